@@ -1,0 +1,64 @@
+"""Review surface EMG trial by trial: read, condition, detect, decide, seal, replay.
+
+The public names, loaded on first use, so that importing the package costs no more than numpy, scipy and
+pandas, and loads no user-interface toolkit.
+"""
+
+import importlib
+from typing import TYPE_CHECKING
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "emgreview.errors": ("EmgreviewError", "SignalWarning"),
+    "emgreview.model": ("Burst", "Channel", "Marker", "Onsets", "Processing", "Recording", "Trials"),
+    "emgreview.reading": ("find_cues", "read", "read_dataset", "with_cues"),
+    "emgreview.trials": ("cut_trials",),
+    "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
+    "emgreview.simulate": ("simulate",),
+    "emgreview.annotations": ("verify",),
+    "emgreview.tables": ("read_version",),
+    "emgreview.session": ("open_review",),
+    "emgreview.demo": ("write_demo",),
+    "emgreview.views": ("review", "show_cues"),
+}
+_HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
+
+__all__ = sorted(_HOME_OF)  # noqa: PLE0605  (computed from the one table above)
+
+if TYPE_CHECKING:
+    from emgreview.annotations import verify as verify
+    from emgreview.demo import write_demo as write_demo
+    from emgreview.errors import EmgreviewError as EmgreviewError
+    from emgreview.errors import SignalWarning as SignalWarning
+    from emgreview.model import Burst as Burst
+    from emgreview.model import Channel as Channel
+    from emgreview.model import Marker as Marker
+    from emgreview.model import Onsets as Onsets
+    from emgreview.model import Processing as Processing
+    from emgreview.model import Recording as Recording
+    from emgreview.model import Trials as Trials
+    from emgreview.reading import find_cues as find_cues
+    from emgreview.reading import read as read
+    from emgreview.reading import read_dataset as read_dataset
+    from emgreview.reading import with_cues as with_cues
+    from emgreview.session import open_review as open_review
+    from emgreview.signal.onset import estimate_onsets as estimate_onsets
+    from emgreview.signal.onset import list_bursts as list_bursts
+    from emgreview.simulate import simulate as simulate
+    from emgreview.tables import read_version as read_version
+    from emgreview.trials import cut_trials as cut_trials
+    from emgreview.views import review as review
+    from emgreview.views import show_cues as show_cues
+
+
+def __getattr__(name: str) -> object:
+    if name not in _HOME_OF:
+        raise AttributeError(f"emgreview has no public name {name!r}; there are: {', '.join(__all__)}.")
+    value = getattr(importlib.import_module(_HOME_OF[name]), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *__all__])

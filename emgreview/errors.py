@@ -1,0 +1,112 @@
+"""Every error the package raises on purpose, in one tree.
+
+::
+
+    EmgreviewError
+    ├── ReadError              a file or folder cannot be read as what it claims to be
+    │   ├── FormatError        its header or structure breaks the format's own rules
+    │   └── TruncatedError     it ends before the number of samples it announces
+    ├── UnitError              a unit is missing, unknown, or not a voltage where one is needed
+    ├── RateError              a sampling rate is missing, zero, or too low for the band asked for
+    ├── SignalError            the samples cannot be used as asked (shape, all missing, too short)
+    ├── MarkerError            a marker lies outside the recording, is out of order, or is missing
+    ├── ParameterError         a parameter lies outside its allowed range
+    ├── UnknownNameError       no trial, channel, burst, method, reason or version has that name
+    ├── DecisionError          a decision cannot be applied to the present state
+    ├── VersionError           a sealed version is missing, exists already, or is not what was expected
+    └── LogError               an annotation log cannot be used as asked
+        ├── LogBrokenError     its chain of digests breaks, or a line is not what was written
+        ├── LogLockedError     another process is writing it
+        ├── LogReadOnlyError   it was opened for reading only
+        ├── LogWriteError      a write or fsync failed: nothing more may be called saved
+        └── LogTooNewError     it was written by a newer major version of the format
+
+Every message says what came, what is allowed, and what to do. Where a standard exception fits
+(``ValueError``, ``LookupError``, ``OSError``), the class derives from it too.
+"""
+
+import difflib
+from collections.abc import Iterable
+
+
+class EmgreviewError(Exception):
+    """Root of the tree: catch this to catch everything the package raises on purpose."""
+
+
+class ReadError(EmgreviewError, OSError):
+    """A file or folder cannot be read as what it claims to be."""
+
+
+class FormatError(ReadError):
+    """A header or structure breaks the rules of its own format."""
+
+
+class TruncatedError(ReadError):
+    """A file ends before the number of samples that it announces."""
+
+
+class UnitError(EmgreviewError, ValueError):
+    """A unit is missing, unknown, or not a voltage where a voltage is needed."""
+
+
+class RateError(EmgreviewError, ValueError):
+    """A sampling rate is missing, zero, or too low for the band asked for."""
+
+
+class SignalError(EmgreviewError, ValueError):
+    """The samples cannot be used as asked: wrong shape, all missing, or too short."""
+
+
+class MarkerError(EmgreviewError, ValueError):
+    """A marker lies outside the recording, is out of order, or is missing."""
+
+
+class ParameterError(EmgreviewError, ValueError):
+    """A parameter lies outside its allowed range."""
+
+
+class UnknownNameError(EmgreviewError, LookupError):
+    """No trial, channel, burst, method, reason or version has that name."""
+
+    def __init__(self, what: str, came: object, allowed: Iterable[object]):
+        names = [str(name) for name in allowed]
+        close = difflib.get_close_matches(str(came), names, n=1)
+        shown = ", ".join(names[:12]) + (f" … ({len(names)} in all)" if len(names) > 12 else "")
+        hint = f" Did you mean {close[0]!r}?" if close else ""
+        super().__init__(f"no {what} is called {came!r}; there are: {shown or 'none'}.{hint}")
+
+
+class DecisionError(EmgreviewError, ValueError):
+    """A decision cannot be applied to the present state."""
+
+
+class VersionError(EmgreviewError):
+    """A sealed version is missing, exists already, or is not what was expected."""
+
+
+class LogError(EmgreviewError):
+    """An annotation log cannot be used as asked."""
+
+
+class LogBrokenError(LogError):
+    """The chain of digests breaks, or a line is not what was written."""
+
+
+class LogLockedError(LogError):
+    """Another process is writing the log."""
+
+
+class LogReadOnlyError(LogError):
+    """The log was opened for reading only."""
+
+
+class LogWriteError(LogError, OSError):
+    """A write or fsync failed: nothing more may be called saved."""
+
+
+class LogTooNewError(LogError):
+    """The log was written by a newer major version of the format."""
+
+
+class SignalWarning(UserWarning):
+    """Something about the samples that a reviewer must know, though the work can go on."""

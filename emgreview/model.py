@@ -1,0 +1,451 @@
+"""The values everything else passes around: recordings, channels, markers, trials, bursts.
+
+All are frozen. Conventions, unless a name says otherwise: time in seconds, voltages in microvolts,
+arrays ordered (trials, channels, samples), sampling rate always explicit in hertz, missing is NaN
+(never zero). Positions are integer sample numbers of the source recording; seconds are derived, and
+go back to samples through :func:`to_sample` alone.
+
+    Channel, Marker, Fingerprint, Recording     what was recorded
+    Processing                                  how it is conditioned, with a digest kept beside every mark
+    Trials                                      conditioned stretches around a cue
+    Onsets, Burst                               what a detection method found
+"""
+
+import dataclasses
+import hashlib
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from types import MappingProxyType
+from typing import Literal, Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from emgreview.errors import MarkerError, ParameterError, RateError, SignalError, UnitError, UnknownNameError
+
+FloatArray = NDArray[np.floating]
+
+VOLTS: Mapping[str, float] = MappingProxyType({"V": 1e6, "mV": 1e3, "uV": 1.0, "µV": 1.0, "μV": 1.0, "nV": 1e-3})
+"""Microvolts in one of each unit of voltage (SI prefixes; both Unicode letters for micro)."""
+
+ARBITRARY = "arbitrary"
+"""The unit of samples whose scale to volts is unknown: never labelled as microvolts."""
+
+
+def to_sample(seconds: float, rate_hz: float) -> int:
+    """Nearest sample number of a time in seconds, halves rounded up: the one place where time becomes samples."""
+    return math.floor(seconds * rate_hz + 0.5)
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One recorded potential difference or auxiliary signal.
+
+    ``kind`` is a BIDS channel type (EMG, ECG, TRIG, MISC, REF …). ``unit`` is the unit of the values that
+    :meth:`Recording.values` returns: "uV" for every voltage of kind EMG or ECG, the channel's own unit otherwise,
+    or "arbitrary". ``over`` says what the electrodes lie over, in words. ``delay_s`` is a constant
+    delay of the device, already taken out when the samples are read.
+    """
+
+    label: str
+    kind: str = "EMG"
+    unit: str = "uV"
+    over: str = ""
+    low_cutoff_hz: float | None = None
+    high_cutoff_hz: float | None = None
+    delay_s: float = 0.0
+    native_rate_hz: float | None = None
+    status: Literal["good", "bad"] = "good"
+    status_description: str = ""
+
+    @property
+    def unit_label(self) -> str:
+        """The unit as it is shown to people."""
+        return {"uV": "µV", ARBITRARY: "arbitrary units"}.get(self.unit, self.unit)
+
+
+@dataclass(frozen=True, slots=True)
+class Marker:
+    """A labelled moment of a recording: ``sample`` from the first sample, which is 0.
+
+    ``source`` says where it comes from ("given", "events", "annotations", "channel <label>"); ``details`` holds further
+    columns as text (condition, trial_type, value …).
+    """
+
+    sample: int
+    label: str
+    source: str = "given"
+    duration_s: float | None = None
+    details: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Fingerprint:
+    """What identifies a recording: SHA-256 of its file (None for arrays), and of its samples, rate and labels."""
+
+    samples: str
+    file: str | None = None
+
+    def __str__(self) -> str:
+        return self.samples
+
+
+class SampleSource(Protocol):
+    """Where samples come from. A reader provides this; nothing else knows its file."""
+
+    @property
+    def n_samples(self) -> int: ...
+
+    @property
+    def file(self) -> Path | None: ...
+
+    def read(self, start: int, stop: int, channels: Sequence[int]) -> FloatArray:
+        """Samples start to stop of some channels, (channels, samples), each in the unit of its Channel."""
+        ...
+
+    def digital(self, start: int, stop: int, channels: Sequence[int]) -> NDArray:
+        """The stored values before any scaling, for the fingerprint."""
+        ...
+
+
+class ArraySource:
+    """Samples in memory, (channels, samples)."""
+
+    file = None
+
+    def __init__(self, x: FloatArray):
+        self.x = x
+        self.x.setflags(write=False)
+
+    @property
+    def n_samples(self) -> int:
+        return self.x.shape[1]
+
+    def read(self, start: int, stop: int, channels: Sequence[int]) -> FloatArray:
+        return self.x[list(channels), start:stop]
+
+    digital = read
+
+
+@dataclass(frozen=True, eq=False)
+class Recording:
+    """Channels sampled together at one rate, read lazily, with markers.
+
+    ``entities`` holds what a dataset says of it ("sub", "ses", "task", "run" …). ``notes`` are sentences that a reviewer
+    must see (a channel of zeros, a channel whose rate differs …).
+    """
+
+    name: str
+    channels: tuple[Channel, ...]
+    rate_hz: float
+    source: SampleSource
+    markers: tuple[Marker, ...] = ()
+    entities: Mapping[str, str] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    mains_hz: float | None = None
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.rate_hz) and self.rate_hz > 0):
+            raise RateError(
+                f"recording {self.name!r} came with a sampling rate of {self.rate_hz} Hz; "
+                "it must be a number above 0; give rate_hz as the recording device states it."
+            )
+        labels = self.labels
+        twice = sorted({label for label in labels if labels.count(label) > 1})
+        if twice:
+            raise ParameterError(
+                f"recording {self.name!r} has more than one channel called {twice[0]!r}; "
+                "labels must differ, because decisions are stored by label; rename one of them."
+            )
+        before = 0
+        for marker in self.markers:
+            if not 0 <= marker.sample < self.n_samples:
+                raise MarkerError(
+                    f"marker {marker.label!r} lies at sample {marker.sample} ({marker.sample / self.rate_hz:.3f} s), outside "
+                    f"recording {self.name!r}, which has samples 0 to {self.n_samples - 1} "
+                    f"({self.duration_s:.3f} s); check the marker's time unit and zero, or remove it."
+                )
+            if marker.sample < before:
+                raise MarkerError(
+                    f"marker {marker.label!r} at sample {marker.sample} comes after one at sample {before} in recording "
+                    f"{self.name!r}; markers must be in order of time; sort them, or check for a clock that jumped."
+                )
+            before = marker.sample
+
+    @classmethod
+    def from_array(
+        cls,
+        x_uv: ArrayLike,
+        rate_hz: float,
+        *,
+        labels: Sequence[str],
+        markers: Sequence[tuple[int, str] | Marker] = (),
+        name: str = "recording",
+        unit: str = "uV",
+        channels: Sequence[Channel] | None = None,
+        entities: Mapping[str, str] | None = None,
+        mains_hz: float | None = None,
+    ) -> "Recording":
+        """A recording from samples in memory.
+
+        ``x_uv`` is (channels, samples), in ``unit`` (microvolts unless told; "arbitrary" where the scale is unknown).
+        ``channels`` may describe each channel further; then its units rule, and values are taken as they are.
+        """
+        x = np.array(x_uv, dtype=np.float64)
+        if x.ndim != 2 or 0 in x.shape:
+            raise SignalError(
+                f"the samples came with shape {x.shape}; they must be (channels, samples), neither of them 0; "
+                "for a single channel give x[np.newaxis, :]."
+            )
+        if len(labels) != x.shape[0]:
+            raise SignalError(
+                f"{len(labels)} labels came for {x.shape[0]} channels; give one label a channel, "
+                "or transpose the samples to (channels, samples)."
+            )
+        if channels is None:
+            if unit in VOLTS:
+                x *= VOLTS[unit]
+                unit = "uV"
+            elif unit != ARBITRARY:
+                raise UnitError(
+                    f"unit {unit!r} is not known; allowed: {', '.join(VOLTS)} or {ARBITRARY!r}; "
+                    f"where the scale to volts is unknown, say unit={ARBITRARY!r}."
+                )
+            channels = [Channel(str(label), unit=unit) for label in labels]
+        elif [channel.label for channel in channels] != list(labels):
+            raise ParameterError(
+                f"labels {list(labels)} differ from those of channels "
+                f"{[channel.label for channel in channels]}; give the same, in the same order."
+            )
+        made = [m if isinstance(m, Marker) else Marker(int(m[0]), str(m[1])) for m in markers]
+        return cls(
+            name, tuple(channels), float(rate_hz), ArraySource(x), tuple(made), dict(entities or {}), mains_hz=mains_hz
+        )
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        return tuple(channel.label for channel in self.channels)
+
+    @property
+    def emg_labels(self) -> tuple[str, ...]:
+        """Labels of the channels of kind EMG, in order."""
+        return tuple(channel.label for channel in self.channels if channel.kind == "EMG")
+
+    @property
+    def n_samples(self) -> int:
+        return self.source.n_samples
+
+    @property
+    def duration_s(self) -> float:
+        return self.n_samples / self.rate_hz
+
+    def channel(self, label: str) -> Channel:
+        return self.channels[self._index(label)]
+
+    def values(self, start: int = 0, stop: int | None = None, channels: Sequence[str] | None = None) -> FloatArray:
+        """Samples start to stop, (channels, samples), each channel in its own unit; all channels unless named.
+
+        Device delays are taken out here: a channel with ``delay_s`` is read that much later, and is NaN where the
+        recording ends.
+        """
+        stop = self.n_samples if stop is None else stop
+        if not 0 <= start <= stop <= self.n_samples:
+            raise SignalError(
+                f"samples {start} to {stop} were asked of recording {self.name!r}, which has {self.n_samples}; "
+                "ask for 0 ≤ start ≤ stop ≤ that number."
+            )
+        wanted = range(len(self.channels)) if channels is None else [self._index(label) for label in channels]
+        shifts = [to_sample(self.channels[index].delay_s, self.rate_hz) for index in wanted]
+        if not any(shifts):
+            return np.asarray(self.source.read(start, stop, list(wanted)), dtype=np.float64)
+        out = np.full((len(wanted), stop - start), np.nan)
+        for row, (index, shift) in enumerate(zip(wanted, shifts, strict=True)):
+            first, last = max(start + shift, 0), min(stop + shift, self.n_samples)
+            if last > first:
+                at = first - start - shift
+                out[row, at : at + last - first] = self.source.read(first, last, [index])[0]
+        return out
+
+    def microvolts(self, start: int = 0, stop: int | None = None, channels: Sequence[str] | None = None) -> FloatArray:
+        """Samples start to stop in microvolts, (channels, samples); the EMG channels unless named."""
+        channels = self.emg_labels if channels is None else channels
+        for label in channels:
+            unit = self.channel(label).unit
+            if unit != "uV":
+                raise UnitError(
+                    f"channel {label!r} of recording {self.name!r} is in {unit!r}, not in a unit of voltage; "
+                    "use values(), which returns each channel in its own unit."
+                )
+        return self.values(start, stop, channels)
+
+    @cached_property
+    def fingerprint(self) -> Fingerprint:
+        """Digest of the stored samples, the rate and the labels; and of the file's bytes. Reads everything once."""
+        digest = hashlib.sha256()
+        head = {"labels": list(self.labels), "n_samples": self.n_samples, "rate_hz": self.rate_hz}
+        digest.update(json.dumps(head, sort_keys=True, ensure_ascii=False).encode())
+        everything = range(len(self.channels))
+        for start in range(0, self.n_samples, 1 << 18):
+            block = self.source.digital(start, min(start + (1 << 18), self.n_samples), list(everything))
+            digest.update(np.ascontiguousarray(block.T).astype(block.dtype.newbyteorder("<"), copy=False).tobytes())
+        if self.source.file is None:
+            return Fingerprint(digest.hexdigest())
+        with self.source.file.open("rb") as stream:
+            return Fingerprint(digest.hexdigest(), hashlib.file_digest(stream, "sha256").hexdigest())
+
+    def with_markers(self, markers: Sequence[Marker]) -> "Recording":
+        """The same recording with other markers, sorted by time."""
+        return dataclasses.replace(self, markers=tuple(sorted(markers, key=lambda marker: marker.sample)))
+
+    def _index(self, label: str) -> int:
+        try:
+            return self.labels.index(label)
+        except ValueError:
+            raise UnknownNameError("channel", label, self.labels) from None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Processing:
+    """How a recording is conditioned: frozen, and hashed so that every mark can name it.
+
+    ``low_hz`` and ``high_hz`` are the true -3 dB corners, after both passes where ``direction`` is "zero-phase"
+    (the default; "causal" runs once, forward). ``high_hz`` None leaves the upper side open. ``order`` is that of one
+    Butterworth pass. ``rest_s`` is the baseline window in seconds from the cue. The envelope is the rectified signal
+    after a low-pass (``envelope_hz``, ``envelope_order``, same direction), or its RMS in a centred window of
+    ``envelope_window_s``. Mains is measured and shown; nothing is notched.
+    """
+
+    low_hz: float = 20.0
+    high_hz: float | None = 450.0
+    order: int = 2
+    direction: Literal["zero-phase", "causal"] = "zero-phase"
+    remove_offset: bool = True
+    envelope: Literal["low-pass", "rms"] = "low-pass"
+    envelope_hz: float = 50.0
+    envelope_order: int = 2
+    envelope_window_s: float = 0.05
+    rest_s: tuple[float, float] = (-0.5, 0.0)
+
+    def __post_init__(self) -> None:
+        def demand(good: bool, name: str, allowed: str) -> None:
+            if not good:
+                raise ParameterError(f"{name} came as {getattr(self, name)!r}; allowed: {allowed}; correct it.")
+
+        demand(math.isfinite(self.low_hz) and self.low_hz > 0, "low_hz", "a frequency above 0 Hz")
+        demand(
+            self.high_hz is None or self.high_hz > self.low_hz, "high_hz", f"None, or above low_hz ({self.low_hz} Hz)"
+        )
+        demand(self.order in range(1, 9), "order", "1 to 8")
+        demand(self.direction in ("zero-phase", "causal"), "direction", "'zero-phase' or 'causal'")
+        demand(self.envelope in ("low-pass", "rms"), "envelope", "'low-pass' or 'rms'")
+        demand(math.isfinite(self.envelope_hz) and self.envelope_hz > 0, "envelope_hz", "a frequency above 0 Hz")
+        demand(self.envelope_order in range(1, 9), "envelope_order", "1 to 8")
+        demand(0 < self.envelope_window_s <= 1, "envelope_window_s", "above 0 and at most 1 s")
+        demand(
+            len(self.rest_s) == 2 and self.rest_s[0] < self.rest_s[1], "rest_s", "(start, stop) seconds from the cue"
+        )
+
+    @property
+    def hash(self) -> str:
+        """SHA-256 of the parameters, written as JSON with sorted names."""
+        return hashlib.sha256(json.dumps(dataclasses.asdict(self), sort_keys=True).encode()).hexdigest()
+
+    @property
+    def words(self) -> str:
+        """One sentence for axes, cards and reports."""
+        upper = "" if self.high_hz is None else f" to {self.high_hz:g}"
+        passes = "zero-phase (two passes)" if self.direction == "zero-phase" else "causal (one pass)"
+        if self.envelope == "rms":
+            envelope = f"RMS in {self.envelope_window_s * 1000:g} ms"
+        else:
+            envelope = f"low-pass {self.envelope_hz:g} Hz, order {self.envelope_order}"
+        return (
+            f"Butterworth {self.low_hz:g}{upper} Hz (-3 dB), order {self.order}, {passes}; "
+            f"envelope: rectified, {envelope}"
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Trials:
+    """Conditioned stretches of one recording around a cue.
+
+    ``data`` and ``envelope`` are (trials, channels, samples): band-passed, and its envelope, of the EMG channels
+    ``labels``, in ``unit`` ("uV" or "arbitrary"). ``auxiliary`` is (trials, auxiliary channels, samples), unconditioned,
+    each in its own unit. Where a trial reaches beyond the recording, samples are NaN and ``notes`` says so.
+    ``time_s`` runs from the cue, which is 0. ``ids`` are text, made of recording, marker source and the cue's
+    sample: removing or adding other cues changes none.
+    """
+
+    recording: Recording
+    processing: Processing
+    cue: str
+    ids: tuple[str, ...]
+    cues: tuple[Marker, ...]
+    rate_hz: float
+    time_s: FloatArray
+    data: FloatArray
+    envelope: FloatArray
+    auxiliary: FloatArray
+    labels: tuple[str, ...]
+    auxiliary_labels: tuple[str, ...]
+    unit: str
+    notes: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return len(self.ids)
+
+    @property
+    def before(self) -> int:
+        """Samples before the cue in every trial."""
+        return to_sample(-float(self.time_s[0]), self.rate_hz)
+
+    def index(self, trial: str) -> int:
+        try:
+            return self.ids.index(trial)
+        except ValueError:
+            raise UnknownNameError("trial", trial, self.ids) from None
+
+    def markers(self, trial: str) -> tuple[Marker, ...]:
+        """All markers inside one trial's stretch, the cue included."""
+        cue = self.cues[self.index(trial)].sample
+        first, last = cue - self.before, cue - self.before + len(self.time_s)
+        return tuple(marker for marker in self.recording.markers if first <= marker.sample < last)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Onsets:
+    """What a method found in a batch of trials. Every array is (trials,), times in seconds from the first sample.
+
+    ``low_s`` to ``high_s`` is a 90 % interval of the onset, likewise for the offset; ``rise_s`` from baseline to plateau;
+    ``level_db`` the burst alone over the rest; ``present`` the probability (0 to 1) that there is activity at all.
+    NaN where ``present`` is below 0.5, and where a method has no such number. ``baseline_note`` is a word where the
+    baseline cannot be trusted, "" otherwise.
+    """
+
+    onset_s: FloatArray
+    low_s: FloatArray
+    high_s: FloatArray
+    offset_s: FloatArray
+    offset_low_s: FloatArray
+    offset_high_s: FloatArray
+    rise_s: FloatArray
+    level_db: FloatArray
+    present: FloatArray
+    baseline_note: NDArray[np.str_]
+    method: str
+    parameters: Mapping[str, object]
+
+
+@dataclass(frozen=True, slots=True)
+class Burst:
+    """One stretch of activity, in seconds from the first sample; NaN where not known."""
+
+    onset_s: float
+    offset_s: float
+    low_s: float = math.nan
+    high_s: float = math.nan
+    level_db: float = math.nan
