@@ -24,7 +24,7 @@ _HOMES = {
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 
-__all__ = sorted(_HOME_OF)  # noqa: PLE0605  (computed from the one table above)
+__all__ = sorted(_HOME_OF)
 
 if TYPE_CHECKING:
     from emgreview.annotations import verify as verify

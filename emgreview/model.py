@@ -135,8 +135,8 @@ class ArraySource:
 class Recording:
     """Channels sampled together at one rate, read lazily, with markers.
 
-    ``entities`` holds what a dataset says of it ("sub", "ses", "task", "run" …). ``notes`` are sentences that a reviewer
-    must see (a channel of zeros, a channel whose rate differs …).
+    ``entities`` holds what a dataset says of it ("sub", "ses", "task", "run" …). ``notes`` are sentences that a
+    reviewer must see (a channel of zeros, a channel whose rate differs …).
     """
 
     name: str
@@ -165,14 +165,14 @@ class Recording:
         for marker in self.markers:
             if not 0 <= marker.sample < self.n_samples:
                 raise MarkerError(
-                    f"marker {marker.label!r} lies at sample {marker.sample} ({marker.sample / self.rate_hz:.3f} s), outside "
-                    f"recording {self.name!r}, which has samples 0 to {self.n_samples - 1} "
+                    f"marker {marker.label!r} lies at sample {marker.sample} ({marker.sample / self.rate_hz:.3f} s), "
+                    f"outside recording {self.name!r}, which has samples 0 to {self.n_samples - 1} "
                     f"({self.duration_s:.3f} s); check the marker's time unit and zero, or remove it."
                 )
             if marker.sample < before:
                 raise MarkerError(
-                    f"marker {marker.label!r} at sample {marker.sample} comes after one at sample {before} in recording "
-                    f"{self.name!r}; markers must be in order of time; sort them, or check for a clock that jumped."
+                    f"marker {marker.label!r} at sample {marker.sample} comes after one at sample {before} in "
+                    f"recording {self.name!r}; markers must be in order of time; sort them, or check for a clock that jumped."
                 )
             before = marker.sample
 
@@ -374,8 +374,8 @@ class Trials:
     """Conditioned stretches of one recording around a cue.
 
     ``data`` and ``envelope`` are (trials, channels, samples): band-passed, and its envelope, of the EMG channels
-    ``labels``, in ``unit`` ("uV" or "arbitrary"). ``auxiliary`` is (trials, auxiliary channels, samples), unconditioned,
-    each in its own unit. Where a trial reaches beyond the recording, samples are NaN and ``notes`` says so.
+    ``labels``, in ``unit`` ("uV" or "arbitrary"). ``auxiliary`` is (trials, auxiliary channels, samples),
+    unconditioned, each in its own unit. Where a trial reaches beyond the recording, samples are NaN and ``notes`` says so.
     ``time_s`` runs from the cue, which is 0. ``ids`` are text, made of recording, marker source and the cue's
     sample: removing or adding other cues changes none.
     """
@@ -420,8 +420,8 @@ class Trials:
 class Onsets:
     """What a method found in a batch of trials. Every array is (trials,), times in seconds from the first sample.
 
-    ``low_s`` to ``high_s`` is a 90 % interval of the onset, likewise for the offset; ``rise_s`` from baseline to plateau;
-    ``level_db`` the burst alone over the rest; ``present`` the probability (0 to 1) that there is activity at all.
+    ``low_s`` to ``high_s`` is a 90 % interval of the onset, likewise for the offset; ``rise_s`` from baseline to
+    plateau; ``level_db`` the burst alone over the rest; ``present`` the probability (0 to 1) that there is activity at all.
     NaN where ``present`` is below 0.5, and where a method has no such number. ``baseline_note`` is a word where the
     baseline cannot be trusted, "" otherwise.
     """
