@@ -36,8 +36,8 @@ def arv(x: ArrayLike) -> FloatArray:
 class Baseline:
     """Rest window of every stretch, arrays (...,) in the unit of the signal.
 
-    ``sd`` is the population SD, sqrt(mean (x - mean)²): the baseline RMS once the offset is gone. ``rms`` is about zero.
-    ``n_samples`` counts those present.
+    ``sd`` is the population SD, sqrt(mean (x - mean)²): the baseline RMS once the offset is gone. ``rms`` is about
+    zero. ``n_samples`` counts those present.
     """
 
     mean: FloatArray
@@ -66,13 +66,14 @@ def baseline(x: ArrayLike, start: int, stop: int) -> Baseline:
     rest = samples[..., start:stop].astype(np.float64)
     mean = _mean(rest)
     sd = np.sqrt(_mean(np.square(rest - mean[..., np.newaxis])))
-    return Baseline(mean, sd, rms(rest), np.isfinite(rest).sum(axis=-1))
+    return Baseline(mean, sd, rms(rest), (~np.isnan(rest)).sum(axis=-1))
 
 
 def level_db(response: ArrayLike, rest: ArrayLike) -> FloatArray:
     """Level of a response over rest, L = 20 log10(RMS response / RMS rest) in dB; both (..., samples).
 
-    The response contains the rest as well. NaN where rest is zero or either is missing; -inf where the response is zero.
+    The response contains the rest as well. NaN where rest is zero or either is missing; -inf where the response is
+    zero.
     """
     above, below = rms(response), rms(rest)
     with np.errstate(divide="ignore"):
@@ -82,8 +83,8 @@ def level_db(response: ArrayLike, rest: ArrayLike) -> FloatArray:
 def snr_db(level: ArrayLike) -> FloatArray:
     """Burst alone over rest, 10 log10(10^(L/10) - 1) in dB, of a level L that includes the rest.
 
-    Holds where burst and rest are independent, so that their powers add. A level of 10 dB gives 9.54 dB; 0 dB gives -inf
-    (nothing was added); below 0 dB there is no such burst and the result is NaN.
+    Holds where burst and rest are independent, so that their powers add. A level of 10 dB gives 9.54 dB; 0 dB gives
+    -inf (nothing was added); below 0 dB there is no such burst and the result is NaN.
     """
     added = np.power(10.0, np.asarray(level, dtype=np.float64) / 10) - 1
     with np.errstate(divide="ignore"):
@@ -111,9 +112,10 @@ def rms_cv(bandwidth_hz: float, window_s: float) -> float:
 def teager_kaiser(x: ArrayLike) -> FloatArray:
     """Teager-Kaiser energy x²[n] - x[n-1] x[n+1], in the unit squared: (..., samples) to the same shape.
 
-    A sine of amplitude A and angular step Ω gives A² sin²Ω exactly; white noise of variance σ² has mean σ² (Kaiser 1990,
-    ICASSP 381-384; from memory). The two end samples, which lack a neighbour, copy the sample next to them. Single
-    precision stays single. Needs at least 3 samples (SignalError). A missing sample makes its neighbours missing too.
+    A sine of amplitude A and angular step Ω gives A² sin²Ω exactly; white noise of variance σ² has mean σ² (Kaiser
+    1990, ICASSP 381-384; from memory). The two end samples, which lack a neighbour, copy the sample next to them.
+    Single precision stays single. Needs at least 3 samples (SignalError). A missing sample makes its neighbours
+    missing too.
     """
     samples = _samples(x)
     if samples.shape[-1] < 3:
@@ -138,7 +140,7 @@ def _samples(x: ArrayLike) -> NDArray[Any]:
 
 def _mean(x: NDArray[Any]) -> FloatArray:
     """Mean over the samples present, along the last axis, in float64; NaN where there are none."""
-    present = np.isfinite(x)
+    present = ~np.isnan(x)
     count = present.sum(axis=-1)
     total = np.where(present, x, 0).sum(axis=-1, dtype=np.float64)
     return total / np.where(count, count, np.nan)
