@@ -1,0 +1,252 @@
+"""Is this channel fit for use: missing, clipped or flat samples, hum, drift, heart beats, too coarse a converter.
+
+One call looks at one unfiltered channel, given as one stretch (samples,) or several of equal length (stretches,
+samples), in any unit; missing samples are NaN. It measures and says in words what a person should look at; it decides
+nothing. The limits above which a finding is worded are common practice, no source.
+
+    Quality, check_channel                  everything at once
+    step_size                               least significant bit of the converter, estimated
+    clipped_share, flat_share               samples at the rails; samples that do not change
+    heart_peak                              do bursts repeat once a heart beat
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import signal
+
+from emgreview.errors import RateError, SignalError
+from emgreview.signal.envelope import low_pass_envelope
+from emgreview.signal.filters import bandpass, checked_samples, finite_runs
+from emgreview.signal.spectrum import MAINS_SHORTEST_S, band_power, measure_mains, power_density
+
+FloatArray = NDArray[np.floating]
+
+MAINS_SHARE = 0.1
+MAINS_DB = 10.0
+CLIPPED_SHARE = 1e-4
+FLAT_SHARE = 1e-3
+LOW_SHARE = 0.5
+LOW_HZ = 20.0
+HEART_PEAK = 0.2
+COARSE = 0.5
+"""Steps larger than this share of the RMS above 20 Hz make a coarse signal."""
+
+FLAT_S = 0.005
+HEART_S = (0.5, 1.2)
+RAIL_STEPS = 32
+"""Signals that span fewer steps than this reach their extremes all the time: no rail is looked for."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quality:
+    """What was measured on one channel; amplitudes in its own unit, shares 0 to 1, NaN where it could not be measured.
+
+    ``offset`` is the median, ``rms`` about the mean, ``step`` the estimated least significant bit. ``mains_hz`` is the
+    mains frequency found strongest (or told). ``low_share`` is the share of power below 20 Hz, ``heart_peak`` the
+    highest repeat of the envelope at lags of 0.5 to 1.2 s. ``findings`` are sentences for people; empty where nothing
+    stands out.
+    """
+
+    label: str
+    seconds: float
+    offset: float
+    rms: float
+    missing_share: float
+    clipped_share: float
+    flat_share: float
+    step: float
+    mains_hz: float
+    mains_share: float
+    mains_db: float
+    low_share: float
+    heart_peak: float
+    findings: tuple[str, ...]
+
+
+def check_channel(
+    x: ArrayLike, rate_hz: float, *, label: str = "", unit_label: str = "µV", mains_hz: float | None = None
+) -> Quality:
+    """Measure one channel: (samples,) or (stretches, samples), unfiltered. The mains at 50 and 60 Hz unless told.
+
+    Spectral measures need 2 s without missing samples, and the heart's 5 s; they are NaN without. SignalError where
+    there is no sample axis; RateError where the sampling rate is no number above 0.
+    """
+    stretches = np.atleast_2d(checked_samples(x))
+    if stretches.ndim != 2 or stretches.size == 0:
+        raise SignalError(
+            f"the samples of channel {label!r} came with shape {np.shape(x)}; allowed: (samples,) or "
+            "(stretches, samples), not empty; give one channel at a time."
+        )
+    if not (math.isfinite(rate_hz) and rate_hz > 0):
+        raise RateError(f"rate_hz came as {rate_hz!r}; it must be a number above 0; give the sampling rate in hertz.")
+    runs = [row[start:stop] for row in stretches for start, stop in finite_runs(row)]
+    values = np.concatenate(runs) if runs else np.empty(0)
+    step = step_size(values)
+    frequency, share, prominence = _mains(runs, rate_hz, (50.0, 60.0) if mains_hz is None else (mains_hz,))
+    nothing = values.size == 0
+    measured = {
+        "seconds": stretches.size / rate_hz,
+        "offset": math.nan if nothing else float(np.median(values)),
+        "rms": math.nan if nothing else float(np.std(values)),
+        "missing_share": 1 - values.size / stretches.size,
+        "clipped_share": clipped_share(values, step=step),
+        "flat_share": flat_share(runs, rate_hz),
+        "step": step,
+        "mains_hz": frequency,
+        "mains_share": share,
+        "mains_db": prominence,
+        "low_share": _low_share(runs, rate_hz),
+        "heart_peak": heart_peak(runs, rate_hz),
+    }
+    return Quality(label=label, **measured, findings=tuple(_findings(measured, unit_label)))
+
+
+def step_size(values: ArrayLike) -> float:
+    """The step between neighbouring levels that a converter (or rounding) left in ``values`` (samples,), in their unit.
+
+    NaN where there is none: the values are continuous, or all equal.
+    """
+    levels = np.unique(checked_samples(values))
+    gaps = np.diff(levels[~np.isnan(levels)])
+    gaps = gaps[gaps > 1e-9 * np.abs(levels).max(initial=0.0)]
+    if gaps.size == 0:
+        return math.nan
+    step = float(gaps.min())
+    steps = gaps / step
+    return step if np.mean(np.abs(steps - np.round(steps)) < 0.01) > 0.99 else math.nan
+
+
+def clipped_share(values: ArrayLike, *, step: float, rails: tuple[float, float] | None = None) -> float:
+    """Share of the present ``values`` (samples,) within one ``step`` of a rail, where they stay for 2 samples or more.
+
+    Without ``rails`` the lowest and highest value stand for them, unless the signal spans fewer than 32 steps: then it
+    reaches its extremes all the time, and the share is 0. A ``step`` of NaN counts exact repeats of the extremes.
+    """
+    samples = checked_samples(values)
+    samples = samples[~np.isnan(samples)]
+    if samples.size == 0:
+        return math.nan
+    low, high = (samples.min(), samples.max()) if rails is None else rails
+    width = 0.0 if math.isnan(step) else step
+    if rails is None and (high == low or high - low < RAIL_STEPS * width):
+        return 0.0
+    # Half a step less than one, so that rounding cannot count the second level from the rail.
+    reach = width / 2 if rails is None else width
+    stays = np.zeros(samples.size, dtype=bool)
+    for at_rail in (samples <= low + reach, samples >= high - reach):
+        pair = at_rail[1:] & at_rail[:-1]
+        stays[1:] |= pair
+        stays[:-1] |= pair
+    return float(stays.mean())
+
+
+def flat_share(runs: list[FloatArray], rate_hz: float) -> float:
+    """Share of samples in stretches of identical values, of 5 ms or more and longer than the converter's step explains.
+
+    How often a sample merely repeats the one before is learnt from the stretches, those of 5 ms counted as unfinished;
+    a stretch is flat when less than one in a hundred such recordings would hold one as long by chance.
+    """
+    lengths = np.concatenate([_repeats(run) for run in runs]) if runs else np.empty(0)
+    total = lengths.sum()
+    if total == 0:
+        return math.nan
+    shortest = max(2, math.ceil(FLAT_S * rate_hz))
+    repeated = float((np.minimum(lengths, shortest) - 1).sum())
+    ended = np.count_nonzero(lengths < shortest)
+    if ended == 0:
+        return 1.0
+    if repeated > 0:
+        chance = repeated / (repeated + ended)
+        shortest = max(shortest, 1 + math.ceil(math.log(0.01 / total) / math.log(chance)))
+    return float(lengths[lengths >= shortest].sum() / total)
+
+
+def heart_peak(runs: list[FloatArray], rate_hz: float) -> float:
+    """Highest local maximum of the envelope's autocorrelation at lags of 0.5 to 1.2 s: 0 none, 1 exact repetition.
+
+    From the longest run; NaN where it is shorter than 5 s or the sampling rate too low. Rhythmic movement at that pace
+    looks the same.
+    """
+    longest = max(runs, key=len, default=np.empty(0))
+    if len(longest) < 5 * rate_hz or rate_hz <= 4 * LOW_HZ or np.ptp(longest) == 0:
+        return math.nan
+    banded = bandpass(longest, rate_hz, low_hz=LOW_HZ, high_hz=None, order=2, direction="zero-phase")
+    outline = low_pass_envelope(banded, rate_hz, corner_hz=LOW_HZ, order=2, direction="zero-phase")
+    outline -= outline.mean()
+    n = len(outline)
+    product = signal.correlate(outline, outline, method="fft")[n - 1 :]
+    repeat = product / product[0] * (n / (n - np.arange(n)))
+    first, last = (math.ceil(s * rate_hz) for s in HEART_S)
+    inner = repeat[first : last + 1]
+    peaks = (inner > repeat[first - 1 : last]) & (inner >= repeat[first + 1 : last + 2])
+    return float(inner[peaks].max(initial=0.0))
+
+
+def _repeats(run: FloatArray) -> NDArray[np.integer]:
+    """Lengths of the stretches of identical neighbours in a run (samples,)."""
+    edges = np.flatnonzero(np.diff(run) != 0) + 1
+    return np.diff(np.concatenate(([0], edges, [run.size])))
+
+
+def _mains(runs: list[FloatArray], rate_hz: float, candidates: tuple[float, ...]) -> tuple[float, float, float]:
+    """Frequency, share and prominence of the strongest candidate, runs weighted by their length."""
+    long = [run for run in runs if len(run) >= MAINS_SHORTEST_S * rate_hz and np.ptp(run) > 0]
+    best = (math.nan, math.nan, math.nan)
+    weights = [len(run) for run in long]
+    for hz in candidates:
+        if long and hz <= rate_hz / 2 - 11:
+            each = [measure_mains(run, rate_hz, mains_hz=hz) for run in long]
+            share = float(np.average([found.share for found in each], weights=weights))
+            prominence = float(np.average([found.prominence_db for found in each], weights=weights))
+            if not prominence <= best[2]:
+                best = (hz, share, prominence)
+    return best
+
+
+def _low_share(runs: list[FloatArray], rate_hz: float) -> float:
+    long = [run for run in runs if len(run) >= MAINS_SHORTEST_S * rate_hz and np.ptp(run) > 0]
+    if not long or rate_hz <= 2 * LOW_HZ:
+        return math.nan
+    low = total = 0.0
+    for run in long:
+        f, p = power_density(run, rate_hz, window_s=MAINS_SHORTEST_S)
+        low += len(run) * float(band_power(f, p, 0.0, LOW_HZ))
+        total += len(run) * float(band_power(f, p))
+    return low / total
+
+
+def _findings(measured: dict[str, float], unit_label: str) -> list[str]:
+    m = measured
+    if m["missing_share"] == 1:
+        return [f"No samples in the {m['seconds']:.3g} s looked at."]
+    if m["rms"] == 0:
+        return [f"Constant at {m['offset']:.4g} {unit_label}: disconnected, or switched off."]
+    above = m["rms"] * math.sqrt(1 - m["low_share"])
+    candidates = [
+        (m["missing_share"] > 0, f"{m['missing_share']:.2%} of samples are missing."),
+        (m["clipped_share"] > CLIPPED_SHARE, f"{m['clipped_share']:.2%} of samples are clipped at the extremes."),
+        (m["flat_share"] > FLAT_SHARE, f"{m['flat_share']:.2%} of samples lie in flat stretches of 5 ms or more."),
+        (
+            m["step"] > COARSE * above,
+            f"The converter's step of {m['step']:.3g} {unit_label} is coarse for {above:.3g} {unit_label} RMS above "
+            f"{LOW_HZ:g} Hz.",
+        ),
+        (
+            m["mains_share"] > MAINS_SHARE and m["mains_db"] > MAINS_DB,
+            f"Mains at {m['mains_hz']:g} Hz and its harmonics hold {m['mains_share']:.0%} of the power, "
+            f"{m['mains_db']:.0f} dB above their neighbours.",
+        ),
+        (
+            m["low_share"] > LOW_SHARE,
+            f"{m['low_share']:.0%} of the power lies below {LOW_HZ:g} Hz: movement of leads, or drift.",
+        ),
+        (
+            m["heart_peak"] > HEART_PEAK,
+            f"The envelope repeats every {HEART_S[0]:g} to {HEART_S[1]:g} s (correlation {m['heart_peak']:.2f}): "
+            "heart beats, or rhythmic movement.",
+        ),
+    ]
+    return [sentence for found, sentence in candidates if found]

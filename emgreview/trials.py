@@ -1,0 +1,291 @@
+"""From a continuous recording to conditioned trials: filter first, cut afterwards.
+
+Filtering reads only the stretch it needs, with enough signal on either side for the filters to forget what lies beyond
+(:func:`margin_samples`, computed from their impulse responses), so that any stretch equals the same samples of the
+whole recording filtered at once, within 1e-3 µV. Arrays are (channels, samples) or (trials, channels, samples); time is
+in seconds from the cue; missing samples are NaN.
+
+    cut_trials                  the stretches around every marker with one label, conditioned
+    condition, condition_blocks band-passed signal and envelope of any stretch; of the whole recording, block by block
+    check                       is each EMG channel of a recording fit for use
+"""
+
+import math
+import warnings
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emgreview.errors import MarkerError, ParameterError, SignalError, SignalWarning, UnitError, UnknownNameError
+from emgreview.model import ARBITRARY, Marker, Processing, Recording, Trials, to_sample
+from emgreview.signal import envelope, filters
+from emgreview.signal.quality import Quality, check_channel
+
+FloatArray = NDArray[np.floating]
+
+BLOCK_S = 30.0
+CHECKED_S = 60.0
+CHECKED_PIECES = 6
+
+
+def cut_trials(
+    rec: Recording, *, cue: str, before_s: float, after_s: float, processing: Processing | None = None
+) -> Trials:
+    """Stretches from ``before_s`` before to ``after_s`` after every marker labelled ``cue``, conditioned.
+
+    The EMG channels are filtered by ``processing`` on the continuous recording, then cut; ``data`` and ``envelope`` are
+    single precision. Other channels are cut as they are, in double precision. A trial holds the samples from
+    ``-before_s`` to just before ``after_s``; where it reaches beyond the recording it is NaN there, and a note says so.
+    A channel that is constant or missing in every trial is kept, with a note and a SignalWarning.
+
+    Raises UnknownNameError (no such marker), MarkerError (two cues at one sample), ParameterError (window, or a rest
+    window outside it), UnitError (EMG channels in different units), SignalError (no EMG channel), RateError (sampling
+    rate too low for the band).
+    """
+    processing = Processing() if processing is None else processing
+    before, after = _window(rec, before_s, after_s, processing)
+    cues = _cues(rec, cue)
+    labels, unit = rec.emg_labels, _unit(rec)
+    others = tuple(channel.label for channel in rec.channels if channel.kind != "EMG")
+    n = before + after
+
+    data = np.full((len(cues), len(labels), n), np.nan, dtype=np.float32)
+    outline = np.full_like(data, np.nan)
+    auxiliary = np.full((len(cues), len(others), n), np.nan)
+    steady = np.ones((len(cues), len(labels)), dtype=bool)
+    missing = np.zeros((len(cues), len(labels)), dtype=np.int64)
+    unfiltered = np.zeros(len(labels), dtype=np.int64)
+    notes = []
+    stretches = [(max(m.sample - before, 0), min(m.sample + after, rec.n_samples)) for m in cues]
+    for group in _groups(stretches, margin_samples(rec.rate_hz, processing), to_sample(BLOCK_S, rec.rate_hz)):
+        first, last = stretches[group.start][0], max(stop for _, stop in stretches[group.start : group.stop])
+        raw, banded, smooth = _condition(rec, first, last, labels, processing)
+        for trial in group:
+            start, stop = stretches[trial]
+            here = slice(start - first, stop - first)
+            at = slice(start - cues[trial].sample + before, stop - cues[trial].sample + before)
+            data[trial, :, at], outline[trial, :, at] = banded[:, here], smooth[:, here]
+            if others:
+                auxiliary[trial, :, at] = rec.values(start, stop, others)
+            absent = np.isnan(raw[:, here])
+            missing[trial] = absent.sum(axis=1)
+            unfiltered += np.isnan(banded[:, here]).sum(axis=1) - missing[trial]
+            level = np.where(absent, np.inf, raw[:, here]).min(axis=1, keepdims=True)
+            steady[trial] = (absent | (raw[:, here] == level)).all(axis=1)
+            if stop - start < n:
+                notes.append(
+                    f"The trial at sample {cues[trial].sample} ({cues[trial].sample / rec.rate_hz:.3f} s) reaches "
+                    f"beyond the recording: {n - stop + start} of its {n} samples are missing."
+                )
+    notes += _channel_notes(rec, labels, steady, missing, unfiltered, stretches)
+    return Trials(
+        recording=rec,
+        processing=processing,
+        cue=cue,
+        ids=tuple(f"{rec.name}/{marker.source}/{marker.sample}" for marker in cues),
+        cues=cues,
+        rate_hz=rec.rate_hz,
+        time_s=(np.arange(n) - before) / rec.rate_hz,
+        data=data,
+        envelope=outline,
+        auxiliary=auxiliary,
+        labels=labels,
+        auxiliary_labels=others,
+        unit=unit,
+        notes=tuple(notes),
+    )
+
+
+def condition(
+    rec: Recording, start: int, stop: int, *, channels: Sequence[str] | None = None, processing: Processing
+) -> tuple[FloatArray, FloatArray]:
+    """Band-passed signal and envelope of samples ``start`` to ``stop``, both (channels, samples), double precision.
+
+    The EMG channels unless named. Equal to the same samples of the whole recording filtered at once, within 1e-3 µV for
+    samples within ±1 V, offset and drift included; also at the recording's ends, where both continue it alike.
+    """
+    return _condition(rec, start, stop, rec.emg_labels if channels is None else channels, processing)[1:]
+
+
+def condition_blocks(
+    rec: Recording, *, channels: Sequence[str] | None = None, processing: Processing, block_s: float = BLOCK_S
+) -> Iterator[tuple[int, FloatArray, FloatArray]]:
+    """The whole recording, block by block in order: first sample, band-passed signal, envelope (channels, samples)."""
+    step = max(1, to_sample(block_s, rec.rate_hz))
+    for start in range(0, rec.n_samples, step):
+        yield start, *condition(rec, start, min(start + step, rec.n_samples), channels=channels, processing=processing)
+
+
+def margin_samples(rate_hz: float, processing: Processing) -> int:
+    """Samples to read on either side of a stretch, so that its filtered values do not depend on what lies beyond.
+
+    The settling of the band-pass and of the envelope, and the shortest run that is filtered at all.
+    """
+    band = filters.settling_samples(_design(rate_hz, processing))
+    if processing.envelope == "rms":
+        outline = envelope.rms_half_window(rate_hz, processing.envelope_window_s)
+    else:
+        outline = filters.settling_samples(
+            filters.design_lowpass(
+                rate_hz,
+                corner_hz=processing.envelope_hz,
+                order=processing.envelope_order,
+                direction=processing.direction,
+            )
+        )
+    return band + outline + filters.shortest_run(rate_hz, processing.low_hz)
+
+
+def check(rec: Recording) -> list[Quality]:
+    """One :class:`Quality` for every EMG channel, from at most 60 s of the recording.
+
+    A longer recording is sampled by six pieces of 10 s, spread evenly from its start to its end: what happens only
+    between them is not seen. The mains is looked for at the recording's own frequency if known, else at 50 and 60 Hz.
+    """
+    length = to_sample(CHECKED_S, rec.rate_hz)
+    if rec.n_samples <= length:
+        starts, piece = [0], rec.n_samples
+    else:
+        piece = length // CHECKED_PIECES
+        starts = [round(at) for at in np.linspace(0, rec.n_samples - piece, CHECKED_PIECES)]
+    found = []
+    for label in rec.emg_labels:
+        x = np.stack([rec.values(start, start + piece, [label])[0] for start in starts])
+        found.append(
+            check_channel(x, rec.rate_hz, label=label, unit_label=rec.channel(label).unit_label, mains_hz=rec.mains_hz)
+        )
+    return found
+
+
+def _window(rec: Recording, before_s: float, after_s: float, processing: Processing) -> tuple[int, int]:
+    for name, seconds in (("before_s", before_s), ("after_s", after_s)):
+        if not (math.isfinite(seconds) and to_sample(seconds, rec.rate_hz) > 0):
+            raise ParameterError(
+                f"{name} came as {seconds!r}; allowed: at least one sample, {1 / rec.rate_hz:g} s; correct it."
+            )
+    rest_start, rest_stop = processing.rest_s
+    before, after = to_sample(before_s, rec.rate_hz), to_sample(after_s, rec.rate_hz)
+    if to_sample(rest_start, rec.rate_hz) < -before or to_sample(rest_stop, rec.rate_hz) > after:
+        raise ParameterError(
+            f"the rest window came as {rest_start:g} to {rest_stop:g} s from the cue, and the trials as "
+            f"{-before_s:g} to {after_s:g} s; the rest window must lie inside the trial; cut longer trials, or give "
+            "processing=Processing(rest_s=(start, stop)) with a window inside."
+        )
+    return before, after
+
+
+def _cues(rec: Recording, cue: str) -> tuple[Marker, ...]:
+    cues = tuple(marker for marker in rec.markers if marker.label == cue)
+    if not cues:
+        raise UnknownNameError("marker", cue, sorted({marker.label for marker in rec.markers}))
+    for one, other in pairwise(cues):
+        if one.sample == other.sample:
+            raise MarkerError(
+                f"two markers {cue!r} lie at sample {one.sample} ({one.sample / rec.rate_hz:.3f} s) of recording "
+                f"{rec.name!r} (sources: {one.source}, {other.source}); every trial needs a sample of its own, because "
+                "decisions are stored by it; remove one with rec.with_markers(...)."
+            )
+    return cues
+
+
+def _unit(rec: Recording) -> str:
+    units = {rec.channel(label).unit: label for label in rec.emg_labels}
+    if not units:
+        kinds = ", ".join(f"{channel.label} ({channel.kind})" for channel in rec.channels)
+        raise SignalError(
+            f"recording {rec.name!r} has no channel of kind EMG, only {kinds}; trials need at least one; "
+            "state the kinds when reading or building the recording."
+        )
+    if len(units) > 1 or not set(units) <= {"uV", ARBITRARY}:
+        listed = ", ".join(f"{label} in {unit!r}" for unit, label in units.items())
+        raise UnitError(
+            f"the EMG channels of recording {rec.name!r} have the units: {listed}; allowed: all in 'uV', or all in "
+            f"{ARBITRARY!r}; state the unit of each channel, or give channels of another kind another kind."
+        )
+    return next(iter(units))
+
+
+def _design(rate_hz: float, processing: Processing) -> FloatArray:
+    return filters.design_bandpass(
+        rate_hz,
+        low_hz=processing.low_hz,
+        high_hz=processing.high_hz,
+        order=processing.order,
+        direction=processing.direction,
+    )
+
+
+def _condition(
+    rec: Recording, start: int, stop: int, labels: Sequence[str], processing: Processing
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Raw, band-passed and envelope of samples start to stop, from a stretch with a margin on either side."""
+    margin = margin_samples(rec.rate_hz, processing)
+    first, last = max(start - margin, 0), min(stop + margin, rec.n_samples)
+    raw = rec.values(first, last, labels)
+    banded = filters.bandpass(
+        raw,
+        rec.rate_hz,
+        low_hz=processing.low_hz,
+        high_hz=processing.high_hz,
+        order=processing.order,
+        direction=processing.direction,
+        remove_offset=processing.remove_offset,
+    )
+    if processing.envelope == "rms":
+        smooth = envelope.rms_envelope(banded, rec.rate_hz, window_s=processing.envelope_window_s)
+    else:
+        smooth = envelope.low_pass_envelope(
+            banded,
+            rec.rate_hz,
+            corner_hz=processing.envelope_hz,
+            order=processing.envelope_order,
+            direction=processing.direction,
+        )
+    keep = slice(start - first, stop - first)
+    return raw[:, keep], banded[:, keep], smooth[:, keep]
+
+
+def _groups(stretches: Sequence[tuple[int, int]], margin: int, longest: int) -> Iterator[range]:
+    """Trials to filter together: their margins meet, and they span no more than ``longest`` samples."""
+    start = 0
+    for trial in range(1, len(stretches) + 1):
+        if (
+            trial == len(stretches)
+            or stretches[trial][0] - stretches[trial - 1][1] > 2 * margin
+            or stretches[trial][1] - stretches[start][0] > longest
+        ):
+            yield range(start, trial)
+            start = trial
+
+
+def _channel_notes(
+    rec: Recording,
+    labels: Sequence[str],
+    steady: NDArray[np.bool_],
+    missing: NDArray[np.integer],
+    unfiltered: NDArray[np.integer],
+    stretches: Sequence[tuple[int, int]],
+) -> list[str]:
+    lengths = np.array([stop - start for start, stop in stretches])[:, np.newaxis]
+    notes = []
+    for column, label in enumerate(labels):
+        channel, gone = rec.channel(label), missing[:, column]
+        if channel.status == "bad":
+            why = f" ({channel.status_description})" if channel.status_description else ""
+            notes.append(f"Channel {label} is marked bad in the recording{why}.")
+        if steady[:, column].all():
+            empty = (gone == lengths[:, 0]).all()
+            note = f"Channel {label} {'has no samples' if empty else 'never changes'} in any of the {len(gone)} trials."
+            warnings.warn(note, SignalWarning, stacklevel=3)
+            notes.append(note)
+            continue
+        if gone.any():
+            notes.append(f"Channel {label} lacks samples in {np.count_nonzero(gone)} of {len(gone)} trials.")
+        if unfiltered[column]:
+            notes.append(
+                f"Channel {label}: {unfiltered[column]} samples between missing ones were too few to filter, "
+                "and are missing from the trials."
+            )
+    return notes
