@@ -15,7 +15,7 @@ _HOMES = {
     "emgreview.reading": ("find_cues", "read", "read_dataset", "with_cues"),
     "emgreview.trials": ("cut_trials",),
     "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
-    "emgreview.simulate": ("simulate",),
+    "emgreview.simulation": ("simulate",),
     "emgreview.annotations": ("verify",),
     "emgreview.tables": ("read_version",),
     "emgreview.session": ("open_review",),
@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from emgreview.session import open_review as open_review
     from emgreview.signal.onset import estimate_onsets as estimate_onsets
     from emgreview.signal.onset import list_bursts as list_bursts
-    from emgreview.simulate import simulate as simulate
+    from emgreview.simulation import simulate as simulate
     from emgreview.tables import read_version as read_version
     from emgreview.trials import cut_trials as cut_trials
     from emgreview.views import review as review
