@@ -1,0 +1,74 @@
+"""The few file operations that durability rests on, in one small object that tests can make fail.
+
+Each call does one thing and raises OSError. ``write`` writes everything or raises; part of it may then be on disk.
+"""
+
+import os
+from pathlib import Path
+
+
+class FileSystem:
+    """The real file system."""
+
+    def open_append(self, path: Path, *, create: bool) -> int:
+        """A descriptor for reading and appending. With ``create`` the file must not exist; without, it must."""
+        flags = os.O_RDWR | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
+        return os.open(path, flags | (os.O_CREAT | os.O_EXCL if create else 0), 0o644)
+
+    def create(self, path: Path) -> int:
+        """A descriptor for writing a new file that nobody is meant to change later."""
+        return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o444)
+
+    def write(self, fd: int, content: bytes) -> None:
+        rest = memoryview(content)
+        while rest:
+            rest = rest[os.write(fd, rest) :]
+
+    def fsync(self, fd: int) -> None:
+        os.fsync(fd)
+
+    def fsync_dir(self, path: Path) -> None:
+        if os.name == "nt":  # Windows cannot open a folder for flushing; renames there go through its own journal
+            return
+        fd = os.open(path, os.O_RDONLY)
+        try:
+            os.fsync(fd)
+        finally:
+            os.close(fd)
+
+    def replace(self, source: Path, target: Path) -> None:
+        source.replace(target)
+
+    def truncate(self, fd: int, size: int) -> None:
+        os.ftruncate(fd, size)
+
+    def close(self, fd: int) -> None:
+        os.close(fd)
+
+    def read(self, path: Path) -> bytes:
+        return path.read_bytes()
+
+    def tail(self, path: Path, fd: int, size: int, count: int) -> bytes | None:
+        """The last ``count`` bytes of an open file, or None if ``path`` is no longer it, or no longer ``size`` long."""
+        here, there = os.fstat(fd), os.stat(path)  # noqa: PTH116  (both from os: one is of a descriptor)
+        if here.st_size != size or (here.st_dev, here.st_ino) != (there.st_dev, there.st_ino):
+            return None
+        os.lseek(fd, size - count, os.SEEK_SET)
+        return os.read(fd, count)
+
+    def make_dirs(self, path: Path) -> None:
+        """A folder and those above it, each made durable in its parent."""
+        if path.is_dir():
+            return
+        self.make_dirs(path.parent)
+        path.mkdir(exist_ok=True)
+        self.fsync_dir(path.parent)
+
+    def new_file(self, path: Path, content: bytes) -> None:
+        """A new file, complete and flushed, not yet durable in its folder."""
+        fd = self.create(path)
+        try:
+            self.write(fd, content)
+            self.fsync(fd)
+        finally:
+            self.close(fd)

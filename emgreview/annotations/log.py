@@ -1,0 +1,238 @@
+"""The annotation log: one append-only file per recording and reviewer, one writer, every line flushed before it counts.
+
+::
+
+    <folder>/logs/[sub-XX/]<recording>_reviewer-<code>.jsonl            the log
+    <folder>/logs/[sub-XX/].<recording>_reviewer-<code>.jsonl.lock      held by the writer while it lives
+    <folder>/logs/[sub-XX/]<log>.torn-<time>                            a last line that a crash left unfinished
+
+Reading never changes a log. Opening for writing may move an unfinished last line out of it, and nothing else; any other
+break opens the log for reading only, up to the line before the break, and says where it is. A write or fsync that fails
+ends the writer: what the disk then holds is unknown, so nothing more may be called saved until the log is opened again.
+
+    log_path        where the log of a recording and reviewer lives
+    read_log        every event of a file, and what is wrong with it
+    Log             a log open for appending, or for reading only
+"""
+
+import hashlib
+import json
+import os
+import socket
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from filelock import FileLock, Timeout
+
+from emgreview.annotations.events import (
+    SCHEMA,
+    ZEROS,
+    Event,
+    check_name,
+    check_reviewer,
+    decode,
+    encode,
+    now,
+    to_event,
+)
+from emgreview.annotations.files import FileSystem
+from emgreview.annotations.upgrade import schema_of, steps_from
+from emgreview.errors import LogBrokenError, LogLockedError, LogReadOnlyError, LogTooNewError, LogWriteError
+
+
+def log_path(folder: Path, recording: str, reviewer: str, participant: str | None = None) -> Path:
+    """Where the log lives. Raises ParameterError for names that cannot be part of a file name."""
+    where = folder / "logs"
+    if participant:
+        where /= f"sub-{check_name('participant', participant)}"
+    return where / f"{check_name('recording name', recording)}_reviewer-{check_reviewer(reviewer)}.jsonl"
+
+
+@dataclass(frozen=True)
+class Content:
+    """What a file holds: ``events`` up to the first break, ``problem`` a sentence about it or None, ``size`` the bytes
+    of the good lines, ``last`` the last of them without newline, ``head`` its SHA-256, ``torn`` what follows the last
+    newline."""
+
+    events: list[Event]
+    size: int
+    last: bytes
+    head: str
+    torn: bytes
+    problem: str | None
+
+
+def read_log(path: Path, files: FileSystem | None = None) -> Content:
+    """Every event of a log, checked line by line against its digests. Raises LogTooNewError, OSError."""
+    lines = (files or FileSystem()).read(path).split(b"\n")
+    torn = lines.pop()
+    events: list[Event] = []
+    size, last, head, counter = 0, b"", ZEROS, 0
+    steps = steps_from(SCHEMA)
+    problem = None
+    for number, line in enumerate(lines):
+        try:
+            found, whole = decode(line)
+            if not whole:
+                raise LogBrokenError("its bytes do not fit its own digest")
+            if number == 0:
+                steps = steps_from(schema_of(found))
+            for step in steps:
+                found = step(found)
+            event = to_event(found)
+            if event.prev != head:
+                raise LogBrokenError("it does not follow the line before it")
+            if event.seq != number or event.counter <= counter:
+                raise LogBrokenError(f"its numbers ({event.seq}, {event.counter}) are out of order")
+        except LogBrokenError as why:
+            problem = (
+                f"{path.name}, line {number + 1} (byte {size}): {why}. The {number} lines before it are good; "
+                "restore the file from a copy or from version control."
+            )
+            break
+        except LogTooNewError as why:
+            raise LogTooNewError(f"{path.name} cannot be opened: {why}") from None
+        events.append(event)
+        size += len(line) + 1
+        last, head, counter = line, hashlib.sha256(line).hexdigest(), event.counter
+    return Content(events, size, last, head, torn, problem)
+
+
+class Log:
+    """A log open for appending or, where ``problem`` is a sentence, for reading only.
+
+    ``events`` are all events, in order; ``notice`` says what opening set aside, or is "".
+    """
+
+    def __init__(self, path: Path, *, files: FileSystem | None = None, read_only: bool = False):
+        """Raises LogLockedError if another process writes it, LogTooNewError if a newer package wrote it."""
+        self.path = path
+        self.problem: str | None = f"{path.name} was opened for reading only" if read_only else None
+        self.notice = ""
+        self._files = files or FileSystem()
+        self._fd: int | None = None
+        self._dead: str | None = None
+        self._lock = FileLock(path.parent / f".{path.name}.lock", thread_local=False)
+        self._holder = path.parent / f".{path.name}.writer"
+        content = Content([], 0, b"", ZEROS, b"", None)
+        try:
+            if not read_only:
+                self._take_lock()
+            if path.exists():
+                content = read_log(path, self._files)
+                self.problem = self.problem or content.problem
+                if self.problem is None:
+                    self._fd = self._files.open_append(path, create=False)
+                    if content.torn:
+                        self._set_aside(content)
+        except OSError as why:
+            if isinstance(why, LogWriteError):
+                self.close()
+                raise
+            self.problem = (
+                f"{path.name} cannot be opened for writing ({why.strerror or why}); it is open for reading only"
+            )
+            if path.exists() and not content.events:
+                content = read_log(path, self._files)
+        except BaseException:
+            self.close()
+            raise
+        if self.problem:
+            self.close()
+        self.events = content.events
+        self._size, self._last, self.head = content.size, content.last, content.head
+
+    @property
+    def read_only(self) -> bool:
+        return self.problem is not None
+
+    @property
+    def header(self) -> Mapping[str, Any] | None:
+        """What the first line says: schema, fingerprint, processing, detection, rate, versions; None for a new log."""
+        return self.events[0].new if self.events else None
+
+    def append(self, fields: Mapping[str, Any]) -> Event:
+        """Write one event and flush it; only then is it in ``events``. ``fields`` are all but seq, prev, self and time.
+
+        Raises LogReadOnlyError, ParameterError (nothing written), LogWriteError (fatal: reopen the log),
+        LogBrokenError (the file was changed by something else; fatal).
+        """
+        if self.problem:
+            raise LogReadOnlyError(f"{self.problem}; the decision was not saved.")
+        if self._dead:
+            raise LogWriteError(
+                f"{self.path.name} takes no more decisions since {self._dead}; nothing after that was saved; "
+                "close the review, see to the disk, and open it again."
+            )
+        line, event = encode({**fields, "seq": len(self.events), "prev": self.head, "time": now()})
+        try:
+            self._write(line)
+        except BaseException as why:  # an interrupt between write and fsync leaves the file as unknown as a failure
+            self._dead = f"{type(why).__name__} at {now()}" + (f" ({why})" if str(why) else "")
+            if isinstance(why, OSError) and not isinstance(why, LogWriteError):
+                raise LogWriteError(
+                    f"the decision could not be written to {self.path.name} ({why.strerror or why}) and is not saved; "
+                    "no more are taken; close the review, see to the disk, and open it again."
+                ) from why
+            raise
+        self.events.append(event)
+        self._size += len(line) + 1
+        self._last, self.head = line, hashlib.sha256(line).hexdigest()
+        return event
+
+    def close(self) -> None:
+        """Give the file and its lock free. Twice does no harm."""
+        if self._fd is not None:
+            fd, self._fd = self._fd, None
+            self._files.close(fd)
+        if self._lock.is_locked:
+            self._holder.unlink(missing_ok=True)
+            self._lock.release()
+        self.problem = self.problem or f"{self.path.name} is closed"
+
+    def _write(self, line: bytes) -> None:
+        created = self._fd is None
+        if self._fd is None:
+            self._files.make_dirs(self.path.parent)
+            self._fd = self._files.open_append(self.path, create=True)
+        wanted = self._last[-256:] + b"\n" if self._size else b""
+        if self._files.tail(self.path, self._fd, self._size, len(wanted)) != wanted:
+            raise LogBrokenError(
+                f"{self.path.name} was changed by something else while it was open; the decision was not saved; "
+                "close the review, check the file with verify, and open it again."
+            )
+        self._files.write(self._fd, line + b"\n")
+        self._files.fsync(self._fd)
+        if created:
+            self._files.fsync_dir(self.path.parent)
+
+    def _take_lock(self) -> None:
+        self._files.make_dirs(self.path.parent)
+        try:
+            self._lock.acquire(timeout=0)
+        except Timeout:
+            try:
+                holder = json.loads(self._holder.read_text(encoding="utf-8"))
+                who = f"process {holder['process']} on {holder['computer']} since {holder['since']}"
+            except (OSError, ValueError, KeyError):
+                who = "another process"
+            raise LogLockedError(
+                f"{self.path.name} is being written by {who}; a log has one writer at a time; close the other review, "
+                "or open this one with read_only=True."
+            ) from None
+        holder = {"process": os.getpid(), "computer": socket.gethostname(), "since": now()}
+        self._holder.write_text(json.dumps(holder), encoding="utf-8")
+
+    def _set_aside(self, content: Content) -> None:
+        assert self._fd is not None
+        beside = self.path.with_name(f"{self.path.name}.torn-{now().replace(':', '')}")
+        self._files.new_file(beside, content.torn)
+        self._files.fsync_dir(beside.parent)
+        self._files.truncate(self._fd, content.size)
+        self._files.fsync(self._fd)
+        self.notice = (
+            f"The last line of {self.path.name} was unfinished and is kept in {beside.name}; "
+            "the decision in it had never been shown as saved."
+        )

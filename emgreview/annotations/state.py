@@ -1,0 +1,387 @@
+"""What the events add up to: the state of every channel of every trial, and what can be undone.
+
+State is replayed, never stored. In the log the parts of a state are plain JSON values; here they are also frozen values
+for people and front ends. Sample numbers are those of the source recording; seconds run from the trial's recorded cue.
+
+    field        of              value
+    signal       channel-trial   {"state": "usable" | "caution" | "unusable", "reasons": [...]}
+    activity     channel-trial   {"found": ..., "bursts": {id: burst}, "earliest", "latest", "confidence"}
+                                 found: "bursts", "none detected" (nobody has looked), "none visible", "not locatable"
+    burst                        {"origin", "accepted", "onset", "offset", "kind", "confidence", "automatic"}
+                                 origin: "automatic", "moved", "added", "removed"; automatic: what the method said, or null
+    comment      channel-trial or trial (channel null)    text or null
+    discuss      channel-trial or trial                   true or false
+    behaviour    trial           a word of BEHAVIOURS or null
+    cue          trial           the corrected cue's sample, or null
+    set aside    channel         {"start", "stop", "reasons"}, or null once undone; the id stands in subject.burst
+    channels     trial           {label: {field: value}}: several channels in one command
+
+    Replay                                  events in, values and undo order out; linear in the number of events
+    proposal, accept, move, …               one activity value to the next
+    BurstState, ChannelState, TrialState    the frozen values
+"""
+
+import heapq
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from operator import attrgetter
+from types import MappingProxyType
+from typing import Any
+
+from emgreview.annotations.events import Event
+from emgreview.errors import DecisionError, UnknownNameError
+
+RESPONSE = "response"
+"""The id of the burst that the detection method found."""
+
+Value = Any
+Activity = Mapping[str, Any]
+Key = tuple[str, str | None, str | None, str, str | None]  # recording, trial, channel, field, id of a set-aside stretch
+
+USABLE: Mapping[str, Any] = {"reasons": [], "state": "usable"}
+DEFAULTS: Mapping[str, Value] = MappingProxyType(
+    {"signal": USABLE, "comment": None, "discuss": False, "behaviour": None, "cue": None, "set aside": None}
+)
+_NOT_DECISIONS = frozenset(("log", "method"))
+
+
+class Replay:
+    """The values that a stream of events leads to.
+
+    ``values`` maps a key to its present value; ``times`` to the UTC time and counter of the event that set it.
+    ``done`` and ``undone`` are the commands that undo and redo would take next, last first out.
+    """
+
+    def __init__(self, events: Iterable[Event] = ()):
+        self.values: dict[Key, Value] = {}
+        self.times: dict[Key, tuple[str, int]] = {}
+        self.done: list[Event] = []
+        self.undone: list[Event] = []
+        self.last: Event | None = None
+        for event in events:
+            self.apply(event)
+
+    def apply(self, event: Event) -> None:
+        if event.field in _NOT_DECISIONS or event.showing != 1:
+            return
+        for key, value in keyed(event, event.new):
+            self.values[key] = value
+            self.times[key] = (event.time, event.counter)
+        self.last = event
+        if event.target is None:
+            self.done.append(event)
+            self.undone.clear()
+        elif event.operation == "undo":
+            self.undone.append(self.done.pop())
+        else:
+            self.done.append(self.undone.pop())
+
+
+def keyed(event: Event, value: Value) -> Iterator[tuple[Key, Value]]:
+    """The keys an event sets, with the part of ``value`` (its old or new) that belongs to each."""
+    subject = event.subject
+    recording, trial = subject["recording"], subject["trial"]
+    if event.field == "channels":
+        for channel, parts in value.items():
+            for name, part in parts.items():
+                yield (recording, trial, channel, name, None), part  # type: ignore[misc]
+    else:
+        name = subject["burst"] if event.field == "set aside" else None
+        yield (recording, trial, subject["channel"], event.field, name), value  # type: ignore[misc]
+
+
+def in_order(logs: Iterable[Iterable[Event]]) -> Iterator[Event]:
+    """The events of several logs of one reviewer, in the order of the commands."""
+    return heapq.merge(*logs, key=attrgetter("counter", "time"))
+
+
+# One activity to the next ----------------------------------------------------------------------------------------
+
+
+def proposal(automatic: Mapping[str, int | None] | None) -> Activity:
+    """What a method found, before anybody looked. ``automatic`` holds samples, or is None where it found nothing."""
+    bursts = {}
+    if automatic is not None:
+        bursts[RESPONSE] = {
+            "origin": "automatic",
+            "accepted": False,
+            "onset": automatic["onset"],
+            "offset": automatic["offset"],
+            "kind": "response",
+            "confidence": None,
+            "automatic": dict(automatic),
+        }
+    return _activity("bursts" if bursts else "none detected", bursts)
+
+
+def _activity(
+    found: str,
+    bursts: Mapping[str, Any],
+    earliest: int | None = None,
+    latest: int | None = None,
+    confidence: str | None = None,
+) -> Activity:
+    return {"found": found, "bursts": bursts, "earliest": earliest, "latest": latest, "confidence": confidence}
+
+
+def untouched(activity: Activity) -> bool:
+    """Whether an activity is only what a method said."""
+    return activity["found"] in ("bursts", "none detected") and not any(
+        burst["accepted"] or burst["confidence"] or burst["origin"] != "automatic" or burst["kind"] != "response"
+        for burst in activity["bursts"].values()
+    )
+
+
+def reviewed(activity: Activity, signal: Mapping[str, Any]) -> bool:
+    """Whether a person has decided: every burst that stands is accepted, or there is a verdict without bursts."""
+    if signal["state"] == "unusable" or activity["found"] in ("none visible", "not locatable"):
+        return True
+    standing = [burst for burst in activity["bursts"].values() if burst["origin"] != "removed"]
+    return bool(standing) and all(burst["accepted"] for burst in standing)
+
+
+def find_burst(activity: Activity, burst: str | None) -> str | None:
+    """The id of a burst: as named, or for None the response: the standing burst of that kind that begins first."""
+    if burst is not None:
+        if burst in activity["bursts"]:
+            return burst
+        raise UnknownNameError("burst of this channel and trial", burst, activity["bursts"])
+    standing = [
+        (value["onset"], name)
+        for name, value in activity["bursts"].items()
+        if value["origin"] != "removed" and value["kind"] == "response"
+    ]
+    return min(standing)[1] if standing else None
+
+
+def accept(activity: Activity, burst: str | None = None) -> Activity:
+    """Accept a burst where it stands; without any burst, accept that there is none: "none visible".
+
+    A verdict ("none visible", "not locatable") is confirmed as it stands, unless a burst is named: then that burst counts
+    again.
+    """
+    if burst is None and activity["found"] in ("none visible", "not locatable"):
+        return activity
+    name = find_burst(activity, burst)
+    if name is None:
+        if any(value["origin"] != "removed" for value in activity["bursts"].values()):
+            raise DecisionError(
+                f"this channel has no response, only bursts of another kind ({', '.join(activity['bursts'])}); "
+                "name the burst to accept, add a response, or choose none visible."
+            )
+        return none_visible(activity)
+    value = activity["bursts"][name]
+    if value["origin"] == "removed":
+        value = {**value, **_back(value), "origin": "automatic"}
+    return _with(activity, name, {**value, "accepted": True})
+
+
+def move(activity: Activity, burst: str | None, onset: int | None, offset: int | None) -> Activity:
+    """A burst with another onset, offset or both. It stands to be accepted again; an added one stays accepted."""
+    name = find_burst(activity, burst)
+    if name is None:
+        raise DecisionError("there is no response to move on this channel; use add to mark one.")
+    value = activity["bursts"][name]
+    onset = value["onset"] if onset is None else onset
+    offset = value["offset"] if offset is None else offset
+    check_order(onset, offset)
+    if activity["found"] == "bursts" and (onset, offset, value["origin"]) == (
+        value["onset"],
+        value["offset"],
+        value["origin"] if value["origin"] != "removed" else None,
+    ):
+        return activity
+    if value["origin"] == "added":
+        moved = {**value, "onset": onset, "offset": offset}
+    else:
+        automatic = value["automatic"]
+        same = (onset, offset) == (automatic["onset"], automatic["offset"])
+        origin = "automatic" if same else "moved"
+        moved = {**value, "onset": onset, "offset": offset, "origin": origin, "accepted": False}
+    return _with(activity, name, moved)
+
+
+def add(activity: Activity, burst: str, onset: int, offset: int | None, kind: str) -> Activity:
+    """A burst that the method missed. It is a person's mark, so it is accepted from the start."""
+    check_order(onset, offset)
+    value = {
+        "origin": "added",
+        "accepted": True,
+        "onset": onset,
+        "offset": offset,
+        "kind": kind,
+        "confidence": None,
+        "automatic": None,
+    }
+    return _with(activity, burst, value)
+
+
+def remove(activity: Activity, burst: str | None) -> Activity:
+    """Without a burst: an automatic one stays listed as removed, an added one leaves the list (the log keeps it)."""
+    name = find_burst(activity, burst)
+    if name is None:
+        raise DecisionError("there is no response to remove on this channel; name a burst, or choose none visible.")
+    value = activity["bursts"][name]
+    if value["origin"] == "added":
+        rest = {key: other for key, other in activity["bursts"].items() if key != name}
+        return _activity("bursts" if rest else "none detected", rest)
+    return _with(activity, name, {**value, **_back(value), "origin": "removed", "accepted": False})
+
+
+def none_visible(activity: Activity) -> Activity:
+    """No activity can be seen; marks stay in the list but do not count."""
+    return _activity("none visible", activity["bursts"], confidence=_kept_confidence(activity, "none visible"))
+
+
+def not_locatable(activity: Activity, earliest: int, latest: int) -> Activity:
+    """There is activity, its onset lies somewhere from earliest to latest; marks stay in the list but do not count."""
+    if earliest > latest:
+        raise DecisionError(f"earliest ({earliest}) came after latest ({latest}), in samples; swap them.")
+    return _activity("not locatable", activity["bursts"], earliest, latest, _kept_confidence(activity, "not locatable"))
+
+
+def set_of_burst(activity: Activity, burst: str | None, name: str, value: Value) -> Activity:
+    """Kind or confidence of a burst; the confidence of a verdict without bursts belongs to the verdict."""
+    if name == "confidence" and burst is None and activity["found"] in ("none visible", "not locatable"):
+        return {**activity, "confidence": value}
+    which = find_burst(activity, burst)
+    if which is None:
+        raise DecisionError(f"there is no response on this channel to give a {name} to; add one, or name a burst.")
+    return _with(activity, which, {**activity["bursts"][which], name: value})
+
+
+def check_order(onset: int, offset: int | None) -> None:
+    if offset is not None and offset <= onset:
+        raise DecisionError(
+            f"the offset (sample {offset}) does not come after the onset (sample {onset}); move the offset to a later "
+            "moment, or the onset to an earlier one."
+        )
+
+
+def _back(burst: Mapping[str, Any]) -> dict[str, Any]:
+    return {"onset": burst["automatic"]["onset"], "offset": burst["automatic"]["offset"]}
+
+
+def _with(activity: Activity, name: str, burst: Mapping[str, Any]) -> Activity:
+    return _activity("bursts", {**activity["bursts"], name: burst})
+
+
+def _kept_confidence(activity: Activity, found: str) -> str | None:
+    return activity["confidence"] if activity["found"] == found else None
+
+
+# Frozen values ---------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class BurstState:
+    """One burst. ``onset``, ``offset`` are samples of the recording; ``automatic`` what the method said, in samples
+    (onset, offset, low, high), or None for an added burst. Properties ending in ``_s`` are seconds from the recorded
+    cue, None where there is none."""
+
+    id: str
+    origin: str
+    accepted: bool
+    onset: int
+    offset: int | None
+    kind: str
+    confidence: str | None
+    automatic: Mapping[str, int | None] | None
+    cue: int = field(repr=False)
+    rate_hz: float = field(repr=False)
+
+    @property
+    def onset_s(self) -> float:
+        return (self.onset - self.cue) / self.rate_hz
+
+    @property
+    def offset_s(self) -> float | None:
+        return None if self.offset is None else (self.offset - self.cue) / self.rate_hz
+
+    def automatic_s(self, name: str) -> float | None:
+        """Seconds of the method's "onset", "offset", "low" or "high"."""
+        sample = None if self.automatic is None else self.automatic.get(name)
+        return None if sample is None else (sample - self.cue) / self.rate_hz
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelState:
+    """One channel of one trial. ``bursts`` holds every burst by id, removed ones too; ``standing`` those that count.
+
+    ``earliest`` and ``latest`` (samples; ``_s`` in seconds from the recorded cue) are set where found is "not locatable".
+    """
+
+    label: str
+    signal: str
+    reasons: tuple[str, ...]
+    found: str
+    bursts: Mapping[str, BurstState]
+    earliest: int | None
+    latest: int | None
+    confidence: str | None
+    comment: str | None
+    discuss: bool
+    reviewed: bool
+    cue: int = field(repr=False)
+    rate_hz: float = field(repr=False)
+
+    @property
+    def earliest_s(self) -> float | None:
+        return None if self.earliest is None else (self.earliest - self.cue) / self.rate_hz
+
+    @property
+    def latest_s(self) -> float | None:
+        return None if self.latest is None else (self.latest - self.cue) / self.rate_hz
+
+    @property
+    def standing(self) -> tuple[BurstState, ...]:
+        """The bursts that count, in order of time."""
+        if self.found != "bursts":
+            return ()
+        return tuple(sorted((b for b in self.bursts.values() if b.origin != "removed"), key=attrgetter("onset", "id")))
+
+    @property
+    def response(self) -> BurstState | None:
+        """The standing burst of kind "response" that begins first."""
+        return next((burst for burst in self.standing if burst.kind == "response"), None)
+
+
+@dataclass(frozen=True, slots=True)
+class TrialState:
+    """One trial. ``cue`` is the recorded cue's sample, ``corrected_cue`` a person's or None."""
+
+    id: str
+    recording: str
+    behaviour: str | None
+    comment: str | None
+    discuss: bool
+    cue: int
+    corrected_cue: int | None
+    rate_hz: float
+    channels: Mapping[str, ChannelState]
+
+    @property
+    def reviewed(self) -> bool:
+        return all(channel.reviewed for channel in self.channels.values())
+
+
+def channel_state(
+    label: str, signal: Mapping[str, Any], activity: Activity, comment: str | None, discuss: bool, cue: int, rate: float
+) -> ChannelState:
+    """The frozen value of one channel of one trial."""
+    bursts = {name: BurstState(id=name, cue=cue, rate_hz=rate, **value) for name, value in activity["bursts"].items()}
+    return ChannelState(
+        label,
+        signal["state"],
+        tuple(signal["reasons"]),
+        activity["found"],
+        MappingProxyType(bursts),
+        activity["earliest"],
+        activity["latest"],
+        activity["confidence"],
+        comment,
+        discuss,
+        reviewed(activity, signal),
+        cue,
+        rate,
+    )

@@ -1,0 +1,165 @@
+"""Sealed versions, and the check of a whole review folder.
+
+    <folder>/versions/<name>/decisions.tsv      one row a burst or channel-trial, text as it is
+    <folder>/versions/<name>/decisions.json     what the columns mean, and what the table rests on: its SHA-256, the head of
+                                                every log in the folder, processing, detection, package versions
+
+A version is written in a folder of another name, flushed, renamed, and its parent flushed: it is there whole or not at
+all, and is never written again. Its digest is the SHA-256 of ``decisions.json``, which holds that of the table.
+Anchoring that digest elsewhere (a paper, version control) also protects against whole logs being forged or cut short.
+
+    seal_version    write one
+    read_sealed     its description and the bytes of its table, checked
+    verify          every log and every version of a folder
+"""
+
+import hashlib
+import json
+import shutil
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from emgreview.annotations.events import check_name
+from emgreview.annotations.files import FileSystem
+from emgreview.annotations.log import read_log
+from emgreview.errors import LogError, VersionError
+
+TABLE, DESCRIPTION = "decisions.tsv", "decisions.json"
+
+
+@dataclass(frozen=True, slots=True)
+class Sealed:
+    """A sealed version: its name, its folder, and the SHA-256 to quote."""
+
+    name: str
+    path: Path
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verified:
+    """What :func:`verify` found. ``events`` counts the good lines of all logs; ``problems`` are sentences."""
+
+    ok: bool
+    events: int
+    logs: int
+    versions: int
+    problems: tuple[str, ...]
+
+
+def seal_version(
+    folder: Path, name: str, table: bytes, description: Mapping[str, Any], files: FileSystem | None = None
+) -> Sealed:
+    """Write a version. ``description`` gains the table's digest and the heads of all logs.
+
+    Raises VersionError if the name is taken, LogError if a log of the folder is broken, OSError if it cannot be written.
+    """
+    files = files or FileSystem()
+    target = folder / "versions" / check_name("version name", name)
+    if target.exists():
+        raise VersionError(
+            f"version {name!r} exists already in {folder.name}; sealed versions never change; choose another name."
+        )
+    heads = {}
+    for path in sorted((folder / "logs").rglob("*.jsonl")):
+        content = read_log(path, files)
+        if content.problem or content.torn:
+            raise LogError(f"nothing was sealed: {content.problem or path.name + ' ends in an unfinished line'}")
+        heads[path.relative_to(folder).as_posix()] = {"lines": len(content.events), "sha256": content.head}
+    whole = {
+        **description,
+        "name": name,
+        "table": {"file": TABLE, "sha256": hashlib.sha256(table).hexdigest()},
+        "logs": heads,
+    }
+    text = (json.dumps(whole, indent=2, ensure_ascii=False, sort_keys=True, allow_nan=False) + "\n").encode()
+    making = target.with_name(f".{name}.unfinished")
+    if making.exists():
+        shutil.rmtree(making)
+    files.make_dirs(making)
+    files.new_file(making / TABLE, table)
+    files.new_file(making / DESCRIPTION, text)
+    files.fsync_dir(making)
+    files.replace(making, target)
+    files.fsync_dir(target.parent)
+    return Sealed(name, target, hashlib.sha256(text).hexdigest())
+
+
+def read_sealed(folder: Path, name: str, expect: str | None = None) -> tuple[dict[str, Any], bytes]:
+    """The description and the table of a version. Raises VersionError unless every digest fits."""
+    versions = folder / "versions"
+    there = sorted(path.name for path in versions.glob("[!.]*") if path.is_dir()) if versions.is_dir() else []
+    if name not in there:
+        raise VersionError(
+            f"no version {name!r} in {folder.name}; there are: {', '.join(there) or 'none'}; check the name."
+        )
+    try:
+        text = (versions / name / DESCRIPTION).read_bytes()
+        table = (versions / name / TABLE).read_bytes()
+        description = json.loads(text)
+        wanted = description["table"]["sha256"]
+    except (OSError, ValueError, KeyError, TypeError) as why:
+        raise VersionError(f"version {name!r} cannot be read ({why}); restore its folder from a copy.") from None
+    digest = hashlib.sha256(text).hexdigest()
+    if expect is not None and digest != expect.lower():
+        raise VersionError(
+            f"version {name!r} has SHA-256 {digest}, but {expect} was expected; it is not the version that was quoted; "
+            "restore it from a copy, or check the number."
+        )
+    if (came := hashlib.sha256(table).hexdigest()) != wanted:
+        raise VersionError(
+            f"the table of version {name!r} has SHA-256 {came}, but {wanted} was sealed; it was changed after sealing; "
+            "restore it from a copy."
+        )
+    return description, table
+
+
+def verify(folder: str | Path) -> Verified:
+    """Check every line of every log, and every sealed version, of a review folder. Changes nothing, never raises for
+    what it finds: each finding is a sentence in ``problems``."""
+    folder = Path(folder)
+    problems: list[str] = []
+    heads: dict[str, list[str]] = {}
+    events = 0
+    for path in sorted((folder / "logs").rglob("*.jsonl")):
+        where = path.relative_to(folder).as_posix()
+        try:
+            content = read_log(path)
+        except (LogError, OSError) as why:
+            problems.append(f"{where}: {why}")
+            continue
+        events += len(content.events)
+        heads[where] = [event.prev for event in content.events[1:]] + [content.head]
+        if content.problem:
+            problems.append(content.problem)
+        elif content.torn:
+            problems.append(
+                f"{where} ends in an unfinished line; opening the review for writing moves it beside the log."
+            )
+        elif not content.events:
+            problems.append(f"{where} is empty; it never held a decision; remove it.")
+        reviewers = {event.reviewer for event in content.events}
+        for code in sorted(reviewers):
+            if not path.stem.endswith(f"_reviewer-{code}"):
+                problems.append(f"{where} holds decisions of reviewer {code!r}, which its name does not say.")
+    versions = sorted(path for path in (folder / "versions").glob("[!.]*") if path.is_dir())
+    for version in versions:
+        try:
+            description, _ = read_sealed(folder, version.name)
+        except VersionError as why:
+            problems.append(str(why))
+            continue
+        for where, head in description.get("logs", {}).items():
+            lines = heads.get(where)
+            if lines is None:
+                problems.append(f"version {version.name!r} rests on {where}, which is missing or unreadable.")
+            elif not 0 < head["lines"] <= len(lines) or lines[head["lines"] - 1] != head["sha256"]:
+                problems.append(
+                    f"version {version.name!r} was sealed when line {head['lines']} of {where} was another; the log was "
+                    "cut short or written anew since."
+                )
+    if not heads and not problems:
+        problems.append(f"no annotation log was found under {folder}; give the folder that holds 'logs'.")
+    return Verified(not problems, events, len(heads), len(versions), tuple(problems))

@@ -1,0 +1,222 @@
+"""Tidy tables of decisions, and sealed versions read back.
+
+One row a burst; a channel-trial without a burst that stands has one row too. Times are seconds from the cue (the corrected
+one where there is one), beside the sample numbers of the recording; missing is NaN or None, ``n/a`` in a file.
+
+    decisions_table     states to a table
+    describe            what each column means
+    to_tsv, from_tsv    the table as tab-separated text, and back
+    read_version        a sealed version as a table, without recordings or a user interface
+"""
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from emgreview.annotations.state import RESPONSE, BurstState, ChannelState, TrialState
+from emgreview.annotations.versions import read_sealed
+from emgreview.errors import VersionError
+from emgreview.model import Marker
+
+Table = pd.DataFrame
+
+COLUMNS: Mapping[str, tuple[str, str]] = {
+    "reviewer": ("text", "Code of the reviewer"),
+    "participant": ("text", "Participant"),
+    "recording": ("text", "Name of the recording"),
+    "trial": ("text", "Trial, named by recording, marker source and the cue's sample"),
+    "channel": ("text", "Channel"),
+    "rate_hz": ("number", "Sampling rate of the recording, in hertz"),
+    "cue_sample": ("whole", "Sample of the cue that times count from: the corrected one where there is one"),
+    "recorded_cue_sample": ("whole", "Sample of the cue as recorded"),
+    "reviewed": ("truth", "Whether a person has decided about this channel of this trial"),
+    "signal": ("text", "Signal: usable, caution or unusable"),
+    "signal_reasons": ("text", "Reasons for caution or unusable, the main one first, between '; '"),
+    "set_aside": ("truth", "Whether a stretch set aside touches the burst, or, without a burst, the cue"),
+    "activity": ("text", "Activity: bursts, none detected (nobody has looked), none visible, not locatable"),
+    "burst": ("text", "Burst: response for the automatic one, added-n for added ones"),
+    "kind": ("text", "Kind of burst"),
+    "origin": ("text", "Origin of the mark: automatic, moved, added, removed"),
+    "accepted": ("truth", "Whether a person has accepted the mark where it stands"),
+    "confidence": ("text", "Confidence: sure, fairly, unsure"),
+    "onset_s": ("number", "Onset, in seconds from the cue"),
+    "offset_s": ("number", "Offset, in seconds from the cue"),
+    "earliest_s": ("number", "Earliest possible onset where it is not locatable, in seconds from the cue"),
+    "latest_s": ("number", "Latest possible onset where it is not locatable, in seconds from the cue"),
+    "automatic_onset_s": ("number", "Onset by the method, in seconds from the cue"),
+    "automatic_low_s": ("number", "Start of the method's 90 % interval of the onset, in seconds from the cue"),
+    "automatic_high_s": ("number", "End of the method's 90 % interval of the onset, in seconds from the cue"),
+    "automatic_offset_s": ("number", "Offset by the method, in seconds from the cue"),
+    "onset_sample": ("whole", "Onset, as a sample of the recording"),
+    "offset_sample": ("whole", "Offset, as a sample of the recording"),
+    "earliest_sample": ("whole", "Earliest possible onset, as a sample of the recording"),
+    "latest_sample": ("whole", "Latest possible onset, as a sample of the recording"),
+    "automatic_onset_sample": ("whole", "Onset by the method, as a sample of the recording"),
+    "automatic_offset_sample": ("whole", "Offset by the method, as a sample of the recording"),
+    "behaviour": ("text", "What the participant did in the trial"),
+    "discuss": ("truth", "Whether the channel or the trial is to be discussed"),
+    "comment": ("text", "Comment on the channel of this trial, as typed"),
+    "trial_comment": ("text", "Comment on the trial, as typed"),
+}
+"""Columns in order: their type and their meaning."""
+
+_DTYPES = {"text": "object", "number": "float64", "whole": "Int64", "truth": "boolean"}
+_HIDDEN = ("participant",)
+
+
+def decisions_table(
+    states: Iterable[TrialState],
+    *,
+    reviewer: str,
+    cues: Mapping[str, Marker],
+    participants: Mapping[str, str | None],
+    aside: Sequence[tuple[str, str, int, int, tuple[str, ...]]] = (),
+    blind: bool = False,
+) -> pd.DataFrame:
+    """States as a table with the columns of COLUMNS, and after "channel" those of the cues' details (condition …).
+
+    A detail named like one of our columns is called "cue_<name>". In a blind review details and participant are left out.
+    """
+    rows = []
+    details = [] if blind else sorted({name for cue in cues.values() for name in cue.details})
+    renamed = {name: f"cue_{name}" if name in COLUMNS else name for name in details}
+    for state in states:
+        extra = {renamed[name]: cues[state.id].details.get(name) for name in details}
+        for channel in state.channels.values():
+            shown = [*channel.standing, *(b for b in channel.bursts.values() if b.origin == "removed")]
+            if channel.found != "bursts":
+                shown = []
+            for burst in shown or [None]:
+                row = _row(state, channel, burst, aside)
+                rows.append({"reviewer": reviewer, "participant": participants.get(state.recording), **row, **extra})
+    names = list(COLUMNS)
+    at = names.index("channel") + 1
+    names[at:at] = renamed.values()
+    table = pd.DataFrame(rows, columns=names)
+    table = table.astype({name: _DTYPES[COLUMNS[name][0] if name in COLUMNS else "text"] for name in names})
+    return table.drop(columns=list(_HIDDEN)) if blind else table
+
+
+def _row(
+    state: TrialState,
+    channel: ChannelState,
+    burst: BurstState | None,
+    aside: Sequence[tuple[str, str, int, int, tuple[str, ...]]],
+) -> dict[str, Any]:
+    cue = state.cue if state.corrected_cue is None else state.corrected_cue
+
+    def seconds(sample: int | None) -> float:
+        return math.nan if sample is None else (sample - cue) / state.rate_hz
+
+    known = burst or channel.bursts.get(RESPONSE)
+    automatic: Mapping[str, int | None] = (known.automatic if known else None) or {}
+    removed = burst is not None and burst.origin == "removed"
+    onset = None if burst is None or removed else burst.onset
+    offset = None if burst is None or removed else burst.offset
+    start, stop = (cue, cue + 1) if burst is None else (burst.onset, burst.offset or burst.onset + 1)
+    return {
+        "recording": state.recording,
+        "trial": state.id,
+        "channel": channel.label,
+        "rate_hz": state.rate_hz,
+        "cue_sample": cue,
+        "recorded_cue_sample": state.cue,
+        "reviewed": channel.reviewed,
+        "signal": channel.signal,
+        "signal_reasons": "; ".join(channel.reasons) or None,
+        "set_aside": any(
+            name == state.recording and label == channel.label and first < stop and start < last
+            for name, label, first, last, _ in aside
+        ),
+        "activity": channel.found,
+        "burst": burst.id if burst else None,
+        "kind": burst.kind if burst else None,
+        "origin": burst.origin if burst else None,
+        "accepted": burst.accepted if burst else None,
+        "confidence": burst.confidence if burst else channel.confidence,
+        "onset_s": seconds(onset),
+        "offset_s": seconds(offset),
+        "earliest_s": seconds(channel.earliest),
+        "latest_s": seconds(channel.latest),
+        "automatic_onset_s": seconds(automatic.get("onset")),
+        "automatic_low_s": seconds(automatic.get("low")),
+        "automatic_high_s": seconds(automatic.get("high")),
+        "automatic_offset_s": seconds(automatic.get("offset")),
+        "onset_sample": onset,
+        "offset_sample": offset,
+        "earliest_sample": channel.earliest,
+        "latest_sample": channel.latest,
+        "automatic_onset_sample": automatic.get("onset"),
+        "automatic_offset_sample": automatic.get("offset"),
+        "behaviour": state.behaviour,
+        "discuss": channel.discuss or state.discuss,
+        "comment": channel.comment,
+        "trial_comment": state.comment,
+    }
+
+
+def describe(table: pd.DataFrame) -> dict[str, dict[str, str]]:
+    """Type and meaning of every column of a table of decisions."""
+    return {
+        str(name): {"type": kind, "description": meaning}
+        for name in table.columns
+        for kind, meaning in [COLUMNS.get(str(name), ("text", "From the cue, as recorded"))]
+    }
+
+
+def to_tsv(table: pd.DataFrame) -> bytes:
+    """A table as tab-separated UTF-8 text: numbers in the shortest form that reads back the same, missing as n/a.
+
+    Text stands as it is, without quotes or guards, a leading "=" included: open it as text, not as formulas.
+    """
+    lines = ["\t".join(map(str, table.columns))]
+    lines += ["\t".join(map(_cell, row)) for row in table.astype(object).itertuples(index=False, name=None)]
+    return ("\n".join(lines) + "\n").encode()
+
+
+def _cell(value: Any) -> str:
+    if value is None or value is pd.NA or value != value:
+        return "n/a"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return (
+        repr(value) if isinstance(value, float) else str(value).replace("\t", " ").replace("\n", " ").replace("\r", " ")
+    )
+
+
+def from_tsv(content: bytes, types: Mapping[str, str]) -> pd.DataFrame:
+    """The table in tab-separated text; ``types`` as in COLUMNS. A comment that reads "n/a" comes back as missing."""
+    head, *lines = content.decode().rstrip("\n").split("\n")
+    names = head.split("\t")
+    rows = [line.split("\t") for line in lines]
+    columns = {}
+    for index, name in enumerate(names):
+        kind = types.get(name, "text")
+        cells = [None if row[index] == "n/a" else _parse(row[index], kind) for row in rows]
+        columns[name] = pd.Series(cells, dtype="object").astype(_DTYPES[kind])  # type: ignore[call-overload]
+    return pd.DataFrame(columns, columns=names)
+
+
+def _parse(text: str, kind: str) -> Any:
+    return {"text": str, "number": float, "whole": int, "truth": lambda cell: cell == "true"}[kind](text)
+
+
+def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd.DataFrame:
+    """A sealed version as a table like :meth:`Session.decisions`; ``table.attrs`` holds its description.
+
+    ``expect`` is the SHA-256 that sealing returned. Raises VersionError if the version is missing, was changed, or is
+    another than expected.
+    """
+    description, content = read_sealed(Path(folder), name, expect)
+    try:
+        types = {column: entry["type"] for column, entry in description["columns"].items()}
+        table = from_tsv(content, types)
+    except (KeyError, IndexError, ValueError, AttributeError) as why:
+        raise VersionError(
+            f"the table of version {name!r} is not one of decisions ({why!r}); restore it from a copy."
+        ) from None
+    table.attrs["version"] = description
+    return table
