@@ -1,0 +1,35 @@
+"""Files to recordings: EDF, EDF+, BDF, BDF+, delimited text, and BIDS datasets of them.
+
+One module a format, behind one registry that plug-ins can extend; what a file says is put together with its BIDS
+sidecars and the caller's words in one place (:mod:`emgreview.reading.assembly`). Samples are sliced from disk where
+the format allows it. Nothing is shortened, rescaled or left out silently: it is an error, or a sentence in
+``Recording.notes`` and a SignalWarning. Cues are found in trigger channels by :mod:`emgreview.reading.cues`.
+
+    read(path)                  one recording
+    read_dataset(folder)        a BIDS dataset, or a folder of recordings
+    find_cues, with_cues        markers from a trigger channel
+    channel_range               lowest and highest value of a channel, to choose a level by
+    check_samples               sentences on flat channels and missing samples
+    known_extensions            what can be read
+"""
+
+from emgreview.reading.checks import check_samples
+from emgreview.reading.contents import Contents, Reader, Signal
+from emgreview.reading.cues import channel_range, find_cues, with_cues
+from emgreview.reading.dataset import Dataset, read_dataset
+from emgreview.reading.files import read
+from emgreview.reading.registry import known_extensions
+
+__all__ = [
+    "Contents",
+    "Dataset",
+    "Reader",
+    "Signal",
+    "channel_range",
+    "check_samples",
+    "find_cues",
+    "known_extensions",
+    "read",
+    "read_dataset",
+    "with_cues",
+]

@@ -1,0 +1,325 @@
+"""The texts beside a recording in a dataset after the Brain Imaging Data Structure (BIDS 1.11, EMG).
+
+A recording is ``sub-*/[ses-*/]emg/*_emg.edf`` or ``.bdf`` below a folder with ``dataset_description.json``. Its
+sidecars follow the inheritance principle: a file applies where its entities are among the recording's, anywhere
+from the root down to the recording's own folder. JSON is merged key by key, more specific values last; of tables
+only the most specific applies. ``n/a`` means missing.
+
+    find_sidecars(path)                 everything that applies to one recording; empty outside a dataset
+    events_as_markers(path, ...)        events.tsv, checked, as markers
+    read_table(path)                    a TSV table as a list of rows, text by column
+    entities_of(path)                   {"sub": "01", "task": "reach"}
+"""
+
+import difflib
+import itertools
+import json
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from pathlib import Path
+
+from emgreview.errors import FormatError, MarkerError, ReadError
+from emgreview.model import Channel, Marker, to_sample
+from emgreview.reading.units import CHANNEL_TYPES
+
+LABEL_COLUMNS = ("trial_type", "event_type", "event", "name", "value")
+"""Columns of events.tsv that name an event, first come first served; a row that has none of them is called "event"."""
+
+_EMG_FILE = re.compile(r"sub-[a-zA-Z0-9+]+(_[a-z]+-[a-zA-Z0-9+]+)*_emg\.(edf|bdf)")
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelRow:
+    """One row of channels.tsv. "" and None where the table has ``n/a`` or no such column."""
+
+    kind: str = ""
+    units: str = ""
+    over: str = ""
+    low_cutoff_hz: float | None = None
+    high_cutoff_hz: float | None = None
+    rate_hz: float | None = None
+    status: str = ""
+    status_description: str = ""
+
+    def described(self, channel: Channel) -> Channel:
+        """The channel with what the row says of it; what the row leaves out stays as the file has it."""
+        return replace(
+            channel,
+            over=self.over,
+            low_cutoff_hz=channel.low_cutoff_hz if self.low_cutoff_hz is None else self.low_cutoff_hz,
+            high_cutoff_hz=channel.high_cutoff_hz if self.high_cutoff_hz is None else self.high_cutoff_hz,
+            status="bad" if self.status == "bad" else "good",
+            status_description=self.status_description,
+        )
+
+
+@dataclass(frozen=True)
+class Sidecars:
+    """What a dataset says of one recording; all empty for a file outside a dataset."""
+
+    name: str = ""
+    entities: Mapping[str, str] = field(default_factory=dict)
+    metadata: Mapping[str, object] = field(default_factory=dict)
+    channels: Path | None = None
+    events: Path | None = None
+
+    @cached_property
+    def _rows(self) -> Mapping[str, ChannelRow]:
+        return {} if self.channels is None else _read_channels(self.channels)
+
+    def row(self, label: str) -> ChannelRow | None:
+        """The row of channels.tsv for a channel; a label of 16 characters may be the start of a longer name."""
+        if label in self._rows:
+            return self._rows[label]
+        longer = [name for name in self._rows if len(label) == 16 and name.startswith(label)]
+        return self._rows[longer[0]] if len(longer) == 1 else None
+
+    def demand_rows_match(self, labels: Sequence[str], recording: str) -> list[str]:
+        """Every row must name a channel of the file. Returns a note on channels without a row."""
+        if self.channels is None:
+            return []
+        for name in self._rows:
+            if name not in labels and name[:16] not in labels:
+                close = difflib.get_close_matches(name, labels, n=1)
+                raise FormatError(
+                    f"{self.channels.name} describes a channel {name!r} that {recording} does not have; it has: "
+                    f"{', '.join(labels)}; names must be those of the file (of its first 16 characters)"
+                    + (f", perhaps {close[0]!r}; " if close else "; ")
+                    + "correct the table or the file's labels."
+                )
+        bare = [label for label in labels if self.row(label) is None]
+        return [f"{self.channels.name} has no row for {', '.join(bare)}: described by the file alone."] if bare else []
+
+    @property
+    def mains_hz(self) -> float | None:
+        return self._metadata_number("PowerLineFrequency")
+
+    @property
+    def rate_hz(self) -> float | None:
+        return self._metadata_number("SamplingFrequency")
+
+    def _metadata_number(self, key: str) -> float | None:
+        value = self.metadata.get(key)
+        if value is None or value == "n/a":
+            return None
+        if isinstance(value, bool) or not isinstance(value, int | float) or value <= 0:
+            raise FormatError(
+                f"the emg.json of {self.name} has {key} {value!r}; allowed: a number above 0, or 'n/a'; correct it."
+            )
+        return float(value)
+
+
+def find_sidecars(path: Path) -> Sidecars:
+    """The sidecars of one recording; empty where the file lies in no dataset or is not named as BIDS names it.
+
+    Raises FormatError where one is malformed or two apply equally, ReadError where emg.json says that the recording is
+    not continuous.
+    """
+    root = dataset_root(path)
+    if root is None or _EMG_FILE.fullmatch(path.name) is None:
+        return Sidecars()
+    entities = entities_of(path)
+    metadata: dict[str, object] = {}
+    for sidecar in _applicable(path, root, "emg", ".json"):
+        metadata |= read_json(sidecar)
+    if metadata.get("RecordingType") in ("discontinuous", "epoched"):
+        raise ReadError(
+            f"the emg.json of {path.name} says RecordingType {metadata['RecordingType']!r}; only 'continuous' "
+            "recordings "
+            "can be read, because filters and windows would run across the gaps; give the continuous recording."
+        )
+    channels = _applicable(path, root, "channels", ".tsv")
+    events = _applicable(path, root, "events", ".tsv")
+    return Sidecars(
+        name=path.stem.removesuffix("_emg"),
+        entities=entities,
+        metadata=metadata,
+        channels=channels[-1] if channels else None,
+        events=events[-1] if events else None,
+    )
+
+
+def dataset_root(path: Path) -> Path | None:
+    """The folder with dataset_description.json above ``sub-*/[ses-*/]emg/<file>``, or None."""
+    folder = path.absolute().parent
+    if folder.name != "emg":
+        return None
+    root = folder.parent.parent
+    if folder.parent.name.startswith("ses-"):
+        root = root.parent
+    return root if (root / "dataset_description.json").is_file() else None
+
+
+def entities_of(path: Path) -> dict[str, str]:
+    """Entities of a BIDS file name, short names as in the file: {"sub": "01", "task": "reach", "run": "2"}."""
+    pairs = (part.partition("-") for part in path.name.split(".")[0].split("_"))
+    return {key: value for key, dash, value in pairs if dash}
+
+
+def _applicable(path: Path, root: Path, suffix: str, extension: str) -> list[Path]:
+    """Sidecars that apply to a recording, most general first: by folder from the root down, then by entities."""
+    entities = entities_of(path).items()
+    folders = [root, *(root / part for part in _parents_below(path, root))]
+    found = []
+    for folder in folders:
+        here = [
+            file
+            for file in folder.glob(f"*{suffix}{extension}")
+            if file.stem.rpartition("_")[2] == suffix and entities_of(file).items() <= entities
+        ]
+        here.sort(key=lambda file: (len(entities_of(file)), file.name))
+        for one, other in itertools.pairwise(here):
+            if len(entities_of(one)) == len(entities_of(other)):
+                raise FormatError(
+                    f"both {one.name} and {other.name} in {folder.name} apply to {path.name}; only one file of a "
+                    "kind may "
+                    "apply at a level; merge them, or make one more specific."
+                )
+        found += here
+    return found
+
+
+def _parents_below(path: Path, root: Path) -> list[Path]:
+    relative = path.absolute().parent.relative_to(root)
+    return [*reversed(relative.parents[:-1]), relative]
+
+
+def read_json(path: Path) -> dict[str, object]:
+    try:
+        value = json.loads(path.read_text(encoding="utf-8-sig"))
+    except (json.JSONDecodeError, UnicodeDecodeError) as error:
+        raise FormatError(f"{path.name} is not JSON in UTF-8 ({error}); correct it.") from error
+    if not isinstance(value, dict):
+        raise FormatError(f"{path.name} holds a {type(value).__name__}; a sidecar must be a JSON object; correct it.")
+    return value
+
+
+def read_table(path: Path) -> list[dict[str, str]]:
+    """Rows of a TSV file by column; ``n/a`` is kept as text. Raises FormatError naming the line of a ragged row."""
+    try:
+        lines = path.read_text(encoding="utf-8-sig").split("\n")
+    except UnicodeDecodeError as error:
+        raise FormatError(
+            f"{path.name} is not UTF-8 ({error}); a TSV table must be; save it again as UTF-8."
+        ) from error
+    lines = [line.rstrip("\r") for line in lines]
+    while lines and not lines[-1].strip():
+        lines.pop()
+    if not lines:
+        raise FormatError(
+            f"{path.name} is empty; a TSV table has at least a line of column names; add it or remove the file."
+        )
+    names = [name.strip() for name in lines[0].split("\t")]
+    if len(set(names)) < len(names):
+        raise FormatError(f"{path.name}: line 1 names a column twice: {names}; column names must differ; rename one.")
+    rows = []
+    for number, line in enumerate(lines[1:], start=2):
+        cells = [cell.strip() for cell in line.split("\t")]
+        if len(cells) != len(names):
+            raise FormatError(
+                f"{path.name}: line {number} has {len(cells)} cells, the header {len(names)} ({', '.join(names)}); "
+                "every row "
+                "has one cell a column, separated by tabs, 'n/a' where a value is missing; correct the line."
+            )
+        rows.append(dict(zip(names, cells, strict=True)))
+    return rows
+
+
+def _read_channels(path: Path) -> dict[str, ChannelRow]:
+    rows: dict[str, ChannelRow] = {}
+    for number, cells in enumerate(read_table(path), start=2):
+        given = {name: text for name, text in cells.items() if text not in ("n/a", "")}
+        name, kind, status = given.get("name"), given.get("type", ""), given.get("status", "")
+        if name is None:
+            raise FormatError(
+                f"{path.name}: line {number} names no channel; the column 'name' is required in every row; add it."
+            )
+        if name in rows:
+            raise FormatError(
+                f"{path.name}: line {number} describes {name!r} a second time; names must differ; remove one."
+            )
+        if kind and kind not in CHANNEL_TYPES:
+            raise FormatError(
+                f"{path.name}: line {number} has type {kind!r} for {name!r}; allowed, in upper case: "
+                f"{', '.join(sorted(CHANNEL_TYPES))}; correct it."
+            )
+        if status not in ("", "good", "bad"):
+            raise FormatError(
+                f"{path.name}: line {number} has status {status!r} for {name!r}; allowed: good, bad, n/a; correct it."
+            )
+        rows[name] = ChannelRow(
+            kind=kind,
+            units=given.get("units", ""),
+            over=given.get("target_muscle", ""),
+            low_cutoff_hz=_number(path, number, given, "low_cutoff"),
+            high_cutoff_hz=_number(path, number, given, "high_cutoff"),
+            rate_hz=_number(path, number, given, "sampling_frequency"),
+            status=status,
+            status_description=given.get("status_description", ""),
+        )
+    return rows
+
+
+def _number(path: Path, line: int, cells: Mapping[str, str], column: str) -> float | None:
+    if column not in cells:
+        return None
+    try:
+        return float(cells[column])
+    except ValueError:
+        raise FormatError(
+            f"{path.name}: line {line} has {column} {cells[column]!r}; allowed: a number with a decimal point, or "
+            "n/a; correct it."
+        ) from None
+
+
+def events_as_markers(path: Path, rate_hz: float, n_samples: int) -> list[Marker]:
+    """Rows of events.tsv as markers of source "events".
+
+    The label is the first of LABEL_COLUMNS that the row has; every column but onset and duration is kept in ``details``
+    as text, ``n/a`` left out. Raises MarkerError, naming row and line, for an onset that is no number, outside the
+    recording or out of order; FormatError where the table itself is malformed.
+    """
+    markers: list[Marker] = []
+    rows = read_table(path)
+    end_s = n_samples / rate_hz
+    for row, cells in enumerate(rows, start=1):
+        where = f"{path.name}: row {row} (line {row + 1})"
+        onset_s, duration_s = (_seconds(where, cells, column) for column in ("onset", "duration"))
+        if onset_s is None:
+            raise MarkerError(
+                f"{where} has no onset; every event needs one, in seconds from the first sample; add it or remove "
+                "the row."
+            )
+        if duration_s is not None and duration_s < 0:
+            raise MarkerError(f"{where} has a duration of {duration_s:g} s; allowed: 0 and more, or n/a; correct it.")
+        sample = to_sample(onset_s, rate_hz)
+        if not 0 <= sample < n_samples:
+            raise MarkerError(
+                f"{where} has its onset at {onset_s:g} s, outside the recording (0 to {end_s:g} s); onsets are "
+                "seconds from "
+                "the first sample; check unit and zero of the clock, or remove the row."
+            )
+        if markers and sample < markers[-1].sample:
+            raise MarkerError(
+                f"{where} has its onset at {onset_s:g} s, before that of the row above "
+                f"({markers[-1].sample / rate_hz:g} s); rows must be in order of time; sort them, or look for a "
+                "clock that "
+                "jumped."
+            )
+        details = {name: text for name, text in cells.items() if name not in ("onset", "duration") and text != "n/a"}
+        label = next((details[name] for name in LABEL_COLUMNS if details.get(name)), "event")
+        markers.append(Marker(sample, label, "events", duration_s, details))
+    return markers
+
+
+def _seconds(where: str, cells: Mapping[str, str], column: str) -> float | None:
+    text = cells.get(column, "n/a")
+    if text == "n/a":
+        return None
+    if re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", text) is None:
+        raise MarkerError(
+            f"{where} has the {column} {text!r}; allowed: seconds with a decimal point, or n/a; correct it."
+        )
+    return float(text)

@@ -1,0 +1,261 @@
+"""Cues that are written into the recording: pulses of a trigger, photodiode or button channel, or digital codes.
+
+Channels are searched block by block in their own unit; nothing is loaded whole. A cue is the first sample on the
+new side of the level: rising at sample i where x[i-1] < level <= x[i], falling where x[i-1] >= level > x[i]. A
+channel that starts on the new side holds no cue there, and a step from or to a missing sample (NaN) is none.
+
+    find_cues(rec, channel, level=...)     markers, the recording left as it is
+    with_cues(rec, channel, level=...)     the recording with them
+    channel_range(rec, channel)            lowest and highest value, to choose a level by
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emgreview.errors import MarkerError, ParameterError, SignalError
+from emgreview.model import FloatArray, Marker, Recording, to_sample
+
+BLOCK = 1 << 18
+FEW = 20
+"""So many cues are never called implausible."""
+MOST_A_SECOND = 20.0
+"""More cues a second than this, on average over the recording, are called implausible."""
+
+Edge = Literal["rising", "falling", "both"]
+
+
+def find_cues(
+    rec: Recording,
+    channel: str,
+    *,
+    level: float | None = None,
+    edge: Edge = "rising",
+    hold_off_s: float,
+    label: str = "cue",
+    codes: bool = False,
+    mask: int = 0xFFFF,
+) -> tuple[Marker, ...]:
+    """Markers at the cues of one channel, in order of time, source "channel <channel>".
+
+    With ``level``, in the channel's unit: crossings in the direction of ``edge``; after a cue, crossings are
+    ignored for ``hold_off_s`` seconds (bouncing contacts, a flickering screen). ``details`` holds "edge" and
+    "level".
+
+    With ``codes=True`` and no level: whole numbers, of which the bits in ``mask`` count (the low 16 of a BDF status
+    word). Every change to a code other than 0 is a cue called "<label> <code>", with ``details["code"]``. Changes
+    within ``hold_off_s`` of a first one are one cue, at the time of the first with the code of the last, because
+    parallel lines do not switch at the same instant.
+
+    Raises MarkerError where no cue is found, or implausibly many (more than 20 a second on average, or a rhythm set by
+    the hold-off alone, as noise around the level makes); ParameterError, UnknownNameError, SignalError for a channel of
+    codes that holds fractions.
+    """
+    _demand(rec, level, edge, hold_off_s, codes)
+    hold = max(to_sample(hold_off_s, rec.rate_hz), 1)
+    if codes:
+        return _find_codes(rec, channel, hold, label, mask)
+    assert level is not None
+    found = _crossings(rec, channel, level)
+    raw = {"rising": found.rising, "falling": found.falling}.get(edge)
+    if raw is None:
+        raw = np.sort(np.concatenate([found.rising, found.falling]))
+    samples = _held_off(raw, hold)
+    unit = f" {rec.channel(channel).unit_label}".rstrip()
+    if not len(samples):
+        raise MarkerError(_none_found(rec, channel, level, edge, found, unit))
+    came = f"channel {channel!r} of {rec.name}, which runs from {found.low:.4g} to {found.high:.4g}{unit}"
+    advice = _better_level(level, found, unit)
+    _demand_plausible(rec, samples, len(raw), hold, f"{came}, with level {level:g}{unit}", advice)
+    rising = set(found.rising.tolist())
+    return tuple(
+        Marker(
+            int(sample),
+            label,
+            f"channel {channel}",
+            details={"edge": "rising" if int(sample) in rising else "falling", "level": f"{level:g}{unit}"},
+        )
+        for sample in samples
+    )
+
+
+def with_cues(
+    rec: Recording,
+    channel: str,
+    *,
+    level: float | None = None,
+    edge: Edge = "rising",
+    hold_off_s: float,
+    label: str = "cue",
+    codes: bool = False,
+    mask: int = 0xFFFF,
+) -> Recording:
+    """The recording with the cues of :func:`find_cues` among its markers.
+
+    Markers from the same channel with the same label, found by an earlier call, are replaced; all others stay.
+    """
+    found = find_cues(rec, channel, level=level, edge=edge, hold_off_s=hold_off_s, label=label, codes=codes, mask=mask)
+
+    def found_before(marker: Marker) -> bool:
+        code = f" {marker.details['code']}" if codes and "code" in marker.details else ""
+        return marker.source == f"channel {channel}" and marker.label == label + code
+
+    return rec.with_markers([*(marker for marker in rec.markers if not found_before(marker)), *found])
+
+
+def channel_range(rec: Recording, channel: str) -> tuple[float, float]:
+    """Lowest and highest value of a channel in its own unit, missing samples left aside; NaN where all are missing."""
+    low, high = math.inf, -math.inf
+    for _, x in _blocks(rec, channel):
+        present = x[~np.isnan(x)]
+        if present.size:
+            low, high = min(low, float(present.min())), max(high, float(present.max()))
+    return (low, high) if low <= high else (math.nan, math.nan)
+
+
+@dataclass(frozen=True, slots=True)
+class _Crossings:
+    rising: NDArray[np.int64]
+    falling: NDArray[np.int64]
+    low: float
+    high: float
+    starts_above: bool
+
+
+def _blocks(rec: Recording, channel: str) -> Iterator[tuple[int, FloatArray]]:
+    """(sample number of the first value, values) of one channel, block after block, one sample overlapping."""
+    for start in range(0, rec.n_samples, BLOCK):
+        first = max(start - 1, 0)
+        yield first, rec.values(first, min(start + BLOCK, rec.n_samples), [channel])[0]
+
+
+def _crossings(rec: Recording, channel: str, level: float) -> _Crossings:
+    rising, falling = [], []
+    low, high, starts_above = math.inf, -math.inf, False
+    for first, x in _blocks(rec, channel):
+        above, known = x >= level, ~np.isnan(x)
+        step = known[1:] & known[:-1] & (above[1:] != above[:-1])
+        at = np.flatnonzero(step) + 1
+        rising.append(first + at[above[at]])
+        falling.append(first + at[~above[at]])
+        if known.any():
+            low, high = min(low, float(np.nanmin(x))), max(high, float(np.nanmax(x)))
+        if first == 0:
+            starts_above = bool(above[0])
+    return _Crossings(np.concatenate(rising), np.concatenate(falling), low, high, starts_above)
+
+
+def _held_off(samples: NDArray[np.int64], hold: int) -> NDArray[np.int64]:
+    """The first of the samples, then each first one at least ``hold`` after the one kept before."""
+    kept, place = [], 0
+    while place < len(samples):
+        kept.append(samples[place])
+        place = int(np.searchsorted(samples, samples[place] + hold))
+    return np.array(kept, dtype=np.int64)
+
+
+def _find_codes(rec: Recording, channel: str, hold: int, label: str, mask: int) -> tuple[Marker, ...]:
+    samples, values = [], []
+    seen: set[int] = set()
+    for first, x in _blocks(rec, channel):
+        words = np.nan_to_num(x, nan=0.0)
+        if (words != np.rint(words)).any():
+            raise SignalError(
+                f"channel {channel!r} of {rec.name} holds fractions (such as {words[words != np.rint(words)][0]:g}); "
+                "codes are "
+                "whole numbers; search it with level= instead, or give the status channel."
+            )
+        word = words.astype(np.int64) & mask
+        if len(seen) < 12:
+            seen.update(np.unique(word)[:12].tolist())
+        at = np.flatnonzero((word[1:] != word[:-1]) & (word[1:] != 0)) + 1
+        samples.append(first + at)
+        values.append(word[at])
+    at_all, code_all = np.concatenate(samples), np.concatenate(values)
+    starts = _held_off(at_all, hold)
+    if not len(starts):
+        raise MarkerError(
+            f"channel {channel!r} of {rec.name} never changes to a code other than 0; under the mask {mask:#x} it "
+            "holds "
+            f"{', '.join(map(str, sorted(seen)))}; try another mask, or another channel "
+            f"({', '.join(other for other in rec.labels if other != channel) or 'it has no other'})."
+        )
+    came = f"channel {channel!r} of {rec.name}, which holds codes {code_all.min()} to {code_all.max()} under mask {mask:#x}"
+    _demand_plausible(rec, starts, len(at_all), hold, came, "try a mask with fewer bits, or a longer hold_off_s")
+    last = np.searchsorted(at_all, starts + hold) - 1
+    return tuple(
+        Marker(int(sample), f"{label} {code}", f"channel {channel}", details={"code": str(code)})
+        for sample, code in zip(starts, code_all[last], strict=True)
+    )
+
+
+def _demand(rec: Recording, level: float | None, edge: str, hold_off_s: float, codes: bool) -> None:
+    if edge not in ("rising", "falling", "both"):
+        raise ParameterError(f"edge came as {edge!r}; allowed: 'rising', 'falling', 'both'; correct it.")
+    if not 0 <= hold_off_s <= rec.duration_s:
+        raise ParameterError(
+            f"hold_off_s came as {hold_off_s!r}; allowed: 0 to the recording's {rec.duration_s:g} s; give a little "
+            "less than "
+            "the shortest time between two cues."
+        )
+    if codes and level is not None:
+        raise ParameterError(
+            f"level={level!r} and codes=True both came; a channel is searched by one of them; leave one out."
+        )
+    if not codes and (level is None or not math.isfinite(level)):
+        raise ParameterError(
+            f"level came as {level!r}; allowed: a number in the channel's unit, between rest and pulse "
+            "(channel_range() "
+            "gives lowest and highest), or codes=True for a channel of digital codes."
+        )
+
+
+def _none_found(rec: Recording, channel: str, level: float, edge: str, found: _Crossings, unit: str) -> str:
+    if not found.low <= found.high:
+        return (
+            f"channel {channel!r} of {rec.name} is missing throughout (NaN); cues need samples; give another channel."
+        )
+    came = (
+        f"no {'' if edge == 'both' else edge + ' '}crossing of level {level:g}{unit} in channel {channel!r} of "
+        f"{rec.name}, "
+        f"which runs from {found.low:.4g} to {found.high:.4g}{unit}; "
+    )
+    other = len(found.falling if edge == "rising" else found.rising)
+    if other:
+        return (
+            came + f"it crosses {other} times the other way: try edge={'falling' if edge == 'rising' else 'rising'!r}."
+        )
+    if found.low == found.high:
+        return came + "it is flat: give another channel, or check the cable of this one."
+    return came + f"try a level between the two, such as level={(found.low + found.high) / 2:.4g}."
+
+
+def _demand_plausible(
+    rec: Recording, samples: NDArray[np.int64], n_raw: int, hold: int, came: str, advice: str
+) -> None:
+    """Neither too many, nor so many crossings that the hold-off alone sets the rhythm."""
+    n = len(samples)
+    if n <= FEW:
+        return
+    median = float(np.median(np.diff(samples)))
+    paced = n_raw > n and median <= 1.1 * hold
+    if n <= MOST_A_SECOND * rec.duration_s and not paced:
+        return
+    why = (
+        f"half of them at most {median / rec.rate_hz:.4g} s after the one before, a rhythm that only hold_off_s "
+        f"({hold / rec.rate_hz:.4g} s) sets"
+        if paced
+        else f"{n / rec.duration_s:.3g} a second"
+    )
+    raise MarkerError(f"{n} cues found in {came}: {why}; cues of trials are fewer; {advice}.")
+
+
+def _better_level(level: float, found: _Crossings, unit: str) -> str:
+    middle, span = (found.low + found.high) / 2, found.high - found.low
+    if abs(level - middle) > 0.1 * span:
+        return f"the level lies in the noise at rest: try one farther from rest, such as level={middle:.4g}{unit}"
+    return "the level lies half-way up already: if this is a channel of pulses at all, try a longer hold_off_s"

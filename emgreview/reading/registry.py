@@ -1,0 +1,65 @@
+"""Which module reads which file: by extension, built-in formats first, then plug-ins.
+
+A plug-in is a package with an entry point in the group ``emgreview.readers`` that loads a
+:class:`~emgreview.reading.contents.Reader`::
+
+    [project.entry-points."emgreview.readers"]
+    myformat = "my_package:READER"
+
+Plug-ins are loaded only when a file's extension is not built in, so a broken one never disturbs the rest.
+
+    reader_for(path)      the Reader of one file
+    known_extensions()    every extension that can be read, with the name of its format
+"""
+
+from collections.abc import Iterator
+from importlib.metadata import entry_points
+from pathlib import Path
+
+from emgreview.errors import ReadError
+from emgreview.reading import edf, text
+from emgreview.reading.contents import Reader
+
+GROUP = "emgreview.readers"
+BUILT_IN: tuple[Reader, ...] = (edf.READER, text.READER)
+
+
+def reader_for(path: Path) -> Reader:
+    """The reader of a file, by its extension, whatever its case. Raises ReadError where there is none."""
+    extension = path.suffix.lower()
+    for reader in _readers():
+        if extension in reader.extensions:
+            return reader
+    known = "; ".join(f"{' '.join(reader.extensions)} ({reader.name})" for reader in _readers())
+    raise ReadError(
+        f"{path.name} has the extension {path.suffix or 'none'!r}, which no reader knows; known: {known}; export it "
+        "as EDF or "
+        "BDF, read it yourself and use Recording.from_array, or install a plug-in for it."
+    )
+
+
+def known_extensions() -> dict[str, str]:
+    """Extension (lower case, with its dot) to the name of its format; the first reader of an extension wins."""
+    known: dict[str, str] = {}
+    for reader in _readers():
+        for extension in reader.extensions:
+            known.setdefault(extension, reader.name)
+    return known
+
+
+def _readers() -> Iterator[Reader]:
+    yield from BUILT_IN
+    for entry in entry_points(group=GROUP):
+        try:
+            reader = entry.load()
+        except Exception as error:
+            raise ReadError(
+                f"the reader plug-in {entry.name!r} ({entry.value}) cannot be loaded: {error!r}; a plug-in must import "
+                "without error; update or uninstall it."
+            ) from error
+        if not isinstance(reader, Reader):
+            raise ReadError(
+                f"the reader plug-in {entry.name!r} ({entry.value}) is a {type(reader).__name__}; it must be an "
+                "emgreview.reading.Reader; update or uninstall it."
+            )
+        yield reader

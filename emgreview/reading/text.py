@@ -1,0 +1,201 @@
+"""Delimited text: one line a sample, one column a signal, bare numbers with a decimal point and nothing else.
+
+Such a file says neither rate nor unit nor names, so the caller must: ``rate_hz``, ``unit``, and ``columns``, the
+labels in the order of the columns. A column that is None is left out. A column called "time" holds seconds: it is
+no signal, but is held against ``rate_hz``. The separator (comma, semicolon, tab or spaces) is taken from the first
+line where it leaves no doubt. ``nan`` is a missing sample. The file is loaded whole: text cannot be sliced.
+
+    read(path, rate_hz=..., columns=...)    Contents of one file
+"""
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emgreview.errors import FormatError, ParameterError, RateError
+from emgreview.model import FloatArray
+from emgreview.reading.contents import Contents, Reader, Signal
+
+TIME = "time"
+"""The column name that means seconds, in any case."""
+
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|nan", re.IGNORECASE)
+_DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+([eE][+-]?\d+)?")
+_SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", None: "spaces"}
+_COMMA_ADVICE = (
+    "a decimal comma? Numbers need a decimal point: export again with decimal points, "
+    "or replace the decimal commas in a copy."
+)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Columns:
+    """Numbers of a text file in memory, (signals, samples)."""
+
+    x: FloatArray
+
+    def stored(self, signal: int, start: int, stop: int) -> NDArray:
+        return self.x[signal, start:stop]
+
+
+def read(path: Path, *, rate_hz: float | None = None, columns: Sequence[str | None] | None = None) -> Contents:
+    """Contents of a text file. Every fault names its line, what stands there, and what is allowed.
+
+    Raises RateError (rate missing, or not that of the time column), ParameterError (columns missing or unfit),
+    FormatError (header line, ragged line, decimal comma, anything but a number).
+    """
+    if rate_hz is None or not (math.isfinite(rate_hz) and rate_hz > 0):
+        raise RateError(
+            f"{path.name} is text, which states no sampling rate, and rate_hz came as {rate_hz!r}; allowed: a number "
+            "above "
+            "0; give rate_hz as the recording device states it."
+        )
+    labels = _labels(path, columns)
+    lines = _lines(path)
+    x = _numbers(path, lines, len(labels))
+    for place, label in enumerate(labels):
+        if label is not None and label.casefold() == TIME:
+            _demand_rate_fits(path, x[:, place], rate_hz)
+    kept = [place for place, label in enumerate(labels) if label is not None and label.casefold() != TIME]
+    return Contents(
+        path=path,
+        signals=tuple(Signal(str(labels[place]), "", rate_hz, len(lines)) for place in kept),
+        samples=_Columns(np.ascontiguousarray(x[:, kept].T)),
+    )
+
+
+def _labels(path: Path, columns: Sequence[str | None] | None) -> list[str | None]:
+    allowed = (
+        "a list with one label for each column in order, None for a column to leave out, 'time' for seconds, "
+        "such as columns=['time', 'biceps', None]"
+    )
+    if columns is None:
+        raise ParameterError(f"{path.name} is text, which names no channels, and columns is missing; give {allowed}.")
+    labels = [] if isinstance(columns, str) else list(columns)
+    signals = [label for label in labels if label is not None and str(label).casefold() != TIME]
+    if not signals or not all(isinstance(label, str) and label.strip() for label in signals):
+        raise ParameterError(f"columns came as {columns!r}; it must name at least one signal; give {allowed}.")
+    return labels
+
+
+def _lines(path: Path) -> list[str]:
+    try:
+        content = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise FormatError(
+            f"{path.name} is not text in UTF-8 ({error.reason} at byte {error.start}); only plain numbers and "
+            "separators "
+            "are allowed; save it again as UTF-8 text."
+        ) from error
+    lines = content.split("\n")
+    while lines and not lines[-1].strip():
+        lines.pop()
+    if not lines:
+        raise FormatError(f"{path.name} holds no line with numbers; give one line a sample: export the file again.")
+    return lines
+
+
+def _numbers(path: Path, lines: list[str], n_columns: int) -> FloatArray:
+    """All numbers, (lines, columns)."""
+    separator = _separator(path, lines[0])
+    try:
+        x = np.loadtxt(lines, delimiter=separator, comments=None, ndmin=2)
+    except ValueError:
+        x = np.empty((0, 0))
+    if x.shape != (len(lines), n_columns) or np.isinf(x).any():
+        _raise_first_fault(path, lines, separator, n_columns)
+    return x
+
+
+def _separator(path: Path, line: str) -> str | None:
+    """What separates the columns, judged by the first line; None means spaces."""
+    line = line.strip()
+    tokens = re.split(r"[;,\t ]+", line)
+    if not any(_NUMBER.fullmatch(token) for token in tokens):
+        raise FormatError(
+            f"{path.name}: line 1 reads {_short(line)} and holds no number: a header line? Every line must hold "
+            "numbers "
+            "alone; remove the line (labels come from columns=)."
+        )
+    found = [sign for sign in ";\t," if sign in line]
+    if found == [","]:
+        spaced = [part.strip() for part in line.split(",")]
+        if not any(" " in part for part in spaced):
+            return ","
+        found.append(" ")
+    if len(found) > 1:
+        names = " and ".join({" ": "spaces", **_SEPARATORS}[sign] for sign in found)
+        advice = _COMMA_ADVICE if "," in found else "use one separator throughout."
+        raise FormatError(
+            f"{path.name}: line 1 reads {_short(line)} and holds both {names}, so the separator is in doubt; "
+            "allowed: one of "
+            f"comma, semicolon, tab, spaces; {advice}"
+        )
+    return found[0] if found else None
+
+
+def _raise_first_fault(path: Path, lines: list[str], separator: str | None, n_columns: int) -> None:
+    name = _SEPARATORS[separator]
+    for number, line in enumerate(lines, start=1):
+        cells = [cell.strip() for cell in line.split(separator)]
+        where = f"{path.name}: line {number} reads {_short(line)}"
+        if not line.strip():
+            raise FormatError(
+                f"{path.name}: line {number} is empty; every line must hold {n_columns} numbers; remove it."
+            )
+        for place, cell in enumerate(cells, start=1):
+            if _NUMBER.fullmatch(cell):
+                continue
+            if _DECIMAL_COMMA.fullmatch(cell):
+                raise FormatError(f"{where}; column {place} holds {cell!r}: {_COMMA_ADVICE}")
+            if not cell:
+                raise FormatError(
+                    f"{where}; column {place} is empty; allowed: a number, or nan for a missing sample; fill it."
+                )
+            header = " A header line? Remove it (labels come from columns=)." if number == 1 else ""
+            raise FormatError(
+                f"{where}; column {place} holds {cell!r}; allowed: a finite number such as -0.5 or 1e-3, or nan for "
+                "a missing "
+                f"sample; correct the line.{header}"
+            )
+        if len(cells) != n_columns:
+            comma = (
+                f" Twice as many as named: {_COMMA_ADVICE}" if separator == "," and len(cells) == 2 * n_columns else ""
+            )
+            raise FormatError(
+                f"{where} and holds {len(cells)} numbers (separator: {name}), but columns= names {n_columns}; every "
+                "line must "
+                "hold one number for each column, None in columns= leaves one out; correct the line or "
+                f"columns=.{comma}"
+            )
+    raise FormatError(f"{path.name} cannot be read as {n_columns} columns of numbers; export it again.")
+
+
+def _demand_rate_fits(path: Path, time_s: FloatArray, rate_hz: float) -> None:
+    """The time column may differ from sample number / rate by half a sample, and by the rounding of its own text."""
+    decimals = next((d for d in range(10) if np.array_equal(np.round(time_s, d), time_s)), 10)
+    tolerance_s = 0.5 / rate_hz + 10.0**-decimals
+    off = np.abs(time_s - time_s[0] - np.arange(len(time_s)) / rate_hz)
+    bad = np.flatnonzero(~(off <= tolerance_s))
+    if len(bad):
+        line = int(bad[0])
+        step = float(np.median(np.diff(time_s)))
+        raise RateError(
+            f"{path.name}: line {line + 1} has the time {time_s[line]:g} s, but with rate_hz={rate_hz:g} it should be "
+            f"{time_s[0] + line / rate_hz:g} s; the time column must run in equal steps of 1/rate_hz (its median "
+            f"step is {step:g} s"
+            + (f", {1 / step:g} Hz" if step > 0 else "")
+            + "); correct rate_hz, or split the file where samples are missing."
+        )
+
+
+def _short(line: str) -> str:
+    return repr(line if len(line) <= 60 else line[:57] + "…")
+
+
+READER = Reader("delimited text", (".csv", ".txt", ".tsv"), read, describes_itself=False)

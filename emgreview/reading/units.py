@@ -1,0 +1,93 @@
+"""Words of files made plain: spellings of units, and the kind of a channel by its unit and name.
+
+plain_unit(text)                 "microV" -> "uV"; None where the text is no unit known here
+kind_of(label, unit, transducer) the BIDS channel type that a file without one most sensibly means
+"""
+
+import re
+
+from emgreview.model import ARBITRARY, VOLTS
+
+_SPELLINGS = {
+    "V": ("volt", "volts", "Volt", "Volts"),
+    "mV": ("mv", "milliV", "millivolt", "millivolts", "Millivolt", "milliVolt"),
+    "uV": ("uv", "microV", "microvolt", "microvolts", "Microvolt", "microVolt", "µV", "μV"),
+    "nV": ("nv", "nanoV", "nanovolt", "nanovolts", "nanoVolt"),
+    "deg": ("°", "degree", "degrees", "Deg"),
+    "deg/s": ("°/s", "dps", "deg/sec"),
+    "m/s2": ("m/s^2", "m/s²", "m/s/s"),
+    "N": ("newton", "newtons", "Newton"),
+    "Nm": ("N.m", "N*m", "N·m", "N m"),
+    "degC": ("°C", "oC"),
+    "uA": ("µA", "μA", "microA"),
+    "s": ("sec", "second", "seconds"),
+    "g": ("G",),
+}
+_OTHER_UNITS = (
+    "rad", "rad/s", "kN", "mN", "kg", "mm", "cm", "m", "mm/s", "cm/s", "m/s", "ms", "Pa", "kPa", "mmHg", "bar", "psi",
+    "Hz", "bpm", "rpm", "A", "mA", "nA", "Ohm", "kOhm", "%", "K", "T", "mT", "uT", "W", "J", "dB", "lx", "Boolean",
+)  # fmt: skip
+_PLAIN = (
+    {unit: unit for unit in (*VOLTS, *_SPELLINGS, *_OTHER_UNITS)}
+    | {spelling: unit for unit, spellings in _SPELLINGS.items() for spelling in spellings}
+    | {ARBITRARY: ARBITRARY}
+)
+
+TRIGGER_WORDS = frozenset((
+    "trigger", "trig", "ttl", "status", "stimulus", "stim", "sync", "synch", "photodiode", "diode", "photocell",
+    "light", "button", "key", "keypress", "press", "switch", "event", "events", "marker", "markers", "digital",
+    "din", "dio", "pulse",
+))  # fmt: skip
+AUXILIARY_WORDS = frozenset((
+    "force", "torque", "load", "loadcell", "angle", "goniometer", "gonio", "position", "displacement",
+    "velocity", "speed", "acceleration", "accelerometer", "acc", "accel", "gyro", "gyroscope", "gyr",
+    "pressure", "audio", "mic", "microphone", "microphones", "sound", "temperature", "current",
+))  # fmt: skip
+_TYPE_WORDS = {"ecg": "ECG", "ekg": "ECG", "eog": "EOG", "heog": "HEOG", "veog": "VEOG", "eeg": "EEG", "emg": "EMG"}
+
+CHANNEL_TYPES = frozenset((
+    "ACCEL", "AUDIO", "DBS", "ECG", "ECOG", "EEG", "EMG", "EOG", "EYEGAZE", "FILT", "GSR", "GYRO", "HEOG",
+    "JNTANG", "LATENCY", "MAGN", "MISC", "ORNT", "OTHER", "PD", "POS", "PUPIL", "REF", "RESP", "SEEG",
+    "SYSCLOCK", "TEMP", "TRIG", "VEL", "VEOG",
+))  # fmt: skip
+"""Channel types of the Brain Imaging Data Structure 1.11, upper case (those of EMG, and of its neighbours)."""
+
+IN_MICROVOLTS = frozenset({"EMG", "ECG"})
+"""Kinds whose voltages are delivered in microvolts; all others keep their own unit."""
+
+
+def plain_unit(text: str) -> str | None:
+    """The plain spelling of a unit, or None where the text names no unit known here.
+
+    Prefixes are never guessed: "MV" and "UV" are not known. "Â" before "µ" or "°" is a UTF-8 text read as Latin-1.
+    """
+    return _PLAIN.get(text.strip().replace("Â", ""))
+
+
+def is_voltage(unit: str | None) -> bool:
+    return unit in VOLTS
+
+
+def kind_of(label: str, unit: str | None, transducer: str = "") -> tuple[str, bool]:
+    """The channel type that a label, a plain unit and a transducer most sensibly mean; and whether a name decided it.
+
+    A type named in the label wins ("EMG biceps", "ECG"). A word for a trigger (photodiode, button, sync …) makes TRIG,
+    a word for an auxiliary signal (force, angle …) or a unit other than a voltage makes MISC. Everything else is EMG.
+    """
+    words = _words(label)
+    for word in words:
+        if word in _TYPE_WORDS:
+            return _TYPE_WORDS[word], False
+    words = words + _words(transducer)
+    if TRIGGER_WORDS.intersection(words):
+        return "TRIG", True
+    if AUXILIARY_WORDS.intersection(words):
+        return "MISC", True
+    if unit is not None and unit != ARBITRARY and not is_voltage(unit):
+        return "MISC", False
+    return "EMG", False
+
+
+def _words(text: str) -> list[str]:
+    """Words of a name in lower case, split at signs, digits and inner capitals."""
+    return [word.lower() for word in re.findall(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+", text)]
