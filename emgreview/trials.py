@@ -27,7 +27,7 @@ FloatArray = NDArray[np.floating]
 
 BLOCK_S = 30.0
 CHECKED_S = 60.0
-CHECKED_PIECES = 6
+CHECKED_PIECES = 5
 
 
 def cut_trials(
@@ -141,7 +141,7 @@ def margin_samples(rate_hz: float, processing: Processing) -> int:
 def check(rec: Recording) -> list[Quality]:
     """One :class:`Quality` for every EMG channel, from at most 60 s of the recording.
 
-    A longer recording is sampled by six pieces of 10 s, spread evenly from its start to its end: what happens only
+    A longer recording is sampled by five pieces of 12 s, spread evenly from its start to its end: what happens only
     between them is not seen. The mains is looked for at the recording's own frequency if known, else at 50 and 60 Hz.
     """
     length = to_sample(CHECKED_S, rec.rate_hz)

@@ -30,12 +30,13 @@ CLIPPED_SHARE = 1e-4
 FLAT_SHARE = 1e-3
 LOW_SHARE = 0.5
 LOW_HZ = 20.0
-HEART_PEAK = 0.2
+HEART_PEAK = 0.25
 COARSE = 0.5
 """Steps larger than this share of the RMS above 20 Hz make a coarse signal."""
 
 FLAT_S = 0.005
 HEART_S = (0.5, 1.2)
+HEART_SHORTEST_S = 10.0
 RAIL_STEPS = 32
 """Signals that span fewer steps than this reach their extremes all the time: no rail is looked for."""
 
@@ -46,7 +47,7 @@ class Quality:
 
     ``offset`` is the median, ``rms`` about the mean, ``step`` the estimated least significant bit. ``mains_hz`` is the
     mains frequency found strongest (or told). ``low_share`` is the share of power below 20 Hz, ``heart_peak`` the
-    highest repeat of the envelope at lags of 0.5 to 1.2 s. ``findings`` are sentences for people; empty where nothing
+    repetition of the envelope after 0.5 to 1.2 s. ``findings`` are sentences for people; empty where nothing
     stands out.
     """
 
@@ -71,7 +72,7 @@ def check_channel(
 ) -> Quality:
     """Measure one channel: (samples,) or (stretches, samples), unfiltered. The mains at 50 and 60 Hz unless told.
 
-    Spectral measures need 2 s without missing samples, and the heart's 5 s; they are NaN without. SignalError where
+    Spectral measures need 2 s without missing samples, and the heart's 10 s; they are NaN without. SignalError where
     there is no sample axis; RateError where the sampling rate is no number above 0.
     """
     stretches = np.atleast_2d(checked_samples(x))
@@ -93,7 +94,7 @@ def check_channel(
         "rms": math.nan if nothing else float(np.std(values)),
         "missing_share": 1 - values.size / stretches.size,
         "clipped_share": clipped_share(values, step=step),
-        "flat_share": flat_share(runs, rate_hz),
+        "flat_share": flat_share(runs, rate_hz, step=step),
         "step": step,
         "mains_hz": frequency,
         "mains_share": share,
@@ -143,11 +144,12 @@ def clipped_share(values: ArrayLike, *, step: float, rails: tuple[float, float] 
     return float(stays.mean())
 
 
-def flat_share(runs: list[FloatArray], rate_hz: float) -> float:
+def flat_share(runs: list[FloatArray], rate_hz: float, *, step: float) -> float:
     """Share of samples in stretches of identical values, of 5 ms or more and longer than the converter's step explains.
 
     How often a sample merely repeats the one before is learnt from the stretches, those of 5 ms counted as unfinished;
-    a stretch is flat when less than one in a hundred such recordings would hold one as long by chance.
+    a stretch is flat when next to none as long would come about by chance (1e-4 expected in the whole signal). NaN where a
+    converter's ``step`` larger than the RMS makes any signal flat.
     """
     lengths = np.concatenate([_repeats(run) for run in runs]) if runs else np.empty(0)
     total = lengths.sum()
@@ -158,31 +160,42 @@ def flat_share(runs: list[FloatArray], rate_hz: float) -> float:
     ended = np.count_nonzero(lengths < shortest)
     if ended == 0:
         return 1.0
+    if step > np.std(np.concatenate(runs)):
+        return math.nan
     if repeated > 0:
         chance = repeated / (repeated + ended)
-        shortest = max(shortest, 1 + math.ceil(math.log(0.01 / total) / math.log(chance)))
+        shortest = max(shortest, 1 + math.ceil(math.log(1e-4 / total) / math.log(chance)))
     return float(lengths[lengths >= shortest].sum() / total)
 
 
 def heart_peak(runs: list[FloatArray], rate_hz: float) -> float:
-    """Highest local maximum of the envelope's autocorrelation at lags of 0.5 to 1.2 s: 0 none, 1 exact repetition.
+    """Does the envelope repeat after 0.5 to 1.2 s: 0 not at all, about 1 exactly.
 
-    From the longest run; NaN where it is shorter than 5 s or the sampling rate too low. Rhythmic movement at that pace
-    looks the same.
+    The highest local maximum of its autocorrelation at those lags, over the lowest value at shorter ones (from 0.1 s),
+    so that long contractions, which fall off slowly, do not count. The mean over all runs of 10 s or more; NaN where
+    there are none or the sampling rate is too low. Rhythmic movement at that pace looks the same.
     """
-    longest = max(runs, key=len, default=np.empty(0))
-    if len(longest) < 5 * rate_hz or rate_hz <= 4 * LOW_HZ or np.ptp(longest) == 0:
+    long = [run for run in runs if len(run) >= HEART_SHORTEST_S * rate_hz and np.ptp(run) > 0]
+    if not long or rate_hz <= 4 * LOW_HZ:
         return math.nan
-    banded = bandpass(longest, rate_hz, low_hz=LOW_HZ, high_hz=None, order=2, direction="zero-phase")
+    shortest, first, last = (math.ceil(s * rate_hz) for s in (0.1, *HEART_S))
+    repeat = np.average(
+        [_autocorrelation(run, rate_hz, last + 2) for run in long], axis=0, weights=list(map(len, long))
+    )
+    trough = np.minimum.accumulate(repeat[shortest : last + 1])[first - shortest :]
+    inner = repeat[first : last + 1]
+    peaks = (inner > repeat[first - 1 : last]) & (inner >= repeat[first + 1 :])
+    return float((inner - np.maximum(trough, 0))[peaks].max(initial=0.0))
+
+
+def _autocorrelation(run: FloatArray, rate_hz: float, lags: int) -> FloatArray:
+    """Of the envelope of what lies above 20 Hz, at lags of 0, 1 … samples; 1 at lag 0."""
+    banded = bandpass(run, rate_hz, low_hz=LOW_HZ, high_hz=None, order=2, direction="zero-phase")
     outline = low_pass_envelope(banded, rate_hz, corner_hz=LOW_HZ, order=2, direction="zero-phase")
     outline -= outline.mean()
     n = len(outline)
-    product = signal.correlate(outline, outline, method="fft")[n - 1 :]
-    repeat = product / product[0] * (n / (n - np.arange(n)))
-    first, last = (math.ceil(s * rate_hz) for s in HEART_S)
-    inner = repeat[first : last + 1]
-    peaks = (inner > repeat[first - 1 : last]) & (inner >= repeat[first + 1 : last + 2])
-    return float(inner[peaks].max(initial=0.0))
+    product = signal.correlate(outline, outline, method="fft")[n - 1 : n - 1 + lags]
+    return product / product[0] * (n / (n - np.arange(lags)))
 
 
 def _repeats(run: FloatArray) -> NDArray[np.integer]:

@@ -1,0 +1,166 @@
+"""Channel quality: faults put in on purpose are found with their size, and clean noise is left in peace."""
+
+import json
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import signal
+
+from emgreview.errors import RateError, SignalError
+from emgreview.signal.quality import HEART_PEAK, check_channel, clipped_share, flat_share, heart_peak, step_size
+
+REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "signal.json").read_text(encoding="utf-8"))
+RATE = 2000.0
+SOS = signal.butter(2, [20, 450], "bandpass", fs=RATE, output="sos")
+
+
+def rest(seconds=20, seed=0, rms=5.0):
+    """Band-limited noise of a given RMS in µV."""
+    x = signal.sosfilt(SOS, np.random.default_rng(seed).standard_normal(round(seconds * RATE)))
+    return rms * x / x.std()
+
+
+def found(x, word):
+    return [sentence for sentence in check_channel(x, RATE).findings if word in sentence]
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("step", [0.0, 0.03, 0.5])
+def test_clean_signal_has_no_findings(seed, step):
+    x = rest(seed=seed) + 200
+    x = np.round(x / step) * step if step else x
+    quality = check_channel(x, RATE, label="m1")
+    assert quality.findings == ()
+    assert quality.offset == pytest.approx(200, abs=1)
+    assert quality.rms == pytest.approx(5, rel=0.01)
+    assert quality.seconds == 20
+    assert quality.clipped_share == quality.flat_share == quality.missing_share == 0
+
+
+@pytest.mark.parametrize("row", REFERENCE["converter_step"], ids=lambda row: str(row["bits"]))
+def test_step_of_a_converter(row):
+    """Range / 2^bits / gain (computed)."""
+    exact = 2 * row["half_range_v"] * 1e6 / 2 ** row["bits"] / row["gain"]
+    assert exact == pytest.approx(row["step_uv"], rel=0.02)
+    x = np.round(rest(rms=20) / exact) * exact + 1234.5
+    assert step_size(x) == pytest.approx(exact, rel=1e-6)
+    assert step_size(-3 * x) == pytest.approx(3 * exact, rel=1e-6)
+
+
+def test_no_step_in_continuous_or_constant_values():
+    assert np.isnan(step_size(rest()))
+    assert np.isnan(step_size(np.ones(100)))
+    assert np.isnan(step_size(np.full(3, np.nan)))
+    assert np.isnan(step_size(np.empty(0)))
+
+
+def test_clipped_share():
+    x = 100 * np.sin(2 * np.pi * np.arange(20000) / 100)
+    step = 0.1
+    clipped = np.clip(np.round(x / step) * step, -80, 80)
+    expected = np.mean(np.abs(clipped) >= 80 - 1e-9)
+    assert clipped_share(clipped, step=step) == pytest.approx(expected, abs=1e-3)
+    assert clipped_share(clipped, step=step, rails=(-80, 200)) == pytest.approx(expected / 2, abs=3e-3)
+    assert clipped_share(clipped, step=step, rails=(-200, 200)) == 0
+    assert len(found(clipped, "clipped")) == 1
+    assert clipped_share(rest(), step=np.nan) == 0
+    assert clipped_share(np.round(rest()), step=1.0) == 0
+    assert np.isnan(clipped_share(np.full(5, np.nan), step=1.0))
+
+
+@pytest.mark.parametrize("step", [0.1, 1.0, 4.9])
+def test_flat_share_tells_a_drop_out_from_a_coarse_converter(step):
+    """5 µV RMS in steps of 4.9 µV often stays equal by itself, but not for 0.25 s."""
+    x = np.round(rest() / step) * step
+    assert flat_share([x], RATE, step=step) == 0
+    x[5000:5500] = x[5000]
+    assert flat_share([x], RATE, step=step) == pytest.approx(500 / x.size, rel=0.2)
+    assert flat_share([np.zeros(100)], RATE, step=step) == 1
+    assert np.isnan(flat_share([x], RATE, step=20.0))
+
+
+def test_flat_stretches_shorter_than_5_ms_are_left_alone():
+    x = rest()
+    x[1000:1009] = x[1000]
+    assert flat_share([x], RATE, step=np.nan) == 0
+    x[1000:1010] = x[1000]
+    assert flat_share([x], RATE, step=np.nan) == pytest.approx(10 / x.size)
+
+
+@pytest.mark.parametrize("hz", [50.0, 60.0])
+def test_hum_is_found_at_its_own_frequency(hz):
+    quality = check_channel(rest() + 5 * np.sin(2 * np.pi * hz * np.arange(40000) / RATE), RATE)
+    assert quality.mains_hz == hz
+    assert quality.mains_share == pytest.approx(1 / 3, abs=0.05)
+    assert "3" in quality.findings[0]
+    assert f"Mains at {hz:g} Hz" in quality.findings[0]
+
+
+def test_drift_missing_coarse_and_dead():
+    drift = 20 * np.sin(2 * np.pi * 0.7 * np.arange(40000) / RATE)
+    assert len(found(rest() + drift, "below 20 Hz")) == 1
+    x = rest()
+    x[1000:3000] = np.nan
+    assert found(x, "missing") == ["5.00% of samples are missing."]
+    assert len(found(np.round(rest() / 10) * 10, "coarse")) == 1
+    dead = check_channel(np.zeros(40000), RATE)
+    assert dead.findings == ("Constant at 0 µV: disconnected, or switched off.",)
+    gone = check_channel(np.full(40000, np.nan), RATE)
+    assert gone.findings == ("No samples in the 20 s looked at.",)
+    assert gone.missing_share == 1
+
+
+def test_heart_beats():
+    x = rest(30, seed=3)
+    assert heart_peak([x], RATE) < 0.2
+    beat = 60 * signal.windows.gaussian(80, 12) * np.sin(np.arange(80) / 5)
+    for at in np.arange(500, x.size - 100, round(0.8 * RATE)):
+        x[at : at + 80] += beat
+    assert heart_peak([x], RATE) > 0.8
+    assert len(found(x, "heart beats")) == 1
+    assert np.isnan(heart_peak([x[:9000]], RATE))
+
+
+def test_long_contractions_are_no_heart_beats():
+    x = rest(40, seed=4)
+    x[20000:40000] *= 10
+    x[50000:66000] *= 10
+    assert heart_peak([x], RATE) < 0.2
+    assert found(x, "heart beats") == []
+
+
+def test_real_heart_beats_in_muscle_noise():
+    """Record 208 of the MIT-BIH Arrhythmia Database (Moody & Mark 2001; Goldberger et al. 2000), irregular as it is."""
+    folder = os.environ.get("EMGREVIEW_OPEN_DATA")
+    if not folder:
+        pytest.skip("EMGREVIEW_OPEN_DATA is not set: the open data are not at hand")
+    with np.load(Path(folder) / "ecg_odc" / "ecg.dat") as archive:
+        beats = archive["ecg"][: 360 * 60].astype(float)
+    beats = signal.resample_poly(beats - beats.mean(), 2000, 360)
+    beats *= 20 / beats.std()
+    assert heart_peak([rest(60) + beats], RATE) > HEART_PEAK
+
+
+def test_unit_stretches_gain_and_short_signals():
+    x = rest(20)
+    apart = check_channel(x.reshape(4, -1), RATE)
+    assert apart.seconds == 20
+    assert apart.findings == ()
+    louder, plain = check_channel(-8 * x, RATE), check_channel(x, RATE)
+    for name in ("mains_share", "mains_db", "low_share", "heart_peak", "clipped_share", "flat_share"):
+        assert getattr(louder, name) == pytest.approx(getattr(plain, name), rel=1e-6)
+    assert louder.rms == pytest.approx(8 * plain.rms)
+    assert check_channel(np.zeros(100), RATE, unit_label="counts").findings[0].startswith("Constant at 0 counts")
+    brief = check_channel(rest(1), RATE)
+    assert np.isnan([brief.mains_share, brief.low_share, brief.heart_peak]).all()
+
+
+def test_bad_input_is_refused():
+    with pytest.raises(SignalError, match=r"shape \(2, 2, 50\)"):
+        check_channel(np.zeros((2, 2, 50)), RATE)
+    with pytest.raises(SignalError, match="not empty"):
+        check_channel(np.empty(0), RATE)
+    with pytest.raises(RateError, match="rate_hz came as 0"):
+        check_channel(rest(1), 0)
