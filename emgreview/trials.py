@@ -26,8 +26,10 @@ from emgreview.signal.quality import Quality, check_channel
 FloatArray = NDArray[np.floating]
 
 BLOCK_S = 30.0
-CHECKED_S = 60.0
-CHECKED_PIECES = 5
+"""Length of a block, and of the longest stretch that is filtered in one go for several trials."""
+
+CHECKED_S, CHECKED_PIECES = 60.0, 5
+"""How much of a recording :func:`check` looks at, and in how many pieces."""
 
 
 def cut_trials(

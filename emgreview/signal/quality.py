@@ -179,9 +179,8 @@ def heart_peak(runs: list[FloatArray], rate_hz: float) -> float:
     if not long or rate_hz <= 4 * LOW_HZ:
         return math.nan
     shortest, first, last = (math.ceil(s * rate_hz) for s in (0.1, *HEART_S))
-    repeat = np.average(
-        [_autocorrelation(run, rate_hz, last + 2) for run in long], axis=0, weights=list(map(len, long))
-    )
+    each = [_autocorrelation(run, rate_hz, last + 2) for run in long]
+    repeat = np.average(each, axis=0, weights=[len(run) for run in long])
     trough = np.minimum.accumulate(repeat[shortest : last + 1])[first - shortest :]
     inner = repeat[first : last + 1]
     peaks = (inner > repeat[first - 1 : last]) & (inner >= repeat[first + 1 :])
