@@ -26,7 +26,7 @@ from emgreview.simulation.pool import FULL_EXCITATION, UNITS, Discharges, Drive,
 BAND_HZ = (20.0, 450.0)
 """The band in which levels and signal-to-noise ratios are stated."""
 
-QRS = ((-0.17, 0.020, 0.10), (-0.022, 0.008, -0.14), (0.0, 0.009, 1.0), (0.024, 0.009, -0.28), (0.28, 0.045, 0.22))
+QRS = ((-0.17, 0.020, 0.10), (-0.020, 0.006, -0.14), (0.0, 0.007, 1.0), (0.021, 0.008, -0.28), (0.28, 0.045, 0.22))
 """One heart beat as a sum of Gaussians: (centre s, width s, height)."""
 
 
