@@ -148,8 +148,8 @@ def flat_share(runs: list[FloatArray], rate_hz: float, *, step: float) -> float:
     """Share of samples in stretches of identical values, of 5 ms or more and longer than the converter's step explains.
 
     How often a sample merely repeats the one before is learnt from the stretches, those of 5 ms counted as unfinished;
-    a stretch is flat when next to none as long would come about by chance (1e-4 expected in the whole signal). NaN where a
-    converter's ``step`` larger than the RMS makes any signal flat.
+    a stretch is flat when next to none as long would come about by chance (1e-4 expected in the whole signal). NaN
+    where a converter's ``step`` larger than the RMS makes any signal flat.
     """
     lengths = np.concatenate([_repeats(run) for run in runs]) if runs else np.empty(0)
     total = lengths.sum()
