@@ -1,0 +1,109 @@
+"""Onsets, offsets and bursts of activity in band-passed signals.
+
+``x`` is (trials, samples), in any unit: nothing depends on gain, sign, a constant offset, the order or number of
+trials, or a flat trial beside a good one. Times are seconds from the first sample; windows are given in seconds from
+the cue. Missing is NaN.
+
+    estimate_onsets     one response a trial, by a named method
+    list_bursts         all bursts of a signal
+    METHODS             name: (function, parameters), one module a method
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, fields
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from emgreview.errors import UnknownNameError
+from emgreview.model import Onsets
+from emgreview.signal.onset.bursts import list_bursts
+from emgreview.signal.onset.common import Array, Batch, checked_signal, level_and_scale, nothing, window
+from emgreview.signal.onset.energy import EnergyParameters, find_energy
+from emgreview.signal.onset.quiet import QuietParameters, rest_notes, standing
+from emgreview.signal.onset.ramp import RampParameters, find_ramp
+from emgreview.signal.onset.threshold import ThresholdParameters, find_threshold
+
+__all__ = ["METHODS", "estimate_onsets", "list_bursts"]
+
+METHODS: Mapping[str, tuple[Callable[[Batch, Any], dict[str, Array]], type]] = MappingProxyType(
+    {
+        "ramp": (find_ramp, RampParameters),
+        "threshold": (find_threshold, ThresholdParameters),
+        "energy": (find_energy, EnergyParameters),
+    }
+)
+
+SHORTEST_REST_S = 0.1
+SHORT_REST_S = 0.25
+SHORTEST_SEARCH_S = 0.2
+CHUNK_SAMPLES = 400_000
+"""Samples worked on at once: few enough to stay in the processor's cache."""
+
+
+def estimate_onsets(
+    x: ArrayLike,
+    rate_hz: float,
+    *,
+    cue_s: float,
+    rest_s: tuple[float, float] = (-0.5, 0.0),
+    search_s: tuple[float, float | None] = (0.0, None),
+    method: str = "ramp",
+    **parameters: Any,
+) -> Onsets:
+    """When activity starts and ends in each trial.
+
+    ``x`` (trials, samples) is band-passed; ``rest_s`` and ``search_s`` are (start, stop) in seconds from the cue, which
+    lies ``cue_s`` after the first sample; a stop of None means to the end. ``method`` is a name in :data:`METHODS`;
+    ``parameters`` are the fields of that method's parameter class.
+
+    Every array of the result is (trials,); times are seconds from the first sample. They are NaN where no activity was
+    found (``present`` below 0.5). Methods without an interval, a rise or a probability give NaN there; where
+    ``present`` is NaN for that reason, an onset of NaN means that none was found. With "ramp", activity that was there
+    before the search begins has ``present`` near 1 and an onset of NaN. The offset is NaN where activity lasts to the
+    end of the search.
+
+    ``baseline_note`` is "missing" (a sample that is not finite) or "flat" (a rest that does not vary), and then all
+    numbers of that trial are NaN; "too short" (a rest below 0.25 s), "active before the cue" or "drifting" (the halves
+    of the rest differ by more than 3 dB and more than chance), and then the numbers stand, to be looked at; or "".
+
+    Raises SignalError (shape), RateError, ParameterError (windows, parameters) and UnknownNameError (method, parameter
+    name).
+    """
+    if method not in METHODS:
+        raise UnknownNameError("onset method", method, METHODS)
+    find, made = METHODS[method]
+    allowed = [field.name for field in fields(made)]
+    for name in parameters:
+        if name not in allowed:
+            raise UnknownNameError(f"parameter of method {method!r}", name, allowed)
+    settings = made(**parameters)
+    quiet = settings if isinstance(settings, QuietParameters) else QuietParameters()
+
+    x, rate_hz = checked_signal(x, rate_hz, dimensions=(2,))
+    rest = window("rest_s", rest_s, cue_s, x.shape[1], rate_hz, SHORTEST_REST_S)
+    search = window("search_s", search_s, cue_s, x.shape[1], rate_hz, SHORTEST_SEARCH_S)
+    too_short = (rest.stop - rest.start) / rate_hz < SHORT_REST_S
+
+    found = nothing(len(x))
+    notes = np.full(len(x), "", dtype="<U24")
+    chunk = max(1, CHUNK_SAMPLES // x.shape[1])
+    for start in range(0, len(x), chunk):
+        part = x[start : start + chunk]
+        rows = np.arange(start, start + len(part))
+        finite = np.isfinite(part).all(axis=1)
+        notes[rows[~finite]] = "missing"
+        part, rows = part[finite], rows[finite]
+        level, scale = level_and_scale(part, rest)
+        notes[rows[scale == 0]] = "flat"
+        part, rows, level, scale = (array[scale > 0] for array in (part, rows, level, scale))
+        if not len(rows):
+            continue
+        part = (part - level[:, None]) / scale[:, None]
+        stands = standing(part, rate_hz, rest, search, quiet)
+        notes[rows] = "too short" if too_short else rest_notes(stands, quiet.needed)
+        for name, values in find(Batch(part, rate_hz, rest, search, stands), settings).items():
+            found[name][rows] = values
+    return Onsets(**found, baseline_note=notes, method=method, parameters=MappingProxyType(asdict(settings)))

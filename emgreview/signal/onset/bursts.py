@@ -1,0 +1,1 @@
+def list_bursts(*a, **k): raise NotImplementedError

@@ -1,0 +1,131 @@
+"""What all onset methods share: the door checks, a checked batch, and the result.
+
+Arrays are (trials, samples). Times become samples here and nowhere else.
+
+    checked_signal, window, level_and_scale     the door
+    Batch, nothing                              what methods get and what they fill
+    run_start, burst_level_db                   small steps that several methods take
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from emgreview.errors import ParameterError, RateError, SignalError
+from emgreview.model import to_sample
+from emgreview.signal.onset.quiet import Standing
+
+Array = NDArray[np.floating]
+
+NUMBERS = ("onset_s", "low_s", "high_s", "offset_s", "offset_low_s", "offset_high_s", "rise_s", "level_db", "present")
+LOWEST_RATE_HZ = 100.0
+
+
+@dataclass(frozen=True, eq=False)
+class Batch:
+    """Usable trials after the door: finite, rest mean 0 and rest SD 1. ``x`` is (trials, samples).
+
+    ``rest`` and ``search`` are half-open ranges of samples; ``standing`` is how each moment stands out from the rest.
+    """
+
+    x: Array
+    rate_hz: float
+    rest: slice
+    search: slice
+    standing: Standing
+
+    def __len__(self) -> int:
+        return self.x.shape[0]
+
+
+def nothing(n: int) -> dict[str, Array]:
+    """A result of ``n`` trials in which every number is NaN."""
+    return {name: np.full(n, np.nan) for name in NUMBERS}
+
+
+def checked_signal(x: ArrayLike, rate_hz: float, *, dimensions: tuple[int, ...]) -> tuple[Array, float]:
+    """Samples as float64 and the rate, or an error that says what to do."""
+    try:
+        samples = np.asarray(x, dtype=np.float64)
+    except (TypeError, ValueError) as problem:
+        raise SignalError(f"the samples cannot be read as numbers ({problem}); give an array of numbers.") from None
+    if samples.ndim not in dimensions or 0 in samples.shape:
+        shapes = " or ".join({1: "(samples,)", 2: "(trials, samples)"}[n] for n in dimensions)
+        raise SignalError(
+            f"the samples came with shape {samples.shape}; they must be {shapes}, no length 0; "
+            "for a single trial give x[np.newaxis, :]."
+        )
+    if not (math.isfinite(rate_hz) and rate_hz >= LOWEST_RATE_HZ):
+        raise RateError(
+            f"the sampling rate came as {rate_hz!r} Hz; onsets need a number of at least {LOWEST_RATE_HZ:g} Hz; "
+            "give the rate of the recording device."
+        )
+    return samples, float(rate_hz)
+
+
+def window(
+    name: str, span_s: tuple[float, float | None], cue_s: float, samples: int, rate_hz: float, shortest_s: float
+) -> slice:
+    """A window given in seconds from the cue, as samples."""
+    end_s = samples / rate_hz
+    try:
+        start_s, stop_s = span_s
+        start_s, stop_s = cue_s + start_s, end_s if stop_s is None else cue_s + stop_s
+    except (TypeError, ValueError):
+        raise ParameterError(
+            f"{name} came as {span_s!r} with cue_s {cue_s!r}; give (start, stop) in seconds from the cue."
+        ) from None
+    slack_s = 0.5 / rate_hz
+    if not (-slack_s <= start_s and stop_s <= end_s + slack_s):
+        raise ParameterError(
+            f"{name} {tuple(span_s)} around {cue_s:g} s covers {start_s:.3f} to {stop_s:.3f} s, but the signal "
+            f"holds 0 to {end_s:.3f} s; give a window inside it, or cut longer trials."
+        )
+    if not stop_s - start_s >= shortest_s - slack_s:
+        raise ParameterError(
+            f"{name} {tuple(span_s)} around {cue_s:g} s is {stop_s - start_s:.3f} s long; "
+            f"at least {shortest_s:g} s are needed; give a longer window."
+        )
+    return slice(max(to_sample(start_s, rate_hz), 0), min(to_sample(stop_s, rate_hz), samples))
+
+
+def level_and_scale(x: Array, rest: slice) -> tuple[Array, Array]:
+    """Mean and SD of the rest of each trial; SD 0 where it does not vary beyond rounding, NaN where it is not finite."""
+    quiet = x[:, rest]
+    level = quiet.mean(axis=1)
+    scale = quiet.std(axis=1)
+    rounding = 1e-9 * np.maximum(np.abs(level), np.abs(quiet).max(axis=1))
+    return level, np.where(scale <= rounding, 0.0, scale)
+
+
+def check_ranges(parameters: object, limits: Mapping[str, tuple[float, float]]) -> None:
+    """Every named field lies above its first limit and at most at its second."""
+    for name, (low, high) in limits.items():
+        value = getattr(parameters, name)
+        if not (isinstance(value, int | float) and low < value <= high):
+            raise ParameterError(f"{name} came as {value!r}; allowed: above {low:g}, at most {high:g}; correct it.")
+
+
+def run_start(true: NDArray[np.bool_], run: int) -> NDArray[np.intp]:
+    """First sample of the first run of at least ``run`` true samples along the last axis; -1 where there is none."""
+    count = np.cumsum(np.pad(true, ((0, 0), (1, 0))), axis=1, dtype=np.int32)
+    if count.shape[1] <= run:
+        return np.full(len(true), -1)
+    full = count[:, run:] - count[:, :-run] == run
+    return np.where(full.any(axis=1), full.argmax(axis=1), -1)
+
+
+def burst_level_db(power: Array, start: NDArray[np.integer], stop: NDArray[np.integer]) -> Array:
+    """Level of the activity alone over the rest, 10 log10(P / P_rest - 1), (trials,).
+
+    ``power`` (trials, columns) is relative to the rest; P is its mean over columns start to stop of each trial. NaN
+    where that stretch is empty or not above the rest.
+    """
+    total = np.cumsum(np.pad(power.astype(np.float64), ((0, 0), (1, 0))), axis=1)
+    rows = np.arange(len(power))
+    excess = (total[rows, stop] - total[rows, start]) / np.maximum(stop - start, 1) - 1
+    usable = (stop > start) & (excess > 0)
+    return np.where(usable, 10 * np.log10(np.where(usable, excess, 1.0)), np.nan)

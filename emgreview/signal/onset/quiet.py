@@ -1,0 +1,157 @@
+"""A model of the rest, and how far each moment of a trial stands out from it.
+
+1. The rest, winsorised, gives an autoregression x_t = sum_k a_k x_(t-k) + e_t (Yule-Walker). Its residual e is white
+   where there is rest alone (Staude and Wolf 1999, Med Eng Phys 21:449-467, whiten likewise). Departure: the residual is
+   then averaged over ``smooth_s``, because whitening alone over-weighs high frequencies, where muscle is weak.
+2. y is the energy of the residual in bins of ``bin_s``, 1 on average in the rest. Blocks of rest with more than three
+   times the median energy (a heart beat, a knock) do not count in that average.
+3. z is the mean of y in blocks of ``block_s``. A block's mark runs from -1 to 1 as ln z passes a gate, which rises with
+   the rest's own spread over blocks: real rest wanders in level. Activity is a stretch of ``span_s`` whose mean mark
+   reaches ``needed``; as no block counts more than 1, a spike or a heart beat cannot fill it.
+
+Arrays are (trials, samples), (trials, bins) or (trials, blocks), float32 where they are long.
+
+    QuietParameters, Standing, standing     the model
+    prevalence                              mean mark of each stretch
+    rest_notes                              what is wrong with a rest, in a word
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.floating]
+Floats = NDArray[np.float32]
+
+OUTLIER = 3.0
+"""Winsorising limit in robust SDs, and the energy over the median above which a block of rest is left out."""
+
+DRIFT_DB = 3.0
+"""Change of level between the halves of a rest that is called drifting."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuietParameters:
+    """Times in seconds; gates in natural logarithms of power; ``needed`` a mean mark from -1 to 1.
+
+    ``ridge`` is added to the autoregression's zero lag, as a share of the power.
+    """
+
+    memory_s: float = 0.008
+    ridge: float = 0.003
+    smooth_s: float = 0.002
+    bin_s: float = 0.002
+    block_s: float = 0.020
+    span_s: float = 0.160
+    gate_floor: float = 0.9
+    gate_spreads: float = 1.25
+    gate_width: float = 0.5
+    needed: float = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """How far a batch stands out from its rest; see the module for y, z and marks.
+
+    ``y`` is (trials, bins); ``ln_z``, ``marks`` and ``power`` (of the signal itself, 1 in the rest) are (trials, blocks).
+    ``spread`` (trials,) is the SD of ln z in the rest. ``bin`` is in samples, ``block`` in bins, ``span`` in blocks;
+    ``rest`` and ``search`` are ranges of blocks.
+    """
+
+    y: Floats
+    ln_z: Floats
+    marks: Floats
+    power: Floats
+    spread: Array
+    bin: int
+    block: int
+    span: int
+    rest: slice
+    search: slice
+
+
+def standing(x: Array, rate_hz: float, rest: slice, search: slice, p: QuietParameters) -> Standing:
+    """The model of trials (trials, samples) whose rest has mean 0 and SD 1."""
+    bin_ = max(1, round(p.bin_s * rate_hz))
+    block = max(1, round(p.block_s * rate_hz / bin_))
+    per_block = bin_ * block
+    quiet = slice(-(-rest.start // per_block), rest.stop // per_block)
+    search = slice(-(-search.start // per_block), search.stop // per_block)
+    used = x.shape[1] // per_block * per_block
+
+    x = x.astype(np.float32)
+    e = whiten(x, rest, rate_hz, p)[:, :used]
+    y = sums(e * e, bin_)
+    z = sums(y, block)
+    power = sums(np.square(x[:, :used]), per_block) / per_block
+
+    calm = z[:, quiet] <= OUTLIER * np.median(z[:, quiet], axis=1, keepdims=True)
+    mean = (z[:, quiet] * calm).sum(axis=1, keepdims=True) / calm.sum(axis=1, keepdims=True)
+    y *= block / mean
+    ln_z = np.log(np.maximum(z / mean, 1e-6))
+    spread = np.clip(ln_z[:, quiet], -1.5, 1.5).std(axis=1)
+    gate = np.maximum(p.gate_floor, p.gate_spreads * spread)
+    marks = np.clip((ln_z - gate[:, None]) / p.gate_width, -1, 1)
+    return Standing(y, ln_z, marks, power, spread, bin_, block, max(1, round(p.span_s / p.block_s)), quiet, search)
+
+
+def sums(x: Floats, length: int) -> Floats:
+    """Sums over consecutive stretches of ``length`` columns."""
+    return (x.reshape(-1, length) @ np.ones(length, np.float32)).reshape(len(x), -1)
+
+
+def whiten(x: Floats, rest: slice, rate_hz: float, p: QuietParameters) -> Floats:
+    """Residual of the rest's autoregression, averaged over ``smooth_s`` (centred), (trials, samples)."""
+    taps, ahead = whitening_taps(x[:, rest], rate_hz, p)
+    return filtered(x, taps, ahead)
+
+
+def whitening_taps(quiet: Floats, rate_hz: float, p: QuietParameters) -> tuple[Floats, int]:
+    """Filter of each trial (trials, taps), and how many samples it looks ahead."""
+    limit = OUTLIER / 0.6745 * np.median(np.abs(quiet), axis=1, keepdims=True)
+    quiet = np.clip(quiet, -limit, limit)
+    n = quiet.shape[1]
+    order = max(1, min(round(p.memory_s * rate_hz), n // 10))
+    r = np.stack([np.einsum("ij,ij->i", quiet[:, : n - k], quiet[:, k:]) for k in range(order + 1)], axis=1)
+    r = r.astype(np.float64) / np.maximum(r[:, :1], 1e-30)
+    r[:, 0] += p.ridge
+    lag = np.abs(np.arange(order)[:, None] - np.arange(order))
+    a = np.linalg.solve(r[:, lag], r[:, 1:, None])[..., 0]
+
+    box = max(1, round(p.smooth_s * rate_hz))
+    taps = np.zeros((len(quiet), order + box))
+    for k in range(box):
+        taps[:, k] += 1 / box
+        taps[:, k + 1 : k + 1 + order] -= a / box
+    return taps.astype(np.float32), box // 2
+
+
+def filtered(x: Floats, taps: Floats, ahead: int) -> Floats:
+    """sum_k taps_k x_(t + ahead - k), zeros beyond the ends."""
+    padded = np.pad(x, ((0, 0), (taps.shape[1] - 1 - ahead, ahead)))
+    total, term = np.zeros_like(x), np.empty_like(x)
+    for k in range(taps.shape[1]):
+        start = taps.shape[1] - 1 - k
+        np.multiply(padded[:, start : start + x.shape[1]], taps[:, k, None], out=term)
+        total += term
+    return total
+
+
+def prevalence(marks: Floats, span: int) -> Array:
+    """Mean mark of each stretch of ``span`` blocks, by its first block; -1 where the marks are fewer than that."""
+    if marks.shape[1] < span:
+        return np.full((len(marks), 1), -1.0)
+    total = np.cumsum(np.pad(marks, ((0, 0), (1, 0))), axis=1, dtype=np.float64)
+    return (total[:, span:] - total[:, :-span]) / span
+
+
+def rest_notes(s: Standing, needed: float) -> NDArray[np.str_]:
+    """What is wrong with the rest of each trial: "active before the cue", "drifting" or ""."""
+    ln_z = s.ln_z[:, s.rest]
+    active = prevalence(s.marks[:, s.rest], s.span).max(axis=1) >= needed
+    half = ln_z.shape[1] // 2
+    change = np.abs(ln_z[:, :half].mean(axis=1) - ln_z[:, half:].mean(axis=1))
+    chance = 4 * ln_z.std(axis=1) * np.sqrt(4 / ln_z.shape[1])
+    drifting = change > np.maximum(DRIFT_DB * np.log(10) / 10, chance)
+    return np.where(active, "active before the cue", np.where(drifting, "drifting", ""))
