@@ -1,21 +1,18 @@
-"""One review: open it, decide, undo, seal. The only mutable object of the package; any front end drives this and no more.
+"""One review: open it, decide, undo, seal. The only mutable object of the package; any front end drives this alone.
 
 Every command validates, appends one event to the log and flushes it, and only then changes the state: the state never
-runs ahead of the file. Times that go in or out are seconds from the trial's recorded cue; the log holds sample numbers of
-the recording. A decision that changes nothing writes nothing, except on a mark of the re-look list, where it confirms.
+runs ahead of the file. Times that go in or out are seconds from the trial's recorded cue; the log holds sample numbers
+of the recording. A decision that changes nothing writes nothing, except on a mark of the re-look list, where it
+confirms. The commands stand in one file, over 400 lines, because together they are the one contract with front ends.
 
     open_review     start or continue a review
     Session         its commands, state, queue and undo
-    KEYS            the table of keys for front ends
+    COMMANDS        the names that apply knows
 """
 
 import dataclasses
-import hashlib
-import importlib.metadata
 import math
-import platform
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import Any, Literal, Self
@@ -24,13 +21,13 @@ import numpy as np
 
 from emgreview import tables
 from emgreview.annotations import state as states
+from emgreview.annotations.book import Book, installed, method_of
 from emgreview.annotations.events import (
     BEHAVIOURS,
     CAUTIONS,
     CONFIDENCES,
     KINDS,
     REASONS,
-    SCHEMA,
     Event,
     check_choice,
     check_reasons,
@@ -39,95 +36,16 @@ from emgreview.annotations.events import (
     digest_of,
 )
 from emgreview.annotations.files import FileSystem
-from emgreview.annotations.log import Log, log_path
+from emgreview.annotations.proposals import Automatic as Automatic
+from emgreview.annotations.proposals import Proposals
 from emgreview.annotations.state import Activity, TrialState
-from emgreview.annotations.state import Key as StateKey
 from emgreview.annotations.versions import Sealed, seal_version
-from emgreview.errors import DecisionError, LogError, LogReadOnlyError, ParameterError, UnknownNameError
-from emgreview.model import Onsets, Recording, Trials, to_sample
+from emgreview.errors import DecisionError, LogReadOnlyError, UnknownNameError
+from emgreview.model import Onsets, Trials, to_sample
+from emgreview.signal.onset import estimate_onsets
 
-ORDERS = ("recorded", "random", "least certain")
 Ids = tuple[str, ...]
 Detect = Callable[..., Onsets]
-
-
-@dataclass(frozen=True, slots=True)
-class Automatic:
-    """What the method said of one channel of one trial: seconds from the recorded cue, NaN where it has no such number."""
-
-    onset_s: float
-    low_s: float
-    high_s: float
-    offset_s: float
-    level_db: float
-    present: float
-    note: str
-
-
-@dataclass(frozen=True, slots=True)
-class Key:
-    """One key: W3C physical ``code``, with or without shift, the command it gives with its arguments, its words, the
-    words of its button ("" for none), whether holding it repeats."""
-
-    code: str
-    command: str
-    words: str
-    group: str
-    shift: bool = False
-    repeat: bool = False
-    arguments: Mapping[str, Any] = dataclasses.field(default_factory=dict)
-    button: str = ""
-
-
-KEYS: tuple[Key, ...] = (
-    Key("ArrowRight", "next_trial", "next trial", "go", repeat=True),
-    Key("ArrowLeft", "previous_trial", "previous trial", "go", repeat=True),
-    Key("ArrowDown", "next_channel", "next channel", "go", repeat=True),
-    Key("ArrowUp", "previous_channel", "previous channel", "go", repeat=True),
-    Key("KeyN", "next_unreviewed", "next trial not yet reviewed", "go"),
-    Key("KeyF", "accept", "accept the mark", "decide"),
-    Key("KeyG", "accept_rest", "accept all channels not yet reviewed", "decide"),
-    Key("KeyD", "none_visible", "no activity visible", "decide"),
-    Key("KeyS", "unusable", "signal unusable, then a reason by number", "decide"),
-    Key("KeyA", "caution", "signal usable with caution, then a reason by number", "decide"),
-    Key("KeyW", "not_locatable", "activity present, onset not locatable", "decide"),
-    Key("KeyE", "add", "add a mark at the pointer", "decide"),
-    Key("KeyR", "remove", "remove the mark", "decide"),
-    Key("Digit1", "confidence", "confidence: sure", "decide", arguments={"confidence": "sure"}),
-    Key("Digit2", "confidence", "confidence: fairly", "decide", arguments={"confidence": "fairly"}),
-    Key("Digit3", "confidence", "confidence: unsure", "decide", arguments={"confidence": "unsure"}),
-    Key("KeyJ", "nudge", "mark 10 ms earlier", "move", repeat=True, arguments={"by_s": -0.01}),
-    Key("KeyK", "nudge", "mark 1 ms earlier", "move", repeat=True, arguments={"by_s": -0.001}),
-    Key("KeyL", "nudge", "mark 1 ms later", "move", repeat=True, arguments={"by_s": 0.001}),
-    Key("Semicolon", "nudge", "mark 10 ms later", "move", repeat=True, arguments={"by_s": 0.01}),
-    Key("KeyO", "switch_edge", "switch between onset and offset", "move"),
-    Key("KeyT", "discuss", "to discuss, or no longer", "note"),
-    Key("KeyC", "comment", "comment", "note"),
-    Key("KeyB", "behaviour", "behaviour, then a number", "note"),
-    Key("KeyP", "copy_to_all", "copy signal and verdict to all channels", "note"),
-    Key("KeyU", "undo", "undo", "undo"),
-    Key("KeyU", "redo", "redo", "undo", shift=True),
-    Key("KeyX", "gain_up", "larger traces", "view"),
-    Key("KeyZ", "gain_down", "smaller traces", "view"),
-    Key("KeyV", "time_span", "another time span", "view"),
-    Key("KeyY", "seal", "seal a version", "view"),
-    Key("Slash", "key_card", "show or hide the keys", "view"),
-)
-
-
-@dataclass(frozen=True, slots=True)
-class _Place:
-    """Where a trial is found: its Trials, its row there, its recording's log, and the samples it spans."""
-
-    trials: Trials
-    row: int
-    recording: Recording
-    cue: int
-    first: int
-    stop: int
-
-    def seconds(self, sample: int) -> float:
-        return (sample - self.cue) / self.trials.rate_hz
 
 
 def open_review(
@@ -144,10 +62,10 @@ def open_review(
 ) -> "Session":
     """Start a review in ``folder``, or continue the one that is there.
 
-    ``trials`` is one Trials or a list; each recording has its own log. ``order`` is "recorded", "random" (fixed by folder
-    and reviewer) or "least certain" (widest interval of an automatic onset first); ``blind`` hides condition and
-    participant and shuffles trials across recordings. ``method`` names the onset detector; ``detect`` replaces it, called
-    like :func:`emgreview.estimate_onsets`. With ``read_only`` nothing is locked or written.
+    ``trials`` is one Trials or a list; each recording has its own log. ``order`` is "recorded", "random" (fixed by
+    folder and reviewer) or "least certain" (widest interval of an automatic onset first); ``blind`` hides condition
+    and participant and shuffles trials across recordings. ``method`` names the onset detector; ``detect`` replaces it,
+    called like :func:`emgreview.estimate_onsets`. With ``read_only`` nothing is locked or written.
 
     Raises ParameterError, LogLockedError (another process writes), LogTooNewError, LogError (a log belongs to another
     recording). A broken log opens the whole review for reading only; ``session.problem`` says why.
@@ -182,94 +100,39 @@ class Session:
         detect: Detect | None,
         files: FileSystem | None,
     ):
-        if order not in ORDERS:
-            raise UnknownNameError("order", order, ORDERS)
-        if not any(len(part) for part in trials):
-            raise ParameterError("no trial came; a review needs at least one; check the cue given to cut_trials.")
-        self.trials, self.folder, self.reviewer, self.blind = trials, folder, reviewer, blind
+        self.trials, self.folder, self.reviewer = trials, folder, reviewer
         self.changed: list[Callable[[Ids], object]] = []
-        self._files = files or FileSystem()
-        self._visible: Mapping[str, Any] = MappingProxyType({})
-        self._places = _places(trials)
-        self._found = {
+        self._files = files
+        found = {
             (part, label): _detect(detect, part, index, method)
             for part in trials
             for index, label in enumerate(part.labels)
         }
-        self._method = method
-        self._logs: dict[str, Log] = {}
-        self._counter = 0
-        try:
-            self._open_logs(read_only, order)
-        except BaseException:
-            self.close()
-            raise
-        self._replay = states.Replay(states.in_order(log.events for log in self._logs.values()))
-        self._open = {trial: set(place.trials.labels) for trial, place in self._places.items()}
-        for trial, label in {(key[1], key[2]) for key in self._replay.values if key[1] in self._open and key[2]}:
-            self._count(str(trial), str(label))
-        self.queue = self._make_queue(order)
+        self._proposals = Proposals(trials, found)
+        self._places = self._proposals.places
+        self._proposals.queue(order, seed="", blind=blind)  # an unknown order is refused before any file is made
+        methods = {part.recording.name: _method(part, found[part, part.labels[0]]) for part in trials}
+        self._book = Book(
+            folder,
+            self._proposals.recordings,
+            methods,
+            reviewer=reviewer,
+            order=order,
+            blind=blind,
+            read_only=read_only,
+            files=files,
+        )
+        self._replay = self._book.replay
+        self._open = {trial: set(place.labels) for trial, place in self._places.items()}
+        for _, trial, label, _, _ in self._replay.values:
+            self._count(trial, label)
+        self.queue = self._proposals.queue(order, seed=self._book.seed, blind=blind)
         self._rank = {trial: number for number, trial in enumerate(self.queue)}
         self.where = self._resume()
 
-    # Opening and closing -----------------------------------------------------------------------------------------
-
-    def _open_logs(self, read_only: bool, order: str) -> None:
-        recordings = {place.recording.name: place.recording for place in self._places.values()}
-        for name, recording in recordings.items():
-            path = log_path(self.folder, name, self.reviewer, recording.entities.get("sub"))
-            log = self._logs[name] = Log(path, files=self._files, read_only=read_only)
-            if log.header and log.header["fingerprint"]["samples"] != recording.fingerprint.samples:
-                raise LogError(
-                    f"{path.name} belongs to another recording: its samples have digest "
-                    f"{log.header['fingerprint']['samples'][:12]}…, those of {name!r} have "
-                    f"{recording.fingerprint.samples[:12]}…; give the recording that was reviewed, or another folder."
-                )
-        self._counter = max((log.events[-1].counter for log in self._logs.values() if log.events), default=0)
-        headers = [log.header for log in self._logs.values() if log.header]
-        own = hashlib.sha256(f"{self.folder.name}/{self.reviewer}".encode()).hexdigest()[:16]
-        self._seed: str = next((header["seed"] for header in headers if "seed" in header), own)
-        if self.problem is None:
-            for name, log in self._logs.items():
-                self._begin(log, recordings[name], order)
-
-    def _begin(self, log: Log, recording: Recording, order: str) -> None:
-        """Write a new log's first line, or the change of method or packages since the last one."""
-        method, packages = self._method_of(recording.name), _packages()
-        if log.header is None:
-            fingerprint = dataclasses.asdict(recording.fingerprint)
-            first = {
-                "schema": SCHEMA,
-                "fingerprint": fingerprint,
-                "labels": list(recording.labels),
-                "rate_hz": recording.rate_hz,
-                "packages": packages,
-                "order": order,
-                "seed": self._seed,
-                **method,
-            }
-            self._append(log, "open log", _subject(recording), "log", None, first)
-            return
-        before = _method_in_force(log)
-        if any(before[part]["hash"] != method[part]["hash"] for part in method):
-            self._append(log, "change method", _subject(recording), "method", before, method)
-        last = next(event.new["packages"] for event in reversed(log.events) if event.field == "log")
-        if last != packages:
-            self._append(log, "continue log", _subject(recording), "log", {"packages": last}, {"packages": packages})
-
-    def _method_of(self, recording: str) -> dict[str, dict[str, Any]]:
-        part = next(part for part in self.trials if part.recording.name == recording and len(part))
-        found = self._found[part, part.labels[0]]
-        detection = {"method": found.method, "parameters": _plain(found.parameters)}
-        return {
-            "processing": {"parameters": _plain(dataclasses.asdict(part.processing)), "hash": part.processing.hash},
-            "detection": {**detection, "hash": digest_of(detection)},
-        }
-
     def close(self) -> None:
         """Free the logs. Decisions are on disk already; none can be taken afterwards."""
-        for log in self._logs.values():
-            log.close()
+        self._book.close()
 
     def __enter__(self) -> Self:
         return self
@@ -285,7 +148,7 @@ class Session:
     @property
     def problem(self) -> str | None:
         """Why no decision can be taken, in a sentence, or None."""
-        return next((log.problem for log in self._logs.values() if log.problem), None)
+        return self._book.problem
 
     @property
     def read_only(self) -> bool:
@@ -294,11 +157,16 @@ class Session:
     @property
     def notices(self) -> tuple[str, ...]:
         """Sentences the reviewer should see: what opening had to set aside."""
-        return tuple(log.notice for log in self._logs.values() if log.notice)
+        return self._book.notices
+
+    @property
+    def blind(self) -> bool:
+        """Whether condition and participant are hidden."""
+        return self._book.blind
 
     def state(self, trial: str) -> TrialState:
         """The state of one trial, frozen."""
-        place = self._place(trial)
+        place = self._proposals.place(trial)
         name = place.recording.name
         channels = {
             label: states.channel_state(
@@ -308,9 +176,9 @@ class Session:
                 self._value(trial, label, "comment"),
                 self._value(trial, label, "discuss"),
                 place.cue,
-                place.trials.rate_hz,
+                place.rate_hz,
             )
-            for label in place.trials.labels
+            for label in place.labels
         }
         return TrialState(
             trial,
@@ -320,43 +188,31 @@ class Session:
             self._value(trial, None, "discuss"),
             place.cue,
             self._value(trial, None, "cue"),
-            place.trials.rate_hz,
+            place.rate_hz,
             MappingProxyType(channels),
         )
 
     def automatic(self, trial: str, channel: str) -> Automatic:
         """What the method says of one channel of one trial."""
-        place = self._place(trial, channel)
-        found, row = self._found[place.trials, channel], place.row
-        before = (place.cue - place.first) / place.trials.rate_hz
-        low, high, offset = found.low_s[row] - before, found.high_s[row] - before, found.offset_s[row] - before
-        return Automatic(
-            float(found.onset_s[row] - before),
-            float(low),
-            float(high),
-            float(offset),
-            float(found.level_db[row]),
-            float(found.present[row]),
-            str(found.baseline_note[row]),
-        )
+        return self._proposals.automatic(trial, channel)
 
     @property
     def progress(self) -> tuple[int, int, int, int]:
         """Channel-trials reviewed, channel-trials, trials reviewed, trials."""
-        total = sum(len(place.trials.labels) for place in self._places.values())
+        total = sum(len(place.labels) for place in self._places.values())
         left = sum(map(len, self._open.values()))
         return total - left, total, sum(not labels for labels in self._open.values()), len(self._open)
 
     def next_unreviewed(self, after: str | None = None) -> str | None:
         """The next trial in the queue with a channel not yet reviewed, starting after one and going round; or None."""
         if after is not None:
-            self._place(after)
+            self._proposals.place(after)
         start = 0 if after is None else self._rank[after] + 1
         return next((trial for trial in self.queue[start:] + self.queue[:start] if self._open[trial]), None)
 
     def go_to(self, trial: str) -> str:
         """Make a trial the present one. Not an event: a review resumes where decisions were taken."""
-        self._place(trial)
+        self._proposals.place(trial)
         self.where = trial
         return trial
 
@@ -366,13 +222,13 @@ class Session:
         return tuple(
             trial
             for trial in self.queue
-            if any(self._stale(trial, label) for label in self._place(trial).trials.labels)
+            if any(self._stale(trial, label) for label in self._proposals.place(trial).labels)
         )
 
     def showing(self, **visible: Any) -> None:
         """Say what is on screen; it is recorded with the decisions that follow. Values must be plain JSON."""
         digest_of(visible)
-        self._visible = visible
+        self._book.visible = visible
 
     # Commands ----------------------------------------------------------------------------------------------------
 
@@ -393,7 +249,8 @@ class Session:
 
     def accept_rest(self, trial: str) -> Ids:
         """Accept every channel of a trial that is not yet reviewed, in one step that one undo takes back."""
-        new = {label: {"activity": states.accept(self._activity(trial, label))} for label in self._unreviewed(trial)}
+        labels = [label for label in self._proposals.place(trial).labels if label in self._open[trial]]
+        new = {label: {"activity": states.accept(self._activity(trial, label))} for label in labels}
         return self._many("accept rest", trial, new)
 
     def move(
@@ -419,7 +276,7 @@ class Session:
         if onset is None:
             raise DecisionError("add came without onset_s; give it in seconds from the cue.")
         check_choice("kind", kind, KINDS)
-        name = f"added-{self._counter + 1}"
+        name = f"added-{self._book.next_counter}"
         return self._act("add", trial, channel, lambda now: states.add(now, name, onset, offset, kind), name)
 
     def remove(self, trial: str, channel: str, burst: str | None = None) -> Ids:
@@ -467,7 +324,7 @@ class Session:
         locatable", in one step. Marks are never copied nor erased: each muscle keeps its own."""
         signal, activity = self._value(trial, channel, "signal"), self._activity(trial, channel)
         new: dict[str, dict[str, Any]] = {}
-        for label in self._place(trial, channel).trials.labels:
+        for label in self._proposals.place(trial, channel).labels:
             new[label] = {"signal": signal}
             if activity["found"] in ("none visible", "not locatable"):
                 new[label]["activity"] = {**activity, "bursts": self._activity(trial, label)["bursts"]}
@@ -499,27 +356,21 @@ class Session:
         self, recording: str, channel: str, start_s: float, stop_s: float, reasons: Sequence[str] = ()
     ) -> Ids:
         """Set a stretch of one channel aside, in seconds from the first sample of the recording."""
-        names = {place.recording.name: place for place in self._places.values()}
-        if recording not in names:
-            raise UnknownNameError("recording", recording, names)
-        source = names[recording].recording
+        recordings = self._proposals.recordings
+        if recording not in recordings:
+            raise UnknownNameError("recording", recording, recordings)
+        source = recordings[recording]
         source.channel(channel)
         if not 0 <= start_s < stop_s <= source.duration_s:
             raise DecisionError(
-                f"the stretch {start_s} to {stop_s} s does not lie in recording {recording!r} (0 to {source.duration_s:g} "
-                "s, start before stop); correct it."
+                f"the stretch {start_s} to {stop_s} s does not lie in recording {recording!r} (0 to "
+                f"{source.duration_s:g} s, start before stop); correct it."
             )
         start, stop = to_sample(start_s, source.rate_hz), to_sample(stop_s, source.rate_hz)
         new = {"start": start, "stop": stop, "reasons": check_reasons(reasons, REASONS)}
-        subject = _subject(source, None, channel, f"aside-{self._counter + 1}")
-        self._append(self._logs[recording], "set aside", subject, "set aside", None, new)
-        return self._tell(
-            tuple(
-                trial
-                for trial in self.queue
-                if (place := self._places[trial]).recording is source and place.first < stop and start < place.stop
-            )
-        )
+        name = f"aside-{self._book.next_counter}"
+        self._book.append(recording, "set aside", "set aside", None, new, channel=channel, burst=name)
+        return self._tell(self._touched(recording, new))
 
     @property
     def aside(self) -> tuple[tuple[str, str, int, int, tuple[str, ...]], ...]:
@@ -529,6 +380,12 @@ class Session:
             for key, value in self._replay.values.items()
             if key[3] == "set aside" and value is not None
         )
+
+    def unblind(self, reason: str | None = None) -> None:
+        """Show condition and participant from now on. An event in every log, which nothing takes back."""
+        if self.blind:
+            self._book.unblind(reason and check_text(reason))
+            self._tell(self.queue)
 
     def undo(self) -> Ids:
         """Take the last command back, whichever recording it was on, without limit; () if there is none."""
@@ -546,7 +403,7 @@ class Session:
             [self.state(trial) for trial in self._places],
             reviewer=self.reviewer,
             cues={trial: place.trials.cues[place.row] for trial, place in self._places.items()},
-            participants={place.recording.name: place.recording.entities.get("sub") for place in self._places.values()},
+            participants={name: one.entities.get("sub") for name, one in self._proposals.recordings.items()},
             aside=self.aside,
             blind=self.blind,
         )
@@ -569,70 +426,34 @@ class Session:
             "blind": self.blind,
             "columns": tables.describe(table),
             "recordings": {
-                recording: {"rate_hz": log.header["rate_hz"], **_method_in_force(log)}
-                for recording, log in self._logs.items()
-                if log.header
+                name: {
+                    "rate_hz": one.rate_hz,
+                    "fingerprint": dataclasses.asdict(one.fingerprint),
+                    **self._book.method(name),
+                }
+                for name, one in self._proposals.recordings.items()
             },
-            "packages": _packages(),
+            "packages": installed(),
         }
         sealed = seal_version(self.folder, name, tables.to_tsv(table), description, self._files)
-        for log in self._logs.values():
-            subject = {**log.events[0].subject}
-            self._append(
-                log, "seal", subject, "log", None, {"version": name, "sha256": sealed.sha256, "packages": _packages()}
-            )
+        for recording in self._proposals.recordings:
+            self._book.append(recording, "seal", "log", None, {"version": name, "sha256": sealed.sha256})
         return sealed
 
     # Inside ------------------------------------------------------------------------------------------------------
 
-    def _place(self, trial: str, channel: str | None = None) -> _Place:
-        try:
-            place = self._places[trial]
-        except (KeyError, TypeError):
-            raise UnknownNameError("trial", trial, self._places) from None
-        if channel is not None and channel not in place.trials.labels:
-            raise UnknownNameError("channel", channel, place.trials.labels)
-        return place
-
     def _sample(self, trial: str, what: str, seconds: float | None) -> int | None:
-        """The recording's sample of a time in seconds from the recorded cue."""
-        if seconds is None:
-            return None
-        place = self._place(trial)
-        rate = place.trials.rate_hz
-        first, stop = max(place.first, 0), min(place.stop, place.recording.n_samples)
-        if isinstance(seconds, (int, float, np.integer, np.floating)) and math.isfinite(seconds):
-            sample = place.cue + to_sample(float(seconds), rate)
-            if first <= sample < stop:
-                return sample
-        raise DecisionError(
-            f"{what} came as {seconds!r}; allowed is {place.seconds(first):g} to {place.seconds(stop - 1):g} s from the cue, "
-            "the stretch of the trial; correct it, or cut longer trials."
-        )
-
-    def _key(self, trial: str, channel: str | None, field: str) -> StateKey:
-        return (self._place(trial, channel).recording.name, trial, channel, field, None)
+        return None if seconds is None else self._proposals.sample(trial, what, seconds)
 
     def _value(self, trial: str, channel: str | None, field: str) -> Any:
-        return self._replay.values.get(self._key(trial, channel, field), states.DEFAULTS[field])
+        key = (self._proposals.place(trial, channel).recording.name, trial, channel, field, None)
+        return self._replay.values.get(key, states.DEFAULTS[field])
 
     def _activity(self, trial: str, channel: str) -> Activity:
         """The activity as decided or, where nobody has decided, as the present method proposes it."""
-        place = self._place(trial, channel)
+        place = self._proposals.place(trial, channel)
         value = self._replay.values.get((place.recording.name, trial, channel, "activity", None))
-        return states.proposal(self._proposed(place, channel)) if value is None or states.untouched(value) else value
-
-    def _proposed(self, place: _Place, channel: str) -> dict[str, int | None] | None:
-        found, row, rate = self._found[place.trials, channel], place.row, place.trials.rate_hz
-        if not found.present[row] >= 0.5 and not np.isfinite(found.onset_s[row]):
-            return None
-        if not np.isfinite(found.onset_s[row]):
-            return None
-        values = {"onset": found.onset_s, "offset": found.offset_s, "low": found.low_s, "high": found.high_s}
-        return {
-            name: place.first + to_sample(float(array[row]), rate) if np.isfinite(array[row]) else None
-            for name, array in values.items()
-        }
+        return self._proposals.proposal(trial, channel) if value is None or states.untouched(value) else value
 
     def _act(
         self, operation: str, trial: str, channel: str, step: Callable[[Activity], Activity], burst: str | None = None
@@ -640,7 +461,7 @@ class Session:
         old = self._activity(trial, channel)
         new = step(old)
         if burst is None and new["found"] == "bursts":
-            burst = states.find_burst(new, None)
+            burst = states.find_burst(old if operation == "remove" else new, None)
         return self._record(operation, trial, channel, "activity", old, new, burst=burst)
 
     def _signal(self, operation: str, trial: str, channel: str, reasons: list[str]) -> Ids:
@@ -650,20 +471,15 @@ class Session:
 
     def _many(self, operation: str, trial: str, new: dict[str, dict[str, Any]]) -> Ids:
         """Several fields of several channels in one event; what would not change is left out."""
-        old = {
-            label: {
-                name: self._activity(trial, label) if name == "activity" else self._value(trial, label, name)
-                for name in parts
-            }
-            for label, parts in new.items()
-        }
-        changed = {
-            label: {name: part for name, part in parts.items() if part != old[label][name]}
-            for label, parts in new.items()
-        }
-        changed = {label: parts for label, parts in changed.items() if parts}
-        kept = {label: {name: old[label][name] for name in parts} for label, parts in changed.items()}
-        return self._record(operation, trial, None, "channels", kept, changed)
+        old: dict[str, dict[str, Any]] = {}
+        changed: dict[str, dict[str, Any]] = {}
+        for label, parts in new.items():
+            for name, part in parts.items():
+                before = self._activity(trial, label) if name == "activity" else self._value(trial, label, name)
+                if part != before:
+                    old.setdefault(label, {})[name] = before
+                    changed.setdefault(label, {})[name] = part
+        return self._record(operation, trial, None, "channels", old, changed)
 
     def _record(
         self,
@@ -677,103 +493,78 @@ class Session:
         burst: str | None = None,
         reason: str | None = None,
     ) -> Ids:
-        place = self._place(trial, channel)
-        if old == new and not (field == "activity" and channel and self._stale(trial, channel)):
+        place = self._proposals.place(trial, channel)
+        if old == new and not (field == "activity" and self._stale(trial, channel)):
             return ()
-        subject = _subject(place.recording, trial, channel, burst)
-        self._append(self._logs[place.recording.name], operation, subject, field, old, new, reason=reason)
-        self.where = trial
-        return self._tell((trial,))
+        event = self._book.append(
+            place.recording.name, operation, field, old, new, trial=trial, channel=channel, burst=burst, reason=reason
+        )
+        return self._after(event)
 
-    def _again(self, operation: str, stack: list[Event]) -> Ids:
+    def _again(self, operation: str, stack: list[states.Step]) -> Ids:
         if not stack:
             return ()
-        event = stack[-1]
+        event = self._book.event(stack[-1])
         old, new = (event.new, event.old) if operation == "undo" else (event.old, event.new)
-        trial, log = event.subject["trial"], self._logs[str(event.subject["recording"])]
-        self._append(log, operation, event.subject, event.field, old, new, target=event.counter)
-        if trial in self._places:
-            self.where = trial
-        return self._tell((trial,) if trial in self._places else ())
+        subject = event.subject
+        done = self._book.append(
+            str(subject["recording"]),
+            operation,
+            event.field,
+            old,
+            new,
+            trial=subject["trial"],
+            channel=subject["channel"],
+            burst=subject["burst"],
+            target=event.counter,
+        )
+        if event.field == "set aside":
+            return self._tell(self._touched(str(subject["recording"]), event.new))
+        return self._after(done)
 
-    def _append(
-        self,
-        log: Log,
-        operation: str,
-        subject: Mapping[str, str | None],
-        field: str,
-        old: Any,
-        new: Any,
-        *,
-        reason: str | None = None,
-        target: int | None = None,
-    ) -> None:
-        self._counter += 1
-        fields = {
-            "counter": self._counter,
-            "reviewer": self.reviewer,
-            "operation": operation,
-            "subject": dict(subject),
-            "showing": 1,
-            "field": field,
-            "old": old,
-            "new": new,
-            "reason": reason,
-            "visible": dict(self._visible),
-            "blind": self.blind,
-        }
-        event = log.append(fields if target is None else {**fields, "target": target})
-        if hasattr(self, "_replay"):
-            self._replay.apply(event)
-            for key, _ in states.keyed(event, new) if field not in ("log", "method") else ():
-                if key[1] in self._open and key[2]:
-                    self._count(str(key[1]), key[2])
+    def _after(self, event: Event) -> Ids:
+        """A command on a trial is on disk: keep the counts, move there, tell the observers."""
+        for (_, trial, label, _, _), _ in states.keyed(event, event.new):
+            self._count(trial, label)
+        trial = event.subject["trial"]
+        if trial not in self._places:  # undone, but the cue was not cut this time
+            return ()
+        self.where = str(trial)
+        return self._tell((self.where,))
 
     def _tell(self, ids: Ids) -> Ids:
         for observer in tuple(self.changed):
             observer(ids)
         return ids
 
-    def _count(self, trial: str, label: str) -> None:
-        if label not in self._places[trial].trials.labels:
-            return
-        done = states.reviewed(self._activity(trial, label), self._value(trial, label, "signal"))
-        (self._open[trial].discard if done else self._open[trial].add)(label)
+    def _touched(self, recording: str, stretch: Mapping[str, Any]) -> Ids:
+        """Trials that a stretch set aside overlaps."""
+        return tuple(
+            trial
+            for trial in self.queue
+            if (place := self._places[trial]).recording.name == recording
+            and place.first < stretch["stop"]
+            and stretch["start"] < place.stop
+        )
 
-    def _unreviewed(self, trial: str) -> list[str]:
-        return [label for label in self._place(trial).trials.labels if label in self._open[trial]]
+    def _count(self, trial: str | None, label: str | None) -> None:
+        if trial in self._places and label in self._places[trial].labels:
+            done = states.reviewed(self._activity(trial, label), self._value(trial, label, "signal"))
+            (self._open[trial].discard if done else self._open[trial].add)(label)
 
-    def _stale(self, trial: str, channel: str) -> bool:
+    def _stale(self, trial: str, channel: str | None) -> bool:
         """Whether the activity was decided before the last change of method."""
-        key = self._key(trial, channel, "activity")
+        recording = self._proposals.place(trial, channel).recording.name
+        key = (recording, trial, channel, "activity", None)
         decided = self._replay.times.get(key)
-        if decided is None or states.untouched(self._replay.values[key]):
-            return False
-        return decided[1] < max(
-            (event.counter for event in self._logs[key[0]].events if event.field == "method"), default=0
-        )
-
-    def _make_queue(self, order: str) -> Ids:
-        ids = tuple(self._places)
-        if order == "least certain":
-            width = {trial: self._width(trial) for trial in ids}
-            return tuple(sorted(ids, key=lambda trial: -width[trial]))
-        if order == "random" or self.blind:
-            return tuple(sorted(ids, key=lambda trial: hashlib.sha256(f"{self._seed}/{trial}".encode()).digest()))
-        return ids
-
-    def _width(self, trial: str) -> float:
-        place = self._places[trial]
-        widths = [self._found[place.trials, label] for label in place.trials.labels]
-        return max(
-            (float(found.high_s[place.row] - found.low_s[place.row]) for found in widths), key=_finite, default=0.0
-        )
+        since = self._book.method_since(recording)
+        return decided is not None and decided[1] < since and not states.untouched(self._replay.values[key])
 
     def _resume(self) -> str:
-        last = self._replay.last.subject["trial"] if self._replay.last else None
+        last = self._replay.last.trial if self._replay.last else None
         if last not in self._places:
             return self.next_unreviewed() or self.queue[0]
-        return str(last) if self._open[str(last)] else self.next_unreviewed(str(last)) or str(last)
+        return last if self._open[last] else self.next_unreviewed(last) or last
 
 
 _WITHOUT_CHANNEL = ("accept_rest", "behaviour", "correct_cue", "undo", "redo")
@@ -802,32 +593,8 @@ COMMANDS: tuple[str, ...] = (
 """The commands that :meth:`Session.apply` knows."""
 
 
-def _finite(width: float) -> float:
-    return width if math.isfinite(width) else -1.0
-
-
-def _places(trials: tuple[Trials, ...]) -> dict[str, _Place]:
-    places: dict[str, _Place] = {}
-    recordings: dict[str, Recording] = {}
-    for part in trials:
-        known = recordings.setdefault(part.recording.name, part.recording)
-        if known is not part.recording and known.fingerprint.samples != part.recording.fingerprint.samples:
-            raise ParameterError(
-                f"two different recordings are called {known.name!r}; names must differ, because each has its own log; "
-                "rename one of them."
-            )
-        for row, (trial, cue) in enumerate(zip(part.ids, part.cues, strict=True)):
-            if trial in places:
-                raise ParameterError(f"trial {trial!r} came twice; give each trial once.")
-            first = cue.sample - part.before
-            places[trial] = _Place(part, row, known, cue.sample, first, first + len(part.time_s))
-    return places
-
-
 def _detect(detect: Detect | None, part: Trials, index: int, method: str) -> Onsets:
-    if detect is None:
-        from emgreview.signal.onset import estimate_onsets as detect
-    return detect(
+    return (detect or estimate_onsets)(
         part.data[:, index, :],
         part.rate_hz,
         cue_s=part.before / part.rate_hz,
@@ -837,33 +604,9 @@ def _detect(detect: Detect | None, part: Trials, index: int, method: str) -> Ons
     )
 
 
-def _method_in_force(log: Log) -> dict[str, Any]:
-    event = next((event for event in reversed(log.events) if event.field == "method"), log.events[0])
-    return {part: event.new[part] for part in ("processing", "detection")}
-
-
-def _subject(
-    recording: Recording, trial: str | None = None, channel: str | None = None, burst: str | None = None
-) -> dict[str, str | None]:
-    return {
-        "dataset": recording.entities.get("dataset"),
-        "participant": recording.entities.get("sub"),
-        "recording": recording.name,
-        "trial": trial,
-        "channel": channel,
-        "burst": burst,
-    }
-
-
-def _packages() -> dict[str, str]:
-    names = ("emgreview", "numpy", "scipy", "pandas")
-    found = {}
-    for name in names:
-        try:
-            found[name] = importlib.metadata.version(name)
-        except importlib.metadata.PackageNotFoundError:
-            found[name] = "not installed"
-    return {**found, "python": platform.python_version()}
+def _method(part: Trials, found: Onsets) -> Mapping[str, Any]:
+    processing = part.processing
+    return method_of(_plain(dataclasses.asdict(processing)), processing.hash, found.method, _plain(found.parameters))
 
 
 def _plain(value: Any) -> Any:

@@ -1,7 +1,7 @@
 """Tidy tables of decisions, and sealed versions read back.
 
-One row a burst; a channel-trial without a burst that stands has one row too. Times are seconds from the cue (the corrected
-one where there is one), beside the sample numbers of the recording; missing is NaN or None, ``n/a`` in a file.
+One row a burst; a channel-trial without a burst that stands has one row too. Times are seconds from the cue (the
+corrected one where there is one), beside the sample numbers of the recording; missing is NaN or NA, ``n/a`` in a file.
 
     decisions_table     states to a table
     describe            what each column means
@@ -63,7 +63,7 @@ COLUMNS: Mapping[str, tuple[str, str]] = {
 }
 """Columns in order: their type and their meaning."""
 
-_DTYPES = {"text": "object", "number": "float64", "whole": "Int64", "truth": "boolean"}
+_DTYPES = {"text": "string", "number": "float64", "whole": "Int64", "truth": "boolean"}
 _HIDDEN = ("participant",)
 
 
@@ -78,7 +78,8 @@ def decisions_table(
 ) -> pd.DataFrame:
     """States as a table with the columns of COLUMNS, and after "channel" those of the cues' details (condition …).
 
-    A detail named like one of our columns is called "cue_<name>". In a blind review details and participant are left out.
+    A detail named like one of our columns is called "cue_<name>". In a blind review details and participant are left
+    out.
     """
     rows = []
     details = [] if blind else sorted({name for cue in cues.values() for name in cue.details})
@@ -86,9 +87,9 @@ def decisions_table(
     for state in states:
         extra = {renamed[name]: cues[state.id].details.get(name) for name in details}
         for channel in state.channels.values():
-            shown = [*channel.standing, *(b for b in channel.bursts.values() if b.origin == "removed")]
-            if channel.found != "bursts":
-                shown = []
+            shown: list[BurstState | None] = [*channel.standing]
+            if channel.found == "bursts":
+                shown += [burst for burst in channel.bursts.values() if burst.origin == "removed"]
             for burst in shown or [None]:
                 row = _row(state, channel, burst, aside)
                 rows.append({"reviewer": reviewer, "participant": participants.get(state.recording), **row, **extra})
@@ -201,7 +202,9 @@ def from_tsv(content: bytes, types: Mapping[str, str]) -> pd.DataFrame:
 
 
 def _parse(text: str, kind: str) -> Any:
-    return {"text": str, "number": float, "whole": int, "truth": lambda cell: cell == "true"}[kind](text)
+    if kind == "truth":
+        return text == "true"
+    return float(text) if kind == "number" else int(text) if kind == "whole" else text
 
 
 def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd.DataFrame:

@@ -45,6 +45,7 @@ SCHEMA = 1
 ZEROS = "0" * 64
 _SELF = b'"self":"'
 _BLANK = ZEROS.encode()
+_read = json.JSONDecoder().raw_decode
 
 
 class Event(NamedTuple):
@@ -77,9 +78,19 @@ def now() -> str:
     return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-def digest_of(value: object) -> str:
-    """SHA-256 of a value's canonical JSON."""
-    return hashlib.sha256(rfc8785.dumps(value)).hexdigest()
+def _canonical(value: Any) -> bytes:
+    try:
+        return rfc8785.dumps(value)
+    except rfc8785.CanonicalizationError as problem:
+        raise ParameterError(
+            f"this cannot be written to a log: {problem}; allowed are text, true and false, null, finite numbers below "
+            "2**53, lists and objects of these; convert it first."
+        ) from None
+
+
+def digest_of(value: Any) -> str:
+    """SHA-256 of a value's canonical JSON; ParameterError where it has none."""
+    return hashlib.sha256(_canonical(value)).hexdigest()
 
 
 def encode(fields: Mapping[str, Any]) -> tuple[bytes, Event]:
@@ -88,21 +99,15 @@ def encode(fields: Mapping[str, Any]) -> tuple[bytes, Event]:
     Raises ParameterError where a value cannot be written as canonical JSON (NaN, whole numbers beyond 2**53, keys that
     are no text), or where a key called "self" holds text, which would hide the place of the digest.
     """
-    try:
-        blank = rfc8785.dumps({**fields, "self": ZEROS})
-    except rfc8785.CanonicalizationError as problem:
-        raise ParameterError(
-            f"this cannot be written to a log: {problem}; allowed are text, true and false, null, finite numbers below "
-            "2**53, lists and objects of these; convert it first."
-        ) from None
+    blank = _canonical({**fields, "self": ZEROS})
     if blank.count(_SELF) != 1:
         raise ParameterError(
-            'a value came with a key called "self" that holds text; in a log that key is the line\'s digest; rename yours.'
+            'a value came with a key called "self" that holds text; in a log it is the digest of a line; rename yours.'
         )
     digest = hashlib.sha256(blank).hexdigest()
     start = blank.index(_SELF) + len(_SELF)
     line = blank[:start] + digest.encode() + blank[start + 64 :]
-    return line, Event(*_pick({**fields, "self": digest}), fields.get("target"))
+    return line, to_event({**fields, "self": digest})
 
 
 def decode(line: bytes) -> tuple[dict[str, Any], bool]:
@@ -112,18 +117,19 @@ def decode(line: bytes) -> tuple[dict[str, Any], bool]:
         raise LogBrokenError("the line has no digest of itself, or more than one")
     digest = hashlib.sha256(line[:start] + _BLANK + line[start + 64 :]).hexdigest()
     try:
-        found = json.loads(line)
+        text = line.decode()
+        found, end = _read(text)
     except ValueError as problem:
         raise LogBrokenError(f"the line is not JSON: {problem}") from None
-    if not isinstance(found, dict):
-        raise LogBrokenError("the line is not a JSON object")
+    if not isinstance(found, dict) or end != len(text):
+        raise LogBrokenError("the line is not one JSON object")
     return found, line[start : start + 64] == digest.encode()
 
 
 def to_event(found: Mapping[str, Any]) -> Event:
     """The event in a decoded line. Raises LogBrokenError if a field is missing."""
     try:
-        return Event(*_pick(found), found.get("target"))
+        return Event._make((*_pick(found), found.get("target")))
     except KeyError as missing:
         raise LogBrokenError(f"the line has no field {missing}") from None
 
@@ -245,8 +251,8 @@ def check_reviewer(came: str) -> str:
     if isinstance(came, str) and re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9-]{0,31}", came):
         return came
     raise ParameterError(
-        f"reviewer code {came!r} cannot be used; allowed are 1 to 32 letters a-z, digits and hyphens, because it becomes "
-        "part of a file name; use a code such as 'r1', not a name."
+        f"reviewer code {came!r} cannot be used; allowed are 1 to 32 letters a-z, digits and hyphens, because it "
+        "becomes part of a file name; use a code such as 'r1', not a name."
     )
 
 
@@ -263,6 +269,6 @@ def check_name(what: str, came: str) -> str:
     if good:
         return came
     raise ParameterError(
-        f'{what} {came!r} cannot be part of a file name; allowed are 1 to 150 bytes without / \\ < > : " | ? *, control '
-        "characters, or a space or dot at either end; rename it."
+        f'{what} {came!r} cannot be part of a file name; allowed are 1 to 150 bytes without / \\ < > : " | ? *, '
+        "control characters, or a space or dot at either end; rename it."
     )

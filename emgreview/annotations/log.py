@@ -19,7 +19,7 @@ import hashlib
 import json
 import os
 import socket
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -27,7 +27,6 @@ from typing import Any
 from filelock import FileLock, Timeout
 
 from emgreview.annotations.events import (
-    SCHEMA,
     ZEROS,
     Event,
     check_name,
@@ -35,10 +34,9 @@ from emgreview.annotations.events import (
     decode,
     encode,
     now,
-    to_event,
 )
 from emgreview.annotations.files import FileSystem
-from emgreview.annotations.upgrade import schema_of, steps_from
+from emgreview.annotations.upgrade import Step, schema_of, steps_from, upgraded
 from emgreview.errors import LogBrokenError, LogLockedError, LogReadOnlyError, LogTooNewError, LogWriteError
 
 
@@ -52,25 +50,26 @@ def log_path(folder: Path, recording: str, reviewer: str, participant: str | Non
 
 @dataclass(frozen=True)
 class Content:
-    """What a file holds: ``events`` up to the first break, ``problem`` a sentence about it or None, ``size`` the bytes
-    of the good lines, ``last`` the last of them without newline, ``head`` its SHA-256, ``torn`` what follows the last
-    newline."""
+    """What a file holds: its good ``lines`` without newlines, their ``size`` in bytes, the ``head`` (SHA-256 of the
+    last), the last ``counter``, the ``torn`` bytes after the last newline; ``problem`` says where it breaks, or None."""
 
-    events: list[Event]
+    lines: list[bytes]
     size: int
-    last: bytes
     head: str
+    counter: int
     torn: bytes
     problem: str | None
 
 
-def read_log(path: Path, files: FileSystem | None = None) -> Content:
-    """Every event of a log, checked line by line against its digests. Raises LogTooNewError, OSError."""
+def read_log(path: Path, each: Callable[[Event], object], files: FileSystem | None = None) -> Content:
+    """Read a log, checking every line against the digests, and hand every good event to ``each``, in order.
+
+    Events are not kept: a long log would fill the memory with states that no longer hold. Raises LogTooNewError, OSError.
+    """
     lines = (files or FileSystem()).read(path).split(b"\n")
     torn = lines.pop()
-    events: list[Event] = []
-    size, last, head, counter = 0, b"", ZEROS, 0
-    steps = steps_from(SCHEMA)
+    size, head, counter = 0, ZEROS, 0
+    steps: tuple[Step, ...] = ()
     problem = None
     for number, line in enumerate(lines):
         try:
@@ -79,9 +78,7 @@ def read_log(path: Path, files: FileSystem | None = None) -> Content:
                 raise LogBrokenError("its bytes do not fit its own digest")
             if number == 0:
                 steps = steps_from(schema_of(found))
-            for step in steps:
-                found = step(found)
-            event = to_event(found)
+            event = upgraded(found, steps)
             if event.prev != head:
                 raise LogBrokenError("it does not follow the line before it")
             if event.seq != number or event.counter <= counter:
@@ -91,22 +88,25 @@ def read_log(path: Path, files: FileSystem | None = None) -> Content:
                 f"{path.name}, line {number + 1} (byte {size}): {why}. The {number} lines before it are good; "
                 "restore the file from a copy or from version control."
             )
+            del lines[number:]
             break
         except LogTooNewError as why:
             raise LogTooNewError(f"{path.name} cannot be opened: {why}") from None
-        events.append(event)
+        each(event)
         size += len(line) + 1
-        last, head, counter = line, hashlib.sha256(line).hexdigest(), event.counter
-    return Content(events, size, last, head, torn, problem)
+        head, counter = hashlib.sha256(line).hexdigest(), event.counter
+    return Content(lines, size, head, counter, torn, problem)
 
 
 class Log:
     """A log open for appending or, where ``problem`` is a sentence, for reading only.
 
-    ``events`` are all events, in order; ``notice`` says what opening set aside, or is "".
+    Opening hands every event to ``each``, once. ``notice`` says what opening set aside, or is "".
     """
 
-    def __init__(self, path: Path, *, files: FileSystem | None = None, read_only: bool = False):
+    def __init__(
+        self, path: Path, each: Callable[[Event], object], *, files: FileSystem | None = None, read_only: bool = False
+    ):
         """Raises LogLockedError if another process writes it, LogTooNewError if a newer package wrote it."""
         self.path = path
         self.problem: str | None = f"{path.name} was opened for reading only" if read_only else None
@@ -116,45 +116,39 @@ class Log:
         self._dead: str | None = None
         self._lock = FileLock(path.parent / f".{path.name}.lock", thread_local=False)
         self._holder = path.parent / f".{path.name}.writer"
-        content = Content([], 0, b"", ZEROS, b"", None)
+        content = Content([], 0, ZEROS, 0, b"", None)
         try:
             if not read_only:
                 self._take_lock()
             if path.exists():
-                content = read_log(path, self._files)
+                content = read_log(path, each, self._files)
                 self.problem = self.problem or content.problem
-                if self.problem is None:
-                    self._fd = self._files.open_append(path, create=False)
-                    if content.torn:
-                        self._set_aside(content)
-        except OSError as why:
-            if isinstance(why, LogWriteError):
-                self.close()
-                raise
-            self.problem = (
-                f"{path.name} cannot be opened for writing ({why.strerror or why}); it is open for reading only"
-            )
-            if path.exists() and not content.events:
-                content = read_log(path, self._files)
+            if content.lines or content.torn:
+                self._open(content)
         except BaseException:
             self.close()
             raise
         if self.problem:
             self.close()
-        self.events = content.events
-        self._size, self._last, self.head = content.size, content.last, content.head
+        self._lines, self._size = content.lines, content.size
+        self.head, self.counter = content.head, content.counter
+        self.header: Mapping[str, Any] | None = self.event(0).new if self._lines else None
+
+    def __len__(self) -> int:
+        return len(self._lines)
+
+    def event(self, number: int) -> Event:
+        """One event, by its place."""
+        found, _ = decode(self._lines[number])
+        schema = schema_of(found if number == 0 else decode(self._lines[0])[0])
+        return upgraded(found, steps_from(schema))
 
     @property
     def read_only(self) -> bool:
         return self.problem is not None
 
-    @property
-    def header(self) -> Mapping[str, Any] | None:
-        """What the first line says: schema, fingerprint, processing, detection, rate, versions; None for a new log."""
-        return self.events[0].new if self.events else None
-
     def append(self, fields: Mapping[str, Any]) -> Event:
-        """Write one event and flush it; only then is it in ``events``. ``fields`` are all but seq, prev, self and time.
+        """Write one event and flush it; only then does it count. ``fields`` are all but seq, prev, self and time.
 
         Raises LogReadOnlyError, ParameterError (nothing written), LogWriteError (fatal: reopen the log),
         LogBrokenError (the file was changed by something else; fatal).
@@ -166,7 +160,7 @@ class Log:
                 f"{self.path.name} takes no more decisions since {self._dead}; nothing after that was saved; "
                 "close the review, see to the disk, and open it again."
             )
-        line, event = encode({**fields, "seq": len(self.events), "prev": self.head, "time": now()})
+        line, event = encode({**fields, "seq": len(self._lines), "prev": self.head, "time": now()})
         try:
             self._write(line)
         except BaseException as why:  # an interrupt between write and fsync leaves the file as unknown as a failure
@@ -177,9 +171,11 @@ class Log:
                     "no more are taken; close the review, see to the disk, and open it again."
                 ) from why
             raise
-        self.events.append(event)
+        if self.header is None:
+            self.header = event.new
+        self._lines.append(line)
         self._size += len(line) + 1
-        self._last, self.head = line, hashlib.sha256(line).hexdigest()
+        self.head, self.counter = hashlib.sha256(line).hexdigest(), event.counter
         return event
 
     def close(self) -> None:
@@ -197,7 +193,7 @@ class Log:
         if self._fd is None:
             self._files.make_dirs(self.path.parent)
             self._fd = self._files.open_append(self.path, create=True)
-        wanted = self._last[-256:] + b"\n" if self._size else b""
+        wanted = self._lines[-1][-256:] + b"\n" if self._lines else b""
         if self._files.tail(self.path, self._fd, self._size, len(wanted)) != wanted:
             raise LogBrokenError(
                 f"{self.path.name} was changed by something else while it was open; the decision was not saved; "
@@ -209,21 +205,39 @@ class Log:
             self._files.fsync_dir(self.path.parent)
 
     def _take_lock(self) -> None:
-        self._files.make_dirs(self.path.parent)
         try:
+            self._files.make_dirs(self.path.parent)
             self._lock.acquire(timeout=0)
+            holder = {"process": os.getpid(), "computer": socket.gethostname(), "since": now()}
+            self._holder.write_text(json.dumps(holder), encoding="utf-8")
         except Timeout:
             try:
                 holder = json.loads(self._holder.read_text(encoding="utf-8"))
                 who = f"process {holder['process']} on {holder['computer']} since {holder['since']}"
-            except (OSError, ValueError, KeyError):
+            except (OSError, ValueError, KeyError, TypeError):
                 who = "another process"
             raise LogLockedError(
                 f"{self.path.name} is being written by {who}; a log has one writer at a time; close the other review, "
                 "or open this one with read_only=True."
             ) from None
-        holder = {"process": os.getpid(), "computer": socket.gethostname(), "since": now()}
-        self._holder.write_text(json.dumps(holder), encoding="utf-8")
+        except OSError as why:
+            self._only_read(why)
+
+    def _open(self, content: Content) -> None:
+        """Open for appending; move an unfinished last line out of the way."""
+        if self.problem:
+            return
+        try:
+            self._fd = self._files.open_append(self.path, create=False)
+            if content.torn:
+                self._set_aside(content)
+        except OSError as why:
+            self._only_read(why)
+
+    def _only_read(self, why: OSError) -> None:
+        self.problem = (
+            f"{self.path.name} cannot be opened for writing ({why.strerror or why}); it is open for reading only"
+        )
 
     def _set_aside(self, content: Content) -> None:
         assert self._fd is not None

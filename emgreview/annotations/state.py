@@ -8,7 +8,7 @@ for people and front ends. Sample numbers are those of the source recording; sec
     activity     channel-trial   {"found": ..., "bursts": {id: burst}, "earliest", "latest", "confidence"}
                                  found: "bursts", "none detected" (nobody has looked), "none visible", "not locatable"
     burst                        {"origin", "accepted", "onset", "offset", "kind", "confidence", "automatic"}
-                                 origin: "automatic", "moved", "added", "removed"; automatic: what the method said, or null
+                                 origin: "automatic", "moved", "added", "removed"; automatic: the method's, or null
     comment      channel-trial or trial (channel null)    text or null
     discuss      channel-trial or trial                   true or false
     behaviour    trial           a word of BEHAVIOURS or null
@@ -21,12 +21,11 @@ for people and front ends. Sample numbers are those of the source recording; sec
     BurstState, ChannelState, TrialState    the frozen values
 """
 
-import heapq
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from operator import attrgetter
 from types import MappingProxyType
-from typing import Any
+from typing import Any, NamedTuple
 
 from emgreview.annotations.events import Event
 from emgreview.errors import DecisionError, UnknownNameError
@@ -42,39 +41,78 @@ USABLE: Mapping[str, Any] = {"reasons": [], "state": "usable"}
 DEFAULTS: Mapping[str, Value] = MappingProxyType(
     {"signal": USABLE, "comment": None, "discuss": False, "behaviour": None, "cue": None, "set aside": None}
 )
-_NOT_DECISIONS = frozenset(("log", "method"))
+NOT_DECISIONS = frozenset(("log", "method", "blind"))
+"""Fields of events that say something of the log, not of a trial, and that undo passes over."""
+
+
+class Step(NamedTuple):
+    """One command as undo sees it: where its event stands."""
+
+    counter: int
+    time: str
+    recording: str
+    seq: int
+    operation: str
+    trial: str | None
+    target: int | None
 
 
 class Replay:
     """The values that a stream of events leads to.
 
     ``values`` maps a key to its present value; ``times`` to the UTC time and counter of the event that set it.
-    ``done`` and ``undone`` are the commands that undo and redo would take next, last first out.
+    ``done`` and ``undone`` are the commands that undo and redo would take next, last first out; ``last`` is the last
+    command of all. Logs may be read one after the other: values of one never touch those of another, and
+    :meth:`settle` puts the commands of all into order.
     """
 
-    def __init__(self, events: Iterable[Event] = ()):
+    def __init__(self) -> None:
         self.values: dict[Key, Value] = {}
         self.times: dict[Key, tuple[str, int]] = {}
-        self.done: list[Event] = []
-        self.undone: list[Event] = []
-        self.last: Event | None = None
-        for event in events:
-            self.apply(event)
+        self.done: list[Step] = []
+        self.undone: list[Step] = []
+        self.last: Step | None = None
+        self._steps: list[Step] = []
 
-    def apply(self, event: Event) -> None:
-        if event.field in _NOT_DECISIONS or event.showing != 1:
+    def read(self, event: Event) -> None:
+        """Take an event of a log that is being opened."""
+        if event.field in NOT_DECISIONS or event.showing != 1:
             return
+        subject, when = event.subject, (event.time, event.counter)
         for key, value in keyed(event, event.new):
             self.values[key] = value
-            self.times[key] = (event.time, event.counter)
-        self.last = event
-        if event.target is None:
-            self.done.append(event)
-            self.undone.clear()
-        elif event.operation == "undo":
-            self.undone.append(self.done.pop())
-        else:
-            self.done.append(self.undone.pop())
+            self.times[key] = when
+        recording: Any = subject["recording"]
+        self._steps.append(
+            Step(event.counter, event.time, recording, event.seq, event.operation, subject["trial"], event.target)
+        )
+
+    def settle(self) -> None:
+        """Put the commands read since the last call into order, and find what can be undone."""
+        self._steps.sort()
+        for step in self._steps:
+            self.last = step
+            if step.target is None:
+                self.done.append(step)
+                self.undone.clear()
+            elif step.operation == "undo":
+                _carry(step, self.done, self.undone)
+            else:
+                _carry(step, self.undone, self.done)
+        self._steps.clear()
+
+    def apply(self, event: Event) -> None:
+        """Take a new event."""
+        self.read(event)
+        self.settle()
+
+
+def _carry(step: Step, source: list[Step], target: list[Step]) -> None:
+    """Move the command that an undo or redo names from one list to the other: the last one, unless logs were merged."""
+    for index in range(len(source) - 1, -1, -1):
+        if source[index].counter == step.target and source[index].recording == step.recording:
+            target.append(source.pop(index))
+            return
 
 
 def keyed(event: Event, value: Value) -> Iterator[tuple[Key, Value]]:
@@ -88,11 +126,6 @@ def keyed(event: Event, value: Value) -> Iterator[tuple[Key, Value]]:
     else:
         name = subject["burst"] if event.field == "set aside" else None
         yield (recording, trial, subject["channel"], event.field, name), value  # type: ignore[misc]
-
-
-def in_order(logs: Iterable[Iterable[Event]]) -> Iterator[Event]:
-    """The events of several logs of one reviewer, in the order of the commands."""
-    return heapq.merge(*logs, key=attrgetter("counter", "time"))
 
 
 # One activity to the next ----------------------------------------------------------------------------------------
@@ -157,8 +190,8 @@ def find_burst(activity: Activity, burst: str | None) -> str | None:
 def accept(activity: Activity, burst: str | None = None) -> Activity:
     """Accept a burst where it stands; without any burst, accept that there is none: "none visible".
 
-    A verdict ("none visible", "not locatable") is confirmed as it stands, unless a burst is named: then that burst counts
-    again.
+    A verdict ("none visible", "not locatable") is confirmed as it stands, unless a burst is named: then that burst
+    counts again.
     """
     if burst is None and activity["found"] in ("none visible", "not locatable"):
         return activity
@@ -308,7 +341,8 @@ class BurstState:
 class ChannelState:
     """One channel of one trial. ``bursts`` holds every burst by id, removed ones too; ``standing`` those that count.
 
-    ``earliest`` and ``latest`` (samples; ``_s`` in seconds from the recorded cue) are set where found is "not locatable".
+    ``earliest`` and ``latest`` (samples; ``_s`` in seconds from the recorded cue) are set where found is "not
+    locatable".
     """
 
     label: str

@@ -5,10 +5,10 @@ from version n to n + 1 takes one decoded line and returns it in the next form. 
 that an old reader may ignore need no step and no new number.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from emgreview.annotations.events import SCHEMA
+from emgreview.annotations.events import SCHEMA, Event, to_event
 from emgreview.errors import LogBrokenError, LogTooNewError
 
 Step = Callable[[dict[str, Any]], dict[str, Any]]
@@ -34,3 +34,10 @@ def schema_of(first: Mapping[str, Any]) -> int:
 def steps_from(schema: int) -> tuple[Step, ...]:
     """The steps from a schema to the present one, in order."""
     return tuple(STEPS[version] for version in range(schema, SCHEMA))
+
+
+def upgraded(found: dict[str, Any], steps: Sequence[Step]) -> Event:
+    """The event in a decoded line, brought to the present form. Raises LogBrokenError if a field is missing."""
+    for step in steps:
+        found = step(found)
+    return to_event(found)

@@ -1,8 +1,8 @@
 """Sealed versions, and the check of a whole review folder.
 
     <folder>/versions/<name>/decisions.tsv      one row a burst or channel-trial, text as it is
-    <folder>/versions/<name>/decisions.json     what the columns mean, and what the table rests on: its SHA-256, the head of
-                                                every log in the folder, processing, detection, package versions
+    <folder>/versions/<name>/decisions.json     what the columns mean, and what the table rests on: its SHA-256, the
+                                                head of every log, processing, detection, package versions
 
 A version is written in a folder of another name, flushed, renamed, and its parent flushed: it is there whole or not at
 all, and is never written again. Its digest is the SHA-256 of ``decisions.json``, which holds that of the table.
@@ -54,7 +54,7 @@ def seal_version(
 ) -> Sealed:
     """Write a version. ``description`` gains the table's digest and the heads of all logs.
 
-    Raises VersionError if the name is taken, LogError if a log of the folder is broken, OSError if it cannot be written.
+    Raises VersionError if the name is taken, LogError if a log is broken, OSError if it cannot be written.
     """
     files = files or FileSystem()
     target = folder / "versions" / check_name("version name", name)
@@ -64,10 +64,10 @@ def seal_version(
         )
     heads = {}
     for path in sorted((folder / "logs").rglob("*.jsonl")):
-        content = read_log(path, files)
+        content = read_log(path, lambda event: None, files)
         if content.problem or content.torn:
             raise LogError(f"nothing was sealed: {content.problem or path.name + ' ends in an unfinished line'}")
-        heads[path.relative_to(folder).as_posix()] = {"lines": len(content.events), "sha256": content.head}
+        heads[path.relative_to(folder).as_posix()] = {"lines": len(content.lines), "sha256": content.head}
     whole = {
         **description,
         "name": name,
@@ -125,23 +125,23 @@ def verify(folder: str | Path) -> Verified:
     events = 0
     for path in sorted((folder / "logs").rglob("*.jsonl")):
         where = path.relative_to(folder).as_posix()
+        found: list[tuple[str, str]] = []
         try:
-            content = read_log(path)
+            content = read_log(path, lambda event, found=found: found.append((event.prev, event.reviewer)))
         except (LogError, OSError) as why:
             problems.append(f"{where}: {why}")
             continue
-        events += len(content.events)
-        heads[where] = [event.prev for event in content.events[1:]] + [content.head]
+        events += len(content.lines)
+        heads[where] = [prev for prev, _ in found[1:]] + [content.head]
         if content.problem:
             problems.append(content.problem)
         elif content.torn:
             problems.append(
                 f"{where} ends in an unfinished line; opening the review for writing moves it beside the log."
             )
-        elif not content.events:
+        elif not content.lines:
             problems.append(f"{where} is empty; it never held a decision; remove it.")
-        reviewers = {event.reviewer for event in content.events}
-        for code in sorted(reviewers):
+        for code in sorted({reviewer for _, reviewer in found}):
             if not path.stem.endswith(f"_reviewer-{code}"):
                 problems.append(f"{where} holds decisions of reviewer {code!r}, which its name does not say.")
     versions = sorted(path for path in (folder / "versions").glob("[!.]*") if path.is_dir())
@@ -157,8 +157,8 @@ def verify(folder: str | Path) -> Verified:
                 problems.append(f"version {version.name!r} rests on {where}, which is missing or unreadable.")
             elif not 0 < head["lines"] <= len(lines) or lines[head["lines"] - 1] != head["sha256"]:
                 problems.append(
-                    f"version {version.name!r} was sealed when line {head['lines']} of {where} was another; the log was "
-                    "cut short or written anew since."
+                    f"version {version.name!r} was sealed when line {head['lines']} of {where} was another; the "
+                    "log was cut short or written anew since."
                 )
     if not heads and not problems:
         problems.append(f"no annotation log was found under {folder}; give the folder that holds 'logs'.")

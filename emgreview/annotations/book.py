@@ -1,0 +1,231 @@
+"""All logs of one reviewer in a review, as one: opened together, replayed in the order of the commands, appended to.
+
+Book        open, append, close; what holds for the whole
+"""
+
+import dataclasses
+import hashlib
+import importlib.metadata
+import json
+import platform
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from emgreview.annotations.events import SCHEMA, Event, digest_of
+from emgreview.annotations.files import FileSystem
+from emgreview.annotations.log import Log, log_path, read_log
+from emgreview.annotations.state import Replay, Step
+from emgreview.errors import DecisionError, LogError
+from emgreview.model import Recording
+
+Method = Mapping[str, Mapping[str, Any]]
+"""{"processing": {"parameters", "hash"}, "detection": {"method", "parameters", "hash"}}, plain JSON."""
+
+
+class Book:
+    """The logs of one reviewer for some recordings, by recording name.
+
+    ``replay`` is what they add up to, ``seed`` the random order's, ``visible`` what is written as on screen.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        recordings: Mapping[str, Recording],
+        methods: Mapping[str, Method],
+        *,
+        reviewer: str,
+        order: str,
+        blind: bool,
+        read_only: bool,
+        files: FileSystem | None,
+    ):
+        """Raises LogLockedError, LogTooNewError, LogError (a log of another recording), DecisionError (blind again)."""
+        self.reviewer, self.blind = reviewer, blind
+        self.visible: Mapping[str, Any] = {}
+        self._recordings = recordings
+        self._logs: dict[str, Log] = {}
+        self.replay = Replay()
+        self._methods: dict[str, Event] = {}
+        self._packages: dict[str, Mapping[str, str]] = {}
+        try:
+            for name, recording in recordings.items():
+                path = log_path(folder, name, reviewer, recording.entities.get("sub"))
+                self._logs[name] = Log(path, self._read, files=files, read_only=read_only)
+                self._check(self._logs[name], recording)
+            self.replay.settle()
+            own = {log.path for log in self._logs.values()}
+            others = [path for path in (folder / "logs").rglob(f"*_reviewer-{reviewer}.jsonl") if path not in own]
+            self._counter = max(
+                [log.counter for log in self._logs.values()] + [_last_counter(path) for path in others], default=0
+            )
+            seeds = [log.header["seed"] for log in self._logs.values() if log.header]
+            self.seed: str = [*seeds, hashlib.sha256(f"{folder.name}/{reviewer}".encode()).hexdigest()[:16]][0]
+            if self.problem is None:
+                for name in recordings:
+                    self._begin(name, methods[name], order)
+        except BaseException:
+            self.close()
+            raise
+
+    @property
+    def problem(self) -> str | None:
+        """Why nothing can be appended, in a sentence, or None."""
+        return next((log.problem for log in self._logs.values() if log.problem), None)
+
+    @property
+    def notices(self) -> tuple[str, ...]:
+        return tuple(log.notice for log in self._logs.values() if log.notice)
+
+    @property
+    def next_counter(self) -> int:
+        """The counter of the next event."""
+        return self._counter + 1
+
+    def append(
+        self,
+        recording: str,
+        operation: str,
+        field: str,
+        old: Any,
+        new: Any,
+        *,
+        trial: str | None = None,
+        channel: str | None = None,
+        burst: str | None = None,
+        reason: str | None = None,
+        target: int | None = None,
+    ) -> Event:
+        """One command: written, flushed, then replayed. Raises the errors of :meth:`Log.append`."""
+        entities = self._recordings[recording].entities
+        self._counter += 1  # a number is never used twice, even if its line may be lost
+        fields = {
+            "counter": self._counter,
+            "reviewer": self.reviewer,
+            "operation": operation,
+            "subject": {
+                "dataset": entities.get("dataset"),
+                "participant": entities.get("sub"),
+                "recording": recording,
+                "channel": channel,
+                "trial": trial,
+                "burst": burst,
+            },
+            "showing": 1,
+            "field": field,
+            "old": old,
+            "new": new,
+            "reason": reason,
+            "visible": self.visible,
+            "blind": self.blind,
+        }
+        event = self._logs[recording].append(fields if target is None else {**fields, "target": target})
+        self._read(event)
+        self.replay.settle()
+        return event
+
+    def unblind(self, reason: str | None) -> None:
+        """Say in every log that the reviewer sees everything from now on."""
+        self.blind = False
+        for name in self._logs:
+            self.append(name, "unblind", "blind", True, False, reason=reason)
+
+    def event(self, step: Step) -> Event:
+        """The event of a command."""
+        return self._logs[step.recording].event(step.seq)
+
+    def method(self, recording: str) -> Method:
+        """Processing and detection in force."""
+        event = self._methods[recording]
+        return {part: event.new[part] for part in ("processing", "detection")}
+
+    def method_since(self, recording: str) -> int:
+        """The counter of the last change of method, 0 if there was none."""
+        event = self._methods.get(recording)
+        return event.counter if event and event.field == "method" else 0
+
+    def close(self) -> None:
+        for log in self._logs.values():
+            log.close()
+
+    def _check(self, log: Log, recording: Recording) -> None:
+        if log.header is None:
+            return
+        came, known = recording.fingerprint.samples, log.header["fingerprint"]["samples"]
+        if came != known:
+            raise LogError(
+                f"{log.path.name} belongs to another recording: the samples that were reviewed have digest "
+                f"{known[:12]}…, those of {recording.name!r} have {came[:12]}…; give the recording that was reviewed, "
+                "or another folder."
+            )
+
+    def _read(self, event: Event) -> None:
+        """Take an event, read or new."""
+        self.replay.read(event)
+        recording = str(event.subject["recording"])
+        if event.field in ("log", "method"):
+            if "processing" in event.new:
+                self._methods[recording] = event
+            if "packages" in event.new:
+                self._packages[recording] = event.new["packages"]
+        elif event.field == "blind" and self.blind:
+            raise DecisionError(
+                f"this review was unblinded on {event.time}; it cannot be blind again; open it with blind=False."
+            )
+
+    def _begin(self, name: str, method: Method, order: str) -> None:
+        """Write a new log's first line, or the change of method or packages since the last one."""
+        log, recording, packages = self._logs[name], self._recordings[name], installed()
+        if log.header is None:
+            first = {
+                "schema": SCHEMA,
+                "fingerprint": dataclasses.asdict(recording.fingerprint),
+                "labels": list(recording.labels),
+                "rate_hz": recording.rate_hz,
+                "order": order,
+                "seed": self.seed,
+                "packages": packages,
+                **method,
+            }
+            self.append(name, "open log", "log", None, first)
+            return
+        before = self.method(name)
+        if any(before[part]["hash"] != method[part]["hash"] for part in method):
+            self.append(name, "change method", "method", before, method)
+        last = self._packages[name]
+        if last != packages:
+            self.append(name, "continue log", "log", {"packages": last}, {"packages": packages})
+
+
+def method_of(
+    processing: Mapping[str, Any], processing_hash: str, method: str, parameters: Mapping[str, Any]
+) -> Method:
+    """Processing and detection as they are written in a log. Parameters must be plain JSON."""
+    detection = {"method": method, "parameters": parameters}
+    return {
+        "processing": {"parameters": processing, "hash": processing_hash},
+        "detection": {**detection, "hash": digest_of(detection)},
+    }
+
+
+def installed() -> dict[str, str]:
+    """Versions of the packages that results rest on."""
+    found = {"python": platform.python_version()}
+    for name in ("emgreview", "numpy", "scipy", "pandas"):
+        try:
+            found[name] = importlib.metadata.version(name)
+        except importlib.metadata.PackageNotFoundError:
+            found[name] = "not installed"
+    return found
+
+
+def _last_counter(path: Path) -> int:
+    """The counter in the last whole line of a log that is not opened here."""
+    with path.open("rb") as stream:
+        stream.seek(max(0, path.stat().st_size - (1 << 16)))
+        lines = stream.read().split(b"\n")
+    try:
+        return int(json.loads(lines[-2])["counter"])
+    except (IndexError, ValueError, KeyError, TypeError):
+        return read_log(path, lambda event: None).counter

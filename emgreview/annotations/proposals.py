@@ -1,0 +1,155 @@
+"""What lies before the reviewer: every trial, where it is in its recording, and what the method proposes there.
+
+Seconds run from the trial's recorded cue; samples are those of the recording.
+
+    Place           one trial's place
+    Automatic       what the method said, in seconds
+    Proposals       all trials of a review, by id; look-ups, checks, orders
+"""
+
+import hashlib
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from emgreview.annotations.state import Activity, proposal
+from emgreview.errors import DecisionError, ParameterError, UnknownNameError
+from emgreview.model import Onsets, Recording, Trials, to_sample
+
+ORDERS = ("recorded", "random", "least certain")
+
+
+@dataclass(frozen=True, slots=True)
+class Automatic:
+    """What the method said of one channel of one trial, NaN where it has no such number; ``present`` 0 to 1."""
+
+    onset_s: float
+    low_s: float
+    high_s: float
+    offset_s: float
+    level_db: float
+    present: float
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a trial is found: its Trials and its row there; the samples of its cue, and of its first and past-last."""
+
+    trials: Trials
+    row: int
+    cue: int
+    first: int
+    stop: int
+
+    @property
+    def recording(self) -> Recording:
+        return self.trials.recording
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        return self.trials.labels
+
+    @property
+    def rate_hz(self) -> float:
+        return self.trials.rate_hz
+
+
+class Proposals:
+    """All trials of a review. ``found`` holds what the method found, by Trials and channel label."""
+
+    def __init__(self, trials: tuple[Trials, ...], found: Mapping[tuple[Trials, str], Onsets]):
+        self.places: dict[str, Place] = {}
+        self.recordings: dict[str, Recording] = {}
+        self._found = found
+        for part in trials:
+            known = self.recordings.setdefault(part.recording.name, part.recording)
+            if known is not part.recording and known.fingerprint.samples != part.recording.fingerprint.samples:
+                raise ParameterError(
+                    f"two different recordings are called {known.name!r}; names must differ, because each has its own "
+                    "log; rename one of them."
+                )
+            for row, (trial, cue) in enumerate(zip(part.ids, part.cues, strict=True)):
+                if trial in self.places:
+                    raise ParameterError(f"trial {trial!r} came twice; give each trial once.")
+                first = cue.sample - part.before
+                self.places[trial] = Place(part, row, cue.sample, first, first + len(part.time_s))
+        if not self.places:
+            raise ParameterError("no trial came; a review needs at least one; check the cue given to cut_trials.")
+
+    def place(self, trial: str, channel: str | None = None) -> Place:
+        """A trial's place; raises UnknownNameError for the trial, or for a channel that it does not have."""
+        try:
+            place = self.places[trial]
+        except (KeyError, TypeError):
+            raise UnknownNameError("trial", trial, self.places) from None
+        if channel is not None and channel not in place.labels:
+            raise UnknownNameError("channel", channel, place.labels)
+        return place
+
+    def sample(self, trial: str, what: str, seconds: object) -> int:
+        """The sample at a time from the recorded cue; raises DecisionError outside the trial or the recording."""
+        place = self.place(trial)
+        first, stop = max(place.first, 0), min(place.stop, place.recording.n_samples)
+        if isinstance(seconds, (int, float, np.number)) and not isinstance(seconds, bool) and math.isfinite(seconds):
+            sample = place.cue + to_sample(float(seconds), place.rate_hz)
+            if first <= sample < stop:
+                return sample
+        shown = [f"{(sample - place.cue) / place.rate_hz:g}" for sample in (first, stop - 1)]
+        raise DecisionError(
+            f"{what} came as {seconds!r}; allowed is {shown[0]} to {shown[1]} s from the cue, the "
+            "stretch of the trial; correct it, or cut longer trials."
+        )
+
+    def proposal(self, trial: str, channel: str) -> Activity:
+        """The activity as the method proposes it."""
+        place = self.places[trial]
+        found, row = self._found[place.trials, channel], place.row
+        if not math.isfinite(found.onset_s[row]):
+            return proposal(None)
+        arrays = {"onset": found.onset_s, "offset": found.offset_s, "low": found.low_s, "high": found.high_s}
+        times = {name: float(array[row]) for name, array in arrays.items()}
+        return proposal(
+            {
+                name: place.first + to_sample(time, place.rate_hz) if math.isfinite(time) else None
+                for name, time in times.items()
+            }
+        )
+
+    def automatic(self, trial: str, channel: str) -> Automatic:
+        """What the method said of one channel of one trial."""
+        place = self.place(trial, channel)
+        found, row = self._found[place.trials, channel], place.row
+        before = (place.cue - place.first) / place.rate_hz
+        return Automatic(
+            onset_s=float(found.onset_s[row]) - before,
+            low_s=float(found.low_s[row]) - before,
+            high_s=float(found.high_s[row]) - before,
+            offset_s=float(found.offset_s[row]) - before,
+            level_db=float(found.level_db[row]),
+            present=float(found.present[row]),
+            note=str(found.baseline_note[row]),
+        )
+
+    def queue(self, order: str, *, seed: str, blind: bool) -> tuple[str, ...]:
+        """Trial ids in the order of review.
+
+        A random order is that of the digests of seed and id, so that a trial more or less moves no other; a blind
+        review is never in recorded order. Trials without an interval come last in "least certain".
+        """
+        if order not in ORDERS:
+            raise UnknownNameError("order", order, ORDERS)
+        ids = tuple(self.places)
+        if order == "least certain":
+            return tuple(sorted(ids, key=self._width, reverse=True))
+        if order == "random" or blind:
+            return tuple(sorted(ids, key=lambda trial: hashlib.sha256(f"{seed}/{trial}".encode()).digest()))
+        return ids
+
+    def _width(self, trial: str) -> float:
+        place = self.places[trial]
+        found = [self._found[place.trials, label] for label in place.labels]
+        widths = [float(one.high_s[place.row] - one.low_s[place.row]) for one in found]
+        return max((width for width in widths if math.isfinite(width)), default=-1.0)
