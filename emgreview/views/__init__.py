@@ -1,0 +1,11 @@
+"""The widgets: they translate and draw. No threshold, no filter, no file access.
+
+review(session)             trial by trial, by keyboard and mouse
+show_cues(recording, …)     a picture of the cues found in a trigger channel
+"""
+
+from emgreview.views.cues import show_cues
+from emgreview.views.host import as_ipywidget
+from emgreview.views.trial_review import review
+
+__all__ = ["as_ipywidget", "review", "show_cues"]

@@ -1,0 +1,145 @@
+"""What a trial's card says in the browser: states as sign and words, lines, times in seconds from the cue.
+
+One table translates states into what people read; the browser adds nothing to it.
+
+    trial_card          one trial as JSON values
+    trial_status        its word in the map of all trials
+"""
+
+import math
+from typing import Any
+
+from emgreview.annotations.state import BurstState, ChannelState, TrialState
+from emgreview.model import Trials
+from emgreview.session import Automatic, Session
+
+ORIGINS = {"automatic": ("●", "accepted"), "moved": ("◆", "moved"), "added": ("✚", "added")}
+"""Sign and word of an accepted burst by where it comes from."""
+
+FOUND = {"none visible": ("–", "none visible"), "not locatable": ("↔", "not locatable")}
+"""Sign and word of a verdict without bursts."""
+
+
+def trial_card(session: Session, trials: Trials, trial: str, index: int, serial: int) -> dict[str, Any]:
+    """One trial's card. ``index`` is its place in the queue, ``serial`` the number of the update it belongs to."""
+    state = session.state(trial)
+    return {
+        "index": index,
+        "serial": serial,
+        "title": _title(session, trials, trial, state),
+        "lines": _lines(session, trials, trial),
+        "comment": state.comment or "",
+        "channels": [_channel(state.channels[label], session.automatic(trial, label)) for label in trials.labels],
+    }
+
+
+def trial_status(state: TrialState) -> str:
+    """The word in the map: "to discuss", "reviewed", "begun" or "open"."""
+    channels = state.channels.values()
+    if state.discuss or any(channel.discuss for channel in channels):
+        return "to discuss"
+    if state.reviewed:
+        return "reviewed"
+    return "begun" if any(channel.reviewed for channel in channels) else "open"
+
+
+def _title(session: Session, trials: Trials, trial: str, state: TrialState) -> str:
+    parts = []
+    if not session.blind:
+        row = trials.index(trial)
+        parts += [trials.recording.name, f"cue {row + 1} of {len(trials)}"]
+        details = trials.cues[row].details.items()
+        parts += [f"{name} {value}" for name, value in details if name != "trial_type"]
+    if state.behaviour:
+        parts.append(f"behaviour: {state.behaviour}")
+    if state.comment:
+        parts.append(f"“{state.comment}”")
+    return " · ".join(parts)
+
+
+def _lines(session: Session, trials: Trials, trial: str) -> list[dict[str, Any]]:
+    cue = trials.cues[trials.index(trial)]
+    lines = []
+    for marker in trials.markers(trial):
+        kind = "cue" if marker == cue else "response" if marker.label == "response" else "other"
+        if not (session.blind and kind == "response"):
+            at_s = (marker.sample - cue.sample) / trials.rate_hz
+            lines.append({"at_s": at_s, "words": marker.label, "kind": kind})
+    return lines
+
+
+def _channel(state: ChannelState, auto: Automatic) -> dict[str, Any]:
+    sign, words = _verdict(state)
+    located = state.found != "not locatable"
+    return {
+        "reviewed": state.reviewed,
+        "sign": sign,
+        "words": words,
+        "detail": _detail(state, auto),
+        "comment": state.comment or "",
+        "interval_s": None if located else [state.earliest_s, state.latest_s],
+        "bursts": [_burst(burst) for burst in state.standing],
+        "automatic": {
+            name: _number(getattr(auto, name)) for name in ("onset_s", "low_s", "high_s", "offset_s", "level_db")
+        },
+    }
+
+
+def _burst(burst: BurstState) -> dict[str, Any]:
+    return {"id": burst.id, "kind": burst.kind, "onset_s": burst.onset_s, "offset_s": burst.offset_s}
+
+
+def _verdict(state: ChannelState) -> tuple[str, str]:
+    if state.signal == "unusable":
+        sign, words = "■", "unusable: " + ", ".join(state.reasons)
+    elif state.found in FOUND:
+        sign, words = FOUND[state.found]
+    elif state.reviewed:
+        sign, words = ORIGINS[state.standing[0].origin]
+        if len(state.standing) > 1:
+            words += f", {len(state.standing)} bursts"
+    elif any(burst.origin == "moved" for burst in state.standing):
+        sign, words = "◇", "moved, open"
+    elif state.bursts and not state.standing:
+        sign, words = "○", "open, mark removed"
+    else:
+        sign, words = "○", "open" if state.standing else "open, none found"
+    if state.signal == "caution":
+        words += " ▲ " + ", ".join(state.reasons)
+    if state.discuss:
+        words += " · discuss"
+    return sign, words
+
+
+def _detail(state: ChannelState, auto: Automatic) -> str:
+    """What is known of the channel's response, as one line of text."""
+    parts = []
+    response = state.response
+    if response is not None:
+        parts.append(f"onset {_ms(response.onset_s)}")
+        if response.offset_s is not None:
+            parts.append(f"offset {_ms(response.offset_s)}")
+        if response.confidence:
+            parts.append(response.confidence)
+    if _number(auto.onset_s) is not None:
+        words = f"automatic {_ms(auto.onset_s)}"
+        if _number(auto.low_s) is not None:
+            words += f" (90 %: {_ms(auto.low_s)} to {_ms(auto.high_s)})"
+        parts.append(words)
+    else:
+        parts.append("automatic: no activity found")
+    if _number(auto.level_db) is not None:
+        parts.append(f"level {auto.level_db:.0f} dB")
+    if auto.note:
+        parts.append(f"baseline: {auto.note}")
+    if state.comment:
+        parts.append(f"“{state.comment}”")
+    return "; ".join(parts)
+
+
+def _ms(seconds: float) -> str:
+    return f"{seconds * 1000:.0f} ms"
+
+
+def _number(value: float | None) -> float | None:
+    return None if value is None or math.isnan(value) else float(value)

@@ -1,0 +1,281 @@
+// Painting of one trial: bands, traces, lines with words, marks. Pure drawing: arrays and numbers in, pixels out.
+
+const PALETTES = {
+  light: {ground: "#ffffff", ink: "#1d1d1f", faint: "#6b6b70", grid: "#dcdce0", band: "#f4f6fa", raw: "#2b2b30",
+    rectified: "#b4b4bb", envelope: "#0b5394", auxiliary: "#5a5a60", rest: "#00000010", interval: "#c8500033",
+    onset: "#b34700", offset: "#5b3a8e", automatic: "#7a7a80", plate: "#ffffffd8", missing: "#00000018"},
+  dark: {ground: "#16181c", ink: "#f0f0f2", faint: "#a3a7ae", grid: "#3a3d44", band: "#1e222a", raw: "#e4e4e8",
+    rectified: "#6d7077", envelope: "#7db8f0", auxiliary: "#b4b7bd", rest: "#ffffff14", interval: "#ff9a4a40",
+    onset: "#ffa25e", offset: "#c9a6ff", automatic: "#9da1a8", plate: "#16181ce0", missing: "#ffffff24"},
+}
+
+const MISSING = -32768
+
+/** Vertical layout: one band a channel, auxiliary bands half as high. Returns [{top, height, kind, row}]. */
+function lay_bands(setup, height) {
+  const weights = setup.channels.map((channel) => (channel.auxiliary ? 0.55 : 1))
+  const unit = height / weights.reduce((a, b) => a + b, 0)
+  let top = 0
+  return weights.map((weight, row) => {
+    const band = {row, top, height: weight * unit, auxiliary: setup.channels[row].auxiliary}
+    top += weight * unit
+    return band
+  })
+}
+
+/** One path through the extremes of every pixel column, or through every sample where there are few. */
+function trace_path(ctx, samples, step_s, t0, x0, x1, width, to_y) {
+  const per_px = (x1 - x0) / width / step_s
+  const first = Math.max(0, Math.floor((x0 - t0) / step_s) - 1)
+  const last = Math.min(samples.length - 1, Math.ceil((x1 - t0) / step_s) + 1)
+  const px = (i) => ((t0 + i * step_s - x0) / (x1 - x0)) * width
+  ctx.beginPath()
+  let pen = false
+  if (per_px <= 2) {
+    for (let i = first; i <= last; i++) {
+      const v = samples[i]
+      if (v === MISSING) { pen = false; continue }
+      if (pen) ctx.lineTo(px(i), to_y(v))
+      else ctx.moveTo(px(i), to_y(v))
+      pen = true
+    }
+  } else {
+    let i = first
+    while (i <= last) {
+      const column = Math.floor(px(i))
+      let low = Infinity
+      let high = -Infinity
+      const entry = samples[i]
+      while (i <= last && Math.floor(px(i)) === column) {
+        const v = samples[i++]
+        if (v === MISSING) continue
+        if (v < low) low = v
+        if (v > high) high = v
+      }
+      if (low > high) { pen = false; continue }
+      const x = column + 0.5
+      if (pen && entry !== MISSING) ctx.lineTo(x, to_y(entry))
+      else ctx.moveTo(x, to_y(low))
+      ctx.lineTo(x, to_y(low))
+      ctx.lineTo(x, to_y(high))
+      pen = true
+    }
+  }
+  ctx.stroke()
+}
+
+/** The traces of a trial alone: the part that is prepared ahead. */
+function draw_traces(ctx, trial, setup, look, width, height) {
+  const colours = PALETTES[look.theme]
+  const [x0, x1] = look.range
+  const t0 = setup.start_s
+  const bands = lay_bands(setup, height)
+  const pick = (row, kind) => trial.traces.find((trace) => trace.row === row && trace.kind === kind)
+  ctx.lineJoin = "round"
+  for (const band of bands) {
+    ctx.save()
+    ctx.beginPath()
+    ctx.rect(0, band.top, width, band.height)
+    ctx.clip()
+    if (band.auxiliary) {
+      const trace = pick(band.row, "auxiliary")
+      const [low, high] = trace.limits
+      const scale = (band.height - 18) / (high - low || 1)
+      const to_y = (v) => band.top + band.height - 5 - (v * trace.scale - low) * scale
+      ctx.strokeStyle = colours.auxiliary
+      ctx.lineWidth = 1.2
+      trace_path(ctx, trace.samples, trace.step_s, t0, x0, x1, width, to_y)
+    } else {
+      const raw = pick(band.row, "raw")
+      const envelope = pick(band.row, "envelope")
+      const full = trial.full_scale[band.row] / look.gain
+      const split = band.top + band.height * 0.4
+      const rise = (split - band.top - 6) / full // upper part: rectified and envelope, from 0
+      const up = (v, scale) => split - v * scale * rise
+      ctx.lineWidth = 1
+      ctx.strokeStyle = colours.rectified
+      trace_path(ctx, rectify(raw), raw.step_s, t0, x0, x1, width, (v) => up(v, raw.scale))
+      ctx.strokeStyle = colours.envelope
+      ctx.lineWidth = 1.4
+      trace_path(ctx, envelope.samples, envelope.step_s, t0, x0, x1, width, (v) => up(v, envelope.scale))
+      const middle = (split + band.top + band.height) / 2
+      const swing = (band.height * 0.6 - 4) / 2 / full // lower part: the band-passed trace itself
+      ctx.lineWidth = 1
+      ctx.strokeStyle = colours.raw
+      trace_path(ctx, raw.samples, raw.step_s, t0, x0, x1, width, (v) => middle - v * raw.scale * swing)
+    }
+    ctx.restore()
+  }
+}
+
+function rectify(trace) {
+  if (!trace.rectified) {
+    trace.rectified = trace.samples.map((v) => (v === MISSING ? v : Math.abs(v)))
+  }
+  return trace.rectified
+}
+
+/** A round number near a quarter of a value: 1, 2 or 5 times a power of ten. */
+function round_bar(value) {
+  const power = 10 ** Math.floor(Math.log10(value))
+  return [5, 2, 1].find((m) => m * power <= value) * power
+}
+
+function plate(ctx, text, x, y, colours, align = "left", ink = colours.ink) {
+  const wide = ctx.measureText(text).width
+  const left = align === "left" ? x : align === "right" ? x - wide : x - wide / 2
+  ctx.fillStyle = colours.plate
+  ctx.fillRect(left - 2, y - 10, wide + 4, 13)
+  ctx.fillStyle = ink
+  ctx.fillText(text, left, y)
+}
+
+/** Everything around the traces: called at every paint, cheap. `scene` is documented where it is made (review.js). */
+function draw_trial(ctx, scene, traces_image, width, height) {
+  const {setup, card, look, focus_row, mark, cursor_s, trial} = scene
+  const colours = PALETTES[look.theme]
+  const [x0, x1] = look.range
+  const px = (s) => ((s - x0) / (x1 - x0)) * width
+  const bands = lay_bands(setup, height)
+  ctx.font = "11px system-ui, sans-serif"
+
+  const here = bands[focus_row]
+  ctx.fillStyle = colours.band
+  ctx.fillRect(0, here.top, width, here.height)
+  ctx.fillStyle = colours.rest
+  ctx.fillRect(px(setup.rest_s[0]), 0, px(setup.rest_s[1]) - px(setup.rest_s[0]), height)
+
+  for (const band of bands) {
+    if (band.auxiliary) continue
+    const channel = card.channels[band.row]
+    const auto = channel.automatic
+    if (auto.low_s != null) {
+      ctx.fillStyle = colours.interval
+      ctx.fillRect(px(auto.low_s), band.top + 1, Math.max(2, px(auto.high_s) - px(auto.low_s)), band.height - 2)
+    }
+    if (channel.interval_s) {
+      const [a, b] = channel.interval_s.map(px)
+      ctx.strokeStyle = colours.onset
+      ctx.setLineDash([2, 3])
+      ctx.strokeRect(a, band.top + 3, b - a, band.height - 6)
+      ctx.setLineDash([])
+      plate(ctx, "not before", a - 3, band.top + band.height - 6, colours, "right", colours.onset)
+      plate(ctx, "not after", b + 3, band.top + band.height - 6, colours, "left", colours.onset)
+    }
+  }
+  ctx.drawImage(traces_image, 0, 0, width, height)
+
+  for (const band of bands) {
+    ctx.strokeStyle = colours.grid
+    ctx.lineWidth = 1
+    ctx.beginPath()
+    ctx.moveTo(0, Math.round(band.top + band.height) - 0.5)
+    ctx.lineTo(width, Math.round(band.top + band.height) - 0.5)
+    ctx.stroke()
+  }
+
+  const heads = []
+  for (const line of card.lines) {
+    const x = Math.round(px(line.at_s)) + 0.5
+    if (x < 0 || x > width) continue
+    ctx.strokeStyle = colours.ink
+    ctx.lineWidth = line.kind === "cue" ? 1.4 : 1
+    ctx.setLineDash({cue: [], response: [8, 4], other: [2, 4]}[line.kind])
+    ctx.beginPath()
+    ctx.moveTo(x, 0)
+    ctx.lineTo(x, height)
+    ctx.stroke()
+    ctx.setLineDash([])
+    heads.push([line.words, x])
+  }
+
+  for (const band of bands) {
+    const channel = setup.channels[band.row]
+    if (band.auxiliary) {
+      plate(ctx, `${channel.label} (${channel.unit_label})`, 6, band.top + 12, colours)
+      continue
+    }
+    const state = card.channels[band.row]
+    ctx.font = `${band.row === focus_row ? "bold " : ""}11px system-ui, sans-serif`
+    plate(ctx, channel.label + (channel.over ? ` · over ${channel.over}` : ""), 6, band.top + 12, colours)
+    plate(ctx, `${state.sign} ${state.words}`, width - 6, band.top + 12, colours, "right",
+      state.reviewed ? colours.ink : colours.faint)
+    ctx.font = "11px system-ui, sans-serif"
+    draw_scale_bar(ctx, band, channel, trial.full_scale[band.row] / look.gain, colours)
+    draw_marks(ctx, band, state, band.row === focus_row, mark, px, width, colours)
+  }
+
+  heads.sort((a, b) => a[1] - b[1])
+  let edge = -Infinity
+  let level = 0
+  for (const [words, x] of heads) {
+    const wide = ctx.measureText(words).width + 8
+    level = x - 2 < edge ? (level + 1) % 3 : 0
+    plate(ctx, words, Math.min(x + 4, width - wide), 26 + 14 * level, colours)
+    edge = x + 4 + wide
+  }
+
+  if (cursor_s != null && cursor_s >= x0 && cursor_s <= x1) {
+    const x = Math.round(px(cursor_s)) + 0.5
+    ctx.strokeStyle = colours.faint
+    ctx.setLineDash([1, 2])
+    ctx.beginPath()
+    ctx.moveTo(x, 0)
+    ctx.lineTo(x, height)
+    ctx.stroke()
+    ctx.setLineDash([])
+    plate(ctx, `${(cursor_s * 1000).toFixed(0)} ms`, Math.min(x + 3, width - 60), height - 6, colours)
+  }
+}
+
+function draw_scale_bar(ctx, band, channel, full, colours) {
+  const per_uv = (band.height * 0.6 - 4) / 2 / full
+  const value = round_bar(full * 0.6)
+  const long = value * per_uv
+  const bottom = band.top + band.height * 0.7 + long / 2
+  ctx.strokeStyle = colours.ink
+  ctx.lineWidth = 2
+  ctx.beginPath()
+  ctx.moveTo(9, bottom)
+  ctx.lineTo(9, bottom - long)
+  ctx.stroke()
+  const text = channel.unit_label === "arbitrary units" ? `${value} (arbitrary)` : `${value} ${channel.unit_label}`
+  plate(ctx, text, 14, bottom - long / 2 + 4, colours)
+}
+
+/** Marks differ by side of their flag, line style and word, not by colour alone. */
+function draw_marks(ctx, band, state, focused, mark, px, width, colours) {
+  const line = (s, {dash, colour, thick, words, side, low}) => {
+    const x = Math.round(px(s)) + 0.5
+    if (x < -1 || x > width + 1) return
+    ctx.strokeStyle = colour
+    ctx.lineWidth = thick
+    ctx.setLineDash(dash)
+    ctx.beginPath()
+    ctx.moveTo(x, band.top + 2)
+    ctx.lineTo(x, band.top + band.height - 2)
+    ctx.stroke()
+    ctx.setLineDash([])
+    const y = low ? band.top + band.height - 6 : band.top + 26
+    plate(ctx, words, side === "right" ? x + 4 : x - 4, y, colours, side === "right" ? "left" : "right", colour)
+  }
+  const auto = state.automatic
+  if (auto.onset_s != null) {
+    line(auto.onset_s, {dash: [1, 3], colour: colours.automatic, thick: 1.2, words: "automatic", side: "left", low: true})
+  }
+  for (const burst of state.bursts) {
+    const selected = focused && burst.id === mark.burst
+    const at = (side, value) => (selected && mark.side === side && mark.at_s != null ? mark.at_s : value)
+    const onset = at("onset", burst.onset_s)
+    const offset = at("offset", burst.offset_s)
+    const number = state.bursts.length > 1 ? ` ${state.bursts.indexOf(burst) + 1}` : ""
+    const thick = (side) => (selected && mark.side === side ? 3 : 1.6)
+    if (onset != null) {
+      line(onset, {dash: [], colour: colours.onset, thick: thick("onset"), words: `onset${number}`, side: "right"})
+    }
+    if (offset != null) {
+      line(offset, {dash: [6, 3], colour: colours.offset, thick: thick("offset"), words: `offset${number}`, side: "right",
+        low: true})
+    }
+  }
+}

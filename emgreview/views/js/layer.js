@@ -1,0 +1,70 @@
+// The canvas layer between Bokeh's own canvases. Everything that leans on BokehJS internals stands in this file
+// (plot view of the child figure, its canvas, frame and `repainted` signal); tests/browser drives it.
+
+/**
+ * @typedef {{left: number, top: number, width: number, height: number}} Box  in CSS pixels of the figure
+ * @typedef {{
+ *   canvas: HTMLCanvasElement, frame: () => Box, range: () => [number, number],
+ *   set_range: (start: number, end: number) => void, colours: (ink: string, grid: string, ground: string) => void,
+ *   redraw: () => void, detach: () => void }} Layer
+ */
+
+/**
+ * Place a canvas over the grid and under the annotations of the figure, and draw whenever Bokeh paints.
+ * @param {any} view  the component's view
+ * @param {(layer: Layer) => void} draw
+ * @returns {Promise<Layer>}
+ */
+async function attach_layer(view, draw) {
+  const plot = await until(() => [...view._child_views.values()].find((v) => v.canvas_view?.primary && v.frame))
+  const canvas = document.createElement("canvas")
+  canvas.style.cssText = "position:absolute;pointer-events:none"
+  for (const name of ["start", "end"]) plot.model.x_range.properties[name].internal = true // no echo to Python
+  const layer = {
+    canvas,
+    frame: () => plot.frame.bbox,
+    range: () => [plot.model.x_range.start, plot.model.x_range.end],
+    set_range: (start, end) => plot.model.x_range.setv({start, end}),
+    colours(ink, grid, ground) {
+      const plain = {syncable: false}
+      for (const axis of [...plot.model.below, ...plot.model.left]) {
+        if (!axis.properties.major_label_text_color) continue
+        axis.setv({major_label_text_color: ink, axis_label_text_color: ink, axis_line_color: grid,
+          major_tick_line_color: grid}, plain)
+      }
+      for (const line of plot.model.center) if (line.properties.grid_line_color) line.setv({grid_line_color: grid}, plain)
+      plot.model.setv({background_fill_color: ground, border_fill_color: ground, outline_line_color: grid}, plain)
+    },
+    redraw() {
+      const below = plot.canvas_view.primary.el
+      if (canvas.previousElementSibling !== below) below.after(canvas) // Bokeh empties its canvas box when it renders anew
+      const box = plot.frame.bbox
+      const ratio = window.devicePixelRatio || 1
+      const [width, height] = [Math.round(box.width * ratio), Math.round(box.height * ratio)]
+      if (width < 2 || height < 2) return
+      if (canvas.width !== width || canvas.height !== height) Object.assign(canvas, {width, height})
+      Object.assign(canvas.style, {
+        left: `${box.left}px`, top: `${box.top}px`, width: `${box.width}px`, height: `${box.height}px`})
+      draw(layer)
+    },
+    detach() {
+      plot.repainted.disconnect(on_paint)
+      canvas.remove()
+    },
+  }
+  const on_paint = () => layer.redraw()
+  plot.repainted.connect(on_paint)
+  return layer
+}
+
+/** Wait for a value that is not null or undefined, frame by frame. */
+function until(get) {
+  return new Promise((resolve) => {
+    const look = () => {
+      const value = get()
+      if (value != null) resolve(value)
+      else requestAnimationFrame(look)
+    }
+    look()
+  })
+}

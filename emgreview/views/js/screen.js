@@ -1,0 +1,215 @@
+// The words around the picture: head line, decision panel, map of the queue, forms, key card. Builds elements and
+// offers functions that refresh them; decides nothing.
+
+/** Make an element: attributes, listeners (on…), then children. Text is always text, never markup. */
+function h(tag, attributes = {}, ...children) {
+  const element = document.createElement(tag)
+  for (const [name, value] of Object.entries(attributes)) {
+    if (name.startsWith("on")) element.addEventListener(name.slice(2), value)
+    else if (value != null && value !== false) element.setAttribute(name, value === true ? "" : value)
+  }
+  element.append(...children.filter((child) => child != null))
+  return element
+}
+
+function make_screen(setup, figure, act) {
+  const title = h("span", {class: "title"})
+  const progress = h("progress", {max: 1, value: 0, "aria-label": "share of channel-trials reviewed"})
+  const counted = h("span", {class: "counted"})
+  const saved = h("span", {class: "chip", role: "status"})
+  const keys_on = h("button", {class: "chip keys"})
+  const card_button = h("button", {class: "plain", onclick: () => act({command: "key_card"})}, "key card (?)")
+  const head = h("div", {class: "head"}, title, h("span", {class: "count"}, progress, counted), saved, keys_on, card_button)
+
+  const notice = h("div", {class: "notice", role: "alert", hidden: true})
+  const differs = h("div", {class: "differs", hidden: true})
+  const waiting = h("div", {class: "waiting", hidden: true})
+  const picture = h("div", {class: "picture"}, figure, waiting, differs)
+
+  const rows = setup.channels.flatMap((channel, row) => (channel.auxiliary ? [] : [
+    h("button", {class: "row", onclick: () => act({command: "channel", row})},
+      h("span", {class: "sign"}), h("span", {class: "name"}, channel.label), h("span", {class: "state"}))]))
+  const detail = h("p", {class: "detail"})
+  const groups = new Map()
+  for (const key of setup.keys) {
+    if (!key.button) continue
+    if (!groups.has(key.group)) groups.set(key.group, h("div", {class: "buttons"}))
+    groups.get(key.group).append(
+      h("button", {class: "do", "data-command": key.command, title: key.words, onclick: () => act(key)},
+        h("kbd", {}, key_name(key)), ` ${key.button}`))
+  }
+  const map = h("canvas", {class: "map", tabindex: -1, role: "img"})
+  const queue = h("div", {class: "queue"}, h("h4", {}, "All trials in order: □ open, ◧ begun, ▣ reviewed, ◇ to discuss. ",
+    "Click one to go there."), h("div", {class: "map-frame"}, map))
+  const side = h("div", {class: "side"},
+    h("h4", {}, "Channels of this trial"), ...rows, detail,
+    ...[...groups].flatMap(([group, buttons]) => [h("h4", {}, group), buttons]))
+
+  const form = h("div", {class: "form", hidden: true, role: "dialog"})
+  const key_card = h("div", {class: "card", hidden: true, role: "dialog", "aria-label": "key card"})
+  const live = h("div", {class: "live", role: "status", "aria-live": "polite"})
+  const foot = h("div", {class: "foot"}, setup.processing)
+  const root = h("div", {class: "emgreview", tabindex: 0, role: "application",
+    "aria-label": "review of EMG trials; press question mark for the keys"},
+    head, notice, h("div", {class: "body"}, h("div", {class: "main"}, picture, queue), side), foot, form, key_card, live)
+
+  root.addEventListener("mousedown", (event) => { // buttons act without taking the keys away
+    if (event.composedPath().some((element) => element.tagName === "BUTTON")) {
+      event.preventDefault()
+      root.focus()
+    }
+  })
+
+  function text(element, words) {
+    if (element.textContent !== words) element.textContent = words
+  }
+
+  function show_notice(words) {
+    notice.hidden = !words
+    text(notice, words)
+  }
+
+  let notice_timer = 0
+  function pass_notice(words) {
+    show_notice(words)
+    clearTimeout(notice_timer)
+    notice_timer = setTimeout(() => show_notice(screen.lasting), 6000)
+  }
+
+  function paint_map(overview, index, dark) {
+    const cell = 11
+    const per_row = Math.max(1, Math.floor((map.parentElement.clientWidth - 4) / cell))
+    const lines = Math.ceil(overview.length / per_row)
+    const ratio = window.devicePixelRatio || 1
+    Object.assign(map, {width: per_row * cell * ratio, height: lines * cell * ratio, per_row, cell})
+    map.style.width = `${per_row * cell}px`
+    map.style.height = `${lines * cell}px`
+    const ctx = map.getContext("2d")
+    ctx.setTransform(ratio, 0, 0, ratio, 0, 0)
+    ctx.clearRect(0, 0, per_row * cell, lines * cell)
+    const ink = dark ? "#d8d8dc" : "#3a3a40"
+    overview.forEach((status, i) => {
+      const [x, y] = [(i % per_row) * cell + 1.5, Math.floor(i / per_row) * cell + 1.5]
+      ctx.strokeStyle = ctx.fillStyle = ink
+      ctx.lineWidth = 1
+      if (status === "to discuss") {
+        ctx.beginPath()
+        ctx.moveTo(x + 4, y)
+        ctx.lineTo(x + 8, y + 4)
+        ctx.lineTo(x + 4, y + 8)
+        ctx.lineTo(x, y + 4)
+        ctx.closePath()
+        ctx.stroke()
+      } else {
+        ctx.strokeRect(x + 0.5, y + 0.5, 7, 7)
+        if (status === "reviewed") ctx.fillRect(x + 2, y + 2, 4, 4)
+        if (status === "begun") ctx.fillRect(x + 1, y + 1, 3, 6)
+      }
+      if (i === index) {
+        ctx.strokeStyle = dark ? "#7db8f0" : "#0b5394"
+        ctx.lineWidth = 2
+        ctx.strokeRect(x - 1, y - 1, 10, 10)
+      }
+    })
+    map.setAttribute("aria-label", `map of ${overview.length} trials, at ${index + 1}`)
+  }
+  map.addEventListener("click", (event) => {
+    const i = Math.floor(event.offsetY / map.cell) * map.per_row + Math.floor(event.offsetX / map.cell)
+    if (i >= 0 && i < setup.n_trials) act({command: "trial", index: i})
+    root.focus()
+  })
+
+  /** Ask by digits: returns by `done(words[])`; several may be chosen, Enter confirms, Esc leaves. */
+  function choose(question, choices, several, done) {
+    const chosen = []
+    const items = choices.map((choice) => h("button", {class: "choice", onclick: () => toggle(choice)},
+      h("kbd", {}, key_name({code: choice.code})), ` ${choice.shown}`))
+    const other = h("input", {type: "text", placeholder: "in words", hidden: true, "aria-label": "reason in words"})
+    const confirm = h("button", {class: "do", onclick: () => finish()}, h("kbd", {}, "Enter"), " confirm")
+    const leave = h("button", {class: "do", onclick: () => close()}, h("kbd", {}, "Esc"), " leave as it was")
+    function toggle(choice) {
+      const at = chosen.indexOf(choice)
+      if (at >= 0) chosen.splice(at, 1)
+      else chosen.push(choice)
+      items.forEach((item, i) => item.setAttribute("aria-pressed", String(chosen.includes(choices[i]))))
+      if (!several) return finish()
+      other.hidden = !chosen.some((c) => c.text)
+      if (!other.hidden) other.focus()
+    }
+    function finish() {
+      if (!chosen.length) return
+      if (!other.hidden && !other.value.trim()) return other.focus()
+      const words = chosen.map((choice) => choice.words)
+      const said = other.value.trim()
+      close()
+      done(words, said)
+    }
+    open(question, [h("div", {class: "choices"}, ...items), other, h("div", {class: "buttons"}, several ? confirm : null, leave)])
+    screen.form_key = (event) => {
+      if (event.code === "Escape") close()
+      else if (event.code === "Enter") finish()
+      else {
+        const choice = choices.find((c) => c.code === event.code)
+        if (choice) toggle(choice)
+      }
+    }
+    other.addEventListener("keydown", (event) => {
+      if (event.code === "Enter") finish()
+      if (event.code === "Escape") close()
+    })
+  }
+
+  /** Ask for values in fields: [{name, words, value, type}]; `done({name: text})`. */
+  function ask(question, fields, done) {
+    const inputs = fields.map((f) => h("input", {type: f.type ?? "text", value: f.value ?? "", name: f.name, step: "any"}))
+    const finish = () => {
+      const values = Object.fromEntries(inputs.map((input) => [input.name, input.value]))
+      close()
+      done(values)
+    }
+    open(question, [
+      ...fields.map((f, i) => h("label", {}, `${f.words} `, inputs[i])),
+      h("div", {class: "buttons"}, h("button", {class: "do", onclick: finish}, h("kbd", {}, "Enter"), " confirm"),
+        h("button", {class: "do", onclick: () => close()}, h("kbd", {}, "Esc"), " leave as it was"))])
+    for (const input of inputs) {
+      input.addEventListener("keydown", (event) => {
+        if (event.code === "Enter") { event.preventDefault(); finish() }
+        if (event.code === "Escape") close()
+      })
+    }
+    screen.form_key = (event) => { if (event.code === "Escape") close() }
+    inputs[0].focus()
+    inputs[0].select()
+  }
+
+  function open(question, parts) {
+    form.replaceChildren(h("h4", {}, question), ...parts)
+    form.hidden = false
+    form.setAttribute("aria-label", question)
+  }
+
+  function close() {
+    form.hidden = true
+    screen.form_key = null
+    root.focus()
+  }
+
+  function toggle_card() {
+    key_card.hidden = !key_card.hidden
+    if (key_card.hidden) return root.focus()
+    const by_group = Map.groupBy ? Map.groupBy(setup.keys, (k) => k.group) : new Map([["keys", setup.keys]])
+    key_card.replaceChildren(
+      h("h4", {}, "Keys (they act while the frame around the review is drawn thick)"),
+      h("div", {class: "columns"}, ...[...by_group].map(([group, keys]) => h("table", {},
+        h("caption", {}, group),
+        ...keys.map((key) => h("tr", {}, h("td", {}, h("kbd", {}, key_name(key))), h("td", {}, key.words)))))),
+      h("button", {class: "do", onclick: toggle_card}, h("kbd", {}, "?"), " close"))
+  }
+
+  const screen = {
+    root, picture, lasting: "", form_key: null, choose, ask, toggle_card, show_notice, pass_notice, paint_map, text,
+    title, progress, counted, saved, keys_on, rows, detail, differs, waiting, live,
+    get card_open() { return !key_card.hidden },
+  }
+  return screen
+}

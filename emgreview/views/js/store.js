@@ -1,0 +1,149 @@
+// What the browser knows: trials already here, their decisions as Python confirmed them, and what is not yet saved.
+// One message at a time goes up (send_msg); everything comes down by two synced properties, `pack` and `news`.
+
+const AHEAD = 60 // trials kept ahead of the one on screen
+const BEHIND = 12
+const CHUNK = 10 // trials asked for at once
+const PATIENCE_MS = 2000 // an answer later than this stops decisions
+
+/** Trials of a pack: int32 length of the JSON head, head, then int16 samples (-32768 = missing). */
+function unpack(buffer) {
+  const bytes = new DataView(buffer)
+  const length = bytes.getInt32(0, true)
+  const head = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 4, length)))
+  const base = 4 + length
+  for (const trial of head.trials) {
+    for (const trace of trial.traces) {
+      trace.samples = new Int16Array(buffer, base + trace.at, trace.n)
+      delete trace.at
+    }
+  }
+  return head.trials
+}
+
+function make_store(model, setup) {
+  const client = `screen-${Math.random().toString(36).slice(2, 10)}`
+  const trials = new Map()
+  const cards = new Map()
+  const listeners = []
+  const pending = [] // decisions on their way: {n, index, channel, command, at}
+  let sent = 0
+  let serial = setup.serial
+  let asked = 0 // time of the request for trials under way, 0 = none
+  let beat_sent = 0
+  let beat_heard = performance.now()
+  let stopped = "" // why no decision is taken, "" = all well
+  let fatal = false
+
+  const tell = (what) => listeners.forEach((listener) => listener(what))
+
+  function stop(words, for_good = false) {
+    fatal ||= for_good
+    if (stopped === words) return
+    stopped = words
+    tell({stopped})
+  }
+
+  function keep(card) {
+    if (!(cards.get(card.index)?.serial > card.serial)) cards.set(card.index, card)
+  }
+
+  function take(update) {
+    if (update.beat?.client === client) beat_heard = performance.now()
+    if (update.saved?.client === client) {
+      beat_heard = performance.now()
+      while (pending.length && pending[0].n <= update.saved.n) pending.shift()
+    }
+    for (const card of update.cards ?? []) keep(card)
+    if (update.problem) stop(update.problem, true)
+    else if (stopped && !fatal && !pending.some(late)) stop("")
+    tell(update)
+  }
+
+  function on_news() {
+    if (!model.news) return
+    const news = JSON.parse(model.news)
+    const fresh = news.updates.filter((update) => update.serial > serial)
+    if (fresh.length && fresh[0].serial > serial + 1) {
+      serial = news.serial // some were missed: ask for everything
+      model.send_msg({kind: "everything", client})
+      return
+    }
+    for (const update of fresh) {
+      serial = update.serial
+      take(update)
+    }
+  }
+
+  function on_pack() {
+    if (!model.pack?.byteLength) return
+    asked = 0
+    const arrived = unpack(model.pack)
+    for (const trial of arrived) {
+      trials.set(trial.index, trial)
+      keep(trial.card)
+    }
+    tell({trials: arrived.map((trial) => trial.index)})
+  }
+
+  const late = (decision) => performance.now() - decision.at > PATIENCE_MS
+
+  function watch(attentive) {
+    const now = performance.now()
+    if (pending.some(late)) {
+      stop(`Python has not confirmed ${pending.length} decision(s) for ${Math.round((now - pending[0].at) / 1000)} s: ` +
+        "no further decisions are taken. If the kernel was restarted, run the cell again: review goes on where the file ends.")
+    } else if (attentive && beat_sent > beat_heard && now - beat_sent > PATIENCE_MS) {
+      stop("Python does not answer: no decisions are taken. It may be busy with another cell; if the kernel was " +
+        "restarted, run the cell again: review goes on where the file ends.")
+    }
+    if (attentive && (beat_sent <= beat_heard || now - beat_sent > PATIENCE_MS)) {
+      if (beat_sent <= beat_heard) beat_sent = now
+      model.send_msg({kind: "beat", client})
+    }
+    if (asked && now - asked > PATIENCE_MS) asked = 0
+  }
+
+  model.properties?.pack && (model.properties.pack.internal = true)
+  model.on("pack", on_pack)
+  model.on("news", on_news)
+
+  return {
+    client, trials, cards, pending,
+    get stopped() { return stopped },
+    listen: (listener) => listeners.push(listener),
+    watch,
+    say_hello() {
+      model.send_msg({kind: "hello", client})
+      on_news()
+      on_pack()
+    },
+    /** Send one decision; false where none may be taken. */
+    decide(command, index, channel, args, visible) {
+      if (stopped) return false
+      sent += 1
+      pending.push({n: sent, index, channel, command, at: performance.now()})
+      model.send_msg({kind: "decide", client, n: sent, command, index, channel, args, visible})
+      tell({pending: pending.length})
+      return true
+    },
+    /** Ask for trials around one, nearest first. */
+    want(index) {
+      if (asked) return
+      const missing = []
+      for (let ahead = 0; ahead <= AHEAD && missing.length < CHUNK; ahead++) {
+        const steps = ahead && ahead <= BEHIND ? [index + ahead, index - ahead] : [index + ahead]
+        for (const i of steps) if (i >= 0 && i < setup.n_trials && !trials.has(i)) missing.push(i)
+      }
+      const far = missing.length && Math.abs(missing[0] - index) > AHEAD / 2
+      if (!missing.length || (missing.length < CHUNK / 2 && far)) return
+      asked = performance.now()
+      model.send_msg({kind: "want", client, trials: missing.slice(0, CHUNK)})
+      for (const known of trials.keys()) if (Math.abs(known - index) > 3 * AHEAD) trials.delete(known)
+    },
+    close() {
+      model.off?.("pack", on_pack)
+      model.off?.("news", on_news)
+    },
+  }
+}

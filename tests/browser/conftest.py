@@ -1,0 +1,176 @@
+"""A real JupyterLab, Notebook, Panel server and Voila, and a real Chromium that may talk to this machine alone."""
+
+import json
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+HERE = Path(__file__).parent
+CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+def pytest_collection_modifyitems(items):
+    for item in items:
+        if HERE in Path(item.fspath).parents:
+            item.add_marker(pytest.mark.browser)
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    if not Path(CHROMIUM).exists():
+        pytest.skip("no Chromium on this machine; the README's test command installs Debian's")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def page(chromium):
+    """A page whose every request beyond this machine is refused and listed in ``page.left_the_machine``."""
+    context = chromium.new_context(viewport={"width": 1400, "height": 950})
+    page = context.new_page()
+    page.left_the_machine = []
+
+    def local_only(route):
+        url = route.request.url
+        if url.startswith(("http://127.0.0.1", "http://localhost", "ws://127.0.0.1", "data:", "blob:")):
+            route.continue_()
+        else:
+            page.left_the_machine.append(url)
+            route.abort()
+
+    context.route("**/*", local_only)
+    page.messages = []
+    page.on("console", lambda message: page.messages.append(message.text[:300]))
+    page.on("pageerror", lambda error: page.messages.append(f"page error: {error}"[:300]))
+    yield page
+    context.close()
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+class Served:
+    """A server process on this machine: its address, its working folder, and its end."""
+
+    def __init__(self, arguments: list[str], folder: Path, ready: str):
+        self.folder = folder
+        self.port = free_port()
+        self.base = f"http://127.0.0.1:{self.port}"
+        self.log = folder / "server.log"
+        environment = {
+            **os.environ,
+            "PYTHONPATH": str(HERE),
+            "JUPYTER_PREFER_ENV_PATH": "1",
+            "HOME": str(folder),
+            "NO_PROXY": "127.0.0.1,localhost",
+        }
+        command = [sys.executable, "-m", *[a.replace("{port}", str(self.port)) for a in arguments]]
+        self.process = subprocess.Popen(
+            command, cwd=folder, env=environment, stdout=self.log.open("w"), stderr=subprocess.STDOUT
+        )
+        for _ in range(240):
+            try:
+                urllib.request.urlopen(self.base + ready, timeout=2).read()
+                return
+            except OSError:
+                if self.process.poll() is not None:
+                    break
+                time.sleep(0.25)
+        self.stop()
+        raise TimeoutError(f"{' '.join(arguments[:2])} does not answer; its log ends:\n{self.log.read_text()[-2000:]}")
+
+    def stop(self):
+        self.process.terminate()
+        try:
+            self.process.wait(15)
+        except subprocess.TimeoutExpired:
+            self.process.kill()
+            self.process.wait()
+
+    def write_notebook(self, name: str, *cells: str) -> str:
+        made = [
+            {
+                "cell_type": "code",
+                "id": f"cell-{i}",
+                "metadata": {},
+                "outputs": [],
+                "execution_count": None,
+                "source": c,
+            }
+            for i, c in enumerate(cells)
+        ]
+        kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
+        notebook = {"cells": made, "metadata": {"kernelspec": kernel}, "nbformat": 4, "nbformat_minor": 5}
+        (self.folder / name).write_text(json.dumps(notebook))
+        return name
+
+    def kernels(self) -> list[dict]:
+        return json.load(urllib.request.urlopen(self.base + "/api/kernels"))
+
+    def end_kernels(self):
+        for session in json.load(urllib.request.urlopen(self.base + "/api/sessions")):
+            request = urllib.request.Request(f"{self.base}/api/sessions/{session['id']}", method="DELETE")
+            urllib.request.urlopen(request)
+
+
+JUPYTER = ["--no-browser", "--ip=127.0.0.1", "--port={port}", "--IdentityProvider.token=", "--allow-root"]
+QUIET = ["--ServerApp.disable_check_xsrf=True", "--LabApp.news_url=", "--LabApp.check_for_updates_class="
+         "jupyterlab.NeverCheckForUpdate"]  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def lab(tmp_path_factory):
+    server = Served(["jupyterlab", *JUPYTER, *QUIET], tmp_path_factory.mktemp("lab"), "/api")
+    yield server
+    server.stop()
+
+
+@pytest.fixture(scope="session")
+def notebook(tmp_path_factory):
+    server = Served(["notebook", *JUPYTER, QUIET[0]], tmp_path_factory.mktemp("notebook"), "/api")
+    yield server
+    server.stop()
+
+
+def run_cells(page, server, path: str, timeout: float = 90_000):
+    """Open a notebook in JupyterLab or Notebook and run its cells, one after the other."""
+    page.goto(f"{server.base}{path}")
+    page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
+    page.wait_for_function(
+        "() => { const e = document.querySelector('.jp-Notebook-ExecutionIndicator');"
+        " return !e || e.dataset.status === 'idle' }",
+        timeout=60_000,
+    )
+    cells = page.locator(".jp-Notebook .jp-CodeCell")
+    for i in range(cells.count()):
+        cells.nth(i).locator(".jp-InputPrompt").click()
+        page.keyboard.press("Control+Enter")
+        page.wait_for_function(
+            "i => /\\[\\d+\\]/.test(document.querySelectorAll('.jp-Notebook .jp-CodeCell')[i]"
+            ".querySelector('.jp-InputPrompt').textContent)",
+            arg=i,
+            timeout=timeout,
+        )

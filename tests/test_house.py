@@ -1,0 +1,118 @@
+"""The house: who may import whom, what importing the package costs, what every public name owes.
+
+The floors are those of DEVELOPERS.md; this test reads them from the syntax tree.
+"""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import emgreview
+
+PACKAGE = Path(emgreview.__file__).parent
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+FLOORS = [  # from the ground up; a part may import from the floors below it, and from itself
+    {"errors"},
+    {"model"},
+    {"signal"},
+    {"annotations", "reading", "simulation", "trials"},
+    {"tables"},
+    {"demo"},
+    {"session"},
+    {"views"},
+    {"cli"},
+]
+NEVER = {("annotations", "signal"), ("reading", "signal")}
+OUTSIDE = {  # third-party packages that only some parts may import
+    "pandas": {"tables", "reading"},
+    "panel": {"views"},
+    "bokeh": {"views"},
+    "param": {"views"},
+    "ipywidgets": {"views"},
+}
+SIGNAL_MAY = {"numpy", "scipy"}
+
+
+def part_of(module: str) -> str:
+    return module.split(".")[1] if "." in module else "__init__"
+
+
+def imports_of(path: Path) -> set[str]:
+    """Absolute names of everything a file imports, wherever in the file the import stands."""
+    names = set()
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path.name} imports relatively; write the whole name"
+            names |= {f"{node.module}.{alias.name}" for alias in node.names}
+    return names
+
+
+def floor_of(part: str) -> int:
+    found = [height for height, floor in enumerate(FLOORS) if part in floor]
+    assert found, f"part {part!r} stands on no floor: add it to FLOORS here and to DEVELOPERS.md"
+    return found[0]
+
+
+def test_there_are_modules():
+    assert len(MODULES) > 10
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_imports_run_downward_only(path):
+    relative = path.relative_to(PACKAGE)
+    part = relative.parts[0].removesuffix(".py")
+    if part in ("__init__", "__main__"):
+        return
+    for name in imports_of(path):
+        if name.startswith("emgreview."):
+            other = part_of(name)
+            if other == "__version__":
+                continue
+            below = floor_of(other) < floor_of(part)
+            assert other == part or below, f"{relative} imports {name}, which does not lie below it"
+            assert (part, other) not in NEVER, f"{part} must never import {other}"
+        package = name.split(".")[0]
+        if package in OUTSIDE:
+            assert part in OUTSIDE[package], f"{relative} imports {package}, which only {OUTSIDE[package]} may"
+        if part == "signal" and package not in sys.stdlib_module_names | {"emgreview"}:
+            assert package in SIGNAL_MAY, f"{relative} imports {package}; signal knows numpy and scipy alone"
+
+
+def test_importing_the_package_loads_no_user_interface_toolkit():
+    code = "import sys, emgreview; print(*[m for m in ('panel', 'bokeh', 'ipywidgets', 'IPython') if m in sys.modules])"
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert out.strip() == ""
+
+
+def test_a_review_session_needs_no_user_interface_toolkit():
+    code = "import sys, emgreview as er; er.open_review, er.simulate, er.read; print('panel' in sys.modules)"
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert out.strip() == "False"
+
+
+@pytest.mark.parametrize("name", emgreview.__all__)
+def test_every_public_name_loads_and_says_what_it_is(name):
+    assert getattr(emgreview, name).__doc__
+
+
+def test_public_names_for_type_checkers_are_those_at_run_time():
+    tree = ast.parse((PACKAGE / "__init__.py").read_text())
+    guarded = next(node for node in tree.body if isinstance(node, ast.If))
+    stated = {f"{node.module}.{alias.name}" for node in guarded.body for alias in node.names}
+    assert stated == {f"{home}.{name}" for home, names in emgreview._HOMES.items() for name in names}
+
+
+def test_a_misspelt_public_name_is_answered_with_the_list():
+    with pytest.raises(AttributeError, match=r"no public name 'cut_trails'; there are: .*cut_trials"):
+        _ = emgreview.cut_trails
+
+
+def test_javascript_stands_in_files_not_in_strings():
+    for path in (PACKAGE / "views").rglob("*.py"):
+        assert "addEventListener" not in path.read_text(), f"{path.name} holds JavaScript"
