@@ -18,7 +18,7 @@ from emgreview.errors import FormatError, ParameterError, RateError, UnitError, 
 from emgreview.model import ARBITRARY, VOLTS, Channel, FloatArray, Marker, Recording, to_sample
 from emgreview.reading.bids import ChannelRow, Sidecars, events_as_markers
 from emgreview.reading.contents import Contents, Reader, Signal, StoredSamples
-from emgreview.reading.units import IN_MICROVOLTS, is_voltage, kind_of, plain_unit
+from emgreview.reading.units import IN_MICROVOLTS, VOLTAGES, is_voltage, kind_of, plain_unit
 
 Unit = str | Mapping[str, str] | None
 
@@ -132,7 +132,7 @@ def _channel(path: Path, signal: Signal, row: ChannelRow | None, said: Unit) -> 
     elif kind == "EMG" and unit != ARBITRARY:
         raise UnitError(
             f"channel {signal.label!r} of {path.name} is of type EMG but in {unit!r}; EMG is a voltage "
-            f"({', '.join(VOLTS)}) or {ARBITRARY!r}; correct its type or unit in channels.tsv or its label, or say "
+            f"({VOLTAGES}) or {ARBITRARY!r}; correct its type or unit in channels.tsv or its label, or say "
             f"unit={{{signal.label!r}: {ARBITRARY!r}}}."
         )
     channel = Channel(
@@ -176,7 +176,7 @@ def _unit(path: Path, signal: Signal, row: ChannelRow | None, kind: str, said: U
     if is_emg:
         came = f"the unit {signal.unit!r}, which is not known," if signal.unit else "no unit"
         raise UnitError(
-            f"{path.name} has {came} for channel {signal.label!r}; allowed: {', '.join(VOLTS)}, or the unit of an "
+            f"{path.name} has {came} for channel {signal.label!r}; allowed: {VOLTAGES}, or the unit of an "
             f"auxiliary signal; say unit='mV' (whichever it is), or unit={{{signal.label!r}: 'mV'}} for this channel "
             f"alone, or, where the scale to volts is unknown, unit={ARBITRARY!r}."
         )
@@ -184,7 +184,7 @@ def _unit(path: Path, signal: Signal, row: ChannelRow | None, kind: str, said: U
 
 
 def _demand_known_unit(said: Unit, labels: Sequence[str]) -> None:
-    allowed = ", ".join([*VOLTS, repr(ARBITRARY)])
+    allowed = f"{VOLTAGES}, {ARBITRARY!r}"
     if isinstance(said, Mapping):
         for label, text in said.items():
             if label not in labels:

@@ -123,7 +123,6 @@ class _Crossings:
     falling: NDArray[np.int64]
     low: float
     high: float
-    starts_above: bool
 
 
 def _blocks(rec: Recording, channel: str) -> Iterator[tuple[int, FloatArray]]:
@@ -135,7 +134,7 @@ def _blocks(rec: Recording, channel: str) -> Iterator[tuple[int, FloatArray]]:
 
 def _crossings(rec: Recording, channel: str, level: float) -> _Crossings:
     rising, falling = [], []
-    low, high, starts_above = math.inf, -math.inf, False
+    low, high = math.inf, -math.inf
     for first, x in _blocks(rec, channel):
         above, known = x >= level, ~np.isnan(x)
         step = known[1:] & known[:-1] & (above[1:] != above[:-1])
@@ -144,9 +143,7 @@ def _crossings(rec: Recording, channel: str, level: float) -> _Crossings:
         falling.append(first + at[~above[at]])
         if known.any():
             low, high = min(low, float(np.nanmin(x))), max(high, float(np.nanmax(x)))
-        if first == 0:
-            starts_above = bool(above[0])
-    return _Crossings(np.concatenate(rising), np.concatenate(falling), low, high, starts_above)
+    return _Crossings(np.concatenate(rising), np.concatenate(falling), low, high)
 
 
 def _held_off(samples: NDArray[np.int64], hold: int) -> NDArray[np.int64]:
@@ -184,7 +181,8 @@ def _find_codes(rec: Recording, channel: str, hold: int, label: str, mask: int) 
             f"{', '.join(map(str, sorted(seen)))}; try another mask, or another channel "
             f"({', '.join(other for other in rec.labels if other != channel) or 'it has no other'})."
         )
-    came = f"channel {channel!r} of {rec.name}, which holds codes {code_all.min()} to {code_all.max()} under mask {mask:#x}"
+    span = f"{code_all.min()} to {code_all.max()}"
+    came = f"channel {channel!r} of {rec.name}, which holds codes {span} under mask {mask:#x}"
     _demand_plausible(rec, starts, len(at_all), hold, came, "try a mask with fewer bits, or a longer hold_off_s")
     last = np.searchsorted(at_all, starts + hold) - 1
     return tuple(

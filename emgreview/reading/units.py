@@ -52,6 +52,9 @@ CHANNEL_TYPES = frozenset((
 ))  # fmt: skip
 """Channel types of the Brain Imaging Data Structure 1.11, upper case (those of EMG, and of its neighbours)."""
 
+VOLTAGES = "V, mV, uV, nV"
+"""The units of voltage as messages list them."""
+
 IN_MICROVOLTS = frozenset({"EMG", "ECG"})
 """Kinds whose voltages are delivered in microvolts; all others keep their own unit."""
 

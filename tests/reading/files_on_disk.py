@@ -1,4 +1,5 @@
-"""Files written for the tests, byte by byte from the published texts, and a decoder that shares nothing with the package.
+"""Files written for the tests, byte by byte from the published texts, and a decoder that shares nothing with the
+package.
 
 EDF: Kemp et al. 1992 (Electroencephalogr Clin Neurophysiol 82:391-393). EDF+: Kemp & Olivan 2003 (Clin Neurophysiol
 114:1755-1761). BDF: the same with three bytes a sample and byte 255 + "BIOSEMI" as version.
