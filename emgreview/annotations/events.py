@@ -20,6 +20,7 @@ An event is a frozen value. Its line is RFC 8785 canonical JSON in UTF-8, ended 
 One command is always one line, so that a crash can never leave half a command. On reading, digests are taken over the
 stored bytes; nothing is serialised again.
 
+    canonical, digest_of        values to bytes, and their digest
     encode, decode              event to line and back
     check_name, check_text      what may stand in a file name, a comment
     Choice and the lists        reasons, cautions, behaviours, kinds, confidences
@@ -78,19 +79,38 @@ def now() -> str:
     return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-def _canonical(value: Any) -> bytes:
+def canonical(value: Any) -> bytes:
+    """RFC 8785 canonical JSON. Raises ParameterError where a value has none."""
     try:
-        return rfc8785.dumps(value)
-    except rfc8785.CanonicalizationError as problem:
+        return _quick(value).encode() if _same_in_both(value) else rfc8785.dumps(value)
+    except (rfc8785.CanonicalizationError, UnicodeEncodeError) as problem:
         raise ParameterError(
             f"this cannot be written to a log: {problem}; allowed are text, true and false, null, finite numbers below "
             "2**53, lists and objects of these; convert it first."
         ) from None
 
 
+_quick = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode
+
+
+def _same_in_both(value: Any) -> bool:
+    """Whether the standard library, far faster, writes the same bytes: no floats, no large numbers, ASCII keys."""
+    kind = type(value)
+    if kind is str or kind is bool or value is None:
+        return True
+    if kind is dict:
+        for key, part in value.items():
+            if type(key) is not str or not key.isascii() or not _same_in_both(part):
+                return False
+        return True
+    if kind is list:
+        return all(map(_same_in_both, value))
+    return kind is int and -(1 << 53) < value < 1 << 53
+
+
 def digest_of(value: Any) -> str:
     """SHA-256 of a value's canonical JSON; ParameterError where it has none."""
-    return hashlib.sha256(_canonical(value)).hexdigest()
+    return hashlib.sha256(canonical(value)).hexdigest()
 
 
 def encode(fields: Mapping[str, Any]) -> tuple[bytes, Event]:
@@ -99,7 +119,8 @@ def encode(fields: Mapping[str, Any]) -> tuple[bytes, Event]:
     Raises ParameterError where a value cannot be written as canonical JSON (NaN, whole numbers beyond 2**53, keys that
     are no text), or where a key called "self" holds text, which would hide the place of the digest.
     """
-    blank = _canonical({**fields, "self": ZEROS})
+    parts = sorted({**fields, "self": ZEROS}.items())
+    blank = b"{" + b",".join(b'"%b":%b' % (name.encode(), canonical(value)) for name, value in parts) + b"}"
     if blank.count(_SELF) != 1:
         raise ParameterError(
             'a value came with a key called "self" that holds text; in a log it is the digest of a line; rename yours.'

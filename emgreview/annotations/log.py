@@ -37,7 +37,7 @@ from emgreview.annotations.events import (
 )
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.upgrade import Step, schema_of, steps_from, upgraded
-from emgreview.errors import LogBrokenError, LogLockedError, LogReadOnlyError, LogTooNewError, LogWriteError
+from emgreview.errors import LogBrokenError, LogError, LogLockedError, LogReadOnlyError, LogTooNewError, LogWriteError
 
 
 def log_path(folder: Path, recording: str, reviewer: str, participant: str | None = None) -> Path:
@@ -51,7 +51,7 @@ def log_path(folder: Path, recording: str, reviewer: str, participant: str | Non
 @dataclass(frozen=True)
 class Content:
     """What a file holds: its good ``lines`` without newlines, their ``size`` in bytes, the ``head`` (SHA-256 of the
-    last), the last ``counter``, the ``torn`` bytes after the last newline; ``problem`` says where it breaks, or None."""
+    last), the last ``counter``, the ``torn`` bytes after the last newline; ``problem`` says where it breaks."""
 
     lines: list[bytes]
     size: int
@@ -64,7 +64,8 @@ class Content:
 def read_log(path: Path, each: Callable[[Event], object], files: FileSystem | None = None) -> Content:
     """Read a log, checking every line against the digests, and hand every good event to ``each``, in order.
 
-    Events are not kept: a long log would fill the memory with states that no longer hold. Raises LogTooNewError, OSError.
+    Events are not kept: a long log would fill the memory with states that no longer hold. Raises LogTooNewError,
+    OSError.
     """
     lines = (files or FileSystem()).read(path).split(b"\n")
     torn = lines.pop()
@@ -113,7 +114,7 @@ class Log:
         self.notice = ""
         self._files = files or FileSystem()
         self._fd: int | None = None
-        self._dead: str | None = None
+        self._dead = False
         self._lock = FileLock(path.parent / f".{path.name}.lock", thread_local=False)
         self._holder = path.parent / f".{path.name}.writer"
         content = Content([], 0, ZEROS, 0, b"", None)
@@ -121,8 +122,7 @@ class Log:
             if not read_only:
                 self._take_lock()
             if path.exists():
-                content = read_log(path, each, self._files)
-                self.problem = self.problem or content.problem
+                content = self._read(each)
             if content.lines or content.torn:
                 self._open(content)
         except BaseException:
@@ -153,23 +153,22 @@ class Log:
         Raises LogReadOnlyError, ParameterError (nothing written), LogWriteError (fatal: reopen the log),
         LogBrokenError (the file was changed by something else; fatal).
         """
+        if self._dead:
+            raise LogWriteError(f"{self.problem} The decision was not saved.")
         if self.problem:
             raise LogReadOnlyError(f"{self.problem}; the decision was not saved.")
-        if self._dead:
-            raise LogWriteError(
-                f"{self.path.name} takes no more decisions since {self._dead}; nothing after that was saved; "
-                "close the review, see to the disk, and open it again."
-            )
         line, event = encode({**fields, "seq": len(self._lines), "prev": self.head, "time": now()})
         try:
             self._write(line)
         except BaseException as why:  # an interrupt between write and fsync leaves the file as unknown as a failure
-            self._dead = f"{type(why).__name__} at {now()}" + (f" ({why})" if str(why) else "")
-            if isinstance(why, OSError) and not isinstance(why, LogWriteError):
-                raise LogWriteError(
-                    f"the decision could not be written to {self.path.name} ({why.strerror or why}) and is not saved; "
-                    "no more are taken; close the review, see to the disk, and open it again."
-                ) from why
+            words = (why.strerror or str(why)) if isinstance(why, OSError) else type(why).__name__
+            self._dead = True
+            self.problem = (
+                f"{self.path.name} takes no more decisions: writing failed on {now()} ({words}). Close the review, see to "
+                "the disk, and open it again."
+            )
+            if isinstance(why, OSError):
+                raise LogWriteError(f"{self.problem} The decision was not saved.") from why
             raise
         if self.header is None:
             self.header = event.new
@@ -203,6 +202,16 @@ class Log:
         self._files.fsync(self._fd)
         if created:
             self._files.fsync_dir(self.path.parent)
+
+    def _read(self, each: Callable[[Event], object]) -> Content:
+        try:
+            content = read_log(self.path, each, self._files)
+        except OSError as why:
+            raise LogError(
+                f"{self.path.name} cannot be read ({why.strerror or why}); check the disk and the file's permissions."
+            ) from why
+        self.problem = self.problem or content.problem
+        return content
 
     def _take_lock(self) -> None:
         try:

@@ -64,7 +64,13 @@ class Proposals:
         self.places: dict[str, Place] = {}
         self.recordings: dict[str, Recording] = {}
         self._found = found
+        processing: dict[str, str] = {}
         for part in trials:
+            if processing.setdefault(part.recording.name, part.processing.hash) != part.processing.hash:
+                raise ParameterError(
+                    f"trials of {part.recording.name!r} came with two different processings; one review of a recording has "
+                    "one; cut them all with the same."
+                )
             known = self.recordings.setdefault(part.recording.name, part.recording)
             if known is not part.recording and known.fingerprint.samples != part.recording.fingerprint.samples:
                 raise ParameterError(

@@ -21,7 +21,7 @@ for people and front ends. Sample numbers are those of the source recording; sec
     BurstState, ChannelState, TrialState    the frozen values
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from operator import attrgetter
 from types import MappingProxyType
@@ -35,12 +35,17 @@ RESPONSE = "response"
 
 Value = Any
 Activity = Mapping[str, Any]
-Key = tuple[str, str | None, str | None, str, str | None]  # recording, trial, channel, field, id of a set-aside stretch
+Key = tuple[
+    str | None, str | None, str | None, str, str | None
+]  # recording, trial, channel, field, id of a set-aside stretch
 
 USABLE: Mapping[str, Any] = {"reasons": [], "state": "usable"}
 DEFAULTS: Mapping[str, Value] = MappingProxyType(
     {"signal": USABLE, "comment": None, "discuss": False, "behaviour": None, "cue": None, "set aside": None}
 )
+VERDICTS = ("none visible", "not locatable")
+"""What a person can say of a channel in place of marking bursts."""
+
 NOT_DECISIONS = frozenset(("log", "method", "blind"))
 """Fields of events that say something of the log, not of a trial, and that undo passes over."""
 
@@ -78,14 +83,13 @@ class Replay:
         """Take an event of a log that is being opened."""
         if event.field in NOT_DECISIONS or event.showing != 1:
             return
-        subject, when = event.subject, (event.time, event.counter)
+        when = (event.time, event.counter)
         for key, value in keyed(event, event.new):
             self.values[key] = value
             self.times[key] = when
-        recording: Any = subject["recording"]
-        self._steps.append(
-            Step(event.counter, event.time, recording, event.seq, event.operation, subject["trial"], event.target)
-        )
+        recording, trial = event.subject["recording"], event.subject["trial"]
+        step = (event.counter, event.time, recording, event.seq, event.operation, trial, event.target)
+        self._steps.append(Step._make(step))
 
     def settle(self) -> None:
         """Put the commands read since the last call into order, and find what can be undone."""
@@ -115,17 +119,18 @@ def _carry(step: Step, source: list[Step], target: list[Step]) -> None:
             return
 
 
-def keyed(event: Event, value: Value) -> Iterator[tuple[Key, Value]]:
-    """The keys an event sets, with the part of ``value`` (its old or new) that belongs to each."""
-    subject = event.subject
+def keyed(event: Event, value: Value) -> list[tuple[Key, Value]]:
+    """The keys an event sets, each with its part of ``value`` (the event's old or new)."""
+    subject, name = event.subject, event.field
     recording, trial = subject["recording"], subject["trial"]
-    if event.field == "channels":
-        for channel, parts in value.items():
-            for name, part in parts.items():
-                yield (recording, trial, channel, name, None), part  # type: ignore[misc]
-    else:
-        name = subject["burst"] if event.field == "set aside" else None
-        yield (recording, trial, subject["channel"], event.field, name), value  # type: ignore[misc]
+    if name == "channels":
+        return [
+            ((recording, trial, channel, part, None), value[channel][part])
+            for channel in value
+            for part in value[channel]
+        ]
+    stretch = subject["burst"] if name == "set aside" else None
+    return [((recording, trial, subject["channel"], name, stretch), value)]
 
 
 # One activity to the next ----------------------------------------------------------------------------------------
@@ -167,10 +172,15 @@ def untouched(activity: Activity) -> bool:
 
 def reviewed(activity: Activity, signal: Mapping[str, Any]) -> bool:
     """Whether a person has decided: every burst that stands is accepted, or there is a verdict without bursts."""
-    if signal["state"] == "unusable" or activity["found"] in ("none visible", "not locatable"):
+    if signal["state"] == "unusable" or activity["found"] in VERDICTS:
         return True
-    standing = [burst for burst in activity["bursts"].values() if burst["origin"] != "removed"]
+    standing = list(filter(stands, activity["bursts"].values()))
     return bool(standing) and all(burst["accepted"] for burst in standing)
+
+
+def stands(burst: Mapping[str, Any]) -> bool:
+    """Whether a burst has not been removed."""
+    return bool(burst["origin"] != "removed")
 
 
 def find_burst(activity: Activity, burst: str | None) -> str | None:
@@ -182,35 +192,34 @@ def find_burst(activity: Activity, burst: str | None) -> str | None:
     standing = [
         (value["onset"], name)
         for name, value in activity["bursts"].items()
-        if value["origin"] != "removed" and value["kind"] == "response"
+        if stands(value) and value["kind"] == "response"
     ]
     return min(standing)[1] if standing else None
 
 
 def accept(activity: Activity, burst: str | None = None) -> Activity:
-    """Accept a burst where it stands; without any burst, accept that there is none: "none visible".
+    """Accept a burst, or for None every one that stands; where none stands, accept just that: "none visible".
 
-    A verdict ("none visible", "not locatable") is confirmed as it stands, unless a burst is named: then that burst
-    counts again.
+    A verdict ("none visible", "not locatable") is confirmed as it is, unless a burst is named: then that burst counts
+    again.
     """
-    if burst is None and activity["found"] in ("none visible", "not locatable"):
-        return activity
-    name = find_burst(activity, burst)
-    if name is None:
-        if any(value["origin"] != "removed" for value in activity["bursts"].values()):
-            raise DecisionError(
-                f"this channel has no response, only bursts of another kind ({', '.join(activity['bursts'])}); "
-                "name the burst to accept, add a response, or choose none visible."
-            )
-        return none_visible(activity)
-    value = activity["bursts"][name]
-    if value["origin"] == "removed":
+    if burst is None:
+        if activity["found"] in VERDICTS:
+            return activity
+        if not any(map(stands, activity["bursts"].values())):
+            return none_visible(activity)
+        bursts = {
+            name: {**value, "accepted": True} if stands(value) else value for name, value in activity["bursts"].items()
+        }
+        return _activity("bursts", bursts)
+    value = activity["bursts"][find_burst(activity, burst)]
+    if not stands(value):
         value = {**value, **_back(value), "origin": "automatic"}
-    return _with(activity, name, {**value, "accepted": True})
+    return _with(activity, burst, {**value, "accepted": True})
 
 
 def move(activity: Activity, burst: str | None, onset: int | None, offset: int | None) -> Activity:
-    """A burst with another onset, offset or both. It stands to be accepted again; an added one stays accepted."""
+    """A burst with another onset, offset or both. It waits to be accepted again; an added one stays accepted."""
     name = find_burst(activity, burst)
     if name is None:
         raise DecisionError("there is no response to move on this channel; use add to mark one.")
@@ -218,19 +227,13 @@ def move(activity: Activity, burst: str | None, onset: int | None, offset: int |
     onset = value["onset"] if onset is None else onset
     offset = value["offset"] if offset is None else offset
     check_order(onset, offset)
-    if activity["found"] == "bursts" and (onset, offset, value["origin"]) == (
-        value["onset"],
-        value["offset"],
-        value["origin"] if value["origin"] != "removed" else None,
-    ):
+    before, after = (value["onset"], value["offset"]), (onset, offset)
+    if before == after and stands(value) and activity["found"] == "bursts":
         return activity
-    if value["origin"] == "added":
-        moved = {**value, "onset": onset, "offset": offset}
-    else:
-        automatic = value["automatic"]
-        same = (onset, offset) == (automatic["onset"], automatic["offset"])
-        origin = "automatic" if same else "moved"
-        moved = {**value, "onset": onset, "offset": offset, "origin": origin, "accepted": False}
+    moved = {**value, "onset": onset, "offset": offset}
+    if value["origin"] != "added":
+        automatic = (value["automatic"]["onset"], value["automatic"]["offset"])
+        moved |= {"origin": "automatic" if after == automatic else "moved", "accepted": False}
     return _with(activity, name, moved)
 
 
@@ -251,19 +254,19 @@ def add(activity: Activity, burst: str, onset: int, offset: int | None, kind: st
 
 def remove(activity: Activity, burst: str | None) -> Activity:
     """Without a burst: an automatic one stays listed as removed, an added one leaves the list (the log keeps it)."""
-    name = find_burst(activity, burst)
+    name = find_burst(activity, burst) if activity["found"] == "bursts" else None
     if name is None:
-        raise DecisionError("there is no response to remove on this channel; name a burst, or choose none visible.")
+        raise DecisionError("no response stands on this channel that could be removed; name a burst that does.")
     value = activity["bursts"][name]
     if value["origin"] == "added":
         rest = {key: other for key, other in activity["bursts"].items() if key != name}
         return _activity("bursts" if rest else "none detected", rest)
-    return _with(activity, name, {**value, **_back(value), "origin": "removed", "accepted": False})
+    return _with(activity, name, _removed(value))
 
 
 def none_visible(activity: Activity) -> Activity:
     """No activity can be seen; marks stay in the list but do not count."""
-    return _activity("none visible", activity["bursts"], confidence=_kept_confidence(activity, "none visible"))
+    return _activity("none visible", activity["bursts"], confidence=activity["confidence"])
 
 
 def not_locatable(activity: Activity, earliest: int, latest: int) -> Activity:
@@ -275,11 +278,13 @@ def not_locatable(activity: Activity, earliest: int, latest: int) -> Activity:
 
 def set_of_burst(activity: Activity, burst: str | None, name: str, value: Value) -> Activity:
     """Kind or confidence of a burst; the confidence of a verdict without bursts belongs to the verdict."""
-    if name == "confidence" and burst is None and activity["found"] in ("none visible", "not locatable"):
+    if activity["found"] in VERDICTS and burst is None and name == "confidence":
         return {**activity, "confidence": value}
-    which = find_burst(activity, burst)
-    if which is None:
-        raise DecisionError(f"there is no response on this channel to give a {name} to; add one, or name a burst.")
+    which = find_burst(activity, burst) if activity["found"] == "bursts" else None
+    if which is None or not stands(activity["bursts"][which]):
+        raise DecisionError(
+            f"no such burst stands on this channel to give a {name} to; add one, or name one that does."
+        )
     return _with(activity, which, {**activity["bursts"][which], name: value})
 
 
@@ -295,12 +300,16 @@ def _back(burst: Mapping[str, Any]) -> dict[str, Any]:
     return {"onset": burst["automatic"]["onset"], "offset": burst["automatic"]["offset"]}
 
 
+def _removed(burst: Mapping[str, Any]) -> dict[str, Any]:
+    return {**burst, **_back(burst), "origin": "removed", "accepted": False}
+
+
 def _with(activity: Activity, name: str, burst: Mapping[str, Any]) -> Activity:
-    return _activity("bursts", {**activity["bursts"], name: burst})
-
-
-def _kept_confidence(activity: Activity, found: str) -> str | None:
-    return activity["confidence"] if activity["found"] == found else None
+    """The activity with one burst set. After a verdict only that burst counts: the verdict had ruled out the others."""
+    bursts = activity["bursts"]
+    if activity["found"] in VERDICTS:
+        bursts = {key: _removed(other) for key, other in bursts.items() if other["origin"] != "added"}
+    return _activity("bursts", {**bursts, name: burst})
 
 
 # Frozen values ---------------------------------------------------------------------------------------------------

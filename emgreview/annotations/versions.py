@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from emgreview.annotations.events import check_name
+from emgreview.annotations.events import Event, check_name
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.log import read_log
 from emgreview.errors import LogError, VersionError
@@ -54,7 +54,7 @@ def seal_version(
 ) -> Sealed:
     """Write a version. ``description`` gains the table's digest and the heads of all logs.
 
-    Raises VersionError if the name is taken, LogError if a log is broken, OSError if it cannot be written.
+    Raises VersionError if the name is taken, or it cannot be written; LogError if a log is broken.
     """
     files = files or FileSystem()
     target = folder / "versions" / check_name("version name", name)
@@ -76,14 +76,20 @@ def seal_version(
     }
     text = (json.dumps(whole, indent=2, ensure_ascii=False, sort_keys=True, allow_nan=False) + "\n").encode()
     making = target.with_name(f".{name}.unfinished")
-    if making.exists():
-        shutil.rmtree(making)
-    files.make_dirs(making)
-    files.new_file(making / TABLE, table)
-    files.new_file(making / DESCRIPTION, text)
-    files.fsync_dir(making)
-    files.replace(making, target)
-    files.fsync_dir(target.parent)
+    try:
+        if making.exists():
+            shutil.rmtree(making)
+        files.make_dirs(making)
+        files.new_file(making / TABLE, table)
+        files.new_file(making / DESCRIPTION, text)
+        files.fsync_dir(making)
+        files.replace(making, target)
+        files.fsync_dir(target.parent)
+    except OSError as why:
+        raise VersionError(
+            f"version {name!r} could not be written ({why.strerror or why}); see to the disk, and seal under another name "
+            "if that one is now taken."
+        ) from why
     return Sealed(name, target, hashlib.sha256(text).hexdigest())
 
 
@@ -125,14 +131,14 @@ def verify(folder: str | Path) -> Verified:
     events = 0
     for path in sorted((folder / "logs").rglob("*.jsonl")):
         where = path.relative_to(folder).as_posix()
-        found: list[tuple[str, str]] = []
+        found: list[Event] = []
         try:
-            content = read_log(path, lambda event, found=found: found.append((event.prev, event.reviewer)))
+            content = read_log(path, found.append)
         except (LogError, OSError) as why:
             problems.append(f"{where}: {why}")
             continue
         events += len(content.lines)
-        heads[where] = [prev for prev, _ in found[1:]] + [content.head]
+        heads[where] = [event.prev for event in found[1:]] + [content.head]
         if content.problem:
             problems.append(content.problem)
         elif content.torn:
@@ -141,7 +147,7 @@ def verify(folder: str | Path) -> Verified:
             )
         elif not content.lines:
             problems.append(f"{where} is empty; it never held a decision; remove it.")
-        for code in sorted({reviewer for _, reviewer in found}):
+        for code in sorted({event.reviewer for event in found}):
             if not path.stem.endswith(f"_reviewer-{code}"):
                 problems.append(f"{where} holds decisions of reviewer {code!r}, which its name does not say.")
     versions = sorted(path for path in (folder / "versions").glob("[!.]*") if path.is_dir())
