@@ -97,6 +97,14 @@ def test_specific_sidecars_override_json_by_key_and_tables_as_a_whole(tmp_path: 
     assert rec.notes[0] == "sub-01_ses-b_channels.tsv has no row for AUX1, APB: described by the file alone."
 
 
+def test_events_higher_up_apply_where_no_closer_table_does(tmp_path: Path) -> None:
+    root = dataset(tmp_path / "demo")
+    (root / "task-pinch_events.tsv").write_text("onset\tduration\n2\t0\n")
+    a, b = er.read_dataset(root).recordings
+    assert [m.label for m in a.markers] == ["go", "stop", "catch"]
+    assert [(m.sample, m.label, dict(m.details)) for m in b.markers] == [(200, "event", {})]
+
+
 def test_read_and_read_dataset_agree(tmp_path: Path) -> None:
     data = er.read_dataset(dataset(tmp_path / "demo"))
     for rec in data.recordings:

@@ -276,7 +276,7 @@ def test_unit_never_replaces_a_stated_scale(tmp_path: Path) -> None:
 
 
 def test_annotations_become_markers_in_order_of_time_from_the_first_sample(tmp_path: Path) -> None:
-    """Onsets count from the file's start time; the first record may begin a fraction later (Kemp & Olivan 2003, 2.2.4)."""
+    """Onsets count from the file's start time; the first record may begin a fraction later (EDF+, 2.2.4)."""
     tals = [
         [b"+0.25\x14\x14ready\x14", b"+2.75\x14go\x14stop\x14"],
         [b"+1.25\x14\x14", b"+0.75\x150.1\x14early \xc2\xb5\x14"],
@@ -334,7 +334,7 @@ def test_truncated_file_says_announced_and_present(tmp_path: Path, bdf: bool) ->
     path.write_bytes(path.read_bytes()[:-7])
     with pytest.raises(
         TruncatedError,
-        match=rf"announces 4 data records of {size} bytes, but holds 3 and {size - 7} bytes of the next.*copy or export",
+        match=rf"announces 4 data records of {size} bytes, but holds 3 and {size - 7} bytes of the next.*copy or",
     ):
         er.read(path)
     path.write_bytes(path.read_bytes()[:900])

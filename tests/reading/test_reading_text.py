@@ -157,7 +157,7 @@ def test_missing_samples_and_flat_channels_are_said(tmp_path: Path) -> None:
 
 @needs_open_data
 def test_forearm_files_of_the_open_set() -> None:
-    """Surface EMG of hand movements, CC0; 1000 Hz and mV are inferred, not stated by the source (README of the folder)."""
+    """Surface EMG of hand movements, CC0; 1000 Hz and mV are inferred, not stated by the source."""
     files = sorted(Path(OPEN_DATA or "", "forearm_cc0").glob("*_*_*.txt"))
     assert len(files) == 180
     for path in files[::20]:
@@ -170,7 +170,7 @@ def test_forearm_files_of_the_open_set() -> None:
 
 @needs_open_data
 def test_biceps_file_of_the_open_set() -> None:
-    """Leitner 2021, example data of an open tutorial on EMG filtering, CC BY 4.0: one column, 40,400 samples, 1000 Hz."""
+    """Leitner 2021, example data of an open tutorial on EMG filtering, CC BY 4.0: 40,400 samples, 1000 Hz."""
     path = Path(OPEN_DATA or "", "biceps_ccby4", "bbcontractions.csv")
     rec = er.read(path, rate_hz=1000, unit="arbitrary", columns=["biceps"])
     assert (rec.n_samples, rec.duration_s) == (40_400, 40.4)
