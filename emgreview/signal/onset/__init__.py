@@ -98,10 +98,11 @@ def estimate_onsets(
         part, rows = part[finite], rows[finite]
         level, scale = level_and_scale(part, rest)
         notes[rows[scale == 0]] = "flat"
-        part, rows, level, scale = (array[scale > 0] for array in (part, rows, level, scale))
+        good = scale > 0
+        rows = rows[good]
         if not len(rows):
             continue
-        part = (part - level[:, None]) / scale[:, None]
+        part = (part[good] - level[good, None]) / scale[good, None]
         stands = standing(part, rate_hz, rest, search, quiet)
         notes[rows] = "too short" if too_short else rest_notes(stands, quiet.needed)
         for name, values in find(Batch(part, rate_hz, rest, search, stands), settings).items():

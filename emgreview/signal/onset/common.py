@@ -93,7 +93,7 @@ def window(
 
 
 def level_and_scale(x: Array, rest: slice) -> tuple[Array, Array]:
-    """Mean and SD of the rest of each trial; SD 0 where it does not vary beyond rounding, NaN where it is not finite."""
+    """Mean and SD of the rest of each trial; SD 0 where it does not vary beyond rounding."""
     quiet = x[:, rest]
     level = quiet.mean(axis=1)
     scale = quiet.std(axis=1)

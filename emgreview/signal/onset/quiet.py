@@ -1,8 +1,8 @@
 """A model of the rest, and how far each moment of a trial stands out from it.
 
 1. The rest, winsorised, gives an autoregression x_t = sum_k a_k x_(t-k) + e_t (Yule-Walker). Its residual e is white
-   where there is rest alone (Staude and Wolf 1999, Med Eng Phys 21:449-467, whiten likewise). Departure: the residual is
-   then averaged over ``smooth_s``, because whitening alone over-weighs high frequencies, where muscle is weak.
+   where there is rest alone (Staude and Wolf 1999, Med Eng Phys 21:449-467, whiten likewise). Departure: the residual
+   is then averaged over ``smooth_s``, because whitening alone over-weighs high frequencies, where muscle is weak.
 2. y is the energy of the residual in bins of ``bin_s``, 1 on average in the rest. Blocks of rest with more than three
    times the median energy (a heart beat, a knock) do not count in that average.
 3. z is the mean of y in blocks of ``block_s``. A block's mark runs from -1 to 1 as ln z passes a gate, which rises with
@@ -12,6 +12,7 @@
 Arrays are (trials, samples), (trials, bins) or (trials, blocks), float32 where they are long.
 
     QuietParameters, Standing, standing     the model
+    grid                                    samples a bin, bins a block
     prevalence                              mean mark of each stretch
     rest_notes                              what is wrong with a rest, in a word
 """
@@ -54,9 +55,9 @@ class QuietParameters:
 class Standing:
     """How far a batch stands out from its rest; see the module for y, z and marks.
 
-    ``y`` is (trials, bins); ``ln_z``, ``marks`` and ``power`` (of the signal itself, 1 in the rest) are (trials, blocks).
-    ``spread`` (trials,) is the SD of ln z in the rest. ``bin`` is in samples, ``block`` in bins, ``span`` in blocks;
-    ``rest`` and ``search`` are ranges of blocks.
+    ``y`` is (trials, bins); ``ln_z``, ``marks`` and ``power`` (of the signal itself, 1 in the rest) are (trials,
+    blocks). ``spread`` (trials,) is the SD of ln z in the rest. ``bin`` is in samples, ``block`` in bins, ``span`` in
+    blocks; ``rest`` and ``search`` are ranges of blocks.
     """
 
     y: Floats
@@ -73,8 +74,7 @@ class Standing:
 
 def standing(x: Array, rate_hz: float, rest: slice, search: slice, p: QuietParameters) -> Standing:
     """The model of trials (trials, samples) whose rest has mean 0 and SD 1."""
-    bin_ = max(1, round(p.bin_s * rate_hz))
-    block = max(1, round(p.block_s * rate_hz / bin_))
+    bin_, block = grid(rate_hz, p)
     per_block = bin_ * block
     quiet = slice(-(-rest.start // per_block), rest.stop // per_block)
     search = slice(-(-search.start // per_block), search.stop // per_block)
@@ -84,7 +84,7 @@ def standing(x: Array, rate_hz: float, rest: slice, search: slice, p: QuietParam
     e = whiten(x, rest, rate_hz, p)[:, :used]
     y = sums(e * e, bin_)
     z = sums(y, block)
-    power = sums(np.square(x[:, :used]), per_block) / per_block
+    power = sums(np.square(x[:, :used]), per_block) * np.float32(1 / per_block)
 
     calm = z[:, quiet] <= OUTLIER * np.median(z[:, quiet], axis=1, keepdims=True)
     mean = (z[:, quiet] * calm).sum(axis=1, keepdims=True) / calm.sum(axis=1, keepdims=True)
@@ -94,6 +94,12 @@ def standing(x: Array, rate_hz: float, rest: slice, search: slice, p: QuietParam
     gate = np.maximum(p.gate_floor, p.gate_spreads * spread)
     marks = np.clip((ln_z - gate[:, None]) / p.gate_width, -1, 1)
     return Standing(y, ln_z, marks, power, spread, bin_, block, max(1, round(p.span_s / p.block_s)), quiet, search)
+
+
+def grid(rate_hz: float, p: QuietParameters) -> tuple[int, int]:
+    """Samples a bin, and bins a block."""
+    bin_ = max(1, round(p.bin_s * rate_hz))
+    return bin_, max(1, round(p.block_s * rate_hz / bin_))
 
 
 def sums(x: Floats, length: int) -> Floats:
@@ -151,7 +157,8 @@ def rest_notes(s: Standing, needed: float) -> NDArray[np.str_]:
     ln_z = s.ln_z[:, s.rest]
     active = prevalence(s.marks[:, s.rest], s.span).max(axis=1) >= needed
     half = ln_z.shape[1] // 2
-    change = np.abs(ln_z[:, :half].mean(axis=1) - ln_z[:, half:].mean(axis=1))
-    chance = 4 * ln_z.std(axis=1) * np.sqrt(4 / ln_z.shape[1])
+    early, late = ln_z[:, :half], ln_z[:, half:]
+    change = np.abs(early.mean(axis=1) - late.mean(axis=1))
+    chance = 3 * np.sqrt(early.var(axis=1) / early.shape[1] + late.var(axis=1) / late.shape[1])
     drifting = change > np.maximum(DRIFT_DB * np.log(10) / 10, chance)
     return np.where(active, "active before the cue", np.where(drifting, "drifting", ""))

@@ -13,7 +13,8 @@ so the SD of the activity alone rises as a straight line from nothing to its pla
 with nu degrees of freedom a bin. With priors flat in tau and ln g, and r^-short_rises over ln r, exp(l) normalised is
 the posterior: its median over tau is the onset, its 5 and 95 % points the interval. First on bins of ``coarse_s``, then
 on fine ones around the median. The offset is the same in mirror image. Likelihood ratios with ramp profiles: Staude
-and Wolf 1999 (Med Eng Phys 21:449-467), Staude et al. 2001 (EURASIP J Adv Signal Process 2001:67-81), read as abstracts.
+and Wolf 1999 (Med Eng Phys 21:449-467), Staude et al. 2001 (EURASIP J Adv Signal Process 2001:67-81), both read as
+abstracts.
 
 Departures: independent variances add (they scale one SD); sums over rises and levels instead of maxima; nu is
 tempered, more so where the rest is uneven, because neighbouring energies are not independent and a burst is no perfect

@@ -1,0 +1,175 @@
+"""Bursts: made signals with known bursts, and open recordings."""
+
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import signal
+
+import emgreview as er
+from emgreview.errors import ParameterError, RateError, SignalError
+from emgreview.signal.filters import bandpass
+
+RATE_HZ = 1000.0
+SPANS_S = [(1.0, 1.4), (2.0, 2.15), (3.0, 4.2)]
+
+
+def made(n: int = 6, *, spans_s=SPANS_S, level_db: float = 20.0, seed: int = 2, length_s: float = 6.0) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    samples = int(length_s * RATE_HZ)
+    time_s = np.arange(samples) / RATE_HZ
+    noise = band(rng.standard_normal((n, samples)))
+    muscle = signal.sosfiltfilt(
+        signal.butter(2, [50, 160], "bandpass", fs=RATE_HZ, output="sos"), rng.standard_normal((n, samples))
+    )
+    gain = sum(
+        (np.clip((time_s - a) / 0.02, 0, 1) * np.clip((b - time_s) / 0.02, 0, 1) for a, b in spans_s), 0 * time_s
+    )
+    return noise / noise.std() + band(muscle / muscle.std() * gain) * 10 ** (level_db / 20)
+
+
+def band(x: np.ndarray) -> np.ndarray:
+    return bandpass(x, RATE_HZ, low_hz=20.0, high_hz=450.0, order=2, direction="zero-phase")
+
+
+def times(bursts: list[er.Burst]) -> np.ndarray:
+    return np.array([(burst.onset_s, burst.offset_s) for burst in bursts]).reshape(-1, 2)
+
+
+@pytest.mark.parametrize("rest_s", [None, (0.1, 0.9)])
+def test_made_bursts_are_found_where_they_are(rest_s):
+    for bursts in er.list_bursts(made(), RATE_HZ, rest_s=rest_s):
+        assert len(bursts) == 3
+        np.testing.assert_allclose(times(bursts)[:, 0], [a for a, _ in SPANS_S], atol=0.025)
+        np.testing.assert_allclose(times(bursts)[:, 1], [b for _, b in SPANS_S], atol=0.04)
+        for burst in bursts:
+            assert burst.low_s <= burst.onset_s <= burst.high_s < burst.offset_s
+            assert burst.level_db == pytest.approx(20, abs=3)
+
+
+def test_one_signal_gives_a_list_and_trials_a_list_of_lists_with_the_same_bursts():
+    x = made(3)
+    lists = er.list_bursts(x, RATE_HZ)
+    for row, bursts in zip(x, lists, strict=True):
+        alone = er.list_bursts(row, RATE_HZ)
+        np.testing.assert_allclose(times(bursts), times(alone), atol=1e-4)
+
+
+@pytest.mark.parametrize(
+    "change", [lambda x: -x, lambda x: 1e-6 * x, lambda x: x + 500.0], ids=["sign", "gain", "offset"]
+)
+def test_gain_sign_and_offset_do_not_matter(change):
+    x = made(2)
+    for a, b in zip(er.list_bursts(x, RATE_HZ), er.list_bursts(change(x), RATE_HZ), strict=True):
+        np.testing.assert_allclose(times(a), times(b), atol=1e-4)
+
+
+def test_quiet_flat_and_missing_signals_have_no_bursts():
+    x = made(3, spans_s=[])
+    x[1] = 4.0
+    x[2] = np.nan
+    assert er.list_bursts(x, RATE_HZ) == [[], [], []]
+    part = made(1)[0]
+    part[2400:2800] = np.nan
+    assert len(er.list_bursts(part, RATE_HZ)) == 3
+
+
+def test_close_bursts_merge_and_short_ones_are_left_out():
+    x = made(4, spans_s=[(1.0, 1.4), (1.6, 2.0), (3.0, 3.1)])
+    assert [len(bursts) for bursts in er.list_bursts(x, RATE_HZ)] == [3] * 4
+    assert [len(bursts) for bursts in er.list_bursts(x, RATE_HZ, merge_s=0.35)] == [2] * 4
+    assert [len(bursts) for bursts in er.list_bursts(x, RATE_HZ, shortest_s=0.2)] == [2] * 4
+
+
+def test_activity_at_the_ends_has_no_onset_or_no_offset():
+    first, last = er.list_bursts(made(1, spans_s=[(-1.0, 0.5), (5.0, 9.0)])[0], RATE_HZ)
+    assert np.isnan(first.onset_s)
+    assert first.offset_s == pytest.approx(0.5, abs=0.05)
+    assert np.isnan(last.offset_s)
+    assert last.onset_s == pytest.approx(5.0, abs=0.03)
+
+
+def test_errors_say_what_to_do():
+    with pytest.raises(SignalError, match="shape"):
+        er.list_bursts(np.zeros((2, 2, 900)), RATE_HZ)
+    with pytest.raises(SignalError, match=r"at least 0\.5 s"):
+        er.list_bursts(np.zeros(300), RATE_HZ)
+    with pytest.raises(RateError, match="at least 100 Hz"):
+        er.list_bursts(np.zeros(3000), float("nan"))
+    with pytest.raises(ParameterError, match="shortest_s came as -1"):
+        er.list_bursts(np.zeros(3000), RATE_HZ, shortest_s=-1)
+    with pytest.raises(ParameterError, match="rest_s"):
+        er.list_bursts(np.zeros(3000), RATE_HZ, rest_s=(0.0, 9.0))
+
+
+@pytest.fixture
+def open_data() -> Path:
+    root = os.environ.get("EMGREVIEW_OPEN_DATA")
+    if not root:
+        pytest.skip("EMGREVIEW_OPEN_DATA is not set: the open recordings are not at hand")
+    return Path(root)
+
+
+def test_three_bursts_of_an_open_recording(open_data):
+    """M. Duarte, open notes on biomechanics and motor control, CC BY 4.0: onsets by eye."""
+    x = np.loadtxt(open_data / "three_bursts_ccby4" / "emg.csv", delimiter=",")[:, 1]
+    bursts = er.list_bursts(band(x), RATE_HZ)
+    np.testing.assert_allclose([burst.onset_s for burst in bursts], [0.39, 1.36, 2.40], atol=0.05)
+
+
+def test_two_contractions_of_an_open_recording(open_data):
+    """C. Leitner, example data of an open tutorial, CC BY 4.0; a large offset, and a rest that differs in level."""
+    x = np.loadtxt(open_data / "biceps_ccby4" / "bbcontractions.csv")
+    bursts = er.list_bursts(band(x), RATE_HZ)
+    np.testing.assert_allclose(times(bursts), [[9.35, 19.5], [28.1, 39.6]], atol=0.2)
+
+
+ACTIVE_AT_REST = {
+    ("10_3_5", 1),  # 0 to 3.6 s: one motor unit fires at about 6/s, then stops
+    ("11_1_5", 1),  # 3.0 s, and 3.4 to 4.3 s: two swells
+    ("13_3_5", 1),  # 0.2 to 1.3 s: single large potentials, then quiet
+    ("15_1_5", 0),  # from the start to 0.4 s: end of the movement before
+    ("15_1_5", 1),  # the same
+    ("16_3_5", 0),  # from the start to 0.5 s: the same
+    ("16_3_5", 1),  # the same to 1.1 s; 4.55 s to the end: a burst
+    ("17_1_5", 1),  # 0.1 to 0.3 s: the same
+    ("17_2_5", 1),  # from the start to 1.4 s: the same; 4.7 s: a burst of 0.1 s
+    ("4_1_5", 1),  # 2.5 to 3.5 s: a burst and single large potentials
+    ("6_1_5", 1),  # 5.0 to 5.4 s: a burst, 5 times the amplitude of the rest
+    ("6_3_5", 1),  # 0.4 s: a burst of 0.07 s, 10 times the amplitude of the rest
+    ("7_1_5", 0),  # 0.2 to 0.9 s: end of the movement before
+    ("7_1_5", 1),  # the same
+    ("7_2_5", 1),  # from the start to 0.6 s: the same; 5.6 s to the end: a burst
+    ("8_2_5", 1),  # 4.9 s: a burst of 0.07 s, 10 times the amplitude of the rest
+}
+"""Rest recordings (name, channel) whose traces show activity in a picture; only those with bursts were looked at."""
+
+
+def test_real_rest_has_hardly_a_burst(open_data):
+    """Forearm recordings, CC0, movement 5 (relaxation), 1000 Hz inferred: at most one burst in 100 s of real rest."""
+    paths = sorted((open_data / "forearm_cc0").glob("*_5.txt"))
+    assert len(paths) == 60
+    seconds, found = 0.0, []
+    for path in paths:
+        x = band(np.loadtxt(path, delimiter=",").T)
+        for channel, bursts in enumerate(er.list_bursts(x, RATE_HZ)):
+            if (path.stem, channel) not in ACTIVE_AT_REST:
+                seconds += x.shape[1] / RATE_HZ
+                found += [(path.stem, channel, burst) for burst in bursts]
+    assert seconds > 500
+    assert len(found) <= seconds / 100, found
+
+
+def test_finger_trials_at_200_hz_run(open_data):
+    """SIET 2018, MIT licence: 150 samples at 200 Hz (inferred), arbitrary unit; another band than usual."""
+    with np.load(open_data / "fingers_mit" / "trials_int8.npz") as file:
+        name = next(key for key in file.files if file[key].ndim == 3)
+        x = file[name][:40, 0].astype(float) / 128
+    found = er.estimate_onsets(x, 200.0, cue_s=0.2, rest_s=(-0.2, 0.0))
+    known = np.isin(found.baseline_note, ["too short", "flat"])
+    assert known.all()
+    with pytest.raises(ParameterError, match=r"at least 0\.1 s are needed"):
+        er.estimate_onsets(x, 200.0, cue_s=0.05, rest_s=(-0.05, 0.0))
+    with pytest.raises(ParameterError, match="cut longer trials"):
+        er.estimate_onsets(x, 200.0, cue_s=0.2)
