@@ -15,6 +15,7 @@ ends the writer: what the disk then holds is unknown, so nothing more may be cal
     Log             a log open for appending, or for reading only
 """
 
+import glob
 import hashlib
 import json
 import os
@@ -123,7 +124,6 @@ class Log:
                 self._take_lock()
             if path.exists():
                 content = self._read(each)
-            if content.lines or content.torn:
                 self._open(content)
         except BaseException:
             self.close()
@@ -161,11 +161,11 @@ class Log:
         try:
             self._write(line)
         except BaseException as why:  # an interrupt between write and fsync leaves the file as unknown as a failure
-            words = (why.strerror or str(why)) if isinstance(why, OSError) else type(why).__name__
+            words = getattr(why, "strerror", None) or str(why) or type(why).__name__
             self._dead = True
             self.problem = (
-                f"{self.path.name} takes no more decisions: writing failed on {now()} ({words}). Close the review, see to "
-                "the disk, and open it again."
+                f"{self.path.name} takes no more decisions: writing failed on {now()} ({words}). Close the review, "
+                "see to the disk, and open it again."
             )
             if isinstance(why, OSError):
                 raise LogWriteError(f"{self.problem} The decision was not saved.") from why
@@ -188,7 +188,6 @@ class Log:
         self.problem = self.problem or f"{self.path.name} is closed"
 
     def _write(self, line: bytes) -> None:
-        created = self._fd is None
         if self._fd is None:
             self._files.make_dirs(self.path.parent)
             self._fd = self._files.open_append(self.path, create=True)
@@ -196,11 +195,11 @@ class Log:
         if self._files.tail(self.path, self._fd, self._size, len(wanted)) != wanted:
             raise LogBrokenError(
                 f"{self.path.name} was changed by something else while it was open; the decision was not saved; "
-                "close the review, check the file with verify, and open it again."
+                "check the file with verify"
             )
         self._files.write(self._fd, line + b"\n")
         self._files.fsync(self._fd)
-        if created:
+        if not self._lines:
             self._files.fsync_dir(self.path.parent)
 
     def _read(self, each: Callable[[Event], object]) -> Content:
@@ -250,7 +249,9 @@ class Log:
 
     def _set_aside(self, content: Content) -> None:
         assert self._fd is not None
-        beside = self.path.with_name(f"{self.path.name}.torn-{now().replace(':', '')}")
+        name = f"{self.path.name}.torn-{now().replace(':', '')}"
+        taken = len(list(self.path.parent.glob(f"{glob.escape(name)}*")))
+        beside = self.path.with_name(f"{name}-{taken}" if taken else name)
         self._files.new_file(beside, content.torn)
         self._files.fsync_dir(beside.parent)
         self._files.truncate(self._fd, content.size)

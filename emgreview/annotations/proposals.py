@@ -68,8 +68,8 @@ class Proposals:
         for part in trials:
             if processing.setdefault(part.recording.name, part.processing.hash) != part.processing.hash:
                 raise ParameterError(
-                    f"trials of {part.recording.name!r} came with two different processings; one review of a recording has "
-                    "one; cut them all with the same."
+                    f"trials of {part.recording.name!r} came with two different processings; one review of a recording "
+                    "has one; cut them all with the same."
                 )
             known = self.recordings.setdefault(part.recording.name, part.recording)
             if known is not part.recording and known.fingerprint.samples != part.recording.fingerprint.samples:

@@ -273,7 +273,7 @@ def not_locatable(activity: Activity, earliest: int, latest: int) -> Activity:
     """There is activity, its onset lies somewhere from earliest to latest; marks stay in the list but do not count."""
     if earliest > latest:
         raise DecisionError(f"earliest ({earliest}) came after latest ({latest}), in samples; swap them.")
-    return _activity("not locatable", activity["bursts"], earliest, latest, _kept_confidence(activity, "not locatable"))
+    return _activity("not locatable", activity["bursts"], earliest, latest, activity["confidence"])
 
 
 def set_of_burst(activity: Activity, burst: str | None, name: str, value: Value) -> Activity:
@@ -282,9 +282,7 @@ def set_of_burst(activity: Activity, burst: str | None, name: str, value: Value)
         return {**activity, "confidence": value}
     which = find_burst(activity, burst) if activity["found"] == "bursts" else None
     if which is None or not stands(activity["bursts"][which]):
-        raise DecisionError(
-            f"no such burst stands on this channel to give a {name} to; add one, or name one that does."
-        )
+        raise DecisionError(f"no such burst stands on this channel to give a {name} to; add one, or name another.")
     return _with(activity, which, {**activity["bursts"][which], name: value})
 
 

@@ -87,8 +87,8 @@ def seal_version(
         files.fsync_dir(target.parent)
     except OSError as why:
         raise VersionError(
-            f"version {name!r} could not be written ({why.strerror or why}); see to the disk, and seal under another name "
-            "if that one is now taken."
+            f"version {name!r} could not be written ({why.strerror or why}); see to the disk, and seal under another "
+            "name if that one is now taken."
         ) from why
     return Sealed(name, target, hashlib.sha256(text).hexdigest())
 
