@@ -13,7 +13,7 @@ _HOMES = {
     "emgreview.errors": ("EmgreviewError", "SignalWarning"),
     "emgreview.model": ("Burst", "Channel", "Marker", "Onsets", "Processing", "Recording", "Trials"),
     "emgreview.reading": ("find_cues", "read", "read_dataset", "with_cues"),
-    "emgreview.trials": ("cut_trials",),
+    "emgreview.trials": ("check", "cut_trials"),
     "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
     "emgreview.simulation": ("simulate",),
     "emgreview.annotations": ("verify",),
@@ -47,6 +47,7 @@ if TYPE_CHECKING:
     from emgreview.signal.onset import list_bursts as list_bursts
     from emgreview.simulation import simulate as simulate
     from emgreview.tables import read_version as read_version
+    from emgreview.trials import check as check
     from emgreview.trials import cut_trials as cut_trials
     from emgreview.views import review as review
     from emgreview.views import show_cues as show_cues

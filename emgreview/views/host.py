@@ -4,14 +4,20 @@ Panel is loaded with its resources inline, so that no host ever asks a network f
 
     prepare         make the running host ready; called by every widget before it is shown
     as_ipywidget    a widget wrapped for ipywidgets layouts
+    serve           a widget as a page of its own, to this machine alone
 """
 
 import os
+import secrets
+import webbrowser
+from collections.abc import Callable
 from typing import Any
 
 import panel as pn
 from panel.io.notebook import patch_inline_stylesheets
 from panel.io.resources import set_resource_mode
+
+from emgreview.errors import ParameterError
 
 _WIDGETS_ONLY = ("voila",)
 """Servers whose pages speak ipywidgets alone, by the name they put into SERVER_SOFTWARE of their kernels."""
@@ -31,6 +37,37 @@ def as_ipywidget(component: Any) -> Any:
     component._preprocessing_hooks = [*component._preprocessing_hooks, _inline_styles]
     with set_resource_mode("inline"):
         return pn.ipywidget(component)
+
+
+def serve(component: Any, *, port: int = 0, open_browser: bool = True, ready: Callable[[str], object] = print) -> None:
+    """Serve a widget on 127.0.0.1 until Ctrl-C. Its address, which ``ready`` is told, holds a random word, so that
+    other users of this machine cannot guess it; ``port`` 0 takes a free one. Raises ParameterError for a taken port."""
+    word = secrets.token_urlsafe(16)
+    try:
+        server = pn.serve(
+            {word: component},
+            address="127.0.0.1",
+            port=port,
+            show=False,
+            start=False,
+            verbose=False,
+            title="Review",
+            use_index=False,
+            redirect_root=False,
+        )
+    except OSError as error:
+        raise ParameterError(f"port {port} cannot be used ({error}); give another, or 0 for a free one.") from None
+    address = f"http://127.0.0.1:{server.port}/{word}"
+    ready(address)
+    if open_browser:
+        server.io_loop.add_callback(webbrowser.open, address)
+    server.start()
+    try:
+        server.io_loop.start()
+    except KeyboardInterrupt:
+        pass
+    finally:
+        server.stop()
 
 
 def _inline_styles(component: Any, root: Any) -> None:

@@ -1,0 +1,428 @@
+"""The command line: each command is one public function with files around it. ``emgreview COMMAND --help`` tells more.
+
+    demo        write the demo study, and open the review notebook on it
+    check       are the EMG channels of a recording, or of a folder of them, fit for use
+    detect      onsets of every trial and channel, as a table
+    review      the review screen in a browser, without a notebook
+    verify      check every log and every sealed version of a review folder
+
+Text for people goes to standard output, or JSON with ``--json``; notes and errors go to standard error, one line each.
+The exit status is 0 only when all is well, 1 when something was found or failed, 2 when the command was mistyped.
+"""
+
+import argparse
+import dataclasses
+import importlib.util
+import json
+import math
+import os
+import re
+import secrets
+import socket
+import sys
+import warnings
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import emgreview as er
+
+Status = int
+FINE, NOT_FINE = 0, 1
+
+LAB_SETTINGS = Path(er.__file__).parent / "jupyter"
+"""JupyterLab's configuration for the demo: it does not ask whether to fetch news."""
+
+ONSET_COLUMNS = ("onset_s", "low_s", "high_s", "offset_s", "offset_low_s", "offset_high_s")
+
+
+def main() -> None:
+    """Run the command in ``sys.argv``; ends the process with its exit status."""
+    sys.exit(run(sys.argv[1:]))
+
+
+def run(arguments: Sequence[str]) -> Status:
+    """Run one command and return its exit status; errors of the package become one line on standard error."""
+    given = _parser().parse_args(arguments)
+    with warnings.catch_warnings():
+        warnings.simplefilter("always", er.SignalWarning)
+        warnings.showwarning = _show_warning
+        try:
+            status: Status = given.run(given)
+            sys.stdout.flush()
+        except er.EmgreviewError as error:
+            _say(f"emgreview: {_one_line(error)}")
+            return NOT_FINE
+        except KeyboardInterrupt:
+            _say("emgreview: ended by the keyboard")
+            return NOT_FINE
+        except BrokenPipeError:  # the reader of our output has gone; nothing more can be said to it
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            return NOT_FINE
+    return status
+
+
+# Commands --------------------------------------------------------------------------------------------------------
+
+
+def _demo(given: argparse.Namespace) -> Status:
+    folder = er.write_demo(
+        given.folder, participants=given.participants, trials=given.trials, seed=given.seed, progress=_progress
+    )
+    if given.open:
+        return _open_notebook(folder, given)
+    _tell(given, {"folder": str(folder)}, f"The demo study is in {folder}.")
+    return FINE
+
+
+def _check(given: argparse.Namespace) -> Status:
+    reports, unread = [], 0
+    for name, rec in _recordings(given):
+        if rec is None:
+            unread += 1
+            continue
+        channels = [dataclasses.asdict(quality) for quality in er.check(rec)]
+        cues = dict(sorted(Counter(marker.label for marker in rec.markers).items()))
+        report: dict[str, Any] = {
+            "recording": name,
+            "rate_hz": rec.rate_hz,
+            "seconds": rec.duration_s,
+            "stated_mains_hz": rec.mains_hz,
+            "markers": cues,
+            "notes": list(rec.notes),
+            "channels": channels,
+        }
+        reports.append(report)
+        if not given.json:
+            print("\n".join(_check_lines(rec, report)))
+    if given.json:
+        print(_to_json(reports))
+    clean = not any(channel["findings"] for report in reports for channel in report["channels"])
+    return FINE if clean and not unread and not any(report["notes"] for report in reports) else NOT_FINE
+
+
+def _detect(given: argparse.Namespace) -> Status:
+    if given.out is not None and given.out.exists():
+        raise er.EmgreviewError(f"{given.out} exists already; nothing was written; give the name of a new file.")
+    rows: list[dict[str, Any]] = []
+    left_out = 0
+    for name, rec in _recordings(given):
+        try:
+            rows += [] if rec is None else _onset_rows(_cut(rec, given), given.method)
+        except er.EmgreviewError as error:
+            _say(f"emgreview: {name}: {_one_line(error)}")
+            rec = None
+        left_out += rec is None
+    if not rows:
+        raise er.EmgreviewError("no recording could be used, so there are no onsets; see above.")
+    text = _to_json(rows) + "\n" if given.json else _to_tsv(rows)
+    if given.out is None:
+        sys.stdout.write(text)
+    else:
+        with given.out.open("x", encoding="utf-8", newline="\n") as stream:
+            stream.write(text)
+        found = sum(not math.isnan(row["onset_s"]) for row in rows)
+        print(f"{len(rows)} channels of trials, {found} with an onset: {given.out}")
+    return NOT_FINE if left_out else FINE
+
+
+def _review(given: argparse.Namespace) -> Status:
+    _demand_package("panel")
+    from emgreview.views.host import serve  # optional and heavy: the user-interface toolkits
+
+    trials = []
+    for name, rec in _recordings(given):
+        if rec is None:
+            raise er.EmgreviewError(f"{name} cannot be read, and a review without it would be another; see above.")
+        trials.append(_cut(rec, given))
+    with er.open_review(trials, given.folder, reviewer=given.reviewer, order=given.order, blind=given.blind) as session:
+        for notice in session.notices:
+            _say(f"note: {notice}")
+
+        def ready(address: str) -> None:
+            words = f"The review is at {address}\nDecisions go to {given.folder}. End with Ctrl-C."
+            _tell(given, {"address": address, "folder": str(given.folder)}, words)
+
+        serve(er.review(session), port=given.port, open_browser=given.browser, ready=ready)
+    return FINE
+
+
+def _verify(given: argparse.Namespace) -> Status:
+    found = er.verify(given.folder)
+    words = f"Events {found.events}, logs {found.logs}, sealed versions {found.versions}: "
+    words += "all as written." if found.ok else f"problems {len(found.problems)}."
+    _tell(given, dataclasses.asdict(found), "\n".join([words, *(f"  {problem}" for problem in found.problems)]))
+    return FINE if found.ok else NOT_FINE
+
+
+# The notebook ----------------------------------------------------------------------------------------------------
+
+
+def _open_notebook(folder: Path, given: argparse.Namespace) -> Status:
+    """JupyterLab on a copy of the review notebook beside the study; this process becomes its server."""
+    _demand_package("jupyterlab")
+    from jupyterlab.labapp import LabApp  # optional and heavy: only this command needs it
+
+    root = folder.absolute().parent
+    copy = root / "review.ipynb"
+    if copy.exists():
+        _say(f"note: {copy} is there already and stays as it is")
+    else:
+        constants = {"STUDY": folder.name, "PARTICIPANTS": given.participants, "TRIALS": given.trials}
+        copy.write_text(with_constants(notebook("review.ipynb"), {**constants, "SEED": given.seed}), encoding="utf-8")
+    port, token = given.port or _free_port(), secrets.token_hex(24)
+    settings = os.pathsep.join(filter(None, [str(LAB_SETTINGS), os.environ.get("JUPYTER_CONFIG_PATH")]))
+    os.environ |= {"JUPYTER_PREFER_ENV_PATH": "1", "JUPYTER_CONFIG_PATH": settings}
+    address = f"http://127.0.0.1:{port}/lab/tree/{copy.name}?token={token}"
+    _tell(given, {"address": address, "folder": str(folder)}, f"JupyterLab starts at {address}\nEnd it with Ctrl-C.")
+    LabApp.launch_instance(lab_options(root, copy.name, port=port, token=token, browser=given.browser))
+    return FINE
+
+
+def lab_options(root: Path, name: str, *, port: int, token: str, browser: bool) -> list[str]:
+    """Options for a JupyterLab that serves this machine alone and asks nothing of any other.
+
+    No news, no search for newer releases, no list of extensions from a registry; Ctrl-C ends it without a question.
+    """
+    as_root = ["--allow-root"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []
+    return [
+        *as_root,
+        *([] if browser else ["--no-browser"]),
+        "--ServerApp.ip=127.0.0.1",
+        f"--ServerApp.port={port}",
+        "--ServerApp.port_retries=0",
+        f"--IdentityProvider.token={token}",
+        f"--ServerApp.root_dir={root}",
+        f"--LabApp.default_url=/lab/tree/{name}",
+        "--ServerApp.answer_yes=True",
+        "--ServerApp.log_level=WARN",
+        "--LabApp.news_url=None",
+        "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+        "--LabApp.extension_manager=readonly",
+    ]
+
+
+def notebook(name: str) -> Path:
+    """A notebook of the package: in the installed package, or beside it in a checkout."""
+    package = Path(er.__file__).parent
+    for folder in (package / "notebooks", package.parent / "notebooks"):
+        if (folder / name).is_file():
+            return folder / name
+    raise er.EmgreviewError(f"this installation holds no notebook {name!r}; install the package again.")
+
+
+def with_constants(path: Path, constants: Mapping[str, object]) -> str:
+    """The text of a notebook whose lines ``NAME = value`` hold other values; each name must stand there once."""
+    content = json.loads(path.read_text("utf-8"))
+    for name, value in constants.items():
+        found = 0
+        for cell in content["cells"]:
+            line = re.compile(rf"^{name} = [^#\n]*?(?=\s*(#|$))", re.MULTILINE)
+            source, n = line.subn(f"{name} = {value!r}".replace("\\", "\\\\"), "".join(cell["source"]))
+            if n and cell["cell_type"] == "code":
+                cell["source"], found = source.splitlines(keepends=True), found + n
+        if found != 1:
+            raise er.EmgreviewError(
+                f"{path.name} sets {name} {found} times; it must set it once; correct the notebook."
+            )
+    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+
+
+# Recordings and trials -------------------------------------------------------------------------------------------
+
+
+def _recordings(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording | None]]:
+    """Name and recording; None, after a line on standard error, for one of a folder that cannot be read."""
+    how = {"rate_hz": given.rate, "unit": given.unit, "columns": given.columns}
+    path = given.path
+    if not path.is_dir():
+        rec = er.read(path, **how)
+        yield rec.name, rec
+        return
+    recordings = er.read_dataset(path, **how).recordings
+    for name in recordings.names:
+        try:
+            rec = recordings[name]
+        except er.EmgreviewError as error:
+            _say(f"emgreview: {name}: {_one_line(error)}")
+            yield name, None
+        else:
+            yield name, rec
+
+
+def _cut(rec: er.Recording, given: argparse.Namespace) -> er.Trials:
+    return er.cut_trials(rec, cue=given.cue, before_s=given.before, after_s=given.after)
+
+
+def _onset_rows(trials: er.Trials, method: str) -> list[dict[str, Any]]:
+    """One row a trial and channel, times in seconds from the cue, searched as a review does: from the cue onward."""
+    rows: list[dict[str, Any]] = []
+    cue_s = trials.before / trials.rate_hz
+    for index, label in enumerate(trials.labels):
+        found = er.estimate_onsets(
+            trials.data[:, index], trials.rate_hz, cue_s=cue_s, rest_s=trials.processing.rest_s, method=method
+        )
+        for place, (trial, cue) in enumerate(zip(trials.ids, trials.cues, strict=True)):
+            times = {name: float(getattr(found, name)[place]) - cue_s for name in ONSET_COLUMNS}
+            rows.append(
+                {"recording": trials.recording.name, "trial": trial, "channel": label, "cue_sample": cue.sample}
+                | {name: round(value, 6) for name, value in times.items()}
+                | {name: round(float(getattr(found, name)[place]), 6) for name in ("rise_s", "level_db", "present")}
+                | {"baseline_note": str(found.baseline_note[place]) or None, "method": found.method}
+            )
+    return sorted(rows, key=lambda row: row["cue_sample"])
+
+
+# Words -----------------------------------------------------------------------------------------------------------
+
+
+def _check_lines(rec: er.Recording, report: Mapping[str, Any]) -> Iterator[str]:
+    mains = "mains not stated" if rec.mains_hz is None else f"mains {rec.mains_hz:g} Hz as stated"
+    markers = ", ".join(f"{label} {n}" for label, n in report["markers"].items()) or "none"
+    yield f"{rec.name}: {len(rec.emg_labels)} EMG channels, {rec.rate_hz:g} Hz, {rec.duration_s:.1f} s, {mains}"
+    yield f"  markers: {markers}"
+    yield from (f"  note: {note}" for note in rec.notes)
+    width = max((len(label) for label in rec.emg_labels), default=0)
+    for channel in report["channels"]:
+        unit = rec.channel(channel["label"]).unit_label
+        hum = "mains not measured"
+        if not math.isnan(channel["mains_share"]):
+            hum = f"{channel['mains_hz']:g} Hz: {channel['mains_share']:.1%} of power, {channel['mains_db']:+.1f} dB"
+        findings = " ".join(channel["findings"]) or "nothing stands out"
+        yield f"  {channel['label']:<{width}}  RMS {channel['rms']:.3g} {unit}; {hum}; {findings}"
+
+
+def _to_tsv(rows: Sequence[Mapping[str, Any]]) -> str:
+    lines = ["\t".join(rows[0])]
+    lines += ["\t".join(_cell(value) for value in row.values()) for row in rows]
+    return "\n".join(lines) + "\n"
+
+
+def _cell(value: object) -> str:
+    return "n/a" if value is None or value != value else re.sub(r"[\t\r\n]", " ", str(value))
+
+
+def _to_json(value: Any) -> str:
+    return json.dumps(_plain(value), ensure_ascii=False, allow_nan=False, indent=1)
+
+
+def _plain(value: Any) -> Any:
+    """Missing numbers as null, tuples as lists."""
+    if isinstance(value, Mapping):
+        return {str(name): _plain(part) for name, part in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(part) for part in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def _tell(given: argparse.Namespace, values: Mapping[str, object], words: str) -> None:
+    print(_to_json(values) if given.json else words, flush=True)
+
+
+def _say(line: str) -> None:
+    print(line, file=sys.stderr, flush=True)
+
+
+def _one_line(message: object) -> str:
+    return " ".join(str(message).split())
+
+
+def _show_warning(message: Warning | str, category: type[Warning], *_: object, **__: object) -> None:
+    if issubclass(category, er.SignalWarning):
+        _say(f"note: {_one_line(message)}")
+
+
+def _progress(done: int, total: int, words: str) -> None:
+    """One line that is written over itself in a terminal, and a line each elsewhere."""
+    if sys.stderr.isatty():
+        print(f"\r{done} of {total}: {words:<40}", end="\n" if done == total else "", file=sys.stderr, flush=True)
+    else:
+        _say(f"{done} of {total}: {words}")
+
+
+def _demand_package(name: str) -> None:
+    if importlib.util.find_spec(name) is None:
+        raise er.EmgreviewError(
+            f"{name} is not installed, and this command needs it; install the notebook extra: "
+            "pip install 'emgreview[notebook]', or pip install '.[notebook]' in a checkout."
+        )
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+        return port
+
+
+# Arguments -------------------------------------------------------------------------------------------------------
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="emgreview", description="Review surface EMG trial by trial.")
+    parser.add_argument("--version", action="version", version=f"emgreview {er.__version__}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+
+    demo = _command(commands, "demo", _demo, "write the demo study: invented people turn a handle at a light")
+    demo.add_argument("folder", nargs="?", type=Path, default=Path("demo-study"), help="new or empty (demo-study)")
+    demo.add_argument("--participants", type=int, default=16, metavar="N", help="1 to 16 (16)")
+    demo.add_argument("--trials", type=int, default=40, metavar="N", help="trials of each (40)")
+    demo.add_argument("--seed", type=int, default=20, metavar="N", help="another number gives another study (20)")
+    demo.add_argument("--open", action="store_true", help="then open the review notebook in JupyterLab")
+    _browser(demo)
+
+    check = _command(commands, "check", _check, "is each EMG channel fit for use: findings with numbers")
+    _source(check)
+
+    detect = _command(commands, "detect", _detect, "onsets of every trial and channel, as tab-separated text")
+    _source(detect)
+    _window(detect)
+    detect.add_argument("--method", default="ramp", help="onset method (ramp)")
+    detect.add_argument("--out", type=Path, metavar="FILE", help="a new file, instead of standard output")
+
+    review = _command(commands, "review", _review, "the review screen in a browser, on this machine alone")
+    _source(review)
+    _window(review)
+    review.add_argument("--reviewer", required=True, metavar="CODE", help="your code, never your name")
+    review.add_argument("--folder", required=True, type=Path, help="where decisions are kept, or go on")
+    review.add_argument("--order", default="recorded", help="recorded, random or 'least certain' (recorded)")
+    review.add_argument("--blind", action="store_true", help="hide condition and participant, and shuffle")
+    _browser(review)
+
+    verify = _command(commands, "verify", _verify, "check every log and every sealed version of a review folder")
+    verify.add_argument("folder", type=Path, help="the folder that holds 'logs'")
+    return parser
+
+
+def _command(commands: Any, name: str, function: Any, words: str) -> argparse.ArgumentParser:
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name, help=words, description=f"{words[0].upper()}{words[1:]}."
+    )
+    parser.set_defaults(run=function)
+    parser.add_argument("--json", action="store_true", help="JSON instead of text for people")
+    return parser
+
+
+def _source(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("path", type=Path, help="one recording, a BIDS dataset, or a folder of recordings")
+    parser.add_argument("--rate", type=float, metavar="HZ", help="sampling rate; text files must be told")
+    parser.add_argument("--unit", help="V, mV, uV, nV or arbitrary; text files must be told")
+    parser.add_argument(
+        "--columns", type=_columns, metavar="A,B,-", help="labels of a text file's columns, - for one to leave out"
+    )
+
+
+def _columns(text: str) -> list[str | None]:
+    return [None if label.strip() == "-" else label.strip() for label in text.split(",")]
+
+
+def _window(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--cue", required=True, help="label of the marker that starts a trial")
+    parser.add_argument("--before", required=True, type=float, metavar="S", help="seconds before the cue")
+    parser.add_argument("--after", required=True, type=float, metavar="S", help="seconds after the cue")
+
+
+def _browser(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--no-browser", dest="browser", action="store_false", help="print the address, open nothing")
+    parser.add_argument("--port", type=int, default=0, metavar="N", help="a free one unless told")
