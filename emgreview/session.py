@@ -236,7 +236,7 @@ class Session:
         """Any command by its name, for front ends: the ids of the trials it changed."""
         if command not in COMMANDS:
             raise UnknownNameError("command", command, COMMANDS)
-        if trial is not None:
+        if trial is not None and command not in ("undo", "redo"):
             arguments["recording" if command == "set_aside" else "trial"] = trial
         if channel is not None and command not in _WITHOUT_CHANNEL:
             arguments["channel"] = channel

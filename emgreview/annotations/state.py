@@ -67,7 +67,7 @@ class Replay:
 
     ``values`` maps a key to its present value; ``times`` to the UTC time and counter of the event that set it.
     ``done`` and ``undone`` are the commands that undo and redo would take next, last first out; ``last`` is the last
-    command of all. Logs may be read one after the other: values of one never touch those of another, and
+    command on a trial. Logs may be read one after the other: values of one never touch those of another, and
     :meth:`settle` puts the commands of all into order.
     """
 
@@ -95,7 +95,7 @@ class Replay:
         """Put the commands read since the last call into order, and find what can be undone."""
         self._steps.sort()
         for step in self._steps:
-            self.last = step
+            self.last = step if step.trial else self.last
             if step.target is None:
                 self.done.append(step)
                 self.undone.clear()

@@ -79,7 +79,7 @@ def test_the_digest_is_that_of_the_bytes_with_its_own_digits_zeroed():
 
 
 def test_text_that_looks_like_a_digest_of_its_own_is_only_text():
-    line, event = encode(fields(new='"self":"' + ZEROS))
+    line, _ = encode(fields(new='"self":"' + ZEROS))
     assert to_event(decode(line)[0]).new == '"self":"' + ZEROS
     with pytest.raises(ParameterError, match='key called "self"'):
         encode(fields(visible={"self": "me"}))
@@ -110,7 +110,8 @@ def test_recording_names_that_are_no_file_name_are_refused(name):
 
 
 def test_ordinary_names_pass():
-    assert check_name("recording name", "sub-01_task-reach_emg") and check_name("recording name", "Übung 3")
+    assert check_name("recording name", "sub-01_task-reach_emg")
+    assert check_name("recording name", "Übung 3")
 
 
 @pytest.mark.parametrize("text", ["a\nb", "a\tb", "\x00", "a\x85b", "a\u2028b", "\x1b[31m"])
