@@ -39,7 +39,7 @@ METHODS: Mapping[str, tuple[Callable[[Batch, Any], dict[str, Array]], type]] = M
 SHORTEST_REST_S = 0.1
 SHORT_REST_S = 0.25
 SHORTEST_SEARCH_S = 0.2
-CHUNK_SAMPLES = 400_000
+CHUNK_SAMPLES = 600_000
 """Samples worked on at once: few enough to stay in the processor's cache."""
 
 

@@ -21,7 +21,7 @@ from emgreview.errors import ParameterError, SignalError
 from emgreview.model import Burst
 from emgreview.signal.onset.common import Array, burst_level_db, checked_signal, level_and_scale, window
 from emgreview.signal.onset.quiet import Floats, grid, standing
-from emgreview.signal.onset.ramp import Ints, RampParameters, locate
+from emgreview.signal.onset.ramp import SHARP, Ints, RampParameters, locate
 
 SHORTEST_REST_S = 0.1
 SHORTEST_SIGNAL_S = 0.5
@@ -31,6 +31,9 @@ TWO_CLASSES_DB = 8.0
 HIGH_GATE = (1.4, 0.95, 0.8)
 LOW_GATE = (0.7, 0.90, 0.2)
 """Gates on ln z: at least the first number, and at least a quantile of the rest's own ln z plus a margin."""
+
+CHUNK_SAMPLES = 2_000_000
+"""Samples worked on at once, or one whole signal."""
 
 AROUND_S = 0.8
 """Signal before and after an edge that may decide where it is."""
@@ -69,7 +72,11 @@ def list_bursts(
             "give a longer stretch."
         )
     given = None if rest_s is None else window("rest_s", rest_s, 0.0, samples.shape[-1], rate_hz, SHORTEST_REST_S)
-    found = find_bursts(np.atleast_2d(samples), rate_hz, given, shortest_s, merge_s)
+    rows = np.atleast_2d(samples)
+    chunk = max(1, CHUNK_SAMPLES // rows.shape[1])
+    found: list[list[Burst]] = []
+    for start in range(0, len(rows), chunk):
+        found += find_bursts(rows[start : start + chunk], rate_hz, given, shortest_s, merge_s)
     return found if samples.ndim == 2 else found[0]
 
 
@@ -193,7 +200,7 @@ def edges(
     known = (bins >= (before[:, None] + 1) * block) & (bins < y.shape[1])
     near_y = np.where(known, y[row[:, None], np.clip(bins, 0, y.shape[1] - 1)], 1)
     centre = np.full(len(row), around)
-    found, _ = locate(near_y, near_ln_z, centre, np.full(len(row), p.temper), p.short_rises, block, bin_s, p)
+    found, _ = locate(near_y, near_ln_z, centre, np.full(len(row), p.temper), SHARP, block, bin_s, p)
     found += (first - around) * block
     return np.clip(found, (before + 1) * block, (last + 1) * block) * bin_s
 
