@@ -521,7 +521,7 @@ class ReviewMachine(RuleBasedStateMachine):
 
 
 TestReviewMachine = ReviewMachine.TestCase
-TestReviewMachine.settings = settings(max_examples=20, stateful_step_count=25, deadline=None)
+TestReviewMachine.settings = settings(max_examples=40, stateful_step_count=25, deadline=None)
 
 
 # Logs ------------------------------------------------------------------------------------------------------------
