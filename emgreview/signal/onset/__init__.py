@@ -107,4 +107,4 @@ def estimate_onsets(
         notes[rows] = "too short" if too_short else rest_notes(stands, quiet.needed)
         for name, values in find(Batch(part, rate_hz, rest, search, stands), settings).items():
             found[name][rows] = values
-    return Onsets(**found, baseline_note=notes, method=method, parameters=MappingProxyType(asdict(settings)))
+    return Onsets(**found, baseline_note=notes, method=method, parameters=asdict(settings))

@@ -19,9 +19,9 @@ al. 2001 (EURASIP J Adv Signal Process 2001:67-81), both read as abstracts.
 
 Departures: independent variances add (they scale one SD); sums over rises and levels instead of maxima; nu is
 tempered, more so where the rest is uneven, because neighbouring energies are not independent and a burst is no perfect
-ramp; before the onset no bin counts more than ``cap``, so that a knock does not pull the onset to itself; y is taken
-relative to the level shortly ahead of the activity where that is above the rest. The weights were chosen by measuring:
-see tests/benchmarks/bench_onsets.py.
+ramp; before the onset no bin counts more than ``cap``, so that a knock does not pull the onset to itself; y is lowered
+where the level shortly ahead of the activity is above the rest, and where the rest is restless. The weights were
+chosen by measuring: see tests/benchmarks/bench_onsets.py.
 
     RampParameters, find_ramp     the method
     locate                        one edge of activity in rows of energies
@@ -58,7 +58,8 @@ class RampParameters(QuietParameters):
     activity; ``stretch_s`` is the common stretch; ``fine_s`` and ``fine_stretch_s`` the half width and stretch of the
     fine grid; ``plateau_s`` how much of the plateau is used; ``quiet_s`` ends an activity; ``resolution_s`` widens the
     interval to each side. Plain numbers: ``temper`` of nu, ``uneven_temper`` and ``uneven_from`` its fall with the
-    spread of the rest, ``cap``, and ``steepness`` of the probability.
+    spread of the rest, ``restless_level`` and ``restless_from`` the fall of y with it, ``cap``, and ``steepness`` of the
+    probability.
     """
 
     coarse_s: float = 0.008
@@ -73,6 +74,8 @@ class RampParameters(QuietParameters):
     temper: float = 0.35
     uneven_temper: float = 0.5
     uneven_from: float = 0.4
+    restless_from: float = 0.6
+    restless_level: float = 2.0
     cap: float = 12.0
     steepness: float = 8.0
 
@@ -133,12 +136,17 @@ def activity(marks: Floats, share: Array, span: int, p: RampParameters) -> tuple
 
 
 def raised(s: Standing, rows: Ints, first: Ints, p: RampParameters) -> Array:
-    """Mean ln z shortly ahead of the activity over that of the rest, from 0 to ln 2, (rows,)."""
+    """What must be taken from ln y before it says something about an onset, (rows,).
+
+    That is the mean ln z shortly ahead of the activity over that of the rest, from 0 to ln 2, and a share of the spread
+    of a restless rest.
+    """
     blocks = np.arange(s.ln_z.shape[1])
     since, until = (first[:, None] - round(seconds / p.block_s) for seconds in (0.5, 0.12))
     near = (blocks >= np.maximum(since, s.rest.start)) & (blocks < until)
     level = (s.ln_z[rows] * near).sum(axis=1) / np.maximum(near.sum(axis=1), 1)
-    return np.where(near.any(axis=1), np.clip(level - s.ln_z[rows, s.rest].mean(axis=1), 0, np.log(2)), 0)
+    over = np.where(near.any(axis=1), np.clip(level - s.ln_z[rows, s.rest].mean(axis=1), 0, np.log(2)), 0)
+    return over + p.restless_level * np.maximum(s.spread[rows] - p.restless_from, 0)
 
 
 def locate(

@@ -1,6 +1,7 @@
 """Onsets: relations that must hold for every method, and known truth on small made signals."""
 
 import dataclasses
+import pickle
 
 import numpy as np
 import pytest
@@ -238,6 +239,8 @@ def test_the_input_is_left_alone_and_the_parameters_are_kept():
     np.testing.assert_array_equal(x, before)
     assert found.method == "threshold"
     assert found.parameters["k"] == 2.5
+    again = pickle.loads(pickle.dumps(found))
+    np.testing.assert_array_equal(again.onset_s, found.onset_s)
 
 
 def test_quantile_and_cumulative_are_inverses():
