@@ -22,7 +22,6 @@ from emgreview.annotations.files import FileSystem
 from emgreview.errors import (
     DecisionError,
     LogError,
-    LogLockedError,
     LogReadOnlyError,
     LogWriteError,
     ParameterError,
@@ -570,9 +569,7 @@ def test_recordings_and_trials_must_differ(tmp_path):
         start(tmp_path, [])
 
 
-def test_a_second_review_of_the_same_log_may_only_read(session, one, tmp_path):
-    with pytest.raises(LogLockedError, match="read_only=True"):
-        start(tmp_path)
+def test_a_reader_and_another_reviewer_stand_beside(session, one, tmp_path):
     session.accept(one, "FDI")
     with start(tmp_path, read_only=True) as reader:
         assert whole(reader) == whole(session)
@@ -580,6 +577,17 @@ def test_a_second_review_of_the_same_log_may_only_read(session, one, tmp_path):
             reader.accept(one, "APB")
     with start(tmp_path, reviewer="r2") as other:
         assert other.progress[0] == 0
+    session.accept(one, "APB")
+
+
+def test_running_a_cell_twice_goes_on_with_the_later_review(session, one, tmp_path):
+    session.accept(one, "FDI")
+    with start(tmp_path) as later:
+        assert later.progress[0] == 1
+        assert "later review" in session.problem
+        with pytest.raises(LogReadOnlyError, match="later review"):
+            session.accept(one, "APB")
+        later.accept(one, "APB")
 
 
 def test_a_broken_log_opens_the_review_for_reading_and_says_where(session, one, tmp_path):

@@ -23,7 +23,8 @@ import socket
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
+from weakref import WeakValueDictionary
 
 from filelock import FileLock, Timeout
 
@@ -103,8 +104,11 @@ def read_log(path: Path, each: Callable[[Event], object], files: FileSystem | No
 class Log:
     """A log open for appending or, where ``problem`` is a sentence, for reading only.
 
-    Opening hands every event to ``each``, once. ``notice`` says what opening set aside, or is "".
+    Opening hands every event to ``each``, once. ``notice`` says what opening set aside, or is "". Opening a log again
+    for writing in the same process, as running a notebook cell twice does, closes the earlier Log, which says so.
     """
+
+    _writing: ClassVar[WeakValueDictionary[Path, "Log"]] = WeakValueDictionary()
 
     def __init__(
         self, path: Path, each: Callable[[Event], object], *, files: FileSystem | None = None, read_only: bool = False
@@ -177,7 +181,7 @@ class Log:
         self.head, self.counter = hashlib.sha256(line).hexdigest(), event.counter
         return event
 
-    def close(self) -> None:
+    def close(self, why: str = "is closed") -> None:
         """Give the file and its lock free. Twice does no harm."""
         if self._fd is not None:
             fd, self._fd = self._fd, None
@@ -185,7 +189,7 @@ class Log:
         if self._lock.is_locked:
             self._holder.unlink(missing_ok=True)
             self._lock.release()
-        self.problem = self.problem or f"{self.path.name} is closed"
+        self.problem = self.problem or f"{self.path.name} {why}"
 
     def _write(self, line: bytes) -> None:
         if self._fd is None:
@@ -215,7 +219,10 @@ class Log:
     def _take_lock(self) -> None:
         try:
             self._files.make_dirs(self.path.parent)
+            if earlier := self._writing.get(self.path.resolve()):
+                earlier.close("was opened again, by a later review in this program; use that one")
             self._lock.acquire(timeout=0)
+            self._writing[self.path.resolve()] = self
             holder = {"process": os.getpid(), "computer": socket.gethostname(), "since": now()}
             self._holder.write_text(json.dumps(holder), encoding="utf-8")
         except Timeout:

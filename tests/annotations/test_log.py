@@ -172,16 +172,42 @@ def test_a_newer_format_is_refused_and_left_alone(tmp_path):
     assert "schema 2" in verify(tmp_path).problems[0]
 
 
+HOLDER = """
+import sys
+from pathlib import Path
+from emgreview.annotations.log import Log
+log = Log(Path(sys.argv[1]), lambda event: None)
+print("open", flush=True)
+sys.stdin.read()
+"""
+
+
 def test_two_writers_are_one_too_many(tmp_path):
     path = write(tmp_path)
-    first = Log(path, lambda event: None)
-    with pytest.raises(LogLockedError, match=rf"process {os.getpid()} on .* since 20"):
-        Log(path, lambda event: None)
-    reader = Log(path, lambda event: None, read_only=True)
-    with pytest.raises(LogReadOnlyError):
-        reader.append(fields(9))
-    first.append(fields(9, new="four"))
+    pipe = subprocess.PIPE
+    with subprocess.Popen([sys.executable, "-c", HOLDER, path], stdin=pipe, stdout=pipe, text=True) as holder:
+        assert holder.stdout.readline() == "open\n"
+        with pytest.raises(LogLockedError, match=rf"process {holder.pid} on .* since 20.*read_only=True"):
+            Log(path, lambda event: None)
+        reader = Log(path, lambda event: None, read_only=True)
+        assert len(reader) == 4
+        with pytest.raises(LogReadOnlyError):
+            reader.append(fields(9))
+        holder.kill()
+    log = Log(path, lambda event: None)
+    log.append(fields(9, new="four"))
+    log.close()
+    assert comments(path)[0][-1] == "four"
+
+
+def test_opening_again_in_one_program_closes_the_earlier_writer(tmp_path):
+    path = write(tmp_path)
+    first, second = Log(path, lambda event: None), Log(path, lambda event: None)
+    with pytest.raises(LogReadOnlyError, match="opened again, by a later review"):
+        first.append(fields(9))
     first.close()
+    second.append(fields(9, new="four"))
+    second.close()
     assert comments(path)[0][-1] == "four"
 
 
