@@ -58,8 +58,8 @@ class RampParameters(QuietParameters):
     activity; ``stretch_s`` is the common stretch; ``fine_s`` and ``fine_stretch_s`` the half width and stretch of the
     fine grid; ``plateau_s`` how much of the plateau is used; ``quiet_s`` ends an activity; ``resolution_s`` widens the
     interval to each side. Plain numbers: ``temper`` of nu, ``uneven_temper`` and ``uneven_from`` its fall with the
-    spread of the rest, ``restless_level`` and ``restless_from`` the fall of y with it, ``cap``, and ``steepness`` of the
-    probability.
+    spread of the rest, ``restless_level`` and ``restless_from`` the fall of y with it, ``cap``, and ``steepness``
+    of the probability.
     """
 
     coarse_s: float = 0.008
