@@ -40,9 +40,7 @@ def _nudge(code: str, milliseconds: int) -> Key:
 
 KEYS: tuple[Key, ...] = (
     Key("KeyF", "accept", "accept the mark where it stands, go on", "Decide", "accept", goes_on=True),
-    Key(
-        "KeyG", "accept_rest", "the same for all its open channels", "Decide", "accept the rest", goes_on=True
-    ),
+    Key("KeyG", "accept_rest", "the same for all its open channels", "Decide", "accept the rest", goes_on=True),
     Key("KeyD", "none_visible", "no activity visible, go on", "Decide", "none visible", goes_on=True),
     Key("KeyW", "not_locatable", "active, but the onset cannot be located", "Decide", "not locatable …", goes_on=True),
     Key("KeyS", "unusable", "signal unusable: say why, go on", "Decide", "unusable …", goes_on=True),

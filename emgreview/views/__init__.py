@@ -5,7 +5,6 @@ show_cues(recording, …)     a picture of the cues found in a trigger channel
 """
 
 from emgreview.views.cues import show_cues
-from emgreview.views.host import as_ipywidget
 from emgreview.views.trial_review import review
 
-__all__ = ["as_ipywidget", "review", "show_cues"]
+__all__ = ["review", "show_cues"]

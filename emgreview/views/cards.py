@@ -49,7 +49,7 @@ def _title(session: Session, trials: Trials, trial: str, state: TrialState) -> s
         row = trials.index(trial)
         parts += [trials.recording.name, f"cue {row + 1} of {len(trials)}"]
         details = trials.cues[row].details.items()
-        parts += [f"{name} {value}" for name, value in details if name != "trial_type"]
+        parts += [f"{name} {value}" for name, value in details if name not in ("trial_type", "trial")]
     if state.behaviour:
         parts.append(f"behaviour: {state.behaviour}")
     if state.comment:

@@ -3,7 +3,7 @@
 Panel is loaded with its resources inline, so that no host ever asks a network for anything.
 
     prepare         make the running host ready; called by every widget before it is shown
-    as_ipywidget    a widget wrapped for ipywidgets layouts
+    inline_styles   the style sheets of a widget as text, not as addresses
     serve           a widget as a page of its own, to this machine alone
 """
 
@@ -15,7 +15,6 @@ from typing import Any
 
 import panel as pn
 from panel.io.notebook import patch_inline_stylesheets
-from panel.io.resources import set_resource_mode
 
 from emgreview.errors import ParameterError
 
@@ -30,13 +29,6 @@ def prepare() -> None:
         pn.extension(inline=True, comms="ipywidgets")
     else:
         pn.extension(inline=True)
-
-
-def as_ipywidget(component: Any) -> Any:
-    """The component as an ipywidget, with every style sheet inline."""
-    component._preprocessing_hooks = [*component._preprocessing_hooks, _inline_styles]
-    with set_resource_mode("inline"):
-        return pn.ipywidget(component)
 
 
 def serve(component: Any, *, port: int = 0, open_browser: bool = True, ready: Callable[[str], object] = print) -> None:
@@ -70,7 +62,8 @@ def serve(component: Any, *, port: int = 0, open_browser: bool = True, ready: Ca
         server.stop()
 
 
-def _inline_styles(component: Any, root: Any) -> None:
+def inline_styles(root: Any) -> None:
+    """Put the text of every style sheet into the models themselves, where they would name an address for it."""
     for model in root.references():
         if hasattr(model, "stylesheets"):
             patch_inline_stylesheets(model)

@@ -20,14 +20,14 @@ _MISSING = np.int16(-32768)
 
 
 def full_scale(trials: Trials) -> FloatArray:
-    """The value at the edge of each EMG channel's band, (channels,): the middle of the trials' peaks, a little above.
+    """The value at the edge of each EMG channel's band, (channels,): below most trials' peaks, so that onsets show.
 
     Fixed for a recording and channel, so that the same height always means the same voltage.
     """
     if not trials.data.size:
         return np.ones(len(trials.labels))
     peaks = np.max(np.abs(np.nan_to_num(trials.data)), axis=-1)
-    scale = 1.15 * np.percentile(peaks, 75, axis=0)
+    scale = 0.7 * np.percentile(peaks, 75, axis=0)
     return np.where(scale > 0, scale, 1.0)
 
 

@@ -19,6 +19,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, ClassVar
 
+import panel as pn
 import param
 from bokeh.models import Range1d
 from bokeh.plotting import figure
@@ -73,7 +74,11 @@ class TrialReview(JSComponent):
 
     def as_ipywidget(self) -> Any:
         """This widget as an ipywidget, for ipywidgets layouts and hosts."""
-        return host.as_ipywidget(self)
+        return pn.ipywidget(self)
+
+    def _preprocess(self, root: Any, changed: Any = None, old_models: Any = None) -> None:
+        super()._preprocess(root, changed, old_models)
+        host.inline_styles(root)
 
     # --- messages from the browser -----------------------------------------------------------------------------
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+FAILED = pytest.StashKey[bool]()
 HERE = Path(__file__).parent
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 ARGUMENTS = [
@@ -43,8 +44,16 @@ def chromium():
         browser.close()
 
 
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item):
+    report = yield
+    if report.when == "call":
+        item.stash[FAILED] = report.failed
+    return report
+
+
 @pytest.fixture
-def page(chromium):
+def page(chromium, request, tmp_path):
     """A page whose every request beyond this machine is refused and listed in ``page.left_the_machine``."""
     context = chromium.new_context(viewport={"width": 1400, "height": 950})
     page = context.new_page()
@@ -63,6 +72,9 @@ def page(chromium):
     page.on("console", lambda message: page.messages.append(message.text[:300]))
     page.on("pageerror", lambda error: page.messages.append(f"page error: {error}"[:300]))
     yield page
+    if request.node.stash.get(FAILED, False):
+        page.screenshot(path=tmp_path / "screen.png")
+        print(f"the screen as it was: {tmp_path / 'screen.png'}; the page said: {page.messages[-5:]}")
     context.close()
 
 
@@ -88,9 +100,8 @@ class Served:
             "NO_PROXY": "127.0.0.1,localhost",
         }
         command = [sys.executable, "-m", *[a.replace("{port}", str(self.port)) for a in arguments]]
-        self.process = subprocess.Popen(
-            command, cwd=folder, env=environment, stdout=self.log.open("w"), stderr=subprocess.STDOUT
-        )
+        with self.log.open("w") as log:
+            self.process = subprocess.Popen(command, cwd=folder, env=environment, stdout=log, stderr=subprocess.STDOUT)
         for _ in range(240):
             try:
                 urllib.request.urlopen(self.base + ready, timeout=2).read()
@@ -125,6 +136,7 @@ class Served:
         kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
         notebook = {"cells": made, "metadata": {"kernelspec": kernel}, "nbformat": 4, "nbformat_minor": 5}
         (self.folder / name).write_text(json.dumps(notebook))
+        self.n_cells = len(cells)
         return name
 
     def kernels(self) -> list[dict]:
@@ -159,18 +171,13 @@ def run_cells(page, server, path: str, timeout: float = 90_000):
     """Open a notebook in JupyterLab or Notebook and run its cells, one after the other."""
     page.goto(f"{server.base}{path}")
     page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
-    page.wait_for_function(
-        "() => { const e = document.querySelector('.jp-Notebook-ExecutionIndicator');"
-        " return !e || e.dataset.status === 'idle' }",
-        timeout=60_000,
-    )
     cells = page.locator(".jp-Notebook .jp-CodeCell")
-    for i in range(cells.count()):
-        cells.nth(i).locator(".jp-InputPrompt").click()
-        page.keyboard.press("Control+Enter")
-        page.wait_for_function(
-            "i => /\\[\\d+\\]/.test(document.querySelectorAll('.jp-Notebook .jp-CodeCell')[i]"
-            ".querySelector('.jp-InputPrompt').textContent)",
-            arg=i,
-            timeout=timeout,
-        )
+    for i in range(server.n_cells):
+        prompt = cells.nth(i).locator(".jp-InputPrompt")
+        for _ in range(20):  # a kernel that is still starting ignores the first request
+            prompt.click()
+            page.keyboard.press("Control+Enter")
+            page.wait_for_timeout(1000)
+            if prompt.inner_text().strip() != "[ ]:":
+                break
+        page.wait_for_function("p => /\\[\\d+\\]/.test(p.textContent)", arg=prompt.element_handle(), timeout=timeout)

@@ -230,9 +230,9 @@ function draw_trial(ctx, scene, traces_image, width, height) {
 
 function draw_scale_bar(ctx, band, channel, full, colours) {
   const per_uv = (band.height * 0.6 - 4) / 2 / full
-  const value = round_bar(full * 0.6)
+  const value = round_bar(full * 1.4)
   const long = value * per_uv
-  const bottom = band.top + band.height * 0.7 + long / 2
+  const bottom = band.top + band.height * 0.7 + long / 2 // around the middle of the lower part
   ctx.strokeStyle = colours.ink
   ctx.lineWidth = 2
   ctx.beginPath()
@@ -256,12 +256,14 @@ function draw_marks(ctx, band, state, focused, mark, px, width, colours) {
     ctx.lineTo(x, band.top + band.height - 2)
     ctx.stroke()
     ctx.setLineDash([])
+    if (!words) return
     const y = low ? band.top + band.height - 6 : band.top + 26
     plate(ctx, words, side === "right" ? x + 4 : x - 4, y, colours, side === "right" ? "left" : "right", colour)
   }
   const auto = state.automatic
   if (auto.onset_s != null) {
-    line(auto.onset_s, {dash: [1, 3], colour: colours.automatic, thick: 1.2, words: "automatic", side: "left", low: true})
+    line(auto.onset_s, {dash: [1, 3], colour: colours.automatic, thick: 1.2, words: focused ? "automatic" : "", side: "left",
+      low: true})
   }
   for (const burst of state.bursts) {
     const selected = focused && burst.id === mark.burst
@@ -271,10 +273,10 @@ function draw_marks(ctx, band, state, focused, mark, px, width, colours) {
     const number = state.bursts.length > 1 ? ` ${state.bursts.indexOf(burst) + 1}` : ""
     const thick = (side) => (selected && mark.side === side ? 3 : 1.6)
     if (onset != null) {
-      line(onset, {dash: [], colour: colours.onset, thick: thick("onset"), words: `onset${number}`, side: "right"})
+      line(onset, {dash: [], colour: colours.onset, thick: thick("onset"), words: `${focused ? "onset" : "on"}${number}`, side: "right"})
     }
     if (offset != null) {
-      line(offset, {dash: [6, 3], colour: colours.offset, thick: thick("offset"), words: `offset${number}`, side: "right",
+      line(offset, {dash: [6, 3], colour: colours.offset, thick: thick("offset"), words: `${focused ? "offset" : "off"}${number}`, side: "right",
         low: true})
     }
   }

@@ -104,7 +104,7 @@ function make_store(model, setup) {
     if (asked && now - asked > PATIENCE_MS) asked = 0
   }
 
-  model.properties?.pack && (model.properties.pack.internal = true)
+  for (const name of ["pack", "news"]) model.properties[name].internal = true // what comes down is not echoed up
   model.on("pack", on_pack)
   model.on("news", on_news)
 

@@ -1,0 +1,311 @@
+"""The review widget in real hosts, by real key presses and a real mouse.
+
+Every test asserts what is in the files afterwards, not only what the screen says.
+"""
+
+import json
+import time
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from conftest import Served, run_cells
+
+import emgreview as er
+
+OPEN = "import small_study\nsession = small_study.open_session('review')"
+SHOW = "import emgreview as er\ner.review(session)"
+FIRST, SECOND = "sub-a_task-turn", "sub-b_task-turn"
+
+
+class Screen:
+    """The widget on a page: what it says, and its keys."""
+
+    def __init__(self, page):
+        self.page = page
+        self.root = page.locator(".emgreview").first
+        self.root.wait_for(timeout=60_000)
+        self.page.wait_for_function("() => window.document.querySelector('body') !== null")
+
+    def focus(self):
+        self.root.locator(".chip.keys").click()
+        self.wait_painted(0)
+        assert self.root.get_attribute("data-keys") == "on"
+
+    def wait_painted(self, index: int):
+        self.wait_for(lambda: self.root.get_attribute("data-painted") == str(index), f"trial {index} painted")
+
+    def press(self, *keys: str):
+        for key in keys:
+            self.page.keyboard.press(key)
+
+    def settle(self):
+        """Wait until everything pressed so far is said to be saved."""
+        self.page.wait_for_timeout(400)  # a nudge is sent 300 ms after the last one
+        self.wait_for(lambda: self.root.get_attribute("data-unsaved") == "0", "all saved")
+
+    def title(self) -> str:
+        return self.root.locator(".title").inner_text()
+
+    def states(self) -> list[str]:
+        return self.root.locator(".row .state").all_inner_texts()
+
+    def wait_for(self, condition, what: str, seconds: float = 20):
+        end = time.monotonic() + seconds
+        while not condition():
+            assert time.monotonic() < end, f"{what}: not within {seconds} s; the screen says {self.title()!r}"
+            self.page.wait_for_timeout(50)
+
+
+def events(folder: Path, recording: str = FIRST) -> list[dict]:
+    (path,) = (folder / "review" / "logs").rglob(f"{recording}_reviewer-r1.jsonl")
+    return [json.loads(line) for line in path.read_text().splitlines()]
+
+
+def operations(folder: Path, recording: str = FIRST) -> list[str]:
+    return [event["operation"] for event in events(folder, recording)]
+
+
+@pytest.fixture
+def working(lab):
+    """JupyterLab's folder, emptied of earlier reviews; no kernel runs."""
+    lab.end_kernels()
+    for path in sorted((lab.folder / "review").rglob("*"), reverse=True):
+        path.unlink() if path.is_file() else path.rmdir()
+    return lab
+
+
+def open_in_lab(page, lab, *cells: str) -> Screen:
+    name = lab.write_notebook("review.ipynb", *(cells or (OPEN, SHOW, "answer = 6 * 7")))
+    run_cells(page, lab, f"/lab/tree/{name}?reset")
+    return Screen(page)
+
+
+def cell_sources(page) -> list[str]:
+    return page.locator(".jp-Notebook .jp-CodeCell .cm-content").all_inner_texts()
+
+
+def test_a_review_by_keyboard_in_jupyterlab(page, working):
+    screen = open_in_lab(page, working)
+    before = cell_sources(page)
+    screen.focus()
+
+    screen.press("f")  # trial 1, first channel: accept
+    screen.press("l", "l", "l", "Semicolon", "f")  # second: 13 ms later, then the same single key confirms
+    screen.press("d")  # third: none visible; goes on to trial 2
+    screen.settle()
+    assert screen.title().startswith("Trial 2 of 12")
+    screen.press("s", "4", "Enter")  # unusable: clipped
+    screen.press("f", "f")
+    screen.settle()
+    assert screen.title().startswith("Trial 3 of 12")
+    screen.press("f")
+    screen.settle()
+    screen.press("u")  # takes the last accept back, and shows where
+    screen.settle()
+    assert screen.states() == ["open", "open", "open"]
+    screen.press("ArrowLeft", "ArrowLeft", "n")  # from trial 1 to the next one that is not reviewed
+    screen.settle()
+    assert screen.title().startswith("Trial 3 of 12")
+    screen.press("y")
+    page.keyboard.press("Control+a")
+    page.keyboard.type("first look")
+    screen.press("Enter")
+    screen.settle()
+    sealed = working.folder / "review" / "versions" / "first look"
+    screen.wait_for(sealed.exists, "version sealed")
+
+    log = events(working.folder)
+    assert operations(working.folder) == [
+        "open log", "accept", "move", "accept", "none visible", "unusable", "accept", "accept", "accept", "undo",
+        *operations(working.folder)[10:],
+    ]  # fmt: skip
+    move = log[2]["new"]["bursts"]["response"]
+    assert move["onset"] - move["automatic"]["onset"] == round(0.013 * 2000)
+    assert log[5]["new"] == {"state": "unusable", "reasons": ["clipped"]}
+    assert all(event["visible"]["gain"] == 1 for event in log if event["operation"] == "accept")
+    assert er.verify(working.folder / "review").ok
+
+    table = er.read_version(working.folder / "review", "first look")
+    rows = table[table["trial"] == f"{FIRST}/given/4000"].set_index("channel")
+    assert rows.loc["biceps", "accepted"]
+    assert rows.loc["wrist flexors", "origin"] == "moved"
+    assert rows.loc["wrist extensors", "activity"] == "none visible"
+    assert int(table["reviewed"].sum()) == 6
+    tsv = pd.read_csv(sealed / "decisions.tsv", sep="\t", na_values="n/a")
+    assert len(tsv) == len(table)
+
+    assert cell_sources(page) == before
+    assert page.left_the_machine == []
+
+
+def test_stray_keys_never_reach_the_notebook(page, working):
+    screen = open_in_lab(page, working)
+    before = cell_sources(page)
+    screen.focus()
+    screen.press(*"axddzdd00bhc", "Escape", "Escape", "d", "d", "x", "Enter", "Space", "Shift+Slash", "0", "0")
+    page.wait_for_timeout(800)
+    assert cell_sources(page) == before
+    assert page.locator(".jp-Dialog").count() == 0
+
+
+def test_keys_are_off_when_the_focus_is_lost_and_the_screen_says_so(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    page.locator(".jp-Notebook .jp-CodeCell").nth(2).locator(".jp-InputPrompt").click()
+    assert screen.root.get_attribute("data-keys") == "off"
+    assert "click here" in screen.root.locator(".chip.keys").inner_text()
+
+
+def test_a_killed_kernel_loses_nothing_that_was_confirmed_and_review_goes_on(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    screen.press("f", "f", "f", "f")
+    screen.settle()
+    confirmed = operations(working.folder).count("accept")
+    assert confirmed == 4
+
+    kill = "import os, signal; os.kill(os.getpid(), signal.SIGKILL)"
+    (kernel,) = working.kernels()
+    import psutil
+
+    victims = [
+        p for p in psutil.process_iter(["cmdline"]) if kernel["id"] in " ".join(p.info["cmdline"] or ())
+    ]  # its connection file carries the kernel's id
+    assert victims, kill
+    for victim in victims:
+        victim.kill()
+    screen.press("f")
+    screen.wait_for(lambda: "decisions stopped" in screen.root.locator(".chip").first.inner_text(), "stop shown", 6)
+    unsaved = int(screen.root.get_attribute("data-unsaved"))
+    assert unsaved == 1
+    screen.press("ArrowRight", "f")
+    assert int(screen.root.get_attribute("data-unsaved")) == unsaved, "a decision was taken after the stop"
+    assert operations(working.folder).count("accept") == confirmed
+
+    working.end_kernels()
+    again = open_in_lab(page, working)
+    again.root.locator(".chip.keys").click()
+    again.wait_painted(1)
+    assert again.title().startswith("Trial 2 of 12")
+    assert again.states() == ["accepted", "open", "open"]
+    again.press("f")
+    again.settle()
+    assert operations(working.folder).count("accept") == confirmed + 1
+
+
+def test_marks_by_mouse(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    burst_s = page.evaluate(BURST_S)
+    box = page.evaluate(CANVAS_BOX)
+
+    def x_of(seconds):
+        return box["left"] + (seconds - box["x0"]) / (box["x1"] - box["x0"]) * box["width"]
+
+    y = box["top"] + 20
+    page.mouse.move(x_of(burst_s), y)
+    page.mouse.down()
+    page.mouse.move(x_of(burst_s + 0.05), y, steps=6)
+    page.mouse.up()
+    screen.settle()
+    (event,) = [event for event in events(working.folder) if event["operation"] == "move"]
+    moved = event["new"]["bursts"]["response"]
+    assert (moved["onset"] - moved["automatic"]["onset"]) / 2000 == pytest.approx(0.05, abs=0.004)
+
+    screen.root.locator("[data-command=accept]").click()
+    screen.root.locator("[data-command=none_visible]").click()
+    screen.settle()
+    assert operations(working.folder)[-2:] == ["accept", "none visible"]
+    assert screen.root.get_attribute("data-keys") == "on", "a click on a button took the keys away"
+
+
+def test_samples_are_not_echoed_back_to_python(page, working):
+    sent = []
+    page.on("websocket", lambda socket: socket.on("framesent", lambda frame: sent.append(len(frame))))
+    screen = open_in_lab(page, working)
+    screen.focus()
+    page.wait_for_timeout(1500)
+    sent.clear()
+    screen.press(*["ArrowRight"] * 8)
+    screen.press("f")
+    screen.settle()
+    assert sum(sent) < 1024 * 9 + 4096, f"{sum(sent)} bytes went to Python for nine keys"
+
+
+def test_a_held_key_navigates_on_but_decides_once(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    for _ in range(4):
+        page.keyboard.down("ArrowRight")  # pressed again without a release: auto-repeat
+    page.keyboard.up("ArrowRight")
+    assert screen.title().startswith("Trial 5 of 12")
+    for _ in range(4):
+        page.keyboard.down("f")
+    page.keyboard.up("f")
+    screen.settle()
+    assert operations(working.folder).count("accept") == 1
+
+
+def test_notebook_7(page, notebook):
+    notebook.write_notebook("review.ipynb", OPEN, SHOW)
+    run_cells(page, notebook, "/notebooks/review.ipynb")
+    review_two_channels(Screen(page), notebook.folder)
+    assert page.left_the_machine == []
+
+
+def test_panel_serve(page, tmp_path):
+    (tmp_path / "app.py").write_text(f"{OPEN}\nimport emgreview as er\ner.review(session).servable()\n")
+    served = ["panel", "serve", "app.py", "--port={port}", "--address=127.0.0.1"]
+    server = Served([*served, "--allow-websocket-origin=127.0.0.1:{port}"], tmp_path, "/app")
+    try:
+        page.goto(server.base + "/app")
+        review_two_channels(Screen(page), tmp_path)
+        assert page.left_the_machine == []
+    finally:
+        server.stop()
+
+
+def test_a_host_that_knows_ipywidgets_alone(page, tmp_path):
+    # Voila renders ipywidgets and no notebook extension; its own page asks for styles of its own from elsewhere.
+    server = Served(["voila", "--no-browser", "--port={port}", "--Voila.ip=127.0.0.1"], tmp_path, "/")
+    try:
+        server.write_notebook("review.ipynb", OPEN, SHOW)
+        page.goto(server.base + "/voila/render/review.ipynb")
+        review_two_channels(Screen(page), tmp_path)
+        assert [url for url in page.left_the_machine if "panel" in url or "bokeh" in url] == []
+    finally:
+        server.stop()
+
+
+def review_two_channels(screen: Screen, folder: Path):
+    screen.focus()
+    screen.press("f", "d")
+    screen.settle()
+    assert operations(folder) == ["open log", "accept", "none visible"]
+    assert screen.states() == ["accepted", "none visible", "open"]
+
+
+BURST_S = """() => {
+  const root = document.querySelector('.emgreview') ?? find(document)
+  function find(node) {
+    for (const e of node.querySelectorAll('*')) {
+      if (e.classList.contains('emgreview')) return e
+      const inner = e.shadowRoot && find(e.shadowRoot)
+      if (inner) return inner
+    }
+  }
+  return Number(/onset (-?[0-9]+) ms/.exec(root.querySelector('.detail').textContent)[1]) / 1000
+}"""
+CANVAS_BOX = """() => {
+  function find(node, test) {
+    for (const e of node.querySelectorAll('*')) {
+      if (test(e)) return e
+      const inner = e.shadowRoot && find(e.shadowRoot, test)
+      if (inner) return inner
+    }
+  }
+  const canvas = find(document, (e) => e.tagName === 'CANVAS' && e.style.pointerEvents === 'none' && e.style.left)
+  const box = canvas.getBoundingClientRect()
+  return {left: box.left, top: box.top, width: box.width, height: box.height, x0: -1, x1: 1.5 - 1 / 2000}
+}"""
