@@ -172,7 +172,8 @@ class Recording:
             if marker.sample < before:
                 raise MarkerError(
                     f"marker {marker.label!r} at sample {marker.sample} comes after one at sample {before} in "
-                    f"recording {self.name!r}; markers must be in order of time; sort them, or check for a clock that jumped."
+                    f"recording {self.name!r}; markers must be in order of time; sort them, or look for a clock that "
+                    "jumped."
                 )
             before = marker.sample
 
@@ -375,7 +376,8 @@ class Trials:
 
     ``data`` and ``envelope`` are (trials, channels, samples): band-passed, and its envelope, of the EMG channels
     ``labels``, in ``unit`` ("uV" or "arbitrary"). ``auxiliary`` is (trials, auxiliary channels, samples),
-    unconditioned, each in its own unit. Where a trial reaches beyond the recording, samples are NaN and ``notes`` says so.
+    unconditioned, each in its own unit. Where a trial reaches beyond the recording, samples are NaN and ``notes``
+    says so.
     ``time_s`` runs from the cue, which is 0. ``ids`` are text, made of recording, marker source and the cue's
     sample: removing or adding other cues changes none.
     """
@@ -421,7 +423,7 @@ class Onsets:
     """What a method found in a batch of trials. Every array is (trials,), times in seconds from the first sample.
 
     ``low_s`` to ``high_s`` is a 90 % interval of the onset, likewise for the offset; ``rise_s`` from baseline to
-    plateau; ``level_db`` the burst alone over the rest; ``present`` the probability (0 to 1) that there is activity at all.
+    plateau; ``level_db`` the burst alone over the rest; ``present`` the probability (0 to 1) that there is activity.
     NaN where ``present`` is below 0.5, and where a method has no such number. ``baseline_note`` is a word where the
     baseline cannot be trusted, "" otherwise.
     """
