@@ -134,7 +134,8 @@ def test_a_moved_mark_keeps_the_automatic_value_and_waits_to_be_accepted(session
     session.accept(one, "FDI")
     assert channel(session, one).response.accepted
     session.move(one, "FDI", onset_s=0.2)
-    assert channel(session, one).response.origin == "automatic"
+    burst = channel(session, one).response
+    assert (burst.origin, burst.accepted) == ("automatic", False)
 
 
 def test_halves_of_a_sample_round_up(session, one):
@@ -179,6 +180,7 @@ def test_a_verdict_sets_marks_aside_without_erasing_them(session, one):
 
 
 def test_a_mark_after_a_verdict_is_the_only_one_that_counts(session, one):
+    session.add(one, "FDI", onset_s=0.05)
     session.none_visible(one, "FDI")
     session.add(one, "FDI", onset_s=0.4)
     assert [burst.onset for burst in channel(session, one).standing] == [1400]

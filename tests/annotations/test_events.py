@@ -60,6 +60,11 @@ def test_both_ways_of_writing_give_the_canonical_bytes(value):
     assert canonical(value) == rfc8785.dumps(value)
 
 
+def test_keys_are_in_the_order_of_utf_16():
+    # RFC 8785, section 3.2.3: U+10000 (D800 DC00) comes before U+FFFF, unlike in the order of code points.
+    assert canonical({"\uffff": 1, "\U00010000": 2}) == '{"\U00010000":2,"\uffff":1}'.encode()
+
+
 @given(values(st.floats(-1e15, 1e15)), st.text().filter(lambda text: '"self"' not in text))
 def test_a_line_is_canonical_and_reads_back(value, text):
     given = fields(new={"kept": value}, reason=text)

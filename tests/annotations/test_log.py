@@ -344,6 +344,32 @@ def test_an_interrupt_during_a_write_ends_the_writer(tmp_path):
     log.close()
 
 
+def test_a_line_counts_only_once_it_and_its_folder_are_flushed(tmp_path):
+    class Recording(FileSystem):
+        calls = ()
+
+        def write(self, fd, content):
+            self.calls += ("write",)
+            super().write(fd, content)
+
+        def fsync(self, fd):
+            self.calls += ("fsync",)
+            super().fsync(fd)
+
+        def fsync_dir(self, path):
+            self.calls += (f"fsync {path.name}",)
+            super().fsync_dir(path)
+
+    files = Recording()
+    log = Log(log_path(tmp_path, "rec", "r1"), lambda event: None, files=files)
+    assert files.calls == (f"fsync {tmp_path.name}",)
+    for counter, expected in ((1, ("write", "fsync", "fsync logs")), (2, ("write", "fsync"))):
+        files.calls = ()
+        log.append(fields(counter, "log", HEADER))
+        assert files.calls == expected
+    log.close()
+
+
 WRITER = """
 import json, sys
 from pathlib import Path
@@ -394,6 +420,14 @@ def test_verify_counts_and_explains(tmp_path):
     assert "cut short" in verify(tmp_path).problems[0]
     path.rename(path.with_name("rec_reviewer-r2.jsonl"))
     assert any("'r1'" in problem for problem in verify(tmp_path).problems)
+
+
+def test_a_log_written_anew_does_not_fit_the_version_sealed_before(tmp_path):
+    path = write(tmp_path)
+    seal_version(tmp_path, "v1", b"a\n", {})
+    path.unlink()
+    write(tmp_path, ("one", "two", "THREE"))
+    assert "written anew" in verify(tmp_path).problems[0]
 
 
 @pytest.mark.parametrize("nth", range(1, 9))
