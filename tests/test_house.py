@@ -19,10 +19,11 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"errors"},
     {"model"},
     {"signal"},
-    {"annotations", "reading", "simulation", "trials"},
+    {"annotations", "evidence", "keys", "reading", "simulation", "trials"},
     {"tables"},
     {"demo"},
     {"session"},
+    {"walks"},
     {"views"},
     {"cli"},
 ]

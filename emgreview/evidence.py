@@ -1,0 +1,159 @@
+"""What a reviewer looks at beside the trace: typical envelope, spectra, the filter's own response, level over rest.
+
+Computed for front ends, which only draw it. Arrays are (samples,) of one channel unless said otherwise, in the unit of
+the trials; time in seconds from the cue; missing is NaN.
+
+    full_scale              what a channel's band shows, the same for all trials of a recording
+    typical_envelope        median and quartiles of chosen trials
+    spectra                 of a burst, and of the rest before it
+    envelope_step           what the envelope makes of a sudden step
+    rest_z                  how far each trial's rest stands from the other trials' rest
+    listening               a stretch made audible at a limited level
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import gcd
+
+import numpy as np
+from scipy import signal as dsp
+
+from emgreview.errors import ParameterError
+from emgreview.model import FloatArray, Processing, Trials, to_sample
+from emgreview.signal import envelope as envelopes
+from emgreview.signal.measures import baseline
+from emgreview.signal.spectrum import power_density
+
+SHOWN_PEAK = 0.7
+"""Share of the peaks' upper quartile that fills a band: onsets show, the highest peaks are cut by the band's edge."""
+FEWEST_TYPICAL = 5
+AUDIBLE_HZ = 8000
+LOUDEST = 0.25
+"""Peak of what is played, full scale 1."""
+
+
+def full_scale(trials: Trials) -> FloatArray:
+    """The value at the edge of each EMG channel's band, (channels,); 1 for a channel without signal.
+
+    One value a recording and channel, so that the same height always means the same voltage.
+    """
+    if not trials.data.size:
+        return np.ones(len(trials.labels))
+    peaks = np.max(np.abs(np.nan_to_num(trials.data)), axis=-1)
+    scale = SHOWN_PEAK * np.percentile(peaks, 75, axis=0)
+    return np.where(scale > 0, scale, 1.0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Typical:
+    """Median and quartiles of envelopes, each (samples,), and of how many trials."""
+
+    median: FloatArray
+    lower: FloatArray
+    upper: FloatArray
+    n_trials: int
+
+
+def typical_envelope(trials: Trials, channel: str, rows: Sequence[int]) -> Typical | None:
+    """The person's typical envelope over some trials, aligned to the cue; None below five of them."""
+    if len(rows) < FEWEST_TYPICAL:
+        return None
+    chosen = trials.envelope[list(rows), trials.labels.index(channel)]
+    whole = chosen[np.isfinite(chosen).all(axis=1)]
+    if len(whole) < FEWEST_TYPICAL:
+        return None
+    lower, median, upper = np.percentile(whole, [25, 50, 75], axis=0)
+    return Typical(median, lower, upper, len(whole))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spectra:
+    """Power densities in unit²/Hz at frequencies in Hz, (frequencies,) each."""
+
+    frequency_hz: FloatArray
+    burst: FloatArray
+    rest: FloatArray
+
+
+def spectra(trials: Trials, row: int, channel: str, *, onset_s: float, offset_s: float) -> Spectra:
+    """Power density of one trial's burst and of its rest window, on the same frequencies.
+
+    Both are averaged over windows of the same length, the shorter of the two stretches and at most 0.25 s. Raises
+    ParameterError where one of them holds fewer than 32 samples.
+    """
+    x = trials.data[row, trials.labels.index(channel)].astype(np.float64)
+    rest = _stretch(trials, x, *trials.processing.rest_s)
+    burst = _stretch(trials, x, onset_s, offset_s)
+    window = min(len(rest), len(burst), to_sample(0.25, trials.rate_hz))
+    if window < 32:
+        raise ParameterError(
+            f"the burst has {len(burst)} samples and the rest {len(rest)} without missing ones; a spectrum needs 32; "
+            "choose a longer burst or rest window."
+        )
+    frequency, of_burst = power_density(burst, trials.rate_hz, window_s=window / trials.rate_hz)
+    _, of_rest = power_density(rest, trials.rate_hz, window_s=window / trials.rate_hz)
+    return Spectra(frequency, of_burst, of_rest)
+
+
+def envelope_step(processing: Processing, rate_hz: float, *, reach_s: float = 0.06) -> tuple[FloatArray, FloatArray]:
+    """What the envelope makes of a rectified signal that steps from 0 to 1 at time 0: times in s, and values.
+
+    Shows how far the envelope smears an onset, and to which side: zero-phase filters rise before the step.
+    """
+    reach, room = to_sample(reach_s, rate_hz), to_sample(1.0, rate_hz)
+    step = np.zeros(2 * room)
+    step[room:] = 1.0
+    if processing.envelope == "rms":
+        out = envelopes.rms_envelope(step, rate_hz, window_s=processing.envelope_window_s)
+    else:
+        out = envelopes.low_pass_envelope(
+            step,
+            rate_hz,
+            corner_hz=processing.envelope_hz,
+            order=processing.envelope_order,
+            direction=processing.direction,
+        )
+    return np.arange(-reach, reach + 1) / rate_hz, out[room - reach : room + reach + 1]
+
+
+def rest_z(trials: Trials) -> FloatArray:
+    """Rest of each trial against the other trials, (trials, channels): robust z of the log of its RMS.
+
+    0.6745 (x - median) / MAD of log RMS (Iglewicz and Hoaglin 1993, from memory); NaN where a rest has missing samples
+    or the trials do not differ.
+    """
+    start, stop = (trials.before + to_sample(edge, trials.rate_hz) for edge in trials.processing.rest_s)
+    with np.errstate(divide="ignore"):
+        level = np.log(baseline(trials.data.astype(np.float64), start, stop).sd)
+    level[~np.isfinite(level)] = np.nan
+    out = np.full(level.shape, np.nan)
+    for channel, x in enumerate(level.T):
+        known = x[np.isfinite(x)]
+        if len(known) >= FEWEST_TYPICAL and (mad := np.median(np.abs(known - np.median(known)))) > 0:
+            out[:, channel] = 0.6745 * (x - np.median(known)) / mad
+    return out
+
+
+def listening(trials: Trials, row: int, channel: str, *, start_s: float, stop_s: float) -> tuple[FloatArray, float]:
+    """The band-passed stretch as sound: samples at 8 kHz or the recording's rate if higher, and that rate in Hz.
+
+    Its level is fixed by the channel's full scale, and peaks are held below a quarter of the loudest possible, so that
+    no artefact is loud. Missing samples are silence.
+    """
+    place = trials.labels.index(channel)
+    x = np.nan_to_num(_stretch(trials, trials.data[row, place].astype(np.float64), start_s, stop_s, whole=False))
+    x = x / full_scale(trials)[place] * LOUDEST / 2
+    if trials.rate_hz < AUDIBLE_HZ:
+        rate = round(trials.rate_hz)
+        shared = gcd(AUDIBLE_HZ, rate)
+        x = dsp.resample_poly(x, AUDIBLE_HZ // shared, rate // shared) if len(x) else x
+        return LOUDEST * np.tanh(x / LOUDEST), float(AUDIBLE_HZ)
+    return LOUDEST * np.tanh(x / LOUDEST), trials.rate_hz
+
+
+def _stretch(trials: Trials, x: FloatArray, start_s: float, stop_s: float, *, whole: bool = True) -> FloatArray:
+    """Samples from one time to another, from the cue; without missing ones if ``whole``."""
+    start = max(0, trials.before + to_sample(start_s, trials.rate_hz))
+    stop = min(x.shape[-1], trials.before + to_sample(stop_s, trials.rate_hz))
+    part = x[start : max(start, stop)]
+    return part[np.isfinite(part)] if whole else part
