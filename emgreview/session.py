@@ -244,7 +244,8 @@ class Session:
         return ids
 
     def accept(self, trial: str, channel: str, burst: str | None = None) -> Ids:
-        """Accept a burst where it stands; where nothing was detected, record "none visible"."""
+        """Accept a burst where it stands, None: all that stand. Where nothing was detected or all was removed, this
+        records "none visible", with what the method said as the old value."""
         return self._act("accept", trial, channel, lambda now: states.accept(now, burst), burst)
 
     def accept_rest(self, trial: str) -> Ids:
@@ -556,9 +557,9 @@ class Session:
         """Whether the activity was decided before the last change of method."""
         recording = self._proposals.place(trial, channel).recording.name
         key = (recording, trial, channel, "activity", None)
-        decided = self._replay.times.get(key)
+        decided = self._replay.counters.get(key)
         since = self._book.method_since(recording)
-        return decided is not None and decided[1] < since and not states.untouched(self._replay.values[key])
+        return decided is not None and decided < since and not states.untouched(self._replay.values[key])
 
     def _resume(self) -> str:
         last = self._replay.last.trial if self._replay.last else None

@@ -65,7 +65,7 @@ class Step(NamedTuple):
 class Replay:
     """The values that a stream of events leads to.
 
-    ``values`` maps a key to its present value; ``times`` to the UTC time and counter of the event that set it.
+    ``values`` maps a key to its present value; ``counters`` to the counter of the event that set it.
     ``done`` and ``undone`` are the commands that undo and redo would take next, last first out; ``last`` is the last
     command on a trial. Logs may be read one after the other: values of one never touch those of another, and
     :meth:`settle` puts the commands of all into order.
@@ -73,7 +73,7 @@ class Replay:
 
     def __init__(self) -> None:
         self.values: dict[Key, Value] = {}
-        self.times: dict[Key, tuple[str, int]] = {}
+        self.counters: dict[Key, int] = {}
         self.done: list[Step] = []
         self.undone: list[Step] = []
         self.last: Step | None = None
@@ -83,10 +83,9 @@ class Replay:
         """Take an event of a log that is being opened."""
         if event.field in NOT_DECISIONS or event.showing != 1:
             return
-        when = (event.time, event.counter)
         for key, value in keyed(event, event.new):
             self.values[key] = value
-            self.times[key] = when
+            self.counters[key] = event.counter
         recording, trial = event.subject["recording"], event.subject["trial"]
         step = (event.counter, event.time, recording, event.seq, event.operation, trial, event.target)
         self._steps.append(Step._make(step))
@@ -104,11 +103,6 @@ class Replay:
             else:
                 _carry(step, self.undone, self.done)
         self._steps.clear()
-
-    def apply(self, event: Event) -> None:
-        """Take a new event."""
-        self.read(event)
-        self.settle()
 
 
 def _carry(step: Step, source: list[Step], target: list[Step]) -> None:
