@@ -1,9 +1,11 @@
 """Decisions as events in append-only files: write, read, replay, seal, verify.
 
 events      one decision as one line; the lists of words
-log         the append-only file; ``verify``
-state       the state that events lead to
-versions    sealed, named snapshots
+log         the append-only file of one recording and reviewer
+book        all logs of one reviewer in a review, as one
+state       the state that events lead to, and the steps between states
+proposals   the trials of a review, and what the detection method proposes for each
+versions    sealed, named snapshots; ``verify``
 upgrade     old formats, read for ever
 files       the file operations that durability rests on
 schema/     the format as JSON Schema, for readers without this package
