@@ -1,0 +1,317 @@
+"""The command line: what each command prints, writes and returns, on a small demo study and on broken input."""
+
+import csv
+import importlib.util
+import json
+import os
+import pty
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import emgreview as er
+from emgreview import cli
+
+WINDOW = ["--cue", "go", "--before", "1", "--after", "1.5"]
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory):
+    return er.write_demo(tmp_path_factory.mktemp("cli") / "demo-study", participants=2, trials=4)
+
+
+@pytest.fixture
+def run(capsys):
+    """Run a command in this process: status, standard output, standard error."""
+
+    def command(*arguments: str | Path):
+        status = cli.run([str(part) for part in arguments])
+        return status, *capsys.readouterr()
+
+    return command
+
+
+def test_demo_writes_a_study_and_finds_it_complete(run, tmp_path):
+    folder = tmp_path / "mine"
+    status, out, err = run("demo", folder, "--participants", "1", "--trials", "3")
+    assert (status, out) == (0, f"The demo study is in {folder}.\n")
+    assert err == "1 of 1: sub-01 written\n"
+    status, out, err = run("demo", folder, "--participants", "1", "--trials", "3", "--json")
+    assert (status, json.loads(out)) == (0, {"folder": str(folder)})
+    assert "complete already" in err
+
+
+def test_an_error_is_one_line_without_a_traceback(run, study):
+    status, out, err = run("demo", study, "--participants", "3")
+    assert (status, out) == (1, "")
+    assert err.count("\n") == 1
+    assert re.match(r"emgreview: .*another demo study \(participants 2 there, 3 asked", err)
+
+
+@pytest.mark.parametrize("arguments", [[], ["nonsense"], ["detect", "x"], ["verify"], ["demo", "--port", "x"]])
+def test_a_mistyped_command_is_status_2(arguments, capsys):
+    with pytest.raises(SystemExit) as ended:
+        cli.run(arguments)
+    assert ended.value.code == 2
+    assert "usage: emgreview" in capsys.readouterr().err
+
+
+def test_check_shows_numbers_and_mains_and_fails_on_findings(run, study):
+    status, out, err = run("check", study)
+    reports = json.loads(run("check", study, "--json")[1])
+    findings = [finding for report in reports for channel in report["channels"] for finding in channel["findings"]]
+    assert status == (1 if findings else 0)
+    assert [report["recording"] for report in reports] == ["sub-01_task-turnhandle", "sub-02_task-turnhandle"]
+    assert all(finding in out for finding in findings)
+    assert "mains 50 Hz as stated" in out
+    assert out.count("of power") == sum(len(report["channels"]) for report in reports) == 12
+    assert err == ""
+    first = er.check(er.read_dataset(study).recordings[0])[0]
+    assert reports[0]["channels"][0]["rms"] == first.rms
+    assert reports[0]["markers"]["go"] == 4
+
+
+def test_check_of_a_sound_recording_is_status_0(run, tmp_path):
+    x = np.random.default_rng(3).normal(0, 0.01, (8000, 2))
+    path = tmp_path / "rest.txt"
+    np.savetxt(path, x, fmt="%.6f")
+    status, out, err = run("check", path, "--rate", "2000", "--unit", "mV", "--columns", "FDI,-")
+    assert (status, err) == (0, "")
+    assert re.search(r"FDI  RMS (9\.\d+|10(\.\d)?) µV", out)
+    assert "nothing stands out" in out
+
+
+def test_check_goes_on_after_a_recording_that_cannot_be_read(run, study, tmp_path):
+    folder = tmp_path / "plain"
+    folder.mkdir()
+    whole = next(study.glob("sub-01/emg/*.bdf")).read_bytes()
+    (folder / "a.bdf").write_bytes(whole[:5000])
+    (folder / "b.bdf").write_bytes(whole)
+    status, out, err = run("check", folder)
+    assert status == 1
+    assert err.startswith("emgreview: a: ")
+    assert err.count("\n") == 1
+    assert out.startswith("b: 6 EMG channels")
+    assert "a:" not in out
+
+
+def test_detect_gives_the_onsets_that_a_review_proposes(run, study, tmp_path):
+    out_file = tmp_path / "onsets.tsv"
+    status, out, _ = run("detect", study, *WINDOW, "--out", out_file)
+    assert status == 0
+    rows = list(csv.DictReader(out_file.read_text(encoding="utf-8").splitlines(), delimiter="\t"))
+    assert out.startswith(f"{len(rows)} channels of trials, ")
+    trials = [er.cut_trials(rec, cue="go", before_s=1, after_s=1.5) for rec in er.read_dataset(study).recordings]
+    with er.open_review(trials, tmp_path / "review", reviewer="r1") as session:
+        proposed = session.decisions()
+    assert len(rows) == 2 * 4 * 6
+    for row in rows:
+        mine = proposed[(proposed["trial"] == row["trial"]) & (proposed["channel"] == row["channel"])].iloc[0]
+        if row["onset_s"] == "n/a":
+            assert mine["activity"] == "none detected"
+        else:  # a review rounds to whole samples of 0.5 ms
+            assert float(row["onset_s"]) == pytest.approx(mine["automatic_onset_s"], abs=2.6e-4)
+            assert float(row["low_s"]) <= float(row["onset_s"]) <= float(row["high_s"])
+
+
+def test_detect_marks_what_a_method_does_not_give_as_missing(run, study):
+    status, out, _ = run("detect", study, *WINDOW, "--method", "threshold", "--json")
+    assert status == 0
+    rows = json.loads(out)
+    assert {row["method"] for row in rows} == {"threshold"}
+    assert all(row["low_s"] is None and row["present"] is None for row in rows)
+    assert any(row["onset_s"] is not None for row in rows)
+
+
+def test_detect_never_overwrites(run, study, tmp_path):
+    file = tmp_path / "precious.tsv"
+    file.write_text("mine")
+    status, _, err = run("detect", study, *WINDOW, "--out", file)
+    assert status == 1
+    assert "exists already; nothing was written" in err
+    assert file.read_text() == "mine"
+
+
+def test_detect_names_the_recordings_without_the_cue(run, study):
+    status, out, err = run("detect", study, "--cue", "gow", "--before", "1", "--after", "1.5")
+    assert (status, out) == (1, "")
+    assert "emgreview: sub-01_task-turnhandle: no marker is called 'gow'" in err
+    assert "Did you mean 'go'?" in err
+
+
+def test_verify_says_whether_all_is_as_written(run, study, tmp_path):
+    trials = er.cut_trials(er.read_dataset(study).recordings[0], cue="go", before_s=1, after_s=1.5)
+    with er.open_review(trials, tmp_path, reviewer="r1") as session:
+        session.accept(session.queue[0], "BB")
+        session.seal("v1")
+    status, out, _ = run("verify", tmp_path)
+    assert (status, out) == (0, "Events 3, logs 1, sealed versions 1: all as written.\n")
+    (log,) = (tmp_path / "logs").rglob("*.jsonl")
+    log.write_bytes(log.read_bytes().replace(b'"accepted":true', b'"accepted":false', 1))
+    status, out, _ = run("verify", tmp_path)
+    assert status == 1
+    assert log.name in out
+    status, out, _ = run("verify", tmp_path, "--json")
+    assert (status, json.loads(out)["ok"]) == (1, False)
+
+
+def test_a_missing_package_is_named_with_its_cure(run, study, tmp_path, monkeypatch):
+    find = importlib.util.find_spec
+    monkeypatch.setattr(
+        importlib.util, "find_spec", lambda name: None if name in ("jupyterlab", "panel") else find(name)
+    )
+    for arguments in (
+        ["demo", study, "--participants", "2", "--trials", "4", "--open"],
+        ["review", study, *WINDOW, "--reviewer", "r1", "--folder", tmp_path / "review"],
+    ):
+        status, _, err = run(*arguments)
+        assert status == 1
+        assert "is not installed" in err
+        assert "[notebook]" in err
+    assert not (tmp_path / "review").exists()
+    assert not (study.parent / "review.ipynb").exists()
+
+
+def test_a_notebook_with_other_constants_keeps_everything_else():
+    path = cli.notebook("review.ipynb")
+    before, after = json.loads(path.read_text("utf-8")), json.loads(cli.with_constants(path, {"TRIALS": 7}))
+    changed = [
+        (old, new)
+        for old_cell, new_cell in zip(before["cells"], after["cells"], strict=True)
+        for old, new in zip(old_cell["source"], new_cell["source"], strict=True)
+        if old != new
+    ]
+    assert changed == [("TRIALS = 40\n", "TRIALS = 7\n")]
+    with pytest.raises(er.EmgreviewError, match="sets NOTHING 0 times"):
+        cli.with_constants(path, {"NOTHING": 1})
+
+
+class Server:
+    """A command that serves, in a process of its own, its standard input a terminal as it is for a person."""
+
+    def __init__(self, *arguments: str | Path, folder: Path):
+        keyboard, terminal = pty.openpty()
+        self.keyboard = os.fdopen(keyboard, "wb")
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "emgreview", *map(str, arguments)],
+            cwd=folder,
+            env={**os.environ, "HOME": str(folder), "PYTHONPATH": str(Path(er.__file__).parents[1])},
+            stdin=terminal,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+        )
+        os.close(terminal)
+
+    def address(self) -> str:
+        text = ""
+        while "}" not in text:
+            line = self.process.stdout.readline()
+            assert line, f"it ended without an address: {self.process.communicate()[1]}"
+            text += line
+        return json.loads(text)["address"]
+
+    def get(self, address: str) -> str:
+        for _ in range(120):
+            try:
+                with urllib.request.urlopen(address, timeout=5) as answer:
+                    return answer.read().decode()
+            except urllib.error.HTTPError:
+                raise
+            except OSError:
+                time.sleep(0.25)
+        raise TimeoutError(address)
+
+    def stop(self) -> tuple[int, str]:
+        """End it as Ctrl-C does: exit status and standard error."""
+        self.process.send_signal(signal.SIGINT)
+        return self.end()
+
+    def end(self) -> tuple[int, str]:
+        try:
+            err = self.process.communicate(timeout=30)[1]
+        except subprocess.TimeoutExpired:
+            self.process.kill()
+            err = self.process.communicate()[1]
+        self.keyboard.close()
+        return self.process.returncode, err
+
+
+def test_demo_opens_jupyterlab_for_this_machine_alone(study):
+    pytest.importorskip("jupyterlab")
+    folder = study.parent
+    options = ["--participants", "2", "--trials", "4", "--open", "--no-browser", "--json"]
+    server = Server("demo", study.name, *options, folder=folder)
+    try:
+        address = server.address()
+        page = server.get(address)
+        base, token = re.match(r"(http://127\.0\.0\.1:\d+)/lab/tree/review\.ipynb\?token=(\w+)$", address).groups()
+        with pytest.raises(urllib.error.HTTPError, match="403"):
+            server.get(f"{base}/api/contents")
+        settings = server.get(f"{base}/lab/api/settings/@jupyterlab/apputils-extension:notification?token={token}")
+        content = json.loads(server.get(f"{base}/api/contents/review.ipynb?token={token}"))["content"]
+    finally:
+        status, err = server.stop()
+    assert status == 0, err
+    assert "Traceback" not in err
+    assert '"news": {"disabled": true}' in page
+    assert '"name": "read-only"' in page or '"can_install": false' in page
+    assert json.loads(settings)["schema"]["properties"]["fetchNews"]["default"] == "false"
+    assert "PARTICIPANTS = 2  #" in json.dumps(content)
+    copy = folder / "review.ipynb"
+    copy.write_text(copy.read_text().replace("TRIALS = 4\\n", "TRIALS = 4  # mine\\n"))
+    again = Server("demo", study.name, *options, folder=folder)
+    try:
+        again.get(again.address())
+    finally:
+        _, err = again.stop()
+    assert "is there already and stays as it is" in err
+    assert "# mine" in copy.read_text()
+
+
+def test_review_serves_the_screen_at_an_address_nobody_can_guess(study, tmp_path):
+    pytest.importorskip("panel")
+    arguments = ["review", study, *WINDOW, "--reviewer", "r1", "--folder", "decisions", "--no-browser", "--json"]
+    server = Server(*arguments, folder=tmp_path)
+    try:
+        address = server.address()
+        page = server.get(address)
+        base, word = re.match(r"(http://127\.0\.0\.1:\d+)/([\w-]+)$", address).groups()
+        with pytest.raises(urllib.error.HTTPError, match="404"):
+            server.get(f"{base}/")
+    finally:
+        status, err = server.stop()
+    assert status == 0, err
+    assert len(word) > 20
+    assert "Bokeh" in page
+    assert not re.search(r'(src|href)="https?://(?!127\.0\.0\.1|localhost)', page)
+    assert er.verify(tmp_path / "decisions").ok
+
+
+def test_review_refuses_a_port_that_is_taken(study, tmp_path):
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        arguments = ["review", study, *WINDOW, "--reviewer", "r1", "--folder", "decisions", "--port", str(port)]
+        server = Server(*arguments, folder=tmp_path)
+        status, err = server.end()
+    assert status == 1
+    assert f"port {port} cannot be used" in err.splitlines()[-1]
+
+
+def test_version_is_that_of_the_package(capsys):
+    with pytest.raises(SystemExit) as ended:
+        cli.run(["--version"])
+    assert ended.value.code == 0
+    assert capsys.readouterr().out == f"emgreview {er.__version__}\n"
