@@ -27,12 +27,10 @@ from pathlib import Path
 from typing import Any
 
 import emgreview as er
+from emgreview.demo import lab
 
 Status = int
 FINE, NOT_FINE = 0, 1
-
-LAB_SETTINGS = Path(er.__file__).parent / "jupyter"
-"""JupyterLab's configuration for the demo: it does not ask whether to fetch news."""
 
 ONSET_COLUMNS = ("onset_s", "low_s", "high_s", "offset_s", "offset_low_s", "offset_high_s")
 
@@ -164,69 +162,16 @@ def _open_notebook(folder: Path, given: argparse.Namespace) -> Status:
     _demand_package("jupyterlab")
     from jupyterlab.labapp import LabApp  # optional and heavy: only this command needs it
 
-    root = folder.absolute().parent
-    copy = root / "review.ipynb"
-    if copy.exists():
+    constants = {"STUDY": folder.name, "PARTICIPANTS": given.participants, "TRIALS": given.trials, "SEED": given.seed}
+    copy, new = lab.copy_notebook("review.ipynb", folder.absolute().parent, constants)
+    if not new:
         _say(f"note: {copy} is there already and stays as it is")
-    else:
-        constants = {"STUDY": folder.name, "PARTICIPANTS": given.participants, "TRIALS": given.trials}
-        copy.write_text(with_constants(notebook("review.ipynb"), {**constants, "SEED": given.seed}), encoding="utf-8")
     port, token = given.port or _free_port(), secrets.token_hex(24)
-    settings = os.pathsep.join(filter(None, [str(LAB_SETTINGS), os.environ.get("JUPYTER_CONFIG_PATH")]))
-    os.environ |= {"JUPYTER_PREFER_ENV_PATH": "1", "JUPYTER_CONFIG_PATH": settings}
     address = f"http://127.0.0.1:{port}/lab/tree/{copy.name}?token={token}"
     _tell(given, {"address": address, "folder": str(folder)}, f"JupyterLab starts at {address}\nEnd it with Ctrl-C.")
-    LabApp.launch_instance(lab_options(root, copy.name, port=port, token=token, browser=given.browser))
+    lab.set_environment()
+    LabApp.launch_instance(lab.options(copy, port=port, token=token, browser=given.browser))
     return FINE
-
-
-def lab_options(root: Path, name: str, *, port: int, token: str, browser: bool) -> list[str]:
-    """Options for a JupyterLab that serves this machine alone and asks nothing of any other.
-
-    No news, no search for newer releases, no list of extensions from a registry; Ctrl-C ends it without a question.
-    """
-    as_root = ["--allow-root"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []
-    return [
-        *as_root,
-        *([] if browser else ["--no-browser"]),
-        "--ServerApp.ip=127.0.0.1",
-        f"--ServerApp.port={port}",
-        "--ServerApp.port_retries=0",
-        f"--IdentityProvider.token={token}",
-        f"--ServerApp.root_dir={root}",
-        f"--LabApp.default_url=/lab/tree/{name}",
-        "--ServerApp.answer_yes=True",
-        "--ServerApp.log_level=WARN",
-        "--LabApp.news_url=None",
-        "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
-        "--LabApp.extension_manager=readonly",
-    ]
-
-
-def notebook(name: str) -> Path:
-    """A notebook of the package: in the installed package, or beside it in a checkout."""
-    package = Path(er.__file__).parent
-    for folder in (package / "notebooks", package.parent / "notebooks"):
-        if (folder / name).is_file():
-            return folder / name
-    raise er.EmgreviewError(f"this installation holds no notebook {name!r}; install the package again.")
-
-
-def with_constants(path: Path, constants: Mapping[str, object]) -> str:
-    """The text of a notebook whose lines ``NAME = value`` hold other values; each name must stand there once."""
-    content = json.loads(path.read_text("utf-8"))
-    for name, value in constants.items():
-        found = 0
-        for cell in content["cells"]:
-            line = re.compile(rf"^{name} = [^#\n]*?(?=\s*(#|$))", re.MULTILINE)
-            source, n = line.subn(f"{name} = {value!r}".replace("\\", "\\\\"), "".join(cell["source"]))
-            if n and cell["cell_type"] == "code":
-                cell["source"], found = source.splitlines(keepends=True), found + n
-        if found != 1:
-            raise er.EmgreviewError(
-                f"{path.name} sets {name} {found} times; it must set it once; correct the notebook."
-            )
-    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
 
 
 # Recordings and trials -------------------------------------------------------------------------------------------

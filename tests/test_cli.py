@@ -20,6 +20,7 @@ import pytest
 
 import emgreview as er
 from emgreview import cli
+from emgreview.demo import lab
 
 WINDOW = ["--cue", "go", "--before", "1", "--after", "1.5"]
 
@@ -182,8 +183,8 @@ def test_a_missing_package_is_named_with_its_cure(run, study, tmp_path, monkeypa
 
 
 def test_a_notebook_with_other_constants_keeps_everything_else():
-    path = cli.notebook("review.ipynb")
-    before, after = json.loads(path.read_text("utf-8")), json.loads(cli.with_constants(path, {"TRIALS": 7}))
+    path = lab.notebook("review.ipynb")
+    before, after = json.loads(path.read_text("utf-8")), json.loads(lab.with_constants(path, {"TRIALS": 7}))
     changed = [
         (old, new)
         for old_cell, new_cell in zip(before["cells"], after["cells"], strict=True)
@@ -192,7 +193,7 @@ def test_a_notebook_with_other_constants_keeps_everything_else():
     ]
     assert changed == [("TRIALS = 40\n", "TRIALS = 7\n")]
     with pytest.raises(er.EmgreviewError, match="sets NOTHING 0 times"):
-        cli.with_constants(path, {"NOTHING": 1})
+        lab.with_constants(path, {"NOTHING": 1})
 
 
 class Server:

@@ -1,0 +1,182 @@
+"""The rest of the gate, so that one ``python -m pytest`` is all of it: format, lint, types, notebooks, what lies where.
+
+Nothing here needs git: the tests read the folder as it stands, as an unpacked archive has it.
+"""
+
+import ast
+import fnmatch
+import json
+import re
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import nbclient
+import nbformat
+import pytest
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
+from packaging.version import Version
+
+import emgreview as er
+from emgreview.demo import lab
+
+ROOT = Path(__file__).parents[1]
+NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+SMALL = {"PARTICIPANTS": 5, "TRIALS": 4}
+TOP = {
+    ".ci",
+    ".gitattributes",
+    ".gitignore",
+    "DEVELOPERS.md",
+    "LICENSE",
+    "README.md",
+    "binder",
+    "emgreview",
+    "notebooks",
+    "pyproject.toml",
+    "tests",
+}
+ADDRESSES = ("http://127.0.0.1", "https://json-schema.org/")
+"""How the only web addresses in the package may begin: this machine, and the name of a schema language."""
+
+
+def ignored() -> list[str]:
+    lines = (ROOT / ".gitignore").read_text("utf-8").splitlines()
+    return [line.strip("/") for line in lines if line and not line.startswith("#")] + [".git"]
+
+
+def is_ignored(name: str) -> bool:
+    return any(fnmatch.fnmatch(name, pattern) for pattern in ignored())
+
+
+# Tools ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("tool", ["ruff format --check .", "ruff check .", "mypy"])
+def test_tool_has_no_complaint(tool):
+    done = subprocess.run([sys.executable, "-m", *tool.split()], cwd=ROOT, capture_output=True, text=True)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+# Notebooks --------------------------------------------------------------------------------------------------------
+
+
+def test_there_are_notebooks():
+    assert [path.name for path in NOTEBOOKS] == ["first_look.ipynb", "review.ipynb"]
+
+
+def execute(path: Path, folder: Path) -> nbformat.NotebookNode:
+    """A notebook from top to bottom in a folder, on a small study; its errors fail the test with their traceback."""
+    text = lab.with_constants(path, SMALL)
+    notebook = nbformat.reads(text, as_version=4)
+    client = nbclient.NotebookClient(
+        notebook, timeout=120, kernel_name="python3", resources={"metadata": {"path": str(folder)}}
+    )
+    return client.execute()
+
+
+def printed(notebook: nbformat.NotebookNode) -> str:
+    outputs = [output for cell in notebook.cells for output in cell.get("outputs", [])]
+    return "\n".join(output.get("text", "") or output.get("data", {}).get("text/plain", "") for output in outputs)
+
+
+@pytest.fixture
+def here(monkeypatch):
+    """Kernels of this environment, and this checkout in them."""
+    monkeypatch.setenv("JUPYTER_PREFER_ENV_PATH", "1")
+    monkeypatch.setenv("PYTHONPATH", str(ROOT))
+
+
+def test_review_notebook_runs_again_and_again(tmp_path, here):
+    """First without a decision, then with one, then with a version that is there already."""
+    path = ROOT / "notebooks" / "review.ipynb"
+    first = printed(execute(path, tmp_path))
+    assert "0 of 72 channels reviewed" in first
+    assert "nothing was sealed" in first
+    assert "TrialReview" in first
+    rec = er.read_dataset(tmp_path / "demo-study").recordings[0]
+    trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    with er.open_review(trials, tmp_path / "demo-review", reviewer="r1") as session:
+        session.accept(session.queue[0], "BB")
+    assert "v1: " in printed(execute(path, tmp_path))
+    last = printed(execute(path, tmp_path))
+    assert "1 of 72 channels reviewed" in last
+    assert "v2: " in last
+    assert "Verified(ok=True" in last
+    assert er.read_version(tmp_path / "demo-review", "v2")["reviewed"].sum() == 1
+
+
+def test_first_look_notebook_runs(tmp_path, here):
+    out = printed(execute(ROOT / "notebooks" / "first_look.ipynb", tmp_path))
+    assert "green      4" in out
+    assert re.search(r"BB +\d+ bursts:", out)
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.name)
+def test_notebooks_are_committed_without_outputs(path):
+    content = json.loads(path.read_text("utf-8"))
+    assert set(content["metadata"]) <= {"kernelspec", "language_info"}
+    for cell in content["cells"]:
+        assert cell["metadata"] == {}
+        if cell["cell_type"] == "code":
+            assert cell["outputs"] == []
+            assert cell["execution_count"] is None
+
+
+# What lies where --------------------------------------------------------------------------------------------------
+
+
+def test_the_top_folder_holds_what_it_should_and_nothing_else():
+    found = {path.name for path in ROOT.iterdir() if not is_ignored(path.name)}
+    assert found <= TOP, f"not expected at the top: {sorted(found - TOP)}"
+    assert found >= TOP - {".gitattributes"}
+
+
+def test_the_package_asks_nothing_of_any_network():
+    shipped = [ROOT / "README.md", *NOTEBOOKS, *(ROOT / "binder").iterdir()]
+    shipped += [path for path in (ROOT / "emgreview").rglob("*") if path.is_file() and path.suffix != ".pyc"]
+    assert len(shipped) > 40
+    for path in shipped:
+        for address in re.findall(r"\b(?:https?|wss?|ftp)://[^\s\"'`)]+", path.read_text("utf-8")):
+            assert address.startswith(ADDRESSES), f"{path.relative_to(ROOT)} names {address}"
+
+
+def test_python_files_stay_short():
+    """400 lines, unless the module's docstring says why not."""
+    for path in (ROOT / "emgreview").rglob("*.py"):
+        text = path.read_text("utf-8")
+        if text.count("\n") > 400:
+            assert "400 lines" in (ast.get_docstring(ast.parse(text)) or ""), path.name
+
+
+# The hosted environment -------------------------------------------------------------------------------------------
+
+
+def pins() -> dict[str, Version]:
+    lines = (ROOT / "binder" / "requirements.txt").read_text("utf-8").splitlines()
+    found = {}
+    for requirement in (Requirement(line) for line in lines if line and not line.startswith("#")):
+        (pin,) = requirement.specifier
+        assert pin.operator == "==", f"{requirement} is not pinned"
+        found[canonicalize_name(requirement.name)] = Version(pin.version)
+    return found
+
+
+def test_pins_satisfy_what_the_package_asks_for():
+    pinned = pins()
+    wanted = [Requirement(text) for text in PROJECT["dependencies"] + PROJECT["optional-dependencies"]["notebook"]]
+    assert len(wanted) > 10
+    for requirement in wanted:
+        version = pinned.get(canonicalize_name(requirement.name))
+        assert version is not None, f"binder/requirements.txt does not pin {requirement.name}"
+        assert version in requirement.specifier, f"{requirement} is asked for, {version} is pinned"
+    assert "emgreview" not in pinned
+
+
+def test_hosted_python_is_the_tested_one():
+    version = (ROOT / "binder" / "runtime.txt").read_text("utf-8").strip().removeprefix("python-")
+    assert f"Programming Language :: Python :: {version}" in PROJECT["classifiers"]
+    assert (ROOT / "binder" / "postBuild").stat().st_mode & 0o111
