@@ -4,12 +4,17 @@ Codes are the physical key positions of the W3C standard "UI Events KeyboardEven
 where the hand expects it on every layout. Left hand: decisions; right hand: the mark. A command that
 :meth:`Session.apply` knows is a decision; the others are moves of the view (``nudge``, ``gain_up`` …), which front ends
 carry out themselves.
+
+    KEYS            the default table
+    key_table       it, for either hand, with changes
 """
 
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
+
+from emgreview.errors import ParameterError, UnknownNameError
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +49,7 @@ KEYS: tuple[Key, ...] = (
     Key("KeyD", "none_visible", "no activity visible, go on", "Decide", "none visible", goes_on=True),
     Key("KeyW", "not_locatable", "active, but the onset cannot be located", "Decide", "not locatable …", goes_on=True),
     Key("KeyS", "unusable", "signal unusable: say why, go on", "Decide", "unusable …", goes_on=True),
+    Key("KeyS", "same_reasons", "unusable for the same reasons as last, go on", "Decide", shift=True),
     Key("KeyA", "caution", "signal usable with caution: say why", "Decide", "caution …"),
     Key("KeyQ", "usable", "signal usable after all", "Decide", "usable"),
     Key("Digit1", "confidence", "sure of this mark", "Decide", "sure", arguments={"confidence": "sure"}),
@@ -61,6 +67,7 @@ KEYS: tuple[Key, ...] = (
     Key("KeyH", "kind", "say what kind of burst it is", "The mark", "kind …"),
     Key("KeyB", "behaviour", "what the person did in this trial", "Trial", "behaviour …"),
     Key("KeyC", "comment", "comment on this channel", "Trial", "comment …"),
+    Key("KeyC", "comment_trial", "comment on the whole trial", "Trial", shift=True),
     Key("KeyT", "discuss", "to be discussed, or no longer", "Trial", "discuss"),
     Key("KeyP", "copy_to_all", "signal and verdict of this channel to all channels", "Trial", "to all channels"),
     Key("KeyU", "undo", "take back the last decision, wherever it was", "Trial", "undo"),
@@ -72,9 +79,60 @@ KEYS: tuple[Key, ...] = (
     Key("ArrowUp", "previous_channel", "previous channel", "Go", repeat=True),
     Key("KeyN", "next_unreviewed", "next trial that is not reviewed", "Go", "next open"),
     Key("Slash", "go_to", "go to a trial by its number", "Go", "trial number …"),
+    Key("Backquote", "walk", "choose which trials to step through, and in what order", "Go", "step through …"),
+    Key("PageDown", "next_row", "next row of the overview", "Go", repeat=True),
+    Key("PageUp", "previous_row", "previous row of the overview", "Go", repeat=True),
     Key("KeyX", "gain_up", "traces twice as high", "View", "higher"),
     Key("KeyZ", "gain_down", "traces half as high", "View", "lower"),
     Key("KeyV", "span", "whole trial, or close up around the cue", "View", "close up"),
+    Key("Comma", "overview", "overview of this channel: show or hide", "View", "overview"),
+    Key("Period", "sort", "sort the overview another way", "View", "sort"),
+    Key("BracketLeft", "spectrum", "spectrum of burst and rest: show or hide", "View", "spectrum"),
+    Key("BracketRight", "smear", "what the envelope makes of a step, at the cursor", "View", "smear"),
+    Key("Quote", "listen", "hear what is shown of this channel", "View", "hear"),
+    Key("Backslash", "read_out", "times at the cursor and of marks: show or hide", "View", "read-out"),
+    Key("KeyQ", "convention", "the marking convention of this study", "View", "convention", shift=True),
+    Key("KeyB", "unblind", "show condition and participant; this is logged", "View", shift=True),
     Key("Slash", "key_card", "this card", "View", shift=True),
 )
 """Default keys: physical positions, left hand for decisions, right hand for the mark."""
+
+_PAIRS = ("FJ", "DK", "SL", "GH", "RU", "EI", "WO", "QP", "TY", "VM", "BN")
+_MIRRORED: Mapping[str, str] = {
+    **{f"Key{one}": f"Key{other}" for one, other in _PAIRS},
+    **{f"Key{other}": f"Key{one}" for one, other in _PAIRS},
+    **{"KeyA": "Semicolon", "Semicolon": "KeyA", "KeyC": "Comma", "Comma": "KeyC", "KeyX": "Period", "Period": "KeyX"},
+    **{"KeyZ": "Slash", "Slash": "KeyZ"},
+}
+
+
+def key_table(
+    hand: Literal["right", "left"] = "right", changes: Mapping[str, str] | None = None, keys: tuple[Key, ...] = KEYS
+) -> tuple[Key, ...]:
+    """The keys to use: for the mark under the right hand, or mirrored for the left, then with changes.
+
+    ``changes`` maps a command to another code ("accept": "Space"), or to "Shift+" and a code. Raises ParameterError
+    where two commands would share a key, UnknownNameError for a command that has none.
+    """
+    if hand not in ("right", "left"):
+        raise ParameterError(f"hand came as {hand!r}; allowed: 'right' or 'left', the hand that moves the mark.")
+    table = list(keys)
+    if hand == "left":
+        table = [dataclasses.replace(key, code=_MIRRORED.get(key.code, key.code)) for key in table]
+    for command, place in (changes or {}).items():
+        where = [number for number, key in enumerate(table) if key.command == command]
+        if not where:
+            raise UnknownNameError("command with a key", command, {key.command for key in table})
+        if len(where) > 1:
+            raise ParameterError(f"command {command!r} has {len(where)} keys; only commands with one can be changed.")
+        code, shift = place.removeprefix("Shift+"), place.startswith("Shift+")
+        table[where[0]] = dataclasses.replace(table[where[0]], code=code, shift=shift)
+    taken: dict[tuple[str, bool], Key] = {}
+    for key in table:
+        other = taken.setdefault((key.code, key.shift), key)
+        if other is not key:
+            raise ParameterError(
+                f"{'Shift+' if key.shift else ''}{key.code} came for both {other.command!r} and {key.command!r}; "
+                "a key has one command; change one of them."
+            )
+    return tuple(table)

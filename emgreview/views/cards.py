@@ -3,14 +3,14 @@
 One table translates states into what people read; the browser adds nothing to it.
 
     trial_card          one trial as JSON values
-    trial_status        its word in the map of all trials
+    trial_summary       what the map and the overview show of it
 """
 
 import math
 from typing import Any
 
 from emgreview.annotations.state import BurstState, ChannelState, TrialState
-from emgreview.model import Trials
+from emgreview.model import FloatArray, Trials
 from emgreview.session import Automatic, Session
 
 ORIGINS = {"automatic": ("●", "accepted"), "moved": ("◆", "moved"), "added": ("✚", "added")}
@@ -20,8 +20,11 @@ FOUND = {"none visible": ("–", "none visible"), "not locatable": ("↔", "not 
 """Sign and word of a verdict without bursts."""
 
 
-def trial_card(session: Session, trials: Trials, trial: str, index: int, serial: int) -> dict[str, Any]:
-    """One trial's card. ``index`` is its place in the queue, ``serial`` the number of the update it belongs to."""
+def trial_card(
+    session: Session, trials: Trials, trial: str, rest_z: FloatArray, index: int, serial: int
+) -> dict[str, Any]:
+    """One trial's card. ``rest_z`` (channels,) is its rest against the other trials', ``index`` its place in the
+    queue, ``serial`` the number of the update it belongs to."""
     state = session.state(trial)
     return {
         "index": index,
@@ -29,11 +32,33 @@ def trial_card(session: Session, trials: Trials, trial: str, index: int, serial:
         "title": _title(session, trials, trial, state),
         "lines": _lines(session, trials, trial),
         "comment": state.comment or "",
-        "channels": [_channel(state.channels[label], session.automatic(trial, label)) for label in trials.labels],
+        "channels": [
+            _channel(state.channels[label], session.automatic(trial, label), float(z), session.blind)
+            for label, z in zip(trials.labels, rest_z, strict=True)
+        ],
     }
 
 
-def trial_status(state: TrialState) -> str:
+def trial_summary(session: Session, trials: Trials, trial: str) -> list[Any]:
+    """Status, response in seconds from the cue (None if there is none, or in a blind review), and for each channel its
+    onset, offset, the half width of the automatic interval in seconds, and its sign."""
+    state = session.state(trial)
+    responses = [line["at_s"] for line in _lines(session, trials, trial) if line["kind"] == "response"]
+    channels = []
+    for label in trials.labels:
+        channel, auto = state.channels[label], session.automatic(trial, label)
+        first = channel.response or next(iter(channel.standing), None)
+        times = (None, None) if first is None else (first.onset_s, first.offset_s)
+        half = _number((auto.high_s - auto.low_s) / 2)
+        channels.append([*(_rounded(value) for value in (*times, half)), _verdict(channel)[0]])
+    return [_status(state), _rounded(next((at for at in responses if at > 0), None)), channels]
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 4)
+
+
+def _status(state: TrialState) -> str:
     """The word in the map: "to discuss", "reviewed", "begun" or "open"."""
     channels = state.channels.values()
     if state.discuss or any(channel.discuss for channel in channels):
@@ -68,14 +93,14 @@ def _lines(session: Session, trials: Trials, trial: str) -> list[dict[str, Any]]
     return lines
 
 
-def _channel(state: ChannelState, auto: Automatic) -> dict[str, Any]:
+def _channel(state: ChannelState, auto: Automatic, rest_z: float, blind: bool) -> dict[str, Any]:
     sign, words = _verdict(state)
     located = state.found != "not locatable"
     return {
         "reviewed": state.reviewed,
         "sign": sign,
         "words": words,
-        "detail": _detail(state, auto),
+        "detail": _detail(state, auto, rest_z, blind),
         "comment": state.comment or "",
         "interval_s": None if located else [state.earliest_s, state.latest_s],
         "bursts": [_burst(burst) for burst in state.standing],
@@ -111,17 +136,22 @@ def _verdict(state: ChannelState) -> tuple[str, str]:
     return sign, words
 
 
-def _detail(state: ChannelState, auto: Automatic) -> str:
-    """What is known of the channel's response, as one line of text."""
+def _detail(state: ChannelState, auto: Automatic, rest_z: float, blind: bool) -> str:
+    """What is known of the channel's response, as one line of text; without times in a blind review."""
     parts = []
     response = state.response
-    if response is not None:
+    if response is not None and blind:
+        parts += [response.confidence] if response.confidence else []
+    elif response is not None:
         parts.append(f"onset {_ms(response.onset_s)}")
         if response.offset_s is not None:
             parts.append(f"offset {_ms(response.offset_s)}")
         if response.confidence:
             parts.append(response.confidence)
-    if _number(auto.onset_s) is not None:
+    if _number(auto.onset_s) is not None and blind:
+        if _number(auto.low_s) is not None:
+            parts.append(f"automatic ± {_ms((auto.high_s - auto.low_s) / 2)}")
+    elif _number(auto.onset_s) is not None:
         words = f"automatic {_ms(auto.onset_s)}"
         if _number(auto.low_s) is not None:
             words += f" (90 %: {_ms(auto.low_s)} to {_ms(auto.high_s)})"
@@ -130,6 +160,8 @@ def _detail(state: ChannelState, auto: Automatic) -> str:
         parts.append("automatic: no activity found")
     if _number(auto.level_db) is not None:
         parts.append(f"level {auto.level_db:.0f} dB")
+    if not math.isnan(rest_z):
+        parts.append(f"rest {rest_z:+.1f} SD from this person's usual")
     if auto.note:
         parts.append(f"baseline: {auto.note}")
     if state.comment:

@@ -4,8 +4,10 @@ Layout: int32 length of the head (little endian), the head (UTF-8 JSON, padded w
 samples of all traces, little-endian int16. A sample times its trace's ``scale`` is the value in the channel's unit;
 -32768 is missing.
 
-    full_scale, auxiliary_limits    what a channel's band shows, the same for all trials of a recording
-    pack_trials                     the bytes
+    auxiliary_limits    lowest and highest value of each auxiliary channel, the same for all trials of a recording
+    Traces              collects samples, and says where they lie
+    pack_trials         the bytes of some trials, and of typical envelopes
+    pack_sound          the bytes of a sound
 """
 
 import json
@@ -14,21 +16,10 @@ from typing import Any
 
 import numpy as np
 
+from emgreview.evidence import Typical
 from emgreview.model import FloatArray, Trials
 
 _MISSING = np.int16(-32768)
-
-
-def full_scale(trials: Trials) -> FloatArray:
-    """The value at the edge of each EMG channel's band, (channels,): below most trials' peaks, so that onsets show.
-
-    Fixed for a recording and channel, so that the same height always means the same voltage.
-    """
-    if not trials.data.size:
-        return np.ones(len(trials.labels))
-    peaks = np.max(np.abs(np.nan_to_num(trials.data)), axis=-1)
-    scale = 0.7 * np.percentile(peaks, 75, axis=0)
-    return np.where(scale > 0, scale, 1.0)
 
 
 def auxiliary_limits(trials: Trials) -> list[list[float]]:
@@ -41,33 +32,68 @@ def envelope_step(trials: Trials) -> int:
     return max(1, int(trials.rate_hz // (10 * trials.processing.envelope_hz)))
 
 
-def pack_trials(wanted: Sequence[tuple[Trials, int, Sequence[Sequence[float]], dict[str, Any]]]) -> bytes:
-    """Trials as bytes. Each entry: its Trials, its row in them, the limits of its auxiliary channels, and a head to
-    which the places of the samples are added."""
-    heads, parts, at = [], [], 0
+class Traces:
+    """The samples of a pack: each trace is added with its description, which gets its place and scale."""
+
+    def __init__(self) -> None:
+        self.parts: list[bytes] = []
+        self._at = 0
+
+    def add(self, x: FloatArray, step_s: float, **described: Any) -> dict[str, Any]:
+        samples, scale = quantise(x)
+        trace = {**described, "at": self._at, "n": samples.size, "scale": scale, "step_s": step_s}
+        self.parts.append(samples.tobytes())
+        self._at += samples.nbytes
+        return trace
+
+    def bytes(self, head: dict[str, Any]) -> bytes:
+        """Head and samples together."""
+        text = json.dumps(head, allow_nan=False).encode()
+        text += b" " * (-len(text) % 4)
+        return b"".join([len(text).to_bytes(4, "little"), text, *self.parts])
+
+
+def pack_trials(
+    wanted: Sequence[tuple[Trials, int, Sequence[Sequence[float]], dict[str, Any]]],
+    typical: Sequence[tuple[Trials, int, int, Typical]] = (),
+) -> bytes:
+    """Trials, and typical envelopes of their recordings, as bytes.
+
+    Each of ``wanted``: its Trials, its row in them, the limits of its auxiliary channels, and a head to which its
+    traces are added. Each of ``typical``: the Trials, the number of their recording, the channel's row, the envelope.
+    """
+    traces, heads, usual = Traces(), [], []
     for trials, row, limits, head in wanted:
+        step, n_emg = envelope_step(trials), len(trials.labels)
+        sample_s = 1 / trials.rate_hz
+        made = [traces.add(trials.data[row, i], sample_s, row=i, kind="raw") for i in range(n_emg)]
+        made += [
+            traces.add(trials.envelope[row, i, ::step], step * sample_s, row=i, kind="envelope") for i in range(n_emg)
+        ]
+        made += [
+            traces.add(x, sample_s, row=n_emg + i, kind="auxiliary", limits=limits[i])
+            for i, x in enumerate(trials.auxiliary[row])
+        ]
+        heads.append({**head, "traces": made})
+    for trials, recording, row, envelope in typical:
         step = envelope_step(trials)
-        n_emg = len(trials.labels)
-        traces = []
-        sources = [("raw", i, trials.data[row, i], 1) for i in range(n_emg)]
-        sources += [("envelope", i, trials.envelope[row, i, ::step], step) for i in range(n_emg)]
-        sources += [("auxiliary", n_emg + i, x, 1) for i, x in enumerate(trials.auxiliary[row])]
-        for kind, channel, x, every in sources:
-            samples, scale = _quantise(x)
-            step_s = every / trials.rate_hz
-            trace = {"row": channel, "kind": kind, "at": at, "n": samples.size, "scale": scale, "step_s": step_s}
-            if kind == "auxiliary":
-                trace["limits"] = limits[channel - n_emg]
-            traces.append(trace)
-            parts.append(samples.tobytes())
-            at += samples.nbytes
-        heads.append({**head, "traces": traces})
-    text = json.dumps({"trials": heads}, allow_nan=False).encode()
-    text += b" " * (-len(text) % 4)
-    return b"".join([len(text).to_bytes(4, "little"), text, *parts])
+        parts = {
+            name: traces.add(getattr(envelope, name)[::step], step / trials.rate_hz)
+            for name in ("lower", "median", "upper")
+        }
+        usual.append({"recording": recording, "row": row, "n_trials": envelope.n_trials, **parts})
+    return traces.bytes({"trials": heads, "typical": usual})
 
 
-def _quantise(x: FloatArray) -> tuple[np.ndarray, float]:
+def pack_sound(sound: FloatArray, rate_hz: float, client: str) -> bytes:
+    """A sound of full scale 1 for one screen."""
+    traces = Traces()
+    trace = traces.add(sound, 1 / rate_hz)
+    return traces.bytes({"client": client, "rate_hz": rate_hz, "trace": trace})
+
+
+def quantise(x: FloatArray) -> tuple[np.ndarray, float]:
+    """Values as int16 and the scale that turns them back."""
     finite = np.isfinite(x)
     peak = float(np.max(np.abs(x), where=finite, initial=0.0))
     scale = peak / 32767 if peak > 0 else 1.0

@@ -1,10 +1,11 @@
 """Trial review in a notebook: one component that owns the focus and the keys, around one Bokeh figure.
 
-Everything goes down by three synced properties and comes up by messages, in every host alike:
+Everything goes down by synced properties and comes up by messages, in every host alike:
 
-    setup   JSON, once: channels, keys, choices, spans, map of all trials
+    setup   JSON, once: channels, keys, choices, spans, one summary a trial
     pack    bytes: some trials (see packing.py), asked for by the browser ahead of need
-    news    JSON: the last updates, each with a serial number (cards, map, progress, what is saved, what was refused)
+    sound   bytes: a stretch to hear
+    news    JSON: the last updates, each with a serial number (cards, summaries, what is saved, what was refused …)
 
 A decision carries its screen's own running number and is applied through the session, which returns when it is on disk;
 only then does ``news`` say that it is saved. Decisions arrive in order; one that came before is not taken twice.
@@ -15,9 +16,9 @@ only then does ``news`` say that it is saved. Decisions arrive in order; one tha
 import dataclasses
 import json
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Literal
 
 import panel as pn
 import param
@@ -25,27 +26,42 @@ from bokeh.models import Range1d
 from bokeh.plotting import figure
 from panel.custom import Child, JSComponent
 
+from emgreview import evidence
 from emgreview.annotations.events import BEHAVIOURS, CAUTIONS, KINDS, REASONS, Choice
 from emgreview.errors import EmgreviewError
-from emgreview.keys import KEYS
+from emgreview.keys import Key, key_table
 from emgreview.model import Trials
 from emgreview.session import Session
+from emgreview.signal.onset import METHODS
 from emgreview.views import cards, host, packing
+from emgreview.walks import WALKS, differing, walk
 
 _JS = Path(__file__).parent / "js"
-_MODULES = ("layer.js", "draw.js", "store.js", "keys.js", "screen.js", "review.js")  # one scope, in this order
+_MODULES = ("layer.js", "draw.js", "panels.js", "store.js", "keys.js", "screen.js", "review.js")  # one scope, in order
 _DIGITS = (*(f"Digit{n}" for n in range(1, 10)), "Digit0", "Minus", "Equal")
 _KEPT_NEWS = 40
 
 
-def review(session: Session) -> "TrialReview":
+def review(
+    session: Session,
+    *,
+    hand: Literal["right", "left"] = "right",
+    keys: Mapping[str, str] | None = None,
+    plausible_s: tuple[float, float] | None = None,
+    break_after_min: float | None = 25.0,
+) -> "TrialReview":
     """The review widget of a session: show it as the last line of a notebook cell.
+
+    ``hand`` is the hand that moves the mark, ``keys`` changes single keys (see :func:`emgreview.keys.key_table`).
+    ``plausible_s`` shades the window, in seconds from the cue, in which the study expects responses. A break is
+    proposed every ``break_after_min`` minutes, None for never.
 
     Works in JupyterLab, Notebook 7, ``panel serve`` (call ``.servable()``) and hosts that know ipywidgets alone
     (``.as_ipywidget()`` puts it into an ipywidgets layout). Nothing is asked of any network.
     """
     host.prepare()
-    return TrialReview(session)
+    options = {"plausible_s": plausible_s, "break_after_min": break_after_min}
+    return TrialReview(session, key_table(hand, keys), options)
 
 
 class TrialReview(JSComponent):
@@ -54,22 +70,23 @@ class TrialReview(JSComponent):
     picture = Child()
     setup = param.String()
     pack = param.Bytes(b"")
+    sound = param.Bytes(b"")
     news = param.String()
 
     _esm = "\n".join((_JS / name).read_text() for name in _MODULES)
     _stylesheets: ClassVar[list[str]] = [(_JS / "review.css").read_text()]
 
-    def __init__(self, session: Session, **params: Any):
+    def __init__(self, session: Session, keys: Sequence[Key], options: Mapping[str, Any], **params: Any):
         self._session = session
         self._trials = {trial: trials for trials in session.trials for trial in trials.ids}
         self._place = {trial: index for index, trial in enumerate(session.queue)}
-        self._scales = {id(trials): packing.full_scale(trials).tolist() for trials in session.trials}
-        self._limits = {id(trials): packing.auxiliary_limits(trials) for trials in session.trials}
+        self._looks = {id(trials): _Look(number, trials) for number, trials in enumerate(session.trials)}
         self._serial = 0
         self._updates: deque[dict[str, Any]] = deque(maxlen=_KEPT_NEWS)
         self._taken: dict[str, int] = {}
         params.setdefault("sizing_mode", "stretch_width")
-        super().__init__(setup=json.dumps(self._setup()), picture=_figure(session.trials[0]), **params)
+        setup = {**self._setup(keys), **options}
+        super().__init__(setup=json.dumps(setup), picture=_figure(session.trials[0]), **params)
         session.changed.append(self._on_change)
 
     def as_ipywidget(self) -> Any:
@@ -83,25 +100,49 @@ class TrialReview(JSComponent):
     # --- messages from the browser -----------------------------------------------------------------------------
 
     def _handle_msg(self, data: Mapping[str, Any]) -> None:
-        handler = {"hello": self._hello, "everything": self._hello, "beat": self._beat, "want": self._want}
-        if data["kind"] == "decide":
-            self._decide(data)
-        else:
-            handler[data["kind"]](data)
+        getattr(self, f"_on_{data['kind']}")(data)
 
-    def _hello(self, data: Mapping[str, Any]) -> None:
+    def _on_hello(self, data: Mapping[str, Any]) -> None:
         here = self._place[self._session.where]
         self._send_trials(sorted(range(len(self._place)), key=lambda index: abs(index - here))[:8])
-        changed = {index: self._status(trial) for trial, index in self._place.items()}
-        self._tell(overview=changed, progress=self._session.progress[:2], problem=self._session.problem)
+        self._on_everything(data)
 
-    def _beat(self, data: Mapping[str, Any]) -> None:
+    def _on_everything(self, data: Mapping[str, Any]) -> None:
+        self._tell(summaries=self._summaries(self._session.queue), **self._standing())
+
+    def _on_beat(self, data: Mapping[str, Any]) -> None:
         self._tell(beat={"client": data["client"]})
 
-    def _want(self, data: Mapping[str, Any]) -> None:
+    def _on_want(self, data: Mapping[str, Any]) -> None:
         self._send_trials([index for index in data["trials"] if 0 <= index < len(self._place)])
 
-    def _decide(self, data: Mapping[str, Any]) -> None:
+    def _on_walk(self, data: Mapping[str, Any]) -> None:
+        if data["method"]:
+            ids = differing(self._session, data["method"], float(data["by_s"]))
+        else:
+            ids = walk(self._session, data["which"])
+        places = [self._place[trial] for trial in ids]
+        self._tell(walk={"client": data["client"], "words": data["which"], "indices": places})
+
+    def _on_spectrum(self, data: Mapping[str, Any]) -> None:
+        trials, row = self._of(data)
+        try:
+            found = evidence.spectra(trials, row, data["channel"], onset_s=data["onset_s"], offset_s=data["offset_s"])
+        except EmgreviewError as reason:
+            self._tell(said={"client": data["client"], "words": str(reason)})
+            return
+        shown = {name: getattr(found, name).tolist() for name in ("frequency_hz", "burst", "rest")}
+        unit = trials.recording.channel(data["channel"]).unit_label
+        self._tell(spectrum={"client": data["client"], "unit": f"{unit}²/Hz", "for": data["for"], **shown})
+
+    def _on_listen(self, data: Mapping[str, Any]) -> None:
+        trials, row = self._of(data)
+        heard, rate_hz = evidence.listening(
+            trials, row, data["channel"], start_s=data["start_s"], stop_s=data["stop_s"]
+        )
+        self.sound = packing.pack_sound(heard, rate_hz, f"{data['client']} {data['n']}")
+
+    def _on_decide(self, data: Mapping[str, Any]) -> None:
         client, n = data["client"], data["n"]
         if n <= self._taken.get(client, 0):
             return
@@ -110,7 +151,7 @@ class TrialReview(JSComponent):
         try:
             answer = self._apply(data)
         except EmgreviewError as refusal:
-            answer = {"refused": [{"client": client, "words": str(refusal)}]}
+            answer = {"refused": {"client": client, "words": str(refusal)}}
         finally:
             self._tell(saved={"client": client, "n": n}, problem=self._session.problem, **answer)
 
@@ -122,6 +163,10 @@ class TrialReview(JSComponent):
             sealed = session.seal(arguments["name"])
             words = f"Sealed as {arguments['name']!r}: {sealed.path} (SHA-256 {sealed.sha256[:16]}…)"
             return {"said": {"client": data["client"], "words": words}, "next_version": session.next_version}
+        if command == "unblind":
+            session.unblind(arguments["reason"])
+            cards_ = [self._card(known) for known in session.queue]
+            return {"cards": cards_, "summaries": self._summaries(session.queue), "blind": session.blind}
         changed = session.apply(command, trial, data["channel"], **arguments)
         if command in ("undo", "redo") and changed:
             return {"go_to": {"client": data["client"], "index": self._place[changed[0]]}}
@@ -131,11 +176,22 @@ class TrialReview(JSComponent):
     # --- news to the browser -----------------------------------------------------------------------------------
 
     def _on_change(self, trials: tuple[str, ...]) -> None:
-        self._tell(
-            cards=[self._card(trial) for trial in trials],
-            overview={self._place[trial]: self._status(trial) for trial in trials},
-            progress=self._session.progress[:2],
-        )
+        known = [trial for trial in trials if trial in self._place]
+        self._tell(cards=[self._card(trial) for trial in known], summaries=self._summaries(known), **self._standing())
+        for trial in known:
+            self._refresh_typical(trial)
+
+    def _refresh_typical(self, trial: str) -> None:
+        """Send a recording's typical envelopes anew with every fifth of its trials that is reviewed."""
+        look = self._looks[id(self._trials[trial])]
+        done = sum(self._session.state(known).reviewed for known in look.trials.ids)
+        if done != look.reviewed and done % 5 == 0 and not self._session.blind:
+            self.pack = packing.pack_trials([], look.typical(self._session))
+        look.reviewed = done
+
+    def _standing(self) -> dict[str, Any]:
+        session = self._session
+        return {"progress": session.progress[:2], "problem": session.problem, "blind": session.blind}
 
     def _tell(self, **update: Any) -> None:
         self._serial += 1
@@ -143,24 +199,35 @@ class TrialReview(JSComponent):
         self.news = json.dumps({"serial": self._serial, "updates": list(self._updates)}, allow_nan=False)
 
     def _send_trials(self, wanted: list[int]) -> None:
-        entries = []
+        entries, typical = [], []
         for index in wanted:
             trial = self._session.queue[index]
             trials = self._trials[trial]
-            head = {"index": index, "card": self._card(trial), "full_scale": self._scales[id(trials)]}
-            entries.append((trials, trials.index(trial), self._limits[id(trials)], head))
+            look = self._looks[id(trials)]
+            head = {"index": index, "card": self._card(trial), "recording": look.number, "full_scale": look.full_scale}
+            entries.append((trials, trials.index(trial), look.limits, head))
+        if not self._session.blind:
+            for look in {look.number: look for look in (self._looks[id(entry[0])] for entry in entries)}.values():
+                typical += look.typical(self._session)
         if entries:
-            self.pack = packing.pack_trials(entries)
+            self.pack = packing.pack_trials(entries, typical)
+
+    def _of(self, data: Mapping[str, Any]) -> tuple[Trials, int]:
+        trial = self._session.queue[data["index"]]
+        return self._trials[trial], self._trials[trial].index(trial)
 
     def _card(self, trial: str) -> dict[str, Any]:
-        return cards.trial_card(self._session, self._trials[trial], trial, self._place[trial], self._serial)
+        trials = self._trials[trial]
+        z = self._looks[id(trials)].rest_z[trials.index(trial)]
+        return cards.trial_card(self._session, trials, trial, z, self._place[trial], self._serial)
 
-    def _status(self, trial: str) -> str:
-        return cards.trial_status(self._session.state(trial))
+    def _summaries(self, trials: Sequence[str]) -> dict[int, list[Any]]:
+        return {self._place[trial]: cards.trial_summary(self._session, self._trials[trial], trial) for trial in trials}
 
-    def _setup(self) -> dict[str, Any]:
+    def _setup(self, keys: Sequence[Key]) -> dict[str, Any]:
         session, first = self._session, self._session.trials[0]
         start, stop = float(first.time_s[0]), float(first.time_s[-1])
+        step_s, smear = evidence.envelope_step(first.processing, first.rate_hz)
         return {
             "channels": _channels(first),
             "rate_hz": first.rate_hz,
@@ -169,20 +236,60 @@ class TrialReview(JSComponent):
             "rest_s": list(first.processing.rest_s),
             "cursor_s": min(0.25, stop / 2),
             "processing": f"{first.processing.words}. Mains is shown, not notched away.",
-            "keys": [dataclasses.asdict(key) for key in KEYS],
+            "smear": {"time_s": step_s.tolist(), "value": smear.tolist()},
+            "keys": [dataclasses.asdict(key) for key in keys],
             "choices": {
                 "unusable": _choices(REASONS),
                 "caution": _choices(CAUTIONS),
                 "behaviour": _choices(BEHAVIOURS),
                 "kind": _choices(KINDS),
+                "walk": [
+                    {"code": code, "words": words, "shown": words, "text": False}
+                    for code, words in zip(_DIGITS, WALKS, strict=False)
+                ],
             },
+            "methods": sorted(METHODS),
             "n_trials": len(session.queue),
-            "overview": [self._status(trial) for trial in session.queue],
+            "summaries": self._summaries(session.queue),
             "progress": session.progress[:2],
+            "blind": session.blind,
+            "reviewer": session.reviewer,
+            "notices": list(session.notices),
             "where": self._place[session.where],
             "next_version": session.next_version,
             "serial": self._serial,
         }
+
+
+class _Look:
+    """What the screen needs of one recording's trials, computed once."""
+
+    def __init__(self, number: int, trials: Trials):
+        self.number, self.trials = number, trials
+        self.full_scale = evidence.full_scale(trials).tolist()
+        self.limits = packing.auxiliary_limits(trials)
+        self.rest_z = evidence.rest_z(trials)
+        self.reviewed = 0
+        self._typical: dict[str, tuple[list[int], evidence.Typical | None]] = {}
+
+    def typical(self, session: Session) -> list[tuple[Trials, int, int, evidence.Typical]]:
+        """Typical envelopes of the channels that have enough accepted trials by now."""
+        states = [session.state(trial) for trial in self.trials.ids]
+        out = []
+        for channel, label in enumerate(self.trials.labels):
+            rows = [
+                row
+                for row, state in enumerate(states)
+                if state.channels[label].reviewed
+                and state.channels[label].standing
+                and state.channels[label].signal != "unusable"
+            ]
+            if label not in self._typical or self._typical[label][0] != rows:
+                self._typical[label] = rows, evidence.typical_envelope(self.trials, label, rows)
+            found = self._typical[label][1]
+            if found is not None:
+                out.append((self.trials, self.number, channel, found))
+        return out
 
 
 def _channels(trials: Trials) -> list[dict[str, Any]]:
@@ -190,9 +297,8 @@ def _channels(trials: Trials) -> list[dict[str, Any]]:
     for label in (*trials.labels, *trials.auxiliary_labels):
         channel = trials.recording.channel(label)
         auxiliary = label in trials.auxiliary_labels
-        out.append(
-            {"label": label, "over": channel.over, "unit_label": channel.unit_label, "auxiliary": auxiliary},
-        )
+        over = "" if channel.over == label else channel.over
+        out.append({"label": label, "over": over, "unit_label": channel.unit_label, "auxiliary": auxiliary})
     return out
 
 

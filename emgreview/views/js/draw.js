@@ -3,19 +3,19 @@
 const PALETTES = {
   light: {ground: "#ffffff", ink: "#1d1d1f", faint: "#6b6b70", grid: "#dcdce0", band: "#f4f6fa", raw: "#2b2b30",
     rectified: "#b4b4bb", envelope: "#0b5394", auxiliary: "#5a5a60", rest: "#00000010", interval: "#c8500033",
-    onset: "#b34700", offset: "#5b3a8e", automatic: "#7a7a80", plate: "#ffffffd8", missing: "#00000018"},
+    onset: "#b34700", offset: "#5b3a8e", automatic: "#7a7a80", plate: "#ffffffd8", usual: "#0b539422", usual_line: "#0b539466"},
   dark: {ground: "#16181c", ink: "#f0f0f2", faint: "#a3a7ae", grid: "#3a3d44", band: "#1e222a", raw: "#e4e4e8",
     rectified: "#6d7077", envelope: "#7db8f0", auxiliary: "#b4b7bd", rest: "#ffffff14", interval: "#ff9a4a40",
-    onset: "#ffa25e", offset: "#c9a6ff", automatic: "#9da1a8", plate: "#16181ce0", missing: "#ffffff24"},
+    onset: "#ffa25e", offset: "#c9a6ff", automatic: "#9da1a8", plate: "#16181ce0", usual: "#7db8f02a", usual_line: "#7db8f077"},
 }
 
 const MISSING = -32768
 
-/** Vertical layout: one band a channel, auxiliary bands half as high. Returns [{top, height, kind, row}]. */
+/** Vertical layout: a strip for the words of lines, then one band a channel, auxiliary bands half as high. */
 function lay_bands(setup, height) {
   const weights = setup.channels.map((channel) => (channel.auxiliary ? 0.55 : 1))
-  const unit = height / weights.reduce((a, b) => a + b, 0)
-  let top = 0
+  let top = 18
+  const unit = (height - top) / weights.reduce((a, b) => a + b, 0)
   return weights.map((weight, row) => {
     const band = {row, top, height: weight * unit, auxiliary: setup.channels[row].auxiliary}
     top += weight * unit
@@ -123,30 +123,37 @@ function round_bar(value) {
 
 function plate(ctx, text, x, y, colours, align = "left", ink = colours.ink) {
   const wide = ctx.measureText(text).width
+  const high = parseFloat(ctx.font.replace("bold ", "")) + 2
   const left = align === "left" ? x : align === "right" ? x - wide : x - wide / 2
   ctx.fillStyle = colours.plate
-  ctx.fillRect(left - 2, y - 10, wide + 4, 13)
+  ctx.fillRect(left - 2, y - high + 3, wide + 4, high)
   ctx.fillStyle = ink
   ctx.fillText(text, left, y)
 }
 
 /** Everything around the traces: called at every paint, cheap. `scene` is documented where it is made (review.js). */
 function draw_trial(ctx, scene, traces_image, width, height) {
-  const {setup, card, look, focus_row, mark, cursor_s, trial} = scene
+  const {setup, card, look, focus_row, mark, cursor_s, trial, typical} = scene
   const colours = PALETTES[look.theme]
   const [x0, x1] = look.range
   const px = (s) => ((s - x0) / (x1 - x0)) * width
   const bands = lay_bands(setup, height)
-  ctx.font = "11px system-ui, sans-serif"
+  const px_font = look.font_px
+  ctx.font = `${px_font}px system-ui, sans-serif`
 
   const here = bands[focus_row]
   ctx.fillStyle = colours.band
   ctx.fillRect(0, here.top, width, here.height)
   ctx.fillStyle = colours.rest
   ctx.fillRect(px(setup.rest_s[0]), 0, px(setup.rest_s[1]) - px(setup.rest_s[0]), height)
+  plate(ctx, "rest", px(setup.rest_s[0]) + 3, height - 9, colours, "left", colours.faint)
+
+  if (setup.plausible_s) shade_plausible(ctx, setup.plausible_s, px, width, height, colours)
 
   for (const band of bands) {
     if (band.auxiliary) continue
+    const usual = typical.get(`${trial.recording}|${band.row}`)
+    if (usual) draw_typical(ctx, usual, band, trial.full_scale[band.row] / look.gain, setup.start_s, px, colours)
     const channel = card.channels[band.row]
     const auto = channel.automatic
     if (auto.low_s != null) {
@@ -196,23 +203,22 @@ function draw_trial(ctx, scene, traces_image, width, height) {
       continue
     }
     const state = card.channels[band.row]
-    ctx.font = `${band.row === focus_row ? "bold " : ""}11px system-ui, sans-serif`
+    ctx.font = `${band.row === focus_row ? "bold " : ""}${px_font}px system-ui, sans-serif`
     plate(ctx, channel.label + (channel.over ? ` · over ${channel.over}` : ""), 6, band.top + 12, colours)
     plate(ctx, `${state.sign} ${state.words}`, width - 6, band.top + 12, colours, "right",
       state.reviewed ? colours.ink : colours.faint)
-    ctx.font = "11px system-ui, sans-serif"
+    ctx.font = `${px_font}px system-ui, sans-serif`
     draw_scale_bar(ctx, band, channel, trial.full_scale[band.row] / look.gain, colours)
     draw_marks(ctx, band, state, band.row === focus_row, mark, px, width, colours)
   }
 
   heads.sort((a, b) => a[1] - b[1])
   let edge = -Infinity
-  let level = 0
   for (const [words, x] of heads) {
     const wide = ctx.measureText(words).width + 8
-    level = x - 2 < edge ? (level + 1) % 3 : 0
-    plate(ctx, words, Math.min(x + 4, width - wide), 26 + 14 * level, colours)
-    edge = x + 4 + wide
+    const left = Math.min(Math.max(x + 3, edge), width - wide)
+    plate(ctx, words, left, 13, colours)
+    edge = left + wide
   }
 
   if (cursor_s != null && cursor_s >= x0 && cursor_s <= x1) {
@@ -224,8 +230,44 @@ function draw_trial(ctx, scene, traces_image, width, height) {
     ctx.lineTo(x, height)
     ctx.stroke()
     ctx.setLineDash([])
-    plate(ctx, `${(cursor_s * 1000).toFixed(0)} ms`, Math.min(x + 3, width - 60), height - 6, colours)
+    if (look.read_out) plate(ctx, `${(cursor_s * 1000).toFixed(0)} ms`, Math.min(x + 3, width - 60), height - 6, colours)
+    if (look.smear) draw_smear(ctx, setup.smear, cursor_s, here, px, colours)
   }
+}
+
+/** The window in which the study expects responses: a bar at the foot between two dotted lines, with its word. */
+function shade_plausible(ctx, [from, to], px, width, height, colours) {
+  ctx.fillStyle = colours.usual_line
+  ctx.fillRect(px(from), height - 5, px(to) - px(from), 5)
+  for (const s of [from, to]) {
+    ctx.strokeStyle = colours.faint
+    ctx.setLineDash([1, 4])
+    ctx.beginPath()
+    ctx.moveTo(px(s), 0)
+    ctx.lineTo(px(s), height)
+    ctx.stroke()
+    ctx.setLineDash([])
+  }
+  plate(ctx, "plausible", px(to) - 3, height - 9, colours, "right", colours.faint)
+}
+
+/** The person's typical envelope, faintly behind the upper part of a band: median as a line, quartiles as an area. */
+function draw_typical(ctx, usual, band, full, t0, px, colours) {
+  const split = band.top + band.height * 0.4
+  const rise = (split - band.top - 6) / full
+  const {lower, median, upper} = usual
+  const x = (i) => px(t0 + i * median.step_s)
+  const y = (trace, i) => Math.max(band.top + 1, split - trace.samples[i] * trace.scale * rise)
+  ctx.fillStyle = colours.usual
+  ctx.beginPath()
+  for (let i = 0; i < upper.n; i++) ctx.lineTo(x(i), y(upper, i))
+  for (let i = lower.n - 1; i >= 0; i--) ctx.lineTo(x(i), y(lower, i))
+  ctx.fill()
+  ctx.strokeStyle = colours.usual_line
+  ctx.lineWidth = 1
+  ctx.beginPath()
+  for (let i = 0; i < median.n; i++) ctx.lineTo(x(i), y(median, i))
+  ctx.stroke()
 }
 
 function draw_scale_bar(ctx, band, channel, full, colours) {
@@ -257,7 +299,7 @@ function draw_marks(ctx, band, state, focused, mark, px, width, colours) {
     ctx.stroke()
     ctx.setLineDash([])
     if (!words) return
-    const y = low ? band.top + band.height - 6 : band.top + 26
+    const y = low ? band.top + band.height - 6 : band.top + 12
     plate(ctx, words, side === "right" ? x + 4 : x - 4, y, colours, side === "right" ? "left" : "right", colour)
   }
   const auto = state.automatic

@@ -1,12 +1,14 @@
 // The review of trials: puts layer, store, keys and screen together. Loaded by Panel: `render` makes the element.
 
+/** Signs of a channel that waits for a decision. */
+const OPEN_SIGNS = new Set(["○", "◇"])
+
 export function render({model, view}) {
   const setup = JSON.parse(model.setup)
   const store = make_store(model, setup)
   const screen = make_screen(setup, model.get_child("picture"), act)
   const {root} = screen
   const emg_rows = setup.channels.flatMap((channel, row) => (channel.auxiliary ? [] : [row]))
-  const overview = setup.overview.slice()
   const closing = new Set(setup.keys.filter((key) => key.goes_on).map((key) => key.command))
   const prepared = new Map() // traces already drawn, by what they show
   let layer = null
@@ -18,6 +20,16 @@ export function render({model, view}) {
   let cursor_s = setup.cursor_s
   let nudged = 0 // timer of a nudge that is not yet sent
   let progress = setup.progress
+  let blind = setup.blind
+  let sort = 0
+  let walk = null // {words, indices}: the trials stepped through, null = all
+  let read_out = true
+  let smear = false
+  const last_reasons = {}
+  const began = performance.now()
+  let reminded = began
+  const paces = [] // times of the decisions that closed a channel
+  const player = make_player()
 
   const card = () => store.cards.get(index)
   const here = () => card()?.channels[row]
@@ -56,9 +68,10 @@ export function render({model, view}) {
       screen.text(screen.waiting, `loading trial ${index + 1} …`)
       return
     }
-    const look = {range: layer.range(), gain, theme: theme()}
+    const look = look_now()
     const trial = store.trials.get(index)
-    const scene = {setup, trial, card: card(), look, focus_row: row, mark, cursor_s}
+    const scene = {setup, trial, card: card(), look, focus_row: row, mark, cursor_s,
+      typical: blind ? new Map() : store.typical}
     draw_trial(ctx, scene, traces_image(index, size, look), size.width, size.height)
     const differs = []
     if (gain !== 1) differs.push(`gain × ${gain}`)
@@ -71,9 +84,23 @@ export function render({model, view}) {
     root.dataset.painted = String(index)
   }
 
+  const look_now = () => ({range: layer.range(), gain, theme: theme(), read_out: read_out && !blind, smear,
+    font_px: Math.max(11, 0.85 * parseFloat(getComputedStyle(document.documentElement).fontSize) * 0.82)})
+
+  function paint_overview() {
+    if (screen.overview.hidden || !layer) return
+    const order = overview_order(store.summaries, row, sort)
+    screen.overview_hit = (y) => overview_hit(screen.over_map, order, y)
+    screen.text(screen.over_title, `All trials of ${setup.channels[row].label}, by ${SORTS[sort][0]}: ` +
+      `onset to offset${blind ? "" : ", ¦ response"}`)
+    draw_overview(screen.over_map, {summaries: store.summaries, order, row, index, range: setup.spans[0], theme: theme()})
+    screen.over_map.setAttribute("aria-label",
+      `overview of ${setup.channels[row].label}: row ${order.indexOf(index) + 1} of ${order.length}`)
+  }
+
   function prepare_neighbours() {
     if (!layer) return
-    const look = {range: layer.range(), gain, theme: theme()}
+    const look = look_now()
     for (const i of [index + 1, index - 1, index + 2]) if (store.trials.has(i)) traces_image(i, layer.frame(), look)
   }
 
@@ -85,7 +112,9 @@ export function render({model, view}) {
     idle = setTimeout(() => {
       prepare_neighbours()
       store.want(index)
-      screen.paint_map(overview, index, theme() === "dark")
+      screen.paint_map(store.summaries.map((summary) => summary[0]), index, theme() === "dark")
+      paint_overview()
+      if (!screen.spectrum.hidden) ask_spectrum()
     }, 30)
   }
 
@@ -93,7 +122,9 @@ export function render({model, view}) {
     const now = card()
     screen.text(screen.title, `Trial ${index + 1} of ${setup.n_trials}` + (now?.title ? ` · ${now.title}` : ""))
     screen.progress.value = progress[1] ? progress[0] / progress[1] : 0
-    screen.text(screen.counted, `${progress[0]} of ${progress[1]} channel-trials reviewed`)
+    screen.text(screen.counted, `${progress[0]} of ${progress[1]} channel-trials reviewed${pace_words()}`)
+    screen.walking.hidden = !walk
+    if (walk) screen.text(screen.walking, `stepping through: ${walk.words} (${walk.indices.length})`)
     const waiting = store.pending.length
     screen.text(screen.saved, store.stopped ? `✕ decisions stopped, not saved: ${waiting}`
       : waiting ? `… not yet saved: ${waiting}` : "✓ all saved")
@@ -112,6 +143,23 @@ export function render({model, view}) {
       `${here()?.words ?? "loading"}. ${here()?.detail ?? ""}`)
   }
 
+  /** Pace over the last ten minutes, and what is left at that pace; nothing before 20 decisions. */
+  function pace_words() {
+    const now = performance.now()
+    while (paces.length && now - paces[0] > 600000) paces.shift()
+    if (paces.length < 20) return ""
+    const per_s = paces.length / ((now - paces[0]) / 1000)
+    const left_min = (progress[1] - progress[0]) / per_s / 60
+    return ` · ${Math.round(per_s * 3600)} an hour, about ${left_min < 90 ? `${Math.ceil(left_min)} min` : `${(left_min / 60).toFixed(1)} h`} left`
+  }
+
+  function propose_break() {
+    if (!setup.break_after_min || performance.now() - reminded < setup.break_after_min * 60000) return
+    reminded = performance.now()
+    screen.pass_notice(`${Math.round((reminded - began) / 60000)} minutes at the screen: a short break keeps marks steady. ` +
+      "Everything is saved.")
+  }
+
   // --- moving about ----------------------------------------------------------------------------------------------
 
   function select_mark() {
@@ -128,6 +176,22 @@ export function render({model, view}) {
     mark.burst = null
     select_mark()
     refresh()
+  }
+
+  /** The next or previous trial of the walk; of all trials without one. */
+  function step_trial(by) {
+    if (!walk) return go_to(index + by)
+    const {indices} = walk
+    const at = indices.indexOf(index)
+    const next = at >= 0 ? indices[at + by] : by > 0 ? indices[0] : indices.at(-1)
+    if (next == null) return screen.pass_notice("This is the end of the trials you step through.")
+    go_to(next)
+  }
+
+  function step_row(by) {
+    const order = overview_order(store.summaries, row, sort)
+    const next = order[order.indexOf(index) + by]
+    if (next != null) go_to(next, row)
   }
 
   function step_channel(by) {
@@ -152,14 +216,17 @@ export function render({model, view}) {
       mark.burst = null
       select_mark()
       refresh()
-    } else if (index + 1 < setup.n_trials) go_to(index + 1)
+    } else if (walk) step_trial(1)
+    else if (index + 1 < setup.n_trials) go_to(index + 1)
     else refresh()
   }
+
+  const reviewed_at = (i) => store.summaries[i][2].every((channel) => !OPEN_SIGNS.has(channel[3]))
 
   function next_open_trial() {
     for (let k = 1; k <= setup.n_trials; k++) {
       const i = (index + k) % setup.n_trials
-      if (overview[i] !== "reviewed" && !store.pending.some((d) => d.index === i)) return go_to(i)
+      if (!reviewed_at(i) && !store.pending.some((d) => d.index === i)) return go_to(i)
     }
     screen.pass_notice("No trial is left unreviewed.")
   }
@@ -168,12 +235,17 @@ export function render({model, view}) {
 
   const visible = () => {
     const [x0, x1] = layer ? layer.range() : setup.spans[0]
-    return {gain, span_s: [Number(x0.toFixed(4)), Number(x1.toFixed(4))], automatic: true, cursor: true}
+    return {gain, span_s: [Number(x0.toFixed(4)), Number(x1.toFixed(4))], automatic: true, read_out: read_out && !blind,
+      overview: !screen.overview.hidden, response: !blind,
+      typical: !blind && store.typical.has(`${store.trials.get(index)?.recording}|${row}`),
+      spectrum: !screen.spectrum.hidden, smear}
   }
 
-  function decide(command, args = {}) {
+  function decide(command, args = {}, channel = setup.channels[row].label) {
     if (!loaded()) return false
-    if (!store.decide(command, index, setup.channels[row].label, args, visible())) {
+    if (closing.has(command)) paces.push(performance.now())
+    propose_break()
+    if (!store.decide(command, index, channel, args, visible())) {
       screen.pass_notice(store.stopped)
       return false
     }
@@ -207,8 +279,32 @@ export function render({model, view}) {
   }
 
   const commands = {
-    next_trial: () => go_to(index + 1),
-    previous_trial: () => go_to(index - 1),
+    next_trial: () => step_trial(1),
+    previous_trial: () => step_trial(-1),
+    next_row: () => step_row(1),
+    previous_row: () => step_row(-1),
+    walk: choose_walk,
+    overview: () => { screen.overview.hidden = !screen.overview.hidden; refresh() },
+    sort: () => { sort = (sort + 1) % SORTS.length; screen.overview.hidden = false; refresh() },
+    smear: () => { smear = !smear; refresh() },
+    read_out: () => { read_out = !read_out; refresh() },
+    spectrum: () => { screen.spectrum.hidden = !screen.spectrum.hidden; ask_spectrum() },
+    listen: () => {
+      const [start_s, stop_s] = layer.range()
+      listened += 1
+      store.ask("listen", {n: listened, index, channel: setup.channels[row].label, start_s, stop_s})
+    },
+    convention: () => screen.tell("The marking convention of this study",
+      setup.convention || "This study has not written one down. Give open_review(…, convention=\"…\")."),
+    unblind: () => (blind ? screen.ask("Show condition, participant and response from now on? This is logged. Reason:",
+      [{name: "reason", words: "reason", value: ""}], ({reason}) => decide("unblind", {reason}))
+      : screen.pass_notice("This review is not blind.")),
+    comment_trial: () => screen.ask("Comment on the whole trial (no names of people):",
+      [{name: "text", words: "", value: card()?.comment ?? ""}], ({text}) => decide("comment", {text}, null)),
+    same_reasons: () => {
+      if (!last_reasons.unusable) return screen.pass_notice("No reason was given yet in this session: press the key for unusable first.")
+      if (decide("unusable", {reasons: last_reasons.unusable})) go_on()
+    },
     next_channel: () => step_channel(1),
     previous_channel: () => step_channel(-1),
     next_unreviewed: next_open_trial,
@@ -268,8 +364,34 @@ export function render({model, view}) {
   function reasons(command, question) {
     screen.choose(question, setup.choices[command], true, (words, said) => {
       const all = words.map((word) => (said && setup.choices[command].find((c) => c.words === word).text ? `${word}: ${said}` : word))
+      last_reasons[command] = all
       if (decide(command, {reasons: all}) && command === "unusable") go_on()
     })
+  }
+
+  function choose_walk() {
+    const differ = {code: "KeyM", words: "two methods differ", shown: "two methods differ by more than …"}
+    screen.choose("Step through which trials?", [...setup.choices.walk, differ], false, ([which]) => {
+      if (which === setup.choices.walk[0].words) { walk = null; return refresh() }
+      if (which !== differ.words) return store.ask("walk", {which, method: ""})
+      screen.ask("Trials where another method's onset differs:", [
+        {name: "method", words: `method (${setup.methods.join(", ")})`, value: "threshold"},
+        {name: "ms", words: "by more than, in ms", type: "number", value: 20}],
+      ({method, ms}) => store.ask("walk", {which: `${method} differs by more than ${ms} ms`, method, by_s: ms / 1000}))
+    })
+  }
+
+  let listened = 0
+  let spectrum_for = ""
+  function ask_spectrum() {
+    if (screen.spectrum.hidden) return refresh()
+    const burst = here()?.bursts.find((b) => b.id === mark.burst)
+    const wanted = `${index}|${row}|${burst?.onset_s}|${burst?.offset_s}`
+    if (wanted === spectrum_for) return
+    spectrum_for = wanted
+    screen.spectrum_map.getContext("2d").clearRect(0, 0, 9999, 9999)
+    if (!burst || burst.offset_s == null) return screen.pass_notice("A spectrum needs a burst with onset and offset.")
+    store.ask("spectrum", {index, channel: setup.channels[row].label, onset_s: burst.onset_s, offset_s: burst.offset_s, for: wanted})
   }
 
   function act(key, event) {
@@ -356,16 +478,27 @@ export function render({model, view}) {
   // --- news from Python -------------------------------------------------------------------------------------------
 
   store.listen((what) => {
-    if (what.overview) for (const [i, status] of Object.entries(what.overview)) overview[i] = status
+    if ("blind" in what) blind = what.blind
+    if (what.spectrum?.client === store.client && what.spectrum.for === spectrum_for) {
+      return draw_spectrum(screen.spectrum_map, what.spectrum, theme())
+    }
+    if (what.sound) {
+      const {seconds, state} = player.play(what.sound)
+      root.dataset.heard = `${seconds.toFixed(2)} ${state}`
+      return
+    }
+    if (what.walk?.client === store.client) {
+      if (!what.walk.indices.length) return screen.pass_notice(`No trial here: ${what.walk.words}.`)
+      walk = what.walk
+      return go_to(walk.indices.includes(index) ? index : walk.indices[0])
+    }
     if (what.progress) progress = what.progress
     if (what.next_version) setup.next_version = what.next_version
     if ("stopped" in what) {
       screen.lasting = what.stopped
       screen.show_notice(what.stopped)
     }
-    for (const refusal of what.refused ?? []) {
-      if (refusal.client === store.client) screen.pass_notice(`Not taken: ${refusal.words}`)
-    }
+    if (what.refused?.client === store.client) screen.pass_notice(`Not taken: ${what.refused.words}`)
     if (what.said?.client === store.client) screen.pass_notice(what.said.words)
     if (what.go_to?.client === store.client && what.go_to.index !== index) return go_to(what.go_to.index, what.go_to.row)
     if (what.cards?.some((c) => c.index === index) && !nudged && !dragging) select_mark()
@@ -389,6 +522,7 @@ export function render({model, view}) {
   show_focus(false)
 
   const dress = () => {
+    spectrum_for = ""
     const dark = theme() === "dark"
     root.classList.toggle("dark-theme", dark)
     const colours = PALETTES[dark ? "dark" : "light"]
@@ -402,16 +536,20 @@ export function render({model, view}) {
   attach_layer(view, draw).then((made) => {
     layer = made
     shield(root)
+    screen.overview.hidden = root.clientWidth < 1000
     dress()
   })
   store.say_hello()
   refresh_words()
+  if (setup.notices.length) screen.pass_notice(setup.notices.join(" "))
+  if (setup.convention) commands.convention()
 
   model.on("remove", () => {
     clearInterval(clock)
     clearTimeout(idle)
     themes.disconnect()
     layer?.detach()
+    player.close()
     store.close()
   })
   return root

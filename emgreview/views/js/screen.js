@@ -16,15 +16,21 @@ function make_screen(setup, figure, act) {
   const title = h("span", {class: "title"})
   const progress = h("progress", {max: 1, value: 0, "aria-label": "share of channel-trials reviewed"})
   const counted = h("span", {class: "counted"})
+  const walking = h("span", {class: "chip walking", hidden: true})
   const saved = h("span", {class: "chip", role: "status"})
   const keys_on = h("button", {class: "chip keys"})
   const card_button = h("button", {class: "plain", onclick: () => act({command: "key_card"})}, "key card (?)")
-  const head = h("div", {class: "head"}, title, h("span", {class: "count"}, progress, counted), saved, keys_on, card_button)
+  const head = h("div", {class: "head"}, title, h("span", {class: "count"}, progress, counted), walking, saved, keys_on, card_button)
 
   const notice = h("div", {class: "notice", role: "alert", hidden: true})
   const differs = h("div", {class: "differs", hidden: true})
   const waiting = h("div", {class: "waiting", hidden: true})
   const picture = h("div", {class: "picture"}, figure, waiting, differs)
+  const over_title = h("div", {class: "over-title"})
+  const over_map = h("canvas", {class: "over-map", role: "img"})
+  const overview = h("div", {class: "overview"}, over_title, over_map)
+  const spectrum_map = h("canvas", {class: "spectrum-map", role: "img", "aria-label": "spectrum of burst and rest"})
+  const spectrum = h("div", {class: "spectrum", hidden: true}, h("h4", {}, "Spectrum"), spectrum_map)
 
   const rows = setup.channels.flatMap((channel, row) => (channel.auxiliary ? [] : [
     h("button", {class: "row", onclick: () => act({command: "channel", row})},
@@ -42,7 +48,7 @@ function make_screen(setup, figure, act) {
   const queue = h("div", {class: "queue"}, h("h4", {}, "All trials in order: □ open, ◧ begun, ▣ reviewed, ◇ to discuss. ",
     "Click one to go there."), h("div", {class: "map-frame"}, map))
   const side = h("div", {class: "side"},
-    h("h4", {}, "Channels of this trial"), ...rows, detail,
+    h("h4", {}, "Channels of this trial"), ...rows, detail, spectrum,
     ...[...groups].flatMap(([group, buttons]) => [h("h4", {}, group), buttons]))
 
   const form = h("div", {class: "form", hidden: true, role: "dialog"})
@@ -51,7 +57,7 @@ function make_screen(setup, figure, act) {
   const foot = h("div", {class: "foot"}, setup.processing)
   const root = h("div", {class: "emgreview", tabindex: 0, role: "application",
     "aria-label": "review of EMG trials; press question mark for the keys"},
-    head, notice, h("div", {class: "body"}, h("div", {class: "main"}, picture, queue), side), foot, form, key_card, live)
+    head, notice, h("div", {class: "body"}, overview, h("div", {class: "main"}, picture, queue), side), foot, form, key_card, live)
 
   root.addEventListener("mousedown", (event) => { // buttons act without taking the keys away
     if (event.composedPath().some((element) => element.tagName === "BUTTON")) {
@@ -76,10 +82,15 @@ function make_screen(setup, figure, act) {
     notice_timer = setTimeout(() => show_notice(screen.lasting), 6000)
   }
 
-  function paint_map(overview, index, dark) {
+  over_map.addEventListener("click", (event) => {
+    act({command: "trial", index: screen.overview_hit(event.offsetY)})
+    root.focus()
+  })
+
+  function paint_map(statuses, index, dark) {
     const cell = 11
     const per_row = Math.max(1, Math.floor((map.parentElement.clientWidth - 4) / cell))
-    const lines = Math.ceil(overview.length / per_row)
+    const lines = Math.ceil(statuses.length / per_row)
     const ratio = window.devicePixelRatio || 1
     Object.assign(map, {width: per_row * cell * ratio, height: lines * cell * ratio, per_row, cell})
     map.style.width = `${per_row * cell}px`
@@ -88,7 +99,7 @@ function make_screen(setup, figure, act) {
     ctx.setTransform(ratio, 0, 0, ratio, 0, 0)
     ctx.clearRect(0, 0, per_row * cell, lines * cell)
     const ink = dark ? "#d8d8dc" : "#3a3a40"
-    overview.forEach((status, i) => {
+    statuses.forEach((status, i) => {
       const [x, y] = [(i % per_row) * cell + 1.5, Math.floor(i / per_row) * cell + 1.5]
       ctx.strokeStyle = ctx.fillStyle = ink
       ctx.lineWidth = 1
@@ -111,7 +122,7 @@ function make_screen(setup, figure, act) {
         ctx.strokeRect(x - 1, y - 1, 10, 10)
       }
     })
-    map.setAttribute("aria-label", `map of ${overview.length} trials, at ${index + 1}`)
+    map.setAttribute("aria-label", `map of ${statuses.length} trials, at ${index + 1}`)
   }
   map.addEventListener("click", (event) => {
     const i = Math.floor(event.offsetY / map.cell) * map.per_row + Math.floor(event.offsetX / map.cell)
@@ -194,6 +205,26 @@ function make_screen(setup, figure, act) {
     root.focus()
   }
 
+  /** Show a text to read; any key closes it. */
+  function tell(heading, words) {
+    open(heading, [h("p", {class: "told"}, words),
+      h("div", {class: "buttons"}, h("button", {class: "do", onclick: () => close()}, h("kbd", {}, "any key"), " close"))])
+    screen.form_key = () => close()
+  }
+
+  /** The card alone on a page of its own, for the printer. */
+  function print_card() {
+    const frame = h("iframe", {title: "key card for print", style: "position:absolute;width:0;height:0;border:0"})
+    document.body.append(frame)
+    const page = frame.contentDocument
+    page.title = "Keys"
+    page.body.append(page.importNode(key_card.querySelector("h4"), true),
+      page.importNode(key_card.querySelector(".columns"), true))
+    page.body.style.cssText = "font: 12px sans-serif; columns: 2"
+    frame.contentWindow.onafterprint = () => frame.remove()
+    frame.contentWindow.print()
+  }
+
   function toggle_card() {
     key_card.hidden = !key_card.hidden
     if (key_card.hidden) return root.focus()
@@ -203,12 +234,15 @@ function make_screen(setup, figure, act) {
       h("div", {class: "columns"}, ...[...by_group].map(([group, keys]) => h("table", {},
         h("caption", {}, group),
         ...keys.map((key) => h("tr", {}, h("td", {}, h("kbd", {}, key_name(key))), h("td", {}, key.words)))))),
-      h("button", {class: "do", onclick: toggle_card}, h("kbd", {}, "?"), " close"))
+      h("div", {class: "buttons"},
+        h("button", {class: "do", onclick: toggle_card}, h("kbd", {}, "?"), " close"),
+        h("button", {class: "do", onclick: print_card}, "print")))
   }
 
   const screen = {
-    root, picture, lasting: "", form_key: null, choose, ask, toggle_card, show_notice, pass_notice, paint_map, text,
-    title, progress, counted, saved, keys_on, rows, detail, differs, waiting, live,
+    root, picture, lasting: "", form_key: null, choose, ask, tell, toggle_card, show_notice, pass_notice, paint_map, text,
+    title, progress, counted, walking, saved, keys_on, rows, detail, differs, waiting, live,
+    overview, over_title, over_map, spectrum, spectrum_map, overview_hit: () => undefined,
     get card_open() { return !key_card.hidden },
   }
   return screen

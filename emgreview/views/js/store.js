@@ -6,25 +6,24 @@ const BEHIND = 12
 const CHUNK = 10 // trials asked for at once
 const PATIENCE_MS = 2000 // an answer later than this stops decisions
 
-/** Trials of a pack: int32 length of the JSON head, head, then int16 samples (-32768 = missing). */
+/** A pack: int32 length of the JSON head, head, then int16 samples (-32768 = missing). Returns the head and a function
+ * that gives a trace its samples. */
 function unpack(buffer) {
-  const bytes = new DataView(buffer)
-  const length = bytes.getInt32(0, true)
+  const length = new DataView(buffer).getInt32(0, true)
   const head = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 4, length)))
-  const base = 4 + length
-  for (const trial of head.trials) {
-    for (const trace of trial.traces) {
-      trace.samples = new Int16Array(buffer, base + trace.at, trace.n)
-      delete trace.at
-    }
+  const fill = (trace) => {
+    trace.samples = new Int16Array(buffer, 4 + length + trace.at, trace.n)
+    return trace
   }
-  return head.trials
+  return {head, fill}
 }
 
 function make_store(model, setup) {
   const client = `screen-${Math.random().toString(36).slice(2, 10)}`
   const trials = new Map()
   const cards = new Map()
+  const typical = new Map() // by recording and row
+  const summaries = Object.entries(setup.summaries).sort((a, b) => a[0] - b[0]).map((entry) => entry[1])
   const listeners = []
   const pending = [] // decisions on their way: {n, index, channel, command, at}
   let sent = 0
@@ -55,6 +54,7 @@ function make_store(model, setup) {
       while (pending.length && pending[0].n <= update.saved.n) pending.shift()
     }
     for (const card of update.cards ?? []) keep(card)
+    for (const [i, summary] of Object.entries(update.summaries ?? {})) summaries[i] = summary
     if (update.problem) stop(update.problem, true)
     else if (stopped && !fatal && !pending.some(late)) stop("")
     tell(update)
@@ -78,12 +78,23 @@ function make_store(model, setup) {
   function on_pack() {
     if (!model.pack?.byteLength) return
     asked = 0
-    const arrived = unpack(model.pack)
-    for (const trial of arrived) {
+    const {head, fill} = unpack(model.pack)
+    for (const trial of head.trials) {
+      trial.traces.forEach(fill)
       trials.set(trial.index, trial)
       keep(trial.card)
     }
-    tell({trials: arrived.map((trial) => trial.index)})
+    for (const usual of head.typical) {
+      for (const part of ["lower", "median", "upper"]) fill(usual[part])
+      typical.set(`${usual.recording}|${usual.row}`, usual)
+    }
+    tell({trials: head.trials.map((trial) => trial.index)})
+  }
+
+  function on_sound() {
+    if (!model.sound?.byteLength) return
+    const {head, fill} = unpack(model.sound)
+    if (head.client.startsWith(`${client} `)) tell({sound: {...fill(head.trace), rate_hz: head.rate_hz}})
   }
 
   const late = (decision) => performance.now() - decision.at > PATIENCE_MS
@@ -104,15 +115,17 @@ function make_store(model, setup) {
     if (asked && now - asked > PATIENCE_MS) asked = 0
   }
 
-  for (const name of ["pack", "news"]) model.properties[name].internal = true // what comes down is not echoed up
+  for (const name of ["pack", "news", "sound"]) model.properties[name].internal = true // what comes down is not echoed up
   model.on("pack", on_pack)
   model.on("news", on_news)
+  model.on("sound", on_sound)
 
   return {
-    client, trials, cards, pending,
+    client, trials, cards, typical, summaries, pending,
     get stopped() { return stopped },
     listen: (listener) => listeners.push(listener),
     watch,
+    ask: (kind, what) => model.send_msg({kind, client, ...what}),
     say_hello() {
       model.send_msg({kind: "hello", client})
       on_news()
@@ -144,6 +157,7 @@ function make_store(model, setup) {
     close() {
       model.off?.("pack", on_pack)
       model.off?.("news", on_news)
+      model.off?.("sound", on_sound)
     },
   }
 }

@@ -1,0 +1,167 @@
+// Small pictures beside the trial: overview of one channel over all trials, spectrum, smear of the envelope; and sound.
+
+const ROW_PX = 7
+
+/** Orders of the overview: words, and what a trial is sorted by (missing values last). */
+const SORTS = [
+  ["order of the review", (summary, row, index) => index],
+  ["response", (summary) => summary[1]],
+  ["onset", (summary, row) => summary[2][row][0]],
+  ["certainty, least first", (summary, row) => (summary[2][row][2] == null ? null : -summary[2][row][2])],
+]
+
+function overview_order(summaries, row, sort) {
+  const key = SORTS[sort][1]
+  const value = summaries.map((summary, index) => key(summary, row, index))
+  return summaries.map((_, index) => index).sort((a, b) => (value[a] ?? Infinity) - (value[b] ?? Infinity) || a - b)
+}
+
+/** All trials of a channel, one row each: onset to offset as a bar, response as a broken tick, state as its sign. */
+function draw_overview(canvas, {summaries, order, row, index, range, theme}) {
+  const colours = PALETTES[theme]
+  const ratio = window.devicePixelRatio || 1
+  const width = canvas.clientWidth
+  const height = canvas.clientHeight
+  if (width < 20 || height < 20) return
+  Object.assign(canvas, {width: width * ratio, height: height * ratio})
+  const ctx = canvas.getContext("2d")
+  ctx.scale(ratio, ratio)
+  ctx.fillStyle = colours.ground
+  ctx.fillRect(0, 0, width, height)
+  const at = order.indexOf(index)
+  const shown = Math.floor(height / ROW_PX)
+  const first = Math.max(0, Math.min(order.length - shown, at - Math.floor(shown / 2)))
+  const x = (s) => 16 + ((s - range[0]) / (range[1] - range[0])) * (width - 20)
+  ctx.strokeStyle = colours.ink
+  ctx.lineWidth = 1
+  ctx.beginPath()
+  ctx.moveTo(x(0), 0)
+  ctx.lineTo(x(0), height)
+  ctx.stroke()
+  ctx.font = "8px system-ui, sans-serif"
+  ctx.textBaseline = "middle"
+  for (let k = 0; k < shown && first + k < order.length; k++) {
+    const i = order[first + k]
+    const [, response, channels] = summaries[i]
+    const [onset, offset, half, sign] = channels[row]
+    const y = k * ROW_PX + ROW_PX / 2
+    if (i === index) {
+      ctx.fillStyle = colours.band
+      ctx.fillRect(0, y - ROW_PX / 2, width, ROW_PX)
+      ctx.strokeStyle = colours.envelope
+      ctx.strokeRect(0.5, y - ROW_PX / 2 + 0.5, width - 1, ROW_PX - 1)
+    }
+    ctx.fillStyle = colours.ink
+    ctx.fillText(sign, 3, y + 0.5)
+    if (onset != null) {
+      ctx.strokeStyle = colours.rectified
+      ctx.lineWidth = 1
+      ctx.beginPath()
+      ctx.moveTo(x(onset), y)
+      ctx.lineTo(x(offset ?? onset), y)
+      ctx.stroke()
+      ctx.fillStyle = colours.onset
+      ctx.fillRect(x(onset) - 1, y - 2.5, 2, 5)
+      if (half != null && half > 0.01) {
+        ctx.strokeStyle = colours.onset
+        ctx.beginPath()
+        ctx.moveTo(x(onset - half), y)
+        ctx.lineTo(x(onset + half), y)
+        ctx.stroke()
+      }
+    }
+    if (response != null) {
+      ctx.fillStyle = colours.ink
+      ctx.fillRect(x(response) - 0.5, y - 3, 1, 2)
+      ctx.fillRect(x(response) - 0.5, y + 1, 1, 2)
+    }
+  }
+  canvas.first_row = first
+}
+
+/** Which trial an overview's pixel belongs to. */
+function overview_hit(canvas, order, y) {
+  return order[(canvas.first_row ?? 0) + Math.floor(y / ROW_PX)]
+}
+
+/** Power density of burst and rest in dB, on one frequency axis in Hz. */
+function draw_spectrum(canvas, {frequency_hz, burst, rest, unit}, theme) {
+  const colours = PALETTES[theme]
+  const ratio = window.devicePixelRatio || 1
+  const [width, height] = [canvas.clientWidth, canvas.clientHeight]
+  Object.assign(canvas, {width: width * ratio, height: height * ratio})
+  const ctx = canvas.getContext("2d")
+  ctx.scale(ratio, ratio)
+  ctx.fillStyle = colours.ground
+  ctx.fillRect(0, 0, width, height)
+  const top_hz = Math.min(500, frequency_hz.at(-1))
+  const db = (values) => values.map((value) => 10 * Math.log10(Math.max(value, 1e-12)))
+  const [b, r] = [db(burst), db(rest)]
+  const seen = [...b, ...r].filter((_, i) => frequency_hz[i % frequency_hz.length] <= top_hz)
+  const high = Math.max(...seen) + 3
+  const low = Math.max(Math.min(...seen), high - 60)
+  const x = (hz) => 34 + (hz / top_hz) * (width - 42)
+  const y = (value) => 14 + ((high - value) / (high - low)) * (height - 40)
+  ctx.font = "10px system-ui, sans-serif"
+  ctx.fillStyle = colours.ink
+  ctx.strokeStyle = colours.grid
+  for (const hz of [50, 100, 200, 300, 400, 500].filter((f) => f <= top_hz)) {
+    ctx.beginPath()
+    ctx.moveTo(x(hz), 14)
+    ctx.lineTo(x(hz), height - 26)
+    ctx.stroke()
+    ctx.fillText(String(hz), x(hz) - 8, height - 14)
+  }
+  ctx.fillText("frequency (Hz)", width - 84, height - 3)
+  ctx.fillText(`dB re 1 ${unit}`, 2, 10)
+  for (const value of [high - 5, (high + low) / 2, low + 5]) ctx.fillText(value.toFixed(0), 6, y(value) + 3)
+  const line = (values, colour, dash, words, at) => {
+    ctx.strokeStyle = ctx.fillStyle = colour
+    ctx.lineWidth = 1.6
+    ctx.setLineDash(dash)
+    ctx.beginPath()
+    frequency_hz.forEach((hz, i) => {
+      if (hz <= top_hz) ctx.lineTo(x(hz), Math.min(y(values[i]), height - 26))
+    })
+    ctx.stroke()
+    ctx.setLineDash([])
+    ctx.fillText(words, at, 10)
+  }
+  line(b, colours.envelope, [], "— burst", width - 120)
+  line(r, colours.faint, [4, 3], "- - rest", width - 60)
+}
+
+/** The envelope of a step that happens at the cursor, drawn in one band: what the filter smears, in ms. */
+function draw_smear(ctx, smear, cursor_s, band, px, colours) {
+  const bottom = band.top + band.height - 4
+  const y = (value) => bottom - value * band.height * 0.5
+  ctx.strokeStyle = colours.envelope
+  ctx.lineWidth = 1.6
+  ctx.setLineDash([3, 2])
+  ctx.beginPath()
+  smear.time_s.forEach((s, i) => ctx.lineTo(px(cursor_s + s), y(smear.value[i])))
+  ctx.stroke()
+  ctx.setLineDash([])
+  const early = smear.time_s[smear.value.findIndex((value) => value > 0.05)]
+  plate(ctx, `envelope of a step here: begins ${Math.round(-early * 1000)} ms early`, px(cursor_s) - 6, band.top + 27, colours,
+    "right", colours.envelope)
+}
+
+/** Plays one stretch, once, at the level Python has limited it to; nothing ever plays by itself. */
+function make_player() {
+  let context = null
+  return {
+    play({samples, scale, rate_hz}) {
+      context ??= new AudioContext()
+      context.resume()
+      const buffer = context.createBuffer(1, samples.length, rate_hz)
+      buffer.getChannelData(0).set(Float32Array.from(samples, (v) => v * scale))
+      const source = context.createBufferSource()
+      source.buffer = buffer
+      source.connect(context.destination)
+      source.start()
+      return {seconds: samples.length / rate_hz, state: context.state}
+    },
+    close: () => context?.close(),
+  }
+}

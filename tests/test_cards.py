@@ -1,0 +1,99 @@
+"""What the browser is told: states as sign and words, the bytes of a pack, nothing that a blind review hides."""
+
+import json
+import struct
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from emgreview.views import cards, packing
+
+sys.path.insert(0, str(Path(__file__).parent / "browser"))
+from small_study import open_session
+
+NO_Z = np.full(3, np.nan)
+
+
+@pytest.fixture
+def session(tmp_path):
+    with open_session(tmp_path) as opened:
+        yield opened
+
+
+def card_of(session, trial):
+    trials = session.trials[0]
+    return cards.trial_card(session, trials, trial, NO_Z, 0, 0)
+
+
+def words_after(session, act):
+    trial = session.queue[0]
+    act(trial)
+    channel = card_of(session, trial)["channels"][0]
+    return channel["sign"], channel["words"], channel["reviewed"]
+
+
+def test_every_state_has_a_sign_and_words_of_its_own(session):
+    first = "biceps"
+    seen = [words_after(session, lambda trial: None)]
+    for act in (
+        lambda trial: session.accept(trial, first),
+        lambda trial: session.move(trial, first, onset_s=0.3),
+        lambda trial: session.accept(trial, first),
+        lambda trial: session.not_locatable(trial, first, earliest_s=0.2, latest_s=0.3),
+        lambda trial: session.none_visible(trial, first),
+        lambda trial: session.unusable(trial, first, ["clipped"]),
+    ):
+        seen.append(words_after(session, act))
+    assert len({sign for sign, _, _ in seen}) == len({words for _, words, _ in seen}) == 7
+    assert [reviewed for _, _, reviewed in seen] == [False, True, False, True, True, True, True]
+
+
+def test_caution_and_discuss_stand_beside_the_state(session):
+    trial = session.queue[0]
+    session.caution(trial, "biceps", ["neighbour suspected"])
+    session.discuss(trial, "biceps")
+    words = card_of(session, trial)["channels"][0]["words"]
+    assert "▲ neighbour suspected" in words
+    assert "discuss" in words
+
+
+def test_a_blind_card_holds_no_name_response_or_time(tmp_path):
+    from small_study import recording
+
+    import emgreview as er
+
+    trials = er.cut_trials(recording("sub-a_task-turn", 1), cue="go", before_s=1.0, after_s=1.5)
+    with er.open_review(trials, tmp_path, reviewer="r1", blind=True) as blind:
+        trial = blind.queue[0]
+        text = json.dumps(card_of(blind, trial))
+        assert "sub-a" not in text
+        assert "response" not in {line["kind"] for line in card_of(blind, trial)["lines"]}
+        assert "onset" not in card_of(blind, trial)["channels"][0]["detail"]
+        assert cards.trial_summary(blind, trials, trial)[1] is None
+        blind.unblind("review finished")
+        assert "sub-a" in json.dumps(card_of(blind, trial))
+
+
+def test_packed_samples_are_within_half_a_step_and_missing_stays_missing():
+    x = np.array([0.0, 12.5, -80.0, np.nan])
+    samples, scale = packing.quantise(x)
+    assert np.abs(samples[:3] * scale - x[:3]).max() <= scale / 2
+    assert samples[3] == -32768
+    assert packing.quantise(np.full(4, np.nan))[1] == 1.0
+
+
+def test_a_pack_can_be_taken_apart_from_its_head(session):
+    trials = session.trials[0]
+    pack = packing.pack_trials([(trials, 2, packing.auxiliary_limits(trials), {"index": 7})])
+    (length,) = struct.unpack("<i", pack[:4])
+    (head,) = json.loads(pack[4 : 4 + length])["trials"]
+    assert head["index"] == 7
+    assert {(trace["row"], trace["kind"]) for trace in head["traces"]} == {
+        *((row, kind) for row in range(3) for kind in ("raw", "envelope")),
+        (3, "auxiliary"),
+    }
+    raw = next(trace for trace in head["traces"] if trace["row"] == 1 and trace["kind"] == "raw")
+    samples = np.frombuffer(pack, "<i2", raw["n"], 4 + length + raw["at"])
+    assert samples * raw["scale"] == pytest.approx(trials.data[2, 1], abs=raw["scale"])
