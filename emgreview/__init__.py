@@ -15,7 +15,7 @@ _HOMES = {
     "emgreview.reading": ("find_cues", "read", "read_dataset", "with_cues"),
     "emgreview.trials": ("check", "cut_trials"),
     "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
-    "emgreview.simulation": ("simulate",),
+    "emgreview.simulation": ("simulate", "simulate_study"),
     "emgreview.annotations": ("verify",),
     "emgreview.tables": ("read_version",),
     "emgreview.session": ("open_review",),
@@ -46,6 +46,7 @@ if TYPE_CHECKING:
     from emgreview.signal.onset import estimate_onsets as estimate_onsets
     from emgreview.signal.onset import list_bursts as list_bursts
     from emgreview.simulation import simulate as simulate
+    from emgreview.simulation import simulate_study as simulate_study
     from emgreview.tables import read_version as read_version
     from emgreview.trials import check as check
     from emgreview.trials import cut_trials as cut_trials

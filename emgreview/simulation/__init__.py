@@ -5,16 +5,15 @@ and laid over rest noise; artefacts (``artefacts``) come on top, each at a state
 microvolts and (trials,) in seconds from the first sample; NaN where there is no activity. Nothing here supports a claim
 about physiology: it is made to test methods and people against a truth.
 
-    simulate            trials, with their truth
-    bursts              noise-free bursts of one pool, with their truth: what simulate and the demo study are made of
-    Simulated, Bursts   what they return
+    simulate            trials of one muscle, with their truth
+    simulate_study      recordings of people who differ, several muscles each, with their truth
+    bursts              noise-free bursts of one pool, with their truth: what all simulated trials are made of
     ARTEFACTS           the artefacts by name, and their functions
 
 The two truths differ: the first potential may be far smaller than the noise. ``visible_s`` is the moment when activity
 rises above it; in slow or weak rises it comes tens of milliseconds later.
 """
 
-import inspect
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -22,30 +21,28 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from emgreview.errors import ParameterError, RateError, UnknownNameError
-from emgreview.simulation.artefacts import ARTEFACTS, BAND_HZ, in_band, rest_noise
-from emgreview.simulation.pool import FULL_EXCITATION, Drive, FloatArray, MotorPool
+from emgreview.errors import ParameterError, RateError
+from emgreview.simulation.artefacts import ARTEFACTS, BAND_HZ, STREAMS, checked_artefacts, rest_noise
+from emgreview.simulation.burst import Bursts, bursts
+from emgreview.simulation.pool import FloatArray, MotorPool
+from emgreview.simulation.study import Condition, Muscle, Person, Spread, Study, simulate_study
 
-__all__ = ["ARTEFACTS", "BAND_HZ", "Bursts", "MotorPool", "Simulated", "bursts", "rest_noise", "simulate"]
-
-VISIBLE_WINDOW_S = 0.01
-
-
-@dataclass(frozen=True, eq=False)
-class Bursts:
-    """Noise-free bursts ``x_uv`` (rows, samples), exactly 0 before each first potential, and their truth, (rows,).
-
-    ``onset_s``    10 % of the rise of the first potential: the truth to compare with
-    ``drive_s``    where the drive begins to rise, somewhat earlier
-    ``visible_s``  where the RMS over 10 ms, centred, first exceeds the rest's RMS, not before onset_s; NaN if never
-    ``offset_s``   where the last potential falls below 10 % of its last peak
-    """
-
-    x_uv: FloatArray
-    onset_s: FloatArray
-    drive_s: FloatArray
-    visible_s: FloatArray
-    offset_s: FloatArray
+__all__ = [
+    "ARTEFACTS",
+    "BAND_HZ",
+    "Bursts",
+    "Condition",
+    "MotorPool",
+    "Muscle",
+    "Person",
+    "Simulated",
+    "Spread",
+    "Study",
+    "bursts",
+    "rest_noise",
+    "simulate",
+    "simulate_study",
+]
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,56 +67,6 @@ class Simulated:
     noise_uv: float
     burst_uv: FloatArray
     parameters: Mapping[str, object]
-
-
-def bursts(
-    pool: MotorPool,
-    rng: np.random.Generator,
-    shape: tuple[int, int],
-    rate_hz: float,
-    *,
-    onset_s: FloatArray,
-    rise_s: FloatArray,
-    duration_s: FloatArray,
-    fall_s: FloatArray,
-    level_uv: FloatArray,
-    rest_uv: float,
-    effort: float = 0.4,
-) -> Bursts:
-    """One burst in each row whose ``level_uv`` (RMS within 20-450 Hz from onset to offset) is not NaN; others stay 0.
-
-    Times are (rows,). The first potential begins exactly at ``onset_s``. ``duration_s`` is the length of the drive,
-    its rise and fall included; ``effort`` the plateau's share of full excitation; ``rest_uv`` serves ``visible_s``.
-    Inputs are taken as checked.
-    """
-    out = Bursts(np.zeros(shape), *(np.full(shape[0], np.nan) for _ in range(4)))
-    there = np.flatnonzero(np.isfinite(level_uv))
-    if not there.size:
-        return out
-    rise, fall, asked = rise_s[there], fall_s[there], onset_s[there]
-    zero = np.zeros(there.size)
-    drive = Drive(zero, zero + effort * FULL_EXCITATION, rise, duration_s[there] - rise - fall, fall)
-    fired = pool.discharges(drive, rng)
-    moved = asked - pool.truth(fired, there.size)[0]
-    fired = fired.moved(moved)
-    onset, offset = pool.truth(fired, there.size)
-    x = pool.signal(fired, (there.size, shape[1]), rate_hz)
-    t = np.arange(shape[1]) / rate_hz
-    active = (t >= onset[:, np.newaxis]) & (t <= offset[:, np.newaxis])
-    power = np.sum(in_band(x, rate_hz) ** 2 * active, axis=1) / active.sum(axis=1)
-    x *= (level_uv[there] / np.sqrt(power))[:, np.newaxis]
-
-    half = max(1, round(0.5 * VISIBLE_WINDOW_S * rate_hz))
-    energy = np.cumsum(np.pad(x**2, ((0, 0), (half + 1, half))), axis=1)
-    above = energy[:, 2 * half + 1 :] - energy[:, : -2 * half - 1] > rest_uv**2 * (2 * half + 1)
-    visible = np.where(above.any(axis=1), np.maximum(above.argmax(axis=1) / rate_hz, asked), np.nan)
-
-    out.x_uv[there] = x
-    for field, value in zip(
-        (out.onset_s, out.drive_s, out.visible_s, out.offset_s), (asked, moved, visible, offset), strict=True
-    ):
-        field[there] = value
-    return out
 
 
 def simulate(
@@ -181,24 +128,8 @@ def simulate(
     demand((rise > 0).all(), "rise_s", rise_s, "seconds above 0")
     demand((fall > 0).all(), "fall_s", fall_s, "seconds above 0")
     demand((duration >= rise + fall).all(), "duration_s", duration_s, "at least rise_s + fall_s")
-    known: Mapping[str, Mapping[str, object]] = artefacts or {}
-    for name, levels in known.items():
-        if name not in ARTEFACTS:
-            raise UnknownNameError("artefact", name, ARTEFACTS)
-        parameters = inspect.signature(ARTEFACTS[name]).parameters
-        allowed = {key: value.default for key, value in parameters.items() if value.kind is value.KEYWORD_ONLY}
-        for level in levels:
-            if level not in allowed:
-                raise UnknownNameError(f"level of {name!r}", level, allowed)
-        for level, default in allowed.items():
-            demand(
-                default is not inspect.Parameter.empty or level in levels,
-                f"artefacts[{name!r}]",
-                levels,
-                f"a mapping that states {level}",
-            )
-
-    sources = np.random.SeedSequence(seed).spawn(4 + len(ARTEFACTS))
+    known = checked_artefacts(artefacts)
+    sources = np.random.SeedSequence(seed).spawn(4 + len(STREAMS))
     of_pool, of_onsets, of_drive, of_noise, *of_artefacts = (np.random.default_rng(source) for source in sources)
     length_s = before_s + after_s
     shape = (int(n_trials), math.floor(length_s * rate_hz + 0.5))
@@ -224,9 +155,10 @@ def simulate(
         effort=effort,
     )
     x = made.x_uv + rest_noise(shape, rate_hz, of_noise, level_uv=noise_uv)
-    for (name, add), stream in zip(ARTEFACTS.items(), of_artefacts, strict=True):
+    streams = dict(zip(STREAMS, of_artefacts, strict=True))
+    for name, add in ARTEFACTS.items():
         if name in known:
-            x = add(x, rate_hz, stream, **known[name])
+            x = add(x, rate_hz, streams[name], **known[name])
     present = np.isfinite(snr)
     return Simulated(
         x=x,

@@ -6,22 +6,39 @@ between a tenth and nine tenths of it. Recipes of our own; the shape of the hear
 
     tonic           steady background of the smallest motor units     level_uv: RMS in 20-450 Hz
     stray_unit      a few potentials of one unit                      level_uv: peak
+    early_burst     a small burst of its own, before the response     level_uv: its RMS in 20-450 Hz
     crosstalk       a neighbour's burst, smoothed and delayed         level_uv: its RMS in 20-450 Hz
     heart           heart beats                                       level_uv: peak of the QRS complex
     swing           a lead or the limb moves, below 15 Hz             level_uv: RMS while it lasts
+    knock           a tap on electrode, key or table, ringing         level_uv: peak
+    stimulus        a stimulator's spike, and what it evokes          level_uv: height of the spike
     mains           hum with harmonics 2 to 7                         level_uv: RMS of all together
     pop             a step that decays                                level_uv: height of the step
     dropout         flat for a moment
     clip            cut at a share of each row's peak
 """
 
+import inspect
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from scipy import fft, signal
 
-from emgreview.simulation.pool import FULL_EXCITATION, UNITS, Discharges, Drive, FloatArray, MotorPool, place
+from emgreview.errors import ParameterError, UnknownNameError
+from emgreview.simulation.pool import (
+    FULL_EXCITATION,
+    SUPPORT,
+    TENTH,
+    UNITS,
+    Discharges,
+    Drive,
+    FloatArray,
+    MotorPool,
+    place,
+    potential,
+)
 
 BAND_HZ = (20.0, 450.0)
 """The band in which levels and signal-to-noise ratios are stated."""
@@ -101,9 +118,41 @@ def stray_unit(
     return x + potentials * (level_uv / abs(pool.peak[unit]))
 
 
+def early_burst(
+    x: FloatArray,
+    rate_hz: float,
+    rng: np.random.Generator,
+    *,
+    level_uv: float,
+    at_s: float | FloatArray | None = None,
+    duration_s: float = 0.08,
+) -> FloatArray:
+    """A short burst whose first potential begins exactly at ``at_s`` (no burst in rows where that is NaN).
+
+    Such bursts come 50 to 150 ms before the response, in the wrong muscle, or before a second attempt in the same one.
+    """
+    start_s = _times(x, rate_hz, rng, at_s)
+    rows = np.flatnonzero(np.isfinite(start_s))
+    if not rows.size:
+        return x.copy()
+    ones = np.ones(rows.size)
+    rise_s = 0.4 * duration_s
+    drive = Drive(
+        0.0 * ones, 0.2 * FULL_EXCITATION * ones, rise_s * ones, (duration_s - 2 * rise_s) * ones, rise_s * ones
+    )
+    pool = MotorPool.draw(rng)
+    fired = pool.discharges(drive, rng)
+    first, last = pool.truth(fired, rows.size)
+    burst = pool.signal(fired.moved(start_s[rows] - first), (rows.size, x.shape[1]), rate_hz)
+    energy = np.sum(in_band(burst, rate_hz) ** 2, axis=1) / ((last - first) * rate_hz)
+    out = x.copy()
+    out[rows] += burst * (level_uv / np.sqrt(np.maximum(energy, 1e-30)))[:, np.newaxis]
+    return out
+
+
 def leaked(x: FloatArray, rate_hz: float, *, delay_s: float = 0.001) -> FloatArray:
     """What of a signal reaches a neighbour's electrodes: smoothed over about 2 ms, and ``delay_s`` later."""
-    kernel = signal.windows.hann(max(3, round(0.004 * rate_hz)) + 2)[1:-1]
+    kernel = signal.windows.hann(2 * round(0.002 * rate_hz) + 3)[1:-1]
     later = round(delay_s * rate_hz)
     smooth = signal.fftconvolve(x, kernel[np.newaxis] / kernel.sum(), mode="same", axes=1)
     return np.concatenate([np.zeros((x.shape[0], later)), smooth[:, : x.shape[1] - later]], axis=1)
@@ -166,6 +215,55 @@ def swing(
     return x + moving * (level_uv / np.sqrt(np.maximum(energy / (length_s * rate_hz), 1e-30)))
 
 
+def knock(
+    x: FloatArray,
+    rate_hz: float,
+    rng: np.random.Generator,
+    *,
+    level_uv: float,
+    at_s: float | FloatArray | None = None,
+    hz: float = 60.0,
+    decay_s: float = 0.015,
+) -> FloatArray:
+    """A ringing of random sign and of ``hz`` ± 20 % that starts at ``at_s`` and decays within ``decay_s``."""
+    since_s = np.arange(x.shape[1]) / rate_hz - _times(x, rate_hz, rng, at_s)[:, np.newaxis]
+    ringing_hz = hz * rng.uniform(0.8, 1.2, (x.shape[0], 1))
+    after_s = np.maximum(since_s, 0.0)
+    wave = np.where(since_s >= 0, np.sin(2 * np.pi * ringing_hz * after_s) * np.exp(-after_s / decay_s), 0.0)
+    sign = rng.choice([-1.0, 1.0], (x.shape[0], 1))
+    return x + sign * level_uv * wave / np.maximum(np.abs(wave).max(axis=1, keepdims=True), 1e-30)
+
+
+def stimulus(
+    x: FloatArray,
+    rate_hz: float,
+    rng: np.random.Generator,
+    *,
+    level_uv: float,
+    at_s: float | FloatArray | None = None,
+    spike_s: float = 0.002,
+    decay_s: float = 0.01,
+    evoked_uv: float = 0.0,
+    latency_s: float = 0.022,
+) -> FloatArray:
+    """A magnetic or electrical stimulus: flat at ``level_uv`` (a saturated input) for ``spike_s``, then a decay.
+
+    ``evoked_uv`` is the peak-to-peak size of the potential that follows, 0 for none: two phases, 10 % of its first peak
+    reached ``latency_s`` after the stimulus. A silent period is not modelled.
+    """
+    start_s = _times(x, rate_hz, rng, at_s)
+    since_s = np.arange(x.shape[1]) / rate_hz - start_s[:, np.newaxis]
+    tail = np.exp(-np.maximum(since_s - spike_s, 0.0) / decay_s)
+    width_s = 0.0025
+    evoked_s = start_s + latency_s - TENTH[0] * width_s
+
+    def evoked(since_s: FloatArray, part: slice) -> FloatArray:
+        return 0.5 * evoked_uv * potential(since_s / width_s - SUPPORT, np.array(1))
+
+    potentials = place(x.shape, rate_hz, np.arange(x.shape[0]), evoked_s, 2 * SUPPORT * width_s, evoked)
+    return x + np.where(since_s >= 0, level_uv * tail, 0.0) + potentials
+
+
 def mains(x: FloatArray, rate_hz: float, rng: np.random.Generator, *, level_uv: float, hz: float = 50.0) -> FloatArray:
     """Hum at ``hz`` ± 0.2 Hz with harmonics falling as 1/k, its strength wandering slowly by 15 %."""
     t = np.arange(x.shape[1]) / rate_hz
@@ -213,6 +311,47 @@ def clip(x: FloatArray, rate_hz: float, rng: np.random.Generator, *, share: floa
 
 
 ARTEFACTS: Mapping[str, Callable[..., FloatArray]] = MappingProxyType(
-    {made.__name__: made for made in (tonic, stray_unit, crosstalk, heart, swing, mains, pop, dropout, clip)}
+    {
+        made.__name__: made
+        for made in (
+            tonic,
+            stray_unit,
+            early_burst,
+            crosstalk,
+            heart,
+            swing,
+            knock,
+            stimulus,
+            mains,
+            pop,
+            dropout,
+            clip,
+        )
+    }
 )
 """In the order in which they are applied: what muscles and heart give, then leads and mains, then the amplifier."""
+
+STREAMS = (
+    *("tonic", "stray_unit", "crosstalk", "heart", "swing", "mains", "pop", "dropout", "clip"),
+    *("early_burst", "knock", "stimulus"),
+)
+"""Each artefact's stream of random numbers, by place. New names go to the end, so that a seed keeps giving its bits."""
+
+
+def checked_artefacts(asked: Mapping[str, Mapping[str, object]] | None) -> Mapping[str, Mapping[str, Any]]:
+    """Artefacts and their levels as asked; UnknownNameError, or ParameterError where a level is not stated."""
+    known: Mapping[str, Mapping[str, object]] = asked or {}
+    for name, levels in known.items():
+        if name not in ARTEFACTS:
+            raise UnknownNameError("artefact", name, ARTEFACTS)
+        parameters = inspect.signature(ARTEFACTS[name]).parameters
+        allowed = {key: value.default for key, value in parameters.items() if value.kind is value.KEYWORD_ONLY}
+        for level in levels:
+            if level not in allowed:
+                raise UnknownNameError(f"level of {name!r}", level, allowed)
+        for level, default in allowed.items():
+            if default is inspect.Parameter.empty and level not in levels:
+                raise ParameterError(
+                    f"artefacts[{name!r}] came as {dict(levels)!r}; allowed: a mapping that states {level}; correct it."
+                )
+    return known
