@@ -72,6 +72,8 @@ def test_the_python_of_the_readme_runs_as_it_stands(folder, capsys):
     moved = table[(table["origin"] == "moved")]
     assert moved["onset_s"].tolist() == [0.21]
     assert " undo " in printed
+    assert Path("script-review/logs/sub-01/sub-01_task-turnhandle_reviewer-r2.jsonl").is_file()
+    assert Path("script-review/versions/v1/decisions.json").is_file()
 
 
 def test_the_script_is_short():
