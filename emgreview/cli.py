@@ -142,7 +142,7 @@ def _review(given: argparse.Namespace) -> Status:
             words = f"The review is at {address}\nDecisions go to {given.folder}. End with Ctrl-C."
             _tell(given, {"address": address, "folder": str(given.folder)}, words)
 
-        serve(er.review(session), port=given.port, open_browser=given.browser, ready=ready)
+        serve(er.review(session, hand=given.hand), port=given.port, open_browser=given.browser, ready=ready)
     return FINE
 
 
@@ -332,6 +332,9 @@ def _parser() -> argparse.ArgumentParser:
     review.add_argument("--reviewer", required=True, metavar="CODE", help="your code, never your name")
     review.add_argument("--folder", required=True, type=Path, help="where decisions are kept, or go on")
     review.add_argument("--order", default="recorded", help="recorded, random or 'least certain' (recorded)")
+    review.add_argument(
+        "--hand", choices=("right", "left"), default="right", help="the hand that moves the mark (right)"
+    )
     review.add_argument("--blind", action="store_true", help="hide condition and participant, and shuffle")
     _browser(review)
 

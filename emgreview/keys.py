@@ -99,8 +99,8 @@ KEYS: tuple[Key, ...] = (
 
 _PAIRS = ("FJ", "DK", "SL", "GH", "RU", "EI", "WO", "QP", "TY", "VM", "BN")
 _MIRRORED: Mapping[str, str] = {
-    **{f"Key{one}": f"Key{other}" for one, other in _PAIRS},
-    **{f"Key{other}": f"Key{one}" for one, other in _PAIRS},
+    **{f"Key{pair[0]}": f"Key{pair[1]}" for pair in _PAIRS},
+    **{f"Key{pair[1]}": f"Key{pair[0]}" for pair in _PAIRS},
     **{"KeyA": "Semicolon", "Semicolon": "KeyA", "KeyC": "Comma", "Comma": "KeyC", "KeyX": "Period", "Period": "KeyX"},
     **{"KeyZ": "Slash", "Slash": "KeyZ"},
 }

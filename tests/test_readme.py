@@ -14,7 +14,24 @@ from emgreview.keys import KEYS
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-PUNCTUATION = {"Semicolon": ";", "Slash": "/", "ArrowRight": "→", "ArrowLeft": "←", "ArrowDown": "↓", "ArrowUp": "↑"}
+NAMES = {
+    "ArrowRight": "→",
+    "ArrowLeft": "←",
+    "ArrowDown": "↓",
+    "ArrowUp": "↑",
+    "Backquote": "Backquote",  # the character itself would end the code span
+    "Backslash": "\\",
+    "BracketLeft": "[",
+    "BracketRight": "]",
+    "Comma": ",",
+    "PageDown": "Page Down",
+    "PageUp": "Page Up",
+    "Period": ".",
+    "Quote": "'",
+    "Semicolon": ";",
+    "Slash": "/",
+}
+"""Keys that are neither letters nor digits, as on a US layout."""
 
 
 def fences(language: str, text: str = README) -> list[str]:
@@ -27,7 +44,8 @@ def keys_table() -> str:
     for group in dict.fromkeys(key.group for key in KEYS):
         rows.append(f"| | **{group}** |")
         for key in (key for key in KEYS if key.group == group):
-            name = PUNCTUATION.get(key.code) or key.code.removeprefix("Key").removeprefix("Digit")
+            name = NAMES.get(key.code) or key.code.removeprefix("Key").removeprefix("Digit")
+            assert name in NAMES.values() or len(name) == 1, f"say in NAMES what is printed on {key.code}"
             rows.append(f"| {'Shift ' if key.shift else ''}`{name}` | {key.words} |")
     return "\n".join(rows)
 

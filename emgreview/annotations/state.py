@@ -2,6 +2,7 @@
 
 State is replayed, never stored. In the log the parts of a state are plain JSON values; here they are also frozen values
 for people and front ends. Sample numbers are those of the source recording; seconds run from the trial's recorded cue.
+Over 400 lines: what a value means and how each command changes it are read together.
 
     field        of              value
     signal       channel-trial   {"state": "usable" | "caution" | "unusable", "reasons": [...]}
