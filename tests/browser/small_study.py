@@ -34,9 +34,9 @@ def recording(name: str, seed: int) -> er.Recording:
     )
 
 
-def open_session(folder: str | Path, reviewer: str = "r1"):
+def open_session(folder: str | Path, reviewer: str = "r1", **options):
     trials = [
         er.cut_trials(recording(name, seed), cue="go", before_s=1.0, after_s=1.5)
         for seed, name in enumerate(("sub-a_task-turn", "sub-b_task-turn"))
     ]
-    return er.open_review(trials, folder, reviewer=reviewer)
+    return er.open_review(trials, folder, reviewer=reviewer, **options)

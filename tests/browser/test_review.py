@@ -176,7 +176,7 @@ def test_a_killed_kernel_loses_nothing_that_was_confirmed_and_review_goes_on(pag
     for victim in victims:
         victim.kill()
     screen.press("f")
-    screen.wait_for(lambda: "decisions stopped" in screen.root.locator(".chip").first.inner_text(), "stop shown", 6)
+    screen.wait_for(lambda: "decisions stopped" in screen.root.locator(".chip[data-state]").inner_text(), "stop shown", 4)
     unsaved = int(screen.root.get_attribute("data-unsaved"))
     assert unsaved == 1
     screen.press("ArrowRight", "f")
@@ -309,3 +309,123 @@ CANVAS_BOX = """() => {
   const box = canvas.getBoundingClientRect()
   return {left: box.left, top: box.top, width: box.width, height: box.height, x0: -1, x1: 1.5 - 1 / 2000}
 }"""
+
+
+def test_walks_overview_and_pictures_on_demand(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    screen.press("t")  # the first channel of trial 1: to discuss
+    screen.settle()
+    screen.press("ArrowRight", "ArrowRight", "Backquote", "6")
+    screen.wait_painted(0)
+    assert "to discuss (1)" in screen.root.locator(".walking").inner_text()
+    screen.press("ArrowRight")
+    assert screen.title().startswith("Trial 1 of 12"), "left the walk at its end"
+    screen.press("Backquote", "1", "ArrowRight")
+    screen.wait_painted(1)
+
+    if screen.root.locator(".overview").is_hidden():
+        screen.press("Comma")
+    box = screen.root.locator(".over-map").bounding_box()
+    page.mouse.click(box["x"] + 40, box["y"] + 7 * 9 + 3)  # the tenth row
+    screen.wait_painted(9)
+    screen.press("Period", "PageUp")  # sorted by response: another trial, the same channel
+    screen.wait_for(lambda: screen.root.get_attribute("data-painted") != "9", "the row above")
+
+    screen.press("BracketLeft")
+    assert screen.root.locator(".spectrum").is_visible()
+    screen.press("Quote")
+    screen.wait_for(lambda: screen.root.get_attribute("data-heard"), "the stretch heard")
+    assert screen.root.get_attribute("data-heard").startswith("2.50")
+    screen.press("x")
+    assert "gain × 2" in screen.root.locator(".differs").inner_text()
+    screen.press("z", "v")
+    assert "close-up" in screen.root.locator(".differs").inner_text()
+    assert page.left_the_machine == []
+
+
+def test_reasons_again_comments_and_an_interval(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    screen.press("s", "1", "6", "Enter", "Shift+KeyS")
+    screen.settle()
+    logged = events(working.folder)
+    assert logged[-1]["new"] == logged[-2]["new"] == {"state": "unusable", "reasons": ["mains hum", "heart beats"]}
+    screen.press("w")
+    page.keyboard.type("210")
+    screen.press("Tab")
+    page.keyboard.type("290")
+    screen.press("Enter")
+    screen.settle()
+    interval = events(working.folder)[-1]
+    assert interval["operation"] == "not locatable"
+    assert [interval["new"][end] - 4000 for end in ("earliest", "latest")] == [420, 580]
+    screen.press("Shift+KeyC")
+    page.keyboard.type("=2+2 <b>not markup</b>")
+    screen.press("Enter")
+    screen.settle()
+    said = events(working.folder)[-1]
+    assert (said["subject"]["channel"], said["new"]) == (None, "=2+2 <b>not markup</b>")
+    assert screen.root.locator("b").count() == 0
+
+
+BLIND = "import small_study\nsession = small_study.open_session('review', blind=True)"
+
+
+def test_a_blind_review_shows_no_name_and_unblinding_asks(page, working):
+    screen = open_in_lab(page, working, BLIND, SHOW)
+    screen.focus()
+    assert "sub-" not in screen.root.inner_text()
+    assert "onset" not in screen.root.locator(".detail").inner_text()
+    screen.press("f")
+    screen.settle()
+    screen.press("Shift+KeyB")
+    page.keyboard.type("all trials reviewed")
+    screen.press("Enter")
+    screen.settle()
+    screen.wait_for(lambda: "sub-" in screen.title(), "the name after unblinding")
+    both = [event for name in (FIRST, SECOND) for event in events(working.folder, name)]
+    (accept,) = [event for event in both if event["operation"] == "accept"]
+    assert accept["blind"] is True
+    assert accept["visible"]["response"] is False
+    assert "unblind" in {event["operation"] for event in both}
+
+
+TWO = "import emgreview as er\nother = small_study.open_session('other')\ner.review(other)"
+
+
+def test_two_widgets_in_one_notebook_are_independent(page, working):
+    screen = open_in_lab(page, working, OPEN, SHOW, TWO)
+    page.locator(".emgreview").nth(1).wait_for()
+    screen.focus()
+    screen.press("f", "f")
+    screen.settle()
+    second = page.locator(".emgreview").nth(1)
+    second.locator(".chip.keys").click()
+    assert second.get_attribute("data-keys") == "on"
+    assert screen.root.get_attribute("data-keys") == "off"
+    screen.press("d")
+    screen.wait_for(lambda: (working.folder / "other" / "logs").exists(), "the other log")
+    page.wait_for_timeout(800)
+    assert operations(working.folder)[1:] == ["accept", "accept"]
+    (log,) = (working.folder / "other" / "logs").rglob(f"{FIRST}*.jsonl")
+    assert '"none visible"' in log.read_text()
+
+
+def test_a_disk_that_fails_stops_decisions_and_nothing_is_called_saved(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    screen.press("f")
+    screen.settle()
+    page.locator(".jp-Notebook .jp-CodeCell").nth(2).locator(".cm-content").click()
+    page.keyboard.press("Control+a")
+    page.keyboard.type("import os\ndef full(*_): raise OSError(28, 'No space left on device')\nos.fsync = full")
+    page.keyboard.press("Control+Enter")
+    page.wait_for_timeout(1000)
+    screen.root.locator(".chip.keys").click()
+    screen.press("f")
+    screen.wait_for(lambda: "decisions stopped" in screen.root.inner_text(), "stop shown", 5)
+    assert "No space left" in screen.root.locator(".notice").inner_text()
+    screen.press("f", "f")
+    assert operations(working.folder).count("accept") <= 2
+    assert "all saved" not in screen.root.inner_text()

@@ -161,7 +161,9 @@ function draw_trial(ctx, scene, traces_image, width, height) {
       ctx.fillRect(px(auto.low_s), band.top + 1, Math.max(2, px(auto.high_s) - px(auto.low_s)), band.height - 2)
     }
     if (channel.interval_s) {
-      const [a, b] = channel.interval_s.map(px)
+      const ends = band.row === focus_row && mark.at_s != null
+        ? {earliest: [mark.at_s, channel.interval_s[1]], latest: [channel.interval_s[0], mark.at_s]}[mark.side] : null
+      const [a, b] = (ends ?? channel.interval_s).map(px)
       ctx.strokeStyle = colours.onset
       ctx.setLineDash([2, 3])
       ctx.strokeRect(a, band.top + 3, b - a, band.height - 6)

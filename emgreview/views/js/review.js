@@ -256,7 +256,7 @@ export function render({model, view}) {
     if (!nudged) return
     clearTimeout(nudged)
     nudged = 0
-    if (mark.at_s != null) decide("move", {burst: mark.burst, [`${mark.side}_s`]: mark.at_s})
+    send_mark()
   }
 
   const snap = (s) => Math.round(s * setup.rate_hz) / setup.rate_hz
@@ -416,16 +416,27 @@ export function render({model, view}) {
     const band = lay_bands(setup, box.height).find((b) => y >= b.top && y < b.top + b.height)
     return {inside, seconds, band, slack: (7 / box.width) * (x1 - x0)}
   }
+  /** The onset, offset or edge of a "not before, not after" interval under the pointer. */
   function mark_near({band, seconds, slack}) {
     if (!band || band.auxiliary || !loaded()) return null
-    let best = null
-    for (const burst of card().channels[band.row].bursts) {
-      for (const side of ["onset", "offset"]) {
-        const away = Math.abs((burst[`${side}_s`] ?? Infinity) - seconds)
-        if (away <= slack && !(best?.away <= away)) best = {burst: burst.id, side, away, row: band.row}
-      }
-    }
-    return best
+    const {bursts, interval_s} = card().channels[band.row]
+    const marks = bursts.flatMap((burst) => ["onset", "offset"].map((side) => [burst.id, side, burst[`${side}_s`]]))
+    if (interval_s) marks.push([null, "earliest", interval_s[0]], [null, "latest", interval_s[1]])
+    const near = marks.map(([burst, side, s]) => ({burst, side, row: band.row, away: Math.abs((s ?? Infinity) - seconds)}))
+      .sort((a, b) => a.away - b.away)[0]
+    return near?.away <= slack ? near : null
+  }
+
+  /** Send where the mark in hand was put. */
+  function send_mark() {
+    if (mark.at_s == null) return
+    const {burst, side, at_s} = mark
+    if (side === "earliest" || side === "latest") {
+      const [a, b] = here().interval_s
+      const ends = side === "earliest" ? [at_s, b] : [a, at_s]
+      decide("not_locatable", {earliest_s: Math.min(...ends), latest_s: Math.max(...ends)})
+      mark = {burst: null, side: "onset", at_s: null}
+    } else decide("move", {burst, [`${side}_s`]: at_s})
   }
   function on_down(event) {
     if (!layer || event.button !== 0) return
@@ -468,7 +479,7 @@ export function render({model, view}) {
     if (!dragging) return
     event.stopPropagation()
     dragging = false
-    if (mark.at_s != null) decide("move", {burst: mark.burst, [`${mark.side}_s`]: mark.at_s})
+    send_mark()
     refresh()
   }
   screen.picture.addEventListener("pointerdown", on_down, true)
@@ -531,7 +542,7 @@ export function render({model, view}) {
   }
   const themes = new MutationObserver(dress)
   themes.observe(document.body, {attributes: true, attributeFilter: ["data-jp-theme-light"]})
-  const clock = setInterval(() => store.watch(root.dataset.keys === "on"), 500)
+  const clock = setInterval(() => store.watch(root.dataset.keys === "on"), 250)
 
   attach_layer(view, draw).then((made) => {
     layer = made

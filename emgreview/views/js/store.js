@@ -4,7 +4,7 @@
 const AHEAD = 60 // trials kept ahead of the one on screen
 const BEHIND = 12
 const CHUNK = 10 // trials asked for at once
-const PATIENCE_MS = 2000 // an answer later than this stops decisions
+const PATIENCE_MS = 1500 // an answer later than this stops decisions
 
 /** A pack: int32 length of the JSON head, head, then int16 samples (-32768 = missing). Returns the head and a function
  * that gives a trace its samples. */
