@@ -3,9 +3,9 @@
     python tests/benchmarks/bench_keys.py [--presses 100]
 
 4 channels × 3 s × 2 kHz, raw, rectified and envelope. "Painted" is two animation frames after the drawing. Prints ms
-and ratios. Budgets: p95 ≤ 1.3 × the floor on a quiet machine (load under 0.5 at the start), ≤ 2 × on a loaded one; event
-to drawn p95 ≤ 10 ms; at most 1 KB to Python a key; a key held at 30 a second over 150 trials skips none and shows none
-empty, with no frame over 50 ms; from decision to "saved" p95 ≤ 200 ms.
+and ratios. Budgets: p95 ≤ 1.3 × the floor on a quiet machine (load below 0.5 at the start), ≤ 2 × on a loaded one;
+event to drawn p95 ≤ 10 ms; at most 1 KB to Python a key; a key held at 30 a second over 150 trials skips none, shows
+none empty, with no frame over 50 ms; from decision to "saved" p95 ≤ 200 ms.
 """
 
 import argparse
