@@ -22,6 +22,8 @@ from typing import Any, ClassVar, Literal
 
 import panel as pn
 import param
+from bokeh.core.validation import silence
+from bokeh.core.validation.warnings import MISSING_RENDERERS
 from bokeh.models import Range1d
 from bokeh.plotting import figure
 from panel.custom import Child, JSComponent
@@ -35,6 +37,8 @@ from emgreview.session import Session
 from emgreview.signal.onset import METHODS
 from emgreview.views import cards, host, packing
 from emgreview.walks import WALKS, differing, walk
+
+silence(MISSING_RENDERERS, True)  # the traces are painted by our own layer: a figure without renderers is meant
 
 _JS = Path(__file__).parent / "js"
 _MODULES = ("layer.js", "draw.js", "panels.js", "store.js", "keys.js", "screen.js", "review.js")  # one scope, in order

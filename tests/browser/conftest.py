@@ -12,6 +12,8 @@ from pathlib import Path
 
 import pytest
 
+import emgreview
+
 FAILED = pytest.StashKey[bool]()
 HERE = Path(__file__).parent
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
@@ -97,6 +99,7 @@ class Served:
             "PYTHONPATH": str(HERE),
             "JUPYTER_PREFER_ENV_PATH": "1",
             "HOME": str(folder),
+            "JUPYTER_CONFIG_PATH": str(Path(emgreview.__file__).parent / "jupyter"),  # no question about news
             "NO_PROXY": "127.0.0.1,localhost",
         }
         command = [sys.executable, "-m", *[a.replace("{port}", str(self.port)) for a in arguments]]
@@ -149,8 +152,7 @@ class Served:
 
 
 JUPYTER = ["--no-browser", "--ip=127.0.0.1", "--port={port}", "--IdentityProvider.token=", "--allow-root"]
-QUIET = ["--ServerApp.disable_check_xsrf=True", "--LabApp.news_url=", "--LabApp.check_for_updates_class="
-         "jupyterlab.NeverCheckForUpdate"]  # fmt: skip
+QUIET = ["--ServerApp.disable_check_xsrf=True", "--LabApp.news_url=None"]
 
 
 @pytest.fixture(scope="session")

@@ -40,7 +40,8 @@ function listen_to_keys(root, table, act) {
 /** What is printed on a key, for buttons and the key card. */
 function key_name(key) {
   const names = {ArrowRight: "→", ArrowLeft: "←", ArrowUp: "↑", ArrowDown: "↓", Semicolon: ";", Slash: "/", Comma: ",",
-    Period: ".", Minus: "-", Equal: "=", Enter: "Enter", Escape: "Esc"}
+    Period: ".", Minus: "-", Equal: "=", Enter: "Enter", Escape: "Esc",
+    Backquote: "`", BracketLeft: "[", BracketRight: "]", Quote: "'", Backslash: "\\", PageDown: "Page ↓", PageUp: "Page ↑"}
   if (key.shift && key.code === "Slash") return "?"
   const plain = names[key.code] ?? key.code.replace(/^(Key|Digit)/, "")
   return (key.shift ? "⇧ " : "") + plain
