@@ -108,10 +108,10 @@ export function render({model, view}) {
   function refresh() {
     if (layer) layer.redraw()
     refresh_words()
+    store.want(index)
     clearTimeout(idle)
     idle = setTimeout(() => {
       prepare_neighbours()
-      store.want(index)
       screen.paint_map(store.summaries.map((summary) => summary[0]), index, theme() === "dark")
       paint_overview()
       if (!screen.spectrum.hidden) ask_spectrum()
@@ -242,7 +242,10 @@ export function render({model, view}) {
   }
 
   function decide(command, args = {}, channel = setup.channels[row].label) {
-    if (!loaded()) return false
+    if (!loaded()) {
+      screen.pass_notice(`Trial ${index + 1} is not here yet: no decision was taken.`)
+      return false
+    }
     if (closing.has(command)) paces.push(performance.now())
     propose_break()
     if (!store.decide(command, index, channel, args, visible())) {
