@@ -8,7 +8,8 @@ Everything goes down by synced properties and comes up by messages, in every hos
     news    JSON: the last updates, each with a serial number (cards, summaries, what is saved, what was refused …)
 
 A decision carries its screen's own running number and is applied through the session, which returns when it is on disk;
-only then does ``news`` say that it is saved. Decisions arrive in order; one that came before is not taken twice.
+only then does ``news`` say that it is settled: saved, or refused with the reason. Decisions arrive in order; one that
+came before is not taken twice.
 
     review          the widget for a session
 """
@@ -151,13 +152,15 @@ class TrialReview(JSComponent):
         if n <= self._taken.get(client, 0):
             return
         self._taken[client] = n
-        answer: dict[str, Any] = {}
+        settled = {"client": client, "n": n}
         try:
             answer = self._apply(data)
         except EmgreviewError as refusal:
             answer = {"refused": {"client": client, "words": str(refusal)}}
-        finally:
-            self._tell(saved={"client": client, "n": n}, problem=self._session.problem, **answer)
+        except Exception as fault:
+            self._tell(settled=settled, refused={"client": client, "words": f"a fault in the program: {fault!r}"})
+            raise
+        self._tell(settled=settled, problem=self._session.problem, **answer)
 
     def _apply(self, data: Mapping[str, Any]) -> dict[str, Any]:
         session, command, arguments = self._session, data["command"], dict(data["args"])

@@ -49,9 +49,9 @@ function make_store(model, setup) {
 
   function take(update) {
     if (update.beat?.client === client) beat_heard = performance.now()
-    if (update.saved?.client === client) {
+    if (update.settled?.client === client) {
       beat_heard = performance.now()
-      while (pending.length && pending[0].n <= update.saved.n) pending.shift()
+      while (pending.length && pending[0].n <= update.settled.n) pending.shift()
     }
     for (const card of update.cards ?? []) keep(card)
     for (const [i, summary] of Object.entries(update.summaries ?? {})) summaries[i] = summary
