@@ -44,7 +44,8 @@ silence(MISSING_RENDERERS, True)  # the traces are painted by our own layer: a f
 _JS = Path(__file__).parent / "js"
 _MODULES = ("layer.js", "draw.js", "panels.js", "store.js", "keys.js", "screen.js", "review.js")  # one scope, in order
 _DIGITS = (*(f"Digit{n}" for n in range(1, 10)), "Digit0", "Minus", "Equal")
-_KEPT_NEWS = 40
+_KEPT_NEWS = 10
+"""Updates in one piece of news: a browser that missed more asks for everything."""
 
 
 def review(
@@ -113,7 +114,9 @@ class TrialReview(JSComponent):
         self._on_everything(data)
 
     def _on_everything(self, data: Mapping[str, Any]) -> None:
-        self._tell(summaries=self._summaries(self._session.queue), **self._standing())
+        """What a browser that has missed news needs: the cards it holds, anew, and all summaries."""
+        held = [self._card(self._session.queue[index]) for index in data["held"]]
+        self._tell(cards=held, summaries=self._summaries(self._session.queue), **self._standing())
 
     def _on_beat(self, data: Mapping[str, Any]) -> None:
         self._tell(beat={"client": data["client"]})

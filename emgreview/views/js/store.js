@@ -66,7 +66,7 @@ function make_store(model, setup) {
     const fresh = news.updates.filter((update) => update.serial > serial)
     if (fresh.length && fresh[0].serial > serial + 1) {
       serial = news.serial // some were missed: ask for everything
-      model.send_msg({kind: "everything", client})
+      model.send_msg({kind: "everything", client, held: [...cards.keys()]})
       return
     }
     for (const update of fresh) {
@@ -127,7 +127,7 @@ function make_store(model, setup) {
     watch,
     ask: (kind, what) => model.send_msg({kind, client, ...what}),
     say_hello() {
-      model.send_msg({kind: "hello", client})
+      model.send_msg({kind: "hello", client, held: [...cards.keys()]})
       on_news()
       on_pack()
     },
