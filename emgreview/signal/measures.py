@@ -9,6 +9,10 @@ otherwise (``_db``). Sums are taken in float64.
     level_db, snr_db, level_from_snr_db   a response over rest, with and without the rest in it
     rms_cv                         how uncertain an RMS is by chance alone, before any data
     teager_kaiser                  the energy operator
+    stretches                      one stretch of each row, of its own length
+    Measures, measure              everything that is measured of a burst, or of a window that starts with it
+    slope_per_s                    how a rectified signal creeps up or down
+    Reaction, reaction             reaction time, premotor and motor time
 """
 
 from dataclasses import dataclass
@@ -16,10 +20,15 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import fft
 
-from emgreview.errors import ParameterError, SignalError
+from emgreview.errors import ParameterError, RateError, SignalError
+from emgreview.signal.spectrum import mean_frequency, median_frequency
 
 FloatArray = NDArray[np.floating]
+
+SPECTRUM_SHORTEST_S = 0.1
+"""Mean and median frequency of shorter stretches are left out: their resolution would be worse than 10 Hz."""
 
 
 def rms(x: ArrayLike) -> FloatArray:
@@ -128,6 +137,135 @@ def teager_kaiser(x: ArrayLike) -> FloatArray:
     inner -= samples[..., :-2] * samples[..., 2:]
     out[..., 0], out[..., -1] = out[..., 1], out[..., -2]
     return out
+
+
+def stretches(x: ArrayLike, start: ArrayLike, stop: ArrayLike) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Samples ``start`` to ``stop`` (excluded) of each row of x (rows, samples), side by side, and which are whole.
+
+    The first result is (rows, longest), NaN after the end of a shorter stretch. A stretch is whole where both its ends
+    are known (not NaN), it holds a sample, lies inside the row, and lacks none; the others are NaN throughout.
+    """
+    samples = _samples(x)
+    if samples.ndim != 2:
+        raise SignalError(f"the samples came with shape {samples.shape}; they must be (rows, samples); reshape them.")
+    n = samples.shape[-1]
+    first, last = (np.broadcast_to(np.asarray(edge, dtype=np.float64), len(samples)) for edge in (start, stop))
+    known = (first >= 0) & (last > first) & (last <= n)
+    begin = np.where(known, first, 0).astype(np.intp)
+    length = np.where(known, last - first, 0).astype(np.intp)
+    at = np.arange(length.max(initial=0))
+    inside = at < length[:, np.newaxis]
+    out = np.take_along_axis(samples, np.minimum(begin[:, np.newaxis] + at, n - 1), axis=1).astype(np.float64)
+    whole = known & ~(np.isnan(out) & inside).any(axis=1)
+    out[~(inside & whole[:, np.newaxis])] = np.nan
+    return out, whole
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measures:
+    """What was measured of one stretch of each row, every field (rows,); see :func:`measure` for their definitions."""
+
+    duration_s: FloatArray
+    rms: FloatArray
+    arv: FloatArray
+    peak: FloatArray
+    integral: FloatArray
+    time_to_peak_s: FloatArray
+    rise_per_s: FloatArray
+    mean_hz: FloatArray
+    median_hz: FloatArray
+
+
+def measure(x: ArrayLike, envelope: ArrayLike, rate_hz: float, start: ArrayLike, stop: ArrayLike) -> Measures:
+    """Measures of samples ``start`` to ``stop`` (excluded) of each row, in the unit of the signal.
+
+    ``x`` is band-passed and ``envelope`` its envelope, both (rows, samples); ``start`` and ``stop`` (rows,) or one for
+    all, NaN where not known. With N samples in a stretch, r the rate, e the envelope, p the place of its largest value:
+
+    ========================  ==========================================================================
+    ``duration_s``            N / r, also where samples are missing
+    ``rms``, ``arv``          sqrt(mean x²), mean abs(x)
+    ``peak``                  e[p]
+    ``integral``              sum abs(x) / r, the integrated EMG, in the unit times seconds
+    ``time_to_peak_s``        p / r, from the start of the stretch
+    ``rise_per_s``            (e[p] - e[0]) / (p / r), the mean slope up to the peak; NaN where p is 0
+    ``mean_hz``               centre of the power spectrum of x, its mean removed, no taper; and
+    ``median_hz``             the frequency that halves its power; NaN for stretches below 0.1 s
+    ========================  ==========================================================================
+
+    NaN where the stretch is not whole: never a measure of a part of it. ARV, integral and frequencies are textbook
+    definitions (vocabulary of McManus et al. 2021, J Electromyogr Kinesiol); the rate of rise has no agreed one.
+    """
+    if not rate_hz > 0:
+        raise RateError(f"rate_hz came as {rate_hz!r}; it must be a number above 0; give the sampling rate in hertz.")
+    if np.shape(x) != np.shape(envelope):
+        raise SignalError(
+            f"samples came with shape {np.shape(x)} and their envelope with {np.shape(envelope)}; they must be alike; "
+            "give the envelope of the same stretch."
+        )
+    part, whole = stretches(x, start, stop)
+    outline, outlined = stretches(envelope, start, stop)
+    first, last = (np.broadcast_to(np.asarray(edge, dtype=np.float64), len(part)) for edge in (start, stop))
+    duration_s = np.where(last > first, last - first, np.nan) / rate_hz
+    average = arv(part)
+    peak = np.full(len(part), np.nan)
+    to_peak_s, rise = peak.copy(), peak.copy()
+    rows = np.flatnonzero(whole & outlined)
+    if rows.size:
+        place = np.nanargmax(outline[rows], axis=1)
+        peak[rows] = outline[rows, place]
+        to_peak_s[rows] = place / rate_hz
+        rise[rows] = (peak[rows] - outline[rows, 0]) / np.where(place > 0, place / rate_hz, np.nan)
+    mean_hz, median_hz = _frequencies(part, whole & (duration_s >= SPECTRUM_SHORTEST_S - 0.5 / rate_hz), rate_hz)
+    return Measures(duration_s, rms(part), average, peak, average * duration_s, to_peak_s, rise, mean_hz, median_hz)
+
+
+def _frequencies(part: FloatArray, use: NDArray[np.bool_], rate_hz: float) -> tuple[FloatArray, FloatArray]:
+    """Mean and median frequency of rows of different lengths: zeros behind a stretch refine its spectrum's grid."""
+    mean_hz, median_hz = (np.full(len(part), np.nan) for _ in range(2))
+    if use.any():
+        chosen = part[use] - _mean(part[use])[:, np.newaxis]
+        n = fft.next_fast_len(2 * part.shape[1], real=True)
+        density = np.abs(fft.rfft(np.where(np.isnan(chosen), 0.0, chosen), n, axis=1)) ** 2
+        f = fft.rfftfreq(n, 1 / rate_hz)
+        mean_hz[use], median_hz[use] = mean_frequency(f, density), median_frequency(f, density)
+    return mean_hz, median_hz
+
+
+def slope_per_s(x: ArrayLike, rate_hz: float, start: ArrayLike, stop: ArrayLike) -> FloatArray:
+    """Least-squares slope of abs(x) over samples ``start`` to ``stop`` (excluded) of each row, in the unit per second.
+
+    (rows, samples) to (rows,); NaN where the stretch is not whole, or has a single sample. Its mean over noise without
+    a trend is 0; a preparation that creeps up before go makes it positive, and every threshold late.
+    """
+    part, _ = stretches(x, start, stop)
+    y = np.abs(part)
+    present = ~np.isnan(y)
+    t = np.where(present, np.arange(y.shape[1]) / rate_hz, np.nan)
+    t = t - _mean(t)[:, np.newaxis]
+    spread = np.where(present, t * t, 0.0).sum(axis=1)
+    return np.where(present, t * y, 0.0).sum(axis=1) / np.where(spread > 0, spread, np.nan)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reaction:
+    """Times of a reaction, (rows,), in seconds; ``impossible`` where the muscle starts at or after its response."""
+
+    reaction_s: FloatArray
+    premotor_s: FloatArray
+    motor_s: FloatArray
+    impossible: NDArray[np.bool_]
+
+
+def reaction(go_s: ArrayLike, onset_s: ArrayLike, response_s: ArrayLike) -> Reaction:
+    """Reaction time = premotor time (go to onset) + motor time (onset to response), all on one clock.
+
+    Botwinick & Thompson 1966. A motor time of 0 or less cannot be the responding muscle's: look at the trial again.
+    NaN where a part is missing.
+    """
+    go, onset, response = (np.asarray(part, dtype=np.float64) for part in (go_s, onset_s, response_s))
+    motor = response - onset
+    return Reaction(response - go, onset - go, motor, motor <= 0)
 
 
 def _samples(x: ArrayLike) -> NDArray[Any]:

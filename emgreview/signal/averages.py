@@ -1,0 +1,69 @@
+"""Averages of trials aligned to a moment of each: go, onset or response.
+
+Average, aligned_average
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from emgreview.errors import ParameterError, SignalError
+from emgreview.model import to_sample
+
+FloatArray = NDArray[np.floating]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Average:
+    """``mean`` and ``sd`` (of single trials, n - 1 in the denominator) are (..., samples), NaN where none, or one, is.
+
+    ``n`` (..., samples) counts the trials behind each sample: it falls where trials end or lack samples, and there the
+    mean is of fewer, other trials. ``time_s`` (samples,) counts from the moment of alignment; ``used`` (trials,) says
+    which trials had such a moment.
+    """
+
+    time_s: FloatArray
+    mean: FloatArray
+    sd: FloatArray
+    n: NDArray[np.integer]
+    used: NDArray[np.bool_]
+
+
+def aligned_average(y: ArrayLike, at: ArrayLike, rate_hz: float, *, before_s: float, after_s: float) -> Average:
+    """Mean over trials of y (trials, samples) or (trials, channels, samples) from before to after sample ``at``.
+
+    ``at`` (trials,) is the moment in samples of each trial, NaN where it has none: such a trial is left out. It is
+    rounded to the nearest sample. Where a trial does not reach far enough, or lacks samples, it is left out there.
+    Align envelopes, not raw signals: their phases cancel.
+    """
+    samples = np.asarray(y, dtype=np.float64)
+    moment = np.asarray(at, dtype=np.float64)
+    if samples.ndim not in (2, 3) or moment.shape != samples.shape[:1]:
+        raise SignalError(
+            f"samples of shape {samples.shape} came with moments of shape {moment.shape}; allowed: (trials, samples) "
+            "or (trials, channels, samples), and one moment a trial (NaN where there is none); give them so."
+        )
+    before, after = (to_sample(part, rate_hz) if math.isfinite(part) else -1 for part in (before_s, after_s))
+    if before < 0 or after < 0 or before + after < 1:
+        raise ParameterError(
+            f"before_s came as {before_s!r} and after_s as {after_s!r}; allowed: 0 s or more, together a sample at "
+            "least; correct them."
+        )
+    used = np.isfinite(moment)
+    chosen = samples[used]
+    start = np.floor(moment[used] + 0.5).astype(np.intp) - before
+    place = start[:, np.newaxis] + np.arange(before + after)
+    outside = (place < 0) | (place >= samples.shape[-1])
+    index = np.clip(place, 0, samples.shape[-1] - 1)
+    if samples.ndim == 3:
+        index, outside = index[:, np.newaxis], outside[:, np.newaxis]
+    aligned = np.where(outside, np.nan, np.take_along_axis(chosen, index, axis=-1))
+    present = ~np.isnan(aligned)
+    n = present.sum(axis=0)
+    mean = np.where(present, aligned, 0.0).sum(axis=0) / np.where(n > 0, n, np.nan)
+    square = np.where(present, (aligned - mean) ** 2, 0.0).sum(axis=0)
+    return Average(
+        (np.arange(before + after) - before) / rate_hz, mean, np.sqrt(square / np.where(n > 1, n - 1, np.nan)), n, used
+    )

@@ -1,0 +1,107 @@
+"""Evoked potentials: simulated stimuli with known size and latency, and silence made by hand."""
+
+import numpy as np
+import pytest
+
+from emgreview.errors import ParameterError, SignalError
+from emgreview.signal.evoked import blank, measure_evoked, without_decay
+from emgreview.signal.filters import bandpass
+from emgreview.simulation import ARTEFACTS, rest_noise
+
+RATE_HZ, AT = 4000.0, 2000
+
+
+def stimulated(rows=12, evoked_uv=400.0, latency_s=0.022, noise_uv=3.0, seed=0, spike_uv=5000.0):
+    rng = np.random.default_rng(seed)
+    x = rest_noise((rows, 4000), RATE_HZ, rng, level_uv=noise_uv)
+    levels = {"level_uv": spike_uv, "evoked_uv": evoked_uv, "latency_s": latency_s}
+    return ARTEFACTS["stimulus"](x, RATE_HZ, rng, at_s=AT / RATE_HZ, decay_s=0.006, spike_s=0.002, **levels)
+
+
+def conditioned(x):
+    return bandpass(
+        blank(without_decay(x, RATE_HZ, AT), RATE_HZ, AT),
+        RATE_HZ,
+        low_hz=10,
+        high_hz=1000,
+        order=2,
+        direction="zero-phase",
+    )
+
+
+def test_blanking_is_a_straight_line_and_nothing_else():
+    x = stimulated()
+    clean = blank(x, RATE_HZ, AT, before_s=0.001, after_s=0.008)
+    inside = slice(AT - 4, AT + 32)
+    np.testing.assert_array_equal(np.delete(clean, np.r_[inside], axis=1), np.delete(x, np.r_[inside], axis=1))
+    np.testing.assert_allclose(np.diff(clean[:, AT - 5 : AT + 33], n=2), 0, atol=1e-9)
+    shifted = blank(x, RATE_HZ, np.arange(12) + 1000)
+    np.testing.assert_array_equal(shifted[:, 2000:], x[:, 2000:])
+    with pytest.raises(SignalError, match="stimuli at samples 3 to 3"):
+        blank(x, RATE_HZ, 3)
+    with pytest.raises(ParameterError, match="after_s"):
+        blank(x, RATE_HZ, AT, after_s=0)
+
+
+def test_an_exponential_decay_is_taken_off_exactly_and_nothing_else_is():
+    t = (np.arange(4000) - AT) / RATE_HZ
+    tail = np.where(t >= 0, 3000 * np.exp(-t / 0.007), 0.0) + 40.0
+    left = without_decay(np.stack([tail, -tail]), RATE_HZ, AT)
+    np.testing.assert_allclose(left[:, AT + 32 :], [[40.0], [-40.0]] * np.ones(4000 - AT - 32), atol=1e-6)
+    np.testing.assert_array_equal(left[:, : AT + 32], np.stack([tail, -tail])[:, : AT + 32])
+    noise = rest_noise((50, 4000), RATE_HZ, np.random.default_rng(0), level_uv=3.0)
+    changed = (without_decay(noise, RATE_HZ, AT) != noise).any(axis=1)
+    assert changed.mean() < 0.2
+    rising = np.where(t >= 0, 3000 * (1 - np.exp(-np.maximum(t, 0) / 0.007)), 0.0)[np.newaxis]
+    np.testing.assert_array_equal(without_decay(rising, RATE_HZ, AT), rising)
+    with pytest.raises(ParameterError, match="4 samples"):
+        without_decay(noise, RATE_HZ, AT, from_s=0.008, to_s=0.0085)
+
+
+@pytest.mark.parametrize("latency_s", [0.018, 0.022, 0.028])
+def test_size_and_latency_of_a_known_potential(latency_s):
+    found = measure_evoked(conditioned(stimulated(latency_s=latency_s)), RATE_HZ, AT)
+    np.testing.assert_allclose(found.peak_to_peak, 400, rtol=0.12)
+    assert np.median(found.latency_s) == pytest.approx(latency_s, abs=0.002)
+    assert found.background_rms.mean() == pytest.approx(3.0, rel=0.3)
+
+
+def test_no_potential_has_no_latency_and_the_size_of_the_background():
+    found = measure_evoked(conditioned(stimulated(rows=40, evoked_uv=0.0, spike_uv=100.0)), RATE_HZ, AT)
+    assert np.isnan(found.latency_s).mean() > 0.8
+    assert (found.peak_to_peak < 40).all()
+    assert np.isnan(found.silent_period_s).mean() > 0.9
+
+
+def test_a_silent_period_ends_when_activity_returns():
+    rng = np.random.default_rng(4)
+    x = stimulated(rows=30, noise_uv=2.0)
+    active = rest_noise(x.shape, RATE_HZ, rng, level_uv=60.0)
+    ends_s = np.linspace(0.1, 0.2, 30)
+    since_s = (np.arange(x.shape[1]) - AT) / RATE_HZ
+    silent = (since_s > 0.03) & (since_s < ends_s[:, np.newaxis])
+    found = measure_evoked(conditioned(x + np.where(silent, 0.0, active)), RATE_HZ, AT)
+    error = found.silent_period_s - ends_s
+    assert np.isfinite(error).mean() > 0.9
+    assert abs(np.nanmedian(error)) < 0.005
+    assert np.nanquantile(np.abs(error), 0.9) < 0.012
+    through = measure_evoked(conditioned(x + active), RATE_HZ, AT)
+    assert np.isnan(through.silent_period_s).mean() > 0.9
+    assert found.background_rms.mean() == pytest.approx(active.std(), rel=0.1)
+
+
+def test_gain_scales_sizes_and_sign_changes_nothing():
+    x = conditioned(stimulated())
+    plain, other = measure_evoked(x, RATE_HZ, AT), measure_evoked(-5 * x, RATE_HZ, AT)
+    np.testing.assert_allclose(other.peak_to_peak, 5 * plain.peak_to_peak)
+    np.testing.assert_allclose(other.background_rms, 5 * plain.background_rms)
+    np.testing.assert_array_equal(other.latency_s, plain.latency_s)
+
+
+def test_windows_that_are_not_whole_are_missing():
+    x = conditioned(stimulated())
+    late = measure_evoked(x, RATE_HZ, np.r_[AT, 3900, 100, np.full(9, AT)])
+    assert np.isnan(late.peak_to_peak[[1, 2]]).all()
+    assert np.isfinite(late.peak_to_peak[[0, 3]]).all()
+    with pytest.raises(ParameterError, match="window_s"):
+        measure_evoked(x, RATE_HZ, AT, window_s=(0.05, 0.01))
