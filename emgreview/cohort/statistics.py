@@ -1,0 +1,382 @@
+"""Agreement and acceptance in numbers: each formula beside its source, none of them about muscles.
+
+Ratings are arrays, differences are plain numbers in any unit; nothing here drops a missing value: a NaN is refused.
+Intervals are two-sided at ``confidence`` (95 %) unless a name says otherwise, and take the ratings as independent.
+
+    Estimate                    a number with its interval
+    cross_table                 two raters' words, counted
+    raw_agreement, kappa, ac1, prevalence       two raters, words                           [1-5]
+    fleiss_kappa                many raters, words                                          [6]
+    icc                         many raters, numbers; the form is named                     [7, 8]
+    limits_of_agreement         two raters, numbers                                         [9, 10]
+    within_sd                   one rater twice                                             [9]
+    drift                       the same, against the time between                          [11]
+    wilson                      a share                                                     [4]
+    most_bad, acceptance_plan   a lot judged by a sample of it, exactly                     [12, 13]
+
+[1] Cohen 1960, Educ Psychol Meas 20:37-46. [2] Fleiss, Cohen & Everitt 1969, Psychol Bull 72:323-327, eq. 13: the
+standard error. [3] Gwet 2008, Br J Math Stat Psychol 61:29-48. [4] Wilson 1927; Newcombe 1998, Stat Med 17:857-872,
+method 3. [5] Byrt, Bishop & Carlin 1993, J Clin Epidemiol 46:423-429: why prevalence stands beside kappa. [6] Fleiss
+1971, Psychol Bull 76:378-382. [7] Shrout & Fleiss 1979, Psychol Bull 86:420-428. [8] McGraw & Wong 1996, Psychol
+Methods 1:30-46: intervals. [9] Bland & Altman 1986, Lancet i:307-310. [10] Bland & Altman 1999, Stat Methods Med Res
+8:135-160: the standard error of a limit. [11] Least squares through the origin, any textbook. [12] Sampling without
+replacement, any textbook; acceptance sampling by attributes is the matter of the ISO 2859 family. [13] Samohyl 2018,
+on acceptance sampling by the exact hypergeometric. References are cited from memory; tests/cohort holds the numbers.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special, stats
+
+from emgreview.errors import ParameterError
+
+Floats = NDArray[np.float64]
+Form = Literal["(1,1)", "(2,1)", "(3,1)", "(1,k)", "(2,k)", "(3,k)"]
+FORMS: tuple[Form, ...] = ("(1,1)", "(2,1)", "(3,1)", "(1,k)", "(2,k)", "(3,k)")
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A number with the ends of its interval, and the count it rests on; NaN where the data cannot say."""
+
+    value: float
+    low: float = math.nan
+    high: float = math.nan
+    n: int = 0
+
+
+# Two raters, words -----------------------------------------------------------------------------------------------
+
+
+def cross_table(first: Sequence[str], second: Sequence[str], words: Sequence[str]) -> Floats:
+    """Counts, (words, words): the first rater's word down, the second's across. Raises ParameterError otherwise."""
+    if len(first) != len(second):
+        raise ParameterError(f"{len(first)} and {len(second)} ratings came; give the same number, pair by pair.")
+    place = {word: index for index, word in enumerate(words)}
+    strange = sorted({*first, *second} - set(place))
+    if strange:
+        raise ParameterError(f"the rating {strange[0]!r} came; allowed: {', '.join(words)}; correct it.")
+    table = np.zeros((len(place), len(place)))
+    np.add.at(table, ([place[word] for word in first], [place[word] for word in second]), 1)
+    return table
+
+
+def raw_agreement(table: ArrayLike, *, confidence: float = 0.95) -> Estimate:
+    """Share on the diagonal, with its Wilson interval."""
+    counts = _square(table)
+    return wilson(int(np.trace(counts)), int(counts.sum()), confidence=confidence)
+
+
+def prevalence(table: ArrayLike) -> Floats:
+    """Share of each word over both raters, (words,): where one is rare, kappa is low whatever the agreement [5]."""
+    counts = _square(table)
+    with np.errstate(invalid="ignore"):
+        return np.asarray((counts.sum(axis=0) + counts.sum(axis=1)) / (2 * counts.sum()))
+
+
+def kappa(table: ArrayLike, *, confidence: float = 0.95) -> Estimate:
+    """Cohen's kappa, (po - pe) / (1 - pe) with pe = sum_i p_i. p_.i [1]; NaN where both raters used one word only.
+
+    Var = {sum_i p_ii [1 - (p_i. + p_.i)(1 - kappa)]^2 + (1 - kappa)^2 sum_{i != j} p_ij (p_.i + p_j.)^2
+    - [kappa - pe (1 - kappa)]^2} / [n (1 - pe)^2]  [2].
+    """
+    counts = _square(table)
+    n = int(counts.sum())
+    if n == 0:
+        return Estimate(math.nan)
+    p = counts / n
+    rows, columns = p.sum(axis=1), p.sum(axis=0)
+    observed, expected = float(np.trace(p)), float(rows @ columns)
+    if math.isclose(expected, 1.0):
+        return Estimate(math.nan, n=n)
+    k = (observed - expected) / (1 - expected)
+    diagonal = np.diag(p) @ (1 - (rows + columns) * (1 - k)) ** 2
+    crossed = p * (columns[:, np.newaxis] + rows[np.newaxis, :]) ** 2
+    beside = (1 - k) ** 2 * (crossed.sum() - np.trace(crossed))
+    variance = (diagonal + beside - (k - expected * (1 - k)) ** 2) / (n * (1 - expected) ** 2)
+    half = _z(confidence) * math.sqrt(max(variance, 0.0))
+    return Estimate(k, max(k - half, -1.0), min(k + half, 1.0), n)
+
+
+def ac1(table: ArrayLike) -> float:
+    """Gwet's AC1, (po - pe) / (1 - pe) with pe = sum_i pi_i (1 - pi_i) / (q - 1), pi the prevalence [3].
+
+    It is 1 where both raters used one word only. ``q`` counts the words offered, used or not.
+    """
+    counts = _square(table)
+    if counts.sum() == 0 or len(counts) < 2:
+        return math.nan
+    shares = prevalence(counts)
+    expected = float(shares @ (1 - shares)) / (len(counts) - 1)
+    return (float(np.trace(counts) / counts.sum()) - expected) / (1 - expected)
+
+
+# Many raters -----------------------------------------------------------------------------------------------------
+
+
+def fleiss_kappa(counts: ArrayLike) -> float:
+    """Fleiss' kappa of counts (subjects, words): how many raters gave a subject each word [6].
+
+    P_i = [sum_j n_ij^2 - n] / [n (n - 1)], pe = sum_j p_j^2; every subject has the same number n of ratings.
+    """
+    table = _numbers("counts", counts, 2)
+    raters = table.sum(axis=1)
+    if not len(table) or raters.min() != raters.max() or raters[0] < 2 or table.min() < 0:
+        raise ParameterError(
+            f"counts came with {sorted(set(raters.tolist()))[:4]} ratings a subject; every subject needs the same "
+            "number, two or more; complete or leave out the others, and say so."
+        )
+    n = raters[0]
+    observed = float(np.mean((np.square(table).sum(axis=1) - n) / (n * (n - 1))))
+    expected = float(np.square(table.sum(axis=0) / table.sum()).sum())
+    return math.nan if math.isclose(expected, 1.0) else (observed - expected) / (1 - expected)
+
+
+def icc(ratings: ArrayLike, form: Form, *, confidence: float = 0.95) -> Estimate:
+    """Intraclass correlation of ratings (targets, judges), in a form of Shrout & Fleiss [7], with its interval [8].
+
+    (1,·) each target has other judges; (2,·) judges are a sample, absolute agreement; (3,·) these judges alone,
+    consistency. (·,1) of one judge, (·,k) of the mean of all. With the mean squares B between targets, W within, J
+    between judges, E the rest, k judges and n targets:
+    (1,1) (B-W)/(B+(k-1)W)   (2,1) (B-E)/(B+(k-1)E+k(J-E)/n)   (3,1) (B-E)/(B+(k-1)E)
+    (1,k) (B-W)/B            (2,k) (B-E)/(B+(J-E)/n)           (3,k) (B-E)/B
+    """
+    x = _numbers("ratings", ratings, 2)
+    if form not in FORMS:
+        raise ParameterError(f"form came as {form!r}; allowed: {', '.join(FORMS)}; name one.")
+    n, k = x.shape
+    if k < 2:
+        raise ParameterError(f"ratings of {k} judges came; give two or more, (targets, judges).")
+    if n < 2:
+        return Estimate(math.nan, n=n)
+    grand, targets, judges = x.mean(), x.mean(axis=1), x.mean(axis=0)
+    B = k * np.square(targets - grand).sum() / (n - 1)
+    J = n * np.square(judges - grand).sum() / (k - 1)
+    W = np.square(x - targets[:, np.newaxis]).sum() / (n * (k - 1))
+    E = np.square(x - targets[:, np.newaxis] - judges + grand).sum() / ((n - 1) * (k - 1))
+    if B == 0 and W == 0:
+        return Estimate(math.nan, n=n)
+    values = {
+        "(1,1)": (B - W) / (B + (k - 1) * W),
+        "(2,1)": (B - E) / (B + (k - 1) * E + k * (J - E) / n),
+        "(3,1)": (B - E) / (B + (k - 1) * E),
+        "(1,k)": (B - W) / B,
+        "(2,k)": (B - E) / (B + (J - E) / n),
+        "(3,k)": (B - E) / B,
+    }
+    low, high = _icc_interval(form, float(values["(2,1)"]), B, J, W, E, n, k, confidence)
+    return Estimate(float(values[form]), low, high, n)
+
+
+def _icc_interval(
+    form: Form, rho: float, B: float, J: float, W: float, E: float, n: int, k: int, confidence: float
+) -> tuple[float, float]:
+    upper = 1 - (1 - confidence) / 2
+    noise = W if form[1] == "1" else E
+    if noise == 0 and form[1] != "2":
+        return 1.0, 1.0
+    if form[1] == "2":
+        if E == 0 and J == 0:
+            return 1.0, 1.0
+        a = k * rho / (n * (1 - rho))
+        b = 1 + k * rho * (n - 1) / (n * (1 - rho))
+        freedom = (a * J + b * E) ** 2 / ((a * J) ** 2 / (k - 1) + (b * E) ** 2 / ((n - 1) * (k - 1)))
+        below, above = stats.f.ppf(upper, n - 1, freedom), stats.f.ppf(upper, freedom, n - 1)
+        rest = k * J + (k * n - k - n) * E
+        low = n * (B - below * E) / (below * rest + n * B)
+        high = n * (above * B - E) / (rest + n * above * B)
+    else:
+        freedom = n * (k - 1) if form[1] == "1" else (n - 1) * (k - 1)
+        ratio = B / noise
+        least, most = ratio / stats.f.ppf(upper, n - 1, freedom), ratio * stats.f.ppf(upper, freedom, n - 1)
+        low, high = (least - 1) / (least + k - 1), (most - 1) / (most + k - 1)
+    if form.endswith("k)"):  # Spearman-Brown
+        low, high = (k * end / (1 + (k - 1) * end) for end in (low, high))
+    return float(low), float(high)
+
+
+# Two raters, numbers ---------------------------------------------------------------------------------------------
+
+
+class Limits(NamedTuple):
+    """Mean difference, SD of differences, and lower and upper limit of agreement."""
+
+    bias: Estimate
+    sd: float
+    lower: Estimate
+    upper: Estimate
+
+
+def limits_of_agreement(differences: ArrayLike, *, confidence: float = 0.95) -> Limits:
+    """Mean ± 1.96 SD of differences (n,) [9]. Var(limit) = s^2 [1/n + 1.96^2 / (2 (n - 1))] [10], which is about
+    3 s^2/n; t of n - 1 degrees of freedom."""
+    d = _numbers("differences", differences, 1)
+    n = len(d)
+    bias = float(d.mean()) if n else math.nan
+    if n < 2:
+        return Limits(Estimate(bias, n=n), math.nan, Estimate(math.nan, n=n), Estimate(math.nan, n=n))
+    sd, z = float(d.std(ddof=1)), _z(0.95)
+    t = float(stats.t.ppf(1 - (1 - confidence) / 2, n - 1))
+
+    def around(value: float, error: float) -> Estimate:
+        return Estimate(value, value - t * error, value + t * error, n)
+
+    error = sd * math.sqrt(1 / n + z**2 / (2 * (n - 1)))
+    return Limits(around(bias, sd / math.sqrt(n)), sd, around(bias - z * sd, error), around(bias + z * sd, error))
+
+
+def within_sd(differences: ArrayLike, *, confidence: float = 0.95) -> Estimate:
+    """SD of one rater's marks about their own mean, sqrt(sum d^2 / 2n), from differences of two marks each (n,) [9].
+
+    Interval: sum d^2 / (2 s_w^2) is chi-squared with n degrees of freedom where marks are Gaussian and do not drift.
+    """
+    d = _numbers("differences", differences, 1)
+    n, total = len(d), float(np.square(d).sum())
+    if n == 0:
+        return Estimate(math.nan)
+    tail = (1 - confidence) / 2
+    ends = [math.sqrt(total / 2 / float(stats.chi2.ppf(q, n))) for q in (1 - tail, tail)]
+    return Estimate(math.sqrt(total / (2 * n)), ends[0], ends[1], n)
+
+
+def drift(differences: ArrayLike, between: ArrayLike, *, confidence: float = 0.95) -> Estimate:
+    """Change of the marks a unit of time: slope b of d = b t through the origin, with its t interval [11].
+
+    ``differences`` second minus first mark, ``between`` the time between the two; (n,) each.
+    """
+    d, t = _numbers("differences", differences, 1), _numbers("between", between, 1)
+    n = len(d)
+    if n != len(t):
+        raise ParameterError(f"{n} differences and {len(t)} times came; give one time a difference.")
+    power = float(t @ t)
+    if n < 2 or power == 0:
+        return Estimate(math.nan, n=n)
+    slope = float(t @ d) / power
+    error = math.sqrt(float(np.square(d - slope * t).sum()) / (n - 1) / power)
+    half = float(stats.t.ppf(1 - (1 - confidence) / 2, n - 1)) * error
+    return Estimate(slope, slope - half, slope + half, n)
+
+
+# Shares and lots -------------------------------------------------------------------------------------------------
+
+
+def wilson(found: int, n: int, *, confidence: float = 0.95) -> Estimate:
+    """A share with Wilson's score interval, without continuity correction [4].
+
+    (p + z^2/2n ± z sqrt(p (1 - p)/n + z^2/4n^2)) / (1 + z^2/n).
+    """
+    if not 0 <= found <= n:
+        raise ParameterError(f"{found} of {n} came; give a count from 0 to n.")
+    if n == 0:
+        return Estimate(math.nan)
+    z, p = _z(confidence), found / n
+    half = z * math.sqrt(p * (1 - p) / n + z**2 / (4 * n**2))
+    low, high = ((p + z**2 / (2 * n) + sign * half) / (1 + z**2 / n) for sign in (-1, 1))
+    return Estimate(p, 0.0 if found == 0 else low, 1.0 if found == n else high, n)
+
+
+def chance_of_at_most(found: int, *, lot: ArrayLike, bad: ArrayLike, sample: ArrayLike) -> Floats:
+    """Probability of ``found`` bad ones or fewer in a sample drawn without replacement, hypergeometric [12].
+
+    sum_{x <= found} C(bad, x) C(lot - bad, sample - x) / C(lot, sample). The last three broadcast.
+    """
+    N, D, n = np.broadcast_arrays(*(np.asarray(part, float) for part in (lot, bad, sample)))
+    total = np.zeros(N.shape)
+    for x in range(found + 1):
+        possible = (x <= D) & (x <= n) & (n - x <= N - D)
+        with np.errstate(invalid="ignore"):
+            logs = _log_choose(D, x) + _log_choose(N - D, n - x) - _log_choose(N, n)
+        total += np.where(possible, np.exp(np.where(possible, logs, 0.0)), 0.0)
+    return np.minimum(total, 1.0)
+
+
+def most_bad(lot: int, sample: int, found: int, *, confidence: float = 0.95) -> int:
+    """Exact one-sided upper bound of the bad ones in a lot, those of the sample included: the largest number with
+    which ``found`` or fewer in the sample would still have a chance above 1 - confidence [12, 13]."""
+    if not 0 <= found <= sample <= lot:
+        raise ParameterError(f"{found} bad of {sample} out of {lot} came; give found ≤ sample ≤ lot.")
+    numbers = np.arange(found, lot - (sample - found) + 1)
+    chance = chance_of_at_most(found, lot=lot, bad=numbers, sample=sample)
+    return int(numbers[chance > 1 - confidence].max(initial=found))
+
+
+def most_bad_left(lot: int, sample: int, found: int, *, confidence: float = 0.95) -> float:
+    """The same bound as a share of what was not sampled: those of the sample are known and left out."""
+    left = lot - sample
+    return 0.0 if left == 0 else (most_bad(lot, sample, found, confidence=confidence) - found) / left
+
+
+class AcceptancePlan(NamedTuple):
+    """How many of a lot to look at, how many may be bad, and the chance to pass where ``expected`` of the lot are."""
+
+    lot: int
+    sample: int
+    allowed: int
+    passes: float
+
+
+def acceptance_plan(
+    lot: int, at_most: float, *, expected: float = 0.0, passes: float = 0.9, confidence: float = 0.95
+) -> AcceptancePlan:
+    """The smallest sample after which a passed lot's rest holds at most a share ``at_most`` of bad ones [13].
+
+    A sample of n with up to c bad passes. (n, c) is the smallest with which P(X <= c) <= 1 - confidence for every
+    lot whose rest would hold more than that share, and P(X <= c) >= ``passes`` where ``expected`` of the lot are bad.
+    Where no smaller sample will do, all of the lot is looked at.
+    """
+    if not (lot > 0 and 0 < at_most < 1 and 0 <= expected < at_most and 0 < passes < 1 and 0 < confidence < 1):
+        raise ParameterError(
+            f"a lot of {lot} with at_most={at_most}, expected={expected}, passes={passes}, confidence={confidence} "
+            "came; allowed: a lot of one or more, 0 < at_most < 1, 0 <= expected < at_most, the others between 0 and "
+            "1; correct them."
+        )
+    bad = math.floor(expected * lot + 0.5)
+    sizes = np.arange(1, lot)
+    tolerated = np.floor(at_most * (lot - sizes) + 1e-9)
+    for allowed in range(lot):
+        least = np.minimum(allowed + tolerated + 1, lot)
+        risk = chance_of_at_most(allowed, lot=lot, bad=least, sample=sizes)
+        good = (risk <= 1 - confidence) & (sizes > allowed) & (allowed + tolerated + 1 <= lot)
+        if not good.any():
+            break
+        sample = int(sizes[good][0])
+        chance = float(chance_of_at_most(allowed, lot=lot, bad=bad, sample=sample))
+        if chance >= passes:
+            return AcceptancePlan(lot, sample, allowed, chance)
+    return AcceptancePlan(lot, lot, bad, 1.0)
+
+
+# Inside ----------------------------------------------------------------------------------------------------------
+
+
+def _log_choose(n: ArrayLike, k: ArrayLike) -> Floats:
+    n, k = np.asarray(n, float), np.asarray(k, float)
+    return np.asarray(special.gammaln(n + 1) - special.gammaln(k + 1) - special.gammaln(n - k + 1))
+
+
+def _z(confidence: float) -> float:
+    return float(stats.norm.ppf(1 - (1 - confidence) / 2))
+
+
+def _numbers(name: str, came: ArrayLike, dimensions: int) -> Floats:
+    x = np.asarray(came, float)
+    if x.ndim != dimensions or not np.isfinite(x).all():
+        raise ParameterError(
+            f"{name} came with shape {x.shape} and {int((~np.isfinite(x)).sum())} missing values; {dimensions} "
+            "dimension(s) of finite numbers are allowed; count missing ones apart, then leave them out."
+        )
+    return x
+
+
+def _square(table: ArrayLike) -> Floats:
+    counts = _numbers("table", table, 2)
+    if counts.shape[0] != counts.shape[1] or (counts < 0).any():
+        raise ParameterError(
+            f"a table of shape {counts.shape} came; a square one of counts is allowed; use cross_table."
+        )
+    return counts
