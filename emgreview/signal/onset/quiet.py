@@ -1,8 +1,10 @@
 """A model of the rest, and how far each moment of a trial stands out from it.
 
 1. The rest, winsorised, gives an autoregression x_t = sum_k a_k x_(t-k) + e_t (Yule-Walker). Its residual e is white
-   where there is rest alone (Staude and Wolf 1999, Med Eng Phys 21:449-467, whiten likewise). Departure: the residual
-   is then averaged over ``smooth_s``, because whitening alone over-weighs high frequencies, where muscle is weak.
+   where there is rest alone (Staude and Wolf 1999, Med Eng Phys 21:449-467, whiten likewise). Departures: the residual
+   is then averaged over ``smooth_s``, because whitening alone over-weighs high frequencies, where muscle is weak; and
+   its change over ``lag_s`` is taken, so that what is slower than muscle weighs little: heart beats, swings, and the
+   ringing that a zero-phase band-pass puts ahead of a strong onset.
 2. y is the energy of the residual in bins of ``bin_s``, 1 on average in the rest. Blocks of rest with more than three
    times the median energy (a heart beat, a knock) do not count in that average.
 3. z is the mean of y in blocks of ``block_s``. A block's mark runs from -1 to 1 as ln z passes a gate, which rises with
@@ -42,11 +44,12 @@ class QuietParameters:
     memory_s: float = 0.008
     ridge: float = 0.003
     smooth_s: float = 0.002
+    lag_s: float = 0.003
     bin_s: float = 0.002
     block_s: float = 0.020
     span_s: float = 0.160
-    gate_floor: float = 0.9
-    gate_spreads: float = 1.25
+    gate_floor: float = 0.8
+    gate_spreads: float = 1.15
     gate_width: float = 0.5
     needed: float = 0.5
 
@@ -108,7 +111,10 @@ def sums(x: Floats, length: int) -> Floats:
 
 
 def whiten(x: Floats, rest: slice, rate_hz: float, p: QuietParameters) -> Floats:
-    """Residual of the rest's autoregression, averaged over ``smooth_s`` (centred), (trials, samples)."""
+    """Change over ``lag_s`` of the residual of the rest's autoregression averaged over ``smooth_s``, (trials, samples).
+
+    The filter looks ahead by half of ``smooth_s`` and a fifth of ``lag_s`` only: the bias of sharp onsets was least so.
+    """
     taps, ahead = whitening_taps(x[:, rest], rate_hz, p)
     return filtered(x, taps, ahead)
 
@@ -130,7 +136,9 @@ def whitening_taps(quiet: Floats, rate_hz: float, p: QuietParameters) -> tuple[F
     for k in range(box):
         taps[:, k] += 1 / box
         taps[:, k + 1 : k + 1 + order] -= a / box
-    return taps.astype(np.float32), box // 2
+    lag = max(1, round(p.lag_s * rate_hz))
+    taps = np.pad(taps, ((0, 0), (0, lag))) - np.pad(taps, ((0, 0), (lag, 0)))
+    return taps.astype(np.float32), box // 2 + lag // 5
 
 
 def filtered(x: Floats, taps: Floats, ahead: int) -> Floats:

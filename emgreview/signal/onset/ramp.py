@@ -6,22 +6,23 @@ compared. The variance of bin b, relative to the rest, is
 
     v_b = 1 + g rho_b^2,   rho_b = clip((b - tau) / r, 0, 1)
 
-so the SD of the activity alone rises as a straight line from nothing to its plateau. The log-likelihood against rest is
+so the SD of the activity alone rises as a straight line from nothing to its plateau; slow rises are also tried with a
+jump at the start (``JUMPS``). The log-likelihood against rest is
 
     l(tau, r, g) = -(nu / 2) sum_b [ln v_b + y_b (1 / v_b - 1)]
 
 with nu degrees of freedom a bin. With priors flat in tau, and in r and g as their grids (about even in logarithms),
-exp(l) normalised is the posterior: its 5 and 95 % points over tau are the interval, and the median of its square,
-exp(2 l), is the onset: nu is chosen for honest intervals, and a less tempered middle is nearer the truth on sharp
+exp(l) normalised is the posterior: its 5 and 95 % points over tau are the interval, and the median of its cube,
+exp(3 l), is the onset: nu is chosen for honest intervals, and a less tempered middle is nearer the truth on sharp
 onsets. First on bins of ``coarse_s``, then on fine ones around that median. The offset is the same in mirror image,
 with the plain median. Likelihood ratios with ramp profiles: Staude and Wolf 1999 (Med Eng Phys 21:449-467), Staude et
 al. 2001 (EURASIP J Adv Signal Process 2001:67-81), both read as abstracts.
 
 Departures: independent variances add (they scale one SD); sums over rises and levels instead of maxima; nu is
 tempered, more so where the rest is uneven, because neighbouring energies are not independent and a burst is no perfect
-ramp; before the onset no bin counts more than ``cap``, so that a knock does not pull the onset to itself; y is lowered
-where the level shortly ahead of the activity is above the rest, and where the rest is restless. The weights were
-chosen by measuring: see tests/benchmarks/bench_onsets.py.
+ramp; before the onset no bin counts more than a cap that grows with the level of the activity, so that a knock or a
+single potential does not pull the onset to itself; y is lowered where the level shortly ahead of the activity is above
+the rest, and where the rest is restless. The weights were chosen by measuring: see emgreview/bench and emgreview/pages/onset-accuracy.md.
 
     RampParameters, find_ramp     the method
     locate                        one edge of activity in rows of energies
@@ -41,9 +42,17 @@ Ints = NDArray[np.intp]
 
 LEVELS_DB = np.arange(0.0, 43.0, 4.0)
 RISES_S = (0.004, 0.012, 0.025, 0.05, 0.09, 0.16, 0.3)
+JUMPS = ((0.09, 0.12), (0.16, 0.12), (0.3, 0.15))
+JUMP_S = 0.006
+"""Slow rises that begin with a jump, as trains of motor units do: rise in seconds, and the share of the plateau's SD
+that the first potentials reach within ``JUMP_S``."""
+
+JUMP_WEIGHTS = (0.25, 2.5)
+"""Prior weight of a profile with a jump, that of a straight one being 1: for the interval, and for the onset."""
+
 QUANTILES = (0.05, 0.5, 0.95)
 PLAIN, SHARP = 0, 1
-"""The posterior, and its square: which one's median is nearer the truth was measured, onsets and offsets apart."""
+"""The posterior, and its cube: which one's median is nearer the truth was measured, onsets and offsets apart."""
 
 FREEDOM_HZ = 727.0
 """Degrees of freedom a second of white noise averaged over 2 ms at 2 kHz: 2000 / (1 + 2 (0.75² + 0.5² + 0.25²))."""
@@ -58,8 +67,9 @@ class RampParameters(QuietParameters):
     activity; ``stretch_s`` is the common stretch; ``fine_s`` and ``fine_stretch_s`` the half width and stretch of the
     fine grid; ``plateau_s`` how much of the plateau is used; ``quiet_s`` ends an activity; ``resolution_s`` widens the
     interval to each side. Plain numbers: ``temper`` of nu, ``uneven_temper`` and ``uneven_from`` its fall with the
-    spread of the rest, ``restless_level`` and ``restless_from`` the fall of y with it, ``cap``, and ``steepness``
-    of the probability.
+    spread of the rest, ``restless_level`` and ``restless_from`` the fall of y with it, ``cap_over`` ln z and at
+    most ``cap`` what a bin before the onset may count, ``offset_temper`` a further factor of nu for offsets, and
+    ``steepness`` of the probability.
     """
 
     coarse_s: float = 0.008
@@ -71,12 +81,14 @@ class RampParameters(QuietParameters):
     plateau_s: float = 0.08
     quiet_s: float = 0.14
     resolution_s: float = 0.001
-    temper: float = 0.35
+    temper: float = 0.3
     uneven_temper: float = 0.5
     uneven_from: float = 0.4
     restless_from: float = 0.6
     restless_level: float = 2.0
     cap: float = 12.0
+    cap_over: float = 4.0
+    offset_temper: float = 0.8
     steepness: float = 8.0
 
     def __post_init__(self) -> None:
@@ -110,7 +122,8 @@ def find_ramp(batch: Batch, p: RampParameters) -> dict[str, Array]:
     found["high_s"][rows] = np.where(here, on[2], np.nan)
     found["rise_s"][rows] = np.where(here, rise_s, np.nan)
 
-    back, _ = locate(y[:, ::-1], ln_z[:, ::-1], ln_z.shape[1] - 1 - last, nu, PLAIN, s.block, bin_s, p)
+    mirrored = ln_z.shape[1] - 1 - last
+    back, _ = locate(y[:, ::-1], ln_z[:, ::-1], mirrored, p.offset_temper * nu, PLAIN, s.block, bin_s, p)
     off = (y.shape[1] - back[::-1]) * bin_s
     ended = (last < s.search.stop - round(p.quiet_s / p.block_s)) & (off[1] > on[1])
     found["offset_low_s"][rows], found["offset_s"][rows], found["offset_high_s"][rows] = np.where(ended, off, np.nan)
@@ -142,7 +155,7 @@ def raised(s: Standing, rows: Ints, first: Ints, p: RampParameters) -> Array:
     of a restless rest.
     """
     blocks = np.arange(s.ln_z.shape[1])
-    since, until = (first[:, None] - round(seconds / p.block_s) for seconds in (0.5, 0.12))
+    since, until = (first[:, None] - round(seconds / p.block_s) for seconds in (0.5, 0.15))
     near = (blocks >= np.maximum(since, s.rest.start)) & (blocks < until)
     level = (s.ln_z[rows] * near).sum(axis=1) / np.maximum(near.sum(axis=1), 1)
     over = np.where(near.any(axis=1), np.clip(level - s.ln_z[rows, s.rest].mean(axis=1), 0, np.log(2)), 0)
@@ -155,18 +168,22 @@ def locate(
     """The quantiles of the onset, (3, rows) in bins, and its rise in seconds, (rows,).
 
     ``first`` is the block of the first sure activity of each row; ``nu`` the tempering (rows,); ``middle`` says whose
-    median is taken, PLAIN or SHARP.
+    median is taken, PLAIN or SHARP. Before the onset a bin counts at most ``cap_over`` plus ln z of the strongest block
+    within 0.3 s: less would let a strong burst pass for a knock.
     """
     stop = plateau_end(ln_z, first, block, bin_s, p)
+    ahead = np.clip(first[:, None] + np.arange(round(0.3 / (block * bin_s))), 0, ln_z.shape[1] - 1)
+    strongest = np.take_along_axis(ln_z, ahead, axis=1).max(axis=1)
+    cap = np.clip(p.cap_over + strongest, p.cap_over, max(p.cap, p.cap_over)).astype(np.float32)
     step = max(1, round(p.coarse_s / bin_s))
     start = first * block - round(p.lead_s / bin_s)
     candidates, wide = round((p.lead_s + p.trail_s) / bin_s / step), round(p.stretch_s / bin_s / step)
-    coarse, rise_s = posterior(y, start, stop, nu, step, candidates, wide, bin_s, p)
+    coarse, rise_s = posterior(y, start, stop, nu, cap, step, candidates, wide, middle, bin_s, p)
 
     half = round(p.fine_s / bin_s)
     near = np.floor(quantile(coarse[middle], 0.5)).astype(int) * step - half
     wide = round(p.fine_stretch_s / bin_s)
-    fine, _ = posterior(y, start + near, stop, nu, 1, 2 * half, wide, bin_s, p)
+    fine, _ = posterior(y, start + near, stop, nu, cap, 1, 2 * half, wide, middle, bin_s, p)
 
     places = np.empty((len(QUANTILES), len(y)))
     for place, q in zip(places, QUANTILES, strict=True):
@@ -202,10 +219,10 @@ def plateau_end(ln_z: Floats, first: Ints, block: int, bin_s: float, p: RampPara
 
 
 def posterior(
-    y: Floats, start: Ints, stop: Ints, nu: Array, step: int, candidates: int, wide: int,
-    bin_s: float, p: RampParameters,
+    y: Floats, start: Ints, stop: Ints, nu: Array, cap: Array, step: int, candidates: int, wide: int,
+    middle: int, bin_s: float, p: RampParameters,
 ) -> tuple[Array, Array]:  # fmt: skip
-    """Cumulative posterior, and its square, over the onset (2, rows, candidates + 1); geometric mean rise in seconds.
+    """Cumulative posterior, and its cube, over the onset (2, rows, candidates + 1); geometric mean rise in seconds.
 
     Works in steps of ``step`` bins. The common stretch is ``wide`` steps from bin ``start``, cut at bin ``stop`` and at
     the ends of the row; the candidates are its first ``candidates`` edges.
@@ -220,11 +237,11 @@ def posterior(
     begins = np.clip(-(start // step), 0, wide)
     ends = np.clip((stop - start) // step, 0, wide)
 
-    table, ln_v, rises_s = profiles(step * bin_s, candidates, wide)
+    table, ln_v, rises_s, weights = profiles(step * bin_s, candidates, wide, middle)
     likelihood = window @ table
     likelihood += ln_v[ends]
     likelihood = likelihood.reshape(n, candidates, -1)
-    above_cap = np.cumsum(np.pad(np.maximum(window - p.cap, 0), ((0, 0), (1, 0))), axis=1)[:, :candidates]
+    above_cap = np.cumsum(np.pad(np.maximum(window - cap[:, None], 0), ((0, 0), (1, 0))), axis=1)[:, :candidates]
     likelihood -= above_cap[..., None]
     likelihood *= (nu * (-0.5 * FREEDOM_HZ * bin_s * step)).astype(np.float32)[:, None, None]
     likelihood -= likelihood.max(axis=(1, 2), keepdims=True)
@@ -233,7 +250,8 @@ def posterior(
 
     place = np.arange(candidates)
     within = (place >= begins[:, None]) & (place <= np.maximum(ends, begins)[:, None])
-    mass = np.stack([likelihood.sum(axis=2), np.einsum("nic,nic->ni", likelihood, likelihood)]) * within
+    plain, sharp = weights
+    mass = np.stack([likelihood @ plain, (likelihood * likelihood * likelihood) @ sharp]) * within
     cdf = np.pad(np.cumsum(mass, axis=2, dtype=np.float64), ((0, 0), (0, 0), (1, 0)))
     by_rise = likelihood.sum(axis=1).reshape(n, len(rises_s), -1).sum(axis=2)
     rise_s = np.exp(by_rise @ np.log(rises_s) / by_rise.sum(axis=1))
@@ -241,17 +259,29 @@ def posterior(
 
 
 @lru_cache(maxsize=16)
-def profiles(step_s: float, candidates: int, wide: int) -> tuple[Floats, Floats, Array]:
-    """1/v - 1 as (steps, candidates × rises × levels); sums of ln v over the first 0, 1, 2 … steps; the rises."""
-    rises_s = np.array([rise for rise in RISES_S if rise >= 0.4 * step_s])
+def profiles(step_s: float, candidates: int, wide: int, middle: int) -> tuple[Floats, Floats, Array, Floats]:
+    """What the likelihood is made of, for all onsets, profiles and levels.
+
+    1/v - 1 as (steps, candidates × profiles × levels); sums of ln v over the first 0, 1, 2 … steps; the rise of each
+    profile; prior weights (2, profiles × levels) of the plain posterior and of its cube. Jumps only with SHARP.
+    """
+    shapes = [(rise, 0.0) for rise in RISES_S if rise >= 0.4 * step_s]
+    straight = len(shapes)
+    shapes += JUMPS if middle == SHARP else ()
+    rises_s, jumps = np.array(shapes).T
     since = np.arange(wide)[:, None] - np.arange(candidates)
-    rho = np.clip((since[..., None] + 0.5) * step_s / rises_s, 0, 1)
+    t = np.maximum((since[..., None] + 0.5) * step_s, 0)
+    rho = np.minimum(t / rises_s, 1)
+    rho += jumps * (1 - rho) * np.minimum(t / JUMP_S, 1)
     v = 1 + rho[..., None] ** 2 * 10 ** (LEVELS_DB / 10)
     table = (1 / v - 1).reshape(wide, -1).astype(np.float32)
     ln_v = np.pad(np.cumsum(np.log(v).reshape(wide, -1), axis=0), ((1, 0), (0, 0))).astype(np.float32)
-    for array in (table, ln_v, rises_s):
+    weights = np.ones((2, len(shapes), len(LEVELS_DB)), np.float32)
+    weights[:, straight:] = np.array(JUMP_WEIGHTS)[:, None, None]
+    weights = weights.reshape(2, -1)
+    for array in (table, ln_v, rises_s, weights):
         array.setflags(write=False)
-    return table, ln_v, rises_s
+    return table, ln_v, rises_s, weights
 
 
 def quantile(cdf: Array, q: Array | float) -> Array:

@@ -10,7 +10,7 @@ from scipy import signal
 import emgreview as er
 from emgreview.errors import ParameterError, RateError, SignalError, UnknownNameError
 from emgreview.signal.onset import METHODS
-from emgreview.signal.onset.ramp import cumulative, profiles, quantile
+from emgreview.signal.onset.ramp import PLAIN, cumulative, profiles, quantile
 
 RATE_HZ = 2000.0
 CUE_S = 0.7
@@ -254,7 +254,7 @@ def test_quantile_and_cumulative_are_inverses():
 def test_profiles_hold_the_equation_of_the_module():
     """l computed from the table equals the sum written out, for a few onsets, rises and levels."""
     step_s, candidates, wide = 0.002, 10, 60
-    table, ln_v, rises_s = profiles(step_s, candidates, wide)
+    table, ln_v, rises_s, _ = profiles(step_s, candidates, wide, PLAIN)
     y = np.random.default_rng(3).exponential(2.0, wide)
     from_table = (y @ table + ln_v[wide]).reshape(candidates, len(rises_s), -1)
     levels = 10 ** (np.arange(from_table.shape[2]) * 4 / 10)
