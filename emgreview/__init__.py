@@ -18,6 +18,13 @@ _HOMES = {
     "emgreview.simulation": ("simulate", "simulate_study"),
     "emgreview.annotations": ("verify",),
     "emgreview.tables": ("read_version",),
+    "emgreview.measuring": (
+        "average_envelopes",
+        "compare_channels",
+        "detection_floor",
+        "measure",
+        "measure_evoked",
+    ),
     "emgreview.session": ("open_review",),
     "emgreview.demo": ("write_demo",),
     "emgreview.views": ("review", "show_cues"),
@@ -31,6 +38,11 @@ if TYPE_CHECKING:
     from emgreview.demo import write_demo as write_demo
     from emgreview.errors import EmgreviewError as EmgreviewError
     from emgreview.errors import SignalWarning as SignalWarning
+    from emgreview.measuring import average_envelopes as average_envelopes
+    from emgreview.measuring import compare_channels as compare_channels
+    from emgreview.measuring import detection_floor as detection_floor
+    from emgreview.measuring import measure as measure
+    from emgreview.measuring import measure_evoked as measure_evoked
     from emgreview.model import Burst as Burst
     from emgreview.model import Channel as Channel
     from emgreview.model import Marker as Marker

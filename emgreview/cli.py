@@ -4,10 +4,12 @@
     check       are the EMG channels of a recording, or of a folder of them, fit for use
     detect      onsets of every trial and channel, as a table
     review      the review screen in a browser, without a notebook
+    measure     measures of every burst of a sealed version, as a table
     verify      check every log and every sealed version of a review folder
 
 Text for people goes to standard output, or JSON with ``--json``; notes and errors go to standard error, one line each.
-The exit status is 0 only when all is well, 1 when something was found or failed, 2 when the command was mistyped.
+The exit status is 0 only when all is well, 1 when something was found or failed, 2 when the command was mistyped. Over
+400 lines, because the commands, their arguments and their words are looked for in one place.
 """
 
 import argparse
@@ -144,6 +146,33 @@ def _review(given: argparse.Namespace) -> Status:
 
         serve(er.review(session, hand=given.hand), port=given.port, open_browser=given.browser, ready=ready)
     return FINE
+
+
+def _measure(given: argparse.Namespace) -> Status:
+    from emgreview.tables import to_tsv  # heavy: pandas, which the other commands can do without
+
+    if given.out is not None and given.out.exists():
+        raise er.EmgreviewError(f"{given.out} exists already; nothing was written; give the name of a new file.")
+    decisions = er.read_version(given.folder, given.version)
+    reviewed = set(decisions["recording"])
+    recordings = [(name, rec) for name, rec in _recordings(given) if rec is None or rec.name in reviewed]
+    trials = [_cut(rec, given) for _, rec in recordings if rec is not None]
+    if not trials:
+        raise er.EmgreviewError(f"none of the recordings in {given.path} is part of version {given.version!r}.")
+    reference = dict(given.reference) if given.reference else None
+    table = er.measure(trials, decisions, normalise=given.normalise, reference=reference, response=given.response)
+    for note in table.attrs["notes"]:
+        _say(f"note: {note}")
+    rows = table.astype(object).where(table.notna(), None).to_dict("records")
+    columns = table.attrs["columns"]
+    text = _to_json({"columns": columns, "rows": rows}) + "\n" if given.json else to_tsv(table).decode()
+    if given.out is None:
+        sys.stdout.write(text)
+    else:
+        with given.out.open("x", encoding="utf-8", newline="\n") as stream:
+            stream.write(text)
+        print(f"{len(table)} bursts measured: {given.out}")
+    return FINE if len(trials) == len(recordings) == len(reviewed) else NOT_FINE
 
 
 def _verify(given: argparse.Namespace) -> Status:
@@ -338,6 +367,18 @@ def _parser() -> argparse.ArgumentParser:
     review.add_argument("--blind", action="store_true", help="hide condition and participant, and shuffle")
     _browser(review)
 
+    measure = _command(commands, "measure", _measure, "measures of every burst of a sealed version, as a table")
+    _source(measure)
+    _window(measure)
+    measure.add_argument("--folder", required=True, type=Path, help="the review folder")
+    measure.add_argument("--version", required=True, metavar="NAME", help="the sealed version, v1 for example")
+    measure.add_argument("--normalise", default="none", metavar="HOW", help="'peak in task', for example (none)")
+    measure.add_argument(
+        "--reference", action="append", type=_reference, metavar="LABEL=VALUE", help="a channel's value to divide by"
+    )
+    measure.add_argument("--response", default="response", metavar="LABEL", help="marker of the response (response)")
+    measure.add_argument("--out", type=Path, metavar="FILE", help="a new file, instead of standard output")
+
     verify = _command(commands, "verify", _verify, "check every log and every sealed version of a review folder")
     verify.add_argument("folder", type=Path, help="the folder that holds 'logs'")
     return parser
@@ -363,6 +404,11 @@ def _source(parser: argparse.ArgumentParser) -> None:
 
 def _columns(text: str) -> list[str | None]:
     return [None if label.strip() == "-" else label.strip() for label in text.split(",")]
+
+
+def _reference(text: str) -> tuple[str, float]:
+    label, _, value = text.rpartition("=")
+    return label.strip(), float(value)
 
 
 def _window(parser: argparse.ArgumentParser) -> None:

@@ -149,6 +149,49 @@ def test_detect_names_the_recordings_without_the_cue(run, study):
     assert "Did you mean 'go'?" in err
 
 
+@pytest.fixture(scope="module")
+def sealed(study, tmp_path_factory):
+    """A review of both people, all accepted, sealed as v1."""
+    folder = tmp_path_factory.mktemp("measure") / "review"
+    trials = [er.cut_trials(rec, cue="go", before_s=1, after_s=1.5) for rec in er.read_dataset(study).recordings]
+    with er.open_review(trials, folder, reviewer="r1") as session:
+        for part in trials:
+            for trial in part.ids:
+                session.accept_rest(trial)
+        session.seal("v1")
+    return folder
+
+
+def test_measure_gives_one_row_a_burst_and_what_each_column_means(run, study, sealed, tmp_path):
+    options = [study, *WINDOW, "--folder", sealed, "--version", "v1"]
+    status, out, err = run("measure", *options)
+    rows = list(csv.DictReader(out.splitlines(), delimiter="\t"))
+    decisions = er.read_version(sealed, "v1")
+    assert (status, err) == (0, "")
+    assert len(rows) == decisions["onset_s"].notna().sum()
+    assert float(rows[0]["burst_rms"]) > float(rows[0]["rest_rms"])
+    status, out, _ = run("measure", *options, "--normalise", "peak in task", "--json")
+    found = json.loads(out)
+    assert status == 0
+    assert len(found["rows"]) == len(rows)
+    assert "peak in task" in found["columns"]["burst_rms_percent"]["description"]
+    target = tmp_path / "measures.tsv"
+    labels = sorted(set(decisions["channel"]))
+    references = [part for label in labels for part in ("--reference", f"{label}=200")]
+    status, out, _ = run("measure", *options, "--normalise", "isometric maximum", *references, "--out", target)
+    assert (status, out) == (0, f"{len(rows)} bursts measured: {target}\n")
+    status, _, err = run("measure", *options, "--out", target)
+    assert status == 1
+    assert "exists already" in err
+
+
+def test_measure_refuses_other_samples_than_those_reviewed(run, sealed, tmp_path):
+    other = er.write_demo(tmp_path / "other", participants=2, trials=4, seed=99)
+    status, out, err = run("measure", other, *WINDOW, "--folder", sealed, "--version", "v1")
+    assert (status, out) == (1, "")
+    assert "other samples, labels or rate than the one that was reviewed" in err
+
+
 def test_verify_says_whether_all_is_as_written(run, study, tmp_path):
     trials = er.cut_trials(er.read_dataset(study).recordings[0], cue="go", before_s=1, after_s=1.5)
     with er.open_review(trials, tmp_path, reviewer="r1") as session:

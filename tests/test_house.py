@@ -21,7 +21,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"signal"},
     {"annotations", "evidence", "keys", "reading", "simulation", "trials"},
     {"tables"},
-    {"demo"},
+    {"demo", "measuring"},
     {"session"},
     {"walks"},
     {"views"},
@@ -29,7 +29,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
 ]
 NEVER = {("annotations", "signal"), ("reading", "signal")}
 OUTSIDE = {  # third-party packages that only some parts may import
-    "pandas": {"tables", "reading"},
+    "pandas": {"measuring", "tables", "reading"},
     "panel": {"views"},
     "bokeh": {"views"},
     "param": {"views"},

@@ -1,0 +1,208 @@
+"""Measures of every reviewed burst, one row each; definitions in ``signal.measures``.
+
+measure             the table
+NORMALISATIONS      the published ways to make amplitudes comparable
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from emgreview.errors import UnknownNameError
+from emgreview.measuring.rows import (
+    Described,
+    by_channel,
+    column,
+    demand,
+    numbers,
+    responses,
+    standing,
+    trials_of,
+    unit_of,
+)
+from emgreview.model import Trials, to_sample
+from emgreview.signal import measures
+from emgreview.tables import COLUMNS, describe
+
+NORMALISATIONS: Mapping[str, str] = MappingProxyType(
+    {
+        "none": "not normalised",
+        "task maximum": "maximal contraction in the task itself",
+        "isometric maximum": "maximal voluntary isometric contraction",
+        "submaximal": "standardised submaximal contraction",
+        "peak in task": "largest burst peak of this recording and channel",
+        "mean in task": "mean ARV of the bursts of this recording and channel",
+        "maximal M wave": "maximal compound potential of the nerve (M wave)",
+    }
+)
+"""Name: what it divides by. Options of the consensus matrix on normalisation (Besomi et al. 2020, J Electromyogr
+Kinesiol), peak and mean in task apart."""
+
+AMPLITUDES = ("rms", "arv", "peak")
+
+REACTION = ("reaction_s", "premotor_s", "motor_s")
+CARRIED = (
+    *("reviewer", "participant", "recording", "trial", "channel", "burst", "kind", "origin", "accepted"),
+    *("confidence", "signal", "set_aside", "behaviour", "onset_s", "offset_s"),
+)
+
+WORDS: Mapping[str, tuple[str, str]] = MappingProxyType(
+    {
+        "duration_s": ("s", "Onset to offset"),
+        "rms": ("{unit}", "Root mean square"),
+        "arv": ("{unit}", "Average rectified value"),
+        "peak": ("{unit}", "Largest value of the envelope"),
+        "integral": ("{unit}·s", "Integrated EMG: time integral of the rectified signal"),
+        "time_to_peak_s": ("s", "Start of the stretch to the envelope's largest value"),
+        "rise_per_s": ("{unit}/s", "Rate of rise: mean slope of the envelope from the start to its largest value"),
+        "mean_hz": ("Hz", "Mean frequency of the power spectrum"),
+        "median_hz": ("Hz", "Median frequency of the power spectrum"),
+    }
+)
+
+
+def measure(
+    trials: Trials | Sequence[Trials],
+    decisions: pd.DataFrame,
+    *,
+    windows_s: Sequence[float] = (0.03, 0.1),
+    normalise: str = "none",
+    reference: Mapping[Any, float] | None = None,
+    response: str = "response",
+    response_from_s: float = 0.0,
+    creep_s: float = 0.5,
+    accepted_only: bool = True,
+) -> pd.DataFrame:
+    """Measures of every burst that stands in ``decisions``, one row a burst; definitions in ``signal.measures``.
+
+    Columns ``burst_…`` are over the burst; ``first_30_ms_…`` and so on over the ``windows_s`` from its onset (30 and
+    100 ms after Gottlieb, Corcos & Agarwal 1989), whatever its offset. ``rest_rms`` and ``level_db`` use the trials'
+    rest window, counted from the (corrected) cue; ``creep_per_s`` is the slope of the rectified signal over ``creep_s``
+    before it. For bursts of kind "response", the first marker labelled ``response`` that is ``response_from_s`` or
+    later after the cue, and before the next cue, gives ``reaction_s`` = ``premotor_s`` + ``motor_s``.
+
+    ``normalise`` is a name in :data:`NORMALISATIONS`; columns ``…_percent`` then stand beside those in the unit. The
+    two "in task" need no ``reference`` (unusable signals do not count in them); the others a value for each channel, or
+    for each (recording, channel), in the trials' unit.
+
+    Bursts that nobody accepted are left out (``accepted_only``) and counted in a note; unusable signals are measured
+    and say so in their column. A burst that reaches beyond its trial, or lacks samples, has NaN.
+
+    Raises ParameterError, UnitError, RateError, UnknownNameError.
+    """
+    parts = trials_of(trials)
+    unit = unit_of(parts)
+    if normalise not in NORMALISATIONS:
+        raise UnknownNameError("normalisation", normalise, NORMALISATIONS)
+    for length_s in windows_s:
+        demand(math.isfinite(length_s) and length_s > 0, "windows_s", windows_s, "lengths above 0 s")
+    demand(creep_s > 0, "creep_s", creep_s, "seconds above 0")
+    rows, notes = standing(parts, decisions, accepted_only=accepted_only)
+
+    pieces = []
+    for part, place, mine, trial, start in by_channel(parts, rows):
+        x, outline = (np.asarray(kind[trial, place], dtype=np.float64) for kind in (part.data, part.envelope))
+        cue, onset, offset = (numbers(mine[f"{name}_sample"]) - start for name in ("cue", "onset", "offset"))
+        table: dict[str, NDArray] = {}
+        for prefix, length_s in _stretches(windows_s):
+            stop = offset if prefix == "burst" else onset + to_sample(length_s, part.rate_hz)
+            got = measures.measure(x, outline, part.rate_hz, onset, stop)
+            table |= {f"{prefix}_{name}": getattr(got, name) for name in _names(length_s)}
+        early, late = (cue + to_sample(edge, part.rate_hz) for edge in part.processing.rest_s)
+        table["rest_rms"] = measures.rms(measures.stretches(x, early, late)[0])
+        with np.errstate(divide="ignore"):
+            ratio = table["burst_rms"] / np.where(table["rest_rms"] > 0, table["rest_rms"], np.nan)
+            table["level_db"] = 20 * np.log10(ratio)
+        table["creep_per_s"] = measures.slope_per_s(x, part.rate_hz, cue - to_sample(creep_s, part.rate_hz), cue)
+        answers = (mine["kind"] == "response").to_numpy(dtype=bool, na_value=False)
+        pressed = responses(part, trial, cue + start, response, response_from_s) - start
+        times = measures.reaction(
+            *(np.where(answers, moment, np.nan) / part.rate_hz for moment in (cue, onset, pressed))
+        )
+        table |= {name: getattr(times, name) for name in REACTION}
+        table["motor_time_impossible"] = times.impossible
+        pieces.append(pd.DataFrame(table, index=mine.index))
+        if not any(marker.label == response for marker in part.recording.markers):
+            notes.append(f"{part.recording.name} has no marker {response!r}: reaction and motor times are missing.")
+    columns = _columns(windows_s, unit, creep_s)
+    found = pd.concat(pieces).reindex(rows.index) if pieces else pd.DataFrame(columns=list(columns), dtype=np.float64)
+    found["motor_time_impossible"] = found["motor_time_impossible"].astype("boolean")
+    if normalise != "none":
+        percent, described = _normalised(rows, found, windows_s, normalise, reference)
+        found, columns = pd.concat([found, percent], axis=1), columns | described
+
+    carried = rows[[name for name in rows.columns if name in CARRIED or name not in COLUMNS]]
+    out = pd.concat([carried, found], axis=1)
+    broken = int((out["burst_rms"].isna() & rows["offset_s"].notna()).sum())
+    if broken:
+        notes.append(
+            f"{broken} bursts reach beyond their trial or lack samples, and are not measured; cut longer trials."
+        )
+    out.attrs |= {"columns": describe(carried) | columns, "notes": list(dict.fromkeys(notes))}
+    return out
+
+
+def _stretches(windows_s: Sequence[float]) -> list[tuple[str, float]]:
+    """What is measured: how its columns begin, and its length (inf for the burst)."""
+    return [("burst", math.inf), *((f"first_{length_s * 1000:g}_ms", length_s) for length_s in windows_s)]
+
+
+def _names(length_s: float) -> list[str]:
+    """Measures of a fixed window of this length, or of a burst (inf)."""
+    names = list(WORDS) if length_s >= measures.SPECTRUM_SHORTEST_S else [n for n in WORDS if not n.endswith("_hz")]
+    return names if math.isinf(length_s) else [name for name in names if name != "duration_s"]
+
+
+def _normalised(
+    rows: pd.DataFrame,
+    found: pd.DataFrame,
+    windows_s: Sequence[float],
+    how: str,
+    reference: Mapping[Any, float] | None,
+) -> tuple[pd.DataFrame, Described]:
+    """Amplitudes in per cent of a reference, for each (recording, channel)."""
+    pairs = list(zip(rows["recording"], rows["channel"], strict=True))
+    if how in ("peak in task", "mean in task"):
+        demand(reference is None, "reference", reference, f"None with {how!r}, which comes from the bursts themselves")
+        value = found["burst_peak" if how == "peak in task" else "burst_arv"].where(rows["signal"] != "unusable")
+        groups = value.groupby([rows["recording"], rows["channel"]])
+        own = groups.transform("max" if how == "peak in task" else "mean")
+    else:
+        given = dict(reference or {})
+        lacking = sorted({str(pair) for pair in pairs if pair not in given and pair[1] not in given})
+        demand(not lacking, "reference", reference, f"a value for {how!r} for every channel; {lacking[:3]} lack one")
+        values = [given[pair] if pair in given else given[pair[1]] for pair in pairs]
+        own = pd.Series(values, index=rows.index, dtype=np.float64)
+        demand((own > 0).all(), "reference", reference, "values above 0, in the unit of the trials")
+    names = [f"{prefix}_{name}" for prefix, _ in _stretches(windows_s) for name in AMPLITUDES]
+    table = pd.DataFrame({f"{name}_percent": 100 * found[name] / own.where(own > 0) for name in names})
+    words = f"in per cent of: {how} ({NORMALISATIONS[how]})"
+    return table, {f"{name}_percent": column("number", "%", f"{name}, {words}") for name in names}
+
+
+def _columns(windows_s: Sequence[float], unit: str, creep_s: float) -> Described:
+    """Unit and meaning of every measure."""
+    out = {}
+    for prefix, length_s in _stretches(windows_s):
+        where = "over the burst" if math.isinf(length_s) else f"over the first {length_s * 1000:g} ms from the onset"
+        for name in _names(length_s):
+            of, words = WORDS[name]
+            plain = "; not normalised" if "{unit}" in of else ""
+            out[f"{prefix}_{name}"] = column("number", of.format(unit=unit), f"{words}, {where}{plain}")
+    flag = "Whether the response comes before the muscle: not the responding muscle, or a wrong mark"
+    return out | {
+        "rest_rms": column("number", unit, "Root mean square of the rest window before the cue"),
+        "level_db": column("number", "dB", "Level: RMS over the burst, rest included, over that of the rest window"),
+        "creep_per_s": column(
+            "number", f"{unit}/s", f"Slope of the rectified signal in the last {creep_s:g} s before go"
+        ),
+        "reaction_s": column("number", "s", "Reaction time: go to response = premotor + motor time"),
+        "premotor_s": column("number", "s", "Premotor time: go to onset"),
+        "motor_s": column("number", "s", "Motor time: onset to response"),
+        "motor_time_impossible": column("truth", "", flag),
+    }

@@ -1,0 +1,141 @@
+"""From a table of decisions to samples of trials: what all measuring tables share.
+
+standing        bursts that stand, of the trials at hand, with notes on those left out
+by_channel      their rows, grouped by recording and channel
+responses       the response marker of each trial, as a sample of the recording
+unit_of, channel_of, trials_of, numbers, demand, column     small steps
+"""
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError
+from emgreview.model import ARBITRARY, Trials, to_sample
+
+FloatArray = NDArray[np.floating]
+IntArray = NDArray[np.intp]
+Described = dict[str, dict[str, str]]
+
+NEEDED = (
+    *("recording", "trial", "channel", "rate_hz", "cue_sample", "onset_sample", "offset_sample", "onset_s"),
+    *("offset_s", "automatic_low_s", "automatic_high_s", "burst", "kind", "origin", "accepted", "signal"),
+)
+
+
+def demand(good: object, name: str, came: object, allowed: str) -> None:
+    """ParameterError unless good."""
+    if not good:
+        raise ParameterError(f"{name} came as {came!r}; allowed: {allowed}; correct it.")
+
+
+def column(kind: str, unit: str, words: str) -> dict[str, str]:
+    """One entry of ``attrs["columns"]``."""
+    return {"type": kind, "unit": unit, "description": words}
+
+
+def trials_of(trials: Trials | Sequence[Trials]) -> tuple[Trials, ...]:
+    """One or several trials as a tuple, each recording once."""
+    parts = (trials,) if isinstance(trials, Trials) else tuple(trials)
+    names = [part.recording.name for part in parts]
+    demand(parts and len(set(names)) == len(names), "trials", names, "the trials of one recording or more, each once")
+    return parts
+
+
+def unit_of(parts: Sequence[Trials]) -> str:
+    """The one unit of all trials, as people write it."""
+    units = sorted({part.unit for part in parts})
+    if len(units) > 1:
+        raise UnitError(f"the trials came in the units {', '.join(units)}; they must share one; measure them apart.")
+    return {"uV": "µV", ARBITRARY: "arbitrary units"}[units[0]]
+
+
+def channel_of(trials: Trials, label: str) -> int:
+    """The place of a channel."""
+    if label not in trials.labels:
+        raise UnknownNameError("channel", label, trials.labels)
+    return trials.labels.index(label)
+
+
+def numbers(values: pd.Series) -> FloatArray:
+    """A column as floats, missing as NaN."""
+    return values.to_numpy(dtype=np.float64, na_value=np.nan)
+
+
+def standing(
+    parts: Sequence[Trials], decisions: pd.DataFrame, *, accepted_only: bool = True
+) -> tuple[pd.DataFrame, list[str]]:
+    """Rows of ``decisions`` that are bursts of these trials and have not been removed; sentences on those left out.
+
+    Raises ParameterError (not such a table), UnknownNameError (a trial or channel that its recording's trials lack),
+    RateError (another sampling rate), VersionError (a sealed version of a recording with other samples).
+    """
+    missing = [name for name in NEEDED if name not in decisions.columns]
+    if missing:
+        raise ParameterError(
+            f"the table of decisions lacks the columns {', '.join(missing)}; "
+            "give what Session.decisions() or read_version returns."
+        )
+    known = {part.recording.name: part for part in parts}
+    sealed = decisions.attrs.get("version", {}).get("recordings", {})
+    for one, part in known.items():
+        if one in sealed and sealed[one]["fingerprint"]["samples"] != part.recording.fingerprint.samples:
+            raise VersionError(
+                f"recording {one!r} has other samples, labels or rate than the one that was reviewed; its marks would "
+                "measure another signal; give the recording of the review."
+            )
+    rows = decisions[decisions["burst"].notna() & (decisions["origin"] != "removed")]
+    there = rows["recording"].isin(known)
+    notes = []
+    if not there.all():
+        names = sorted(set(rows["recording"][~there]))
+        notes.append(
+            f"{(~there).sum()} bursts of recordings whose trials were not given are left out: {', '.join(names)}."
+        )
+    rows = rows[there]
+    if accepted_only:
+        accepted = rows["accepted"].fillna(False).astype(bool)
+        if not accepted.all():
+            notes.append(f"{(~accepted).sum()} bursts that nobody has accepted are left out.")
+        rows = rows[accepted]
+    for name, mine in rows.groupby("recording"):
+        part = known[str(name)]
+        for what, values, allowed in (("trial", mine["trial"], part.ids), ("channel", mine["channel"], part.labels)):
+            for strange in sorted(set(values) - set(allowed))[:1]:
+                raise UnknownNameError(f"{what} of {name!r}", strange, allowed)
+        rates = sorted(set(mine["rate_hz"]) - {part.rate_hz})
+        if rates:
+            raise RateError(
+                f"decisions on {name!r} were made at {rates[0]:g} Hz, and its trials have {part.rate_hz:g} Hz; they "
+                "must be alike; give the trials that were reviewed."
+            )
+    return rows.reset_index(drop=True), notes
+
+
+def by_channel(
+    parts: Sequence[Trials], rows: pd.DataFrame
+) -> Iterator[tuple[Trials, int, pd.DataFrame, IntArray, IntArray]]:
+    """Trials, channel, that channel's rows, the trial of each row, and each trial's first sample in its recording."""
+    for part in parts:
+        for place, label in enumerate(part.labels):
+            mine = rows[(rows["recording"] == part.recording.name) & (rows["channel"] == label)]
+            if len(mine):
+                yield part, place, mine, *places(part, mine)
+
+
+def places(part: Trials, rows: pd.DataFrame) -> tuple[IntArray, IntArray]:
+    """The trial of each row, and that trial's first sample in the recording."""
+    at = {trial: index for index, trial in enumerate(part.ids)}
+    trial = np.array([at[name] for name in rows["trial"]], dtype=np.intp)
+    return trial, np.array([part.cues[index].sample - part.before for index in trial], dtype=np.intp)
+
+
+def responses(part: Trials, trial: IntArray, cue: FloatArray, label: str, from_s: float) -> FloatArray:
+    """The first marker ``label`` from ``from_s`` after the cue and before the next cue, in samples; NaN without one."""
+    marked = np.array([m.sample for m in part.recording.markers if m.label == label], dtype=np.float64)
+    cues = np.array(sorted(m.sample for m in part.cues), dtype=np.float64)
+    ends = np.append(cues, np.inf)[np.searchsorted(cues, [part.cues[index].sample for index in trial], side="right")]
+    first = np.append(marked, np.nan)[np.searchsorted(marked, cue + to_sample(from_s, part.rate_hz))]
+    return np.where(first < ends, first, np.nan)

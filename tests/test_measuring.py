@@ -1,0 +1,370 @@
+"""Measuring tables: known truth of a simulated study, the same numbers by hand, and what is left out is said."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import emgreview as er
+from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError
+from emgreview.measuring import NORMALISATIONS
+from emgreview.simulation import ARTEFACTS, Muscle, Spread, rest_noise, simulate_study
+from emgreview.tables import COLUMNS, from_tsv, to_tsv
+
+RATE_HZ = 2000.0
+MUSCLES = (Muscle(label="A", snr_db=24.0), Muscle(label="B", lag_s=0.06, snr_db=20.0))
+
+
+@pytest.fixture(scope="module")
+def person():
+    study = simulate_study(
+        1, 16, RATE_HZ, seed=3, muscles=MUSCLES, spread=Spread(lag_people_s=0.0), crosstalk=0.05, no_responses=0.1
+    )
+    return study.people[0]
+
+
+@pytest.fixture(scope="module")
+def trials(person):
+    return er.cut_trials(person.recording, cue="go", before_s=1.0, after_s=1.5)
+
+
+@pytest.fixture(scope="module")
+def decisions(trials, tmp_path_factory):
+    """All accepted but the last trial; one burst moved, one signal unusable, one offset unknown."""
+    folder = tmp_path_factory.mktemp("review")
+    with er.open_review(trials, folder, reviewer="r1") as session:
+        session.move(trials.ids[1], "A", onset_s=0.3)
+        for trial in trials.ids[:-1]:
+            session.accept_rest(trial)
+        session.unusable(trials.ids[2], "A", reasons=["mains hum"])
+        session.add(trials.ids[3], "A", onset_s=0.9, offset_s=1.0, kind="after-discharge")
+        session.add(trials.ids[4], "B", onset_s=0.8, kind="braking")
+        return session.decisions()
+
+
+def of(table, trial, channel="A", kind="response"):
+    rows = table[(table["trial"] == trial) & (table["channel"] == channel) & (table["kind"] == kind)]
+    assert len(rows) == 1
+    return rows.iloc[0]
+
+
+def test_one_row_an_accepted_burst_and_the_rest_is_said(trials, decisions):
+    table = er.measure(trials, decisions)
+    accepted = decisions[decisions["burst"].notna() & decisions["accepted"].fillna(False)]
+    assert len(table) == len(accepted)
+    waiting = int((decisions["burst"].notna() & ~decisions["accepted"].fillna(False)).sum())
+    assert waiting == 2
+    assert table.attrs["notes"][0] == "2 bursts that nobody has accepted are left out."
+    everything = er.measure(trials, decisions, accepted_only=False)
+    assert len(everything) == len(table) + waiting
+    assert not any("accepted" in note for note in everything.attrs["notes"])
+
+
+def test_every_column_says_its_unit_and_meaning_and_files_give_them_back(trials, decisions):
+    table = er.measure(trials, decisions, normalise="mean in task")
+    columns = table.attrs["columns"]
+    assert set(columns) == set(table.columns)
+    for name, entry in columns.items():
+        assert entry["description"], name
+    assert columns["burst_rms"]["unit"] == "µV"
+    assert columns["burst_integral"]["unit"] == "µV·s"
+    assert columns["first_30_ms_rise_per_s"]["unit"] == "µV/s"
+    assert columns["burst_median_hz"]["unit"] == "Hz"
+    assert "first 100 ms" in columns["first_100_ms_arv"]["description"]
+    assert "mean in task" in columns["burst_rms_percent"]["description"]
+    again = from_tsv(to_tsv(table), {name: entry["type"] for name, entry in columns.items()})
+    again.attrs = table.attrs
+    pd.testing.assert_frame_equal(again, table)
+
+
+def test_numbers_are_those_of_the_samples(trials, decisions):
+    table = er.measure(trials, decisions)
+    for trial in trials.ids[5:8]:
+        row, index = of(table, trial, "B"), trials.index(trial)
+        start, stop = (round((row[name] + 1.0) * RATE_HZ) for name in ("onset_s", "offset_s"))
+        x, e = (np.asarray(kind[index, 1], float) for kind in (trials.data, trials.envelope))
+        assert row["burst_rms"] == pytest.approx(np.sqrt(np.mean(x[start:stop] ** 2)))
+        assert row["first_30_ms_arv"] == pytest.approx(np.mean(np.abs(x[start : start + 60])))
+        assert row["burst_peak"] == e[start:stop].max()
+        assert row["first_100_ms_integral"] == pytest.approx(np.abs(x[start : start + 200]).sum() / RATE_HZ)
+        assert row["burst_duration_s"] == pytest.approx(row["offset_s"] - row["onset_s"])
+        rest = np.sqrt(np.mean(x[1000:2000] ** 2))
+        assert row["rest_rms"] == pytest.approx(rest)
+        assert row["level_db"] == pytest.approx(20 * np.log10(row["burst_rms"] / rest))
+
+
+def test_levels_and_times_are_near_the_truth(person, trials, decisions):
+    table = er.measure(trials, decisions)
+    table = table[(table["kind"] == "response") & (table["origin"] == "automatic")]
+    truth = {(trial, label): (i, c) for i, trial in enumerate(trials.ids) for c, label in enumerate(trials.labels)}
+    at = [truth[key] for key in zip(table["trial"], table["channel"], strict=True)]
+    level = np.array([person.level_db[place] for place in at])
+    assert np.abs(table["level_db"] - 10 * np.log10(10 ** (level / 10) + 1)).median() < 1.0
+    onset = np.array([person.onset_s[place] for place in at])
+    assert np.abs(table["premotor_s"] - onset).median() < 0.015
+    assert table["burst_duration_s"].between(0.2, 0.6).all()
+    assert table["burst_median_hz"].between(60, 220).all()
+    assert abs(table["creep_per_s"].median()) < 1.0
+
+
+def test_reaction_time_is_premotor_plus_motor_time_for_responses_alone(person, trials, decisions):
+    # Botwinick & Thompson 1966
+    table = er.measure(trials, decisions)
+    answers = table["kind"] == "response"
+    assert 0 < (~answers).sum() < len(table)
+    np.testing.assert_allclose(
+        table["reaction_s"][answers], (table["premotor_s"] + table["motor_s"])[answers], atol=1e-12
+    )
+    assert table[~answers][["reaction_s", "premotor_s", "motor_s"]].isna().all().all()
+    for trial, response in zip(trials.ids[:6], person.response_s, strict=False):
+        if np.isfinite(response):
+            assert of(table, trial)["reaction_s"] == pytest.approx(response)
+    assert not table["motor_time_impossible"].any()
+    late = decisions.copy()
+    late.loc[late["trial"] == trials.ids[0], ["onset_s", "offset_s"]] += 0.6
+    late.loc[late["trial"] == trials.ids[0], ["onset_sample", "offset_sample"]] += 1200
+    flagged = er.measure(trials, late)
+    assert flagged[flagged["motor_time_impossible"]]["trial"].unique().tolist() == [trials.ids[0]]
+    none = er.measure(trials, decisions, response="pressed")
+    assert none["reaction_s"].isna().all()
+    assert any("no marker 'pressed'" in note for note in none.attrs["notes"])
+    assert none["premotor_s"].notna().sum() == answers.sum()
+
+
+def test_a_corrected_cue_moves_what_counts_from_it(trials, decisions):
+    moved = decisions.copy()
+    mine = moved["trial"] == trials.ids[0]
+    moved.loc[mine, "cue_sample"] -= 100
+    moved.loc[mine, ["onset_s", "offset_s"]] += 0.05
+    before, after = (of(er.measure(trials, table), trials.ids[0]) for table in (decisions, moved))
+    assert after["premotor_s"] == pytest.approx(before["premotor_s"] + 0.05)
+    assert after["motor_s"] == pytest.approx(before["motor_s"])
+    assert after["burst_rms"] == before["burst_rms"]
+    assert after["rest_rms"] != before["rest_rms"]
+
+
+def test_a_burst_without_an_offset_still_has_its_first_windows(trials, decisions):
+    row = of(er.measure(trials, decisions), trials.ids[4], "B", "braking")
+    assert np.isnan([row["burst_rms"], row["burst_duration_s"], row["level_db"]]).all()
+    assert np.isfinite([row["first_30_ms_rms"], row["first_100_ms_peak"], row["rest_rms"]]).all()
+
+
+def test_a_burst_beyond_its_trial_is_missing_and_said(person, decisions):
+    short = er.cut_trials(person.recording, cue="go", before_s=1.0, after_s=0.45)
+    table = er.measure(short, decisions)
+    gone = table["burst_rms"].isna() & table["offset_s"].notna()
+    assert gone.sum() > 5
+    assert any(f"{gone.sum()} bursts reach beyond their trial" in note for note in table.attrs["notes"])
+
+
+def test_in_task_normalisation(trials, decisions):
+    peak = er.measure(trials, decisions, normalise="peak in task")
+    usable = peak[peak["signal"] != "unusable"]
+    for label in trials.labels:
+        assert usable[usable["channel"] == label]["burst_peak_percent"].max() == pytest.approx(100)
+    mean = er.measure(trials, decisions, normalise="mean in task")
+    usable = mean[mean["signal"] != "unusable"]
+    for label in trials.labels:
+        assert usable[usable["channel"] == label]["burst_arv_percent"].mean() == pytest.approx(100)
+    np.testing.assert_allclose(mean["burst_rms"], peak["burst_rms"])
+
+
+@pytest.mark.parametrize("how", ["task maximum", "isometric maximum", "submaximal", "maximal M wave"])
+def test_normalisation_to_a_reference(trials, decisions, how):
+    reference = {"A": 250.0, (trials.recording.name, "B"): 400.0, "B": 1.0}
+    table = er.measure(trials, decisions, normalise=how, reference=reference)
+    divide = np.where(table["channel"] == "A", 250.0, 400.0)
+    np.testing.assert_allclose(table["burst_rms_percent"], 100 * table["burst_rms"] / divide)
+    words = table.attrs["columns"]["first_30_ms_peak_percent"]["description"]
+    assert how in words
+    assert NORMALISATIONS[how] in words
+    with pytest.raises(ParameterError, match="lack one"):
+        er.measure(trials, decisions, normalise=how, reference={"A": 250.0})
+    with pytest.raises(ParameterError, match="above 0"):
+        er.measure(trials, decisions, normalise=how, reference={"A": 250.0, "B": 0.0})
+
+
+def test_wrong_inputs_are_refused_with_what_to_do(trials, decisions):
+    with pytest.raises(UnknownNameError, match="Did you mean 'task maximum'"):
+        er.measure(trials, decisions, normalise="task maximun")
+    with pytest.raises(ParameterError, match="None with 'peak in task'"):
+        er.measure(trials, decisions, normalise="peak in task", reference={"A": 1.0})
+    with pytest.raises(ParameterError, match="lacks the columns onset_sample"):
+        er.measure(trials, decisions.drop(columns="onset_sample"))
+    with pytest.raises(ParameterError, match="windows_s"):
+        er.measure(trials, decisions, windows_s=(0.0,))
+    with pytest.raises(ParameterError, match="each once"):
+        er.measure([trials, trials], decisions)
+    strange = decisions.assign(trial=decisions["trial"].replace(trials.ids[0], "sub-01/given/1"))
+    with pytest.raises(UnknownNameError, match="trial of 'sub-01'"):
+        er.measure(trials, strange)
+    with pytest.raises(RateError, match="1000 Hz"):
+        er.measure(trials, decisions.assign(rate_hz=1000.0))
+
+
+def test_recordings_without_trials_are_left_out_and_said_and_order_does_not_matter(trials, decisions):
+    other = decisions.assign(recording="sub-99")
+    both = pd.concat([decisions, other])
+    table = er.measure(trials, both)
+    plain = er.measure(trials, decisions)
+    assert len(table) == len(plain)
+    assert "sub-99" in table.attrs["notes"][0]
+    mixed = er.measure(trials, decisions.sample(frac=1, random_state=0))
+    keys = ["trial", "channel", "burst"]
+    pd.testing.assert_frame_equal(
+        mixed.sort_values(keys, ignore_index=True), plain.sort_values(keys, ignore_index=True), check_exact=False
+    )
+
+
+def test_nothing_accepted_is_an_empty_table_with_all_columns(trials, decisions):
+    none = er.measure(trials, decisions.assign(accepted=False), normalise="peak in task")
+    assert len(none) == 0
+    assert list(none.columns) == list(er.measure(trials, decisions, normalise="peak in task").columns)
+
+
+def test_arbitrary_units_are_not_called_microvolts(person, decisions):
+    rec = er.Recording.from_array(
+        person.recording.values(),
+        RATE_HZ,
+        labels=["A", "B"],
+        markers=person.recording.markers,
+        name="sub-01",
+        unit="arbitrary",
+    )
+    other = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    assert er.measure(other, decisions).attrs["columns"]["burst_rms"]["unit"] == "arbitrary units"
+    renamed = er.Recording.from_array(
+        person.recording.values(), RATE_HZ, labels=["A", "B"], markers=person.recording.markers, name="sub-02"
+    )
+    microvolts = er.cut_trials(renamed, cue="go", before_s=1.0, after_s=1.5)
+    with pytest.raises(UnitError, match="arbitrary, uV"):
+        er.measure([other, microvolts], decisions)
+
+
+# Two channels
+
+
+def test_two_channels_side_by_side(person, trials, decisions):
+    table = er.compare_channels(trials, decisions, "A", "B")
+    assert table["trial"].tolist() == list(trials.ids)
+    assert set(table.attrs["columns"]) == set(table.columns)
+    assert table["common_area_percent"].dropna().between(0, 100).all()
+    marked = table["onset_difference_s"].notna()
+    truth = person.onset_s[:, 1] - person.onset_s[:, 0]
+    kept = table["onset_difference_low_s"].notna()
+    assert not kept[1], "a moved mark has no interval"
+    assert marked[1]
+    assert kept.sum() >= 8
+    difference = table["onset_difference_s"][kept]
+    assert (difference >= table["onset_difference_low_s"][kept]).all()
+    assert (difference <= table["onset_difference_high_s"][kept]).all()
+    assert np.abs(difference - truth[kept]).median() < 0.015
+    assert set(table["first"]) <= {"A", "B", "not told apart", ""}
+    assert (table["first"] == "A").sum() > (table["first"] == "B").sum()
+    mirrored = er.compare_channels(trials, decisions, "B", "A")
+    np.testing.assert_allclose(mirrored["onset_difference_s"], -table["onset_difference_s"])
+    np.testing.assert_allclose(mirrored["lag_s"], -table["lag_s"])
+    np.testing.assert_allclose(mirrored["common_area_percent"], table["common_area_percent"])
+
+
+def test_words_on_shared_signal_follow_the_crosstalk():
+    said = {}
+    for share in (0.0, 0.5):
+        study = simulate_study(1, 10, RATE_HZ, seed=4, muscles=MUSCLES, crosstalk=[[0, 0], [share, 0]])
+        cut = er.cut_trials(study.people[0].recording, cue="go", before_s=1.0, after_s=1.5)
+        said[share] = er.compare_channels(cut, _no_decisions(), "A", "B").attrs["notes"][0]
+    assert "does not rule crosstalk out" in said[0.0]
+    assert "Caution" in said[0.5]
+    assert "+1.0 ms" in said[0.5]
+
+
+def _no_decisions():
+    return pd.DataFrame({name: pd.Series(dtype="object") for name in COLUMNS})
+
+
+def test_comparing_wrong_channels_or_windows(trials, decisions):
+    with pytest.raises(UnknownNameError, match="channel is called 'C'"):
+        er.compare_channels(trials, decisions, "A", "C")
+    with pytest.raises(ParameterError, match="window_s"):
+        er.compare_channels(trials, decisions, "A", "B", window_s=(0.0, 9.0))
+    with pytest.raises(ParameterError, match="reference"):
+        er.compare_channels(trials, decisions, "A", "B", reference={"A": 0.0})
+
+
+# Averages
+
+
+def test_an_average_on_the_onset_is_sharper_than_one_on_go(trials, decisions):
+    where_it_was = decisions[decisions["origin"] != "moved"]
+    made = {
+        to: er.average_envelopes(trials, where_it_was, to=to, before_s=0.2, after_s=0.5)
+        for to in ("go", "onset", "response")
+    }
+    for label in trials.labels:
+        onset = made["onset"][label]
+        zero = np.searchsorted(onset.time_s, 0.0)
+        early = onset.mean[: zero - 60].mean()
+        assert onset.mean[zero + 60 : zero + 200].mean() > 4 * early
+        highest = {to: np.nanmax(average[label].mean) for to, average in made.items()}
+        assert highest["onset"] > highest["go"]
+        used = {to: average[label].used for to, average in made.items()}
+        np.testing.assert_array_equal(used["go"], used["onset"])
+        assert not (used["response"] & ~used["go"]).any()
+    assert not made["go"]["A"].used[2], "unusable"
+    assert not made["go"]["A"].used[-1], "not accepted"
+    with pytest.raises(ParameterError, match="'go', 'onset' or 'response'"):
+        er.average_envelopes(trials, decisions, to="warning", before_s=0.1, after_s=0.1)
+    with pytest.raises(UnknownNameError, match="marker"):
+        er.average_envelopes(trials, decisions, to="response", before_s=0.1, after_s=0.1, response="pressed")
+
+
+# Floor
+
+
+def test_a_floor_with_and_without_decisions(trials, decisions):
+    reviewed = er.detection_floor(trials, "A", decisions=decisions, method="threshold", injections=60)
+    automatic = er.detection_floor(trials, "A", method="threshold", injections=60)
+    for floor in (reviewed, automatic):
+        assert -3 < floor.level_db < 12
+        assert floor.low_db <= floor.level_db <= floor.high_db
+        assert floor.rests >= 12
+    with pytest.raises(UnknownNameError, match="channel"):
+        er.detection_floor(trials, "C")
+    with pytest.raises(UnknownNameError, match="onset method"):
+        er.detection_floor(trials, "A", method="treshold")
+
+
+# Stimuli
+
+
+@pytest.fixture(scope="module")
+def stimulated():
+    rng = np.random.default_rng(0)
+    at = np.arange(10) * 6000 + 5000
+    x = rest_noise((2, 66_000), RATE_HZ, rng, level_uv=3.0)
+    for sample in at:
+        part = slice(sample - 1000, sample + 2000)
+        for row, size in ((0, 600.0), (1, 0.0)):
+            levels = {"level_uv": 2000.0, "decay_s": 0.004, "evoked_uv": size}
+            x[row, part] = ARTEFACTS["stimulus"](x[row : row + 1, part], RATE_HZ, rng, at_s=0.5, **levels)[0]
+    markers = sorted([(int(s), "pulse") for s in at] + [(int(s) - 2000, "go") for s in at])
+    rec = er.Recording.from_array(x, RATE_HZ, labels=["FDI", "ADM"], markers=markers, name="tms")
+    return er.cut_trials(rec, cue="go", before_s=0.8, after_s=1.5)
+
+
+def test_evoked_potentials_from_the_raw_recording(stimulated):
+    table = er.measure_evoked(stimulated, stimulus="pulse")
+    assert len(table) == 20
+    assert table["channel"].value_counts().to_dict() == {"FDI": 10, "ADM": 10}
+    there, nothing = (table[table["channel"] == label] for label in ("FDI", "ADM"))
+    assert there["peak_to_peak"].median() == pytest.approx(600, rel=0.1)
+    assert there["latency_s"].median() == pytest.approx(0.022, abs=0.002)
+    assert nothing["latency_s"].isna().sum() >= 8
+    assert nothing["peak_to_peak"].median() < 60
+    assert table["background_rms"].median() == pytest.approx(3.0, rel=0.15)
+    assert set(table.attrs["columns"]) == set(table.columns)
+    assert table["stimulus_sample"].tolist()[:2] == [5000, 11_000]
+    with pytest.raises(UnknownNameError, match="marker inside the trials"):
+        er.measure_evoked(stimulated, stimulus="tms")
+    near = er.measure_evoked(stimulated, stimulus="pulse", around_s=(3.0, 0.6))
+    assert len(near) == 18
+    assert "1 stimuli" in near.attrs["notes"][0]
