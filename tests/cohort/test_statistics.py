@@ -65,7 +65,7 @@ def test_within_sd_of_one_flow_meter():
 
 
 def test_kappa_of_many_raters():
-    """.210 (Fleiss; also in the tests of statsmodels); [[7,1],[3,5]] read as counts of eight raters: .161905, and as two
+    """.210 (Fleiss; also in statsmodels' tests); [[7,1],[3,5]] read as counts of eight raters: .161905, and as two
     raters' words for 16 subjects: 31/63 by hand (Cohen's kappa of that table is .5)."""
     assert s.fleiss_kappa(FLEISS) == pytest.approx(0.20993, abs=5e-6)
     assert s.fleiss_kappa([[7, 1], [3, 5]]) == pytest.approx(0.161905, abs=5e-7)

@@ -1,0 +1,162 @@
+"""The decisions of one reviewer as they stand in the logs of a review folder; no recording or open review is needed.
+
+Samples are those of the recording. A channel-trial is one channel of one trial: (recording, trial, channel).
+
+    STATES, SIGNALS     the words a channel-trial can have
+    read_logs           every log of a reviewer, replayed: Logs
+    Logs.marks          the channel-trials that were decided about: Mark
+    mark_of             one channel-trial's Mark from the values in a log
+"""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from emgreview.annotations import state as states
+from emgreview.annotations.events import Event, check_reviewer
+from emgreview.annotations.log import read_log
+from emgreview.errors import LogBrokenError, LogError, UnknownNameError
+
+STATES = ("onset marked", "other bursts only", "none visible", "not locatable", "unusable")
+"""What a reviewer can say of a channel-trial; "other bursts only": bursts, none of them the response."""
+
+SIGNALS = ("usable", "caution", "unusable")
+
+Unit = tuple[str, str, str]
+
+
+class Mark(NamedTuple):
+    """What a reviewer said of a channel-trial; ``state`` is a word of STATES, or "" where it is not finished."""
+
+    state: str
+    signal: str
+    onset: int | None
+    offset: int | None
+    earliest: int | None
+    latest: int | None
+    confidence: str | None
+
+    @property
+    def reviewed(self) -> bool:
+        return self.state != ""
+
+
+class Entry(NamedTuple):
+    """The present value of one field, and when and while seeing what it was set."""
+
+    value: Any
+    time: str
+    counter: int
+    visible: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Logs:
+    """All logs of one reviewer. ``shown`` holds the entries of every showing (1, and 2 … for silent repeats), ``notes``
+    the events that are about the review itself, ``heads`` lines and SHA-256 of each file."""
+
+    reviewer: str
+    rates_hz: dict[str, float] = field(default_factory=dict)
+    participants: dict[str, str | None] = field(default_factory=dict)
+    fingerprints: dict[str, str] = field(default_factory=dict)
+    heads: dict[str, dict[str, Any]] = field(default_factory=dict)
+    notes: list[Event] = field(default_factory=list)
+    shown: dict[int, dict[states.Key, Entry]] = field(default_factory=dict)
+
+    def marks(self, showing: int = 1) -> dict[Unit, Mark]:
+        """Every channel-trial that was decided about, finished or not."""
+        entries = self.shown.get(showing, {})
+        found: dict[Unit, Mark] = {}
+        for recording, trial, channel, name, _ in entries:
+            if name in ("activity", "signal") and recording and trial and channel:
+                found.setdefault((recording, trial, channel), self.mark((recording, trial, channel), showing))
+        return found
+
+    def mark(self, unit: Unit, showing: int = 1) -> Mark:
+        """One channel-trial's Mark, also where nothing was decided."""
+        return mark_of(self.value(*unit, "activity", showing), self.value(*unit, "signal", showing))
+
+    def value(self, recording: str, trial: str, channel: str | None, name: str, showing: int = 1) -> Any:
+        """The value of a field, or its default; None for an activity nobody touched."""
+        entry = self.entry(recording, trial, channel, name, showing)
+        return entry.value if entry else states.DEFAULTS.get(name)
+
+    def entry(self, recording: str, trial: str, channel: str | None, name: str, showing: int = 1) -> Entry | None:
+        return self.shown.get(showing, {}).get((recording, trial, channel, name, None))
+
+    def note(self, operation: str) -> Event | None:
+        """The last event about the review with this operation."""
+        return next((event for event in reversed(self.notes) if event.operation == operation), None)
+
+    def _read(self, event: Event) -> None:
+        recording = str(event.subject["recording"])
+        if event.field == "log":
+            self.notes.append(event)
+            if event.seq == 0:
+                self.rates_hz[recording] = float(event.new["rate_hz"])
+                self.participants[recording] = event.subject["participant"]
+                self.fingerprints[recording] = event.new["fingerprint"]["samples"]
+        elif event.field not in states.NOT_DECISIONS:
+            entries = self.shown.setdefault(event.showing, {})
+            for key, value in states.keyed(event, event.new):
+                entries[key] = Entry(value, event.time, event.counter, event.visible)
+
+
+def read_logs(folder: str | Path, reviewer: str) -> Logs:
+    """Read and check every log of a reviewer. An unfinished last line is passed over, as it never counted.
+
+    Raises UnknownNameError where the reviewer has none, LogBrokenError where one is broken, LogTooNewError.
+    """
+    folder = Path(folder)
+    paths = sorted((folder / "logs").rglob(f"*_reviewer-{check_reviewer(reviewer)}.jsonl"))
+    if not paths:
+        codes = {path.stem.rpartition("_reviewer-")[2] for path in (folder / "logs").rglob("*_reviewer-*.jsonl")}
+        raise UnknownNameError(f"reviewer with a log in {folder.name}", reviewer, sorted(codes))
+    logs = Logs(reviewer)
+    for path in paths:
+        try:
+            content = read_log(path, logs._read)
+        except OSError as why:
+            raise LogError(
+                f"{path.name} cannot be read ({why.strerror or why}); check the file's permissions."
+            ) from why
+        if content.problem:
+            raise LogBrokenError(content.problem)
+        logs.heads[path.relative_to(folder).as_posix()] = {"lines": len(content.lines), "sha256": content.head}
+    logs.notes.sort(key=lambda event: event.counter)
+    return logs
+
+
+def mark_of(activity: Mapping[str, Any] | None, signal: Mapping[str, Any] | None) -> Mark:
+    """What the values of a channel-trial's two fields say. None: nobody set it."""
+    signal = states.USABLE if signal is None else signal
+    activity = states.proposal(None) if activity is None else activity
+    standing = [burst for burst in activity["bursts"].values() if states.stands(burst)]
+    response = min((b for b in standing if b["kind"] == "response"), key=lambda b: b["onset"], default=None)
+    if signal["state"] == "unusable":
+        word = "unusable"
+    elif not states.reviewed(activity, signal):
+        word = ""
+    elif activity["found"] in states.VERDICTS:
+        word = activity["found"]
+    else:
+        word = "onset marked" if response else "other bursts only"
+    located = response if word == "onset marked" else None
+    between = activity if word == "not locatable" else {}
+    return Mark(
+        word,
+        signal["state"],
+        located["onset"] if located else None,
+        located["offset"] if located else None,
+        between.get("earliest"),
+        between.get("latest"),
+        (located or activity)["confidence"],
+    )
+
+
+def cue_in(trial: str) -> int | None:
+    """The cue's sample, which ends a trial's id; None where it does not."""
+    found = re.search(r"(\d+)$", trial)
+    return int(found[1]) if found else None
