@@ -1,8 +1,9 @@
 """Onsets, offsets and bursts of activity in band-passed signals.
 
-``x`` is (trials, samples), in any unit: nothing depends on gain, sign, a constant offset, the order or number of
-trials, or a flat trial beside a good one. Times are seconds from the first sample; windows are given in seconds from
-the cue. Missing is NaN.
+``x`` is (trials, samples), band-passed, in any unit; the methods "level" and "change" take channels that are no EMG,
+such as force or key travel, as they were recorded. Nothing depends on gain, sign, a constant offset, the order or
+number of trials, or a flat trial beside a good one. Times are seconds from the first sample; windows are given in
+seconds from the cue. Missing is NaN.
 
     estimate_onsets     one response a trial, by a named method
     list_bursts         all bursts of a signal
@@ -19,9 +20,13 @@ from numpy.typing import ArrayLike
 
 from emgreview.errors import UnknownNameError
 from emgreview.model import Onsets
+from emgreview.signal.onset.auxiliary import ChangeParameters, LevelParameters, find_change, find_level
 from emgreview.signal.onset.bursts import list_bursts
-from emgreview.signal.onset.common import Array, Batch, checked_signal, level_and_scale, nothing, window
+from emgreview.signal.onset.common import Array, Batch, aligned, checked_signal, level_and_scale, nothing, window
+from emgreview.signal.onset.double_threshold import DoubleThresholdParameters, find_double_threshold
 from emgreview.signal.onset.energy import EnergyParameters, find_energy
+from emgreview.signal.onset.likelihood_ratio import LikelihoodRatioParameters, find_likelihood_ratio
+from emgreview.signal.onset.profile import ProfileParameters, find_profile
 from emgreview.signal.onset.quiet import QuietParameters, rest_notes, standing
 from emgreview.signal.onset.ramp import RampParameters, find_ramp
 from emgreview.signal.onset.threshold import ThresholdParameters, find_threshold
@@ -32,10 +37,16 @@ METHODS: Mapping[str, tuple[Callable[[Batch, Any], dict[str, Array]], type]] = M
     {
         "ramp": (find_ramp, RampParameters),
         "threshold": (find_threshold, ThresholdParameters),
+        "double-threshold": (find_double_threshold, DoubleThresholdParameters),
         "energy": (find_energy, EnergyParameters),
+        "likelihood-ratio": (find_likelihood_ratio, LikelihoodRatioParameters),
+        "profile": (find_profile, ProfileParameters),
+        "level": (find_level, LevelParameters),
+        "change": (find_change, ChangeParameters),
     }
 )
 
+TIMES = ("onset_s", "low_s", "high_s", "offset_s", "offset_low_s", "offset_high_s")
 SHORTEST_REST_S = 0.1
 SHORT_REST_S = 0.25
 SHORTEST_SEARCH_S = 0.2
@@ -47,7 +58,7 @@ def estimate_onsets(
     x: ArrayLike,
     rate_hz: float,
     *,
-    cue_s: float,
+    cue_s: ArrayLike,
     rest_s: tuple[float, float] = (-0.5, 0.0),
     search_s: tuple[float, float | None] = (0.0, None),
     method: str = "ramp",
@@ -56,7 +67,9 @@ def estimate_onsets(
     """When activity starts and ends in each trial.
 
     ``x`` (trials, samples) is band-passed; ``rest_s`` and ``search_s`` are (start, stop) in seconds from the cue, which
-    lies ``cue_s`` after the first sample; a stop of None means to the end. ``method`` is a name in :data:`METHODS`;
+    lies ``cue_s`` after the first sample; a stop of None means to the end. With one ``cue_s`` a trial, (trials,),
+    windows count from each trial's own cue: its warning, say, in trials that were cut around go; "to the end" then is
+    as far as every trial reaches. ``method`` is a name in :data:`METHODS`;
     ``parameters`` are the fields of that method's parameter class.
 
     Every array of the result is (trials,); times are seconds from the first sample. They are NaN where no activity was
@@ -83,6 +96,7 @@ def estimate_onsets(
     quiet = settings if isinstance(settings, QuietParameters) else QuietParameters()
 
     x, rate_hz = checked_signal(x, rate_hz, dimensions=(2,))
+    x, cue_s, later_s = aligned(x, cue_s, rate_hz)
     rest = window("rest_s", rest_s, cue_s, x.shape[1], rate_hz, SHORTEST_REST_S)
     search = window("search_s", search_s, cue_s, x.shape[1], rate_hz, SHORTEST_SEARCH_S)
     too_short = (rest.stop - rest.start) / rate_hz < SHORT_REST_S
@@ -107,4 +121,6 @@ def estimate_onsets(
         notes[rows] = "too short" if too_short else rest_notes(stands, quiet.needed)
         for name, values in find(Batch(part, rate_hz, rest, search, stands), settings).items():
             found[name][rows] = values
+    for name in TIMES:
+        found[name] += later_s
     return Onsets(**found, baseline_note=notes, method=method, parameters=asdict(settings))

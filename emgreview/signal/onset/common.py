@@ -2,9 +2,9 @@
 
 Arrays are (trials, samples). Times become samples here and nowhere else.
 
-    checked_signal, window, level_and_scale     the door
+    checked_signal, aligned, window, level_and_scale     the door
     Batch, nothing                              what methods get and what they fill
-    run_start, burst_level_db                   small steps that several methods take
+    run_start, first_run, burst_level_db        small steps that several methods take
 """
 
 import math
@@ -19,6 +19,7 @@ from emgreview.model import to_sample
 from emgreview.signal.onset.quiet import Standing
 
 Array = NDArray[np.floating]
+Places = NDArray[np.intp]
 
 NUMBERS = ("onset_s", "low_s", "high_s", "offset_s", "offset_low_s", "offset_high_s", "rise_s", "level_db", "present")
 LOWEST_RATE_HZ = 100.0
@@ -64,6 +65,27 @@ def checked_signal(x: ArrayLike, rate_hz: float, *, dimensions: tuple[int, ...])
             "give the rate of the recording device."
         )
     return samples, float(rate_hz)
+
+
+def aligned(x: Array, cue_s: ArrayLike, rate_hz: float) -> tuple[Array, float, Array]:
+    """Trials moved so that their cues lie at one place: samples, seconds from their first sample to the cue, and what
+    must be added to seconds from there, (trials,). Where ``cue_s`` is one number nothing is moved.
+
+    What not every trial has around its cue is cut off.
+    """
+    cues = np.asarray(cue_s, dtype=float)
+    if cues.shape == ():
+        return x, float(cues), np.zeros(len(x))
+    end_s = x.shape[1] / rate_hz
+    if cues.shape != (len(x),) or not ((cues >= 0) & (cues < end_s)).all():
+        raise ParameterError(
+            f"cue_s came with shape {cues.shape} and values {np.array2string(cues, threshold=6)}; allowed: one number, "
+            f"or one for each of {len(x)} trials, within 0 to {end_s:.3f} s; correct them."
+        )
+    at = np.array([to_sample(float(cue), rate_hz) for cue in cues])
+    before, after = at.min(), x.shape[1] - at.max()
+    moved = np.take_along_axis(x, at[:, None] + np.arange(-before, after), axis=1)
+    return moved, before / rate_hz, (at - before) / rate_hz
 
 
 def window(
@@ -116,6 +138,25 @@ def run_start(true: NDArray[np.bool_], run: int) -> NDArray[np.intp]:
         return np.full(len(true), -1)
     full = count[:, run:] - count[:, :-run] == run
     return np.where(full.any(axis=1), full.argmax(axis=1), -1)
+
+
+def first_run(true: NDArray[np.bool_], shortest: float, gap: float) -> tuple[Places, Places]:
+    """First and last column of the first run of each row that lasts ``shortest``; -1 where there is none.
+
+    Runs with fewer than ``gap`` false columns between them are one; both in columns.
+    """
+    padded = np.pad(true, ((0, 0), (1, 1)))
+    row, first = np.nonzero(padded[:, 1:-1] & ~padded[:, :-2])
+    _, last = np.nonzero(padded[:, 1:-1] & ~padded[:, 2:])
+    apart = np.ones(len(row), bool)
+    apart[1:] = (row[1:] != row[:-1]) | (first[1:] - last[:-1] - 1 >= max(gap, 1))
+    begins = np.flatnonzero(apart)
+    row, first, last = row[begins], first[begins], last[np.append(begins[1:], len(apart)) - 1] if len(row) else last
+    long = last - first + 1 >= shortest
+    rows, place = np.unique(row[long], return_index=True)
+    found = np.full((2, len(true)), -1)
+    found[:, rows] = first[long][place], last[long][place]
+    return found[0], found[1]
 
 
 def burst_level_db(power: Array, start: NDArray[np.integer], stop: NDArray[np.integer]) -> Array:

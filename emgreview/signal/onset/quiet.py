@@ -1,10 +1,10 @@
 """A model of the rest, and how far each moment of a trial stands out from it.
 
-1. The rest, winsorised, gives an autoregression x_t = sum_k a_k x_(t-k) + e_t (Yule-Walker). Its residual e is white
-   where there is rest alone (Staude and Wolf 1999, Med Eng Phys 21:449-467, whiten likewise). Departures: the residual
-   is then averaged over ``smooth_s``, because whitening alone over-weighs high frequencies, where muscle is weak; and
-   its change over ``lag_s`` is taken, so that what is slower than muscle weighs little: heart beats, swings, and the
-   ringing that a zero-phase band-pass puts ahead of a strong onset.
+1. The autoregression of the rest gives a residual that is white where there is rest alone
+   (:mod:`~emgreview.signal.onset.whitening`). Departures from the papers named there: the residual is then averaged
+   over ``smooth_s``, because whitening alone over-weighs high frequencies, where muscle is weak; and its change over
+   ``lag_s`` is taken, so that what is slower than muscle weighs little: heart beats, swings, and the ringing that a
+   zero-phase band-pass puts ahead of a strong onset.
 2. y is the energy of the residual in bins of ``bin_s``, 1 on average in the rest. Blocks of rest with more than three
    times the median energy (a heart beat, a knock) do not count in that average.
 3. z is the mean of y in blocks of ``block_s``. A block's mark runs from -1 to 1 as ln z passes a gate, which rises with
@@ -24,11 +24,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.floating]
-Floats = NDArray[np.float32]
+from emgreview.signal.onset.whitening import Array, Floats, autoregression, filtered, order_of
 
 OUTLIER = 3.0
-"""Winsorising limit in robust SDs, and the energy over the median above which a block of rest is left out."""
+"""The energy over the median above which a block of rest is left out."""
 
 DRIFT_DB = 3.0
 """Change of level between the halves of a rest that is called drifting."""
@@ -121,15 +120,8 @@ def whiten(x: Floats, rest: slice, rate_hz: float, p: QuietParameters) -> Floats
 
 def whitening_taps(quiet: Floats, rate_hz: float, p: QuietParameters) -> tuple[Floats, int]:
     """Filter of each trial (trials, taps), and how many samples it looks ahead."""
-    limit = OUTLIER / 0.6745 * np.median(np.abs(quiet), axis=1, keepdims=True)
-    quiet = np.clip(quiet, -limit, limit)
-    n = quiet.shape[1]
-    order = max(1, min(round(p.memory_s * rate_hz), n // 10))
-    r = np.stack([np.einsum("ij,ij->i", quiet[:, : n - k], quiet[:, k:]) for k in range(order + 1)], axis=1)
-    r = r.astype(np.float64) / np.maximum(r[:, :1], 1e-30)
-    r[:, 0] += p.ridge
-    lag = np.abs(np.arange(order)[:, None] - np.arange(order))
-    a = np.linalg.solve(r[:, lag], r[:, 1:, None])[..., 0]
+    order = order_of(p.memory_s, rate_hz, quiet.shape[1])
+    a = autoregression(quiet, order, p.ridge)
 
     box = max(1, round(p.smooth_s * rate_hz))
     taps = np.zeros((len(quiet), order + box))
@@ -139,17 +131,6 @@ def whitening_taps(quiet: Floats, rate_hz: float, p: QuietParameters) -> tuple[F
     lag = max(1, round(p.lag_s * rate_hz))
     taps = np.pad(taps, ((0, 0), (0, lag))) - np.pad(taps, ((0, 0), (lag, 0)))
     return taps.astype(np.float32), box // 2 + lag // 5
-
-
-def filtered(x: Floats, taps: Floats, ahead: int) -> Floats:
-    """sum_k taps_k x_(t + ahead - k), zeros beyond the ends."""
-    padded = np.pad(x, ((0, 0), (taps.shape[1] - 1 - ahead, ahead)))
-    total, term = np.zeros_like(x), np.empty_like(x)
-    for k in range(taps.shape[1]):
-        start = taps.shape[1] - 1 - k
-        np.multiply(padded[:, start : start + x.shape[1]], taps[:, k, None], out=term)
-        total += term
-    return total
 
 
 def prevalence(marks: Floats, span: int) -> Array:

@@ -22,7 +22,8 @@ Departures: independent variances add (they scale one SD); sums over rises and l
 tempered, more so where the rest is uneven, because neighbouring energies are not independent and a burst is no perfect
 ramp; before the onset no bin counts more than a cap that grows with the level of the activity, so that a knock or a
 single potential does not pull the onset to itself; y is lowered where the level shortly ahead of the activity is above
-the rest, and where the rest is restless. The weights were chosen by measuring: see emgreview/bench and emgreview/pages/onset-accuracy.md.
+the rest, and where the rest is restless. The weights were chosen by measuring: see emgreview/bench and the page
+onset-accuracy.
 
     RampParameters, find_ramp     the method
     locate                        one edge of activity in rows of energies
@@ -276,9 +277,9 @@ def profiles(step_s: float, candidates: int, wide: int, middle: int) -> tuple[Fl
     v = 1 + rho[..., None] ** 2 * 10 ** (LEVELS_DB / 10)
     table = (1 / v - 1).reshape(wide, -1).astype(np.float32)
     ln_v = np.pad(np.cumsum(np.log(v).reshape(wide, -1), axis=0), ((1, 0), (0, 0))).astype(np.float32)
-    weights = np.ones((2, len(shapes), len(LEVELS_DB)), np.float32)
-    weights[:, straight:] = np.array(JUMP_WEIGHTS)[:, None, None]
-    weights = weights.reshape(2, -1)
+    weights = np.ones((2, len(shapes)), np.float32)
+    weights[:, straight:] = np.array(JUMP_WEIGHTS)[:, None]
+    weights = np.repeat(weights, len(LEVELS_DB), axis=1)
     for array in (table, ln_v, rises_s, weights):
         array.setflags(write=False)
     return table, ln_v, rises_s, weights
