@@ -12,7 +12,7 @@ confirms. The commands stand in one file, over 400 lines, because together they 
 
 import dataclasses
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import Any, Literal, Self
@@ -36,11 +36,12 @@ from emgreview.annotations.events import (
     digest_of,
 )
 from emgreview.annotations.files import FileSystem
+from emgreview.annotations.hidden import Hiding, unveil, veil
 from emgreview.annotations.proposals import Automatic as Automatic
 from emgreview.annotations.proposals import Proposals
 from emgreview.annotations.state import Activity, TrialState
 from emgreview.annotations.versions import Sealed, seal_version
-from emgreview.errors import DecisionError, LogReadOnlyError, UnknownNameError
+from emgreview.errors import DecisionError, LogReadOnlyError, ParameterError, UnknownNameError
 from emgreview.model import Onsets, Trials, to_sample
 from emgreview.signal.onset import estimate_onsets
 
@@ -109,7 +110,6 @@ class Session:
             for index, label in enumerate(part.labels)
         }
         self._proposals = Proposals(trials, found)
-        self._places = self._proposals.places
         self._proposals.queue(order, seed="", blind=blind)  # an unknown order is refused before any file is made
         methods = {part.recording.name: _method(part, found[part, part.labels[0]]) for part in trials}
         self._book = Book(
@@ -123,11 +123,9 @@ class Session:
             files=files,
         )
         self._replay = self._book.replay
-        self._open = {trial: set(place.labels) for trial, place in self._places.items()}
-        for _, trial, label, _, _ in self._replay.values:
-            self._count(trial, label)
-        self.queue = self._proposals.queue(order, seed=self._book.seed, blind=blind)
-        self._rank = {trial: number for number, trial in enumerate(self.queue)}
+        self._due: Mapping[str, Collection[str]] | None = None
+        self._order = self._proposals.queue(order, seed=self._book.seed, blind=blind)
+        self._line_up()
         self.where = self._resume()
 
     def close(self) -> None:
@@ -165,14 +163,17 @@ class Session:
         return self._book.blind
 
     def state(self, trial: str) -> TrialState:
-        """The state of one trial, frozen."""
+        """The state of one trial, frozen, as it is to be shown: without automatic marks that are hidden."""
+        return self._state(trial, self._shown)
+
+    def _state(self, trial: str, activity_of: Callable[[str, str], Activity]) -> TrialState:
         place = self._proposals.place(trial)
         name = place.recording.name
         channels = {
             label: states.channel_state(
                 label,
                 self._value(trial, label, "signal"),
-                self._activity(trial, label),
+                activity_of(trial, label),
                 self._value(trial, label, "comment"),
                 self._value(trial, label, "discuss"),
                 place.cue,
@@ -193,13 +194,14 @@ class Session:
         )
 
     def automatic(self, trial: str, channel: str) -> Automatic:
-        """What the method says of one channel of one trial."""
-        return self._proposals.automatic(trial, channel)
+        """What the method says of one channel of one trial; nothing where that is hidden."""
+        found = self._proposals.automatic(trial, channel)
+        return NOTHING_SHOWN if self.hides_automatic(trial, channel) else found
 
     @property
     def progress(self) -> tuple[int, int, int, int]:
         """Channel-trials reviewed, channel-trials, trials reviewed, trials."""
-        total = sum(len(place.labels) for place in self._places.values())
+        total = sum(map(len, map(self._labels_due, self.queue)))
         left = sum(map(len, self._open.values()))
         return total - left, total, sum(not labels for labels in self._open.values()), len(self._open)
 
@@ -207,7 +209,7 @@ class Session:
         """The next trial in the queue with a channel not yet reviewed, starting after one and going round; or None."""
         if after is not None:
             self._proposals.place(after)
-        start = 0 if after is None else self._rank[after] + 1
+        start = 0 if after is None else self._rank.get(after, -1) + 1
         return next((trial for trial in self.queue[start:] + self.queue[:start] if self._open[trial]), None)
 
     def go_to(self, trial: str) -> str:
@@ -230,6 +232,44 @@ class Session:
         digest_of(visible)
         self._book.visible = visible
 
+    # What is not shown -------------------------------------------------------------------------------------------
+
+    def hides_automatic(self, trial: str, channel: str | None = None) -> bool:
+        """Whether the automatic mark of a channel, or of any channel of the trial, is hidden from the reviewer."""
+        labels = self._proposals.place(trial, channel).labels if channel is None else (channel,)
+        source = self._proposals.source(trial)[0]
+        return any((source, label) in self._hiding.automatic for label in labels)
+
+    def source(self, trial: str) -> str:
+        """The trial itself, as its Trials name it, for any id in the queue; a silent repeat has an id of its own."""
+        self._proposals.place(trial)
+        return self._proposals.source(trial)[0]
+
+    @property
+    def notes(self) -> tuple[Event, ...]:
+        """The events of the logs that are about the review itself, in order."""
+        return tuple(self._book.notes)
+
+    def keep_to(self, due: Mapping[str, Collection[str]]) -> None:
+        """Narrow the review to some channels of some trials: the queue, the progress and what comes next. Not an event:
+        whoever narrows it notes why."""
+        for trial, labels in due.items():
+            for label in labels:
+                self._proposals.place(trial, label)
+        if not due:
+            raise ParameterError("a review of no trial was asked for; name at least one.")
+        self._due = dict(due)
+        self._line_up()
+        self.where = self._resume()
+
+    def note(self, operation: str, value: Mapping[str, Any], reason: str | None = None) -> Event:
+        """Write an event about the review itself, with what it hides or shows again; see ``annotations.hidden``."""
+        event = self._book.append(next(iter(self._proposals.recordings)), operation, "log", None, value, reason=reason)
+        if {"hide", "reveal", "show_again"} & set(value):
+            self._line_up()
+            self._tell(self.queue)
+        return event
+
     # Commands ----------------------------------------------------------------------------------------------------
 
     def apply(self, command: str, trial: str | None = None, channel: str | None = None, **arguments: Any) -> Ids:
@@ -245,12 +285,15 @@ class Session:
 
     def accept(self, trial: str, channel: str, burst: str | None = None) -> Ids:
         """Accept a burst where it stands, None: all that stand. Where nothing was detected or all was removed, this
-        records "none visible", with what the method said as the old value."""
+        records "none visible", with what the method said as the old value. Where the automatic mark is hidden, there
+        must be a mark of the reviewer's own."""
+        self._demand_own_mark(trial, [channel])
         return self._act("accept", trial, channel, lambda now: states.accept(now, burst), burst)
 
     def accept_rest(self, trial: str) -> Ids:
         """Accept every channel of a trial that is not yet reviewed, in one step that one undo takes back."""
         labels = [label for label in self._proposals.place(trial).labels if label in self._open[trial]]
+        self._demand_own_mark(trial, labels)
         new = {label: {"activity": states.accept(self._activity(trial, label))} for label in labels}
         return self._many("accept rest", trial, new)
 
@@ -400,10 +443,14 @@ class Session:
 
     def decisions(self) -> tables.Table:
         """Every decision as a tidy table, one row a burst or channel-trial; see :mod:`emgreview.tables`."""
+        return self._table(self._shown)
+
+    def _table(self, activity_of: Callable[[str, str], Activity]) -> tables.Table:
+        places = self._proposals.places
         return tables.decisions_table(
-            [self.state(trial) for trial in self._places],
+            [self._state(trial, activity_of) for trial in places],
             reviewer=self.reviewer,
-            cues={trial: place.trials.cues[place.row] for trial, place in self._places.items()},
+            cues={trial: place.trials.cues[place.row] for trial, place in places.items()},
             participants={name: one.entities.get("sub") for name, one in self._proposals.recordings.items()},
             aside=self.aside,
             blind=self.blind,
@@ -421,7 +468,7 @@ class Session:
         """Write the decisions as they stand as a named version that never changes."""
         if self.problem:
             raise LogReadOnlyError(f"{self.problem}; nothing was sealed.")
-        table = self.decisions()
+        table = self._table(self._sealed)
         description = {
             "reviewer": self.reviewer,
             "blind": self.blind,
@@ -447,20 +494,46 @@ class Session:
         return None if seconds is None else self._proposals.sample(trial, what, seconds)
 
     def _value(self, trial: str, channel: str | None, field: str) -> Any:
-        key = (self._proposals.place(trial, channel).recording.name, trial, channel, field, None)
-        return self._replay.values.get(key, states.DEFAULTS[field])
+        found = self._decided(trial, channel, field)
+        return states.DEFAULTS[field] if found is None else found
+
+    def _decided(self, trial: str, channel: str | None, field: str) -> Any:
+        recording = self._proposals.place(trial, channel).recording.name
+        source, showing = self._proposals.source(trial)
+        values = self._replay.values if showing == 1 else self._replay.again.get(showing, {})
+        return values.get((recording, source, channel, field, None))
 
     def _activity(self, trial: str, channel: str) -> Activity:
         """The activity as decided or, where nobody has decided, as the present method proposes it."""
-        place = self._proposals.place(trial, channel)
-        value = self._replay.values.get((place.recording.name, trial, channel, "activity", None))
+        value = self._decided(trial, channel, "activity")
         return self._proposals.proposal(trial, channel) if value is None or states.untouched(value) else value
+
+    def _shown(self, trial: str, channel: str) -> Activity:
+        """The activity without an automatic mark that is hidden."""
+        activity = self._activity(trial, channel)
+        return veil(activity) if self.hides_automatic(trial, channel) else activity
+
+    def _sealed(self, trial: str, channel: str) -> Activity:
+        """The activity for a sealed version: a hidden mark is told as soon as the reviewer's own stands beside it."""
+        activity = self._activity(trial, channel)
+        return activity if states.reviewed(activity, states.USABLE) else self._shown(trial, channel)
+
+    def _demand_own_mark(self, trial: str, channels: Sequence[str]) -> None:
+        for label in channels:
+            shown = self._shown(trial, label)
+            if self.hides_automatic(trial, label) and not states.reviewed(shown, states.USABLE):
+                if any(map(states.stands, shown["bursts"].values())):
+                    continue
+                raise DecisionError(
+                    f"the automatic mark of {label} is hidden in this trial, so there is nothing to accept; mark the "
+                    "onset yourself, or say that none is visible."
+                )
 
     def _act(
         self, operation: str, trial: str, channel: str, step: Callable[[Activity], Activity], burst: str | None = None
     ) -> Ids:
         old = self._activity(trial, channel)
-        new = step(old)
+        new = unveil(step(veil(old)), old) if self.hides_automatic(trial, channel) else step(old)
         if burst is None and new["found"] == "bursts":
             burst = states.find_burst(old if operation == "remove" else new, None)
         return self._record(operation, trial, channel, "activity", old, new, burst=burst)
@@ -497,8 +570,19 @@ class Session:
         place = self._proposals.place(trial, channel)
         if old == new and not (field == "activity" and self._stale(trial, channel)):
             return ()
+        source, showing = self._proposals.source(trial)
         event = self._book.append(
-            place.recording.name, operation, field, old, new, trial=trial, channel=channel, burst=burst, reason=reason
+            place.recording.name,
+            operation,
+            field,
+            old,
+            new,
+            trial=source,
+            channel=channel,
+            burst=burst,
+            reason=reason,
+            showing=showing,
+            visible={"automatic": False} if self.hides_automatic(trial, channel) else None,
         )
         return self._after(event)
 
@@ -518,6 +602,7 @@ class Session:
             channel=subject["channel"],
             burst=subject["burst"],
             target=event.counter,
+            showing=event.showing,
         )
         if event.field == "set aside":
             return self._tell(self._touched(str(subject["recording"]), event.new))
@@ -525,13 +610,37 @@ class Session:
 
     def _after(self, event: Event) -> Ids:
         """A command on a trial is on disk: keep the counts, move there, tell the observers."""
-        for (_, trial, label, _, _), _ in states.keyed(event, event.new):
+        trial = self._entry(event.subject["trial"], event.showing)
+        for (_, _, label, _, _), _ in states.keyed(event, event.new):
             self._count(trial, label)
-        trial = event.subject["trial"]
         if trial not in self._places:  # undone, but the cue was not cut this time
             return ()
         self.where = str(trial)
         return self._tell((self.where,))
+
+    def _labels_due(self, trial: str) -> Collection[str]:
+        """The channels of a trial that this review is about: all, unless it was narrowed."""
+        return self._places[trial].labels if self._due is None else self._due[self._proposals.source(trial)[0]]
+
+    def _entry(self, trial: str | None, showing: int) -> str | None:
+        """The id in the queue of a trial's showing; None where it is not to be shown again."""
+        return trial if trial is None or showing == 1 else self._entries.get((trial, showing))
+
+    def _line_up(self) -> None:
+        """The queue, and what is open in it, with what is hidden and shown again by now."""
+        self._hiding = Hiding.of(self._book.notes)
+        self._entries = {
+            (trial, showing): self._proposals.show_again(trial, showing) if showing > 1 else trial
+            for trial, showing in self._hiding.queue(self._order)
+            if self._due is None or trial in self._due
+        }
+        self.queue = tuple(self._entries.values())
+        self._rank = {trial: number for number, trial in enumerate(self.queue)}
+        self._places = {trial: self._proposals.place(trial) for trial in self.queue}
+        self._open = {trial: set(self._labels_due(trial)) for trial in self.queue}
+        for showing, values in {1: self._replay.values, **self._replay.again}.items():
+            for _, trial, label, _, _ in values:
+                self._count(self._entry(trial, showing), label)
 
     def _tell(self, ids: Ids) -> Ids:
         for observer in tuple(self.changed):
@@ -549,24 +658,27 @@ class Session:
         )
 
     def _count(self, trial: str | None, label: str | None) -> None:
-        if trial in self._places and label in self._places[trial].labels:
+        if trial in self._places and label is not None and label in self._labels_due(trial):
             done = states.reviewed(self._activity(trial, label), self._value(trial, label, "signal"))
             (self._open[trial].discard if done else self._open[trial].add)(label)
 
     def _stale(self, trial: str, channel: str | None) -> bool:
         """Whether the activity was decided before the last change of method."""
         recording = self._proposals.place(trial, channel).recording.name
-        key = (recording, trial, channel, "activity", None)
+        key = (recording, trial, channel, "activity", None)  # a trial shown again has no counter: never stale
         decided = self._replay.counters.get(key)
         since = self._book.method_since(recording)
         return decided is not None and decided < since and not states.untouched(self._replay.values[key])
 
     def _resume(self) -> str:
-        last = self._replay.last.trial if self._replay.last else None
+        last = self._entry(self._replay.last.trial, self._replay.last.showing) if self._replay.last else None
         if last not in self._places:
             return self.next_unreviewed() or self.queue[0]
         return last if self._open[last] else self.next_unreviewed(last) or last
 
+
+NOTHING_SHOWN = Automatic(math.nan, math.nan, math.nan, math.nan, math.nan, math.nan, note="")
+"""What :meth:`Session.automatic` gives where the automatic mark is hidden."""
 
 _WITHOUT_CHANNEL = ("accept_rest", "behaviour", "correct_cue", "undo", "redo")
 COMMANDS: tuple[str, ...] = (

@@ -5,6 +5,7 @@ log         the append-only file of one recording and reviewer
 book        all logs of one reviewer in a review, as one
 state       the state that events lead to, and the steps between states
 proposals   the trials of a review, and what the detection method proposes for each
+hidden      what a reviewer does not see: automatic marks and silent repeats, as planned in the log
 versions    sealed, named snapshots; ``verify``
 upgrade     old formats, read for ever
 files       the file operations that durability rests on

@@ -26,7 +26,8 @@ Method = Mapping[str, Mapping[str, Any]]
 class Book:
     """The logs of one reviewer for some recordings, by recording name.
 
-    ``replay`` is what they add up to, ``seed`` the random order's, ``visible`` what is written as on screen.
+    ``replay`` is what they add up to, ``seed`` the random order's, ``visible`` what is written as on screen, ``notes``
+    the events about the review itself.
     """
 
     def __init__(
@@ -47,6 +48,7 @@ class Book:
         self._recordings = recordings
         self._logs: dict[str, Log] = {}
         self.replay = Replay()
+        self.notes: list[Event] = []
         self._methods: dict[str, Event] = {}
         self._packages: dict[str, Mapping[str, str]] = {}
         try:
@@ -55,6 +57,7 @@ class Book:
                 self._logs[name] = Log(path, self._read, files=files, read_only=read_only)
                 self._check(self._logs[name], recording)
             self.replay.settle()
+            self.notes.sort(key=lambda event: event.counter)
             own = {log.path for log in self._logs.values()}
             others = [path for path in (folder / "logs").rglob(f"*_reviewer-{reviewer}.jsonl") if path not in own]
             self._counter = max(
@@ -96,8 +99,13 @@ class Book:
         burst: str | None = None,
         reason: str | None = None,
         target: int | None = None,
+        showing: int = 1,
+        visible: Mapping[str, Any] | None = None,
     ) -> Event:
-        """One command: written, flushed, then replayed. Raises the errors of :meth:`Log.append`."""
+        """One command: written, flushed, then replayed. ``visible`` is written beside what is on screen.
+
+        Raises the errors of :meth:`Log.append`.
+        """
         entities = self._recordings[recording].entities
         self._counter += 1  # a number is never used twice, even if its line may be lost
         fields = {
@@ -112,12 +120,12 @@ class Book:
                 "trial": trial,
                 "burst": burst,
             },
-            "showing": 1,
+            "showing": showing,
             "field": field,
             "old": old,
             "new": new,
             "reason": reason,
-            "visible": self.visible,
+            "visible": {**self.visible, **(visible or {})},
             "blind": self.blind,
         }
         event = self._logs[recording].append(fields if target is None else {**fields, "target": target})
@@ -164,6 +172,8 @@ class Book:
         """Take an event, read or new."""
         self.replay.read(event)
         recording = str(event.subject["recording"])
+        if event.field == "log":
+            self.notes.append(event)
         if event.field in ("log", "method"):
             if "processing" in event.new:
                 self._methods[recording] = event

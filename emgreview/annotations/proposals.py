@@ -58,10 +58,14 @@ class Place:
 
 
 class Proposals:
-    """All trials of a review. ``found`` holds what the method found, by Trials and channel label."""
+    """All trials of a review. ``found`` holds what the method found, by Trials and channel label.
+
+    ``again`` names further showings of a trial, each under an id of its own that every look-up takes.
+    """
 
     def __init__(self, trials: tuple[Trials, ...], found: Mapping[tuple[Trials, str], Onsets]):
         self.places: dict[str, Place] = {}
+        self.again: dict[str, tuple[str, int]] = {}
         self.recordings: dict[str, Recording] = {}
         self._found = found
         processing: dict[str, str] = {}
@@ -85,10 +89,22 @@ class Proposals:
         if not self.places:
             raise ParameterError("no trial came; a review needs at least one; check the cue given to cut_trials.")
 
+    def source(self, trial: str) -> tuple[str, int]:
+        """The trial itself and the number of its showing: 1, but for the ids in ``again``."""
+        return self.again.get(trial, (trial, 1))
+
+    def show_again(self, trial: str, showing: int) -> str:
+        """An id for another showing of a trial: the same place under another name."""
+        name = f"{trial}#{showing}"
+        while name in self.places:
+            name += "#"
+        self.again[name] = (trial, showing)
+        return name
+
     def place(self, trial: str, channel: str | None = None) -> Place:
         """A trial's place; raises UnknownNameError for the trial, or for a channel that it does not have."""
         try:
-            place = self.places[trial]
+            place = self.places[self.source(trial)[0]]
         except (KeyError, TypeError):
             raise UnknownNameError("trial", trial, self.places) from None
         if channel is not None and channel not in place.labels:
@@ -111,7 +127,7 @@ class Proposals:
 
     def proposal(self, trial: str, channel: str) -> Activity:
         """The activity as the method proposes it."""
-        place = self.places[trial]
+        place = self.place(trial)
         found, row = self._found[place.trials, channel], place.row
         if not math.isfinite(found.onset_s[row]):
             return proposal(None)

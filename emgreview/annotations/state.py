@@ -61,12 +61,14 @@ class Step(NamedTuple):
     operation: str
     trial: str | None
     target: int | None
+    showing: int = 1
 
 
 class Replay:
     """The values that a stream of events leads to.
 
-    ``values`` maps a key to its present value; ``counters`` to the counter of the event that set it.
+    ``values`` maps a key to its present value; ``counters`` to the counter of the event that set it. ``again`` holds,
+    by the number of the showing, the values of trials that were shown once more: they never touch the first ones.
     ``done`` and ``undone`` are the commands that undo and redo would take next, last first out; ``last`` is the last
     command on a trial. Logs may be read one after the other: values of one never touch those of another, and
     :meth:`settle` puts the commands of all into order.
@@ -75,6 +77,7 @@ class Replay:
     def __init__(self) -> None:
         self.values: dict[Key, Value] = {}
         self.counters: dict[Key, int] = {}
+        self.again: dict[int, dict[Key, Value]] = {}
         self.done: list[Step] = []
         self.undone: list[Step] = []
         self.last: Step | None = None
@@ -82,13 +85,16 @@ class Replay:
 
     def read(self, event: Event) -> None:
         """Take an event of a log that is being opened."""
-        if event.field in NOT_DECISIONS or event.showing != 1:
+        if event.field in NOT_DECISIONS:
             return
-        for key, value in keyed(event, event.new):
-            self.values[key] = value
-            self.counters[key] = event.counter
+        if event.showing == 1:
+            for key, value in keyed(event, event.new):
+                self.values[key] = value
+                self.counters[key] = event.counter
+        else:
+            self.again.setdefault(event.showing, {}).update(keyed(event, event.new))
         recording, trial = event.subject["recording"], event.subject["trial"]
-        step = (event.counter, event.time, recording, event.seq, event.operation, trial, event.target)
+        step = (event.counter, event.time, recording, event.seq, event.operation, trial, event.target, event.showing)
         self._steps.append(Step._make(step))
 
     def settle(self) -> None:

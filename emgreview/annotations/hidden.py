@@ -1,0 +1,99 @@
+"""What a reviewer does not see: automatic marks that are hidden, and trials that come again without a word.
+
+Both are planned by events of the log about the review itself (field "log"), so that a review opened again hides the
+same. Such an event may hold, beside its own details,
+
+    hide         [[trial, channel], ...]     the automatic mark is not shown from here on
+    show_again   [[trial, after], ...]       the trial comes a second time, right after another one in the queue
+    reveal       [[trial, channel], ...]     the automatic mark is shown again
+
+The log always holds the whole truth: a hidden mark is put aside only where a state is shown or a command is applied.
+
+    Hiding      what is hidden and repeated now
+    veil        an activity as it is shown while its automatic mark is hidden
+    unveil      an activity that was decided so, as it is logged
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Self
+
+from emgreview.annotations.events import Event
+from emgreview.annotations.state import RESPONSE, VERDICTS, Activity, find_burst
+
+
+@dataclass(frozen=True, slots=True)
+class Hiding:
+    """``automatic`` holds (trial, channel) whose automatic mark is hidden; ``again`` (trial, after), in order."""
+
+    automatic: frozenset[tuple[str, str]] = frozenset()
+    again: tuple[tuple[str, str], ...] = ()
+
+    @classmethod
+    def of(cls, notes: Iterable[Event]) -> Self:
+        """What the events about a review add up to, in their order."""
+        automatic: set[tuple[str, str]] = set()
+        again: list[tuple[str, str]] = []
+        for event in notes:
+            automatic |= {(trial, channel) for trial, channel in event.new.get("hide", ())}
+            automatic -= {(trial, channel) for trial, channel in event.new.get("reveal", ())}
+            again += [(trial, after) for trial, after in event.new.get("show_again", ())]
+        return cls(frozenset(automatic), tuple(again))
+
+    def queue(self, trials: Sequence[str]) -> tuple[tuple[str, int], ...]:
+        """Trials in order, each with the number of its showing; a repeat stands after its anchor, if both are there."""
+        after: dict[str, list[str]] = {}
+        for trial, anchor in self.again:
+            if trial in trials:
+                after.setdefault(anchor, []).append(trial)
+        seen: dict[str, int] = {}
+        places = []
+        for trial in trials:
+            places.append((trial, 1))
+            for other in after.get(trial, ()):
+                seen[other] = seen.get(other, 1) + 1
+                places.append((other, seen[other]))
+        return tuple(places)
+
+
+def veil(activity: Activity) -> Activity:
+    """An activity without what the method said: a mark of the reviewer's own is shown as an added one."""
+    bursts = dict(activity["bursts"])
+    response = bursts.pop(RESPONSE, None)
+    if response is None:
+        return activity
+    own = response["origin"] == "moved" or (response["origin"] == "automatic" and response["accepted"])
+    if own:
+        bursts[RESPONSE] = {**response, "origin": "added", "automatic": None}
+    found = activity["found"]
+    return {**activity, "found": "none detected" if found == "bursts" and not bursts else found, "bursts": bursts}
+
+
+def unveil(seen: Activity, before: Activity) -> Activity:
+    """The activity to log: the reviewer's response takes the place of the hidden mark, which keeps the method's values.
+
+    ``before`` is the activity as it was, with that mark. Where the reviewer marked other bursts alone, the hidden mark
+    counts as removed.
+    """
+    hidden = before["bursts"].get(RESPONSE)
+    if hidden is None:
+        return seen
+    automatic = hidden["automatic"]
+    bursts = dict(seen["bursts"])
+    own = RESPONSE if RESPONSE in bursts else find_burst(seen, None) if seen["found"] == "bursts" else None
+    if own is not None:
+        mark = bursts.pop(own)
+        same = (mark["onset"], mark["offset"]) == (automatic["onset"], automatic["offset"])
+        bursts[RESPONSE] = {**mark, "automatic": automatic, "origin": "automatic" if same else "moved"}
+        return {**seen, "bursts": bursts}
+    untouched = {
+        **hidden,
+        "origin": "removed" if seen["found"] == "bursts" else "automatic",
+        "accepted": False,
+        "onset": automatic["onset"],
+        "offset": automatic["offset"],
+        "kind": "response",
+        "confidence": None,
+    }
+    found = seen["found"] if seen["found"] in VERDICTS else "bursts"
+    return {**seen, "found": found, "bursts": {RESPONSE: untouched, **bursts}}
