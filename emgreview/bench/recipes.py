@@ -1,0 +1,266 @@
+"""Trials with exactly known truth, band-passed as the comparators of the benchmark demand.
+
+Three kinds of activity, each at a stated level and rise, and trials without any:
+
+    units        motor-unit trains of :func:`emgreview.simulation.simulate`; the truth is 10 % of the rise of the first
+                 potential; every 25 trials have another pool and another effort
+    splices      a real burst (open forearm recordings, movements 2 and 3) times a straight ramp, added to real rest of
+                 another recording (movement 5); the truth is the start of the ramp
+    modulated    heavy-tailed noise whose SD follows a ramp, half a cosine or a saturating exponential; the truth is its
+                 start
+    quiet        no activity: amplifier noise, mains, tonic activity, heart beats, knocks, swings, or real rest
+
+The level is 20 log10 of the RMS of the burst alone, onset to offset, over the RMS of the rest, both within 20-450 Hz,
+mains and heart not counted. Arrays are (trials, samples) and (trials,); seconds from the first sample; NaN where there
+is no activity. The forearm recordings are CC0 1.0 ("Surface Electromyography Dataset from Different Movements of the
+Hand"); their rate, 1000 Hz, is inferred.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import signal
+
+from emgreview.errors import ReadError
+from emgreview.simulation import ARTEFACTS, rest_noise, simulate
+
+Array = NDArray[np.float64]
+
+RATE_HZ, SPLICE_RATE_HZ = 2000.0, 1000.0
+CUE_S, LENGTH_S = 1.0, 2.6
+REST_S = (-0.5, 0.0)
+NOISE_UV = 3.0
+POOL_TRIALS = 25
+
+QUIET = ("noise", "mains", "tonic", "heart", "knock", "swing", "real rest")
+ALONE_UV: Mapping[str, Mapping[str, float]] = MappingProxyType(
+    {
+        "mains": {"level_uv": 6.0, "hz": 50.0},
+        "tonic": {"level_uv": 9.0},
+        "heart": {"level_uv": 40.0},
+        "knock": {"level_uv": 60.0},
+        "swing": {"level_uv": 30.0},
+    }
+)
+"""What is laid over the noise (3 µV RMS) of trials without activity."""
+
+TROUBLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
+    {
+        "nothing": {},
+        "tonic": {"artefacts": {"tonic": {"level_uv": 3.0}}},
+        "mains 50 Hz": {"artefacts": {"mains": {"level_uv": 6.0, "hz": 50.0}}},
+        "mains 60 Hz": {"artefacts": {"mains": {"level_uv": 6.0, "hz": 60.0}}},
+        "heart": {"artefacts": {"heart": {"level_uv": 40.0}}},
+        "knock before": {"artefacts": {"knock": {"level_uv": 60.0, "at_s": CUE_S + 0.06}}},
+        "swing": {"artefacts": {"swing": {"level_uv": 60.0, "at_s": CUE_S + 0.1}}},
+        "electrode step": {"artefacts": {"pop": {"level_uv": 100.0, "at_s": CUE_S + 0.06}}},
+        "clipped": {"artefacts": {"clip": {"share": 0.4}}},
+        "early burst": {"artefacts": {"early_burst": {"level_uv": 6.0, "at_s": CUE_S + 0.03, "duration_s": 0.05}}},
+        "neighbour": {"artefacts": {"crosstalk": {"level_uv": 2.0, "at_s": CUE_S + 0.25}}},
+        "1000 Hz": {"rate_hz": 1000.0},
+        "4000 Hz": {"rate_hz": 4000.0},
+        "filtered amplifier": {"amplifier": True},
+    }
+)
+"""Options of :func:`units` for a burst of 15 dB (17 µV RMS) and 50 ms rise, in noise of 3 µV RMS."""
+
+
+@dataclass(frozen=True, eq=False)
+class Made:
+    """Trials ``x`` (trials, samples) and their truth, (trials,) seconds; ``visible_s`` is where the RMS of the burst
+    alone over 10 ms first exceeds that of the rest."""
+
+    x: Array
+    rate_hz: float
+    onset_s: Array
+    visible_s: Array
+    offset_s: Array
+
+
+def band(x: Array, rate_hz: float) -> Array:
+    """Zero-phase band-pass ``butter(4, [20, 450])``: the comparators' own."""
+    sos = signal.butter(4, [20.0, min(450.0, 0.45 * rate_hz)], "bandpass", fs=rate_hz, output="sos")
+    return signal.sosfiltfilt(sos, x, axis=-1)
+
+
+def units(
+    rng: np.random.Generator,
+    n: int,
+    snr_db: float,
+    rise_s: float,
+    *,
+    artefacts: Mapping[str, Mapping[str, object]] | None = None,
+    rate_hz: float = RATE_HZ,
+    amplifier: bool = False,
+) -> Made:
+    """Motor-unit trains; ``amplifier`` band-passes them 10-500 Hz, forward, before anything else."""
+    parts = []
+    for start in range(0, n, POOL_TRIALS):
+        count = min(POOL_TRIALS, n - start)
+        fall_s = rng.uniform(0.05, 0.15, count)
+        made = simulate(
+            count,
+            rate_hz,
+            seed=int(rng.integers(2**31)),
+            snr_db=snr_db,
+            rise_s=rise_s,
+            fall_s=fall_s,
+            duration_s=rise_s + fall_s + rng.uniform(0.1, 0.4, count),
+            before_s=CUE_S,
+            after_s=LENGTH_S - CUE_S,
+            effort=float(rng.uniform(0.25, 0.7)),
+            noise_uv=NOISE_UV,
+            artefacts=artefacts,
+        )
+        x = made.x
+        if amplifier:
+            x = signal.sosfilt(signal.butter(2, [10, 500], "bandpass", fs=rate_hz, output="sos"), x, axis=-1)
+        parts.append(Made(band(x, rate_hz), rate_hz, made.onset_s, made.visible_s, made.offset_s))
+    return joined(parts)
+
+
+def joined(parts: list[Made]) -> Made:
+    columns = {name: np.concatenate([getattr(p, name) for p in parts]) for name in ("x", *TRUTHS)}
+    return Made(rate_hz=parts[0].rate_hz, **columns)
+
+
+TRUTHS = ("onset_s", "visible_s", "offset_s")
+
+
+def moments(rng: np.random.Generator, n: int, rise_s: float) -> tuple[Array, Array, Array]:
+    """Onset, length of the fall, and offset of each trial."""
+    onset_s = CUE_S + rng.uniform(0.15, 0.35, n)
+    fall_s = rng.uniform(0.05, 0.15, n)
+    return onset_s, fall_s, onset_s + rise_s + rng.uniform(0.1, 0.4, n) + fall_s
+
+
+def scaled(burst: Array, rest: Array, rate_hz: float, onset_s: Array, offset_s: Array, snr_db: float) -> Made:
+    """Burst at its level on rest, both (trials, samples), band-passed."""
+    time_s = np.arange(burst.shape[1]) / rate_hz
+    inside = (time_s >= onset_s[:, None]) & (time_s <= offset_s[:, None])
+    burst, rest = band(burst, rate_hz), band(rest, rate_hz)
+    rest_rms = np.sqrt(np.mean(rest**2, axis=1, keepdims=True))
+    rms = np.sqrt(np.sum(burst**2 * inside, axis=1, keepdims=True) / inside.sum(axis=1, keepdims=True))
+    burst = burst * (rest_rms / rms * 10 ** (snr_db / 20))
+    width = max(1, round(0.01 * rate_hz))
+    local = signal.oaconvolve(burst**2, np.full((1, width), 1 / width), mode="same", axes=-1)
+    seen = (local > rest_rms**2) & (time_s >= onset_s[:, None])
+    visible_s = np.where(seen.any(axis=1), seen.argmax(axis=1) / rate_hz, np.nan)
+    return Made(rest + burst, rate_hz, onset_s, visible_s, offset_s)
+
+
+def modulated(rng: np.random.Generator, n: int, snr_db: float, rise_s: float) -> Made:
+    """Noise with Student's t distribution (5 degrees), band 40 to 200 Hz, under three kinds of rise in turn."""
+    samples = round(LENGTH_S * RATE_HZ)
+    time_s = np.arange(samples) / RATE_HZ
+    onset_s, fall_s, offset_s = moments(rng, n, rise_s)
+    u = (time_s - onset_s[:, None]) / rise_s
+    part = np.clip(u, 0, 1)
+    shapes = np.stack([part, 0.5 - 0.5 * np.cos(np.pi * part), 1 - np.exp(-3 * np.maximum(u, 0))])
+    gain = shapes[np.arange(n) % 3, np.arange(n)] * np.clip((offset_s[:, None] - time_s) / fall_s[:, None], 0, 1)
+    colour = signal.butter(2, [40, 200], "bandpass", fs=RATE_HZ, output="sos")
+    burst = signal.sosfilt(colour, rng.standard_t(5, (n, samples)), axis=-1) * gain
+    return scaled(
+        burst,
+        rest_noise((n, samples), RATE_HZ, rng, level_uv=NOISE_UV),
+        RATE_HZ,
+        onset_s,
+        offset_s,
+        snr_db,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Forearm:
+    """Channels of the open forearm recordings, samples as recorded: ``bursts`` of movements, ``rests``."""
+
+    bursts: tuple[Array, ...]
+    rests: tuple[Array, ...]
+
+
+ACTIVE_AT_REST = frozenset(
+    {
+        *(("10_3", 1), ("11_1", 1), ("11_1", 0), ("12_2", 1), ("13_3", 1), ("15_1", 0), ("15_1", 1), ("16_3", 0)),
+        *(("16_3", 1), ("17_1", 1), ("17_2", 1), ("1_3", 0), ("1_3", 1), ("4_1", 1), ("6_1", 1), ("6_3", 1)),
+        *(("7_1", 0), ("7_1", 1), ("7_2", 1), ("7_3", 1), ("8_2", 1)),
+    }
+)
+"""Rest recordings (subject_repetition, channel) whose trace shows activity in a picture. Only those in which a method
+had found some were looked at, so the rest left over is somewhat too calm."""
+
+
+@lru_cache(maxsize=4)
+def forearm(folder: Path, subjects: tuple[int, ...]) -> Forearm:
+    """The recordings of some subjects; ReadError where they are not there.
+
+    A rest channel with a plain contraction (a stretch of 0.1 s with more than four times the median RMS) is left out.
+    """
+    bursts, rests = [], []
+    for subject in subjects:
+        for path in sorted((folder / "forearm_cc0").glob(f"{subject}_*_[235].txt")):
+            repetition, movement = path.stem.rsplit("_", 1)
+            for number, channel in enumerate(np.loadtxt(path, delimiter=",").T):
+                if movement != "5":
+                    bursts.append(channel)
+                    continue
+                whole = band(channel, SPLICE_RATE_HZ)[: len(channel) // 100 * 100]
+                level = np.sqrt(np.mean(whole.reshape(-1, 100) ** 2, axis=-1))
+                if (repetition, number) not in ACTIVE_AT_REST and level.max() < 4 * np.median(level):
+                    rests.append(channel)
+    if not bursts or not rests:
+        raise ReadError(
+            f"{folder} holds no forearm recordings of subjects {subjects}; the folder must hold 'forearm_cc0' with "
+            "files subject_repetition_movement.txt; give the folder of the open data, or leave it out."
+        )
+    return Forearm(tuple(bursts), tuple(rests))
+
+
+def cut(rng: np.random.Generator, channels: tuple[Array, ...], n: int) -> Array:
+    """Stretches of channels drawn by chance, (n, samples of a trial), each without its mean."""
+    samples = round(LENGTH_S * SPLICE_RATE_HZ)
+    out = np.empty((n, samples))
+    for row in out:
+        channel = channels[rng.integers(len(channels))]
+        start = rng.integers(len(channel) - samples)
+        row[:] = channel[start : start + samples]
+    return out - out.mean(axis=1, keepdims=True)
+
+
+def splices(rng: np.random.Generator, n: int, snr_db: float, rise_s: float, *, material: Forearm) -> Made:
+    """Real bursts on real rest; burst material at least three times as strong as the rest it is laid on."""
+    rest, burst = cut(rng, material.rests, n), cut(rng, material.bursts, n)
+    for _ in range(100):
+        weak = band(burst, SPLICE_RATE_HZ).std(axis=1) < 3 * band(rest, SPLICE_RATE_HZ).std(axis=1)
+        if not weak.any():
+            break
+        burst[weak] = cut(rng, material.bursts, int(weak.sum()))
+    onset_s, fall_s, offset_s = moments(rng, n, rise_s)
+    time_s = np.arange(rest.shape[1]) / SPLICE_RATE_HZ
+    gain = np.clip((time_s - onset_s[:, None]) / rise_s, 0, 1)
+    gain = np.minimum(gain, np.clip((offset_s[:, None] - time_s) / fall_s[:, None], 0, 1))
+    return scaled(burst * gain, rest, SPLICE_RATE_HZ, onset_s, offset_s, snr_db)
+
+
+def quiet(rng: np.random.Generator, n: int, kind: str, *, material: Forearm | None = None) -> Made:
+    """Trials without activity, of one kind of :data:`QUIET`; the levels of artefacts vary by half to double."""
+    if kind == "real rest":
+        assert material is not None
+        x, rate_hz = cut(rng, material.rests, n), SPLICE_RATE_HZ
+    else:
+        rate_hz = RATE_HZ
+        x = rest_noise((n, round(LENGTH_S * rate_hz)), rate_hz, rng, level_uv=NOISE_UV)
+        if kind in ALONE_UV:
+            levels = dict(ALONE_UV[kind])
+            uv = levels.pop("level_uv")
+            parts = [
+                ARTEFACTS[kind](x[k : k + POOL_TRIALS], rate_hz, rng, level_uv=uv * 2 ** rng.uniform(-1, 1), **levels)
+                for k in range(0, n, POOL_TRIALS)
+            ]
+            x = np.concatenate(parts)
+    return Made(band(x, rate_hz), rate_hz, *np.full((3, n), np.nan))
