@@ -76,11 +76,11 @@ def find_floor(
     """The floor of one channel of one person.
 
     ``rests`` (stretches, samples) is rest, one stretch a trial; ``bursts`` are that person's own, (samples,) each, from
-    onset to offset. Rows of rest are made by joining stretches of different trials, one burst is put into each row, and
-    ``method`` with its ``parameters`` seeks it (:func:`emgreview.signal.onset.estimate_onsets`). At each level
-    ``injections`` rows are tried, the same rows and bursts at all levels. The interval comes from drawing the bursts
-    and the stretches of rest anew, 1000 times, so that it widens where there are few (rather wide than narrow: both are
-    drawn at once). Same seed, same result.
+    onset to offset. Rows of rest are made by joining stretches of different trials, each row at the level of one trial;
+    one burst is put into each row, and ``method`` with its ``parameters`` seeks it
+    (:func:`emgreview.signal.onset.estimate_onsets`). At each level ``injections`` rows are tried, the same rows and
+    bursts at all levels. The interval comes from drawing the bursts and the stretches of rest anew, 1000 times, so that
+    it widens where there are few (rather wide than narrow: both are drawn at once). Same seed, same result.
 
     A burst holds the noise that lay over it, scaled with it, so give strong ones (20 dB or more). Raises SignalError
     for fewer than 5 whole stretches of rest or no burst, ParameterError.
@@ -101,7 +101,8 @@ def find_floor(
         )
     rng = np.random.default_rng(seed)
     quiet = quiet - quiet.mean(axis=1, keepdims=True)
-    rest = float(np.median(quiet.std(axis=1)))
+    quiet = quiet[quiet.std(axis=1) > 0]
+    rest = float(np.median(quiet.std(axis=1))) if len(quiet) else 0.0
     if rest == 0:
         raise SignalError("the rest came without any variation, so nothing can be over it; look for a dead channel.")
 
@@ -204,7 +205,8 @@ def _join(
 ) -> tuple[FloatArray, NDArray[np.intp]]:
     """Rows of rest made of stretches of different trials, each fading into the next with constant power.
 
-    The second result says which stretch begins each row.
+    All stretches of a row are brought to the level of its first: rest wanders from trial to trial, and a row that put
+    them together as they are would hold steps that no trial has. The second result says which stretch begins each row.
     """
     rows, samples = shape
     length = quiet.shape[1]
@@ -215,7 +217,9 @@ def _join(
     ramp = np.sin(0.5 * np.pi * (np.arange(overlap) + 0.5) / max(overlap, 1))
     fade = np.ones(length)
     fade[:overlap], fade[length - overlap :] = ramp, ramp[::-1]
+    level = quiet.std(axis=1)
     out = np.zeros((rows, (pieces - 1) * step + length))
     for piece in range(pieces):
-        out[:, piece * step : piece * step + length] += quiet[order[:, piece]] * fade
+        gain = level[order[:, 0]] / level[order[:, piece]]
+        out[:, piece * step : piece * step + length] += gain[:, np.newaxis] * quiet[order[:, piece]] * fade
     return out[:, overlap : overlap + samples], order[:, 0]

@@ -1,5 +1,8 @@
 """The detection floor: it is where fresh bursts of that level are found that often."""
 
+import os
+from pathlib import Path
+
 import numpy as np
 import pytest
 from scipy import optimize, signal
@@ -78,8 +81,8 @@ def test_any_method_has_a_floor(person, method):
     assert found.method == method
 
 
-def test_gain_moves_microvolts_and_not_decibels_and_the_seed_decides(person, floor):
-    louder = find_floor(8 * person[0][:40], [-8 * burst for burst in person[1][:40]], RATE_HZ)
+def test_gain_and_sign_move_microvolts_and_not_decibels_and_the_seed_decides(person, floor):
+    louder = find_floor(-8 * person[0][:40], [-8 * burst for burst in person[1][:40]], RATE_HZ)
     assert louder.level_db == pytest.approx(floor.level_db, abs=1e-6)
     assert louder.level == pytest.approx(8 * floor.level)
     once, again, other = (
@@ -116,3 +119,29 @@ def test_too_little_is_refused(person):
         find_floor(rests, bursts, RATE_HZ, share=1.0)
     with pytest.raises(ParameterError, match="injections"):
         find_floor(rests, bursts, RATE_HZ, injections=3)
+
+
+def test_rest_that_wanders_from_trial_to_trial_costs_little(person):
+    """Steps between trials are no part of a trial: only the spread of their levels counts."""
+    gain = np.exp(0.3 * np.random.default_rng(0).standard_normal((40, 1)))
+    steady, wandering = (find_floor(g * person[0][:40], person[1][:40], RATE_HZ) for g in (1.0, gain))
+    assert steady.level_db < wandering.level_db < steady.level_db + 6
+
+
+def test_floor_of_real_rest_and_real_bursts():
+    """Forearm recordings under CC0 1.0 (rate of 1000 Hz and unit inferred): a floor well below the real bursts."""
+    if "EMGREVIEW_OPEN_DATA" not in os.environ:
+        pytest.skip("EMGREVIEW_OPEN_DATA is not set: the open recordings are not at hand")
+    folder = Path(os.environ["EMGREVIEW_OPEN_DATA"]) / "forearm_cc0"
+    sos = signal.butter(2, [20, 450], "bandpass", fs=1000, output="sos")
+
+    def channel(movement, repetition):
+        x = np.loadtxt(folder / f"3_{repetition}_{movement}.txt", delimiter=",")[:, 1]
+        return signal.sosfiltfilt(sos, 1000 * x)
+
+    rests = np.concatenate([channel(5, repetition)[300:3800].reshape(-1, 500) for repetition in (1, 2, 3)])
+    bursts = [channel(2, repetition)[2500:2900] * np.minimum(1, np.arange(400) / 50) for repetition in (1, 2, 3)]
+    for method in ("ramp", "threshold"):
+        found = find_floor(rests, bursts, 1000.0, method=method)
+        assert 0 < found.level_db < 10
+        assert found.level < 0.5 * np.sqrt(np.mean(np.square(bursts)))
