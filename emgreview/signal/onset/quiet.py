@@ -4,7 +4,8 @@
    (:mod:`~emgreview.signal.onset.whitening`). Departures from the papers named there: the residual is then averaged
    over ``smooth_s``, because whitening alone over-weighs high frequencies, where muscle is weak; and its change over
    ``lag_s`` is taken, so that what is slower than muscle weighs little: heart beats, swings, and the ringing that a
-   zero-phase band-pass puts ahead of a strong onset.
+   zero-phase band-pass puts ahead of a strong onset. Where a trial holds something slow and strong, its change over
+   ``second_lag_s`` is taken as well.
 2. y is the energy of the residual in bins of ``bin_s``, 1 on average in the rest. Blocks of rest with more than three
    times the median energy (a heart beat, a knock) do not count in that average.
 3. z is the mean of y in blocks of ``block_s``. A block's mark runs from -1 to 1 as ln z passes a gate, which rises with
@@ -44,6 +45,9 @@ class QuietParameters:
     ridge: float = 0.003
     smooth_s: float = 0.002
     lag_s: float = 0.003
+    second_lag_s: float = 0.002
+    slow_s: float = 0.016
+    slow_share: float = 0.3
     bin_s: float = 0.002
     block_s: float = 0.020
     span_s: float = 0.160
@@ -84,6 +88,10 @@ def standing(x: Array, rate_hz: float, rest: slice, search: slice, p: QuietParam
 
     x = x.astype(np.float32)
     e = whiten(x, rest, rate_hz, p)[:, :used]
+    slow = np.flatnonzero(swings(x, rate_hz, p))
+    if len(slow):
+        lag = max(1, round(p.second_lag_s * rate_hz))
+        e[slow, lag:] -= e[slow, :-lag]
     y = sums(e * e, bin_)
     z = sums(y, block)
     power = sums(np.square(x[:, :used]), per_block) * np.float32(1 / per_block)
@@ -131,6 +139,21 @@ def whitening_taps(quiet: Floats, rate_hz: float, p: QuietParameters) -> tuple[F
     lag = max(1, round(p.lag_s * rate_hz))
     taps = np.pad(taps, ((0, 0), (0, lag))) - np.pad(taps, ((0, 0), (lag, 0)))
     return taps.astype(np.float32), box // 2 + lag // 5
+
+
+def swings(x: Floats, rate_hz: float, p: QuietParameters) -> NDArray[np.bool_]:
+    """Which trials hold something slow and strong, a swing or heart beats: (trials,).
+
+    That is a stretch of 0.1 s with more than three times the power of the rest, of which the mean over ``slow_s``
+    keeps ``slow_share``: nearly all at 20 Hz, hardly a twentieth from 50 Hz on.
+    """
+    length, box = max(1, round(0.1 * rate_hz)), max(1, round(p.slow_s * rate_hz))
+    used = x.shape[1] // length * length
+    total = np.cumsum(np.pad(x, ((0, 0), (box // 2 + 1, box - box // 2 - 1))), axis=1)
+    mean = np.zeros((len(x), x.shape[1]), np.float32)
+    mean[:, : x.shape[1] - 1] = (total[:, box:] - total[:, :-box])[:, : x.shape[1] - 1] / box
+    power, slow = (sums(np.square(part[:, :used]), length) for part in (x, mean))
+    return np.any((power > 3 * length) & (slow > p.slow_share * power), axis=1)
 
 
 def prevalence(marks: Floats, span: int) -> Array:
