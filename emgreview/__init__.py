@@ -25,6 +25,7 @@ _HOMES = {
         "measure",
         "measure_evoked",
     ),
+    "emgreview.bench": ("bench_onsets",),
     "emgreview.session": ("open_review",),
     "emgreview.demo": ("write_demo",),
     "emgreview.views": ("review", "show_cues"),
@@ -35,6 +36,7 @@ __all__ = sorted(_HOME_OF)
 
 if TYPE_CHECKING:
     from emgreview.annotations import verify as verify
+    from emgreview.bench import bench_onsets as bench_onsets
     from emgreview.demo import write_demo as write_demo
     from emgreview.errors import EmgreviewError as EmgreviewError
     from emgreview.errors import SignalWarning as SignalWarning

@@ -21,7 +21,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"signal"},
     {"annotations", "evidence", "keys", "reading", "simulation", "trials"},
     {"tables"},
-    {"demo", "measuring"},
+    {"bench", "demo", "measuring"},
     {"session"},
     {"walks"},
     {"views"},
