@@ -20,7 +20,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"model"},
     {"signal"},
     {"annotations", "evidence", "keys", "reading", "simulation", "trials"},
-    {"tables"},
+    {"scroll", "tables"},
     {"bench", "demo", "measuring"},
     {"session"},
     {"walks"},
