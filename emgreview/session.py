@@ -265,7 +265,7 @@ class Session:
     def note(self, operation: str, value: Mapping[str, Any], reason: str | None = None) -> Event:
         """Write an event about the review itself, with what it hides or shows again; see ``annotations.hidden``."""
         event = self._book.append(next(iter(self._proposals.recordings)), operation, "log", None, value, reason=reason)
-        if {"hide", "reveal", "show_again"} & set(value):
+        if {"hide", "reveal", "show_again", "only"} & set(value):
             self._line_up()
             self._tell(self.queue)
         return event
@@ -289,6 +289,13 @@ class Session:
         must be a mark of the reviewer's own."""
         self._demand_own_mark(trial, [channel])
         return self._act("accept", trial, channel, lambda now: states.accept(now, burst), burst)
+
+    def accept_in_bulk(self, trial: str, channel: str, reason: str) -> Ids:
+        """Accept an automatic mark that nobody looked at, for a stated reason; see ``second_look.bulk``."""
+        activity = self._activity(trial, channel)
+        new = states.accept(activity, states.RESPONSE)
+        looked = {"looked": False}
+        return self._record("accept in bulk", trial, channel, "activity", activity, new, reason=reason, visible=looked)
 
     def accept_rest(self, trial: str) -> Ids:
         """Accept every channel of a trial that is not yet reviewed, in one step that one undo takes back."""
@@ -543,7 +550,7 @@ class Session:
         old = self._value(trial, channel, "signal")
         return self._record(operation, trial, channel, "signal", old, new, reason="; ".join(reasons) or None)
 
-    def _many(self, operation: str, trial: str, new: dict[str, dict[str, Any]]) -> Ids:
+    def _many(self, operation: str, trial: str, new: Mapping[str, Mapping[str, Any]], reason: str | None = None) -> Ids:
         """Several fields of several channels in one event; what would not change is left out."""
         old: dict[str, dict[str, Any]] = {}
         changed: dict[str, dict[str, Any]] = {}
@@ -553,7 +560,7 @@ class Session:
                 if part != before:
                     old.setdefault(label, {})[name] = before
                     changed.setdefault(label, {})[name] = part
-        return self._record(operation, trial, None, "channels", old, changed)
+        return self._record(operation, trial, None, "channels", old, changed, reason=reason)
 
     def _record(
         self,
@@ -566,6 +573,7 @@ class Session:
         *,
         burst: str | None = None,
         reason: str | None = None,
+        visible: Mapping[str, Any] | None = None,
     ) -> Ids:
         place = self._proposals.place(trial, channel)
         if old == new and not (field == "activity" and self._stale(trial, channel)):
@@ -582,7 +590,7 @@ class Session:
             burst=burst,
             reason=reason,
             showing=showing,
-            visible={"automatic": False} if self.hides_automatic(trial, channel) else None,
+            visible=visible or ({"automatic": False} if self.hides_automatic(trial, channel) else None),
         )
         return self._after(event)
 

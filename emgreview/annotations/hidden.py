@@ -1,11 +1,12 @@
-"""What a reviewer does not see: automatic marks that are hidden, and trials that come again without a word.
+"""What a reviewer does not see: hidden automatic marks, trials that come again without a word, trials not drawn.
 
-Both are planned by events of the log about the review itself (field "log"), so that a review opened again hides the
+All are planned by events of the log about the review itself (field "log"), so that a review opened again hides the
 same. Such an event may hold, beside its own details,
 
     hide         [[trial, channel], ...]     the automatic mark is not shown from here on
     show_again   [[trial, after], ...]       the trial comes a second time, right after another one in the queue
     reveal       [[trial, channel], ...]     the automatic mark is shown again
+    only         [trial, ...]                the review is about these trials alone
 
 The log always holds the whole truth: a hidden mark is put aside only where a state is shown or a command is applied.
 
@@ -24,27 +25,33 @@ from emgreview.annotations.state import RESPONSE, VERDICTS, Activity, find_burst
 
 @dataclass(frozen=True, slots=True)
 class Hiding:
-    """``automatic`` holds (trial, channel) whose automatic mark is hidden; ``again`` (trial, after), in order."""
+    """``automatic`` holds (trial, channel) whose automatic mark is hidden; ``again`` (trial, after), in order; ``only``
+    the trials that the review is about, None for all."""
 
     automatic: frozenset[tuple[str, str]] = frozenset()
     again: tuple[tuple[str, str], ...] = ()
+    only: frozenset[str] | None = None
 
     @classmethod
     def of(cls, notes: Iterable[Event]) -> Self:
         """What the events about a review add up to, in their order."""
         automatic: set[tuple[str, str]] = set()
         again: list[tuple[str, str]] = []
+        only: frozenset[str] | None = None
         for event in notes:
             automatic |= {(trial, channel) for trial, channel in event.new.get("hide", ())}
             automatic -= {(trial, channel) for trial, channel in event.new.get("reveal", ())}
             again += [(trial, after) for trial, after in event.new.get("show_again", ())]
-        return cls(frozenset(automatic), tuple(again))
+            only = frozenset(event.new["only"]) if "only" in event.new else only
+        return cls(frozenset(automatic), tuple(again), only)
 
     def queue(self, trials: Sequence[str]) -> tuple[tuple[str, int], ...]:
         """Trials in order, each with the number of its showing; a repeat stands after its anchor, if both are there."""
+        trials = [trial for trial in trials if self.only is None or trial in self.only]
+        there = frozenset(trials)
         after: dict[str, list[str]] = {}
         for trial, anchor in self.again:
-            if trial in trials:
+            if trial in there:
                 after.setdefault(anchor, []).append(trial)
         seen: dict[str, int] = {}
         places = []

@@ -145,7 +145,7 @@ def check_same_recordings(one: Logs, two: Logs) -> None:
 
 def sampled_trials(one: Logs, two: Logs) -> frozenset[str] | None:
     """The trials drawn for one of two reviewers, None where no sample was drawn."""
-    draws = [note.new["trials"] for note in (one.note("draw sample"), two.note("draw sample")) if note]
+    draws = [note.new["only"] for note in (one.note("draw sample"), two.note("draw sample")) if note]
     return frozenset.intersection(*map(frozenset, draws)) if draws else None
 
 

@@ -44,9 +44,10 @@ class Mark(NamedTuple):
 
 
 class Entry(NamedTuple):
-    """The present value of one field, and when and while seeing what it was set."""
+    """The present value of one field, and by what operation, when, and while seeing what it was set."""
 
     value: Any
+    operation: str
     time: str
     counter: int
     visible: Mapping[str, Any]
@@ -101,7 +102,7 @@ class Logs:
         elif event.field not in states.NOT_DECISIONS:
             entries = self.shown.setdefault(event.showing, {})
             for key, value in states.keyed(event, event.new):
-                entries[key] = Entry(value, event.time, event.counter, event.visible)
+                entries[key] = Entry(value, event.operation, event.time, event.counter, event.visible)
 
 
 def read_logs(folder: str | Path, reviewer: str) -> Logs:

@@ -11,12 +11,17 @@ both are kept.
     behaviour    conflict where the words differ
     cue          conflict where the corrected cues lie further apart than the tolerance
 
-    merge           the logs of two reviewers, and perhaps a third one's: Merge
+    merge_reviews   two reviewers of a folder, and perhaps a third: Merge
+    merge           the same, from logs read before
+    decided         a field's value where one reviewer finished it
     midpoint        of two activities that are both acceptable
+    more_careful    of two signal states
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import pandas as pd
@@ -24,8 +29,8 @@ import pandas as pd
 from emgreview.annotations import state as states
 from emgreview.annotations.events import CONFIDENCES
 from emgreview.cohort.agreement import check_same_recordings, sampled_trials
-from emgreview.cohort.marks import SIGNALS, Logs, Mark, cue_in, mark_of
-from emgreview.errors import DecisionError
+from emgreview.cohort.marks import SIGNALS, Logs, Mark, cue_in, mark_of, read_logs
+from emgreview.errors import DecisionError, ParameterError
 from emgreview.model import to_sample
 
 CHANNEL_FIELDS = ("signal", "activity", "comment", "discuss")
@@ -110,6 +115,22 @@ class Merge:
         return pd.DataFrame(rows, columns=names).astype({**whole, **({"onset_s": "float64"} if rows else {})})
 
 
+def merge_reviews(
+    folder: str | Path, first: str, second: str, third: str | None = None, *, within_ms: float = 10.0
+) -> Merge:
+    """Merge the decisions of two reviewers of a folder as they stand now, with what a third one settled, if any.
+
+    ``within_ms``: onsets no further apart count as the same. Raises UnknownNameError where a reviewer has no log,
+    LogBrokenError, LogError where the two reviewed different samples, ParameterError.
+    """
+    if len({first, second, third}) < 3:
+        raise ParameterError(f"reviewers {first!r}, {second!r} and {third!r} came; give two, or three, that differ.")
+    if not (math.isfinite(within_ms) and within_ms >= 0):
+        raise ParameterError(f"within_ms came as {within_ms!r}; allowed: 0 ms or more; correct it.")
+    one, two = read_logs(folder, first), read_logs(folder, second)
+    return merge(one, two, read_logs(folder, third) if third else None, within_s=within_ms / 1000)
+
+
 def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float) -> Merge:
     """Merge two reviewers' logs; where a third settled a conflict, that stands.
 
@@ -146,7 +167,7 @@ def merge_item(one: Logs, two: Logs, item: Item, within: int) -> tuple[dict[str,
     found: dict[str, Merged] = {}
     disputes: list[Conflict] = []
     for name in TRIAL_FIELDS if item[2] is None else CHANNEL_FIELDS:
-        a, b = (_decided(logs, item, name) for logs in (one, two))
+        a, b = (decided(logs, item, name) for logs in (one, two))
         if a is None and b is None:
             continue
         if a is None or b is None:
@@ -208,6 +229,17 @@ def more_careful(a: Mapping[str, Any], b: Mapping[str, Any]) -> dict[str, Any]:
     return {"state": a["state"], "reasons": list(dict.fromkeys([*a["reasons"], *b["reasons"]]))}
 
 
+def decided(logs: Logs, item: Item, name: str) -> Any:
+    """A field's value where the reviewer decided and finished, None otherwise."""
+    value = logs.value(*item, name)
+    if name == "activity":
+        finished = value is not None and states.reviewed(value, states.USABLE)
+        return value if finished else None
+    if name == "signal":
+        return value if logs.mark(_unit(item)).reviewed else None
+    return value or None
+
+
 # Inside ----------------------------------------------------------------------------------------------------------
 
 
@@ -221,17 +253,6 @@ def _items(*logs: Logs) -> list[Item]:
     return sorted(keys, key=lambda item: (item[0], item[1], item[2] or ""))
 
 
-def _decided(logs: Logs, item: Item, name: str) -> Any:
-    """A field's value where the reviewer decided and finished, None otherwise."""
-    value = logs.value(*item, name)
-    if name == "activity":
-        finished = value is not None and states.reviewed(value, states.USABLE)
-        return value if finished else None
-    if name == "signal":
-        return value if logs.mark(_unit(item)).reviewed else None
-    return value or None
-
-
 def _unit(item: Item) -> tuple[str, str, str]:
     recording, trial, channel = item
     assert channel is not None
@@ -241,9 +262,9 @@ def _unit(item: Item) -> tuple[str, str, str]:
 def _clash(name: str, a: Any, b: Any, within: int) -> str:
     """Why two values cannot both stand, or ""."""
     if name == "signal" and a["state"] != b["state"]:
-        return f"{a['state']} against {b['state']}"
+        return " against ".join(sorted([a["state"], b["state"]]))
     if name == "behaviour":
-        return f"{a} against {b}"
+        return " against ".join(sorted([a, b]))
     if name == "cue" and abs(a - b) > within:
         return "corrected cues further apart than the tolerance"
     return _activities_clash(a, b, within) if name == "activity" else ""
@@ -252,7 +273,7 @@ def _clash(name: str, a: Any, b: Any, within: int) -> str:
 def _activities_clash(a: states.Activity, b: states.Activity, within: int) -> str:
     one, two = mark_of(a, None).state, mark_of(b, None).state
     if one != two:
-        return f"{one} against {two}"
+        return " against ".join(sorted([one, two]))
     first, second = _standing(a), _standing(b)
     if [burst["kind"] for burst in first] != [burst["kind"] for burst in second]:
         return "bursts differ in number or kind"
