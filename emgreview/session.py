@@ -57,6 +57,7 @@ def open_review(
     order: str = "recorded",
     blind: bool = False,
     method: str = "ramp",
+    convention: str | None = None,
     read_only: bool = False,
     detect: Detect | None = None,
     files: FileSystem | None = None,
@@ -66,7 +67,8 @@ def open_review(
     ``trials`` is one Trials or a list; each recording has its own log. ``order`` is "recorded", "random" (fixed by
     folder and reviewer) or "least certain" (widest interval of an automatic onset first); ``blind`` hides condition
     and participant and shuffles trials across recordings. ``method`` names the onset detector; ``detect`` replaces it,
-    called like :func:`emgreview.estimate_onsets`. With ``read_only`` nothing is locked or written.
+    called like :func:`emgreview.estimate_onsets`. ``convention`` is how the study marks an onset, in its own words, one
+    line; it is kept in the logs, and holds until another is given. With ``read_only`` nothing is locked or written.
 
     Raises ParameterError, LogLockedError (another process writes), LogTooNewError, LogError (a log belongs to another
     recording). A broken log opens the whole review for reading only; ``session.problem`` says why.
@@ -79,6 +81,7 @@ def open_review(
         order=order,
         blind=blind,
         method=method,
+        convention=convention and check_text(convention),
         read_only=read_only,
         detect=detect,
         files=files,
@@ -97,6 +100,7 @@ class Session:
         order: str,
         blind: bool,
         method: str,
+        convention: str | None,
         read_only: bool,
         detect: Detect | None,
         files: FileSystem | None,
@@ -119,6 +123,7 @@ class Session:
             reviewer=reviewer,
             order=order,
             blind=blind,
+            convention=convention,
             read_only=read_only,
             files=files,
         )
@@ -161,6 +166,11 @@ class Session:
     def blind(self) -> bool:
         """Whether condition and participant are hidden."""
         return self._book.blind
+
+    @property
+    def convention(self) -> str | None:
+        """How the study marks an onset, in its own words, or None."""
+        return self._book.convention
 
     def state(self, trial: str) -> TrialState:
         """The state of one trial, frozen, as it is to be shown: without automatic marks that are hidden."""

@@ -545,6 +545,25 @@ def test_the_log_says_everything_in_order(session, one, tmp_path):
     assert seal["operation"] == "seal"
 
 
+def test_the_convention_is_kept_once_and_again_when_it_changes(tmp_path):
+    words = "First sample at which the raw trace leaves the rest for good"
+    with start(tmp_path) as session:
+        assert session.convention is None
+    for given, holds in ((words, words), (None, words), (words, words), ("Foot of the burst", "Foot of the burst")):
+        with start(tmp_path, convention=given) as session:
+            assert session.convention == holds
+            assert session.undo() == (), "a convention is no decision"
+    with start(tmp_path, reviewer="r2", convention=words) as session:
+        assert session.convention == words
+    lines = log_lines(tmp_path)
+    assert [line["operation"] for line in lines] == ["open log", "change convention", "change convention", "open log"]
+    assert lines[-1]["new"]["convention"] == words
+    for line in lines:
+        CHECK.validate(line)
+    with pytest.raises(DecisionError, match="line break"):
+        start(tmp_path, convention="a\nb")
+
+
 def test_logs_are_named_by_participant_recording_and_reviewer(tmp_path):
     with start(tmp_path, make_trials("a b", sub="07", dataset="reach"), reviewer="r-2"):
         assert (tmp_path / "logs" / "sub-07" / "a b_reviewer-r-2.jsonl").is_file()

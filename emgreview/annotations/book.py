@@ -22,6 +22,14 @@ from emgreview.model import Recording
 Method = Mapping[str, Mapping[str, Any]]
 """{"processing": {"parameters", "hash"}, "detection": {"method", "parameters", "hash"}}, plain JSON."""
 
+CONTINUED: Mapping[str, tuple[str, ...]] = {
+    "continue log": ("packages",),
+    "change convention": ("convention",),
+}
+"""What a log's first line says of its surroundings, by the operation that says it anew when it has changed."""
+
+FACTS = tuple(fact for facts in CONTINUED.values() for fact in facts)
+
 
 class Book:
     """The logs of one reviewer for some recordings, by recording name.
@@ -39,6 +47,7 @@ class Book:
         reviewer: str,
         order: str,
         blind: bool,
+        convention: str | None,
         read_only: bool,
         files: FileSystem | None,
     ):
@@ -50,7 +59,7 @@ class Book:
         self.replay = Replay()
         self.notes: list[Event] = []
         self._methods: dict[str, Event] = {}
-        self._packages: dict[str, Mapping[str, str]] = {}
+        self._facts: dict[str, dict[str, Any]] = {name: {} for name in recordings}
         try:
             for name, recording in recordings.items():
                 path = log_path(folder, name, reviewer, recording.entities.get("sub"))
@@ -65,9 +74,10 @@ class Book:
             )
             seeds = [log.header["seed"] for log in self._logs.values() if log.header]
             self.seed: str = [*seeds, hashlib.sha256(f"{folder.name}/{reviewer}".encode()).hexdigest()[:16]][0]
+            convention = self.convention if convention is None else convention
             if self.problem is None:
                 for name in recordings:
-                    self._begin(name, methods[name], order)
+                    self._begin(name, methods[name], order, convention)
         except BaseException:
             self.close()
             raise
@@ -80,6 +90,12 @@ class Book:
     @property
     def notices(self) -> tuple[str, ...]:
         return tuple(log.notice for log in self._logs.values() if log.notice)
+
+    @property
+    def convention(self) -> str | None:
+        """How onsets are to be marked, in the study's own words, or None."""
+        stated = [facts["convention"] for facts in self._facts.values() if facts.get("convention")]
+        return [*stated, None][0]
 
     @property
     def next_counter(self) -> int:
@@ -177,16 +193,16 @@ class Book:
         if event.field in ("log", "method"):
             if "processing" in event.new:
                 self._methods[recording] = event
-            if "packages" in event.new:
-                self._packages[recording] = event.new["packages"]
+            self._facts[recording] |= {fact: event.new[fact] for fact in FACTS if fact in event.new}
         elif event.field == "blind" and self.blind:
             raise DecisionError(
                 f"this review was unblinded on {event.time}; it cannot be blind again; open it with blind=False."
             )
 
-    def _begin(self, name: str, method: Method, order: str) -> None:
-        """Write a new log's first line, or the change of method or packages since the last one."""
-        log, recording, packages = self._logs[name], self._recordings[name], installed()
+    def _begin(self, name: str, method: Method, order: str, convention: str | None) -> None:
+        """Write a new log's first line, or what has changed since the last one."""
+        log, recording = self._logs[name], self._recordings[name]
+        facts = {"packages": installed(), "convention": convention}
         if log.header is None:
             first = {
                 "schema": SCHEMA,
@@ -195,7 +211,7 @@ class Book:
                 "rate_hz": recording.rate_hz,
                 "order": order,
                 "seed": self.seed,
-                "packages": packages,
+                **facts,
                 **method,
             }
             self.append(name, "open log", "log", None, first)
@@ -203,9 +219,11 @@ class Book:
         before = self.method(name)
         if any(before[part]["hash"] != method[part]["hash"] for part in method):
             self.append(name, "change method", "method", before, method)
-        last = self._packages[name]
-        if last != packages:
-            self.append(name, "continue log", "log", {"packages": last}, {"packages": packages})
+        for operation, parts in CONTINUED.items():
+            old = {fact: self._facts[name].get(fact) for fact in parts}
+            new = {fact: facts[fact] for fact in parts}
+            if old != new:
+                self.append(name, operation, "log", old, new)
 
 
 def method_of(
