@@ -7,7 +7,7 @@ compared. The variance of bin b, relative to the rest, is
     v_b = 1 + g rho_b^2,   rho_b = clip((b - tau) / r, 0, 1)
 
 so the SD of the activity alone rises as a straight line from nothing to its plateau; slow rises are also tried with a
-jump at the start (``JUMPS``). The log-likelihood against rest is
+jump at the start (``JUMPS``) and as a square of time (``GENTLE_S``). The log-likelihood against rest is
 
     l(tau, r, g) = -(nu / 2) sum_b [ln v_b + y_b (1 / v_b - 1)]
 
@@ -48,8 +48,11 @@ JUMP_S = 0.006
 """Slow rises that begin with a jump, as trains of motor units do: rise in seconds, and the share of the plateau's SD
 that the first potentials reach within ``JUMP_S``."""
 
-JUMP_WEIGHTS = (0.25, 2.5)
-"""Prior weight of a profile with a jump, that of a straight one being 1: for the interval, and for the onset."""
+GENTLE_S = (0.16, 0.3)
+"""Slow rises that begin gently: the SD grows as the square of time."""
+
+JUMP_WEIGHTS, GENTLE_WEIGHTS = (1.0, 2.5), (0.5, 0.1)
+"""Prior weight of such a profile, that of a straight one being 1: for the interval, and for the onset."""
 
 QUANTILES = (0.05, 0.5, 0.95)
 PLAIN, SHARP = 0, 1
@@ -82,14 +85,14 @@ class RampParameters(QuietParameters):
     plateau_s: float = 0.08
     quiet_s: float = 0.14
     resolution_s: float = 0.001
-    temper: float = 0.3
+    temper: float = 0.38
     uneven_temper: float = 0.5
     uneven_from: float = 0.4
     restless_from: float = 0.6
     restless_level: float = 2.0
     cap: float = 12.0
     cap_over: float = 4.0
-    offset_temper: float = 0.8
+    offset_temper: float = 0.63
     steepness: float = 8.0
 
     def __post_init__(self) -> None:
@@ -264,21 +267,25 @@ def profiles(step_s: float, candidates: int, wide: int, middle: int) -> tuple[Fl
     """What the likelihood is made of, for all onsets, profiles and levels.
 
     1/v - 1 as (steps, candidates × profiles × levels); sums of ln v over the first 0, 1, 2 … steps; the rise of each
-    profile; prior weights (2, profiles × levels) of the plain posterior and of its cube. Jumps only with SHARP.
+    profile; prior weights (2, profiles × levels) of the plain posterior and of its cube. With PLAIN only straight ones.
     """
     shapes = [(rise, 0.0) for rise in RISES_S if rise >= 0.4 * step_s]
     straight = len(shapes)
     shapes += JUMPS if middle == SHARP else ()
+    jumping = len(shapes)
+    shapes += ((rise, 0.0) for rise in GENTLE_S if middle == SHARP)
     rises_s, jumps = np.array(shapes).T
     since = np.arange(wide)[:, None] - np.arange(candidates)
     t = np.maximum((since[..., None] + 0.5) * step_s, 0)
     rho = np.minimum(t / rises_s, 1)
+    rho[..., jumping:] **= 2
     rho += jumps * (1 - rho) * np.minimum(t / JUMP_S, 1)
     v = 1 + rho[..., None] ** 2 * 10 ** (LEVELS_DB / 10)
     table = (1 / v - 1).reshape(wide, -1).astype(np.float32)
     ln_v = np.pad(np.cumsum(np.log(v).reshape(wide, -1), axis=0), ((1, 0), (0, 0))).astype(np.float32)
     weights = np.ones((2, len(shapes)), np.float32)
-    weights[:, straight:] = np.array(JUMP_WEIGHTS)[:, None]
+    weights[:, straight:jumping] = np.array(JUMP_WEIGHTS)[:, None]
+    weights[:, jumping:] = np.array(GENTLE_WEIGHTS)[:, None]
     weights = np.repeat(weights, len(LEVELS_DB), axis=1)
     for array in (table, ln_v, rises_s, weights):
         array.setflags(write=False)
