@@ -6,6 +6,7 @@
     review      the review screen in a browser, without a notebook
     measure     measures of every burst of a sealed version, as a table
     verify      check every log and every sealed version of a review folder
+    bench       how accurate the onset methods are, on trials whose truth is known
 
 Text for people goes to standard output, or JSON with ``--json``; notes and errors go to standard error, one line each.
 The exit status is 0 only when all is well, 1 when something was found or failed, 2 when the command was mistyped. Over
@@ -181,6 +182,18 @@ def _verify(given: argparse.Namespace) -> Status:
     words += "all as written." if found.ok else f"problems {len(found.problems)}."
     _tell(given, dataclasses.asdict(found), "\n".join([words, *(f"  {problem}" for problem in found.problems)]))
     return FINE if found.ok else NOT_FINE
+
+
+def _bench(given: argparse.Namespace) -> Status:
+    if given.out is not None and given.out.exists():
+        raise er.EmgreviewError(f"{given.out} exists already; nothing was run; give the name of a new folder.")
+    seed = {} if given.seed is None else {"seed": given.seed}
+    report = er.bench_onsets(trials=given.trials, open_data=given.open_data, progress=_progress, **seed)
+    values = {name: getattr(report, name) for name in ("facts", "cells", "troubles", "quiet")}
+    _tell(given, values | {"figures": [dataclasses.asdict(figure) for figure in report.figures]}, report.text())
+    if given.out is not None:
+        _say(f"written to {report.write(given.out)}")
+    return FINE if report.figures and all(figure.reached for figure in report.figures) else NOT_FINE
 
 
 # The notebook ----------------------------------------------------------------------------------------------------
@@ -381,6 +394,13 @@ def _parser() -> argparse.ArgumentParser:
 
     verify = _command(commands, "verify", _verify, "check every log and every sealed version of a review folder")
     verify.add_argument("folder", type=Path, help="the folder that holds 'logs'")
+
+    bench = _command(commands, "bench", _bench, "how accurate the onset methods are, on trials whose truth is known")
+    bench.add_argument("what", choices=("onsets",), help="onsets: every onset method, and the figures to reach")
+    bench.add_argument("--trials", type=int, default=500, metavar="N", help="trials a cell (500: some five minutes)")
+    bench.add_argument("--seed", type=int, metavar="N", help="other trials than those of the table in the pages")
+    bench.add_argument("--open-data", type=Path, metavar="FOLDER", help="holds the open forearm recordings")
+    bench.add_argument("--out", type=Path, metavar="FOLDER", help="a new folder for report, tables and figures")
     return parser
 
 

@@ -354,6 +354,30 @@ def test_review_refuses_a_port_that_is_taken(study, tmp_path):
     assert f"port {port} cannot be used" in err.splitlines()[-1]
 
 
+def test_bench_prints_the_report_and_writes_it_once(run, tmp_path, monkeypatch):
+    small = er.bench_onsets(trials=10, levels_db=(30,), rises_s=(0.05,), kinds=("units",))
+    asked = {}
+
+    def bench(**options):
+        asked.update(options)
+        return small
+
+    monkeypatch.setattr(er, "bench_onsets", bench)
+    status, out, err = run("bench", "onsets", "--trials", "10", "--seed", "4", "--out", tmp_path / "new")
+    assert (asked["trials"], asked["seed"], asked["open_data"]) == (10, 4, None)
+    assert status == (0 if all(figure.reached for figure in small.figures) else 1)
+    assert "## Figures to reach" in out
+    assert "written to" in err
+    assert (tmp_path / "new" / "report.md").read_text() + "\n" == out
+    status, out, _ = run("bench", "onsets", "--json")
+    values = json.loads(out)
+    assert set(values) == {"facts", "cells", "troubles", "quiet", "figures"}
+    assert "seed" in values["facts"]
+    status, out, err = run("bench", "onsets", "--out", tmp_path / "new")
+    assert (status, out) == (1, "")
+    assert "nothing was run" in err
+
+
 def test_version_is_that_of_the_package(capsys):
     with pytest.raises(SystemExit) as ended:
         cli.run(["--version"])
