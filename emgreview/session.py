@@ -535,6 +535,11 @@ class Session:
         activity = self._activity(trial, channel)
         return activity if states.reviewed(activity, states.USABLE) else self._shown(trial, channel)
 
+    def _unseen(self, trial: str | None, channel: str | None) -> Mapping[str, Any] | None:
+        """What an event says of an automatic mark that was hidden."""
+        hidden = trial in self._places and self.hides_automatic(str(trial), channel)
+        return {"automatic": False} if hidden else None
+
     def _demand_own_mark(self, trial: str, channels: Sequence[str]) -> None:
         for label in channels:
             shown = self._shown(trial, label)
@@ -600,7 +605,7 @@ class Session:
             burst=burst,
             reason=reason,
             showing=showing,
-            visible=visible or ({"automatic": False} if self.hides_automatic(trial, channel) else None),
+            visible=visible or self._unseen(trial, channel),
         )
         return self._after(event)
 
@@ -621,6 +626,7 @@ class Session:
             burst=subject["burst"],
             target=event.counter,
             showing=event.showing,
+            visible=self._unseen(self._entry(subject["trial"], event.showing), subject["channel"]),
         )
         if event.field == "set aside":
             return self._tell(self._touched(str(subject["recording"]), event.new))

@@ -6,6 +6,7 @@ seconds. Trials of one person resemble each other, so true intervals are somewha
 
     agreement       compare two reviewers of a folder: Agreement
     compare         the same, from logs read before
+    plain           a result as plain JSON values
 """
 
 import dataclasses
@@ -91,8 +92,7 @@ class Agreement:
     def to_dict(self) -> dict[str, Any]:
         """Everything but the table, as plain JSON values; missing numbers are null."""
         named = {field.name: getattr(self, field.name) for field in dataclasses.fields(self) if field.name != "table"}
-        plain: dict[str, Any] = _plain(named)
-        return plain
+        return dict(plain(named))
 
 
 def agreement(folder: str | Path, first: str, second: str, *, within_ms: Sequence[float] = WITHIN_MS) -> Agreement:
@@ -245,14 +245,15 @@ def _lines(found: Agreement) -> list[str]:
     for part in (found.states, found.signals):
         used = [f"{word} {_percent(share)}" for word, share in part.prevalence.items() if share > 0]
         lines.append(
-            f"{part.what.capitalize()}: same word {_share(part.raw)}; kappa {_estimate(part.kappa)}; "
+            f"{part.what.capitalize()}: same word {show_share(part.raw)}; kappa {_estimate(part.kappa)}; "
             f"AC1 {_number(part.ac1)}; share of each word: {', '.join(used) or 'none'}."
         )
     for times in (found.onsets, found.offsets):
-        within = "; ".join(f"within {ms:g} ms {_share(share)}" for ms, share in times.within.items())
+        lower, upper = show_ms(times.lower), show_ms(times.upper)
+        within = "; ".join(f"within {ms:g} ms {show_share(share)}" for ms, share in times.within.items())
         lines.append(
-            f"{times.what.capitalize()} ({two} minus {one}), {times.n} pairs: bias {_ms(times.bias)}; limits of "
-            f"agreement {_ms(times.lower)} to {_ms(times.upper)}; {within}; ICC{ICC_FORM} {_estimate(times.icc)}."
+            f"{times.what.capitalize()} ({two} minus {one}), {times.n} pairs: bias {show_ms(times.bias)}; limits of "
+            f"agreement {lower} to {upper}; {within}; ICC{ICC_FORM} {_estimate(times.icc)}."
         )
         if times.only_first or times.only_second:
             within = ", ".join(f"{_percent(share.value)} within {ms:g} ms" for ms, share in times.within_all.items())
@@ -279,22 +280,25 @@ def _estimate(part: Estimate) -> str:
     return _number(part.value) + ("" if math.isnan(part.low) else f" [{part.low:.3f}, {part.high:.3f}]")
 
 
-def _share(part: Estimate) -> str:
+def show_share(part: Estimate) -> str:
+    """A share in per cent, with its interval."""
     return _percent(part.value) + ("" if math.isnan(part.low) else f" [{100 * part.low:.1f}, {100 * part.high:.1f}]")
 
 
-def _ms(part: Estimate) -> str:
+def show_ms(part: Estimate) -> str:
+    """Seconds as milliseconds, with their interval."""
     if math.isnan(part.value):
         return "n/a"
     ends = "" if math.isnan(part.low) else f" [{1000 * part.low:.1f}, {1000 * part.high:.1f}]"
     return f"{1000 * part.value:.1f} ms{ends}"
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
+    """Any value of this package as plain JSON; missing numbers are null."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {field.name: _plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
+        return {field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
     if isinstance(value, Mapping):
-        return {f"{name:g}" if isinstance(name, float) else str(name): _plain(part) for name, part in value.items()}
+        return {f"{name:g}" if isinstance(name, float) else str(name): plain(part) for name, part in value.items()}
     if isinstance(value, (list, tuple)):
-        return [_plain(part) for part in value]
+        return [plain(part) for part in value]
     return None if isinstance(value, float) and not math.isfinite(value) else value

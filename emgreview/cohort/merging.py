@@ -125,10 +125,16 @@ def merge_reviews(
     """
     if len({first, second, third}) < 3:
         raise ParameterError(f"reviewers {first!r}, {second!r} and {third!r} came; give two, or three, that differ.")
-    if not (math.isfinite(within_ms) and within_ms >= 0):
-        raise ParameterError(f"within_ms came as {within_ms!r}; allowed: 0 ms or more; correct it.")
+    check_within(within_ms)
     one, two = read_logs(folder, first), read_logs(folder, second)
     return merge(one, two, read_logs(folder, third) if third else None, within_s=within_ms / 1000)
+
+
+def check_within(within_ms: float) -> float:
+    """A tolerance in milliseconds, or ParameterError."""
+    if not (math.isfinite(within_ms) and within_ms >= 0):
+        raise ParameterError(f"within_ms came as {within_ms!r}; allowed: 0 ms or more; correct it.")
+    return within_ms
 
 
 def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float) -> Merge:
@@ -155,6 +161,8 @@ def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float) -
                 unsettled.append(item)
             elif settled is not None:
                 found, disputes = found | settled, []
+        if disputes:  # a mark does not stand while it is in dispute whether the signal can be used, nor the other way
+            found = {name: value for name, value in found.items() if name in ("comment", "discuss")}
         values |= {(item, name): value for name, value in found.items()}
         conflicts += disputes
     heads = {**one.heads, **two.heads, **(third.heads if third else {})}

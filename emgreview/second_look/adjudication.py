@@ -1,0 +1,312 @@
+"""Settling what two reviewers disagree on: a third reviewer's session that holds nothing else.
+
+The two decisions come as candidates "A" and "B", without names, in an order drawn anew for every item; the automatic
+mark is hidden, because it would tell who had accepted it. Each item is settled by one of them, by both (then what lies
+between stands), by a decision of the third reviewer's own through the ordinary commands, or not at all. The third log
+names the base and the heads of both others; whose decision stood is in its reasons, which the screen does not show.
+
+    adjudicate      open such a session: Adjudication
+    Adjudication    a Session with disputes and settle
+    Dispute         one item: what it is about, and its two candidates
+"""
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from emgreview.annotations import state as states
+from emgreview.annotations.events import check_reviewer, check_text
+from emgreview.annotations.state import Activity, ChannelState
+from emgreview.cohort.drawing import new_seed
+from emgreview.cohort.marks import Logs, read_logs
+from emgreview.cohort.merging import Conflict, Item, Merge, check_within, decided, merge, midpoint, more_careful
+from emgreview.errors import DecisionError, ParameterError, UnknownNameError
+from emgreview.model import Trials
+from emgreview.session import Ids, Session
+
+LETTERS = ("A", "B")
+CHOICES = (*LETTERS, "both acceptable", "cannot be settled")
+"""What :meth:`Adjudication.settle` knows."""
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One of two decisions, unnamed: the channel as that reviewer left it, or of a trial the behaviour or the cue, in
+    seconds from the recorded one. Origins, automatic values and comments are left out: they could tell who it was."""
+
+    letter: str
+    channel: ChannelState | None = None
+    behaviour: str | None = None
+    cue_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Dispute:
+    """One item on which two reviewers disagree; ``channel`` None: on the trial. ``settled`` is "" or how."""
+
+    trial: str
+    channel: str | None
+    fields: tuple[str, ...]
+    why: str
+    candidates: tuple[Candidate, Candidate]
+    settled: str
+
+
+def adjudicate(
+    trials: Trials | Sequence[Trials],
+    folder: str | Path,
+    first: str,
+    second: str,
+    *,
+    reviewer: str,
+    within_ms: float = 10.0,
+    blind: bool = True,
+    seed: str | None = None,
+    **options: Any,
+) -> "Adjudication":
+    """Open a session of a third reviewer about what two others disagree on, or continue it.
+
+    ``trials`` as both reviewed them; ``within_ms``: onsets no further apart count as the same; ``seed`` of the order
+    of the candidates, drawn and logged unless given; other options as for :func:`emgreview.open_review`.
+
+    Raises DecisionError where they disagree on nothing, ParameterError where two of the three reviewers are the same or
+    a disputed trial is not among ``trials``, UnknownNameError where a reviewer has no log, and what open_review raises.
+    """
+    if len({first, second, check_reviewer(reviewer)}) < 3:
+        raise ParameterError(f"reviewers {first!r}, {second!r} and {reviewer!r} came; give three that differ.")
+    one, two = read_logs(folder, first), read_logs(folder, second)
+    merged = merge(one, two, within_s=check_within(within_ms) / 1000)
+    if not merged.conflicts:
+        raise DecisionError(
+            f"{first!r} and {second!r} disagree on nothing by these rules (onsets within {within_ms:g} ms count as "
+            "the same), so there is nothing to settle."
+        )
+    parts = (trials,) if isinstance(trials, Trials) else tuple(trials)
+    known = {trial for part in parts for trial in part.ids}
+    if lost := sorted({conflict.item[1] for conflict in merged.conflicts} - known):
+        raise ParameterError(
+            f"{len(lost)} disputed trials, {lost[0]!r} the first, are not among the trials that came; give "
+            "all that the two reviewed."
+        )
+    settings = {"order": "random", "method": "ramp", "read_only": False, "detect": None, "files": None, **options}
+    return Adjudication(parts, Path(folder), one, two, merged, reviewer=reviewer, blind=blind, seed=seed, **settings)
+
+
+class Adjudication(Session):
+    """A :class:`Session` about disputes alone; see :func:`adjudicate`. Front ends need three things more: ``disputes``,
+    ``settle`` (also as a command of ``apply``), and no automatic mark where ``hides_automatic`` says so."""
+
+    def __init__(
+        self,
+        trials: tuple[Trials, ...],
+        folder: Path,
+        one: Logs,
+        two: Logs,
+        merged: Merge,
+        *,
+        seed: str | None = None,
+        **options: Any,
+    ):
+        self._one, self._two, self._merged = one, two, merged
+        self._conflicts: dict[Item, list[Conflict]] = {}
+        for conflict in merged.conflicts:
+            self._conflicts.setdefault(conflict.item, []).append(conflict)
+        self._items: dict[str, list[Item]] = {}
+        for item in self._conflicts:
+            self._items.setdefault(item[1], []).append(item)
+        super().__init__(trials, folder, **options)
+        try:
+            self._seed = self._begin(seed)
+            self.keep_to({trial: [item[2] for item in items if item[2]] for trial, items in self._items.items()})
+        except BaseException:
+            self.close()
+            raise
+
+    # What is in dispute ------------------------------------------------------------------------------------------
+
+    def disputes(self, trial: str | None = None) -> tuple[Dispute, ...]:
+        """The disputes of a trial, or all of them in the order of the queue."""
+        if trial is not None:
+            self._proposals.place(trial)
+        trials = self.queue if trial is None else (trial,)
+        return tuple(self._dispute(item) for one in trials for item in self._items.get(one, ()))
+
+    def settle(self, trial: str, channel: str | None, choice: str, reason: str | None = None) -> Ids:
+        """Settle a dispute by one of CHOICES; the third reviewer's own decision comes by the ordinary commands instead.
+
+        "both acceptable": the midpoint of the two stands where they differ in time, and the more careful state of the
+        signal; where they differ in kind nothing lies between, and a DecisionError says so. "cannot be settled":
+        nothing stands, and the item is put on the list to discuss.
+        """
+        item = self._item(trial, channel)
+        if choice not in CHOICES:
+            raise UnknownNameError("choice", choice, CHOICES)
+        said = f"; {check_text(reason)}" if reason else ""
+        if choice == "cannot be settled":
+            return self._record(
+                choice, trial, channel, "discuss", self._value(trial, channel, "discuss"), True, reason=reason
+            )
+        if choice == "both acceptable":
+            words = f"both acceptable: what lies between {self._one.reviewer} and {self._two.reviewer} stands"
+            values = self._between(item)
+        else:
+            chosen = self._behind(item)[LETTERS.index(choice)]
+            words = f"{choice}, the decision of {chosen.reviewer}, stands"
+            values = self._values(chosen, item)
+        if channel is not None:
+            return self._many("settle", trial, {channel: values}, words + said)
+        ids: Ids = ()
+        for field, value in values.items():
+            ids += self._record(
+                "settle", trial, None, field, self._value(trial, None, field), value, reason=words + said
+            )
+        return ids[:1]
+
+    # What a session gives, narrowed to the disputes --------------------------------------------------------------
+
+    def apply(self, command: str, trial: str | None = None, channel: str | None = None, **arguments: Any) -> Ids:
+        """As :meth:`Session.apply`, with the command "settle" (``choice``, ``reason``) besides."""
+        if command == "settle" and trial is not None:
+            return self.settle(trial, channel, **arguments)
+        return super().apply(command, trial, channel, **arguments)
+
+    @property
+    def progress(self) -> tuple[int, int, int, int]:
+        """Disputes settled, disputes, trials whose disputes are all settled, trials."""
+        open_ = {trial: [self._how(item) for item in items] for trial, items in self._items.items()}
+        done = [sum(map(bool, ways)) for ways in open_.values()]
+        return sum(done), len(self._conflicts), sum(all(ways) for ways in open_.values()), len(open_)
+
+    def next_unreviewed(self, after: str | None = None) -> str | None:
+        """The next trial in the queue with an open dispute, starting after one and going round; or None."""
+        start = 0 if after is None else self._rank.get(after, -1) + 1
+        around = self.queue[start:] + self.queue[:start]
+        return next(
+            (trial for trial in around if not all(self._how(item) for item in self._items.get(trial, ()))), None
+        )
+
+    def hides_automatic(self, trial: str, channel: str | None = None) -> bool:
+        labels = self._proposals.place(trial, channel).labels if channel is None else (channel,)
+        disputed = any((trial, label) in self._disputed for label in labels)
+        return disputed or super().hides_automatic(trial, channel)
+
+    @property
+    def _disputed(self) -> frozenset[tuple[str, str | None]]:
+        return frozenset((item[1], item[2]) for item in self._conflicts)
+
+    # Inside ------------------------------------------------------------------------------------------------------
+
+    def _begin(self, seed: str | None) -> str:
+        """Name base and heads in the log, once and whenever they have changed; the seed is the first one's for ever."""
+        last = next((note for note in reversed(self.notes) if note.operation == "adjudicate"), None)
+        known = last.new["seed"] if last else None
+        if known and seed not in (None, known):
+            raise ParameterError(f"seed came as {seed!r}; this adjudication was begun with {known!r}; leave it out.")
+        plan = {
+            "seed": known or seed or new_seed(),
+            "within_s": self._merged.within_s,
+            "first": {"reviewer": self._one.reviewer, "heads": self._one.heads},
+            "second": {"reviewer": self._two.reviewer, "heads": self._two.heads},
+            "base": {
+                name: {"fingerprint": one.fingerprint.samples, **self._book.method(name)}
+                for name, one in self._proposals.recordings.items()
+            },
+            "disputes": [list(item) for item in self._conflicts],
+        }
+        if not self.read_only and (last is None or dict(last.new) != plan):
+            self.note("adjudicate", plan)
+        return str(plan["seed"])
+
+    def _item(self, trial: str, channel: str | None) -> Item:
+        recording = self._proposals.place(trial, channel).recording.name
+        if (item := (recording, trial, channel)) in self._conflicts:
+            return item
+        raise DecisionError(
+            f"the two reviewers do not disagree on {channel or 'this trial as a whole'} in trial {trial!r}; only "
+            "disputes are settled here."
+        )
+
+    def _behind(self, item: Item) -> tuple[Logs, Logs]:
+        """Whose decisions are A and B."""
+        drawn = hashlib.sha256(f"{self._seed}/{item!r}".encode()).digest()[0] % 2
+        return (self._two, self._one) if drawn else (self._one, self._two)
+
+    def _values(self, logs: Logs, item: Item) -> dict[str, Any]:
+        """What one reviewer decided about an item."""
+        fields = ("signal", "activity") if item[2] else tuple(conflict.field for conflict in self._conflicts[item])
+        values = {field: decided(logs, item, field) for field in fields}
+        return {field: value for field, value in values.items() if value is not None}
+
+    def _between(self, item: Item) -> dict[str, Any]:
+        one, two = self._values(self._one, item), self._values(self._two, item)
+        values = {**two, **one}
+        for field in values.keys() & one.keys() & two.keys():
+            if one[field] == two[field]:
+                continue
+            if field == "behaviour":
+                raise DecisionError(
+                    "'both acceptable' came for two words about what the person did, and nothing lies between them; "
+                    "choose one, say it yourself, or say 'cannot be settled'."
+                )
+            between: Any = {"signal": more_careful, "activity": midpoint}.get(field, lambda a, b: (a + b + 1) // 2)
+            values[field] = between(one[field], two[field])
+        return values
+
+    def _dispute(self, item: Item) -> Dispute:
+        _, trial, channel = item
+        conflicts = self._conflicts[item]
+        a, b = (self._candidate(letter, logs, item) for letter, logs in zip(LETTERS, self._behind(item), strict=True))
+        why = "; ".join(f"{conflict.field}: {conflict.why}" for conflict in conflicts)
+        return Dispute(trial, channel, tuple(conflict.field for conflict in conflicts), why, (a, b), self._how(item))
+
+    def _candidate(self, letter: str, logs: Logs, item: Item) -> Candidate:
+        _, trial, channel = item
+        place, values = self._proposals.place(trial), self._values(logs, item)
+        if channel is None:
+            cue = values.get("cue")
+            cue_s = None if cue is None else (cue - place.cue) / place.rate_hz
+            return Candidate(letter, behaviour=values.get("behaviour"), cue_s=cue_s)
+        activity = _unnamed(values.get("activity") or states.proposal(None))
+        signal = values.get("signal") or states.USABLE
+        shown = states.channel_state(channel, signal, activity, None, False, place.cue, place.rate_hz)
+        return Candidate(letter, channel=shown)
+
+    def _how(self, item: Item) -> str:
+        """How an item was settled, "" where it is open."""
+        _, trial, channel = item
+        if channel is None:
+            done = all(self._value(trial, None, conflict.field) is not None for conflict in self._conflicts[item])
+        else:
+            done = states.reviewed(self._activity(trial, channel), self._value(trial, channel, "signal"))
+        return "settled" if done else "cannot be settled" if self._value(trial, channel, "discuss") else ""
+
+    def _decided(self, trial: str, channel: str | None, field: str) -> Any:
+        """The third reviewer's value, or what stands without one."""
+        found = super()._decided(trial, channel, field)
+        if found is None:
+            item = (self._proposals.place(trial, channel).recording.name, trial, channel)
+            agreed = self._merged.values.get((item, field))
+            return agreed.value if agreed and item not in self._conflicts else None
+        return found
+
+    def _record(
+        self, operation: str, trial: str, channel: str | None, field: str, old: Any, new: Any, **more: Any
+    ) -> Ids:
+        about = new if field == "channels" else [channel]
+        if field in ("signal", "activity", "channels", "behaviour", "cue"):
+            for label in about:
+                self._item(trial, label)
+        return super()._record(operation, trial, channel, field, old, new, **more)
+
+
+def _unnamed(activity: Activity) -> Activity:
+    """An activity that tells nothing of how it came about."""
+    bursts = {
+        f"burst-{number}": {**burst, "origin": "added", "automatic": None}
+        for number, burst in enumerate(
+            sorted(filter(states.stands, activity["bursts"].values()), key=lambda burst: burst["onset"]), 1
+        )
+    }
+    return {**activity, "bursts": bursts}

@@ -1,0 +1,323 @@
+"""Accept by a rule what a random audit vouches for, with a bound that is stated and logged.
+
+The lot is every open channel-trial that meets the rule. A sample of it is decided by eye while the automatic mark is
+hidden. Size and acceptance number of the sample follow from the wanted bound and are logged before the draw. A mark
+further than ``moved_by_s`` from the automatic one, removed, none visible, not locatable, unusable, or decided while the
+automatic mark was seen counts as moved. If more are moved than allowed, nothing is accepted in bulk, and no second draw
+can touch that lot. If not, the rest of the lot can be accepted, and the log says:
+
+    At most p % of the n bulk-accepted onsets would have been moved by more than t ms (95 % upper bound).
+
+The bound is exact (hypergeometric) for marks as this reviewer would place them; it says nothing of another reviewer.
+
+    BulkRule        what a channel-trial must meet
+    plan_bulk       fix lot and plan, draw the audit
+    bulk_audit      the audit that was planned last
+    BulkAudit       what is left to look at, the result, and the acceptance
+"""
+
+import dataclasses
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from emgreview.annotations.events import Event
+from emgreview.cohort.drawing import new_seed, shuffled
+from emgreview.cohort.marks import Logs, Unit, read_logs
+from emgreview.cohort.statistics import acceptance_plan, most_bad
+from emgreview.errors import DecisionError, ParameterError
+from emgreview.model import to_sample
+from emgreview.session import Session
+
+Pair = tuple[str, str]
+PLAN, DRAW, RESULT, ACCEPTANCE = "plan audit", "draw audit", "audit result", "bulk acceptance"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BulkRule:
+    """A channel-trial meets it whose automatic onset has a 90 % interval narrower than ``interval_below_s`` and a level
+    above ``level_above_db``, and whose signal is clean unless ``clean`` is False: no note about its baseline, the
+    channel not marked bad, no caution, nothing set aside there."""
+
+    interval_below_s: float
+    level_above_db: float
+    clean: bool = True
+
+    def __post_init__(self) -> None:
+        if not (self.interval_below_s > 0 and math.isfinite(self.level_above_db)):
+            raise ParameterError(
+                f"the rule came with interval_below_s={self.interval_below_s!r} and level_above_db="
+                f"{self.level_above_db!r}; allowed: an interval above 0 s, and any level in dB; correct it."
+            )
+
+    @property
+    def words(self) -> str:
+        clean = ", signal clean" if self.clean else ""
+        return (
+            f"interval narrower than {1000 * self.interval_below_s:g} ms, level above {self.level_above_db:g} dB{clean}"
+        )
+
+    def meets(self, session: Session, trial: str, channel: str) -> bool:
+        """Whether an open, untouched channel-trial meets the rule."""
+        found, state = session.automatic(trial, channel), session.state(trial).channels[channel]
+        sure = found.high_s - found.low_s < self.interval_below_s and found.level_db > self.level_above_db
+        open_ = not state.reviewed and [burst.origin for burst in state.standing] == ["automatic"]
+        return sure and open_ and (not self.clean or _clean(session, trial, channel))
+
+
+def _clean(session: Session, trial: str, channel: str) -> bool:
+    state = session.state(trial)
+    recording = next(trials.recording for trials in session.trials if session.source(trial) in trials.ids)
+    here = state.channels[channel]
+    onsets = [burst.onset for burst in here.standing]
+    aside = any(
+        name == recording.name and label == channel and any(start <= onset < stop for onset in onsets)
+        for name, label, start, stop, _ in session.aside
+    )
+    good = recording.channel(channel).status == "good" and here.signal == "usable"
+    return good and not aside and not session.automatic(trial, channel).note
+
+
+def plan_bulk(
+    session: Session,
+    rule: BulkRule,
+    *,
+    at_most: float = 0.05,
+    moved_by_s: float = 0.01,
+    expected: float = 0.01,
+    passes: float = 0.9,
+    confidence: float = 0.95,
+    seed: str | None = None,
+) -> "BulkAudit":
+    """Fix the lot and the size of its audit, then draw it; both are logged, in this order.
+
+    ``at_most``: the share of bulk-accepted onsets that may at most have to be moved by more than ``moved_by_s``, with
+    ``confidence``. ``expected``: the share that you think is so; the sample is the smallest that lets such a lot pass
+    with probability ``passes``, and is larger the nearer the two are.
+
+    Raises DecisionError where nothing meets the rule, or where any of it was in the lot of an earlier audit, whatever
+    came of that: a second draw is not a way round a failed one. ParameterError.
+    """
+    if not moved_by_s > 0:
+        raise ParameterError(f"moved_by_s came as {moved_by_s!r}; allowed: above 0 s; correct it.")
+    lot = [
+        (trial, channel)
+        for trial in session.queue
+        if session.source(trial) == trial
+        for channel in session.state(trial).channels
+        if not session.hides_automatic(trial, channel) and rule.meets(session, trial, channel)
+    ]
+    if not lot:
+        raise DecisionError(
+            f"no open channel-trial meets the rule ({rule.words}), so there is nothing to accept in bulk."
+        )
+    before = {
+        (trial, channel) for note in session.notes if note.operation == PLAN for trial, channel, _ in note.new["lot"]
+    }
+    if shared := len(before & set(lot)):
+        raise DecisionError(
+            f"{shared} of {len(lot)} channel-trials that meet the rule were in the lot of an earlier audit; a lot is "
+            "audited once, whatever rule it is reached by; decide these by eye."
+        )
+    size, sample, allowed, chance = acceptance_plan(
+        len(lot), at_most, expected=expected, passes=passes, confidence=confidence
+    )
+    onsets = {(trial, channel): _automatic_sample(session, trial, channel) for trial, channel in lot}
+    plan = {
+        "rule": dataclasses.asdict(rule),
+        "lot": [[trial, channel, onsets[trial, channel]] for trial, channel in lot],
+        "lot_size": size,
+        "sample": sample,
+        "allowed": allowed,
+        "at_most": at_most,
+        "moved_by_s": moved_by_s,
+        "expected": expected,
+        "passes": chance,
+        "confidence": confidence,
+        "seed": new_seed() if seed is None else seed,
+    }
+    session.note(PLAN, plan, reason=f"{rule.words}: {sample} of {size} to be looked at, at most {allowed} moved")
+    return bulk_audit(session)
+
+
+def bulk_audit(session: Session) -> "BulkAudit":
+    """The audit that was planned last in a review. Raises DecisionError where there is none."""
+    plans = [note for note in session.notes if note.operation == PLAN]
+    if not plans:
+        raise DecisionError("no audit was planned in this review; call plan_bulk first.")
+    return BulkAudit(session, plans[-1])
+
+
+class BulkAudit:
+    """An audit: ``rule``, ``lot`` and ``sample`` (trial, channel), ``allowed``. Decide ``open`` in the session, by eye;
+    then ``finish``, and if it ``passed``, ``accept``."""
+
+    def __init__(self, session: Session, plan: Event):
+        self._session, self._plan = session, plan
+        self._onsets: dict[Pair, int] = {(trial, channel): onset for trial, channel, onset in plan.new["lot"]}
+        self.rule = BulkRule(**plan.new["rule"])
+        self.lot: tuple[Pair, ...] = tuple(self._onsets)
+        self.allowed: int = plan.new["allowed"]
+        drawn = self._note(DRAW)
+        if drawn is None:  # a draw that a crash prevented is the same draw: its seed was logged with the plan
+            pairs = sorted(shuffled(self.lot, plan.new["seed"])[: plan.new["sample"]])
+            drawn = session.note(DRAW, {"audit": plan.counter, "hide": [list(pair) for pair in pairs]})
+        self.sample: tuple[Pair, ...] = tuple((trial, channel) for trial, channel in drawn.new["hide"])
+
+    @property
+    def open(self) -> tuple[Pair, ...]:
+        """What is left to be looked at, in the order of the queue."""
+        drawn = set(self.sample)
+        return tuple(
+            (trial, channel)
+            for trial in self._session.queue
+            for channel, state in self._session.state(trial).channels.items()
+            if (trial, channel) in drawn and not state.reviewed
+        )
+
+    @property
+    def result(self) -> Mapping[str, Any] | None:
+        """What came of it: "looked", "moved", "allowed", "passed", "rows"; None before it is finished."""
+        note = self._note(RESULT)
+        return note.new if note else None
+
+    @property
+    def passed(self) -> bool:
+        return bool(self.result and self.result["passed"])
+
+    @property
+    def sentence(self) -> str:
+        """What the log and a report say of the bulk acceptance, or why there is none."""
+        if note := self._note(ACCEPTANCE):
+            return str(note.new["sentence"])
+        result = self.result
+        if result is None:
+            return f"The audit is not finished: {len(self.open)} of {len(self.sample)} are left to be looked at."
+        verdict = (
+            "passed; nothing is accepted in bulk yet" if result["passed"] else "failed; nothing is accepted in bulk"
+        )
+        return (
+            f"The audit {verdict}: {result['moved']} of {result['looked']} would have been moved by more than "
+            f"{self._ms} ms, {self.allowed} were allowed."
+        )
+
+    def finish(self) -> Mapping[str, Any]:
+        """Compare the marks with the hidden ones, log the result, show the automatic marks again. The result is final.
+
+        Raises DecisionError while part of the sample is open.
+        """
+        if self.result is not None:
+            return self.result
+        if self.open:
+            raise DecisionError(
+                f"{len(self.open)} of {len(self.sample)} channel-trials of the audit are open; decide them first, the "
+                f"next is {self.open[0][1]} of trial {self.open[0][0]!r}."
+            )
+        logs = read_logs(self._session.folder, self._session.reviewer)
+        rows = list(self._rows(logs))
+        moved = sum(row["moved"] for row in rows)
+        result = {
+            "audit": self._plan.counter,
+            "looked": len(rows),
+            "moved": moved,
+            "allowed": self.allowed,
+            "passed": moved <= self.allowed,
+            "rows": rows,
+            "reveal": [list(pair) for pair in self.sample],
+        }
+        self._session.note(RESULT, result)
+        return result
+
+    def accept(self) -> str:
+        """Accept what is left of the lot, in bulk; the sentence that says what it is worth.
+
+        Raises DecisionError before the audit is finished, after a failed one, where the method proposes other onsets by
+        now, or where so much of the lot was decided by eye meanwhile that the bound no longer holds for the rest.
+        """
+        if not self.passed:
+            raise DecisionError(f"{self.sentence} Decide the lot by eye.")
+        note = self._note(ACCEPTANCE)
+        rest = [tuple(pair) for pair in note.new["accepted"]] if note else self._rest()
+        reason = f"audit {self._plan.counter}"
+        if note is None and rest:
+            bound = self._bound(len(rest))
+            if bound > self._plan.new["at_most"] + 1e-12:
+                raise DecisionError(
+                    f"{len(rest)} of the lot are left, and of these up to {100 * bound:.1f} % might have to be moved, "
+                    f"more than the {100 * self._plan.new['at_most']:g} % wanted; decide them by eye."
+                )
+            value = {
+                "audit": self._plan.counter,
+                "accepted": rest,
+                "bound": bound,
+                "sentence": self._words(len(rest), bound),
+            }
+            self._session.note(ACCEPTANCE, {**value, "accepted": [list(pair) for pair in rest]})
+        for trial, channel in rest:
+            if not self._session.state(trial).channels[channel].reviewed:
+                self._session.accept_in_bulk(trial, channel, reason)
+        return self.sentence
+
+    # Inside ------------------------------------------------------------------------------------------------------
+
+    @property
+    def _ms(self) -> str:
+        return f"{1000 * self._plan.new['moved_by_s']:g}"
+
+    def _note(self, operation: str) -> Event | None:
+        notes = (note for note in self._session.notes if note.operation == operation)
+        return next((note for note in notes if note.new["audit"] == self._plan.counter), None)
+
+    def _rows(self, logs: Logs) -> Iterator[dict[str, Any]]:
+        names = {trial: trials.recording.name for trials in self._session.trials for trial in trials.ids}
+        for trial, channel in self.sample:
+            unit: Unit = (names[trial], trial, channel)
+            mark, entry = logs.mark(unit), logs.entry(*unit, "activity")
+            by = None if mark.onset is None else mark.onset - self._onsets[trial, channel]
+            seen = entry is None or entry.visible.get("automatic") is not False
+            seen = seen and mark.state != "unusable"
+            limit = to_sample(self._plan.new["moved_by_s"], logs.rates_hz[unit[0]])
+            moved = by is None or abs(by) > limit or seen
+            yield {"trial": trial, "channel": channel, "state": mark.state, "by": by, "seen": seen, "moved": moved}
+
+    def _rest(self) -> list[Pair]:
+        """What of the lot is still open and as it was."""
+        drawn, session = set(self.sample), self._session
+        rest = []
+        for trial, channel in self.lot:
+            state = session.state(trial).channels[channel]
+            if (trial, channel) in drawn or state.reviewed:
+                continue
+            if [burst.onset for burst in state.standing if burst.origin == "automatic"] != [
+                self._onsets[trial, channel]
+            ]:
+                raise DecisionError(
+                    f"{channel} of trial {trial!r} is no longer as it was when the audit was planned: its mark was "
+                    "touched, or the method has changed; decide it by eye first."
+                )
+            if state.signal == "usable":
+                rest.append((trial, channel))
+        return rest
+
+    def _bound(self, accepted: int) -> float:
+        plan, result = self._plan.new, self.result
+        assert result is not None
+        worst = most_bad(plan["lot_size"], result["looked"], result["moved"], confidence=plan["confidence"])
+        return min(1.0, (worst - result["moved"]) / accepted)
+
+    def _words(self, accepted: int, bound: float) -> str:
+        plan, result = self._plan.new, self.result
+        assert result is not None
+        percent = math.ceil(bound * 1000 - 1e-9) / 10
+        audited = f"{result['moved']} of {result['looked']} audited from a lot of {plan['lot_size']} were moved"
+        return (
+            f"At most {percent:g} % of the {accepted} bulk-accepted onsets would have been moved by more than "
+            f"{self._ms} ms ({100 * plan['confidence']:g} % upper bound, exact hypergeometric: {audited}; rule: "
+            f"{self.rule.words})."
+        )
+
+
+def _automatic_sample(session: Session, trial: str, channel: str) -> int:
+    (burst,) = session.state(trial).channels[channel].standing
+    return burst.onset

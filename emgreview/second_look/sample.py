@@ -1,0 +1,94 @@
+"""Trials for a second reviewer: a share of every stratum, drawn by a seed that the log keeps.
+
+The first reviewer's marks stay unseen: each reviewer has logs of their own, and nothing here reads the others'.
+
+    draw_sample     narrow the second reviewer's session to the trials drawn
+"""
+
+import math
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+
+from emgreview.cohort.drawing import new_seed, stratified
+from emgreview.errors import DecisionError, UnknownNameError
+from emgreview.session import Session
+
+BY = ("participant", "condition", "certainty")
+
+
+def draw_sample(
+    session: Session, *, share: float = 0.2, by: Sequence[str] = BY, seed: str | None = None
+) -> tuple[str, ...]:
+    """Draw the trials that a second reviewer is to look at, and narrow the session to them; the ids, in recorded order.
+
+    ``share`` of every stratum, at least one trial of each; 1 for everything. ``by`` names what makes the strata:
+    "participant", "recording", "certainty" (of the automatic onsets of a trial: all found with intervals below the
+    median of all trials, wider ones, or at least one not found) and any detail of the cues, such as "condition"; a
+    detail that no cue has makes no stratum, unless it is the only one named. The seed, the strata and the trials are
+    written to the log; the session opened again is about the same trials.
+
+    Raises DecisionError where a sample was drawn before, or decisions were taken already; UnknownNameError,
+    ParameterError.
+    """
+    if any(note.operation == "draw sample" for note in session.notes):
+        raise DecisionError(
+            f"a sample was drawn for reviewer {session.reviewer!r} already, and a second draw would be a choice; go on "
+            "with the first, or start a review under another code."
+        )
+    if session.progress[0]:
+        raise DecisionError(
+            f"{session.progress[0]} channel-trials are decided already; a sample is drawn before the first decision; "
+            "start a review under another code."
+        )
+    strata = _strata(session, by)
+    seed = new_seed() if seed is None else seed
+    drawn = stratified(strata, share, seed)
+    sizes, counts = Counter(strata.values()), Counter(strata[trial] for trial in drawn)
+    table = [
+        {"stratum": list(stratum), "trials": sizes[stratum], "drawn": counts[stratum]}
+        for stratum in sorted(sizes, key=str)
+    ]
+    plan = {"only": drawn, "seed": seed, "share": float(share), "by": list(by), "strata": table}
+    session.note("draw sample", plan)
+    return tuple(drawn)
+
+
+def _strata(session: Session, by: Sequence[str]) -> dict[str, tuple[str, ...]]:
+    cues = {
+        trial: (trials, marker)
+        for trials in session.trials
+        for trial, marker in zip(trials.ids, trials.cues, strict=True)
+    }
+    details = {name for _, marker in cues.values() for name in marker.details}
+    certainty = _certainty(session, tuple(cues)) if "certainty" in by else {}
+    known: dict[str, Callable[[str], str]] = {
+        "participant": lambda trial: cues[trial][0].recording.entities.get("sub", ""),
+        "recording": lambda trial: cues[trial][0].recording.name,
+        "certainty": lambda trial: certainty[trial],
+    }
+
+    def detail(name: str) -> Callable[[str], str]:
+        return lambda trial: str(cues[trial][1].details.get(name, ""))
+
+    for name in by:
+        if name not in known and name not in details and name != "condition":
+            raise UnknownNameError("stratum", name, sorted({*known, *details}))
+    readers = [known.get(name) or detail(name) for name in by]
+    return {trial: tuple(read(trial) for read in readers) for trial in cues}
+
+
+def _certainty(session: Session, trials: Sequence[str]) -> Mapping[str, str]:
+    """In words, how certain the method is of its least certain onset of a trial."""
+    widths: dict[str, float] = {}
+    for trial in trials:
+        found = [session.automatic(trial, channel) for channel in session.state(trial).channels]
+        missing = any(math.isnan(one.onset_s) for one in found)
+        widths[trial] = math.nan if missing else max(one.high_s - one.low_s for one in found)
+    finite = [width for width in widths.values() if math.isfinite(width)]
+    middle = float(np.median(finite)) if finite else math.nan
+    return {
+        trial: "not all found" if math.isnan(width) else "narrow" if width <= middle else "wide"
+        for trial, width in widths.items()
+    }

@@ -1,0 +1,197 @@
+"""The reviewer's own spread, drift, and pull towards the automatic mark, measured without the reviewer noticing.
+
+Some trials come a second time; of some others the automatic mark is hidden. Both are drawn before they are needed and
+spread through the queue. What came of it is told only after a version was sealed, so that it cannot change the review.
+Repeats pass unnoticed only where trials are shuffled: in a blind review, or with order="random".
+
+    plan_self_check     draw both, and write the plan to the log
+    self_check          the report, from the logs alone: SelfCheck
+"""
+
+import dataclasses
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from emgreview.cohort import statistics
+from emgreview.cohort.agreement import plain, show_ms, show_share
+from emgreview.cohort.drawing import new_seed, repeats, spread
+from emgreview.cohort.marks import Logs, Unit, read_logs
+from emgreview.cohort.statistics import Estimate
+from emgreview.errors import DecisionError, ParameterError
+from emgreview.session import Session
+
+FEWEST_REPEATS = 20
+"""A spread is known to about 1/sqrt(2 n) of itself: 16 % from 20 repeats of one channel, 10 % from 50."""
+
+
+def plan_self_check(
+    session: Session, *, repeats_share: float = 0.08, hidden_share: float = 0.1, seed: str | None = None
+) -> tuple[int, int]:
+    """Draw trials to show again and trials whose automatic marks are hidden; how many of each.
+
+    Shares are of the trials not yet begun. Repeats are at least 20, but never more than a third of those trials, and
+    come a quarter of the queue or more after the first showing; no trial is both. Plan and seed go to the log; which
+    trials they are is not told.
+
+    Raises DecisionError where a plan was made before, or fewer than 12 trials are left; ParameterError.
+    """
+    for name, share in (("repeats_share", repeats_share), ("hidden_share", hidden_share)):
+        if not 0 <= share <= 0.5:
+            raise ParameterError(f"{name} came as {share!r}; allowed: 0 to 0.5; correct it.")
+    if any(note.operation == "plan self-check" for note in session.notes):
+        raise DecisionError("a self-check was planned for this review already; it goes on by itself.")
+    queue = [trial for trial in session.queue if not any(c.reviewed for c in session.state(trial).channels.values())]
+    if len(queue) < 12:
+        raise DecisionError(
+            f"{len(queue)} trials are left that are not begun; a self-check needs 12 or more; plan it at the start "
+            "of a review."
+        )
+    seed = new_seed() if seed is None else seed
+    hidden = spread(queue, math.ceil(hidden_share * len(queue)), f"{seed}/hidden")
+    rest = [trial for trial in queue if trial not in set(hidden)]
+    wanted = max(FEWEST_REPEATS, math.ceil(repeats_share * len(queue))) if repeats_share else 0
+    again = repeats(rest, min(wanted, len(queue) // 3), f"{seed}/again")
+    pairs = [[trial, channel] for trial in hidden for channel in session.state(trial).channels]
+    plan = {"seed": seed, "hide": pairs, "show_again": [list(pair) for pair in again]}
+    session.note("plan self-check", plan)
+    return len(again), len(hidden)
+
+
+@dataclass(frozen=True, slots=True)
+class SelfCheck:
+    """What :func:`self_check` found; times in seconds. ``str()`` says it in words.
+
+    ``own_sd`` of one mark about the reviewer's own mean; ``bias`` second minus first showing; ``drift`` seconds of mark
+    an hour of review; ``changed`` share of channel-trials that got another state the second time. ``hidden`` and
+    ``shown`` the median distance from the automatic onset where it was hidden and shown, ``pull`` the difference of the
+    two, above 0 where seeing the automatic mark draws one's own towards it. ``only_once`` counts repeats with an onset
+    in one showing alone, ``missing_hidden`` and ``missing_shown`` channel-trials with an automatic onset that got none.
+    """
+
+    reviewer: str
+    planned_repeats: int
+    repeated: int
+    own_sd: Estimate
+    bias: Estimate
+    drift: Estimate
+    changed: Estimate
+    only_once: int
+    hidden: float
+    shown: float
+    pull: Estimate
+    n_hidden: int
+    n_shown: int
+    missing_hidden: int
+    missing_shown: int
+
+    def __str__(self) -> str:
+        pull = (
+            f"Distance from the automatic onset, median: hidden {_plain_ms(self.hidden)} ({self.n_hidden} marks; "
+            f"{self.missing_hidden} more got none), shown {_plain_ms(self.shown)} ({self.n_shown}; "
+            f"{self.missing_shown}); pull towards it {show_ms(self.pull)}."
+        )
+        return "\n".join(
+            [
+                f"Self-check of {self.reviewer}: {self.repeated} channel-trials decided twice "
+                f"({self.planned_repeats} trials planned to come again), {self.own_sd.n} with an onset both times, "
+                f"{self.only_once} with one only once.",
+                f"Own SD of an onset {show_ms(self.own_sd)}; second minus first {show_ms(self.bias)}; drift "
+                f"{show_ms(self.drift)} an hour; another state the second time {show_share(self.changed)}.",
+                pull,
+                "Brackets hold 95 % intervals, which take channel-trials as independent; the pull's is a bootstrap.",
+            ]
+        )
+
+    def to_dict(self) -> dict[str, Any]:
+        """Everything as plain JSON values; missing numbers are null."""
+        return dict(plain(dataclasses.asdict(self)))
+
+
+def self_check(folder: str | Path, reviewer: str) -> SelfCheck:
+    """What the self-check of a reviewer found, from the logs. Raises DecisionError before a version is sealed, or where
+    none was planned; UnknownNameError, LogBrokenError."""
+    logs = read_logs(folder, reviewer)
+    plan = logs.note("plan self-check")
+    if plan is None:
+        raise DecisionError(
+            f"no self-check was planned for reviewer {reviewer!r}; call plan_self_check at the start of a review."
+        )
+    sealed = logs.note("seal")
+    if sealed is None or sealed.counter < plan.counter:
+        raise DecisionError(
+            "a self-check is told after sealing only, so that it cannot change the review; seal a version first."
+        )
+    first, second = logs.marks(), logs.marks(2)
+    twice = [unit for unit, mark in second.items() if mark.reviewed and first.get(unit) and first[unit].reviewed]
+    differences, hours, changed, only_once = [], [], 0, 0
+    for unit in twice:
+        a, b = first[unit], second[unit]
+        changed += a.state != b.state
+        only_once += (a.onset is None) != (b.onset is None)
+        if a.onset is not None and b.onset is not None:
+            differences.append((b.onset - a.onset) / logs.rates_hz[unit[0]])
+            hours.append(_hours(logs, unit))
+    hidden_pairs = {(trial, channel) for trial, channel in plan.new["hide"]}
+    hidden, missing_hidden = _distances(logs, hidden_pairs, inside=True)
+    shown, missing_shown = _distances(logs, _hidden_ever(logs), inside=False)
+    return SelfCheck(
+        reviewer,
+        len(plan.new["show_again"]),
+        len(twice),
+        statistics.within_sd(differences),
+        statistics.limits_of_agreement(differences).bias,
+        statistics.drift(differences, hours),
+        statistics.wilson(changed, len(twice)),
+        only_once,
+        float(np.median(hidden)) if hidden else math.nan,
+        float(np.median(shown)) if shown else math.nan,
+        statistics.median_difference(hidden, shown),
+        len(hidden),
+        len(shown),
+        missing_hidden,
+        missing_shown,
+    )
+
+
+def _hidden_ever(logs: Logs) -> set[tuple[str, str]]:
+    return {(trial, channel) for note in logs.notes for trial, channel in note.new.get("hide", ())}
+
+
+def _distances(logs: Logs, pairs: set[tuple[str, str]], *, inside: bool) -> tuple[list[float], int]:
+    """How far marks lie from the automatic onset, inside or outside some (trial, channel); and how many have none.
+    Marks accepted in bulk were seen by nobody and are left out, unusable signals too."""
+    found, missing = [], 0
+    for unit, mark in logs.marks().items():
+        entry = logs.entry(*unit, "activity")
+        if entry is None or not mark.reviewed or mark.state == "unusable" or ((unit[1:] in pairs) != inside):
+            continue
+        automatic = _automatic(entry.value)
+        if automatic is None or entry.operation == "accept in bulk":
+            continue
+        if mark.onset is None:
+            missing += 1
+        else:
+            found.append(abs(mark.onset - automatic) / logs.rates_hz[unit[0]])
+    return found, missing
+
+
+def _automatic(activity: Mapping[str, Any]) -> int | None:
+    """The sample of the method's onset."""
+    marks = [burst["automatic"]["onset"] for burst in activity["bursts"].values() if burst["automatic"]]
+    return marks[0] if marks else None
+
+
+def _hours(logs: Logs, unit: Unit) -> float:
+    times = [entry.time for showing in (1, 2) if (entry := logs.entry(*unit, "activity", showing))]
+    first, second = map(datetime.fromisoformat, times)
+    return (second - first).total_seconds() / 3600
+
+
+def _plain_ms(seconds: float) -> str:
+    return "n/a" if math.isnan(seconds) else f"{1000 * seconds:.1f} ms"
