@@ -134,15 +134,17 @@ def rest_z(trials: Trials) -> FloatArray:
     return out
 
 
-def listening(trials: Trials, row: int, channel: str, *, start_s: float, stop_s: float) -> tuple[FloatArray, float]:
+def listening(
+    trials: Trials, row: int, channel: str, *, start_s: float, stop_s: float, full: float
+) -> tuple[FloatArray, float]:
     """The band-passed stretch as sound: samples at 8 kHz or the recording's rate if higher, and that rate in Hz.
 
-    Its level is fixed by the channel's full scale, and peaks are held below a quarter of the loudest possible, so that
-    no artefact is loud. Missing samples are silence.
+    Its level is fixed by ``full``, the channel's :func:`full_scale`, and peaks are held below a quarter of the loudest
+    possible, so that no artefact is loud. Missing samples are silence.
     """
     place = trials.labels.index(channel)
     x = np.nan_to_num(_stretch(trials, trials.data[row, place].astype(np.float64), start_s, stop_s, whole=False))
-    x = x / full_scale(trials)[place] * LOUDEST / 2
+    x = x / full * LOUDEST / 2
     if trials.rate_hz < AUDIBLE_HZ:
         rate = round(trials.rate_hz)
         shared = gcd(AUDIBLE_HZ, rate)

@@ -97,3 +97,53 @@ def test_a_pack_can_be_taken_apart_from_its_head(session):
     raw = next(trace for trace in head["traces"] if trace["row"] == 1 and trace["kind"] == "raw")
     samples = np.frombuffer(pack, "<i2", raw["n"], 4 + length + raw["at"])
     assert samples * raw["scale"] == pytest.approx(trials.data[2, 1], abs=raw["scale"])
+
+
+def test_recordings_that_differ_are_not_put_on_one_screen(tmp_path):
+    from dataclasses import replace
+
+    from small_study import recording
+
+    import emgreview as er
+
+    one, two = recording("sub-a", 1), recording("sub-b", 2)
+    swapped = replace(two, channels=(two.channels[1], two.channels[0], *two.channels[2:]))
+    trials = [er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5) for rec in (one, swapped)]
+    with (
+        er.open_review(trials, tmp_path, reviewer="r1") as mixed,
+        pytest.raises(er.EmgreviewError, match=r"sub-b with \('wrist flexors', 'biceps'"),
+    ):
+        er.review(mixed)
+
+
+def test_a_newer_screen_of_a_session_retires_the_older(session):
+    import emgreview as er
+
+    old, new = er.review(session), er.review(session)
+    data = {"client": "x", "n": 1, "command": "accept", "index": 0, "channel": "biceps", "args": {}, "visible": {}}
+    old._handle_msg({"kind": "decide", "seen": None, **data})
+    assert "A newer screen" in old.news
+    assert not session.state(session.queue[0]).channels["biceps"].reviewed
+    new._handle_msg({"kind": "decide", "seen": None, **data})
+    assert session.state(session.queue[0]).channels["biceps"].reviewed
+
+
+def test_decisions_are_taken_in_order_once_and_never_after_a_gap(session):
+    import emgreview as er
+
+    screen = er.review(session)
+    first = session.queue[0]
+
+    def decide(n, command, seen=None, **args):
+        data = {"client": "x", "n": n, "command": command, "index": 0, "channel": "biceps", "args": args}
+        screen._handle_msg({"kind": "decide", "visible": {}, "seen": seen, **data})
+
+    decide(1, "discuss")
+    decide(1, "discuss")  # came before: would switch it off again
+    assert session.state(first).channels["biceps"].discuss
+    decide(3, "none_visible")
+    assert '"missing": 1' in screen.news
+    assert not session.state(first).channels["biceps"].reviewed
+    decide(2, "accept", seen={"biceps": [["response", 0.1, 0.2]]})
+    assert "not those that stand" in screen.news
+    assert not session.state(first).channels["biceps"].reviewed

@@ -76,7 +76,7 @@ def test_one_tense_rest_stands_out():
 def test_sound_is_limited_and_keeps_its_length():
     trials = trials_of()
     trials.data[0, 0, 2500] = 1e6
-    sound, rate = evidence.listening(trials, 0, "one", start_s=-0.5, stop_s=0.9)
+    sound, rate = evidence.listening(trials, 0, "one", start_s=-0.5, stop_s=0.9, full=100.0)
     assert rate == 8000
     assert len(sound) == pytest.approx(1.4 * rate, abs=8)
     assert np.abs(sound).max() <= evidence.LOUDEST

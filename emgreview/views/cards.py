@@ -41,7 +41,7 @@ def trial_card(
 
 def trial_summary(session: Session, trials: Trials, trial: str) -> list[Any]:
     """Status, response in seconds from the cue (None if there is none, or in a blind review), and for each channel its
-    onset, offset, the half width of the automatic interval in seconds, and its sign."""
+    onset, offset, the half width of the automatic interval in seconds, its sign, and whether it is reviewed."""
     state = session.state(trial)
     responses = [line["at_s"] for line in _lines(session, trials, trial) if line["kind"] == "response"]
     channels = []
@@ -50,7 +50,7 @@ def trial_summary(session: Session, trials: Trials, trial: str) -> list[Any]:
         first = channel.response or next(iter(channel.standing), None)
         times = (None, None) if first is None else (first.onset_s, first.offset_s)
         half = _number((auto.high_s - auto.low_s) / 2)
-        channels.append([*(_rounded(value) for value in (*times, half)), _verdict(channel)[0]])
+        channels.append([*(_rounded(value) for value in (*times, half)), _verdict(channel)[0], channel.reviewed])
     return [_status(state), _rounded(next((at for at in responses if at > 0), None)), channels]
 
 
@@ -83,13 +83,14 @@ def _title(session: Session, trials: Trials, trial: str, state: TrialState) -> s
 
 
 def _lines(session: Session, trials: Trials, trial: str) -> list[dict[str, Any]]:
+    """The markers of a trial; in a blind review the cue alone, whose label might tell the condition, without it."""
     cue = trials.cues[trials.index(trial)]
+    if session.blind:
+        return [{"at_s": 0.0, "words": "cue", "kind": "cue"}]
     lines = []
     for marker in trials.markers(trial):
         kind = "cue" if marker == cue else "response" if marker.label == "response" else "other"
-        if not (session.blind and kind == "response"):
-            at_s = (marker.sample - cue.sample) / trials.rate_hz
-            lines.append({"at_s": at_s, "words": marker.label, "kind": kind})
+        lines.append({"at_s": (marker.sample - cue.sample) / trials.rate_hz, "words": marker.label, "kind": kind})
     return lines
 
 

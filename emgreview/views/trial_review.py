@@ -5,17 +5,20 @@ Everything goes down by synced properties and comes up by messages, in every hos
     setup   JSON, once: channels, keys, choices, spans, one summary a trial
     pack    bytes: some trials (see packing.py), asked for by the browser ahead of need
     sound   bytes: a stretch to hear
-    news    JSON: the last updates, each with a serial number (cards, summaries, what is saved, what was refused …)
+    news    JSON: the last updates, each with a serial number (cards, summaries, what is settled, what was refused …)
+    pulse   the answer to a beat: Python is there
 
 A decision carries its screen's own running number and is applied through the session, which returns when it is on disk;
-only then does ``news`` say that it is settled: saved, or refused with the reason. Decisions arrive in order; one that
-came before is not taken twice.
+only then does ``news`` say that it is settled: saved, or refused with the reason. Decisions are taken in order: one
+that came before is not taken twice, and after a gap none is. An acceptance carries the marks that were seen; it is
+refused where others stand.
 
     review          the widget for a session
 """
 
 import dataclasses
 import json
+import weakref
 from collections import deque
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -31,7 +34,7 @@ from panel.custom import Child, JSComponent
 
 from emgreview import evidence
 from emgreview.annotations.events import BEHAVIOURS, CAUTIONS, KINDS, REASONS, Choice
-from emgreview.errors import EmgreviewError
+from emgreview.errors import DecisionError, EmgreviewError, ParameterError
 from emgreview.keys import Key, key_table
 from emgreview.model import Trials
 from emgreview.session import Session
@@ -42,8 +45,19 @@ from emgreview.walks import WALKS, differing, walk
 silence(MISSING_RENDERERS, True)  # the traces are painted by our own layer: a figure without renderers is meant
 
 _JS = Path(__file__).parent / "js"
-_MODULES = ("layer.js", "draw.js", "panels.js", "store.js", "keys.js", "screen.js", "review.js")  # one scope, in order
+_MODULES = (
+    "layer.js",
+    "draw.js",
+    "panels.js",
+    "store.js",
+    "keys.js",
+    "screen.js",
+    "hand.js",
+    "review.js",
+)  # one scope, in order
 _DIGITS = (*(f"Digit{n}" for n in range(1, 10)), "Digit0", "Minus", "Equal")
+_FEW = 20
+"""More trials than this changed at once are told as "ask anew", not one by one."""
 _KEPT_NEWS = 10
 """Updates in one piece of news: a browser that missed more asks for everything."""
 
@@ -65,9 +79,36 @@ def review(
     Works in JupyterLab, Notebook 7, ``panel serve`` (call ``.servable()``) and hosts that know ipywidgets alone
     (``.as_ipywidget()`` puts it into an ipywidgets layout). Nothing is asked of any network.
     """
+    _demand_alike(session.trials)
     host.prepare()
     options = {"plausible_s": plausible_s, "break_after_min": break_after_min}
-    return TrialReview(session, key_table(hand, keys), options)
+    former = _SCREENS.pop(session, None)
+    if former is not None:
+        former.retire()
+    _SCREENS[session] = made = TrialReview(session, key_table(hand, keys), options)
+    return made
+
+
+_SCREENS: "weakref.WeakKeyDictionary[Session, TrialReview]" = weakref.WeakKeyDictionary()
+"""The screen of each session: a session has one at a time, so that two never decide past each other."""
+
+
+def _demand_alike(batches: Sequence[Trials]) -> None:
+    """One screen has one set of channels, one rate and one span of time."""
+    first = batches[0]
+    for other in batches[1:]:
+        for what in ("labels", "auxiliary_labels", "rate_hz", "cue", "unit"):
+            one, two = getattr(first, what), getattr(other, what)
+            if one != two:
+                raise ParameterError(
+                    f"{first.recording.name} came with {what} {one}, {other.recording.name} with {two}; the recordings "
+                    "on one screen must have the same, in the same order; open a review for each kind."
+                )
+        if first.time_s.shape != other.time_s.shape or first.before != other.before:
+            raise ParameterError(
+                f"trials of {first.recording.name} and {other.recording.name} came with different times around the "
+                "cue; cut them all with the same before_s and after_s."
+            )
 
 
 class TrialReview(JSComponent):
@@ -78,6 +119,7 @@ class TrialReview(JSComponent):
     pack = param.Bytes(b"")
     sound = param.Bytes(b"")
     news = param.String()
+    pulse = param.String()
 
     _esm = "\n".join((_JS / name).read_text() for name in _MODULES)
     _stylesheets: ClassVar[list[str]] = [(_JS / "review.css").read_text()]
@@ -85,11 +127,15 @@ class TrialReview(JSComponent):
     def __init__(self, session: Session, keys: Sequence[Key], options: Mapping[str, Any], **params: Any):
         self._session = session
         self._trials = {trial: trials for trials in session.trials for trial in trials.ids}
+        self._rows = {trial: row for trials in session.trials for row, trial in enumerate(trials.ids)}
         self._place = {trial: index for index, trial in enumerate(session.queue)}
         self._looks = {id(trials): _Look(number, trials) for number, trials in enumerate(session.trials)}
         self._serial = 0
-        self._updates: deque[dict[str, Any]] = deque(maxlen=_KEPT_NEWS)
+        self._updates: deque[str] = deque(maxlen=_KEPT_NEWS)
         self._taken: dict[str, int] = {}
+        self._refused: dict[str, list[dict[str, Any]]] = {}
+        self._told: dict[int, list[Any]] = {}
+        self._retired = ""
         params.setdefault("sizing_mode", "stretch_width")
         setup = {**self._setup(keys), **options}
         super().__init__(setup=json.dumps(setup), picture=_figure(session.trials[0]), **params)
@@ -99,6 +145,13 @@ class TrialReview(JSComponent):
         """This widget as an ipywidget, for ipywidgets layouts and hosts."""
         return pn.ipywidget(self)
 
+    def retire(self) -> None:
+        """Take no further decision: a newer screen of the same session has taken over."""
+        if self._on_change in self._session.changed:
+            self._session.changed.remove(self._on_change)
+        self._retired = "A newer screen shows this review; decisions are taken there. This one can be closed."
+        self._tell(problem=self._retired)
+
     def _preprocess(self, root: Any, changed: Any = None, old_models: Any = None) -> None:
         super()._preprocess(root, changed, old_models)
         host.inline_styles(root)
@@ -106,20 +159,33 @@ class TrialReview(JSComponent):
     # --- messages from the browser -----------------------------------------------------------------------------
 
     def _handle_msg(self, data: Mapping[str, Any]) -> None:
-        getattr(self, f"_on_{data['kind']}")(data)
+        try:
+            getattr(self, f"_on_{data['kind']}")(data)
+        except EmgreviewError as reason:
+            self._tell(said={"client": data["client"], "words": self._neutral(str(reason))})
 
     def _on_hello(self, data: Mapping[str, Any]) -> None:
-        here = self._place[self._session.where]
+        session, here = self._session, self._place[self._session.where]
+        notices = [self._neutral(words) for words in session.notices]
+        self._tell(
+            start={"client": data["client"], "where": here, "notices": notices}, next_version=session.next_version
+        )
         self._send_trials(sorted(range(len(self._place)), key=lambda index: abs(index - here))[:8])
         self._on_everything(data)
 
     def _on_everything(self, data: Mapping[str, Any]) -> None:
-        """What a browser that has missed news needs: the cards it holds, anew, and all summaries."""
-        held = [self._card(self._session.queue[index]) for index in data["held"]]
-        self._tell(cards=held, summaries=self._summaries(self._session.queue), **self._standing())
+        """What a browser that has missed news needs: the cards it holds, anew, all summaries, and what is settled."""
+        client = data["client"]
+        self._tell(
+            cards=[self._card(self._session.queue[index]) for index in data["held"]],
+            summaries=self._summaries(self._session.queue),
+            settled={"client": client, "n": self._taken.get(client, 0)},
+            refused=self._refused.get(client, []),
+            **self._standing(),
+        )
 
     def _on_beat(self, data: Mapping[str, Any]) -> None:
-        self._tell(beat={"client": data["client"]})
+        self.pulse = f"{data['client']} {data['n']}"
 
     def _on_want(self, data: Mapping[str, Any]) -> None:
         self._send_trials([index for index in data["trials"] if 0 <= index < len(self._place)])
@@ -134,59 +200,99 @@ class TrialReview(JSComponent):
 
     def _on_spectrum(self, data: Mapping[str, Any]) -> None:
         trials, row = self._of(data)
-        try:
-            found = evidence.spectra(trials, row, data["channel"], onset_s=data["onset_s"], offset_s=data["offset_s"])
-        except EmgreviewError as reason:
-            self._tell(said={"client": data["client"], "words": str(reason)})
-            return
+        found = evidence.spectra(trials, row, data["channel"], onset_s=data["onset_s"], offset_s=data["offset_s"])
         shown = {name: getattr(found, name).tolist() for name in ("frequency_hz", "burst", "rest")}
         unit = trials.recording.channel(data["channel"]).unit_label
         self._tell(spectrum={"client": data["client"], "unit": f"{unit}²/Hz", "for": data["for"], **shown})
 
     def _on_listen(self, data: Mapping[str, Any]) -> None:
         trials, row = self._of(data)
+        full = self._looks[id(trials)].full_scale[trials.labels.index(data["channel"])]
         heard, rate_hz = evidence.listening(
-            trials, row, data["channel"], start_s=data["start_s"], stop_s=data["stop_s"]
+            trials, row, data["channel"], start_s=data["start_s"], stop_s=data["stop_s"], full=full
         )
         self.sound = packing.pack_sound(heard, rate_hz, f"{data['client']} {data['n']}")
 
     def _on_decide(self, data: Mapping[str, Any]) -> None:
         client, n = data["client"], data["n"]
-        if n <= self._taken.get(client, 0):
+        awaited = self._taken.get(client, 0) + 1
+        if n < awaited:
+            return
+        if n > awaited:
+            self._tell(gap={"client": client, "missing": n - awaited})
             return
         self._taken[client] = n
         settled = {"client": client, "n": n}
         try:
             answer = self._apply(data)
         except EmgreviewError as refusal:
-            answer = {"refused": {"client": client, "words": str(refusal)}}
+            self._tell(settled=settled, refused=self._refuse(client, n, str(refusal)), **self._standing())
         except Exception as fault:
-            self._tell(settled=settled, refused={"client": client, "words": f"a fault in the program: {fault!r}"})
+            words = f"a fault in the program ({fault!r}); it may be saved all the same: reload the page to see"
+            self._tell(settled=settled, refused=self._refuse(client, n, words))
             raise
-        self._tell(settled=settled, problem=self._session.problem, **answer)
+        else:
+            self._tell(settled=settled, problem=self._problem(), **answer)
+
+    def _refuse(self, client: str, n: int, words: str) -> list[dict[str, Any]]:
+        """The last refusals told to a screen, this one among them."""
+        told = self._refused.setdefault(client, [])
+        told.append({"client": client, "n": n, "words": self._neutral(words)})
+        del told[:-_KEPT_NEWS]
+        return told
 
     def _apply(self, data: Mapping[str, Any]) -> dict[str, Any]:
         session, command, arguments = self._session, data["command"], dict(data["args"])
+        if self._retired:
+            raise DecisionError(self._retired)
         session.showing(**data["visible"])
         trial = session.queue[data["index"]]
+        self._demand_seen(trial, data["seen"] or {})
         if command == "seal":
             sealed = session.seal(arguments["name"])
             words = f"Sealed as {arguments['name']!r}: {sealed.path} (SHA-256 {sealed.sha256[:16]}…)"
             return {"said": {"client": data["client"], "words": words}, "next_version": session.next_version}
         if command == "unblind":
             session.unblind(arguments["reason"])
-            cards_ = [self._card(known) for known in session.queue]
-            return {"cards": cards_, "summaries": self._summaries(session.queue), "blind": session.blind}
+            return {"renew": True, **self._standing()}
+        before = dict(self._told)
         changed = session.apply(command, trial, data["channel"], **arguments)
         if command in ("undo", "redo") and changed:
-            return {"go_to": {"client": data["client"], "index": self._place[changed[0]]}}
+            index = self._place[changed[0]]
+            pairs = zip(before.get(index, []), self._told[index], strict=False)
+            row = next((row for row, (old, new) in enumerate(pairs) if old != new), None)
+            return {"go_to": {"client": data["client"], "index": index, "row": row}}
         session.go_to(trial)
         return {}
+
+    def _demand_seen(self, trial: str, seen: Mapping[str, Any]) -> None:
+        """Refuse to accept marks that are not those on the screen (another screen, a move that was refused …)."""
+        state = self._session.state(trial)
+        for channel, marks in seen.items():
+            stand = [[burst.id, burst.onset_s, burst.offset_s] for burst in state.channels[channel].standing]
+            if json.loads(json.dumps(stand)) != marks:
+                raise DecisionError(
+                    "the marks on the screen were not those that stand; they are shown anew, look again."
+                )
+
+    def _neutral(self, words: str) -> str:
+        """Words without the names of recordings, while the review is blind."""
+        if self._session.blind:
+            for name in sorted({trials.recording.name for trials in self._session.trials}, key=len, reverse=True):
+                words = words.replace(name, "a recording")
+        return words
+
+    def _problem(self) -> str | None:
+        problem = self._retired or self._session.problem
+        return problem and self._neutral(problem)
 
     # --- news to the browser -----------------------------------------------------------------------------------
 
     def _on_change(self, trials: tuple[str, ...]) -> None:
         known = [trial for trial in trials if trial in self._place]
+        if len(known) > _FEW:
+            self._tell(renew=True, **self._standing())
+            return
         self._tell(cards=[self._card(trial) for trial in known], summaries=self._summaries(known), **self._standing())
         for trial in known:
             self._refresh_typical(trial)
@@ -194,19 +300,22 @@ class TrialReview(JSComponent):
     def _refresh_typical(self, trial: str) -> None:
         """Send a recording's typical envelopes anew with every fifth of its trials that is reviewed."""
         look = self._looks[id(self._trials[trial])]
-        done = sum(self._session.state(known).reviewed for known in look.trials.ids)
-        if done != look.reviewed and done % 5 == 0 and not self._session.blind:
+        before = len(look.reviewed)
+        (look.reviewed.add if self._session.state(trial).reviewed else look.reviewed.discard)(trial)
+        if len(look.reviewed) != before and len(look.reviewed) % 5 == 0 and not self._session.blind:
             self.pack = packing.pack_trials([], look.typical(self._session))
-        look.reviewed = done
 
     def _standing(self) -> dict[str, Any]:
         session = self._session
-        return {"progress": session.progress[:2], "problem": session.problem, "blind": session.blind}
+        return {"progress": session.progress[:2], "problem": self._problem(), "blind": session.blind}
 
     def _tell(self, **update: Any) -> None:
-        self._serial += 1
-        self._updates.append({"serial": self._serial, **{k: v for k, v in update.items() if v is not None}})
-        self.news = json.dumps({"serial": self._serial, "updates": list(self._updates)}, allow_nan=False)
+        serial = self._serial + 1
+        entry = {"serial": serial, **{name: value for name, value in update.items() if value is not None}}
+        text = json.dumps(entry, allow_nan=False)
+        self._serial = serial
+        self._updates.append(text)
+        self.news = f'{{"serial": {serial}, "updates": [{", ".join(self._updates)}]}}'
 
     def _send_trials(self, wanted: list[int]) -> None:
         entries, typical = [], []
@@ -215,7 +324,7 @@ class TrialReview(JSComponent):
             trials = self._trials[trial]
             look = self._looks[id(trials)]
             head = {"index": index, "card": self._card(trial), "recording": look.number, "full_scale": look.full_scale}
-            entries.append((trials, trials.index(trial), look.limits, head))
+            entries.append((trials, self._rows[trial], look.limits, head))
         if not self._session.blind:
             for look in {look.number: look for look in (self._looks[id(entry[0])] for entry in entries)}.values():
                 typical += look.typical(self._session)
@@ -224,12 +333,14 @@ class TrialReview(JSComponent):
 
     def _of(self, data: Mapping[str, Any]) -> tuple[Trials, int]:
         trial = self._session.queue[data["index"]]
-        return self._trials[trial], self._trials[trial].index(trial)
+        return self._trials[trial], self._rows[trial]
 
     def _card(self, trial: str) -> dict[str, Any]:
         trials = self._trials[trial]
-        z = self._looks[id(trials)].rest_z[trials.index(trial)]
-        return cards.trial_card(self._session, trials, trial, z, self._place[trial], self._serial)
+        z = self._looks[id(trials)].rest_z[self._rows[trial]]
+        card = cards.trial_card(self._session, trials, trial, z, self._place[trial], self._serial)
+        self._told[card["index"]] = card["channels"]
+        return card
 
     def _summaries(self, trials: Sequence[str]) -> dict[int, list[Any]]:
         return {self._place[trial]: cards.trial_summary(self._session, self._trials[trial], trial) for trial in trials}
@@ -257,17 +368,19 @@ class TrialReview(JSComponent):
                     {"code": code, "words": words, "shown": words, "text": False}
                     for code, words in zip(_DIGITS, WALKS, strict=False)
                 ],
+                "method": [
+                    {"code": code, "words": words, "shown": words, "text": False}
+                    for code, words in zip(_DIGITS, sorted(METHODS), strict=False)
+                ],
             },
-            "methods": sorted(METHODS),
             "n_trials": len(session.queue),
             "summaries": self._summaries(session.queue),
             "progress": session.progress[:2],
             "blind": session.blind,
             "reviewer": session.reviewer,
-            "notices": list(session.notices),
+            "notices": [self._neutral(words) for words in session.notices],
             "where": self._place[session.where],
             "next_version": session.next_version,
-            "serial": self._serial,
         }
 
 
@@ -279,7 +392,7 @@ class _Look:
         self.full_scale = evidence.full_scale(trials).tolist()
         self.limits = packing.auxiliary_limits(trials)
         self.rest_z = evidence.rest_z(trials)
-        self.reviewed = 0
+        self.reviewed: set[str] = set()
         self._typical: dict[str, tuple[list[int], evidence.Typical | None]] = {}
 
     def typical(self, session: Session) -> list[tuple[Trials, int, int, evidence.Typical]]:

@@ -173,6 +173,10 @@ def run_cells(page, server, path: str, timeout: float = 90_000):
     """Open a notebook in JupyterLab or Notebook and run its cells, one after the other."""
     page.goto(f"{server.base}{path}")
     page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
+    page.wait_for_timeout(1000)
+    question = page.locator(".jp-Dialog .jp-mod-accept")  # a server that has just ended a kernel may ask for one
+    if question.count():
+        question.first.click()
     cells = page.locator(".jp-Notebook .jp-CodeCell")
     for i in range(server.n_cells):
         prompt = cells.nth(i).locator(".jp-InputPrompt")

@@ -176,7 +176,9 @@ def test_a_killed_kernel_loses_nothing_that_was_confirmed_and_review_goes_on(pag
     for victim in victims:
         victim.kill()
     screen.press("f")
-    screen.wait_for(lambda: "decisions stopped" in screen.root.locator(".chip[data-state]").inner_text(), "stop shown", 4)
+    screen.wait_for(
+        lambda: "decisions stopped" in screen.root.locator(".chip[data-state]").inner_text(), "stop shown", 4
+    )
     unsaved = int(screen.root.get_attribute("data-unsaved"))
     assert unsaved == 1
     screen.press("ArrowRight", "f")
@@ -327,7 +329,7 @@ def test_walks_overview_and_pictures_on_demand(page, working):
     if screen.root.locator(".overview").is_hidden():
         screen.press("Comma")
     box = screen.root.locator(".over-map").bounding_box()
-    page.mouse.click(box["x"] + 40, box["y"] + 7 * 9 + 3)  # the tenth row
+    page.mouse.click(box["x"] + 40, box["y"] + 9 * 9 + 3)  # the tenth row
     screen.wait_painted(9)
     screen.press("Period", "PageUp")  # sorted by response: another trial, the same channel
     screen.wait_for(lambda: screen.root.get_attribute("data-painted") != "9", "the row above")
@@ -429,3 +431,103 @@ def test_a_disk_that_fails_stops_decisions_and_nothing_is_called_saved(page, wor
     screen.press("f", "f")
     assert operations(working.folder).count("accept") <= 2
     assert "all saved" not in screen.root.inner_text()
+
+
+def drag(page, from_s: float, to_s: float, *, release: bool = True) -> None:
+    """Press on the first channel at one time, move to another."""
+    box = page.evaluate(CANVAS_BOX)
+
+    def x_of(seconds):
+        return box["left"] + (seconds - box["x0"]) / (box["x1"] - box["x0"]) * box["width"]
+
+    page.mouse.move(x_of(from_s), box["top"] + 45)
+    page.mouse.down()
+    page.mouse.move(x_of(to_s), box["top"] + 45, steps=5)
+    if release:
+        page.mouse.up()
+
+
+def test_a_refused_move_is_undone_on_screen_and_nothing_else_is_accepted(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    onset_s = page.evaluate(BURST_S)
+    drag(page, onset_s, 1.0)  # past the offset
+    screen.wait_for(lambda: "not taken" in screen.root.locator(".notice").inner_text(), "the refusal")
+    assert "Trial 1, biceps" in screen.root.locator(".notice").inner_text()
+    screen.settle()
+    assert page.evaluate(BURST_S) == onset_s
+    screen.press("f")
+    screen.settle()
+    assert operations(working.folder)[1:] == ["accept"]
+
+
+def test_a_click_beside_a_mark_moves_nothing_and_keys_wait_for_a_drag(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    onset_s = page.evaluate(BURST_S)
+    drag(page, onset_s + 0.004, onset_s + 0.005)
+    screen.settle()
+    assert operations(working.folder)[1:] == []
+    drag(page, onset_s, onset_s + 0.05, release=False)
+    screen.press("f", "ArrowRight")  # neither decides nor leaves
+    assert screen.title().startswith("Trial 1 of 12")
+    screen.press("Escape")
+    page.mouse.up()
+    screen.settle()
+    assert operations(working.folder)[1:] == []
+    assert page.evaluate(BURST_S) == onset_s
+
+
+def test_undo_goes_back_to_the_channel_that_it_concerns(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    screen.press("f", "f")
+    screen.settle()
+    screen.press("u")
+    screen.settle()
+    screen.press("d")
+    screen.settle()
+    last = events(working.folder)[-1]
+    assert (last["operation"], last["subject"]["channel"]) == ("none visible", "wrist flexors")
+
+
+def test_a_form_never_acts_on_another_channel_and_takes_no_blank_number(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    screen.press("s", "4")
+    screen.root.locator(".row").nth(2).click()  # leaves the form
+    screen.press("Enter")
+    screen.settle()
+    assert operations(working.folder)[1:] == []
+    screen.press("w")
+    page.keyboard.press("Backspace")
+    screen.press("Enter")
+    assert "no number" in screen.root.locator(".notice").inner_text()
+    screen.press("Escape")
+    screen.settle()
+    assert operations(working.folder)[1:] == []
+
+
+def test_a_page_that_is_loaded_again_shows_what_stands(page, working):
+    (working.folder / "shared.py").write_text(
+        "import small_study, emgreview as er\nscreen = er.review(small_study.open_session('review'))\n"
+    )
+    (working.folder / "app.py").write_text("import shared\nshared.screen.servable()\n")
+    served = ["panel", "serve", "app.py", "--port={port}", "--address=127.0.0.1"]
+    server = Served([*served, "--allow-websocket-origin=127.0.0.1:{port}"], working.folder, "/app")
+    try:
+        page.goto(server.base + "/app")
+        screen = Screen(page)
+        screen.focus()
+        screen.press("l", "f", "f", "f", "f")
+        screen.settle()
+        page.reload()
+        again = Screen(page)
+        again.root.locator(".chip.keys").click()
+        again.wait_painted(1)
+        assert again.states() == ["accepted", "open", "open"]
+        again.press("ArrowLeft")
+        again.wait_painted(0)
+        assert again.states() == ["moved", "accepted", "accepted"]
+    finally:
+        server.stop()

@@ -12,9 +12,9 @@ const PALETTES = {
 const MISSING = -32768
 
 /** Vertical layout: a strip for the words of lines, then one band a channel, auxiliary bands half as high. */
-function lay_bands(setup, height) {
+function lay_bands(setup, height, font_px) {
   const weights = setup.channels.map((channel) => (channel.auxiliary ? 0.55 : 1))
-  let top = 18
+  let top = font_px + 7
   const unit = (height - top) / weights.reduce((a, b) => a + b, 0)
   return weights.map((weight, row) => {
     const band = {row, top, height: weight * unit, auxiliary: setup.channels[row].auxiliary}
@@ -69,7 +69,7 @@ function draw_traces(ctx, trial, setup, look, width, height) {
   const colours = PALETTES[look.theme]
   const [x0, x1] = look.range
   const t0 = setup.start_s
-  const bands = lay_bands(setup, height)
+  const bands = lay_bands(setup, height, look.font_px)
   const pick = (row, kind) => trial.traces.find((trace) => trace.row === row && trace.kind === kind)
   ctx.lineJoin = "round"
   for (const band of bands) {
@@ -78,6 +78,10 @@ function draw_traces(ctx, trial, setup, look, width, height) {
     ctx.rect(0, band.top, width, band.height)
     ctx.clip()
     if (band.auxiliary) {
+      if (look.blind) { // it would show the response
+        ctx.restore()
+        continue
+      }
       const trace = pick(band.row, "auxiliary")
       const [low, high] = trace.limits
       const scale = (band.height - 18) / (high - low || 1)
@@ -137,7 +141,7 @@ function draw_trial(ctx, scene, traces_image, width, height) {
   const colours = PALETTES[look.theme]
   const [x0, x1] = look.range
   const px = (s) => ((s - x0) / (x1 - x0)) * width
-  const bands = lay_bands(setup, height)
+  const bands = lay_bands(setup, height, look.font_px)
   const px_font = look.font_px
   ctx.font = `${px_font}px system-ui, sans-serif`
 
@@ -201,7 +205,9 @@ function draw_trial(ctx, scene, traces_image, width, height) {
   for (const band of bands) {
     const channel = setup.channels[band.row]
     if (band.auxiliary) {
-      plate(ctx, `${channel.label} (${channel.unit_label})`, 6, band.top + 12, colours)
+      const limits = trial.traces.find((trace) => trace.row === band.row).limits.map((value) => Number(value.toPrecision(3)))
+      plate(ctx, look.blind ? `${channel.label}: hidden in a blind review`
+        : `${channel.label} (${channel.unit_label}), ${limits[0]} to ${limits[1]}`, 6, band.top + 12, colours)
       continue
     }
     const state = card.channels[band.row]
@@ -219,7 +225,7 @@ function draw_trial(ctx, scene, traces_image, width, height) {
   for (const [words, x] of heads) {
     const wide = ctx.measureText(words).width + 8
     const left = Math.min(Math.max(x + 3, edge), width - wide)
-    plate(ctx, words, left, 13, colours)
+    plate(ctx, words, left, px_font + 2, colours)
     edge = left + wide
   }
 

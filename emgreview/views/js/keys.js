@@ -26,9 +26,11 @@ function listen_to_keys(root, table, act) {
     if (FIELDS.has(target.tagName)) return
     if (target.tagName === "BUTTON" && (event.code === "Enter" || event.code === "Space")) return
     event.preventDefault()
-    const key = table.find((entry) => entry.code === event.code && entry.shift === event.shiftKey)
+    if (event.isComposing || /^(Shift|CapsLock)/.test(event.code)) return
+    const code = event.code.replace(/^Numpad(?=\d|Enter)/, "").replace(/^\d$/, "Digit$&")
+    const key = table.find((entry) => entry.code === code && entry.shift === event.shiftKey)
     if (event.repeat && !key?.repeat) return
-    act(key ?? {code: event.code, command: ""}, event)
+    act(key ?? {code, command: ""}, {code, shift: event.shiftKey})
   })
   for (const kind of ["keyup", "keypress"]) {
     root.addEventListener(kind, (event) => {
@@ -37,7 +39,17 @@ function listen_to_keys(root, table, act) {
   }
 }
 
-/** What is printed on a key, for buttons and the key card. */
+/** Write on every key label what this keyboard prints there, where the browser tells. */
+async function relabel_keys(root) {
+  const layout = await navigator.keyboard?.getLayoutMap?.().catch(() => null)
+  if (!layout) return
+  for (const label of root.querySelectorAll("kbd[data-code]")) {
+    const printed = layout.get(label.dataset.code)
+    if (printed) label.textContent = (label.dataset.shift ? "⇧ " : "") + printed.toUpperCase()
+  }
+}
+
+/** What is printed on a key, for buttons and the key card, as on a US keyboard. */
 function key_name(key) {
   const names = {ArrowRight: "→", ArrowLeft: "←", ArrowUp: "↑", ArrowDown: "↓", Semicolon: ";", Slash: "/", Comma: ",",
     Period: ".", Minus: "-", Equal: "=", Enter: "Enter", Escape: "Esc",

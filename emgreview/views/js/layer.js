@@ -6,7 +6,7 @@
  * @typedef {{
  *   canvas: HTMLCanvasElement, frame: () => Box, range: () => [number, number],
  *   set_range: (start: number, end: number) => void, colours: (ink: string, grid: string, ground: string) => void,
- *   redraw: () => void, detach: () => void }} Layer
+ *   hide_times: (hidden: boolean) => void, redraw: () => void, detach: () => void }} Layer
  */
 
 /**
@@ -34,6 +34,13 @@ async function attach_layer(view, draw) {
       }
       for (const line of plot.model.center) if (line.properties.grid_line_color) line.setv({grid_line_color: grid}, plain)
       plot.model.setv({background_fill_color: ground, border_fill_color: ground, outline_line_color: grid}, plain)
+    },
+    /** Take the numbers off the time axis, or put them back. */
+    hide_times(hidden) {
+      for (const axis of plot.model.below) {
+        if (!axis.properties.major_label_text_color) continue
+        axis.setv({major_label_text_alpha: hidden ? 0 : 1, axis_label_text_alpha: hidden ? 0 : 1}, {syncable: false})
+      }
     },
     redraw() {
       const below = plot.canvas_view.primary.el

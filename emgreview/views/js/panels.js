@@ -1,6 +1,6 @@
 // Small pictures beside the trial: overview of one channel over all trials, spectrum, smear of the envelope; and sound.
 
-const ROW_PX = 7
+const ROW_PX = 9
 
 /** Orders of the overview: words, and what a trial is sorted by (missing values last). */
 const SORTS = [
@@ -38,7 +38,7 @@ function draw_overview(canvas, {summaries, order, row, index, range, theme}) {
   ctx.moveTo(x(0), 0)
   ctx.lineTo(x(0), height)
   ctx.stroke()
-  ctx.font = "8px system-ui, sans-serif"
+  ctx.font = "9px system-ui, sans-serif"
   ctx.textBaseline = "middle"
   for (let k = 0; k < shown && first + k < order.length; k++) {
     const i = order[first + k]
@@ -142,9 +142,9 @@ function draw_smear(ctx, smear, cursor_s, band, px, colours) {
   smear.time_s.forEach((s, i) => ctx.lineTo(px(cursor_s + s), y(smear.value[i])))
   ctx.stroke()
   ctx.setLineDash([])
-  const early = smear.time_s[smear.value.findIndex((value) => value > 0.05)]
-  plate(ctx, `envelope of a step here: begins ${Math.round(-early * 1000)} ms early`, px(cursor_s) - 6, band.top + 27, colours,
-    "right", colours.envelope)
+  const begins_ms = Math.round(smear.time_s[smear.value.findIndex((value) => value > 0.05)] * 1000)
+  const words = `envelope of a step here: begins ${Math.abs(begins_ms)} ms ${begins_ms < 0 ? "early" : "late"}`
+  plate(ctx, words, Math.max(px(cursor_s) - 6, ctx.measureText(words).width + 6), band.top + 27, colours, "right", colours.envelope)
 }
 
 /** Plays one stretch, once, at the level Python has limited it to; nothing ever plays by itself. */
@@ -152,6 +152,7 @@ function make_player() {
   let context = null
   return {
     play({samples, scale, rate_hz}) {
+      if (!samples.length) return {seconds: 0, state: "nothing"}
       context ??= new AudioContext()
       context.resume()
       const buffer = context.createBuffer(1, samples.length, rate_hz)

@@ -1,46 +1,55 @@
-// The review of trials: puts layer, store, keys and screen together. Loaded by Panel: `render` makes the element.
-
-/** Signs of a channel that waits for a decision. */
-const OPEN_SIGNS = new Set(["○", "◇"])
+// The review of trials: puts layer, store, keys, hand and screen together. Loaded by Panel: `render` makes the element.
+// One file, over 400 lines: its commands share what is on the screen, and are read together with the key table.
 
 export function render({model, view}) {
   const setup = JSON.parse(model.setup)
   const store = make_store(model, setup)
-  const screen = make_screen(setup, model.get_child("picture"), act)
+  const screen = make_screen(setup, model.get_child("picture"), (key) => act(key, null))
   const {root} = screen
   const emg_rows = setup.channels.flatMap((channel, row) => (channel.auxiliary ? [] : [row]))
   const closing = new Set(setup.keys.filter((key) => key.goes_on).map((key) => key.command))
   const prepared = new Map() // traces already drawn, by what they show
+  const player = make_player()
+  const last_reasons = {}
+  const began = performance.now()
+  const paces = [] // times at which a channel was closed
   let layer = null
-  let index = setup.where
+  let index = setup.where // the trial on the screen, its channel, and the mark in hand
   let row = 0
-  let gain = 1
-  let span = 0
   let mark = {burst: null, side: "onset", at_s: null}
   let cursor_s = setup.cursor_s
   let nudged = 0 // timer of a nudge that is not yet sent
-  let progress = setup.progress
-  let blind = setup.blind
+  let adding = null // {index, row, known}: an added burst whose id is not yet known
+  let awaited = true // the trial on the screen has not arrived since it was gone to
+  let walk = null // {words, indices, at}: the trials stepped through, null = all
+  let gain = 1
+  let span = 0
   let sort = 0
-  let walk = null // {words, indices}: the trials stepped through, null = all
   let read_out = true
   let smear = false
-  const last_reasons = {}
-  const began = performance.now()
+  let spectrum_for = ""
+  let listened = 0
+  let progress = setup.progress
+  let blind = setup.blind
   let reminded = began
-  const paces = [] // times of the decisions that closed a channel
-  const player = make_player()
 
   const card = () => store.cards.get(index)
   const here = () => card()?.channels[row]
+  const burst_here = () => here()?.bursts.find((burst) => burst.id === mark.burst)
   const loaded = () => store.trials.has(index) && store.cards.has(index)
-  const theme = () => (document.body.dataset.jpThemeLight === "false" || root.closest(".dark") ||
-    document.documentElement.dataset.theme === "dark" ? "dark" : "light")
+  const label = (r) => setup.channels[r].label
+  const ms = (s) => `${(s * 1000).toFixed(0)} ms`
+  const theme = () => (document.body.dataset.jpThemeLight === "false" ||
+    document.documentElement.matches("[data-theme=dark], .dark") ? "dark" : "light")
+  const snap = (s) => Math.round(s * setup.rate_hz) / setup.rate_hz
 
   // --- painting ---------------------------------------------------------------------------------------------------
 
+  const look_now = () => ({range: layer.range(), gain, theme: theme(), read_out: read_out && !blind, smear, blind,
+    font_px: 0.6875 * parseFloat(getComputedStyle(document.documentElement).fontSize)})
+
   function traces_image(i, size, look) {
-    const key = [i, size.width, size.height, ...look.range, look.gain, look.theme].join("|")
+    const key = [i, size.width, size.height, ...look.range, look.gain, look.theme, look.font_px, look.blind].join("|")
     let canvas = prepared.get(key)
     if (!canvas) {
       canvas = document.createElement("canvas")
@@ -69,8 +78,7 @@ export function render({model, view}) {
       return
     }
     const look = look_now()
-    const trial = store.trials.get(index)
-    const scene = {setup, trial, card: card(), look, focus_row: row, mark, cursor_s,
+    const scene = {setup, trial: store.trials.get(index), card: card(), look, focus_row: row, mark, cursor_s,
       typical: blind ? new Map() : store.typical}
     draw_trial(ctx, scene, traces_image(index, size, look), size.width, size.height)
     const differs = []
@@ -84,34 +92,26 @@ export function render({model, view}) {
     root.dataset.painted = String(index)
   }
 
-  const look_now = () => ({range: layer.range(), gain, theme: theme(), read_out: read_out && !blind, smear,
-    font_px: Math.max(11, 0.85 * parseFloat(getComputedStyle(document.documentElement).fontSize) * 0.82)})
-
   function paint_overview() {
     if (screen.overview.hidden || !layer) return
     const order = overview_order(store.summaries, row, sort)
     screen.overview_hit = (y) => overview_hit(screen.over_map, order, y)
-    screen.text(screen.over_title, `All trials of ${setup.channels[row].label}, by ${SORTS[sort][0]}: ` +
+    screen.text(screen.over_title, `All trials of ${label(row)}, by ${SORTS[sort][0]}: ` +
       `onset to offset${blind ? "" : ", ¦ response"}`)
     draw_overview(screen.over_map, {summaries: store.summaries, order, row, index, range: setup.spans[0], theme: theme()})
-    screen.over_map.setAttribute("aria-label",
-      `overview of ${setup.channels[row].label}: row ${order.indexOf(index) + 1} of ${order.length}`)
-  }
-
-  function prepare_neighbours() {
-    if (!layer) return
-    const look = look_now()
-    for (const i of [index + 1, index - 1, index + 2]) if (store.trials.has(i)) traces_image(i, layer.frame(), look)
+    screen.over_map.setAttribute("aria-label", `overview of ${label(row)}: row ${order.indexOf(index) + 1} of ${order.length}`)
   }
 
   let idle = 0
   function refresh() {
     if (layer) layer.redraw()
     refresh_words()
-    store.want(index)
+    store.want(coming())
     clearTimeout(idle)
     idle = setTimeout(() => {
-      prepare_neighbours()
+      if (layer) {
+        for (const i of coming().slice(1, 4)) if (store.trials.has(i)) traces_image(i, layer.frame(), look_now())
+      }
       screen.paint_map(store.summaries.map((summary) => summary[0]), index, theme() === "dark")
       paint_overview()
       if (!screen.spectrum.hidden) ask_spectrum()
@@ -120,9 +120,12 @@ export function render({model, view}) {
 
   function refresh_words() {
     const now = card()
+    const burst = burst_here()
+    const held_s = mark.at_s ?? burst?.[`${mark.side}_s`]
     screen.text(screen.title, `Trial ${index + 1} of ${setup.n_trials}` + (now?.title ? ` · ${now.title}` : ""))
     screen.progress.value = progress[1] ? progress[0] / progress[1] : 0
     screen.text(screen.counted, `${progress[0]} of ${progress[1]} channel-trials reviewed${pace_words()}`)
+    screen.blind.hidden = !blind
     screen.walking.hidden = !walk
     if (walk) screen.text(screen.walking, `stepping through: ${walk.words} (${walk.indices.length})`)
     const waiting = store.pending.length
@@ -135,12 +138,13 @@ export function render({model, view}) {
       const state = now?.channels[r]
       screen.text(sign, state?.sign ?? "")
       screen.text(words, state?.words ?? "")
+      screen.rows[r].title = state?.words ?? ""
       screen.rows[r].setAttribute("aria-current", String(r === row))
       screen.rows[r].dataset.reviewed = String(Boolean(state?.reviewed))
     })
     screen.text(screen.detail, here()?.detail ?? "")
-    screen.text(screen.live, `Trial ${index + 1} of ${setup.n_trials}, ${setup.channels[row].label}: ` +
-      `${here()?.words ?? "loading"}. ${here()?.detail ?? ""}`)
+    const in_hand = held_s == null ? "" : `, ${mark.side} in hand${blind ? "" : ` at ${ms(held_s)}`}`
+    screen.text(screen.live, `${here()?.words ?? "loading"}, ${label(row)}, trial ${index + 1} of ${setup.n_trials}${in_hand}`)
   }
 
   /** Pace over the last ten minutes, and what is left at that pace; nothing before 20 decisions. */
@@ -150,83 +154,103 @@ export function render({model, view}) {
     if (paces.length < 20) return ""
     const per_s = paces.length / ((now - paces[0]) / 1000)
     const left_min = (progress[1] - progress[0]) / per_s / 60
-    return ` · ${Math.round(per_s * 3600)} an hour, about ${left_min < 90 ? `${Math.ceil(left_min)} min` : `${(left_min / 60).toFixed(1)} h`} left`
+    return ` · ${Math.round(per_s * 3600)} an hour, about ` +
+      `${left_min < 90 ? `${Math.ceil(left_min)} min` : `${(left_min / 60).toFixed(1)} h`} left`
   }
 
   function propose_break() {
     if (!setup.break_after_min || performance.now() - reminded < setup.break_after_min * 60000) return
     reminded = performance.now()
     screen.pass_notice(`${Math.round((reminded - began) / 60000)} minutes at the screen: a short break keeps marks steady. ` +
-      "Everything is saved.")
+      "Everything that is called saved is saved.")
   }
 
   // --- moving about ----------------------------------------------------------------------------------------------
 
+  /** Trials in the order in which they will be needed, the present one first. */
+  function coming() {
+    if (walk) {
+      const at = Math.max(0, walk.indices.indexOf(index))
+      return [index, ...walk.indices.slice(at + 1, at + AHEAD), ...walk.indices.slice(Math.max(0, at - BEHIND), at)]
+    }
+    const out = [index]
+    for (let step = 1; step <= AHEAD; step++) {
+      if (index + step < setup.n_trials) out.push(index + step)
+      if (step <= BEHIND && index - step >= 0) out.push(index - step)
+    }
+    return out
+  }
+
+  /** Take a mark of the present channel in hand: the one that was, else its response. */
   function select_mark() {
     const bursts = here()?.bursts ?? []
+    if (adding?.index === index && adding.row === row) {
+      const added = bursts.find((burst) => !adding.known.includes(burst.id))
+      if (added) {
+        adding = null
+        mark = {burst: added.id, side: "onset", at_s: null}
+        return
+      }
+    }
     const kept = bursts.find((burst) => burst.id === mark.burst)
     const burst = kept ?? bursts.find((b) => b.kind === "response") ?? bursts[0]
     mark = {burst: burst?.id ?? null, side: kept ? mark.side : "onset", at_s: null}
   }
 
-  function go_to(i, r = null) {
+  /** Leave what is in hand: a nudge is sent, a form closed, a drag dropped. */
+  function leave() {
     flush_nudge()
+    pointer.let_go()
+    screen.close()
+  }
+
+  function show(i, r = null) {
+    leave()
     index = Math.max(0, Math.min(setup.n_trials - 1, i))
+    awaited = !loaded()
     row = r ?? first_open(index) ?? emg_rows[0]
-    mark.burst = null
+    mark = {burst: null, side: "onset", at_s: null}
     select_mark()
+    if (walk?.indices.includes(index)) walk.at = walk.indices.indexOf(index)
     refresh()
   }
 
-  /** The next or previous trial of the walk; of all trials without one. */
   function step_trial(by) {
-    if (!walk) return go_to(index + by)
+    if (!walk) return show(index + by)
     const {indices} = walk
-    const at = indices.indexOf(index)
-    const next = at >= 0 ? indices[at + by] : by > 0 ? indices[0] : indices.at(-1)
+    const next = indices[index === indices[walk.at] ? walk.at + by : walk.at]
     if (next == null) return screen.pass_notice("This is the end of the trials you step through.")
-    go_to(next)
+    show(next)
   }
 
   function step_row(by) {
     const order = overview_order(store.summaries, row, sort)
     const next = order[order.indexOf(index) + by]
-    if (next != null) go_to(next, row)
+    if (next != null) show(next, row)
   }
 
   function step_channel(by) {
-    flush_nudge()
     const at = emg_rows.indexOf(row) + by
-    if (at < 0 || at >= emg_rows.length) return
-    row = emg_rows[at]
-    mark.burst = null
-    select_mark()
-    refresh()
+    if (at >= 0 && at < emg_rows.length) show(index, emg_rows[at])
   }
 
   const decided = (i, r) => store.cards.get(i)?.channels[r].reviewed ||
     store.pending.some((d) => d.index === i && closing.has(d.command) &&
-      (d.command === "accept_rest" || d.channel === setup.channels[r].label))
+      (d.command === "accept_rest" || d.channel === label(r)))
   const first_open = (i) => emg_rows.find((r) => !decided(i, r))
 
   function go_on() {
     const later = emg_rows.find((r) => r > row && !decided(index, r)) ?? first_open(index)
-    if (later != null) {
-      row = later
-      mark.burst = null
-      select_mark()
-      refresh()
-    } else if (walk) step_trial(1)
-    else if (index + 1 < setup.n_trials) go_to(index + 1)
+    if (later != null) show(index, later)
+    else if (walk) step_trial(1)
+    else if (index + 1 < setup.n_trials) show(index + 1)
     else refresh()
   }
-
-  const reviewed_at = (i) => store.summaries[i][2].every((channel) => !OPEN_SIGNS.has(channel[3]))
 
   function next_open_trial() {
     for (let k = 1; k <= setup.n_trials; k++) {
       const i = (index + k) % setup.n_trials
-      if (!reviewed_at(i) && !store.pending.some((d) => d.index === i)) return go_to(i)
+      if (store.summaries[i][2].some((channel) => !channel[4]) && !store.pending.some((d) => d.index === i)) return show(i)
     }
     screen.pass_notice("No trial is left unreviewed.")
   }
@@ -235,23 +259,35 @@ export function render({model, view}) {
 
   const visible = () => {
     const [x0, x1] = layer ? layer.range() : setup.spans[0]
-    return {gain, span_s: [Number(x0.toFixed(4)), Number(x1.toFixed(4))], automatic: true, read_out: read_out && !blind,
-      overview: !screen.overview.hidden, response: !blind,
+    return {gain, span_s: [Number(x0.toFixed(4)), Number(x1.toFixed(4))], automatic: !here()?.hidden,
+      read_out: read_out && !blind, overview: !screen.overview.hidden, response: !blind,
       typical: !blind && store.typical.has(`${store.trials.get(index)?.recording}|${row}`),
       spectrum: !screen.spectrum.hidden, smear}
   }
 
-  function decide(command, args = {}, channel = setup.channels[row].label) {
+  /** The marks that an acceptance takes as they are seen, by channel: Python refuses where something else stands. */
+  function seen_by(command) {
+    const rows = {accept: [row], accept_rest: emg_rows.filter((r) => !card().channels[r].reviewed)}[command]
+    if (!rows) return null
+    return Object.fromEntries(rows.map((r) => [label(r),
+      card().channels[r].bursts.map(({id, onset_s, offset_s}) => [id, onset_s, offset_s])]))
+  }
+
+  function decide(command, args = {}, channel = label(row)) {
     if (!loaded()) {
       screen.pass_notice(`Trial ${index + 1} is not here yet: no decision was taken.`)
       return false
     }
-    if (closing.has(command)) paces.push(performance.now())
-    propose_break()
-    if (!store.decide(command, index, channel, args, visible())) {
+    if (store.pending.some((d) => d.command === "undo" || d.command === "redo")) {
+      screen.pass_notice("Taking back: no decision was taken.")
+      return false
+    }
+    if (!store.decide(command, index, channel, args, visible(), seen_by(command))) {
       screen.pass_notice(store.stopped)
       return false
     }
+    if (closing.has(command)) paces.push(performance.now())
+    propose_break()
     return true
   }
 
@@ -262,23 +298,32 @@ export function render({model, view}) {
     send_mark()
   }
 
-  const snap = (s) => Math.round(s * setup.rate_hz) / setup.rate_hz
-
-  function mark_time() {
-    if (mark.at_s != null) return mark.at_s
-    return here()?.bursts.find((burst) => burst.id === mark.burst)?.[`${mark.side}_s`]
+  function send_mark() {
+    if (mark.at_s == null || !loaded() || store.stopped) {
+      mark.at_s = null
+      return
+    }
+    const [command, args] = put_mark(here(), mark)
+    decide(command, args)
+    mark = mark.burst ? {...mark, at_s: null} : {burst: null, side: "onset", at_s: null}
   }
 
   function nudge(by_s) {
-    const at = mark_time()
+    const at = mark.at_s ?? marks_of(here() ?? {bursts: []}).find((m) => m.burst === mark.burst && m.side === mark.side)?.s
     if (at == null) {
-      screen.pass_notice(`There is no ${mark.side} to move here: point at one and press E to add it.`)
+      screen.pass_notice(`There is no ${mark.side} to move here: point at one and press the key for adding it.`)
       return
     }
     mark.at_s = snap(at + by_s)
     clearTimeout(nudged)
-    nudged = setTimeout(flush_nudge, 300)
+    nudged = setTimeout(() => { flush_nudge(); refresh() }, 300)
     refresh()
+  }
+
+  function add() {
+    if (store.pending.some((d) => d.command === "add" && d.index === index && d.channel === label(row))) return
+    const known = (here()?.bursts ?? []).map((burst) => burst.id)
+    if (decide("add", {onset_s: snap(cursor_s)})) adding = {index, row, known}
   }
 
   const commands = {
@@ -286,35 +331,29 @@ export function render({model, view}) {
     previous_trial: () => step_trial(-1),
     next_row: () => step_row(1),
     previous_row: () => step_row(-1),
+    next_channel: () => step_channel(1),
+    previous_channel: () => step_channel(-1),
+    next_unreviewed: next_open_trial,
+    trial: ({index: i}) => i != null && show(i),
+    channel: ({row: r}) => show(index, r),
+    go_to: () => screen.ask("Go to which trial?",
+      [{name: "n", words: `1 to ${setup.n_trials}`, type: "number", value: index + 1}], ({n}) => show(Math.round(n) - 1)),
     walk: choose_walk,
     overview: () => { screen.overview.hidden = !screen.overview.hidden; refresh() },
     sort: () => { sort = (sort + 1) % SORTS.length; screen.overview.hidden = false; refresh() },
     smear: () => { smear = !smear; refresh() },
     read_out: () => { read_out = !read_out; refresh() },
-    spectrum: () => { screen.spectrum.hidden = !screen.spectrum.hidden; ask_spectrum() },
+    spectrum: () => { screen.spectrum.hidden = !screen.spectrum.hidden; spectrum_for = ""; refresh() },
     listen: () => {
       const [start_s, stop_s] = layer.range()
       listened += 1
-      store.ask("listen", {n: listened, index, channel: setup.channels[row].label, start_s, stop_s})
+      store.ask("listen", {n: listened, index, channel: label(row), start_s, stop_s})
     },
     convention: () => screen.tell("The marking convention of this study",
-      setup.convention || "This study has not written one down. Give open_review(…, convention=\"…\")."),
-    unblind: () => (blind ? screen.ask("Show condition, participant and response from now on? This is logged. Reason:",
+      setup.convention || "This study has not written one down."),
+    unblind: () => (blind ? screen.ask("Show condition, participant and response from now on? This is logged.",
       [{name: "reason", words: "reason", value: ""}], ({reason}) => decide("unblind", {reason}))
       : screen.pass_notice("This review is not blind.")),
-    comment_trial: () => screen.ask("Comment on the whole trial (no names of people):",
-      [{name: "text", words: "", value: card()?.comment ?? ""}], ({text}) => decide("comment", {text}, null)),
-    same_reasons: () => {
-      if (!last_reasons.unusable) return screen.pass_notice("No reason was given yet in this session: press the key for unusable first.")
-      if (decide("unusable", {reasons: last_reasons.unusable})) go_on()
-    },
-    next_channel: () => step_channel(1),
-    previous_channel: () => step_channel(-1),
-    next_unreviewed: next_open_trial,
-    trial: ({index: i}) => go_to(i),
-    channel: ({row: r}) => { go_to(index, r); root.focus() },
-    go_to: () => screen.ask("Go to which trial?", [{name: "n", words: `1 to ${setup.n_trials}`, type: "number", value: index + 1}],
-      ({n}) => Number.isInteger(Number(n)) && n >= 1 && go_to(Number(n) - 1)),
     gain_up: () => { gain = Math.min(64, gain * 2); refresh() },
     gain_down: () => { gain = Math.max(1 / 64, gain / 2); refresh() },
     span: () => {
@@ -325,176 +364,137 @@ export function render({model, view}) {
       refresh()
     },
     key_card: () => screen.toggle_card(),
-    switch_side: () => { flush_nudge(); mark.side = mark.side === "onset" ? "offset" : "onset"; mark.at_s = null; refresh() },
+    switch_side: () => { mark = {...mark, side: mark.side === "onset" ? "offset" : "onset", at_s: null}; refresh() },
     next_burst: () => {
-      flush_nudge()
       const ids = (here()?.bursts ?? []).map((burst) => burst.id)
       if (ids.length) mark = {burst: ids[(ids.indexOf(mark.burst) + 1) % ids.length], side: "onset", at_s: null}
       refresh()
     },
     nudge: ({arguments: {by_s}}) => nudge(by_s),
     to_cursor: () => {
-      if (mark_time() == null && mark.side === "onset") return decide("add", {onset_s: snap(cursor_s)})
-      if (!mark.burst) return screen.pass_notice("There is no burst here: point at its onset and press E to add one.")
-      flush_nudge()
+      if (!burst_here()) return add()
       mark.at_s = snap(cursor_s)
-      if (decide("move", {burst: mark.burst, [`${mark.side}_s`]: mark.at_s})) refresh()
+      send_mark()
+      refresh()
     },
-    add: () => decide("add", {onset_s: snap(cursor_s)}),
+    add,
+    remove: () => decide("remove", {burst: mark.burst}),
+    confidence: ({arguments: {confidence}}) => decide("confidence", {confidence, burst: mark.burst}),
     not_locatable: () => {
       const auto = here()?.automatic ?? {}
-      const ms = (s) => (s * 1000).toFixed(0)
+      const ends = [auto.low_s ?? cursor_s - 0.05, auto.high_s ?? cursor_s + 0.05]
+      const take = (a, b) => decide("not_locatable", {earliest_s: snap(Math.min(a, b)), latest_s: snap(Math.max(a, b))})
+      if (blind) return take(...ends) // without numbers: the edges can be dragged
       screen.ask("Present, but the onset cannot be located. Times from the cue, in ms:",
-        [{name: "a", words: "not before", type: "number", value: ms(auto.low_s ?? cursor_s - 0.05)},
-          {name: "b", words: "not after", type: "number", value: ms(auto.high_s ?? cursor_s + 0.05)}],
-        ({a, b}) => decide("not_locatable", {earliest_s: snap(a / 1000), latest_s: snap(b / 1000)}) && go_on())
+        [{name: "a", words: "not before", type: "number", value: (ends[0] * 1000).toFixed(0)},
+          {name: "b", words: "not after", type: "number", value: (ends[1] * 1000).toFixed(0)}],
+        ({a, b}) => take(a / 1000, b / 1000) && void setTimeout(go_on))
     },
     unusable: () => reasons("unusable", "Why is this signal unusable?"),
     caution: () => reasons("caution", "What calls for caution here?"),
+    same_reasons: () => {
+      if (!last_reasons.unusable) return screen.pass_notice("No reason for an unusable signal was given yet in this session.")
+      if (decide("unusable", {reasons: last_reasons.unusable})) go_on()
+    },
     behaviour: () => screen.choose("What did the person do in this trial?", setup.choices.behaviour, false,
       ([word]) => decide("behaviour", {behaviour: word})),
     kind: () => screen.choose("What kind of burst is this?", setup.choices.kind, false,
       ([word]) => decide("kind", {kind: word, burst: mark.burst})),
     comment: () => screen.ask("Comment on this channel (no names of people):",
-      [{name: "text", words: "", value: here()?.comment ?? ""}],
-      ({text}) => decide("comment", {text})),
-    seal: () => screen.ask("Seal the decisions so far as a named version:", [{name: "name", words: "name", value: setup.next_version}],
-      ({name}) => decide("seal", {name})),
-    remove: () => decide("remove", {burst: mark.burst}),
-    confidence: ({arguments: {confidence}}) => decide("confidence", {confidence, burst: mark.burst}),
+      [{name: "text", words: "", value: here()?.comment ?? ""}], ({text}) => decide("comment", {text})),
+    comment_trial: () => screen.ask("Comment on the whole trial (no names of people):",
+      [{name: "text", words: "", value: card()?.comment ?? ""}], ({text}) => decide("comment", {text}, null)),
+    seal: () => screen.ask("Seal the decisions so far as a named version:",
+      [{name: "name", words: "name", value: setup.next_version}], ({name}) => decide("seal", {name})),
   }
 
   function reasons(command, question) {
     screen.choose(question, setup.choices[command], true, (words, said) => {
-      const all = words.map((word) => (said && setup.choices[command].find((c) => c.words === word).text ? `${word}: ${said}` : word))
-      last_reasons[command] = all
-      if (decide(command, {reasons: all}) && command === "unusable") go_on()
+      const with_text = (word) => (setup.choices[command].find((choice) => choice.words === word).text ? `${word}: ${said}` : word)
+      last_reasons[command] = words.map(with_text)
+      if (decide(command, {reasons: last_reasons[command]}) && closing.has(command)) go_on()
     })
   }
 
   function choose_walk() {
-    const differ = {code: "KeyM", words: "two methods differ", shown: "two methods differ by more than …"}
+    const differ = {code: "KeyM", words: "differ", shown: "another method differs by more than …"}
     screen.choose("Step through which trials?", [...setup.choices.walk, differ], false, ([which]) => {
       if (which === setup.choices.walk[0].words) { walk = null; return refresh() }
       if (which !== differ.words) return store.ask("walk", {which, method: ""})
-      screen.ask("Trials where another method's onset differs:", [
-        {name: "method", words: `method (${setup.methods.join(", ")})`, value: "threshold"},
-        {name: "ms", words: "by more than, in ms", type: "number", value: 20}],
-      ({method, ms}) => store.ask("walk", {which: `${method} differs by more than ${ms} ms`, method, by_s: ms / 1000}))
+      screen.choose("Which method's onset differs?", setup.choices.method, false, ([method]) =>
+        screen.ask(`Trials where the onset of "${method}" differs:`,
+          [{name: "by", words: "by more than, in ms", type: "number", value: 20}],
+          ({by}) => store.ask("walk", {which: `${method} differs by more than ${by} ms`, method, by_s: by / 1000})))
     })
   }
 
-  let listened = 0
-  let spectrum_for = ""
   function ask_spectrum() {
-    if (screen.spectrum.hidden) return refresh()
-    const burst = here()?.bursts.find((b) => b.id === mark.burst)
+    const burst = burst_here()
     const wanted = `${index}|${row}|${burst?.onset_s}|${burst?.offset_s}`
     if (wanted === spectrum_for) return
     spectrum_for = wanted
     screen.spectrum_map.getContext("2d").clearRect(0, 0, 9999, 9999)
     if (!burst || burst.offset_s == null) return screen.pass_notice("A spectrum needs a burst with onset and offset.")
-    store.ask("spectrum", {index, channel: setup.channels[row].label, onset_s: burst.onset_s, offset_s: burst.offset_s, for: wanted})
+    store.ask("spectrum",
+      {index, channel: label(row), onset_s: burst.onset_s, offset_s: burst.offset_s, for: wanted})
   }
 
-  function act(key, event) {
-    if (screen.form_key && event) return screen.form_key(event)
-    if (screen.card_open && event) return screen.toggle_card()
+  /** One key of the table, or a click that stands for one; `pressed` is what was pressed, null for a click. */
+  function act(key, pressed) {
+    if (pointer.dragging && pressed) return pressed.code === "Escape" && pointer.let_go()
+    if (pressed && screen.form_key) return screen.form_key(pressed)
+    if (pressed && screen.card_open) return screen.card_key(key, pressed)
     if (!key.command) return
-    if (!["nudge"].includes(key.command)) flush_nudge()
+    screen.close()
+    if (key.command !== "nudge") flush_nudge()
     if (commands[key.command]) return commands[key.command](key)
     if (decide(key.command, key.arguments ?? {}) && closing.has(key.command)) go_on()
     else refresh()
   }
 
-  // --- the pointer ------------------------------------------------------------------------------------------------
-
-  let dragging = false
-  function place(event) {
-    const box = layer.canvas.getBoundingClientRect()
-    const [x, y] = [event.clientX - box.left, event.clientY - box.top]
-    const inside = x >= 0 && x <= box.width && y >= 0 && y <= box.height
-    const [x0, x1] = layer.range()
-    const seconds = x0 + (x / box.width) * (x1 - x0)
-    const band = lay_bands(setup, box.height).find((b) => y >= b.top && y < b.top + b.height)
-    return {inside, seconds, band, slack: (7 / box.width) * (x1 - x0)}
-  }
-  /** The onset, offset or edge of a "not before, not after" interval under the pointer. */
-  function mark_near({band, seconds, slack}) {
-    if (!band || band.auxiliary || !loaded()) return null
-    const {bursts, interval_s} = card().channels[band.row]
-    const marks = bursts.flatMap((burst) => ["onset", "offset"].map((side) => [burst.id, side, burst[`${side}_s`]]))
-    if (interval_s) marks.push([null, "earliest", interval_s[0]], [null, "latest", interval_s[1]])
-    const near = marks.map(([burst, side, s]) => ({burst, side, row: band.row, away: Math.abs((s ?? Infinity) - seconds)}))
-      .sort((a, b) => a.away - b.away)[0]
-    return near?.away <= slack ? near : null
-  }
-
-  /** Send where the mark in hand was put. */
-  function send_mark() {
-    if (mark.at_s == null) return
-    const {burst, side, at_s} = mark
-    if (side === "earliest" || side === "latest") {
-      const [a, b] = here().interval_s
-      const ends = side === "earliest" ? [at_s, b] : [a, at_s]
-      decide("not_locatable", {earliest_s: Math.min(...ends), latest_s: Math.max(...ends)})
-      mark = {burst: null, side: "onset", at_s: null}
-    } else decide("move", {burst, [`${side}_s`]: at_s})
-  }
-  function on_down(event) {
-    if (!layer || event.button !== 0) return
-    const at = place(event)
-    if (!at.inside) return
-    root.focus()
-    const near = mark_near(at)
-    if (near) { // a mark is taken: Bokeh must not pan
-      event.stopPropagation()
-      event.preventDefault()
-      flush_nudge()
-      row = near.row
-      mark = {burst: near.burst, side: near.side, at_s: null}
-      dragging = true
-      screen.picture.setPointerCapture(event.pointerId)
-    } else if (at.band && !at.band.auxiliary && at.band.row !== row) {
-      flush_nudge()
-      row = at.band.row
-      mark.burst = null
-      select_mark()
-    }
-    cursor_s = at.seconds
-    refresh()
-  }
-  function on_move(event) {
-    if (!layer) return
-    const at = place(event)
-    if (dragging) {
-      event.stopPropagation()
-      mark.at_s = snap(at.seconds)
+  const pointer = listen_to_pointer(screen.picture, {
+    layer: () => layer,
+    bands: (height) => lay_bands(setup, height, layer ? look_now().font_px : 11),
+    channel: (r) => (loaded() ? card().channels[r] : null),
+    point(seconds, r) {
+      cursor_s = seconds
+      if (r != null) {
+        root.focus()
+        if (r !== row || screen.form_key) show(index, r)
+      }
+      layer.redraw()
+    },
+    take(r, {burst, side}) {
+      mark = {burst, side, at_s: null}
+      refresh()
+    },
+    hold(at_s) {
+      mark.at_s = snap(at_s)
       cursor_s = mark.at_s
       layer.redraw()
-    } else if (at.inside) {
-      cursor_s = at.seconds
-      screen.picture.style.cursor = mark_near(at) ? "ew-resize" : ""
-      layer.redraw()
-    }
-  }
-  function on_up(event) {
-    if (!dragging) return
-    event.stopPropagation()
-    dragging = false
-    send_mark()
-    refresh()
-  }
-  screen.picture.addEventListener("pointerdown", on_down, true)
-  screen.picture.addEventListener("pointermove", on_move, true)
-  screen.picture.addEventListener("pointerup", on_up, true)
+    },
+    put() {
+      send_mark()
+      refresh()
+    },
+    drop() {
+      mark.at_s = null
+      refresh()
+    },
+  })
 
   // --- news from Python -------------------------------------------------------------------------------------------
 
   store.listen((what) => {
-    if ("blind" in what) blind = what.blind
-    if (what.spectrum?.client === store.client && what.spectrum.for === spectrum_for) {
-      return draw_spectrum(screen.spectrum_map, what.spectrum, theme())
+    if (what.progress) progress = what.progress
+    if (what.next_version) setup.next_version = what.next_version
+    if ("blind" in what && what.blind !== blind) {
+      blind = what.blind
+      layer?.hide_times(blind)
+    }
+    if (what.spectrum?.client === store.client) {
+      if (what.spectrum.for === spectrum_for) draw_spectrum(screen.spectrum_map, what.spectrum, theme())
+      return
     }
     if (what.sound) {
       const {seconds, state} = player.play(what.sound)
@@ -503,22 +503,32 @@ export function render({model, view}) {
     }
     if (what.walk?.client === store.client) {
       if (!what.walk.indices.length) return screen.pass_notice(`No trial here: ${what.walk.words}.`)
-      walk = what.walk
-      return go_to(walk.indices.includes(index) ? index : walk.indices[0])
+      walk = {...what.walk, at: Math.max(0, what.walk.indices.indexOf(index))}
+      return show(walk.indices[walk.at])
     }
-    if (what.progress) progress = what.progress
-    if (what.next_version) setup.next_version = what.next_version
     if ("stopped" in what) {
       screen.lasting = what.stopped
       screen.show_notice(what.stopped)
     }
-    if (what.refused?.client === store.client) screen.pass_notice(`Not taken: ${what.refused.words}`)
+    if (what.refusal) {
+      const {decision, words} = what.refusal
+      const place = decision ? `Trial ${decision.index + 1}, ${decision.channel ?? "whole trial"}: ` : ""
+      mark.at_s = null
+      store.renew(decision ? [decision.index] : [index])
+      if (decision && decision.index !== index && !store.pending.length) show(decision.index)
+      screen.show_notice(`${place}not taken: ${words}`)
+    }
     if (what.said?.client === store.client) screen.pass_notice(what.said.words)
-    if (what.go_to?.client === store.client && what.go_to.index !== index) return go_to(what.go_to.index, what.go_to.row)
-    if (what.cards?.some((c) => c.index === index) && !nudged && !dragging) select_mark()
-    if (what.trials && !what.trials.includes(index)) return
-    if (what.trials && mark.burst == null) {
+    if (what.start?.client === store.client) {
+      setup.notices = what.start.notices
+      if (what.start.where !== index) return show(what.start.where)
+    }
+    if (what.go_to?.client === store.client) return show(what.go_to.index, what.go_to.row)
+    if (what.trials?.includes(index) && awaited) {
+      awaited = false
       row = first_open(index) ?? row
+    }
+    if ((what.trials?.includes(index) || what.cards?.some((c) => c.index === index)) && !nudged && !pointer.dragging) {
       select_mark()
     }
     refresh()
@@ -545,18 +555,20 @@ export function render({model, view}) {
   }
   const themes = new MutationObserver(dress)
   themes.observe(document.body, {attributes: true, attributeFilter: ["data-jp-theme-light"]})
-  const clock = setInterval(() => store.watch(root.dataset.keys === "on"), 250)
+  const clock = setInterval(() => store.watch(root.dataset.keys === "on"), 100)
 
   attach_layer(view, draw).then((made) => {
     layer = made
     shield(root)
+    layer.hide_times(blind)
     screen.overview.hidden = root.clientWidth < 1000
     dress()
   })
+  relabel_keys(root)
   store.say_hello()
   refresh_words()
-  if (setup.notices.length) screen.pass_notice(setup.notices.join(" "))
   if (setup.convention) commands.convention()
+  if (setup.notices.length) screen.pass_notice(setup.notices.join(" "))
 
   model.on("remove", () => {
     clearInterval(clock)

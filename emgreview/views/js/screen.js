@@ -12,17 +12,23 @@ function h(tag, attributes = {}, ...children) {
   return element
 }
 
+/** The label of a key. */
+function kbd(key) {
+  return h("kbd", {"data-code": key.code, "data-shift": key.shift || null}, key_name(key))
+}
+
 function make_screen(setup, figure, act) {
   const title = h("span", {class: "title"})
   const progress = h("progress", {max: 1, value: 0, "aria-label": "share of channel-trials reviewed"})
   const counted = h("span", {class: "counted"})
   const walking = h("span", {class: "chip walking", hidden: true})
-  const saved = h("span", {class: "chip", role: "status"})
+  const blind = h("span", {class: "chip", hidden: true}, "blind")
+  const saved = h("span", {class: "chip"})
   const keys_on = h("button", {class: "chip keys"})
   const card_button = h("button", {class: "plain", onclick: () => act({command: "key_card"})}, "key card (?)")
-  const head = h("div", {class: "head"}, title, h("span", {class: "count"}, progress, counted), walking, saved, keys_on, card_button)
+  const head = h("div", {class: "head"}, title, h("span", {class: "count"}, progress, counted), blind, walking, saved, keys_on, card_button)
 
-  const notice = h("div", {class: "notice", role: "alert", hidden: true})
+  const notice = h("div", {class: "notice", role: "alert"})
   const differs = h("div", {class: "differs", hidden: true})
   const waiting = h("div", {class: "waiting", hidden: true})
   const picture = h("div", {class: "picture"}, figure, waiting, differs)
@@ -42,7 +48,7 @@ function make_screen(setup, figure, act) {
     if (!groups.has(key.group)) groups.set(key.group, h("div", {class: "buttons"}))
     groups.get(key.group).append(
       h("button", {class: "do", "data-command": key.command, title: key.words, onclick: () => act(key)},
-        h("kbd", {}, key_name(key)), ` ${key.button}`))
+        kbd(key), ` ${key.button}`))
   }
   const map = h("canvas", {class: "map", tabindex: -1, role: "img"})
   const queue = h("div", {class: "queue"}, h("h4", {}, "All trials in order: □ open, ◧ begun, ▣ reviewed, ◇ to discuss. ",
@@ -51,18 +57,20 @@ function make_screen(setup, figure, act) {
     h("h4", {}, "Channels of this trial"), ...rows, detail, spectrum,
     ...[...groups].flatMap(([group, buttons]) => [h("h4", {}, group), buttons]))
 
-  const form = h("div", {class: "form", hidden: true, role: "dialog"})
-  const key_card = h("div", {class: "card", hidden: true, role: "dialog", "aria-label": "key card"})
+  const form = h("div", {class: "form", hidden: true, role: "dialog", "aria-modal": "true", tabindex: -1})
+  const key_card = h("div", {class: "card", hidden: true, role: "dialog", "aria-label": "key card", tabindex: -1})
   const live = h("div", {class: "live", role: "status", "aria-live": "polite"})
   const foot = h("div", {class: "foot"}, setup.processing)
   const root = h("div", {class: "emgreview", tabindex: 0, role: "application",
     "aria-label": "review of EMG trials; press question mark for the keys"},
-    head, notice, h("div", {class: "body"}, overview, h("div", {class: "main"}, picture, queue), side), foot, form, key_card, live)
+    head, notice, form, key_card, h("div", {class: "body"}, overview, h("div", {class: "main"}, picture, queue), side),
+    foot, live)
 
   root.addEventListener("mousedown", (event) => { // buttons act without taking the keys away
-    if (event.composedPath().some((element) => element.tagName === "BUTTON")) {
+    const path = event.composedPath()
+    if (path.some((element) => element.tagName === "BUTTON")) {
       event.preventDefault()
-      root.focus()
+      if (!path.includes(form) && !path.includes(key_card)) root.focus()
     }
   })
 
@@ -70,16 +78,17 @@ function make_screen(setup, figure, act) {
     if (element.textContent !== words) element.textContent = words
   }
 
+  /** A notice stays until another follows, or for some seconds. */
+  let notice_timer = 0
   function show_notice(words) {
-    notice.hidden = !words
+    clearTimeout(notice_timer)
+    notice.dataset.words = words ? "yes" : ""
     text(notice, words)
   }
 
-  let notice_timer = 0
   function pass_notice(words) {
     show_notice(words)
-    clearTimeout(notice_timer)
-    notice_timer = setTimeout(() => show_notice(screen.lasting), 6000)
+    notice_timer = setTimeout(() => show_notice(screen.lasting), 8000)
   }
 
   over_map.addEventListener("click", (event) => {
@@ -134,7 +143,7 @@ function make_screen(setup, figure, act) {
   function choose(question, choices, several, done) {
     const chosen = []
     const items = choices.map((choice) => h("button", {class: "choice", onclick: () => toggle(choice)},
-      h("kbd", {}, key_name({code: choice.code})), ` ${choice.shown}`))
+      kbd({code: choice.code}), ` ${choice.shown}`))
     const other = h("input", {type: "text", placeholder: "in words", hidden: true, "aria-label": "reason in words"})
     const confirm = h("button", {class: "do", onclick: () => finish()}, h("kbd", {}, "Enter"), " confirm")
     const leave = h("button", {class: "do", onclick: () => close()}, h("kbd", {}, "Esc"), " leave as it was")
@@ -150,45 +159,51 @@ function make_screen(setup, figure, act) {
     function finish() {
       if (!chosen.length) return
       if (!other.hidden && !other.value.trim()) return other.focus()
-      const words = chosen.map((choice) => choice.words)
-      const said = other.value.trim()
       close()
-      done(words, said)
+      done(chosen.map((choice) => choice.words), other.value.trim())
     }
     open(question, [h("div", {class: "choices"}, ...items), other, h("div", {class: "buttons"}, several ? confirm : null, leave)])
-    screen.form_key = (event) => {
-      if (event.code === "Escape") close()
-      else if (event.code === "Enter") finish()
+    screen.form_key = ({code}) => {
+      if (code === "Escape") close()
+      else if (code === "Enter") finish()
       else {
-        const choice = choices.find((c) => c.code === event.code)
+        const choice = choices.find((c) => c.code === code)
         if (choice) toggle(choice)
       }
     }
-    other.addEventListener("keydown", (event) => {
-      if (event.code === "Enter") finish()
-      if (event.code === "Escape") close()
+    on_enter(other, finish)
+  }
+
+  function on_enter(input, finish) {
+    input.addEventListener("keydown", (event) => {
+      if (event.isComposing) return
+      if (event.key === "Enter") { event.preventDefault(); finish() }
+      if (event.key === "Escape") close()
     })
   }
 
-  /** Ask for values in fields: [{name, words, value, type}]; `done({name: text})`. */
+  /** Ask for values in fields: [{name, words, value, type}]; `done({name: text, or a number})`. What `done` does not take
+   * (it returns false) stays in the form, and so does a number that is none. */
   function ask(question, fields, done) {
     const inputs = fields.map((f) => h("input", {type: f.type ?? "text", value: f.value ?? "", name: f.name, step: "any"}))
     const finish = () => {
-      const values = Object.fromEntries(inputs.map((input) => [input.name, input.value]))
-      close()
-      done(values)
+      const bad = inputs.find((input) => input.type === "number" && !Number.isFinite(input.valueAsNumber))
+      if (bad) {
+        pass_notice(`"${bad.value}" is no number; give one, or leave with Esc.`)
+        return bad.focus()
+      }
+      const values = inputs.map((input) => [input.name, input.type === "number" ? input.valueAsNumber : input.value])
+      if (done(Object.fromEntries(values)) !== false) close()
     }
     open(question, [
       ...fields.map((f, i) => h("label", {}, `${f.words} `, inputs[i])),
       h("div", {class: "buttons"}, h("button", {class: "do", onclick: finish}, h("kbd", {}, "Enter"), " confirm"),
         h("button", {class: "do", onclick: () => close()}, h("kbd", {}, "Esc"), " leave as it was"))])
-    for (const input of inputs) {
-      input.addEventListener("keydown", (event) => {
-        if (event.code === "Enter") { event.preventDefault(); finish() }
-        if (event.code === "Escape") close()
-      })
+    for (const input of inputs) on_enter(input, finish)
+    screen.form_key = ({code}) => {
+      if (code === "Escape") close()
+      if (code === "Enter") finish()
     }
-    screen.form_key = (event) => { if (event.code === "Escape") close() }
     inputs[0].focus()
     inputs[0].select()
   }
@@ -197,19 +212,36 @@ function make_screen(setup, figure, act) {
     form.replaceChildren(h("h4", {}, question), ...parts)
     form.hidden = false
     form.setAttribute("aria-label", question)
+    form.focus()
+    form.scrollIntoView({block: "nearest"})
   }
 
   function close() {
+    if (form.hidden) return
     form.hidden = true
     screen.form_key = null
     root.focus()
   }
 
-  /** Show a text to read; any key closes it. */
+  /** Show a text to read. */
   function tell(heading, words) {
     open(heading, [h("p", {class: "told"}, words),
-      h("div", {class: "buttons"}, h("button", {class: "do", onclick: () => close()}, h("kbd", {}, "any key"), " close"))])
-    screen.form_key = () => close()
+      h("div", {class: "buttons"}, h("button", {class: "do", onclick: () => close()}, h("kbd", {}, "Esc"), " close"))])
+    screen.form_key = ({code}) => {
+      if (code === "Escape" || code === "Enter") close()
+      else scroll_by(form, code)
+    }
+  }
+
+  function scroll_by(box, code) {
+    const step = {ArrowDown: 40, ArrowUp: -40, PageDown: 300, PageUp: -300}[code]
+    if (step) box.scrollBy(0, step)
+  }
+
+  /** A key while the card is open: it closes on Esc or on its own key, and can be scrolled. */
+  function card_key(key, {code}) {
+    if (code === "Escape" || key.command === "key_card") toggle_card()
+    else scroll_by(key_card, code)
   }
 
   /** The card alone on a page of its own, for the printer. */
@@ -226,6 +258,7 @@ function make_screen(setup, figure, act) {
   }
 
   function toggle_card() {
+    close()
     key_card.hidden = !key_card.hidden
     if (key_card.hidden) return root.focus()
     const by_group = Map.groupBy ? Map.groupBy(setup.keys, (k) => k.group) : new Map([["keys", setup.keys]])
@@ -233,15 +266,18 @@ function make_screen(setup, figure, act) {
       h("h4", {}, "Keys (they act while the frame around the review is drawn thick)"),
       h("div", {class: "columns"}, ...[...by_group].map(([group, keys]) => h("table", {},
         h("caption", {}, group),
-        ...keys.map((key) => h("tr", {}, h("td", {}, h("kbd", {}, key_name(key))), h("td", {}, key.words)))))),
+        ...keys.map((key) => h("tr", {}, h("td", {}, kbd(key)), h("td", {}, key.words)))))),
       h("div", {class: "buttons"},
         h("button", {class: "do", onclick: toggle_card}, h("kbd", {}, "?"), " close"),
         h("button", {class: "do", onclick: print_card}, "print")))
+    relabel_keys(key_card)
+    key_card.focus()
+    key_card.scrollIntoView({block: "nearest"})
   }
 
   const screen = {
-    root, picture, lasting: "", form_key: null, choose, ask, tell, toggle_card, show_notice, pass_notice, paint_map, text,
-    title, progress, counted, walking, saved, keys_on, rows, detail, differs, waiting, live,
+    root, picture, lasting: "", form_key: null, choose, ask, tell, toggle_card, card_key, close, show_notice, pass_notice, paint_map, text,
+    title, progress, counted, blind, walking, saved, keys_on, rows, detail, differs, waiting, live,
     overview, over_title, over_map, spectrum, spectrum_map, overview_hit: () => undefined,
     get card_open() { return !key_card.hidden },
   }

@@ -5,6 +5,7 @@ const AHEAD = 60 // trials kept ahead of the one on screen
 const BEHIND = 12
 const CHUNK = 10 // trials asked for at once
 const PATIENCE_MS = 1500 // an answer later than this stops decisions
+const BEAT_MS = 250 // a beat is asked for this long after the last answer
 
 /** A pack: int32 length of the JSON head, head, then int16 samples (-32768 = missing). Returns the head and a function
  * that gives a trace its samples. */
@@ -26,11 +27,14 @@ function make_store(model, setup) {
   const summaries = Object.entries(setup.summaries).sort((a, b) => a[0] - b[0]).map((entry) => entry[1])
   const listeners = []
   const pending = [] // decisions on their way: {n, index, channel, command, at}
+  const done = [] // the last ones that are settled
+  const refused = new Set() // numbers of decisions whose refusal was told
   let sent = 0
-  let serial = setup.serial
+  let serial = model.news ? JSON.parse(model.news).serial : 0 // what was said before this screen opened is not for it
   let asked = 0 // time of the request for trials under way, 0 = none
-  let beat_sent = 0
-  let beat_heard = performance.now()
+  let beat_asked = 0 // when the beat that is not yet answered was asked for, 0 = none
+  let beat_tried = 0
+  let beats = 0
   let stopped = "" // why no decision is taken, "" = all well
   let fatal = false
 
@@ -48,13 +52,20 @@ function make_store(model, setup) {
   }
 
   function take(update) {
-    if (update.beat?.client === client) beat_heard = performance.now()
-    if (update.settled?.client === client) {
-      beat_heard = performance.now()
-      while (pending.length && pending[0].n <= update.settled.n) pending.shift()
+    if (update.settled?.client === client) { // Python takes decisions without a gap: all up to n are settled
+      beat_asked = 0
+      while (pending.length && pending[0].n <= update.settled.n) done.push(pending.shift())
+      done.splice(0, done.length - 50)
     }
+    for (const refusal of update.refused ?? []) {
+      if (refusal.client !== client || refused.has(refusal.n)) continue
+      refused.add(refusal.n)
+      tell({refusal: {...refusal, decision: done.find((d) => d.n === refusal.n)}})
+    }
+    if (update.gap?.client === client) stop(`${update.gap.missing} decision(s) did not reach Python: reload the page.`, true)
     for (const card of update.cards ?? []) keep(card)
     for (const [i, summary] of Object.entries(update.summaries ?? {})) summaries[i] = summary
+    if (update.renew) model.send_msg({kind: "everything", client, held: [...cards.keys()]})
     if (update.problem) stop(update.problem, true)
     else if (stopped && !fatal && !pending.some(late)) stop("")
     tell(update)
@@ -99,26 +110,35 @@ function make_store(model, setup) {
 
   const late = (decision) => performance.now() - decision.at > PATIENCE_MS
 
+  function on_pulse() {
+    if (!model.pulse.startsWith(`${client} `)) return
+    beat_asked = 0
+    if (stopped && !fatal && !pending.some(late)) stop("")
+  }
+
   function watch(attentive) {
     const now = performance.now()
     if (pending.some(late)) {
       stop(`Python has not confirmed ${pending.length} decision(s) for ${Math.round((now - pending[0].at) / 1000)} s: ` +
         "no further decisions are taken. If the kernel was restarted, run the cell again: review goes on where the file ends.")
-    } else if (attentive && beat_sent > beat_heard && now - beat_sent > PATIENCE_MS) {
+    } else if (attentive && beat_asked && now - beat_asked > PATIENCE_MS) {
       stop("Python does not answer: no decisions are taken. It may be busy with another cell; if the kernel was " +
         "restarted, run the cell again: review goes on where the file ends.")
     }
-    if (attentive && (beat_sent <= beat_heard || now - beat_sent > PATIENCE_MS)) {
-      if (beat_sent <= beat_heard) beat_sent = now
-      model.send_msg({kind: "beat", client})
+    if (attentive && now - beat_tried > (beat_asked ? 10 * PATIENCE_MS : BEAT_MS)) {
+      beat_asked ||= now
+      beat_tried = now
+      beats += 1
+      model.send_msg({kind: "beat", client, n: beats})
     }
     if (asked && now - asked > PATIENCE_MS) asked = 0
   }
 
-  for (const name of ["pack", "news", "sound"]) model.properties[name].internal = true // what comes down is not echoed up
+  for (const name of ["pack", "news", "sound", "pulse"]) model.properties[name].internal = true // what comes down is not echoed up
   model.on("pack", on_pack)
   model.on("news", on_news)
   model.on("sound", on_sound)
+  model.on("pulse", on_pulse)
 
   return {
     client, trials, cards, typical, summaries, pending,
@@ -126,38 +146,36 @@ function make_store(model, setup) {
     listen: (listener) => listeners.push(listener),
     watch,
     ask: (kind, what) => model.send_msg({kind, client, ...what}),
-    say_hello() {
-      model.send_msg({kind: "hello", client, held: [...cards.keys()]})
-      on_news()
-      on_pack()
-    },
-    /** Send one decision; false where none may be taken. */
-    decide(command, index, channel, args, visible) {
+    /** Ask for the trials around where the review stands; what a former screen was told is not read. */
+    say_hello: () => model.send_msg({kind: "hello", client, held: []}),
+    renew: (indices) => model.send_msg({kind: "everything", client, held: indices}),
+    /** Send one decision, with what was seen of the marks it accepts; false where none may be taken. */
+    decide(command, index, channel, args, visible, seen) {
       if (stopped) return false
       sent += 1
       pending.push({n: sent, index, channel, command, at: performance.now()})
-      model.send_msg({kind: "decide", client, n: sent, command, index, channel, args, visible})
+      model.send_msg({kind: "decide", client, n: sent, command, index, channel, args, visible, seen})
       tell({pending: pending.length})
       return true
     },
-    /** Ask for trials around one, nearest first. */
-    want(index) {
+    /** Ask for trials that are not here, in the order in which they will be needed. */
+    want(wanted) {
       if (asked) return
-      const missing = []
-      for (let ahead = 0; ahead <= AHEAD && missing.length < CHUNK; ahead++) {
-        const steps = ahead && ahead <= BEHIND ? [index + ahead, index - ahead] : [index + ahead]
-        for (const i of steps) if (i >= 0 && i < setup.n_trials && !trials.has(i)) missing.push(i)
-      }
-      const far = missing.length && Math.abs(missing[0] - index) > AHEAD / 2
-      if (!missing.length || (missing.length < CHUNK / 2 && far)) return
+      const needed = wanted.slice(0, AHEAD + BEHIND)
+      const missing = needed.filter((i) => !trials.has(i))
+      const soon = missing.length && needed.indexOf(missing[0]) < AHEAD / 2
+      if (!missing.length || (missing.length < CHUNK / 2 && !soon)) return
       asked = performance.now()
       model.send_msg({kind: "want", client, trials: missing.slice(0, CHUNK)})
-      for (const known of trials.keys()) if (Math.abs(known - index) > 3 * AHEAD) trials.delete(known)
+      if (trials.size < 4 * AHEAD) return
+      const near = new Set(needed)
+      for (const known of [...trials.keys()].slice(0, AHEAD)) if (!near.has(known)) trials.delete(known)
     },
     close() {
       model.off?.("pack", on_pack)
       model.off?.("news", on_news)
       model.off?.("sound", on_sound)
+      model.off?.("pulse", on_pulse)
     },
   }
 }
