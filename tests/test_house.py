@@ -21,15 +21,15 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"signal"},
     {"annotations", "evidence", "keys", "reading", "simulation", "trials"},
     {"scroll", "tables"},
-    {"bench", "demo", "measuring"},
+    {"bench", "cohort", "demo", "measuring"},
     {"session"},
-    {"walks"},
+    {"second_look", "walks"},
     {"views"},
     {"cli"},
 ]
 NEVER = {("annotations", "signal"), ("reading", "signal")}
 OUTSIDE = {  # third-party packages that only some parts may import
-    "pandas": {"measuring", "tables", "reading"},
+    "pandas": {"cohort", "measuring", "tables", "reading"},
     "panel": {"views"},
     "bokeh": {"views"},
     "param": {"views"},
