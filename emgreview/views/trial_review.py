@@ -378,6 +378,7 @@ class TrialReview(JSComponent):
             "progress": session.progress[:2],
             "blind": session.blind,
             "reviewer": session.reviewer,
+            "convention": session.convention or "",
             "notices": [self._neutral(words) for words in session.notices],
             "where": self._place[session.where],
             "next_version": session.next_version,

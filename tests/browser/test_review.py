@@ -531,3 +531,18 @@ def test_a_page_that_is_loaded_again_shows_what_stands(page, working):
         assert again.states() == ["moved", "accepted", "accepted"]
     finally:
         server.stop()
+
+
+CONVENTION = "import small_study\nsession = small_study.open_session('review', convention='Onset: first lasting rise.')"
+
+
+def test_the_marking_convention_is_read_before_the_first_decision(page, working):
+    screen = open_in_lab(page, working, CONVENTION, SHOW)
+    screen.root.locator(".chip.keys").click()
+    assert "first lasting rise" in screen.root.locator(".form").inner_text()
+    screen.press("f")  # goes nowhere while the text is open
+    screen.press("Escape", "f")
+    screen.settle()
+    assert operations(working.folder)[1:] == ["accept"]
+    screen.press("Shift+KeyQ")
+    assert "first lasting rise" in screen.root.locator(".form").inner_text()

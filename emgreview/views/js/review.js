@@ -541,7 +541,13 @@ export function render({model, view}) {
     root.dataset.keys = on ? "on" : "off"
     screen.text(screen.keys_on, on ? "keys on" : "keys off: click here")
   }
-  root.addEventListener("focusin", () => show_focus(true))
+  let told = !setup.convention
+  root.addEventListener("focusin", () => {
+    show_focus(true)
+    if (told) return
+    told = true // the convention is read before the first decision
+    commands.convention()
+  })
   root.addEventListener("focusout", (event) => show_focus(Boolean(event.relatedTarget && root.contains(event.relatedTarget))))
   show_focus(false)
 
@@ -567,7 +573,6 @@ export function render({model, view}) {
   relabel_keys(root)
   store.say_hello()
   refresh_words()
-  if (setup.convention) commands.convention()
   if (setup.notices.length) screen.pass_notice(setup.notices.join(" "))
 
   model.on("remove", () => {
