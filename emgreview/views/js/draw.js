@@ -207,17 +207,17 @@ function draw_trial(ctx, scene, traces_image, width, height) {
     if (band.auxiliary) {
       const limits = trial.traces.find((trace) => trace.row === band.row).limits.map((value) => Number(value.toPrecision(3)))
       plate(ctx, look.blind ? `${channel.label}: hidden in a blind review`
-        : `${channel.label} (${channel.unit_label}), ${limits[0]} to ${limits[1]}`, 6, band.top + 12, colours)
+        : `${channel.label} (${channel.unit_label}), ${limits[0]} to ${limits[1]}`, 6, band.top + px_font + 1, colours)
       continue
     }
     const state = card.channels[band.row]
     ctx.font = `${band.row === focus_row ? "bold " : ""}${px_font}px system-ui, sans-serif`
-    plate(ctx, channel.label + (channel.over ? ` · over ${channel.over}` : ""), 6, band.top + 12, colours)
-    plate(ctx, `${state.sign} ${state.words}`, width - 6, band.top + 12, colours, "right",
+    plate(ctx, channel.label + (channel.over ? ` · over ${channel.over}` : ""), 6, band.top + px_font + 1, colours)
+    plate(ctx, `${state.sign} ${state.words}`, width - 6, band.top + px_font + 1, colours, "right",
       state.reviewed ? colours.ink : colours.faint)
     ctx.font = `${px_font}px system-ui, sans-serif`
     draw_scale_bar(ctx, band, channel, trial.full_scale[band.row] / look.gain, colours)
-    draw_marks(ctx, band, state, band.row === focus_row, mark, px, width, colours)
+    draw_marks(ctx, band, state, band.row === focus_row, mark, px, width, colours, px_font)
   }
 
   heads.sort((a, b) => a[1] - b[1])
@@ -294,7 +294,7 @@ function draw_scale_bar(ctx, band, channel, full, colours) {
 }
 
 /** Marks differ by side of their flag, line style and word, not by colour alone. */
-function draw_marks(ctx, band, state, focused, mark, px, width, colours) {
+function draw_marks(ctx, band, state, focused, mark, px, width, colours, px_font) {
   const line = (s, {dash, colour, thick, words, side, low}) => {
     const x = Math.round(px(s)) + 0.5
     if (x < -1 || x > width + 1) return
@@ -307,12 +307,12 @@ function draw_marks(ctx, band, state, focused, mark, px, width, colours) {
     ctx.stroke()
     ctx.setLineDash([])
     if (!words) return
-    const y = low ? band.top + band.height - 6 : band.top + 12
+    const y = low ? band.top + band.height - 6 : band.top + px_font + 1
     plate(ctx, words, side === "right" ? x + 4 : x - 4, y, colours, side === "right" ? "left" : "right", colour)
   }
   const auto = state.automatic
   if (auto.onset_s != null) {
-    line(auto.onset_s, {dash: [1, 3], colour: colours.automatic, thick: 1.2, words: focused ? "automatic" : "", side: "left",
+    line(auto.onset_s, {dash: [1, 3], colour: colours.automatic, thick: 1.2, words: focused && !state.interval_s ? "automatic" : "", side: "left",
       low: true})
   }
   for (const burst of state.bursts) {

@@ -131,6 +131,8 @@ function draw_spectrum(canvas, {frequency_hz, burst, rest, unit}, theme) {
   line(r, colours.faint, [4, 3], "- - rest", width - 60)
 }
 
+const look_font = (ctx) => parseFloat(ctx.font.replace("bold ", ""))
+
 /** The envelope of a step that happens at the cursor, drawn in one band: what the filter smears, in ms. */
 function draw_smear(ctx, smear, cursor_s, band, px, colours) {
   const bottom = band.top + band.height - 4
@@ -144,7 +146,7 @@ function draw_smear(ctx, smear, cursor_s, band, px, colours) {
   ctx.setLineDash([])
   const begins_ms = Math.round(smear.time_s[smear.value.findIndex((value) => value > 0.05)] * 1000)
   const words = `envelope of a step here: begins ${Math.abs(begins_ms)} ms ${begins_ms < 0 ? "early" : "late"}`
-  plate(ctx, words, Math.max(px(cursor_s) - 6, ctx.measureText(words).width + 6), band.top + 27, colours, "right", colours.envelope)
+  plate(ctx, words, Math.max(px(cursor_s) - 6, ctx.measureText(words).width + 6), band.top + 2 * look_font(ctx) + 5, colours, "right", colours.envelope)
 }
 
 /** Plays one stretch, once, at the level Python has limited it to; nothing ever plays by itself. */

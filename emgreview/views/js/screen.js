@@ -14,7 +14,7 @@ function h(tag, attributes = {}, ...children) {
 
 /** The label of a key. */
 function kbd(key) {
-  return h("kbd", {"data-code": key.code, "data-shift": key.shift || null}, key_name(key))
+  return h("kbd", {"data-code": key.code, "data-shift": key.shift ? "yes" : null}, key_name(key))
 }
 
 function make_screen(setup, figure, act) {
