@@ -124,6 +124,7 @@ class Session:
             order=order,
             blind=blind,
             convention=convention,
+            cuts={name: [_cut(part) for part in trials if part.recording.name == name] for name in methods},
             read_only=read_only,
             files=files,
         )
@@ -287,7 +288,7 @@ class Session:
         if command not in COMMANDS:
             raise UnknownNameError("command", command, COMMANDS)
         if trial is not None and command not in ("undo", "redo"):
-            arguments["recording" if command == "set_aside" else "trial"] = trial
+            arguments["recording" if command in _ON_RECORDING else "trial"] = trial
         if channel is not None and command not in _WITHOUT_CHANNEL:
             arguments["channel"] = channel
         ids: Ids = getattr(self, command)(**arguments)
@@ -442,6 +443,42 @@ class Session:
             if key[3] == "set aside" and value is not None
         )
 
+    def exclude(
+        self,
+        reason: str,
+        *,
+        participant: str | None = None,
+        recording: str | None = None,
+        channel: str | None = None,
+    ) -> Ids:
+        """Keep a participant, a recording, or one channel of a recording out of every analysis, for a reason that is
+        logged. Decisions about its trials stay, and may go on."""
+        if not reason or not reason.strip():
+            raise DecisionError("exclude came without a reason; say in a few words why it is kept out.")
+        return self._exclude("exclude", check_text(reason.strip()), participant, recording, channel)
+
+    def readmit(
+        self,
+        reason: str | None = None,
+        *,
+        participant: str | None = None,
+        recording: str | None = None,
+        channel: str | None = None,
+    ) -> Ids:
+        """Take an exclusion of a participant, a recording or a channel back."""
+        return self._exclude("readmit", None, participant, recording, channel, reason and check_text(reason))
+
+    @property
+    def excluded(self) -> tuple[tuple[str, str, str | None, str], ...]:
+        """What is excluded: ("participant", name, None, reason) or ("recording", name, channel or None, reason)."""
+        found = [(key, value) for key, value in self._replay.values.items() if key[3] in states.EXCLUDED and value]
+        return tuple(
+            ("recording", str(recording), channel, reason)
+            if field == "excluded"
+            else ("participant", str(self._proposals.recordings[str(recording)].entities.get("sub")), None, reason)
+            for (recording, _, channel, field, _), reason in found
+        )
+
     def unblind(self, reason: str | None = None) -> None:
         """Show condition and participant from now on. An event in every log, which nothing takes back."""
         if self.blind:
@@ -470,6 +507,7 @@ class Session:
             cues={trial: place.trials.cues[place.row] for trial, place in places.items()},
             participants={name: one.entities.get("sub") for name, one in self._proposals.recordings.items()},
             aside=self.aside,
+            excluded=self.excluded,
             blind=self.blind,
         )
 
@@ -490,6 +528,7 @@ class Session:
             "reviewer": self.reviewer,
             "blind": self.blind,
             "columns": tables.describe(table),
+            "text": tables.HOW,
             "recordings": {
                 name: {
                     "rate_hz": one.rate_hz,
@@ -630,6 +669,8 @@ class Session:
         )
         if event.field == "set aside":
             return self._tell(self._touched(str(subject["recording"]), event.new))
+        if event.field in states.EXCLUDED:
+            return self._tell(self._belonging(event))
         return self._after(done)
 
     def _after(self, event: Event) -> Ids:
@@ -681,6 +722,56 @@ class Session:
             and stretch["start"] < place.stop
         )
 
+    def _exclude(
+        self,
+        operation: str,
+        new: str | None,
+        participant: str | None,
+        recording: str | None,
+        channel: str | None,
+        reason: str | None = None,
+    ) -> Ids:
+        recordings = self._proposals.recordings
+        if (participant is None) == (recording is None) or (channel is not None and recording is None):
+            raise DecisionError(
+                f"{operation} came with participant {participant!r}, recording {recording!r} and channel {channel!r}; "
+                "give a participant, or a recording, or a recording and one of its channels."
+            )
+        if recording is not None:
+            if recording not in recordings:
+                raise UnknownNameError("recording", recording, recordings)
+            keys: list[states.Key] = [(recording, None, channel, "excluded", None)]
+            if channel is not None:
+                recordings[recording].channel(channel)
+        else:
+            own = [name for name, one in recordings.items() if one.entities.get("sub") == participant]
+            if not own:
+                known = {str(one.entities["sub"]) for one in recordings.values() if one.entities.get("sub")}
+                raise UnknownNameError("participant", participant, sorted(known))
+            keys = [(name, None, None, "participant excluded", None) for name in own]
+            standing = [key for key in keys if self._replay.values.get(key)]
+            keys = standing or keys[:1]
+        touched: Ids = ()
+        for key in keys:
+            old = self._replay.values.get(key)
+            if old != new:
+                event = self._book.append(
+                    str(key[0]), operation, key[3], old, new, channel=channel, reason=new if new else reason
+                )
+                touched = self._belonging(event)
+        return self._tell(touched) if touched else ()
+
+    def _belonging(self, event: Event) -> Ids:
+        """Trials of the recording, or of all recordings of the participant, that an exclusion is about."""
+        recordings = self._proposals.recordings
+        name, participant = event.subject["recording"], event.subject["participant"]
+        return tuple(
+            trial
+            for trial in self.queue
+            if (own := self._places[trial].recording.name) == name
+            or (event.field == "participant excluded" and recordings[own].entities.get("sub") == participant)
+        )
+
     def _count(self, trial: str | None, label: str | None) -> None:
         if trial in self._places and label is not None and label in self._labels_due(trial):
             done = states.reviewed(self._activity(trial, label), self._value(trial, label, "signal"))
@@ -704,6 +795,7 @@ class Session:
 NOTHING_SHOWN = Automatic(math.nan, math.nan, math.nan, math.nan, math.nan, math.nan, note="")
 """What :meth:`Session.automatic` gives where the automatic mark is hidden."""
 
+_ON_RECORDING = ("set_aside", "exclude", "readmit")
 _WITHOUT_CHANNEL = ("accept_rest", "behaviour", "correct_cue", "undo", "redo")
 COMMANDS: tuple[str, ...] = (
     "accept",
@@ -724,6 +816,8 @@ COMMANDS: tuple[str, ...] = (
     "behaviour",
     "correct_cue",
     "set_aside",
+    "exclude",
+    "readmit",
     "undo",
     "redo",
 )
@@ -744,6 +838,22 @@ def _detect(detect: Detect | None, part: Trials, index: int, method: str) -> Ons
 def _method(part: Trials, found: Onsets) -> Mapping[str, Any]:
     processing = part.processing
     return method_of(_plain(dataclasses.asdict(processing)), processing.hash, found.method, _plain(found.parameters))
+
+
+def _cut(part: Trials) -> dict[str, Any]:
+    """How trials were cut, as a log says it: enough to cut the same ones again."""
+    cues: dict[str, list[int]] = {}
+    for marker in part.cues:
+        cues.setdefault(marker.source, []).append(int(marker.sample))
+    channels = [part.recording.channel(label) for label in part.labels]
+    return {
+        "cue": part.cue,
+        "cues": cues,
+        "before": part.before,
+        "length": len(part.time_s),
+        "channels": list(part.labels),
+        "delays_s": [channel.delay_s for channel in channels],
+    }
 
 
 def _plain(value: Any) -> Any:

@@ -272,6 +272,47 @@ def test_a_stretch_set_aside_touches_the_trials_it_overlaps(session):
     assert session.aside == ()
 
 
+def test_exclusions_are_decisions_with_a_reason(tmp_path):
+    trials = [
+        make_trials(name, n=2, seed=seed, sub=sub) for seed, (name, sub) in enumerate(zip("abc", "778", strict=True))
+    ]
+    with start(tmp_path, trials) as session:
+        fresh = whole(session)
+        assert session.exclude("electrode re-applied", recording="b") == session.queue[2:4]
+        assert session.apply("exclude", "c", "APB", reason="=broken lead") == session.queue[4:]
+        assert session.exclude("left early", participant="7") == session.queue[:4]
+        assert session.exclude("left early", participant="7") == (), "the same again is no new event"
+        why = session.decisions().groupby(["recording", "channel"])["excluded"].first()
+        assert why["b", "FDI"] == "recording: electrode re-applied; participant: left early"
+        assert (why["a", "APB"], why["c", "APB"]) == ("participant: left early", "channel: =broken lead")
+        assert why.isna().sum() == 1
+        session.seal("v1")
+    with start(tmp_path, trials) as session:
+        assert session.readmit("came back", participant="7") == session.queue[:4]
+        assert session.decisions()["excluded"].isna().sum() == 6
+        assert session.undo() == session.queue[:4]
+        for _ in range(3):
+            assert session.undo()
+        assert (session.excluded, whole(session)) == ((), fresh)
+        assert session.redo() == session.queue[2:4]
+        assert session.excluded == (("recording", "b", None, "electrode re-applied"),)
+        for wrong, error in (
+            ({"reason": " ", "recording": "a"}, DecisionError),
+            ({"reason": "x"}, DecisionError),
+            ({"reason": "x", "participant": "7", "recording": "a"}, DecisionError),
+            ({"reason": "x", "participant": "7", "channel": "FDI"}, DecisionError),
+            ({"reason": "x", "participant": "9"}, UnknownNameError),
+            ({"reason": "x", "recording": "d"}, UnknownNameError),
+            ({"reason": "x", "recording": "a", "channel": "ECG"}, UnknownNameError),
+        ):
+            with pytest.raises(error):
+                session.exclude(**wrong)
+    for line in log_lines(tmp_path):
+        CHECK.validate(line)
+    table = read_version(tmp_path, "v1")
+    assert table["excluded"].notna().sum() == 10
+
+
 @pytest.mark.parametrize(
     ("command", "arguments", "error", "words"),
     [

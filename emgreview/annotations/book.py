@@ -8,7 +8,7 @@ import hashlib
 import importlib.metadata
 import json
 import platform
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +23,7 @@ Method = Mapping[str, Mapping[str, Any]]
 """{"processing": {"parameters", "hash"}, "detection": {"method", "parameters", "hash"}}, plain JSON."""
 
 CONTINUED: Mapping[str, tuple[str, ...]] = {
-    "continue log": ("packages",),
+    "continue log": ("packages", "cuts"),
     "change convention": ("convention",),
 }
 """What a log's first line says of its surroundings, by the operation that says it anew when it has changed."""
@@ -48,6 +48,7 @@ class Book:
         order: str,
         blind: bool,
         convention: str | None,
+        cuts: Mapping[str, Sequence[Mapping[str, Any]]],
         read_only: bool,
         files: FileSystem | None,
     ):
@@ -77,7 +78,8 @@ class Book:
             convention = self.convention if convention is None else convention
             if self.problem is None:
                 for name in recordings:
-                    self._begin(name, methods[name], order, convention)
+                    facts = {"packages": installed(), "convention": convention, "cuts": list(cuts[name])}
+                    self._begin(name, methods[name], order, facts)
         except BaseException:
             self.close()
             raise
@@ -199,16 +201,16 @@ class Book:
                 f"this review was unblinded on {event.time}; it cannot be blind again; open it with blind=False."
             )
 
-    def _begin(self, name: str, method: Method, order: str, convention: str | None) -> None:
+    def _begin(self, name: str, method: Method, order: str, facts: Mapping[str, Any]) -> None:
         """Write a new log's first line, or what has changed since the last one."""
         log, recording = self._logs[name], self._recordings[name]
-        facts = {"packages": installed(), "convention": convention}
         if log.header is None:
             first = {
                 "schema": SCHEMA,
                 "fingerprint": dataclasses.asdict(recording.fingerprint),
                 "labels": list(recording.labels),
                 "rate_hz": recording.rate_hz,
+                "n_samples": recording.n_samples,
                 "order": order,
                 "seed": self.seed,
                 **facts,

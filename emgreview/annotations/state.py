@@ -15,6 +15,8 @@ Over 400 lines: what a value means and how each command changes it are read toge
     behaviour    trial           a word of BEHAVIOURS or null
     cue          trial           the corrected cue's sample, or null
     set aside    channel         {"start", "stop", "reasons"}, or null once undone; the id stands in subject.burst
+    excluded     recording, or one channel of it     the reason, or null once readmitted
+    participant excluded         the reason, or null; it stands in the log of one of the participant's recordings
     channels     trial           {label: {field: value}}: several channels in one command
 
     Replay                                  events in, values and undo order out; linear in the number of events
@@ -40,9 +42,13 @@ Key = tuple[
     str | None, str | None, str | None, str, str | None
 ]  # recording, trial, channel, field, id of a set-aside stretch
 
+EXCLUDED = ("excluded", "participant excluded")
+"""Fields that keep a whole channel, recording or participant out, with a reason."""
+
 USABLE: Mapping[str, Any] = {"reasons": [], "state": "usable"}
 DEFAULTS: Mapping[str, Value] = MappingProxyType(
     {"signal": USABLE, "comment": None, "discuss": False, "behaviour": None, "cue": None, "set aside": None}
+    | dict.fromkeys(EXCLUDED)
 )
 VERDICTS = ("none visible", "not locatable")
 """What a person can say of a channel in place of marking bursts."""

@@ -1,27 +1,21 @@
-"""Tidy tables of decisions, and sealed versions read back.
+"""States to a tidy table, one row a burst; a channel-trial without a burst that stands has one row too.
 
-One row a burst; a channel-trial without a burst that stands has one row too. Times are seconds from the cue (the
-corrected one where there is one), beside the sample numbers of the recording; missing is NaN or NA, ``n/a`` in a file.
+Times are seconds from the cue (the corrected one where there is one), beside the sample numbers of the recording;
+missing is NaN or NA.
 
+    COLUMNS             every column: its type and its meaning
     decisions_table     states to a table
-    describe            what each column means
-    to_tsv, from_tsv    the table as tab-separated text, and back
-    read_version        a sealed version as a table, without recordings or a user interface
+    describe            what each column of a table means
 """
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from pathlib import Path
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
 
 from emgreview.annotations.state import RESPONSE, BurstState, ChannelState, TrialState
-from emgreview.annotations.versions import read_sealed
-from emgreview.errors import VersionError
 from emgreview.model import Marker
-
-Table = pd.DataFrame
 
 COLUMNS: Mapping[str, tuple[str, str]] = {
     "reviewer": ("text", "Code of the reviewer"),
@@ -36,6 +30,7 @@ COLUMNS: Mapping[str, tuple[str, str]] = {
     "signal": ("text", "Signal: usable, caution or unusable"),
     "signal_reasons": ("text", "Reasons for caution or unusable, the main one first, between '; '"),
     "set_aside": ("truth", "Whether a stretch set aside touches the burst, or, without a burst, the cue"),
+    "excluded": ("text", "Why the participant, the recording or the channel is kept out, between '; '"),
     "activity": ("text", "Activity: bursts, none detected (nobody has looked), none visible, not locatable"),
     "burst": ("text", "Burst: response for the automatic one, added-n for added ones"),
     "kind": ("text", "Kind of burst"),
@@ -63,7 +58,7 @@ COLUMNS: Mapping[str, tuple[str, str]] = {
 }
 """Columns in order: their type and their meaning."""
 
-_DTYPES = {"text": "string", "number": "float64", "whole": "Int64", "truth": "boolean"}
+DTYPES = {"text": "string", "number": "float64", "whole": "Int64", "truth": "boolean"}
 _HIDDEN = ("participant",)
 
 
@@ -74,6 +69,7 @@ def decisions_table(
     cues: Mapping[str, Marker],
     participants: Mapping[str, str | None],
     aside: Sequence[tuple[str, str, int, int, tuple[str, ...]]] = (),
+    excluded: Sequence[tuple[str, str, str | None, str]] = (),
     blind: bool = False,
 ) -> pd.DataFrame:
     """States as a table with the columns of COLUMNS, and after "channel" those of the cues' details (condition …).
@@ -92,13 +88,21 @@ def decisions_table(
                 shown += [burst for burst in channel.bursts.values() if burst.origin == "removed"]
             for burst in shown or [None]:
                 row = _row(state, channel, burst, aside)
-                rows.append({"reviewer": reviewer, "participant": participants.get(state.recording), **row, **extra})
+                row["participant"] = participants.get(state.recording)
+                row["excluded"] = "; ".join(_reasons(row, excluded)) or None
+                rows.append({"reviewer": reviewer, **row, **extra})
     names = list(COLUMNS)
     at = names.index("channel") + 1
     names[at:at] = renamed.values()
     table = pd.DataFrame(rows, columns=names)
-    table = table.astype({name: _DTYPES[COLUMNS[name][0] if name in COLUMNS else "text"] for name in names})
+    table = table.astype({name: DTYPES[COLUMNS[name][0] if name in COLUMNS else "text"] for name in names})
     return table.drop(columns=list(_HIDDEN)) if blind else table
+
+
+def _reasons(row: Mapping[str, Any], excluded: Sequence[tuple[str, str, str | None, str]]) -> Iterator[str]:
+    for what, name, channel, reason in excluded:
+        if row[what] == name and channel in (None, row["channel"]):
+            yield f"{what if channel is None else 'channel'}: {reason}"
 
 
 def _row(
@@ -166,60 +170,3 @@ def describe(table: pd.DataFrame) -> dict[str, dict[str, str]]:
         for name in table.columns
         for kind, meaning in [COLUMNS.get(str(name), ("text", "From the cue, as recorded"))]
     }
-
-
-def to_tsv(table: pd.DataFrame) -> bytes:
-    """A table as tab-separated UTF-8 text: numbers in the shortest form that reads back the same, missing as n/a.
-
-    Text stands as it is, without quotes or guards, a leading "=" included: open it as text, not as formulas.
-    """
-    lines = ["\t".join(map(str, table.columns))]
-    lines += ["\t".join(map(_cell, row)) for row in table.astype(object).itertuples(index=False, name=None)]
-    return ("\n".join(lines) + "\n").encode()
-
-
-def _cell(value: Any) -> str:
-    if value is None or value is pd.NA or value != value:
-        return "n/a"
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return (
-        repr(value) if isinstance(value, float) else str(value).replace("\t", " ").replace("\n", " ").replace("\r", " ")
-    )
-
-
-def from_tsv(content: bytes, types: Mapping[str, str]) -> pd.DataFrame:
-    """The table in tab-separated text; ``types`` as in COLUMNS. A comment that reads "n/a" comes back as missing."""
-    head, *lines = content.decode().rstrip("\n").split("\n")
-    names = head.split("\t")
-    rows = [line.split("\t") for line in lines]
-    columns = {}
-    for index, name in enumerate(names):
-        kind = types.get(name, "text")
-        cells = [None if row[index] == "n/a" else _parse(row[index], kind) for row in rows]
-        columns[name] = pd.Series(cells, dtype="object").astype(_DTYPES[kind])  # type: ignore[call-overload]
-    return pd.DataFrame(columns, columns=names)
-
-
-def _parse(text: str, kind: str) -> Any:
-    if kind == "truth":
-        return text == "true"
-    return float(text) if kind == "number" else int(text) if kind == "whole" else text
-
-
-def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd.DataFrame:
-    """A sealed version as a table like :meth:`Session.decisions`; ``table.attrs`` holds its description.
-
-    ``expect`` is the SHA-256 that sealing returned. Raises VersionError if the version is missing, was changed, or is
-    another than expected.
-    """
-    description, content = read_sealed(Path(folder), name, expect)
-    try:
-        types = {column: entry["type"] for column, entry in description["columns"].items()}
-        table = from_tsv(content, types)
-    except (KeyError, IndexError, ValueError, AttributeError) as why:
-        raise VersionError(
-            f"the table of version {name!r} is not one of decisions ({why!r}); restore it from a copy."
-        ) from None
-    table.attrs["version"] = description
-    return table

@@ -1,0 +1,18 @@
+"""Tidy tables of decisions: made, written as text, sealed versions read back, compared, and included by rule.
+
+decisions       states to a table; what each column means
+text            tables as tab-separated text, and back
+versions        sealed versions as tables
+"""
+
+import pandas as pd
+
+from emgreview.tables.decisions import COLUMNS as COLUMNS
+from emgreview.tables.decisions import decisions_table as decisions_table
+from emgreview.tables.decisions import describe as describe
+from emgreview.tables.text import HOW as HOW
+from emgreview.tables.text import from_tsv as from_tsv
+from emgreview.tables.text import to_tsv as to_tsv
+from emgreview.tables.versions import read_version as read_version
+
+Table = pd.DataFrame

@@ -1,0 +1,30 @@
+"""Sealed versions read back as tables.
+
+read_version        a sealed version as a table, without recordings or a user interface
+"""
+
+from pathlib import Path
+
+import pandas as pd
+
+from emgreview.annotations.versions import read_sealed
+from emgreview.errors import VersionError
+from emgreview.tables.text import from_tsv
+
+
+def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd.DataFrame:
+    """A sealed version as a table like :meth:`Session.decisions`; ``table.attrs`` holds its description.
+
+    ``expect`` is the SHA-256 that sealing returned. Raises VersionError if the version is missing, was changed, or is
+    another than expected.
+    """
+    description, content = read_sealed(Path(folder), name, expect)
+    try:
+        types = {column: entry["type"] for column, entry in description["columns"].items()}
+        table = from_tsv(content, types, guarded="text" in description)
+    except (KeyError, IndexError, ValueError, AttributeError) as why:
+        raise VersionError(
+            f"the table of version {name!r} is not one of decisions ({why!r}); restore it from a copy."
+        ) from None
+    table.attrs["version"] = description
+    return table
