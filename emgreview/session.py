@@ -97,13 +97,13 @@ class Session:
         folder: Path,
         *,
         reviewer: str,
-        order: str,
-        blind: bool,
-        method: str,
-        convention: str | None,
-        read_only: bool,
-        detect: Detect | None,
-        files: FileSystem | None,
+        order: str = "recorded",
+        blind: bool = False,
+        method: str = "ramp",
+        convention: str | None = None,
+        read_only: bool = False,
+        detect: Detect | None = None,
+        files: FileSystem | None = None,
     ):
         self.trials, self.folder, self.reviewer = trials, folder, reviewer
         self.changed: list[Callable[[Ids], object]] = []

@@ -45,7 +45,7 @@ def stratified(strata: Mapping[T, S], share: float, seed: str) -> list[T]:
     counts = {stratum: max(1, math.floor(share * len(ids) + 1e-9)) for stratum, ids in members.items()}
     remainders = sorted(
         (stratum for stratum, ids in members.items() if counts[stratum] < len(ids)),
-        key=lambda stratum: (-((share * len(members[stratum])) % 1), str(stratum)),
+        key=lambda stratum: (counts[stratum] - share * len(members[stratum]), str(stratum)),
     )
     for stratum in remainders[: max(0, wanted - sum(counts.values()))]:
         counts[stratum] += 1

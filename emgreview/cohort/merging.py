@@ -204,9 +204,11 @@ def midpoint(a: states.Activity, b: states.Activity) -> states.Activity:
             "'both acceptable' came for two that differ in kind, not in time, so nothing lies between them; choose one "
             "of the two, make a decision of your own, or say 'cannot be settled'."
         )
+    a = {**a, "confidence": _less_sure(a["confidence"], b["confidence"])}
     if a["found"] == "not locatable":
-        ends = {"earliest": min(a["earliest"], b["earliest"]), "latest": max(a["latest"], b["latest"])}
-        return {**a, **ends, "confidence": _less_sure(a["confidence"], b["confidence"])}
+        return {**a, "earliest": min(a["earliest"], b["earliest"]), "latest": max(a["latest"], b["latest"])}
+    if a["found"] in states.VERDICTS:
+        return a
     names = [name for name, burst in sorted(a["bursts"].items(), key=lambda p: p[1]["onset"]) if states.stands(burst)]
     bursts = dict(a["bursts"])
     for name, first, second in zip(names, one, two, strict=True):
@@ -226,7 +228,7 @@ def midpoint(a: states.Activity, b: states.Activity) -> states.Activity:
             "accepted": True,
             "confidence": _less_sure(first["confidence"], second["confidence"]),
         }
-    return {**a, "bursts": bursts, "confidence": _less_sure(a["confidence"], b["confidence"])}
+    return {**a, "bursts": bursts}
 
 
 def more_careful(a: Mapping[str, Any], b: Mapping[str, Any]) -> dict[str, Any]:

@@ -183,7 +183,7 @@ def _icc_interval(
     if noise == 0 and form[1] != "2":
         return 1.0, 1.0
     if form[1] == "2":
-        if E == 0 and J == 0:
+        if math.isclose(rho, 1.0):
             return 1.0, 1.0
         a = k * rho / (n * (1 - rho))
         b = 1 + k * rho * (n - 1) / (n * (1 - rho))

@@ -90,8 +90,8 @@ def adjudicate(
             f"{len(lost)} disputed trials, {lost[0]!r} the first, are not among the trials that came; give "
             "all that the two reviewed."
         )
-    settings = {"order": "random", "method": "ramp", "read_only": False, "detect": None, "files": None, **options}
-    return Adjudication(parts, Path(folder), one, two, merged, reviewer=reviewer, blind=blind, seed=seed, **settings)
+    options = {"order": "random", "blind": blind, "seed": seed, **options}
+    return Adjudication(parts, Path(folder), one, two, merged, reviewer=reviewer, **options)
 
 
 class Adjudication(Session):

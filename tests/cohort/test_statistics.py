@@ -9,7 +9,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from emgreview.cohort import statistics as s
@@ -145,6 +145,7 @@ def exactly(found, lot, bad, sample):
     return Fraction(ways, math.comb(lot, sample))
 
 
+@settings(deadline=None)
 @given(st.data())
 def test_hypergeometric_sums_are_exact(data):
     lot = data.draw(st.integers(1, 300))
@@ -154,6 +155,7 @@ def test_hypergeometric_sums_are_exact(data):
     assert mine == pytest.approx(float(exactly(found, lot, bad, sample)), abs=1e-10)
 
 
+@settings(deadline=None)
 @given(st.integers(2, 120), st.sampled_from([0.02, 0.05, 0.1, 0.2]), st.sampled_from([0.0, 0.01]))
 def test_no_lot_that_breaks_the_bound_passes_too_often(lot, at_most, expected):
     """For every possible number of bad ones, in fractions: P(passed, and the rest holds a larger share) <= 5 %."""
@@ -169,6 +171,7 @@ def test_no_lot_that_breaks_the_bound_passes_too_often(lot, at_most, expected):
         assert wrong <= Fraction(5, 100), (bad, sample, allowed)
 
 
+@settings(deadline=None)
 @given(st.integers(1, 100), st.data())
 def test_the_upper_bound_holds_in_95_of_100_draws_whatever_the_lot(lot, data):
     sample = data.draw(st.integers(1, lot))
@@ -200,7 +203,7 @@ def coverage(draw, truth, runs=1500):
 
 
 def test_intervals_cover_the_truth_as_often_as_they_say():
-    """Simulated, 1,500 runs each: the standard error of a coverage of 95 % is 0.6 %."""
+    """Simulated, 1,500 runs each (bootstrap 400): the standard error of a coverage of 95 % is 0.6 % (1.1 %)."""
     seen = {
         "within SD": coverage(lambda rng: s.within_sd(math.sqrt(2) * 6 * rng.normal(size=20)), 6),
         "lower limit": coverage(lambda rng: s.limits_of_agreement(2 + 8 * rng.normal(size=40)).lower, 2 - 1.959964 * 8),
@@ -214,6 +217,12 @@ def test_intervals_cover_the_truth_as_often_as_they_say():
         ),
         "kappa": coverage(lambda rng: s.kappa(rng.multinomial(200, [0.4, 0.1, 0.1, 0.4]).reshape(2, 2)), 0.6),
     }
+    half_normal = 0.67449
+    seen["median difference"] = coverage(
+        lambda rng: s.median_difference(np.abs(rng.normal(size=60)), np.abs(0.5 * rng.normal(size=150)), draws=400),
+        half_normal * 0.5,
+        runs=400,
+    )
     print("coverage of 95 % intervals:", {name: f"{share:.1%}" for name, share in seen.items()})
     for name, share in seen.items():
         assert 0.93 <= share <= 0.975, f"{name}: {share:.1%}"
