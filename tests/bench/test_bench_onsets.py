@@ -98,7 +98,7 @@ def test_a_report_holds_every_cell_method_and_figure(report):
     assert len(report.cells) == 2 * 2 * 2 * 7
     assert {row["method"] for row in report.quiet} == {row["method"] for row in report.cells} - {"oracle"}
     assert {row["trouble"] for row in report.troubles} == set(recipes.TROUBLES)
-    assert len(report.figures) == 11
+    assert len(report.figures) == 12
     text = report.text()
     for words in (
         "seed: 3",
@@ -135,13 +135,21 @@ def test_figures_are_judged_by_their_worst_cell(report):
     cells = [dict(row) for row in report.cells]
     for row in cells:
         row |= {"median_ms": 20.0} if row["method"] in ("threshold", "energy") else {}
-        row |= {"median_ms": 9.0, "covered": 90.0, "missed": 0.0} if row["method"] == "ramp" else {}
+        if row["method"] == "ramp":
+            row |= {"median_ms": 9.0, "covered": 90.0, "covered_low": 87.0, "covered_high": 92.0, "missed": 0.0}
+            row["trials"] = 500
     by_name = {figure.name: figure for figure in judge(cells, [], [])}
     ratio = by_name["median error against the better comparator, where theirs exceeds 8 ms"]
     assert ratio.reached
     assert (ratio.met, ratio.cells) == (8, 8)
     bad = next(row for row in cells if row["method"] == "ramp" and row["snr_db"] == 30)
-    bad |= {"median_ms": 22.0, "missed": 3.0, "covered": 80.0}
+    bad |= {"median_ms": 22.0, "missed": 2.4, "covered": 84.0, "covered_low": 81.0, "covered_high": 87.0}
+    by_name = {figure.name: figure for figure in judge(cells, [], [])}
+    for name in ("misses at 10 dB and above", "90 % interval holds the onset"):
+        figure = by_name[name]
+        assert figure.reached, "the interval of the share touches the target"
+        assert (figure.met, figure.met_outright) == (8, 7)
+    bad |= {"missed": 6.0, "covered": 80.0, "covered_high": 83.0}
     by_name = {figure.name: figure for figure in judge(cells, [], [])}
     for name in (
         "never worse than the better comparator",
