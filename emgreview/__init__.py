@@ -26,7 +26,18 @@ _HOMES = {
         "measure_evoked",
     ),
     "emgreview.bench": ("bench_onsets",),
+    "emgreview.cohort.agreement": ("agreement",),
+    "emgreview.cohort.merging": ("merge_reviews",),
     "emgreview.session": ("open_review",),
+    "emgreview.second_look": (
+        "BulkRule",
+        "adjudicate",
+        "bulk_audit",
+        "draw_sample",
+        "plan_bulk",
+        "plan_self_check",
+        "self_check",
+    ),
     "emgreview.demo": ("write_demo",),
     "emgreview.views": ("review", "show_cues"),
 }
@@ -37,6 +48,8 @@ __all__ = sorted(_HOME_OF)
 if TYPE_CHECKING:
     from emgreview.annotations import verify as verify
     from emgreview.bench import bench_onsets as bench_onsets
+    from emgreview.cohort.agreement import agreement as agreement
+    from emgreview.cohort.merging import merge_reviews as merge_reviews
     from emgreview.demo import write_demo as write_demo
     from emgreview.errors import EmgreviewError as EmgreviewError
     from emgreview.errors import SignalWarning as SignalWarning
@@ -56,6 +69,13 @@ if TYPE_CHECKING:
     from emgreview.reading import read as read
     from emgreview.reading import read_dataset as read_dataset
     from emgreview.reading import with_cues as with_cues
+    from emgreview.second_look import BulkRule as BulkRule
+    from emgreview.second_look import adjudicate as adjudicate
+    from emgreview.second_look import bulk_audit as bulk_audit
+    from emgreview.second_look import draw_sample as draw_sample
+    from emgreview.second_look import plan_bulk as plan_bulk
+    from emgreview.second_look import plan_self_check as plan_self_check
+    from emgreview.second_look import self_check as self_check
     from emgreview.session import open_review as open_review
     from emgreview.signal.onset import estimate_onsets as estimate_onsets
     from emgreview.signal.onset import list_bursts as list_bursts

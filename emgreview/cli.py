@@ -5,6 +5,8 @@
     detect      onsets of every trial and channel, as a table
     review      the review screen in a browser, without a notebook
     measure     measures of every burst of a sealed version, as a table
+    agreement   how far two reviewers of a folder agree, in words and in time
+    adjudicate  what two reviewers disagree on, and what a third has settled, as a table
     verify      check every log and every sealed version of a review folder
     bench       how accurate the onset methods are, on trials whose truth is known
 
@@ -174,6 +176,26 @@ def _measure(given: argparse.Namespace) -> Status:
             stream.write(text)
         print(f"{len(table)} bursts measured: {given.out}")
     return FINE if len(trials) == len(recordings) == len(reviewed) else NOT_FINE
+
+
+def _agreement(given: argparse.Namespace) -> Status:
+    found = er.agreement(given.folder, given.first, given.second)
+    _tell(given, found.to_dict(), str(found))
+    return FINE
+
+
+def _adjudicate(given: argparse.Namespace) -> Status:
+    from emgreview.tables import to_tsv  # heavy: pandas, which the other commands can do without
+
+    merged = er.merge_reviews(given.folder, given.first, given.second, given.third, within_ms=given.within)
+    table = merged.disputes
+    rows = table.astype(object).where(table.notna(), None).to_dict("records")
+    print(_to_json(rows) if given.json else to_tsv(table).decode(), end="\n" if given.json else "")
+    _say(
+        f"{len(merged.disputed)} disputes are left, {len(merged.unsettled)} of them said to be beyond settling; "
+        "er.adjudicate opens a session about them."
+    )
+    return NOT_FINE if merged.disputed else FINE
 
 
 def _verify(given: argparse.Namespace) -> Status:
@@ -392,6 +414,14 @@ def _parser() -> argparse.ArgumentParser:
     measure.add_argument("--response", default="response", metavar="LABEL", help="marker of the response (response)")
     measure.add_argument("--out", type=Path, metavar="FILE", help="a new file, instead of standard output")
 
+    agreement = _command(commands, "agreement", _agreement, "how far two reviewers agree, in words and in time")
+    _two_reviewers(agreement)
+
+    adjudicate = _command(commands, "adjudicate", _adjudicate, "what two reviewers disagree on, as a table")
+    _two_reviewers(adjudicate)
+    adjudicate.add_argument("--third", metavar="CODE", help="the reviewer who settles: show what is left")
+    adjudicate.add_argument("--within", type=float, default=10, metavar="MS", help="onsets so near are the same (10)")
+
     verify = _command(commands, "verify", _verify, "check every log and every sealed version of a review folder")
     verify.add_argument("folder", type=Path, help="the folder that holds 'logs'")
 
@@ -424,6 +454,12 @@ def _source(parser: argparse.ArgumentParser) -> None:
 
 def _columns(text: str) -> list[str | None]:
     return [None if label.strip() == "-" else label.strip() for label in text.split(",")]
+
+
+def _two_reviewers(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", type=Path, help="the folder that holds 'logs'")
+    parser.add_argument("first", metavar="CODE", help="one reviewer")
+    parser.add_argument("second", metavar="CODE", help="the other")
 
 
 def _reference(text: str) -> tuple[str, float]:

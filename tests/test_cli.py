@@ -208,6 +208,31 @@ def test_verify_says_whether_all_is_as_written(run, study, tmp_path):
     assert (status, json.loads(out)["ok"]) == (1, False)
 
 
+def test_two_reviewers_compared_and_what_is_left_to_settle(run, study, tmp_path):
+    trials = er.cut_trials(er.read_dataset(study).recordings[0], cue="go", before_s=1, after_s=1.5)
+    for reviewer in ("r1", "r2"):
+        with er.open_review(trials, tmp_path, reviewer=reviewer) as session:
+            for trial in session.queue:
+                session.accept_rest(trial)
+            if reviewer == "r2":
+                session.none_visible(session.queue[0], "BB")
+    status, out, _ = run("agreement", tmp_path, "r1", "r2")
+    assert status == 0
+    assert out.startswith("Agreement of r1 and r2: ")
+    status, out, _ = run("agreement", tmp_path, "r1", "r2", "--json")
+    assert json.loads(out)["onsets"]["only_first"] == 1
+    status, out, err = run("adjudicate", tmp_path, "r1", "r2")
+    head, row = csv.reader(out.splitlines(), delimiter="\t")
+    assert (status, head[5:7], row[3]) == (1, ["said_by_r1", "said_by_r2"], "activity")
+    assert (row[5][:13], row[6]) == ("onset marked:", "none visible")
+    assert "1 disputes are left" in err
+    with er.adjudicate(trials, tmp_path, "r1", "r2", reviewer="r3") as session:
+        session.settle(session.queue[0], "BB", "A")
+    status, out, _ = run("adjudicate", tmp_path, "r1", "r2", "--third", "r3", "--json")
+    assert (status, json.loads(out)) == (0, [])
+    assert run("agreement", tmp_path, "r1", "r9")[0] == 1
+
+
 def test_a_missing_package_is_named_with_its_cure(run, study, tmp_path, monkeypatch):
     find = importlib.util.find_spec
     monkeypatch.setattr(

@@ -83,6 +83,17 @@ class Merge:
         return mark_of(activity and activity.value, signal and signal.value)
 
     @property
+    def disputes(self) -> pd.DataFrame:
+        """One row a conflict, with the words of both; onsets and cues in samples, so that nothing is rounded."""
+        sides = [f"said_by_{who}" for who in (self.first, self.second)]
+        names = ["recording", "trial", "channel", "field", "why", *sides, "cannot_be_settled"]
+        rows = []
+        for clash in self.conflicts:
+            said = (_said(clash.field, value) for value in (clash.first, clash.second))
+            rows.append([*clash.item, clash.field, clash.why, *said, clash.item in self.unsettled])
+        return pd.DataFrame(rows, columns=names)
+
+    @property
     def table(self) -> pd.DataFrame:
         """One row a channel-trial: what stands, how it came to, and what is in conflict. Seconds from the recorded cue;
         missing where nothing stands."""
@@ -307,6 +318,18 @@ def _joined(name: str, a: Any, b: Any) -> Any:
     if name == "activity":
         return midpoint(a, b)
     return f"{a} / {b}" if name == "comment" else _between(a, b)
+
+
+def _said(field: str, value: Any) -> str:
+    """One side of a conflict in words."""
+    if field == "signal":
+        return ": ".join(filter(None, [value["state"], "; ".join(value["reasons"])]))
+    if field != "activity":
+        return str(value)
+    mark = mark_of(value, None)
+    if mark.earliest is not None:
+        return f"{mark.state}: {mark.earliest} to {mark.latest}"
+    return f"{mark.state}: {mark.onset}" if mark.onset is not None else mark.state
 
 
 def _standing(activity: states.Activity) -> list[Mapping[str, Any]]:
