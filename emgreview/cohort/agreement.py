@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 
 from emgreview.cohort import statistics
-from emgreview.cohort.marks import SIGNALS, STATES, Logs, Unit, cue_in, read_logs
+from emgreview.cohort.marks import SIGNALS, STATES, UNFINISHED, Logs, Unit, cue_in, read_logs
 from emgreview.cohort.statistics import Estimate
 from emgreview.errors import LogError, ParameterError
 
@@ -69,8 +69,9 @@ class Times:
 @dataclass(frozen=True, eq=False)
 class Agreement:
     """What :func:`agreement` found. ``str()`` says it in words; ``table`` has one row a channel-trial that at least one
-    has finished. ``not_first`` and ``not_second`` count those that only the other has finished; ``sampled`` is the
-    number of trials drawn for the second reviewer, None where all were to be reviewed."""
+    has finished. ``not_first`` and ``not_second`` count those that only the other has finished, ``bulk_first`` and
+    ``bulk_second`` marks accepted in bulk: nobody looked at them, so they say nothing of agreement and count as not
+    finished. ``sampled`` is the number of trials drawn for the second reviewer, None where all were to be reviewed."""
 
     first: str
     second: str
@@ -78,6 +79,8 @@ class Agreement:
     trials: int
     not_first: int
     not_second: int
+    bulk_first: int
+    bulk_second: int
     sampled: int | None
     states: Words
     signals: Words
@@ -122,6 +125,8 @@ def compare(one: Logs, two: Logs, *, within_ms: Sequence[float] = WITHIN_MS) -> 
         trials=finished[["recording", "trial"]].drop_duplicates().shape[0],
         not_first=int((table["first_state"] == "").sum()),
         not_second=int((table["second_state"] == "").sum()),
+        bulk_first=sum(map(one.in_bulk, one.marks())),
+        bulk_second=sum(map(two.in_bulk, two.marks())),
         sampled=None if drawn is None else len(drawn),
         states=_words("state", finished["first_state"], finished["second_state"], STATES),
         signals=_words("signal", finished["first_signal"], finished["second_signal"], SIGNALS),
@@ -157,7 +162,7 @@ def pair_table(one: Logs, two: Logs, trials: frozenset[str] | None) -> pd.DataFr
     ones, twos = one.marks(), two.marks()
     rows = []
     for unit in sorted({*ones, *twos}):
-        first, second = one.mark(unit), two.mark(unit)
+        first, second = (UNFINISHED if logs.in_bulk(unit) else logs.mark(unit) for logs in (one, two))
         if (trials is None or unit[1] in trials) and (first.reviewed or second.reviewed):
             rate = one.rates_hz.get(unit[0]) or two.rates_hz[unit[0]]
             rows.append(
@@ -242,6 +247,11 @@ def _lines(found: Agreement) -> list[str]:
         f"Agreement of {one} and {two}: {found.both} channel-trials in {found.trials} trials{among}, finished by both; "
         f"{found.not_second} more by {one} alone, {found.not_first} by {two} alone."
     ]
+    if found.bulk_first or found.bulk_second:
+        lines.append(
+            f"Accepted in bulk, so that nobody looked: {found.bulk_first} by {one}, {found.bulk_second} by {two}; "
+            "these count as not finished."
+        )
     for part in (found.states, found.signals):
         used = [f"{word} {_percent(share)}" for word, share in part.prevalence.items() if share > 0]
         lines.append(

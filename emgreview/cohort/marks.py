@@ -43,6 +43,9 @@ class Mark(NamedTuple):
         return self.state != ""
 
 
+UNFINISHED = Mark("", "usable", None, None, None, None, None)
+
+
 class Entry(NamedTuple):
     """The present value of one field, and by what operation, when, and while seeing what it was set."""
 
@@ -78,6 +81,11 @@ class Logs:
     def mark(self, unit: Unit, showing: int = 1) -> Mark:
         """One channel-trial's Mark, also where nothing was decided."""
         return mark_of(self.value(*unit, "activity", showing), self.value(*unit, "signal", showing))
+
+    def in_bulk(self, unit: Unit) -> bool:
+        """Whether a channel-trial's mark was accepted in bulk, with nobody looking at it, and has stood since."""
+        entry = self.entry(*unit, "activity")
+        return entry is not None and entry.operation == "accept in bulk"
 
     def value(self, recording: str, trial: str, channel: str | None, name: str, showing: int = 1) -> Any:
         """The value of a field, or its default; None for an activity nobody touched."""

@@ -112,9 +112,8 @@ def plan_bulk(
         raise DecisionError(
             f"no open channel-trial meets the rule ({rule.words}), so there is nothing to accept in bulk."
         )
-    before = {
-        (trial, channel) for note in session.notes if note.operation == PLAN for trial, channel, _ in note.new["lot"]
-    }
+    notes = read_logs(session.folder, session.reviewer).notes  # those of recordings that are not open now, too
+    before = {(trial, channel) for note in notes if note.operation == PLAN for trial, channel, _ in note.new["lot"]}
     if shared := len(before & set(lot)):
         raise DecisionError(
             f"{shared} of {len(lot)} channel-trials that meet the rule were in the lot of an earlier audit; a lot is "

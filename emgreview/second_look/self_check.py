@@ -172,7 +172,7 @@ def _distances(logs: Logs, pairs: set[tuple[str, str]], *, inside: bool) -> tupl
         if entry is None or not mark.reviewed or mark.state == "unusable" or ((unit[1:] in pairs) != inside):
             continue
         automatic = _automatic(entry.value)
-        if automatic is None or entry.operation == "accept in bulk":
+        if automatic is None or logs.in_bulk(unit):
             continue
         if mark.onset is None:
             missing += 1

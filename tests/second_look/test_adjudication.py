@@ -194,3 +194,27 @@ def test_nothing_to_settle_and_other_refusals(disputed, tmp_path):
             mark_all(session)
     with pytest.raises(DecisionError, match="disagree on nothing"):
         adjudicate(trials, same, "r1", "r2", reviewer="r3", detect=detect)
+
+
+def test_several_recordings_and_reviewers_who_saw_different_trials(tmp_path):
+    parts = [make_trials(f"rec-{k}", n=4, seed=k, sub=f"0{k}") for k in (1, 2)]
+    for reviewer, by in (("r1", 0), ("r2", 25)):
+        with start(tmp_path, parts, reviewer) as session:
+            for part in parts:
+                for trial in part.ids if reviewer == "r1" else part.ids[:2]:
+                    session.add(trial, "FDI", onset_s=0.05, kind="early small")
+                    session.move(trial, "FDI", onset_s=(300 + by) / 1000)
+                    session.accept(trial, "FDI")
+    with adjudicate(parts, tmp_path, "r1", "r2", reviewer="r3", detect=detect, files=Unflushed()) as session:
+        assert set(session.queue) == {*parts[0].ids[:2], *parts[1].ids[:2]}, "a trial of r1's alone is no dispute"
+        for dispute in session.disputes():
+            session.settle(dispute.trial, dispute.channel, "both acceptable")
+    merged = merge_reviews(tmp_path, "r1", "r2", "r3")
+    assert not merged.conflicts
+    assert len(merged.table) == 8
+    settled = merged.table["how"] == "settled by r3"
+    assert merged.table["onset_s"][settled].round(4).tolist() == [0.313] * 4, "halves of a sample later"
+    assert set(merged.table["how"][~settled]) == {"r1 alone"}
+    for item in {item for item, name in merged.values if name == "activity"}:
+        bursts = merged.values[item, "activity"].value["bursts"]
+        assert sorted(burst["kind"] for burst in bursts.values()) == ["early small", "response"]

@@ -6,6 +6,7 @@ import pytest
 from small_reviews import make_trials, mark_all, place_mark, start
 
 from emgreview.annotations import verify
+from emgreview.cohort.agreement import agreement
 from emgreview.cohort.marks import read_logs
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.second_look import BulkRule, bulk_audit, plan_bulk, plan_self_check
@@ -210,3 +211,17 @@ def test_bulk_and_self_check_keep_apart(tmp_path):
         assert all(session.source(trial) == trial for trial, _ in audit.lot)
         mark_all(session)
         assert audit.finish()["passed"]
+
+
+def test_what_nobody_looked_at_says_nothing_of_agreement(session, tmp_path):
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    look(session, audit)
+    audit.finish()
+    audit.accept()
+    with start(tmp_path, make_trials(n=80), "r2") as other:
+        mark_all(other, 3)
+    found = agreement(tmp_path, "r1", "r2")
+    assert (found.both, found.bulk_first, found.bulk_second, found.not_first) == (30, 90, 0, 130)
+    assert "Accepted in bulk, so that nobody looked: 90 by r1, 0 by r2" in str(found)
+    session.move(*next(pair for pair in audit.lot if pair not in audit.sample), onset_s=0.3)
+    assert agreement(tmp_path, "r1", "r2").bulk_first == 89

@@ -1,5 +1,6 @@
 """What is not shown: hidden automatic marks and trials that come again, in an ordinary session."""
 
+import contextlib
 import json
 from pathlib import Path
 
@@ -210,3 +211,51 @@ def test_what_is_shown_after_a_step_is_what_was_decided(steps):
             ]
             assert times[0] == times[1]
         assert states.reviewed(shown, states.USABLE) == states.reviewed(truth, states.USABLE)
+
+
+COMMANDS = {
+    "accept": lambda s, t: s.accept(t, "FDI"),
+    "rest": lambda s, t: s.accept_rest(t),
+    "move": lambda s, t: s.move(t, "FDI", onset_s=0.31),
+    "add": lambda s, t: s.add(t, "FDI", onset_s=0.25),
+    "early": lambda s, t: s.add(t, "APB", onset_s=0.05, kind="early small"),
+    "remove": lambda s, t: s.remove(t, "FDI"),
+    "none": lambda s, t: s.none_visible(t, "APB"),
+    "unusable": lambda s, t: s.unusable(t, "FDI", ["clipped"]),
+    "copy": lambda s, t: s.copy_to_all(t, "APB"),
+    "comment": lambda s, t: s.comment(t, "=1", "FDI"),
+    "sure": lambda s, t: s.confidence(t, "FDI", "sure"),
+    "late": lambda s, t: s.behaviour(t, "late"),
+    "cue": lambda s, t: s.correct_cue(t, 0.01),
+    "undo": lambda s, t: s.undo(),
+    "redo": lambda s, t: s.redo(),
+}
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.lists(st.tuples(st.sampled_from(sorted(COMMANDS)), st.integers(0, 5)), max_size=25))
+def test_any_commands_come_back_after_opening_again_and_undo_takes_all_of_them_back(tmp_path_factory, steps):
+    folder, trials = tmp_path_factory.mktemp("any"), make_trials(n=4)
+
+    def whole(session):
+        return [session.state(trial) for trial in session.queue], session.progress, session.decisions().to_csv()
+
+    with start(folder, trials) as session:
+        a, b, c, d = session.queue
+        session.note("plan", {"hide": [[a, "FDI"], [b, "APB"]], "show_again": [[a, c], [c, d]]})
+        assert len(session.queue) == 6
+        untouched = whole(session)
+        for command, place in steps:
+            with contextlib.suppress(DecisionError):
+                COMMANDS[command](session, session.queue[place])
+            for trial in session.queue:
+                for label, state in session.state(trial).channels.items():
+                    leaks = [burst.automatic for burst in state.bursts.values() if burst.automatic]
+                    assert not (leaks and session.hides_automatic(trial, label))
+        now = whole(session)
+    assert verify(folder).ok
+    with start(folder, trials) as session:
+        assert whole(session) == now
+        while session.undo():
+            pass
+        assert whole(session) == untouched
