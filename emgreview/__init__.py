@@ -17,7 +17,8 @@ _HOMES = {
     "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
     "emgreview.simulation": ("simulate", "simulate_study"),
     "emgreview.annotations": ("verify",),
-    "emgreview.tables": ("read_version",),
+    "emgreview.tables": ("Difference", "Flips", "LeftOut", "Rule", "compare_rules", "diff", "include", "read_version"),
+    "emgreview.replaying": ("Replayed", "replay", "seal"),
     "emgreview.measuring": (
         "average_envelopes",
         "compare_channels",
@@ -76,11 +77,21 @@ if TYPE_CHECKING:
     from emgreview.second_look import plan_bulk as plan_bulk
     from emgreview.second_look import plan_self_check as plan_self_check
     from emgreview.second_look import self_check as self_check
+    from emgreview.replaying import Replayed as Replayed
+    from emgreview.replaying import replay as replay
+    from emgreview.replaying import seal as seal
     from emgreview.session import open_review as open_review
     from emgreview.signal.onset import estimate_onsets as estimate_onsets
     from emgreview.signal.onset import list_bursts as list_bursts
     from emgreview.simulation import simulate as simulate
     from emgreview.simulation import simulate_study as simulate_study
+    from emgreview.tables import Difference as Difference
+    from emgreview.tables import Flips as Flips
+    from emgreview.tables import LeftOut as LeftOut
+    from emgreview.tables import Rule as Rule
+    from emgreview.tables import compare_rules as compare_rules
+    from emgreview.tables import diff as diff
+    from emgreview.tables import include as include
     from emgreview.tables import read_version as read_version
     from emgreview.trials import check as check
     from emgreview.trials import cut_trials as cut_trials

@@ -21,7 +21,7 @@ import numpy as np
 
 from emgreview import tables
 from emgreview.annotations import state as states
-from emgreview.annotations.book import Book, installed, method_of
+from emgreview.annotations.book import Book, Method, installed, machine, method_of
 from emgreview.annotations.events import (
     BEHAVIOURS,
     CAUTIONS,
@@ -115,16 +115,16 @@ class Session:
         }
         self._proposals = Proposals(trials, found)
         self._proposals.queue(order, seed="", blind=blind)  # an unknown order is refused before any file is made
-        methods = {part.recording.name: _method(part, found[part, part.labels[0]]) for part in trials}
+        self.methods = {part.recording.name: _method(part, found[part, part.labels[0]]) for part in trials}
         self._book = Book(
             folder,
             self._proposals.recordings,
-            methods,
+            self.methods,
             reviewer=reviewer,
             order=order,
             blind=blind,
             convention=convention,
-            cuts={name: [_cut(part) for part in trials if part.recording.name == name] for name in methods},
+            cuts={name: [_cut(part) for part in trials if part.recording.name == name] for name in self.methods},
             read_only=read_only,
             files=files,
         )
@@ -519,16 +519,32 @@ class Session:
             number += 1
         return f"v{number}"
 
-    def seal(self, name: str) -> Sealed:
-        """Write the decisions as they stand as a named version that never changes."""
+    def seal(self, name: str, rule: tables.Rule | None = None) -> Sealed:
+        """Write the decisions as they stand as a named version that never changes; with ``rule``, also which rows it
+        includes, and the rule itself."""
         if self.problem:
             raise LogReadOnlyError(f"{self.problem}; nothing was sealed.")
+        table, description = self.as_version(rule)
+        sealed = seal_version(self.folder, name, table, description, self._files)
+        for recording in self._proposals.recordings:
+            self._book.append(recording, "seal", "log", None, {"version": name, "sha256": sealed.sha256})
+        return sealed
+
+    def as_version(self, rule: tables.Rule | None = None) -> tuple[bytes, dict[str, Any]]:
+        """What :meth:`seal` would write now: the table as text, and its description without the heads of the logs."""
         table = self._table(self._sealed)
+        inclusion = None
+        if rule is not None:
+            table = tables.include(table, rule)
+            inclusion = {"rule": rule.as_dict(), "sha256": rule.sha256, "included": int(table["included"].sum())}
         description = {
             "reviewer": self.reviewer,
             "blind": self.blind,
+            "convention": self.convention,
             "columns": tables.describe(table),
             "text": tables.HOW,
+            "inclusion": inclusion,
+            "trials": [{"recording": part.recording.name, "cue": part.cue} for part in self.trials],
             "recordings": {
                 name: {
                     "rate_hz": one.rate_hz,
@@ -538,11 +554,9 @@ class Session:
                 for name, one in self._proposals.recordings.items()
             },
             "packages": installed(),
+            "machine": machine(),
         }
-        sealed = seal_version(self.folder, name, tables.to_tsv(table), description, self._files)
-        for recording in self._proposals.recordings:
-            self._book.append(recording, "seal", "log", None, {"version": name, "sha256": sealed.sha256})
-        return sealed
+        return tables.to_tsv(table), description
 
     # Inside ------------------------------------------------------------------------------------------------------
 
@@ -835,7 +849,7 @@ def _detect(detect: Detect | None, part: Trials, index: int, method: str) -> Ons
     )
 
 
-def _method(part: Trials, found: Onsets) -> Mapping[str, Any]:
+def _method(part: Trials, found: Onsets) -> Method:
     processing = part.processing
     return method_of(_plain(dataclasses.asdict(processing)), processing.hash, found.method, _plain(found.parameters))
 

@@ -23,7 +23,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"scroll", "tables"},
     {"bench", "cohort", "demo", "measuring"},
     {"session"},
-    {"second_look", "walks"},
+    {"replaying", "second_look", "walks"},
     {"views"},
     {"cli"},
 ]

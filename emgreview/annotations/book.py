@@ -250,6 +250,11 @@ def installed() -> dict[str, str]:
     return found
 
 
+def machine() -> dict[str, str]:
+    """The kind of machine that numbers were reckoned on."""
+    return {"system": platform.system(), "processor": platform.machine()}
+
+
 def _last_counter(path: Path) -> int:
     """The counter in the last whole line of a log that is not opened here."""
     with path.open("rb") as stream:

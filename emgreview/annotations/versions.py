@@ -9,6 +9,7 @@ all, and is never written again. Its digest is the SHA-256 of ``decisions.json``
 Anchoring that digest elsewhere (a paper, version control) also protects against whole logs being forged or cut short.
 
     seal_version    write one
+    sealed_names    the names there are
     read_sealed     its description and the bytes of its table, checked
     verify          every log and every version of a folder
 """
@@ -93,10 +94,15 @@ def seal_version(
     return Sealed(name, target, hashlib.sha256(text).hexdigest())
 
 
+def sealed_names(folder: Path) -> tuple[str, ...]:
+    """The names of all sealed versions, sorted."""
+    versions = folder / "versions"
+    return tuple(sorted(path.name for path in versions.glob("[!.]*") if path.is_dir())) if versions.is_dir() else ()
+
+
 def read_sealed(folder: Path, name: str, expect: str | None = None) -> tuple[dict[str, Any], bytes]:
     """The description and the table of a version. Raises VersionError unless every digest fits."""
-    versions = folder / "versions"
-    there = sorted(path.name for path in versions.glob("[!.]*") if path.is_dir()) if versions.is_dir() else []
+    versions, there = folder / "versions", sealed_names(folder)
     if name not in there:
         raise VersionError(
             f"no version {name!r} in {folder.name}; there are: {', '.join(there) or 'none'}; check the name."
@@ -150,20 +156,20 @@ def verify(folder: str | Path) -> Verified:
         for code in sorted({event.reviewer for event in found}):
             if not path.stem.endswith(f"_reviewer-{code}"):
                 problems.append(f"{where} holds decisions of reviewer {code!r}, which its name does not say.")
-    versions = sorted(path for path in (folder / "versions").glob("[!.]*") if path.is_dir())
+    versions = sealed_names(folder)
     for version in versions:
         try:
-            description, _ = read_sealed(folder, version.name)
+            description, _ = read_sealed(folder, version)
         except VersionError as why:
             problems.append(str(why))
             continue
         for where, head in description.get("logs", {}).items():
             lines = heads.get(where)
             if lines is None:
-                problems.append(f"version {version.name!r} rests on {where}, which is missing or unreadable.")
+                problems.append(f"version {version!r} rests on {where}, which is missing or unreadable.")
             elif not 0 < head["lines"] <= len(lines) or lines[head["lines"] - 1] != head["sha256"]:
                 problems.append(
-                    f"version {version.name!r} was sealed when line {head['lines']} of {where} was another; the "
+                    f"version {version!r} was sealed when line {head['lines']} of {where} was another; the "
                     "log was cut short or written anew since."
                 )
     if not heads and not problems:

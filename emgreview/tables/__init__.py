@@ -3,13 +3,22 @@
 decisions       states to a table; what each column means
 text            tables as tab-separated text, and back
 versions        sealed versions as tables
+inclusion       declarative rules for inclusion, and which rows they take
+changes         what changed between two points of a review
 """
 
 import pandas as pd
 
+from emgreview.tables.changes import Difference as Difference
+from emgreview.tables.changes import diff as diff
 from emgreview.tables.decisions import COLUMNS as COLUMNS
 from emgreview.tables.decisions import decisions_table as decisions_table
 from emgreview.tables.decisions import describe as describe
+from emgreview.tables.inclusion import Flips as Flips
+from emgreview.tables.inclusion import LeftOut as LeftOut
+from emgreview.tables.inclusion import Rule as Rule
+from emgreview.tables.inclusion import compare_rules as compare_rules
+from emgreview.tables.inclusion import include as include
 from emgreview.tables.text import HOW as HOW
 from emgreview.tables.text import from_tsv as from_tsv
 from emgreview.tables.text import to_tsv as to_tsv

@@ -58,6 +58,14 @@ COLUMNS: Mapping[str, tuple[str, str]] = {
 }
 """Columns in order: their type and their meaning."""
 
+COMPUTED: Mapping[str, tuple[str, str]] = {
+    "included": ("truth", "Whether the rule for inclusion takes the row into the analysis"),
+    "why_not": ("text", "Every part of the rule that keeps the row out, between '; '"),
+}
+"""Columns that a rule for inclusion adds at the end."""
+
+KNOWN: Mapping[str, tuple[str, str]] = {**COLUMNS, **COMPUTED}
+
 DTYPES = {"text": "string", "number": "float64", "whole": "Int64", "truth": "boolean"}
 _HIDDEN = ("participant",)
 
@@ -79,7 +87,7 @@ def decisions_table(
     """
     rows = []
     details = [] if blind else sorted({name for cue in cues.values() for name in cue.details})
-    renamed = {name: f"cue_{name}" if name in COLUMNS else name for name in details}
+    renamed = {name: f"cue_{name}" if name in KNOWN else name for name in details}
     for state in states:
         extra = {renamed[name]: cues[state.id].details.get(name) for name in details}
         for channel in state.channels.values():
@@ -168,5 +176,5 @@ def describe(table: pd.DataFrame) -> dict[str, dict[str, str]]:
     return {
         str(name): {"type": kind, "description": meaning}
         for name in table.columns
-        for kind, meaning in [COLUMNS.get(str(name), ("text", "From the cue, as recorded"))]
+        for kind, meaning in [KNOWN.get(str(name), ("text", "From the cue, as recorded"))]
     }

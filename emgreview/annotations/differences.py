@@ -1,0 +1,357 @@
+"""What changed between two points of the logs: two sealed versions, two commands, or a version and now.
+
+A point is the name of a sealed version; a command's number (an int: the ``counter`` of its line); the SHA-256 of a
+line, or its first 8 digits or more; or "now". It fixes what one reviewer had decided by then, over all of that
+reviewer's logs. Only decisions are compared, from the logs alone: what a method proposes where nobody has decided is in
+no log. A mark that was moved before anybody had accepted it counts as moved from where the method had put it.
+
+    find_point          a point, and what the logs say up to it
+    compare_points      every change from one point to another, and the two points
+    Point, Change       where it was, what changed
+    in_words            changes as short sentences: "12 onsets moved, median -7 ms"
+"""
+
+import re
+import statistics
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from emgreview.annotations import state as states
+from emgreview.annotations.events import Event
+from emgreview.annotations.log import read_log
+from emgreview.annotations.versions import read_sealed, sealed_names
+from emgreview.errors import LogBrokenError, LogError, ParameterError, UnknownNameError
+
+NOW = "now"
+
+
+class Change(NamedTuple):
+    """One change. ``what`` is a word of WORDS; ``old`` and ``new`` are values as in the log (samples, words), None
+    where there is none; ``moved_ms`` for marks and cues; ``counter`` the command that the newer value stems from."""
+
+    recording: str
+    trial: str | None
+    channel: str | None
+    burst: str | None
+    what: str
+    old: Any
+    new: Any
+    moved_ms: float | None
+    counter: int | None
+
+
+WORDS: Mapping[str, tuple[str, str]] = {
+    "onset moved": ("onset moved", "onsets moved"),
+    "offset moved": ("offset moved", "offsets moved"),
+    "burst added": ("burst added", "bursts added"),
+    "burst removed": ("burst removed", "bursts removed"),
+    "newly none visible": ("newly none visible", "newly none visible"),
+    "newly not locatable": ("newly not locatable", "newly not locatable"),
+    "verdict taken back": ("verdict taken back", "verdicts taken back"),
+    "range changed": ("range of an onset changed", "ranges of onsets changed"),
+    "newly unusable": ("newly unusable", "newly unusable"),
+    "newly caution": ("newly with caution", "newly with caution"),
+    "newly usable": ("newly usable", "newly usable"),
+    "reasons changed": ("signal with other reasons", "signals with other reasons"),
+    "kind changed": ("burst of another kind", "bursts of another kind"),
+    "confidence changed": ("confidence changed", "confidences changed"),
+    "behaviour changed": ("behaviour changed", "behaviours changed"),
+    "cue corrected": ("cue corrected", "cues corrected"),
+    "comment changed": ("comment changed", "comments changed"),
+    "put up for discussion": ("put up for discussion", "put up for discussion"),
+    "discussion closed": ("discussion closed", "discussions closed"),
+    "stretch set aside": ("stretch set aside", "stretches set aside"),
+    "stretch taken back": ("stretch taken back", "stretches taken back"),
+    "excluded": ("exclusion", "exclusions"),
+    "readmitted": ("exclusion taken back", "exclusions taken back"),
+    "newly reviewed": ("newly reviewed", "newly reviewed"),
+    "no longer reviewed": ("no longer reviewed", "no longer reviewed"),
+    "processing changed": ("recording under another processing", "recordings under another processing"),
+    "detection changed": ("recording under another detection", "recordings under another detection"),
+    "convention changed": ("recording under another convention", "recordings under another convention"),
+    "packages changed": ("recording under other package versions", "recordings under other package versions"),
+}
+"""Every kind of change, in the order in which they are told, for one and for several."""
+
+DETAILED = ("newly unusable", "newly caution", "excluded", "behaviour changed", "kind changed")
+"""Changes whose new values are told, with how often each occurs where there are several."""
+
+
+@dataclass(frozen=True)
+class Point:
+    """A moment of one reviewer's logs. ``lines`` holds how many lines of each log, by path; ``replay`` what they add up
+    to; ``facts`` what they say of each recording, its rate and methods among them."""
+
+    name: str
+    reviewer: str
+    lines: dict[str, int] = field(default_factory=dict)
+    replay: states.Replay = field(default_factory=states.Replay)
+    facts: dict[str, dict[str, Any]] = field(default_factory=dict)
+
+    def value(self, key: states.Key) -> Any:
+        return self.replay.values.get(key, states.DEFAULTS.get(key[3]))
+
+    def take(self, event: Event) -> None:
+        self.replay.read(event)
+        facts = self.facts.setdefault(str(event.subject["recording"]), {"participant": event.subject["participant"]})
+        facts["blind"] = event.blind
+        if event.field in ("log", "method"):
+            facts.update(event.new)
+
+
+def compare_points(
+    folder: Path, old: str | int, new: str | int = NOW, *, reviewer: str | None = None
+) -> tuple[Point, Point, list[Change]]:
+    """Every change from one point to another, by recording, trial and channel.
+
+    Raises the errors of :func:`find_point`.
+    """
+    first, second = (find_point(folder, point, reviewer) for point in (old, new))
+    keys = sorted({*first.replay.values, *second.replay.values}, key=lambda key: tuple(part or "" for part in key))
+    changes = list(_of_facts(first, second))
+    for key in keys:
+        changes += _of_value(key, first, second)
+    return first, second, changes
+
+
+# Points ----------------------------------------------------------------------------------------------------------
+
+
+def find_point(folder: Path, name: str | int = NOW, reviewer: str | None = None) -> Point:
+    """A point; ``reviewer`` says whose logs are meant where it does not.
+
+    Raises UnknownNameError (no such version or reviewer), ParameterError (no such line, or whose logs is not clear),
+    LogError (a log is broken, or is not the one that was sealed).
+    """
+    logs = {path.relative_to(folder).as_posix(): path for path in sorted((folder / "logs").rglob("*_reviewer-*.jsonl"))}
+    if name in sealed_names(folder):
+        description, _ = read_sealed(folder, str(name))
+        return _sealed_point(folder, str(name), description, logs)
+    if isinstance(name, str) and re.fullmatch(r"[0-9a-fA-F]{8,64}", name) and not name.isdigit():
+        reviewer, counter = _find(logs, name.lower())
+        return _point_at(f"line {name[:8]}", reviewer, counter, logs)
+    number = type(name) is int or (isinstance(name, str) and name.isdigit())
+    if not number and name != NOW:
+        raise UnknownNameError(
+            "version or point of the logs", name, [*sealed_names(folder), NOW, "a number", "a SHA-256"]
+        )
+    reviewer = _reviewer(logs, reviewer)
+    return _point_at(str(name), reviewer, None if name == NOW else int(name), logs)
+
+
+def _sealed_point(folder: Path, name: str, description: Mapping[str, Any], logs: Mapping[str, Path]) -> Point:
+    point = Point(name, description["reviewer"])
+    for where, head in description["logs"].items():
+        if not where.endswith(f"_reviewer-{point.reviewer}.jsonl"):
+            continue
+        if where not in logs:
+            raise LogError(f"version {name!r} rests on {where}, which is not there; restore it from a copy.")
+        take_until(logs[where], head, point.take)
+        point.lines[where] = head["lines"]
+    return point
+
+
+def take_until(path: Path, head: Mapping[str, Any], take: Any) -> bytes:
+    """Hand over the events up to the head that a version names, and return their bytes. Raises LogError unless the log
+    holds just that head."""
+    found: list[Event] = []
+    content = read_log(path, found.append)
+    count = head["lines"]
+    heads = [event.prev for event in found[1:]] + [content.head]
+    if not 0 < count <= len(found) or heads[count - 1] != head["sha256"]:
+        why = content.problem or "the log was cut short or written anew since"
+        raise LogError(
+            f"line {count} of {path.name} is not the one that was sealed: {why}; restore it from a copy; see verify."
+        )
+    for event in found[:count]:
+        take(event)
+    return b"".join(line + b"\n" for line in content.lines[:count])
+
+
+def _point_at(name: str, reviewer: str, counter: int | None, logs: Mapping[str, Path]) -> Point:
+    point = Point(name, reviewer)
+    for where, path in logs.items():
+        if not where.endswith(f"_reviewer-{reviewer}.jsonl"):
+            continue
+        taken = 0
+
+        def take(event: Event) -> None:
+            nonlocal taken
+            if counter is None or event.counter <= counter:
+                point.take(event)
+                taken += 1
+
+        content = read_log(path, take)
+        if content.problem:
+            raise LogBrokenError(content.problem)
+        point.lines[where] = taken
+    return point
+
+
+def _find(logs: Mapping[str, Path], digest: str) -> tuple[str, int]:
+    """Reviewer and counter of the line with this digest: its own, or that of its stored bytes."""
+    found: set[tuple[str, int]] = set()
+    for path in logs.values():
+        before: tuple[str, int] | None = None
+
+        def look(event: Event) -> None:
+            nonlocal before
+            if before and event.prev.startswith(digest):
+                found.add(before)
+            before = (event.reviewer, event.counter)
+            if event.digest.startswith(digest):
+                found.add(before)
+
+        content = read_log(path, look)
+        if before and content.head.startswith(digest):
+            found.add(before)
+    if len(found) != 1:
+        how = f"{len(found)} lines of the logs have" if found else "no line of the logs has"
+        raise ParameterError(f"{how} a SHA-256 that begins with {digest}; give one that exists, with more digits.")
+    return found.pop()
+
+
+def _reviewer(logs: Mapping[str, Path], reviewer: str | None) -> str:
+    codes = sorted({path.stem.rpartition("_reviewer-")[2] for path in logs.values()})
+    if reviewer is None and len(codes) == 1:
+        return codes[0]
+    if reviewer is None and codes:
+        raise ParameterError(f"there are logs of reviewers {', '.join(codes)}; say whose with reviewer=...")
+    if reviewer not in codes:
+        raise UnknownNameError("reviewer with a log here", reviewer, codes)
+    return str(reviewer)
+
+
+# Changes ---------------------------------------------------------------------------------------------------------
+
+
+def _of_facts(first: Point, second: Point) -> Iterator[Change]:
+    for recording in sorted({*first.facts, *second.facts}):
+        old, new = first.facts.get(recording, {}), second.facts.get(recording, {})
+        if not old or not new:
+            continue
+        for fact in ("processing", "detection", "convention", "packages"):
+            if old.get(fact) != new.get(fact):
+                yield Change(recording, None, None, None, f"{fact} changed", old.get(fact), new.get(fact), None, None)
+
+
+def _of_value(key: states.Key, first: Point, second: Point) -> Iterator[Change]:
+    recording, trial, channel, name, stretch = key
+    old, new = first.value(key), second.value(key)
+    if old == new:
+        return
+    rate = float((second.facts.get(str(recording)) or first.facts[str(recording)])["rate_hz"])
+    counter = second.replay.counters.get(key)
+
+    def change(what: str, before: Any = old, after: Any = new, burst: str | None = stretch) -> Change:
+        moved = None
+        if what in ("onset moved", "offset moved", "cue corrected"):
+            ends = [_recorded_cue(trial) if what == "cue corrected" and end is None else end for end in (before, after)]
+            moved = None if None in ends else (ends[1] - ends[0]) / rate * 1000
+        return Change(str(recording), trial, channel, burst, what, before, after, moved, counter)
+
+    if name == "activity":
+        signal = (recording, trial, channel, "signal", None)
+        yield from _of_activity(old, new, first.value(signal), second.value(signal), change)
+    elif name == "signal":
+        yield change("reasons changed" if old["state"] == new["state"] else f"newly {new['state']}")
+    elif name == "discuss":
+        yield change("put up for discussion" if new else "discussion closed")
+    elif name == "set aside":
+        yield change("stretch set aside" if new else "stretch taken back")
+    elif name in states.EXCLUDED:
+        yield change("excluded" if new else "readmitted")
+    elif name == "cue":
+        yield change("cue corrected")
+    else:
+        yield change(f"{name} changed")
+
+
+def _recorded_cue(trial: str | None) -> int | None:
+    """The sample of the recorded cue, with which the id of a trial ends."""
+    found = re.search(r"\d+$", trial or "")
+    return int(found[0]) if found else None
+
+
+def _of_activity(old: Any, new: Any, signal: Any, new_signal: Any, change: Any) -> Iterator[Change]:
+    decided = [value is not None and states.reviewed(value, states.USABLE) for value in (old, new)]
+    reviewed = [
+        (value is not None and states.reviewed(value, one)) or one["state"] == "unusable"
+        for value, one in ((old, signal), (new, new_signal))
+    ]
+    if decided[0] != decided[1] and reviewed[0] != reviewed[1]:
+        yield change("newly reviewed" if reviewed[1] else "no longer reviewed", *reviewed)
+    was, now = ("" if value is None else value["found"] for value in (old, new))
+    if now in states.VERDICTS and now != was:
+        yield change(f"newly {now}", was or None, now)
+    elif was in states.VERDICTS and now != was:
+        yield change("verdict taken back", was, now or None)
+    elif now == was == "not locatable":
+        spans = [[value["earliest"], value["latest"]] for value in (old, new)]
+        if spans[0] != spans[1]:
+            yield change("range changed", *spans)
+    if now in states.VERDICTS and now == was and old["confidence"] != new["confidence"]:
+        yield change("confidence changed", old["confidence"], new["confidence"])
+    if now not in states.VERDICTS and was not in states.VERDICTS:
+        yield from _of_bursts(_standing(old, new), _standing(new, old), change)
+
+
+def _standing(activity: Any, other: Any) -> dict[str, Mapping[str, Any]]:
+    """The bursts that stand; where nobody had decided, those that the method had proposed when somebody did."""
+    if activity is not None:
+        return {name: burst for name, burst in activity["bursts"].items() if states.stands(burst)}
+    automatic = {name: burst["automatic"] for name, burst in other["bursts"].items() if burst["automatic"]}
+    return {name: {**values, "kind": "response", "confidence": None} for name, values in automatic.items()}
+
+
+def _of_bursts(old: Mapping[str, Any], new: Mapping[str, Any], change: Any) -> Iterator[Change]:
+    for name in sorted(old.keys() - new.keys()):
+        yield change("burst removed", old[name]["onset"], None, burst=name)
+    for name in sorted(new.keys() - old.keys()):
+        yield change("burst added", None, new[name]["onset"], burst=name)
+    parts = {
+        "onset": "onset moved",
+        "offset": "offset moved",
+        "kind": "kind changed",
+        "confidence": "confidence changed",
+    }
+    for name in sorted(old.keys() & new.keys()):
+        for part, what in parts.items():
+            if old[name][part] != new[name][part]:
+                yield change(what, old[name][part], new[name][part], burst=name)
+
+
+# Words -----------------------------------------------------------------------------------------------------------
+
+
+def in_words(changes: Iterable[Change]) -> tuple[str, ...]:
+    """Changes as short sentences, one a kind, in the order of WORDS."""
+    changes = list(changes)
+    counts = Counter(change.what for change in changes)
+    sentences = []
+    for what, (one, several) in WORDS.items():
+        if not counts[what]:
+            continue
+        words = f"{counts[what]} {one if counts[what] == 1 else several}"
+        alike = [change for change in changes if change.what == what]
+        moved = [change.moved_ms for change in alike if change.moved_ms is not None]
+        if moved:
+            words += f", {'median ' if len(moved) > 1 else ''}{round(statistics.median(moved), 1) + 0.0:+g} ms"
+        if what in DETAILED:
+            values = Counter(_detail(change) for change in alike)
+            several_values = len(values) > 1
+            words += ": " + ", ".join(
+                f"{value} {count}" if several_values else value for value, count in values.most_common()
+            )
+        sentences.append(words)
+    return tuple(sentences)
+
+
+def _detail(change: Change) -> str:
+    """What a change came to, in a word: the main reason of a signal, the reason of an exclusion, the new word."""
+    if isinstance(change.new, dict):
+        return str(dict(change.new)["reasons"][0])
+    return "cleared" if change.new is None else str(change.new)

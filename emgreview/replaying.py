@@ -1,0 +1,316 @@
+"""A review rebuilt from raw recordings and logs: on any machine, in twenty years, to check a version or to seal one.
+
+The logs say how trials were cut, what was detected and how, and what was decided; the recordings are given. Nothing is
+taken on trust: a recording whose fingerprint is not the one that was reviewed is refused, with what differs.
+
+    replay      rebuild the table of a sealed version and say how closely it is the same
+    seal        seal a version without a screen
+    Replayed    what held
+"""
+
+import itertools
+import tempfile
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from emgreview import tables
+from emgreview.annotations.book import installed, machine
+from emgreview.annotations.differences import Point, find_point, take_until
+from emgreview.annotations.versions import Sealed, read_sealed
+from emgreview.errors import LogError
+from emgreview.model import Marker, Processing, Recording, Trials
+from emgreview.reading import read, read_dataset
+from emgreview.reading.dataset import Dataset
+from emgreview.session import Detect, open_review
+from emgreview.trials import cut_trials
+
+Data = Dataset | Recording | Iterable[Recording] | str | Path
+
+DIGITS = 9
+"""Significant digits to which numbers must agree."""
+
+
+@dataclass(frozen=True, eq=False)
+class Replayed:
+    """What held when a version was rebuilt.
+
+    ``same_decisions``: every mark, state and word is identical. ``same_numbers``: all times agree to 9 significant
+    digits. ``same_bytes``: the table is the same file. ``same_packages`` and ``same_machine``: this was done under the
+    versions of packages and on the kind of machine of the sealing; then the bytes must be the same. ``differences``
+    says what is not the same, ``notes`` what had to be taken from the log; ``table`` is the table as rebuilt.
+    """
+
+    version: str
+    same_decisions: bool
+    same_numbers: bool
+    same_bytes: bool
+    same_packages: bool
+    same_machine: bool
+    differences: tuple[str, ...]
+    notes: tuple[str, ...]
+    table: tables.Table = field(repr=False)
+
+    @property
+    def ok(self) -> bool:
+        """Whether all holds that must hold here."""
+        alike = self.same_packages and self.same_machine
+        return self.same_decisions and self.same_numbers and (self.same_bytes or not alike)
+
+    def __str__(self) -> str:
+        held = {
+            "marks and states identical": self.same_decisions,
+            f"numbers to {DIGITS} digits": self.same_numbers,
+            "same bytes": self.same_bytes,
+            "same package versions": self.same_packages,
+            "same kind of machine": self.same_machine,
+        }
+        lines = [f"{self.version}: " + ", ".join(f"{what}: {'yes' if so else 'no'}" for what, so in held.items())]
+        return "\n".join(lines + [f"  {one}" for one in (*self.differences, *self.notes)])
+
+
+def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | None = None) -> Replayed:
+    """Rebuild the table of a sealed version from raw recordings and the logs, and compare.
+
+    ``data`` is a dataset, recordings, or a path to either; ``detect`` the detection method, where the review was opened
+    with one of its own. The review folder is only read.
+
+    Raises LogError (a log is not the one that was sealed; a recording is missing or is not the one that was reviewed,
+    with what differs), VersionError, UnknownNameError.
+    """
+    folder = Path(folder)
+    description, sealed = read_sealed(folder, version)
+    point = find_point(folder, version)
+    notes: list[str] = []
+    trials = _trials(point, data, [(part["recording"], part["cue"]) for part in description["trials"]], notes)
+    rule = description["inclusion"] and tables.Rule.from_dict(description["inclusion"]["rule"])
+    with tempfile.TemporaryDirectory() as place:
+        for where in point.lines:
+            copy = Path(place) / where
+            copy.parent.mkdir(parents=True, exist_ok=True)
+            copy.write_bytes(take_until(folder / where, description["logs"][where], lambda event: None))
+        with open_review(
+            trials,
+            place,
+            reviewer=point.reviewer,
+            blind=description["blind"],
+            method=_method_of(point, trials),
+            read_only=True,
+            detect=detect,
+        ) as session:
+            rebuilt, now = session.as_version(rule)
+            methods = session.methods
+    differences = [
+        f"the onset method's parameters for {name} were {was['detection']['parameters']}, and are "
+        f"{methods[name]['detection']['parameters']} in this version of the package."
+        for name, was in description["recordings"].items()
+        if was["detection"]["hash"] != methods[name]["detection"]["hash"]
+    ]
+    for what, then in (("packages", description["packages"]), ("machine", description["machine"])):
+        differences += [
+            f"{name} was {then.get(name)}, and is {now[what].get(name)} here."
+            for name in sorted({*then, *now[what]})
+            if then.get(name) != now[what].get(name)
+        ]
+    types = {name: entry["type"] for name, entry in description["columns"].items()}
+    same_columns = description["columns"] == now["columns"]
+    table = tables.from_tsv(rebuilt, {name: entry["type"] for name, entry in now["columns"].items()})
+    same_decisions = same_numbers = rebuilt == sealed
+    if not same_columns:
+        differences.append(
+            "the columns of the table are others: another package version, or other details of the cues."
+        )
+    elif not same_decisions:
+        same_decisions, same_numbers = _compare(tables.from_tsv(sealed, types), table, types, differences)
+    return Replayed(
+        version=version,
+        same_decisions=same_decisions,
+        same_numbers=same_numbers,
+        same_bytes=rebuilt == sealed,
+        same_packages=description["packages"] == installed(),
+        same_machine=description["machine"] == machine(),
+        differences=tuple(differences),
+        notes=tuple(notes),
+        table=table,
+    )
+
+
+def seal(
+    folder: str | Path,
+    data: Data,
+    name: str,
+    *,
+    reviewer: str | None = None,
+    rule: tables.Rule | None = None,
+    detect: Detect | None = None,
+) -> Sealed:
+    """Seal the decisions of a reviewer as they stand, without a screen; trials are cut as the logs say.
+
+    ``reviewer`` may be left out where there is only one. Raises the errors of :func:`replay`, and LogLockedError while
+    the review is open elsewhere.
+    """
+    folder = Path(folder)
+    point = find_point(folder, reviewer=reviewer)
+    notes: list[str] = []
+    wanted = [(recording, cut["cue"]) for recording, facts in point.facts.items() for cut in _cuts(recording, facts)]
+    trials = _trials(point, data, wanted, notes)
+    blind = all(facts["blind"] for facts in point.facts.values())
+    method = _method_of(point, trials)
+    with open_review(trials, folder, reviewer=point.reviewer, blind=blind, method=method, detect=detect) as session:
+        return session.seal(name, rule)
+
+
+# Trials as the logs say ------------------------------------------------------------------------------------------
+
+
+def _trials(point: Point, data: Data, wanted: Sequence[tuple[str, str]], notes: list[str]) -> list[Trials]:
+    """The trials of some (recording, cue), cut as at a point of the logs."""
+    given = _given(data, {recording for recording, _ in wanted})
+    trials = []
+    for name, cue in wanted:
+        if name not in given:
+            raise LogError(
+                f"recording {name!r} was reviewed, and is not among those given ({', '.join(given) or 'none'}); "
+                "give all of them."
+            )
+        facts = point.facts[name]
+        cut = next(cut for cut in _cuts(name, facts) if cut["cue"] == cue)
+        _refuse_another(given[name], facts, cut)
+        recording = _with_cues(given[name], cut, notes)
+        rate = recording.rate_hz
+        processing = _processing_of(facts["processing"])
+        trials.append(
+            cut_trials(
+                recording,
+                cue=cue,
+                before_s=cut["before"] / rate,
+                after_s=(cut["length"] - cut["before"]) / rate,
+                processing=processing,
+            )
+        )
+    return trials
+
+
+def _given(data: Data, wanted: Iterable[str]) -> dict[str, Recording]:
+    """The recordings that are wanted and given, by name."""
+    if isinstance(data, (str, Path)):
+        data = read_dataset(data) if Path(data).is_dir() else read(data)
+    if isinstance(data, Dataset):
+        return {name: data.recordings[name] for name in data.recordings.names if name in wanted}
+    return {one.name: one for one in ([data] if isinstance(data, Recording) else data) if one.name in wanted}
+
+
+def _cuts(recording: str, facts: Mapping[str, Any]) -> Sequence[Mapping[str, Any]]:
+    cuts: Sequence[Mapping[str, Any]] | None = facts.get("cuts")
+    if cuts is None:
+        raise LogError(
+            f"the log of {recording!r} does not say how its trials were cut, as the first logs did not; open the "
+            "review once for writing, with the trials as they were, and it will."
+        )
+    return cuts
+
+
+def _refuse_another(recording: Recording, facts: Mapping[str, Any], cut: Mapping[str, Any]) -> None:
+    """Raise LogError, with what differs, unless this is the recording that was reviewed, read as it was."""
+    emg = {channel.label: channel.delay_s for channel in recording.channels if channel.kind == "EMG"}
+    came = {
+        "labels": list(recording.labels),
+        "sampling rate": recording.rate_hz,
+        "number of samples": recording.n_samples,
+        "samples (SHA-256)": recording.fingerprint.samples,
+        "participant": recording.entities.get("sub"),
+        "EMG channels": list(emg),
+        "delays of the EMG channels": list(emg.values()),
+    }
+    was = {
+        "labels": facts["labels"],
+        "sampling rate": facts["rate_hz"],
+        "number of samples": facts.get("n_samples", recording.n_samples),
+        "samples (SHA-256)": facts["fingerprint"]["samples"],
+        "participant": facts["participant"],
+        "EMG channels": cut["channels"],
+        "delays of the EMG channels": cut["delays_s"],
+    }
+    differing = [f"{what}: reviewed {was[what]}, given {came[what]}" for what in was if was[what] != came[what]]
+    if differing:
+        raise LogError(
+            f"recording {recording.name!r} is not the one that was reviewed, or is read in another way: "
+            f"{'; '.join(differing)}; give the recording that was reviewed."
+        )
+
+
+def _with_cues(recording: Recording, cut: Mapping[str, Any], notes: list[str]) -> Recording:
+    """The recording with just the cues that were cut; those that it does not hold come from the log."""
+    wanted = {(source, sample) for source, samples in cut["cues"].items() for sample in samples}
+    others = [marker for marker in recording.markers if marker.label != cut["cue"]]
+    held = [
+        marker
+        for marker in recording.markers
+        if marker.label == cut["cue"] and (marker.source, marker.sample) in wanted
+    ]
+    missing = sorted(wanted - {(marker.source, marker.sample) for marker in held})
+    if missing:
+        notes.append(
+            f"{len(missing)} of {len(wanted)} cues {cut['cue']!r} of {recording.name} are not in the recording as "
+            "given and were taken from the log, without further columns."
+        )
+    made = [Marker(sample, cut["cue"], source) for source, sample in missing]
+    return recording.with_markers([*others, *held, *made])
+
+
+def _processing_of(stored: Mapping[str, Any]) -> Processing:
+    """The processing in a log, whose canonical JSON writes 50.0 as 50: the one with the digest that was stored."""
+    parameters = {name: tuple(part) if isinstance(part, list) else part for name, part in stored["parameters"].items()}
+    whole = [name for name, value in parameters.items() if type(value) is int and name != "order"]
+    for kinds in itertools.product((float, int), repeat=len(whole)):
+        changed = {name: kind(parameters[name]) for name, kind in zip(whole, kinds, strict=True)}
+        for rest in itertools.product((float, int), repeat=2):
+            span = tuple(
+                kind(end) if end == int(end) else end for kind, end in zip(rest, parameters["rest_s"], strict=True)
+            )
+            found = Processing(**{**parameters, **changed, "rest_s": span})
+            if found.hash == stored["hash"]:
+                return found
+    raise LogError(
+        "the log names parameters of processing whose SHA-256 this version of the package finds to be another; install "
+        "the version that the log names under packages."
+    )
+
+
+def _method_of(point: Point, trials: Iterable[Trials]) -> str:
+    """The one detection method of some trials."""
+    names = sorted({point.facts[part.recording.name]["detection"]["method"] for part in trials})
+    if len(names) > 1:
+        raise LogError(f"the recordings were detected by different methods ({', '.join(names)}); replay them apart.")
+    return str(names[0])
+
+
+# Comparing -------------------------------------------------------------------------------------------------------
+
+
+def _compare(
+    was: tables.Table, now: tables.Table, types: Mapping[str, str], differences: list[str]
+) -> tuple[bool, bool]:
+    """Whether decisions and numbers are the same; each column that is not, in a sentence."""
+    keys = ["recording", "trial", "channel"]
+    if len(was) != len(now) or not was[keys].equals(now[keys]):
+        differences.append(f"the rows are others: {len(was)} were sealed, {len(now)} were rebuilt.")
+        return False, False
+    same = {"number": True, "other": True}
+    for name, kind in types.items():
+        alike = was[name].eq(now[name]) | (was[name].isna() & now[name].isna())
+        if kind == "number":
+            scale = was[name].abs().combine(now[name].abs(), max)
+            alike |= (was[name] - now[name]).abs() <= scale * 10.0**-DIGITS
+        alike = alike.fillna(False).astype(bool)
+        if alike.all():
+            continue
+        same["number" if kind == "number" else "other"] = False
+        first = (~alike).to_numpy().argmax()
+        where = " ".join(str(was[key].iloc[first]) for key in keys[1:])
+        differences.append(
+            f"{name} differs in {int((~alike).sum())} rows, first in {where}: {was[name].iloc[first]} was sealed, "
+            f"{now[name].iloc[first]} was rebuilt."
+        )
+    return same["other"], same["number"]

@@ -1,0 +1,306 @@
+"""Which rows of a table of decisions belong in an analysis: computed by a declarative rule, never typed.
+
+A rule is a frozen value with a name and a version, and a small JSON or TOML file; it holds words and numbers, no code.
+Everything that it does not allow keeps a row out, and so does everything that was excluded by a logged decision. Times
+are seconds from the cue.
+
+    Rule, LeftOut       the rule; to and from a file
+    include             a table with the columns "included" and "why_not"
+    compare_rules       which rows flip when the rule changes, in words, as a table, by condition
+    NOT_STATED          the word that stands for "nobody said"
+"""
+
+import dataclasses
+import json
+import math
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Self
+
+import pandas as pd
+
+from emgreview.annotations.events import BEHAVIOURS, CAUTIONS, CONFIDENCES, KINDS, Choice, check_text, digest_of
+from emgreview.errors import DecisionError, ParameterError, UnknownNameError
+
+NOT_STATED = "not stated"
+SIGNALS = ("usable", "caution", "unusable")
+ACTIVITIES = ("bursts", "none detected", "none visible", "not locatable")
+FORMAT = 1
+"""The version of the rule files that this package writes."""
+
+
+def _words(choices: Sequence[Choice], *more: str) -> tuple[str, ...]:
+    return (*(choice.word for choice in choices), *more)
+
+
+ALLOWED: Mapping[str, tuple[str, ...]] = {
+    "signal": SIGNALS,
+    "without_cautions": _words(CAUTIONS),
+    "activity": ACTIVITIES,
+    "kinds": _words(KINDS),
+    "confidence": _words(CONFIDENCES, NOT_STATED),
+    "behaviours": _words(BEHAVIOURS, NOT_STATED),
+}
+"""The words that each list of a rule may hold."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOut:
+    """A participant, a recording, a channel of one recording, or a channel of all, that a rule leaves out, and why."""
+
+    participant: str | None = None
+    recording: str | None = None
+    channel: str | None = None
+    reason: str
+
+    def __post_init__(self) -> None:
+        if (self.participant, self.recording, self.channel) == (None, None, None) or not self.reason.strip():
+            raise ParameterError(
+                f"a rule leaves out {dataclasses.asdict(self)}; name a participant, a recording or a channel, and give "
+                "a reason."
+            )
+        check_text(self.reason)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rule:
+    """What a row must be to be included; the defaults take reviewed responses on usable signals.
+
+    ``signal``, ``activity``, ``kinds``, ``confidence``, ``behaviours`` list the words allowed ("not stated" where
+    nobody said); ``without_cautions`` the cautions that keep a row out although "caution" is allowed. ``onset_s`` is
+    the earliest and latest onset, None for any; an onset that cannot be located must lie between them wholly.
+    ``reviewed``: only what a person has decided. ``set_aside``: also what a stretch set aside touches. ``leave_out``
+    names participants, recordings and channels, each with its reason.
+
+    Raises ParameterError, UnknownNameError.
+    """
+
+    name: str
+    version: int
+    signal: tuple[str, ...] = ("usable", "caution")
+    without_cautions: tuple[str, ...] = ()
+    activity: tuple[str, ...] = ("bursts",)
+    kinds: tuple[str, ...] = ("response",)
+    confidence: tuple[str, ...] = ALLOWED["confidence"]
+    behaviours: tuple[str, ...] = ("as instructed", NOT_STATED)
+    onset_s: tuple[float, float] | None = None
+    reviewed: bool = True
+    set_aside: bool = False
+    leave_out: tuple[LeftOut, ...] = ()
+
+    def __post_init__(self) -> None:
+        _demand(isinstance(self.name, str) and self.name.strip(), "name", self.name, "a short text")
+        _demand(type(self.version) is int and self.version > 0, "version", self.version, "a whole number from 1")
+        check_text(self.name)
+        for part, allowed in ALLOWED.items():
+            came = getattr(self, part)
+            _demand(isinstance(came, (list, tuple)), part, came, "a list of words")
+            for word in came:
+                if word not in allowed:
+                    raise UnknownNameError(f"word of the rule's {part!r}", word, allowed)
+            object.__setattr__(self, part, tuple(word for word in allowed if word in came))
+        for part in ("reviewed", "set_aside"):
+            _demand(isinstance(getattr(self, part), bool), part, getattr(self, part), "true or false")
+        if self.onset_s is not None:
+            span = self.onset_s
+            good = isinstance(span, (list, tuple)) and len(span) == 2 and all(type(t) in (int, float) for t in span)
+            good = good and all(map(math.isfinite, span)) and span[0] < span[1]
+            _demand(good, "onset_s", span, "[earliest, latest], in seconds from the cue")
+            object.__setattr__(self, "onset_s", (float(span[0]), float(span[1])))
+        object.__setattr__(self, "leave_out", tuple(self.leave_out))
+
+    def as_dict(self) -> dict[str, Any]:
+        """The rule as plain JSON values."""
+        left = [
+            {name: value for name, value in dataclasses.asdict(one).items() if value is not None}
+            for one in self.leave_out
+        ]
+        values = {field.name: getattr(self, field.name) for field in dataclasses.fields(self)}
+        plain = {name: list(value) if isinstance(value, tuple) else value for name, value in values.items()}
+        return {"format": FORMAT, **plain, "leave_out": left}
+
+    @classmethod
+    def from_dict(cls, values: Mapping[str, Any]) -> Self:
+        """The rule in plain JSON values. Raises ParameterError, UnknownNameError."""
+        given = dict(values)
+        if given.pop("format", FORMAT) != FORMAT:
+            raise ParameterError(
+                f"a rule came in format {values['format']!r}; this version of the package knows format {FORMAT}; "
+                "install a newer emgreview, or correct the number."
+            )
+        _check_names(given, cls, ("name", "version"))
+        left = []
+        for one in given.pop("leave_out", ()):
+            _demand(isinstance(one, Mapping), "leave_out", one, 'entries such as {"recording": …, "reason": …}')
+            _check_names(one, LeftOut, ("reason",))
+            left.append(LeftOut(**one))
+        return cls(**given, leave_out=tuple(left))
+
+    @property
+    def sha256(self) -> str:
+        """SHA-256 of the rule's canonical JSON."""
+        return digest_of(self.as_dict())
+
+    def write(self, path: str | Path) -> Path:
+        """A new file, .json or .toml. Raises ParameterError if it exists."""
+        path = Path(path)
+        values = {name: value for name, value in self.as_dict().items() if value is not None}
+        if path.suffix == ".toml":
+            text = "".join(f"{name} = {_toml(value)}\n" for name, value in values.items())
+        else:
+            _demand(path.suffix == ".json", "file", path.name, "a name that ends in .json or .toml")
+            text = json.dumps(values, indent=2, ensure_ascii=False) + "\n"
+        if path.exists():
+            raise ParameterError(f"{path} exists already; nothing was written; give the name of a new file.")
+        path.write_text(text, encoding="utf-8", newline="\n")
+        return path
+
+    @classmethod
+    def read(cls, path: str | Path) -> Self:
+        """The rule in a .json or .toml file. Raises ParameterError, UnknownNameError."""
+        path = Path(path)
+        try:
+            text = path.read_text(encoding="utf-8")
+            values = tomllib.loads(text) if path.suffix == ".toml" else json.loads(text)
+        except (OSError, ValueError) as why:
+            raise ParameterError(f"{path} cannot be read as a rule ({why}); correct the file.") from None
+        _demand(isinstance(values, dict), path.name, values, "an object with the parts of a rule")
+        return cls.from_dict(values)
+
+
+def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:
+    """A copy of a table of decisions with "included", and "why_not": every part of the rule that keeps a row out.
+
+    ``table.attrs["rule"]`` holds the rule. Raises DecisionError where the table does not have what the rule speaks of,
+    as participants in a blind review.
+    """
+    needed = {one for left in rule.leave_out for one in ("participant", "recording", "channel") if getattr(left, one)}
+    if missing := sorted(needed - set(table.columns)):
+        raise DecisionError(
+            f"the rule leaves out by {', '.join(missing)}, which this table does not show; a blind review hides it: "
+            "unblind first, or exclude it by a decision of the session."
+        )
+    reasons: list[list[str]] = [[] for _ in range(len(table))]
+    for place, row in enumerate(table.astype(object).where(table.notna(), None).to_dict("records")):
+        reasons[place] = list(_why_not(row, rule))
+    result = table.drop(columns=["included", "why_not"], errors="ignore").copy()
+    result["included"] = pd.array([not why for why in reasons], dtype="boolean")
+    result["why_not"] = pd.array(["; ".join(why) or None for why in reasons], dtype="string")
+    result.attrs = {**table.attrs, "rule": rule.as_dict()}
+    return result
+
+
+def _why_not(row: Mapping[Any, Any], rule: Rule) -> Any:
+    if row.get("excluded"):
+        yield f"excluded ({row['excluded']})"
+    for left in rule.leave_out:
+        named = {one: getattr(left, one) for one in ("participant", "recording", "channel")}
+        if all(value is None or row[one] == value for one, value in named.items()):
+            yield f"left out by the rule ({left.reason})"
+    if rule.reviewed and not row["reviewed"]:
+        yield "not reviewed"
+    if row["signal"] not in rule.signal:
+        yield (
+            f"signal {row['signal']} ({row['signal_reasons']})" if row["signal_reasons"] else f"signal {row['signal']}"
+        )
+    elif row["signal"] == "caution":
+        for word in str(row["signal_reasons"]).split("; "):
+            if word in rule.without_cautions:
+                yield f"caution {word}"
+    if row["set_aside"] and not rule.set_aside:
+        yield "stretch set aside"
+    if row["activity"] not in rule.activity:
+        yield f"activity {row['activity']}"
+    elif row["origin"] == "removed":
+        yield "mark removed"
+    elif row["burst"] is not None and row["kind"] not in rule.kinds:
+        yield f"kind {row['kind']}"
+    if (confidence := row["confidence"] or NOT_STATED) not in rule.confidence:
+        yield f"confidence {confidence}"
+    if (behaviour := row["behaviour"] or NOT_STATED) not in rule.behaviours:
+        yield f"behaviour {behaviour}"
+    if rule.onset_s is not None:
+        times = [row[name] for name in ("onset_s", "earliest_s", "latest_s") if row[name] is not None]
+        if any(not rule.onset_s[0] <= time <= rule.onset_s[1] for time in times):
+            yield "onset out of range"
+
+
+@dataclass(frozen=True, eq=False)
+class Flips:
+    """Rows whose inclusion changes with the rule. ``table`` has those rows of the decisions, with "included" and
+    "why_not" by the new rule; ``words`` are short sentences."""
+
+    table: pd.DataFrame
+    words: tuple[str, ...]
+    _whole: pd.DataFrame
+
+    def by(self, column: str) -> pd.DataFrame:
+        """Rows, and how many come in and drop out, for every value of a column, such as the condition.
+
+        Raises DecisionError if the table does not have it, as in a blind review: how a rule falls out by condition is
+        seen only after unblinding.
+        """
+        if column not in self._whole:
+            raise DecisionError(
+                f"the table shows no {column!r}; a blind review hides conditions and participants until it is "
+                f"unblinded; there are: {', '.join(map(str, self._whole.columns))}."
+            )
+        counts = self._whole.groupby(column, dropna=False)[["before", "now"]]
+        rows = counts.apply(
+            lambda part: pd.Series(
+                {
+                    "rows": len(part),
+                    "included_before": int(part["before"].sum()),
+                    "included_now": int(part["now"].sum()),
+                    "newly_included": int((part["now"] & ~part["before"]).sum()),
+                    "newly_left_out": int((part["before"] & ~part["now"]).sum()),
+                }
+            )
+        )
+        return rows.reset_index()
+
+
+def compare_rules(table: pd.DataFrame, old: Rule | None, new: Rule | None) -> Flips:
+    """Which rows flip when a rule changes; None includes every row."""
+    both = [None if rule is None else include(table, rule) for rule in (old, new)]
+    everything = pd.Series(True, index=table.index)
+    before, now = (everything if one is None else one["included"].astype(bool) for one in both)
+    whole = table.assign(before=before, now=now)
+    shown = (
+        table.assign(included=now.astype("boolean"), why_not=pd.Series(pd.NA, index=table.index, dtype="string"))
+        if both[1] is None
+        else both[1]
+    )
+    came, went = int((now & ~before).sum()), int((before & ~now).sum())
+    words = [f"{count} {what}" for count, what in ((came, "newly included"), (went, "newly left out")) if count]
+    if went and both[1] is not None:
+        reasons = both[1].loc[before & ~now, "why_not"].value_counts()
+        words[-1] += ": " + ", ".join(
+            f"{why} {count}" if len(reasons) > 1 else str(why) for why, count in reasons.items()
+        )
+    return Flips(shown[before != now], tuple(words) or ("no row changes sides",), whole)
+
+
+def _demand(good: object, part: str, came: object, allowed: str) -> None:
+    if not good:
+        raise ParameterError(f"a rule's {part} came as {came!r}; allowed: {allowed}; correct it.")
+
+
+def _check_names(given: Mapping[str, Any], kind: Any, needed: Sequence[str]) -> None:
+    names = [field.name for field in dataclasses.fields(kind)]
+    for name in given:
+        if name not in names:
+            raise UnknownNameError("part of a rule", name, names)
+    for name in needed:
+        _demand(name in given, name, None, "it must be given")
+
+
+def _toml(value: Any) -> str:
+    """A value as TOML, whose basic strings, numbers and lists are those of JSON."""
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{name} = {_toml(part)}" for name, part in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_toml, value)) + "]"
+    return json.dumps(value, ensure_ascii=False)

@@ -1,0 +1,149 @@
+"""What changed between two points: in words, as a table, from the logs alone."""
+
+import dataclasses
+import json
+
+import pytest
+from test_session import detect, log_lines, make_trials, start
+
+import emgreview as er
+from emgreview.annotations.differences import WORDS
+from emgreview.errors import LogBrokenError, LogError, ParameterError, UnknownNameError
+
+
+@pytest.fixture
+def review(tmp_path):
+    with start(tmp_path, make_trials(n=12)) as session:
+        yield session
+
+
+def test_two_versions_in_words_and_as_a_table(review, tmp_path):
+    for trial in review.queue[:6]:
+        review.accept_rest(trial)
+    review.seal("v1")
+    for number, trial in enumerate(review.queue[:3]):
+        review.move(trial, "FDI", onset_s=0.2 - (6 + number) / 1000)
+        review.accept(trial, "FDI")
+    review.unusable(review.queue[4], "FDI", ["clipped", "mains hum"])
+    review.unusable(review.queue[5], "APB", ["clipped"])
+    review.seal("v2")
+    found = er.diff(tmp_path, "v1", "v2")
+    assert str(found) == "3 onsets moved, median -7 ms; 2 newly unusable: clipped"
+    moved = found.table[found.table["what"] == "onset moved"]
+    assert list(moved["moved_ms"]) == [-6.0, -7.0, -8.0]
+    assert list(moved["old"].astype(int) - moved["new"].astype(int)) == [6, 7, 8]
+    assert set(moved["burst"]) == {"response"}
+    counters = {line["counter"]: line["operation"] for line in log_lines(tmp_path)}
+    assert {counters[number] for number in moved["counter"]} == {"accept"}
+    back = er.diff(tmp_path, "v2", "v1")
+    assert str(back) == "3 onsets moved, median +7 ms; 2 newly usable"
+    assert str(er.diff(tmp_path, "v1", "v1")) == "nothing changed"
+    assert er.diff(tmp_path, "v1", "v1").table.empty
+
+
+def test_a_mark_moved_before_anybody_accepted_it_counts_from_the_method_s(review, tmp_path):
+    one = review.queue[0]
+    review.seal("v1")
+    review.move(one, "FDI", onset_s=0.25)
+    review.accept(one, "FDI")
+    review.accept(one, "APB")
+    assert str(er.diff(tmp_path, "v1")) == "1 onset moved, +50 ms; 2 newly reviewed"
+
+
+def test_every_kind_of_change_has_its_words(tmp_path):
+    trials = make_trials(n=12, sub="7")
+    with start(tmp_path, trials, convention="one") as session:
+        a, b, c, d, *_ = session.queue
+        session.not_locatable(c, "FDI", earliest_s=0.1, latest_s=0.2)
+        session.none_visible(d, "FDI")
+        session.discuss(d)
+        session.caution(a, "FDI", ["weak"])
+        session.unusable(b, "FDI", ["clipped"])
+        session.set_aside("rec", "FDI", 1, 2, ["clipped"])
+        session.exclude("broken lead", recording="rec", channel="APB")
+        session.accept(a, "APB")
+        session.seal("v1")
+    other = lambda *x, **named: detect(*x, **named, onset_s=0.21)  # noqa: E731
+    trials = dataclasses.replace(trials, processing=er.Processing(low_hz=30.0))
+    with start(tmp_path, trials, convention="two", detect=other) as session:
+        session.move(a, "APB", onset_s=0.3, offset_s=0.6)
+        session.kind(a, "APB", "braking", burst="response")
+        session.confidence(a, "APB", "sure", burst="response")
+        session.add(a, "FDI", onset_s=0.05)
+        session.remove(b, "FDI")
+        session.usable(b, "FDI")
+        session.not_locatable(c, "FDI", earliest_s=0.1, latest_s=0.3)
+        session.none_visible(c, "APB")
+        session.not_locatable(d, "APB", earliest_s=0.1, latest_s=0.3)
+        session.add(d, "FDI", onset_s=0.1)
+        session.discuss(d)
+        session.discuss(c)
+        session.caution(a, "FDI", ["tremor/rhythmic"])
+        session.caution(c, "FDI", ["weak"])
+        session.unusable(c, "APB", ["clipped"])
+        session.behaviour(a, "late")
+        session.comment(a, "=1")
+        session.correct_cue(a, 0.01)
+        session.set_aside("rec", "FDI", 3, 4, ["clipped"])
+        session.exclude("left early", participant="7")
+        session.readmit(recording="rec", channel="APB")
+    found = er.diff(tmp_path, "v1")
+    missing = set(WORDS) - set(found.table["what"]) - {"stretch taken back", "no longer reviewed", "packages changed"}
+    assert not missing
+    assert "1 exclusion: left early" in found.words
+    assert "1 behaviour changed: late" in found.words
+    assert "1 cue corrected, +10 ms" in found.words
+    assert len(found.words) == len(set(found.table["what"]))
+    assert {"stretch taken back"} <= set(er.diff(tmp_path, "now", "v1").table["what"])
+
+
+def test_any_two_points(review, tmp_path):
+    a, b, *_ = review.queue
+    review.accept(a, "FDI")
+    review.seal("v1")
+    review.accept(b, "FDI")
+    review.move(b, "FDI", onset_s=0.3)
+    lines = log_lines(tmp_path)
+    assert str(er.diff(tmp_path, 2, 4)) == "1 newly reviewed"
+    assert str(er.diff(tmp_path, "2", lines[3]["self"])) == "1 newly reviewed"
+    assert str(er.diff(tmp_path, lines[2]["prev"][:12], lines[4]["prev"])) == "1 newly reviewed"
+    (path,) = (tmp_path / "logs").glob("*.jsonl")
+    head = json.loads((tmp_path / "versions" / "v1" / "decisions.json").read_text())["logs"]
+    assert er.diff(tmp_path, 2, "v1").new["lines"] == {path.relative_to(tmp_path).as_posix(): 2}
+    assert str(er.diff(tmp_path, next(iter(head.values()))["sha256"], "v1")) == "nothing changed"
+    assert str(er.diff(tmp_path, 0)) == "1 onset moved, +100 ms; 1 newly reviewed"
+    for wrong, error in (("v9", UnknownNameError), ("0" * 63 + "f", ParameterError), (True, UnknownNameError)):
+        with pytest.raises(error):
+            er.diff(tmp_path, wrong)
+
+
+def test_of_several_reviewers_one_must_be_named(review, tmp_path):
+    review.accept(review.queue[0], "FDI")
+    review.seal("v1")
+    with start(tmp_path, make_trials(n=12), reviewer="r2") as other:
+        other.move(review.queue[0], "FDI", onset_s=0.19)
+        other.accept(review.queue[0], "FDI")
+        other.seal("w1")
+    assert str(er.diff(tmp_path, "v1", "w1")) == "1 onset moved, -10 ms"
+    with pytest.raises(ParameterError, match="r1, r2"):
+        er.diff(tmp_path, "v1", "now")
+    assert str(er.diff(tmp_path, "v1", "now", reviewer="r1")) == "nothing changed"
+    with pytest.raises(UnknownNameError, match="r3"):
+        er.diff(tmp_path, "v1", "now", reviewer="r3")
+
+
+def test_a_log_that_is_not_the_sealed_one_is_refused(review, tmp_path):
+    review.accept(review.queue[0], "FDI")
+    review.seal("v1")
+    review.close()
+    (path,) = (tmp_path / "logs").glob("*.jsonl")
+    whole = path.read_bytes()
+    path.write_bytes(whole.splitlines(keepends=True)[0])
+    with pytest.raises(LogError, match="cut short"):
+        er.diff(tmp_path, "v1")
+    path.write_bytes(whole.replace(b'"accepted":true', b'"accepted":tru2'))
+    with pytest.raises(LogBrokenError, match="line 2"):
+        er.diff(tmp_path, 1, 2)
+    path.unlink()
+    with pytest.raises(LogError, match="not there"):
+        er.diff(tmp_path, "v1", "v1")
