@@ -666,6 +666,26 @@ def test_a_broken_log_opens_the_review_for_reading_and_says_where(session, one, 
             again.accept(one, "APB")
 
 
+def test_the_way_on_from_a_broken_log_is_said_and_works(session, one, tmp_path):
+    session.accept(one, "FDI")
+    session.seal("v1")
+    session.accept(one, "APB")
+    session.comment(one, "odd")
+    session.close()
+    (path,) = (tmp_path / "logs").glob("*.jsonl")
+    path.write_bytes(path.read_bytes().replace(b'"channel":"APB"', b'"channel":"ADM"'))
+    with start(tmp_path, read_only=True) as again:
+        assert again.problem in verify(tmp_path).problems
+        assert "rename it to rec_reviewer-r1.jsonl.broken, and save the first 3 lines" in again.problem
+        assert "hold all that sealed version 'v1' rests on" in again.problem
+    broken = path.rename(path.with_name(f"{path.name}.broken"))
+    path.write_bytes(b"".join(broken.read_bytes().splitlines(keepends=True)[:3]))
+    assert verify(tmp_path).ok
+    with start(tmp_path) as again:
+        again.accept(one, "APB")
+    assert verify(tmp_path).ok
+
+
 def test_an_unfinished_line_is_kept_beside_and_said(session, one, tmp_path):
     session.accept(one, "FDI")
     session.close()

@@ -16,6 +16,7 @@ from emgreview.annotations.events import SCHEMA, Event, digest_of
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.log import Log, log_path, read_log
 from emgreview.annotations.state import Replay, Step
+from emgreview.annotations.versions import way_on
 from emgreview.errors import DecisionError, LogError
 from emgreview.model import Recording
 
@@ -64,8 +65,10 @@ class Book:
         try:
             for name, recording in recordings.items():
                 path = log_path(folder, name, reviewer, recording.entities.get("sub"))
-                self._logs[name] = Log(path, self._read, files=files, read_only=read_only)
-                self._check(self._logs[name], recording)
+                log = self._logs[name] = Log(path, self._read, files=files, read_only=read_only)
+                if log.broken:
+                    log.problem = f"{log.problem} {way_on(folder, path, len(log))}"
+                self._check(log, recording)
             self.replay.settle()
             self.notes.sort(key=lambda event: event.counter)
             own = {log.path for log in self._logs.values()}

@@ -249,8 +249,9 @@ def _of_value(key: states.Key, first: Point, second: Point) -> Iterator[Change]:
     def change(what: str, before: Any = old, after: Any = new, burst: str | None = stretch) -> Change:
         moved = None
         if what in ("onset moved", "offset moved", "cue corrected"):
-            ends = [_recorded_cue(trial) if what == "cue corrected" and end is None else end for end in (before, after)]
-            moved = None if None in ends else (ends[1] - ends[0]) / rate * 1000
+            recorded = _recorded_cue(trial) if what == "cue corrected" else None
+            start, end = (recorded if sample is None else sample for sample in (before, after))
+            moved = None if start is None or end is None else (end - start) / rate * 1000
         return Change(str(recording), trial, channel, burst, what, before, after, moved, counter)
 
     if name == "activity":

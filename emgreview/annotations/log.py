@@ -104,7 +104,7 @@ def read_log(path: Path, each: Callable[[Event], object], files: FileSystem | No
 class Log:
     """A log open for appending or, where ``problem`` is a sentence, for reading only.
 
-    Opening hands every event to ``each``, once. ``notice`` says what opening set aside, or is "". Opening a log again
+    Opening hands every event to ``each``, once. ``broken``: not every line is as written. ``notice`` says what opening set aside, or is "". Opening a log again
     for writing in the same process, as running a notebook cell twice does, closes the earlier Log, which says so.
     """
 
@@ -117,6 +117,7 @@ class Log:
         self.path = path
         self.problem: str | None = f"{path.name} was opened for reading only" if read_only else None
         self.notice = ""
+        self.broken = False
         self._files = files or FileSystem()
         self._fd: int | None = None
         self._dead = False
@@ -213,7 +214,8 @@ class Log:
             raise LogError(
                 f"{self.path.name} cannot be read ({why.strerror or why}); check the disk and the file's permissions."
             ) from why
-        self.problem = self.problem or content.problem
+        self.broken = content.problem is not None
+        self.problem = content.problem or self.problem
         return content
 
     def _take_lock(self) -> None:

@@ -11,6 +11,7 @@ Anchoring that digest elsewhere (a paper, version control) also protects against
     seal_version    write one
     sealed_names    the names there are
     read_sealed     its description and the bytes of its table, checked
+    way_on          how to go on where a log is broken
     verify          every log and every version of a folder
 """
 
@@ -128,6 +129,26 @@ def read_sealed(folder: Path, name: str, expect: str | None = None) -> tuple[dic
     return description, table
 
 
+def way_on(folder: Path, path: Path, good: int) -> str:
+    """How to go on where a log is broken after some good lines, in a sentence."""
+    if good == 0:
+        return "None of its lines is good; restore it from a copy."
+    rests = {}
+    for name in sealed_names(folder):
+        try:
+            head = read_sealed(folder, name)[0]["logs"].get(path.relative_to(folder).as_posix())
+        except (VersionError, KeyError, TypeError, AttributeError):
+            continue
+        if head and head["lines"] <= good:
+            rests[head["lines"]] = name
+    sealed = f", which hold all that sealed version {rests[max(rests)]!r} rests on," if rests else ""
+    return (
+        f"Without a copy, go on from its good lines: close the review, rename it to {path.name}.broken, and save the "
+        f"first {good} lines of that{sealed} as {path.name} (head -n {good}); what came after them has to be decided "
+        "again."
+    )
+
+
 def verify(folder: str | Path) -> Verified:
     """Check every line of every log, and every sealed version, of a review folder. Changes nothing, never raises for
     what it finds: each finding is a sentence in ``problems``."""
@@ -146,7 +167,7 @@ def verify(folder: str | Path) -> Verified:
         events += len(content.lines)
         heads[where] = [event.prev for event in found[1:]] + [content.head]
         if content.problem:
-            problems.append(content.problem)
+            problems.append(f"{content.problem} {way_on(folder, path, len(content.lines))}")
         elif content.torn:
             problems.append(
                 f"{where} ends in an unfinished line; opening the review for writing moves it beside the log."
