@@ -8,7 +8,7 @@ self_check     silent repeats and hidden automatic marks, reported after sealing
 bulk           accept by a rule what a random audit vouches for, with a bound
 """
 
-from emgreview.second_look.adjudication import Adjudication, Candidate, Dispute, adjudicate
+from emgreview.second_look.adjudication import Adjudication, Candidate, Dispute, adjudicate, reopen
 from emgreview.second_look.bulk import BulkAudit, BulkRule, bulk_audit, plan_bulk
 from emgreview.second_look.sample import draw_sample
 from emgreview.second_look.self_check import SelfCheck, plan_self_check, self_check
@@ -25,5 +25,6 @@ __all__ = [
     "draw_sample",
     "plan_bulk",
     "plan_self_check",
+    "reopen",
     "self_check",
 ]

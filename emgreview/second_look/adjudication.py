@@ -6,6 +6,7 @@ between stands), by a decision of the third reviewer's own through the ordinary 
 names the base and the heads of both others; whose decision stood is in its reasons, which the screen does not show.
 
     adjudicate      open such a session: Adjudication
+    reopen          open a review as its logs say: an adjudication, or an ordinary session
     Adjudication    a Session with disputes and settle
     Dispute         one item: what it is about, and its two candidates
 """
@@ -24,7 +25,7 @@ from emgreview.cohort.marks import Logs, read_logs
 from emgreview.cohort.merging import Conflict, Item, Merge, check_within, decided, merge, midpoint, more_careful
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
 from emgreview.model import Trials
-from emgreview.session import Ids, Session
+from emgreview.session import Ids, Session, open_review
 
 LETTERS = ("A", "B")
 CHOICES = (*LETTERS, "both acceptable", "cannot be settled")
@@ -92,6 +93,17 @@ def adjudicate(
         )
     options = {"order": "random", "blind": blind, "seed": seed, **options}
     return Adjudication(parts, Path(folder), one, two, merged, reviewer=reviewer, **options)
+
+
+def reopen(trials: Trials | Sequence[Trials], folder: str | Path, *, reviewer: str, **options: Any) -> Session:
+    """Open a review again as its logs say: as an :class:`Adjudication` between the same reviewers, or an ordinary one.
+    Options as for :func:`emgreview.open_review`. Raises UnknownNameError where there is no log yet."""
+    note = read_logs(folder, reviewer).note("adjudicate")
+    if note is None:
+        return open_review(trials, folder, reviewer=reviewer, **options)
+    first, second = (note.new[who]["reviewer"] for who in ("first", "second"))
+    within_ms = 1000 * note.new["within_s"]
+    return adjudicate(trials, folder, first, second, reviewer=reviewer, within_ms=within_ms, **options)
 
 
 class Adjudication(Session):
@@ -178,6 +190,10 @@ class Adjudication(Session):
         open_ = {trial: [self._how(item) for item in items] for trial, items in self._items.items()}
         done = [sum(map(bool, ways)) for ways in open_.values()]
         return sum(done), len(self._conflicts), sum(all(ways) for ways in open_.values()), len(open_)
+
+    def open_channels(self, trial: str) -> tuple[str, ...]:
+        """The channels of a trial whose dispute is not yet settled."""
+        return tuple(item[2] for item in self._items.get(trial, ()) if item[2] and not self._how(item))
 
     def next_unreviewed(self, after: str | None = None) -> str | None:
         """The next trial in the queue with an open dispute, starting after one and going round; or None."""

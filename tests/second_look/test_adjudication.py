@@ -10,7 +10,8 @@ from emgreview.cohort.agreement import agreement
 from emgreview.cohort.marks import read_logs
 from emgreview.cohort.merging import merge_reviews
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
-from emgreview.second_look import adjudicate
+from emgreview.second_look import Adjudication, adjudicate, reopen
+from emgreview.tables import read_version
 
 
 @pytest.fixture
@@ -218,3 +219,23 @@ def test_several_recordings_and_reviewers_who_saw_different_trials(tmp_path):
     for item in {item for item, name in merged.values if name == "activity"}:
         bursts = merged.values[item, "activity"].value["bursts"]
         assert sorted(burst["kind"] for burst in bursts.values()) == ["early small", "response"]
+
+
+def test_the_sealed_version_of_an_adjudication_holds_everything_and_comes_back(disputed):
+    folder, trials = disputed
+    with settling(disputed) as session:
+        for dispute in session.disputes():
+            session.settle(dispute.trial, dispute.channel, "A")
+        session.seal("final")
+    table = read_version(folder, "final")
+    assert table["reviewed"].all(), "what was agreed stands beside what was settled"
+    assert len(table) == 20
+    merged = merge_reviews(folder, "r1", "r2", "r3").table.set_index(["trial", "channel"])
+    onsets = table.set_index(["trial", "channel"])["onset_sample"]
+    assert onsets.equals(merged["onset_sample"].reindex(onsets.index))
+    options = {"detect": detect, "files": Unflushed(), "read_only": True}
+    with reopen(trials, folder, reviewer="r3", **options) as session:
+        assert isinstance(session, Adjudication)
+        assert session.progress == (5, 5, 5, 5)
+    with reopen(trials, folder, reviewer="r2", **options) as session:
+        assert not isinstance(session, Adjudication)
