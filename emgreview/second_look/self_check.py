@@ -2,9 +2,8 @@
 
 Some trials come a second time; of some others the automatic mark is hidden. Both are drawn before they are needed and
 spread through the queue. What came of it is told only after a version was sealed, so that it cannot change the review.
-Repeats
-come as in the review itself, with the automatic mark shown, so that the spread is that of the marks as they are used.
-They pass unnoticed only where trials are shuffled: in a blind review, or with order="random".
+Repeats come as in the review itself, with the automatic mark shown, so that the spread is that of the marks as they are
+used. They pass unnoticed only where trials are shuffled: in a blind review, or with order="random".
 
     plan_self_check     draw both, and write the plan to the log
     self_check          the report, from the logs alone: SelfCheck
