@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from emgreview.bench import bench_onsets, find, recipes
+import emgreview
+from emgreview.bench import EMG_METHODS, KINDS, LEVELS_DB, RISES_S, SEED, SUBJECTS, bench_onsets, find, recipes
 from emgreview.bench.score import oracle, score, wilson
 from emgreview.bench.verdicts import judge
 from emgreview.errors import ParameterError, ReadError, UnknownNameError
@@ -169,3 +170,14 @@ def test_errors_say_what_to_do(tmp_path):
         bench_onsets(trials=3)
     with pytest.raises(ReadError, match="forearm_cc0"):
         bench_onsets(open_data=tmp_path)
+
+
+def test_the_published_page_is_that_of_the_present_defaults():
+    """Whoever changes the seed, the cells or the methods must make the page anew."""
+    page = (Path(emgreview.__file__).parent / "pages" / "onset-accuracy.md").read_text()
+    assert f"- seed: {SEED}\n- subjects: {min(SUBJECTS)} to {max(SUBJECTS)}\n" in page
+    assert "emgreview bench onsets" in page
+    for kind in KINDS:
+        table = page.split(f"## {kind.capitalize()}: median |error|", 1)[1].split("\n## ", 1)[0]
+        assert all(method in table for method in (*EMG_METHODS, "oracle"))
+        assert table.count("\n| ") == 1 + len(LEVELS_DB) * len(RISES_S)
