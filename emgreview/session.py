@@ -256,6 +256,14 @@ class Session:
         self._proposals.place(trial)
         return self._proposals.source(trial)[0]
 
+    def asked(self, trial: str) -> tuple[str, ...]:
+        """The channels of a trial that this review is about: all, unless it was narrowed."""
+        return tuple(label for label in self._proposals.place(trial).labels if label in self._labels_due(trial))
+
+    def open_channels(self, trial: str) -> tuple[str, ...]:
+        """Those of :meth:`asked` that wait for a decision."""
+        return tuple(label for label in self.asked(trial) if label in self._open[trial])
+
     @property
     def notes(self) -> tuple[Event, ...]:
         """The events of the logs that are about the review itself, in order."""

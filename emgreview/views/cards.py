@@ -7,10 +7,12 @@ One table translates states into what people read; the browser adds nothing to i
 """
 
 import math
+from collections.abc import Collection
 from typing import Any
 
 from emgreview.annotations.state import BurstState, ChannelState, TrialState
 from emgreview.model import FloatArray, Trials
+from emgreview.second_look.adjudication import Adjudication, Candidate
 from emgreview.session import Automatic, Session
 
 ORIGINS = {"automatic": ("●", "accepted"), "moved": ("◆", "moved"), "added": ("✚", "added")}
@@ -26,14 +28,27 @@ def trial_card(
     """One trial's card. ``rest_z`` (channels,) is its rest against the other trials', ``index`` its place in the
     queue, ``serial`` the number of the update it belongs to."""
     state = session.state(trial)
+    asked, open_ = session.asked(trial), session.open_channels(trial)
     return {
         "index": index,
         "serial": serial,
         "title": _title(session, trials, trial, state),
         "lines": _lines(session, trials, trial),
         "comment": state.comment or "",
+        "dispute": _dispute(session, trial, None),
         "channels": [
-            _channel(state.channels[label], session.automatic(trial, label), float(z), session.blind)
+            {
+                **_channel(
+                    state.channels[label],
+                    session.automatic(trial, label),
+                    float(z),
+                    session.blind,
+                    session.hides_automatic(trial, label),
+                ),
+                "asked": label in asked,
+                "reviewed": label not in open_,
+                "dispute": _dispute(session, trial, label),
+            }
             for label, z in zip(trials.labels, rest_z, strict=True)
         ],
     }
@@ -43,6 +58,7 @@ def trial_summary(session: Session, trials: Trials, trial: str) -> list[Any]:
     """Status, response in seconds from the cue (None if there is none, or in a blind review), and for each channel its
     onset, offset, the half width of the automatic interval in seconds, its sign, and whether it is reviewed."""
     state = session.state(trial)
+    open_ = session.open_channels(trial)
     responses = [line["at_s"] for line in _lines(session, trials, trial) if line["kind"] == "response"]
     channels = []
     for label in trials.labels:
@@ -50,28 +66,60 @@ def trial_summary(session: Session, trials: Trials, trial: str) -> list[Any]:
         first = channel.response or next(iter(channel.standing), None)
         times = (None, None) if first is None else (first.onset_s, first.offset_s)
         half = _number((auto.high_s - auto.low_s) / 2)
-        channels.append([*(_rounded(value) for value in (*times, half)), _verdict(channel)[0], channel.reviewed])
-    return [_status(state), _rounded(next((at for at in responses if at > 0), None)), channels]
+        numbers = (_rounded(value) for value in (*times, half))
+        channels.append([*numbers, _verdict(channel)[0], label not in open_])
+    return [
+        _status(state, open_, session.asked(trial)),
+        _rounded(next((at for at in responses if at > 0), None)),
+        channels,
+    ]
 
 
 def _rounded(value: float | None) -> float | None:
     return None if value is None else round(value, 4)
 
 
-def _status(state: TrialState) -> str:
+def _status(state: TrialState, open_: Collection[str], asked: Collection[str]) -> str:
     """The word in the map: "to discuss", "reviewed", "begun" or "open"."""
-    channels = state.channels.values()
-    if state.discuss or any(channel.discuss for channel in channels):
+    if state.discuss or any(channel.discuss for channel in state.channels.values()):
         return "to discuss"
-    if state.reviewed:
+    if not open_:
         return "reviewed"
-    return "begun" if any(channel.reviewed for channel in channels) else "open"
+    return "begun" if len(open_) < len(asked) else "open"
+
+
+def _dispute(session: Session, trial: str, channel: str | None) -> dict[str, Any] | None:
+    """What two reviewers disagree on, unnamed, or None; only an adjudication has such."""
+    if not isinstance(session, Adjudication):
+        return None
+    found = [one for one in session.disputes(session.source(trial)) if one.channel == channel]
+    if not found:
+        return None
+    return {
+        "why": found[0].why,
+        "settled": found[0].settled,
+        "candidates": [_candidate(candidate, session.blind) for candidate in found[0].candidates],
+    }
+
+
+def _candidate(candidate: Candidate, blind: bool) -> dict[str, Any]:
+    if candidate.channel is None:
+        cue = "" if candidate.cue_s is None or blind else f"cue at {_ms(candidate.cue_s)}"
+        words = candidate.behaviour or cue or "nothing said"
+        return {"letter": candidate.letter, "words": words, "bursts": []}
+    bursts = candidate.channel.standing
+    words = _verdict(candidate.channel)[1]
+    if bursts:
+        words = ", ".join("a burst" if blind else f"onset {_ms(burst.onset_s)}" for burst in bursts)
+        if candidate.channel.signal != "usable":
+            words += f"; {candidate.channel.signal}: {', '.join(candidate.channel.reasons)}"
+    return {"letter": candidate.letter, "words": words, "bursts": [_burst(burst) for burst in bursts]}
 
 
 def _title(session: Session, trials: Trials, trial: str, state: TrialState) -> str:
     parts = []
     if not session.blind:
-        row = trials.index(trial)
+        row = trials.index(session.source(trial))
         parts += [trials.recording.name, f"cue {row + 1} of {len(trials)}"]
         details = trials.cues[row].details.items()
         parts += [f"{name} {value}" for name, value in details if name not in ("trial_type", "trial")]
@@ -84,24 +132,26 @@ def _title(session: Session, trials: Trials, trial: str, state: TrialState) -> s
 
 def _lines(session: Session, trials: Trials, trial: str) -> list[dict[str, Any]]:
     """The markers of a trial; in a blind review the cue alone, whose label might tell the condition, without it."""
-    cue = trials.cues[trials.index(trial)]
+    source = session.source(trial)
+    cue = trials.cues[trials.index(source)]
     if session.blind:
         return [{"at_s": 0.0, "words": "cue", "kind": "cue"}]
     lines = []
-    for marker in trials.markers(trial):
+    for marker in trials.markers(source):
         kind = "cue" if marker == cue else "response" if marker.label == "response" else "other"
         lines.append({"at_s": (marker.sample - cue.sample) / trials.rate_hz, "words": marker.label, "kind": kind})
     return lines
 
 
-def _channel(state: ChannelState, auto: Automatic, rest_z: float, blind: bool) -> dict[str, Any]:
-    sign, words = _verdict(state)
+def _channel(state: ChannelState, auto: Automatic, rest_z: float, blind: bool, hidden: bool) -> dict[str, Any]:
+    sign, words = _verdict(state, hidden)
     located = state.found != "not locatable"
     return {
         "reviewed": state.reviewed,
         "sign": sign,
         "words": words,
-        "detail": _detail(state, auto, rest_z, blind),
+        "detail": _detail(state, auto, rest_z, blind, hidden),
+        "hidden": hidden,
         "comment": state.comment or "",
         "interval_s": None if located else [state.earliest_s, state.latest_s],
         "bursts": [_burst(burst) for burst in state.standing],
@@ -115,7 +165,7 @@ def _burst(burst: BurstState) -> dict[str, Any]:
     return {"id": burst.id, "kind": burst.kind, "onset_s": burst.onset_s, "offset_s": burst.offset_s}
 
 
-def _verdict(state: ChannelState) -> tuple[str, str]:
+def _verdict(state: ChannelState, hidden: bool = False) -> tuple[str, str]:
     if state.signal == "unusable":
         sign, words = "■", "unusable: " + ", ".join(state.reasons)
     elif state.found in FOUND:
@@ -129,7 +179,7 @@ def _verdict(state: ChannelState) -> tuple[str, str]:
     elif state.bursts and not state.standing:
         sign, words = "○", "open, mark removed"
     else:
-        sign, words = "○", "open" if state.standing else "open, none found"
+        sign, words = "○", "open" if state.standing or hidden else "open, none found"
     if state.signal == "caution":
         words += " ▲ " + ", ".join(state.reasons)
     if state.discuss:
@@ -137,7 +187,7 @@ def _verdict(state: ChannelState) -> tuple[str, str]:
     return sign, words
 
 
-def _detail(state: ChannelState, auto: Automatic, rest_z: float, blind: bool) -> str:
+def _detail(state: ChannelState, auto: Automatic, rest_z: float, blind: bool, hidden: bool) -> str:
     """What is known of the channel's response, as one line of text; without times in a blind review."""
     parts = []
     response = state.response
@@ -149,7 +199,9 @@ def _detail(state: ChannelState, auto: Automatic, rest_z: float, blind: bool) ->
             parts.append(f"offset {_ms(response.offset_s)}")
         if response.confidence:
             parts.append(response.confidence)
-    if _number(auto.onset_s) is not None and blind:
+    if hidden:
+        parts.append("automatic mark hidden: place your own")
+    elif _number(auto.onset_s) is not None and blind:
         if _number(auto.low_s) is not None:
             parts.append(f"automatic ± {_ms((auto.high_s - auto.low_s) / 2)}")
     elif _number(auto.onset_s) is not None:

@@ -37,6 +37,7 @@ from emgreview.annotations.events import BEHAVIOURS, CAUTIONS, KINDS, REASONS, C
 from emgreview.errors import DecisionError, EmgreviewError, ParameterError
 from emgreview.keys import Key, key_table
 from emgreview.model import Trials
+from emgreview.second_look.adjudication import CHOICES, Adjudication
 from emgreview.session import Session
 from emgreview.signal.onset import METHODS
 from emgreview.views import cards, host, packing
@@ -56,6 +57,20 @@ _MODULES = (
     "review.js",
 )  # one scope, in order
 _DIGITS = (*(f"Digit{n}" for n in range(1, 10)), "Digit0", "Minus", "Equal")
+_SETTLE = (
+    Key(
+        "Space",
+        "settle",
+        "settle this dispute: A, B, both acceptable, or not at all",
+        "Decide",
+        "settle …",
+        goes_on=True,
+    ),
+    Key(
+        "Space", "settle_trial", "the same for what is disputed about the whole trial", "Decide", "trial …", shift=True
+    ),
+)
+"""Further keys of an adjudication."""
 _FEW = 20
 """More trials than this changed at once are told as "ask anew", not one by one."""
 _KEPT_NEWS = 10
@@ -126,9 +141,11 @@ class TrialReview(JSComponent):
 
     def __init__(self, session: Session, keys: Sequence[Key], options: Mapping[str, Any], **params: Any):
         self._session = session
-        self._trials = {trial: trials for trials in session.trials for trial in trials.ids}
-        self._rows = {trial: row for trials in session.trials for row, trial in enumerate(trials.ids)}
-        self._place = {trial: index for index, trial in enumerate(session.queue)}
+        own = {trial: (trials, row) for trials in session.trials for row, trial in enumerate(trials.ids)}
+        self._queue = session.queue
+        self._trials = {trial: own[session.source(trial)][0] for trial in self._queue}
+        self._rows = {trial: own[session.source(trial)][1] for trial in self._queue}
+        self._place = {trial: index for index, trial in enumerate(self._queue)}
         self._looks = {id(trials): _Look(number, trials) for number, trials in enumerate(session.trials)}
         self._serial = 0
         self._updates: deque[str] = deque(maxlen=_KEPT_NEWS)
@@ -177,8 +194,8 @@ class TrialReview(JSComponent):
         """What a browser that has missed news needs: the cards it holds, anew, all summaries, and what is settled."""
         client = data["client"]
         self._tell(
-            cards=[self._card(self._session.queue[index]) for index in data["held"]],
-            summaries=self._summaries(self._session.queue),
+            cards=[self._card(self._queue[index]) for index in data["held"]],
+            summaries=self._summaries(self._queue),
             settled={"client": client, "n": self._taken.get(client, 0)},
             refused=self._refused.get(client, []),
             **self._standing(),
@@ -246,7 +263,7 @@ class TrialReview(JSComponent):
         if self._retired:
             raise DecisionError(self._retired)
         session.showing(**data["visible"])
-        trial = session.queue[data["index"]]
+        trial = self._queue[data["index"]]
         self._demand_seen(trial, data["seen"] or {})
         if command == "seal":
             sealed = session.seal(arguments["name"])
@@ -283,7 +300,9 @@ class TrialReview(JSComponent):
         return words
 
     def _problem(self) -> str | None:
-        problem = self._retired or self._session.problem
+        changed = self._session.queue != self._queue
+        queue = "The list of trials has changed since this screen was opened: run the cell again." if changed else None
+        problem = self._retired or self._session.problem or queue
         return problem and self._neutral(problem)
 
     # --- news to the browser -----------------------------------------------------------------------------------
@@ -320,7 +339,7 @@ class TrialReview(JSComponent):
     def _send_trials(self, wanted: list[int]) -> None:
         entries, typical = [], []
         for index in wanted:
-            trial = self._session.queue[index]
+            trial = self._queue[index]
             trials = self._trials[trial]
             look = self._looks[id(trials)]
             head = {"index": index, "card": self._card(trial), "recording": look.number, "full_scale": look.full_scale}
@@ -332,7 +351,7 @@ class TrialReview(JSComponent):
             self.pack = packing.pack_trials(entries, typical)
 
     def _of(self, data: Mapping[str, Any]) -> tuple[Trials, int]:
-        trial = self._session.queue[data["index"]]
+        trial = self._self._queue[data["index"]]
         return self._trials[trial], self._rows[trial]
 
     def _card(self, trial: str) -> dict[str, Any]:
@@ -358,12 +377,18 @@ class TrialReview(JSComponent):
             "cursor_s": min(0.25, stop / 2),
             "processing": f"{first.processing.words}. Mains is shown, not notched away.",
             "smear": {"time_s": step_s.tolist(), "value": smear.tolist()},
-            "keys": [dataclasses.asdict(key) for key in keys],
+            "keys": [dataclasses.asdict(key) for key in (*_SETTLE, *keys)]
+            if isinstance(session, Adjudication)
+            else [dataclasses.asdict(key) for key in keys],
             "choices": {
                 "unusable": _choices(REASONS),
                 "caution": _choices(CAUTIONS),
                 "behaviour": _choices(BEHAVIOURS),
                 "kind": _choices(KINDS),
+                "settle": [
+                    {"code": code, "words": words, "shown": words, "text": False}
+                    for code, words in zip(("KeyA", "KeyB", "KeyC", "KeyD"), CHOICES, strict=True)
+                ],
                 "walk": [
                     {"code": code, "words": words, "shown": words, "text": False}
                     for code, words in zip(_DIGITS, WALKS, strict=False)

@@ -34,9 +34,16 @@ def recording(name: str, seed: int) -> er.Recording:
     )
 
 
-def open_session(folder: str | Path, reviewer: str = "r1", **options):
-    trials = [
+def both_people() -> list[er.Trials]:
+    return [
         er.cut_trials(recording(name, seed), cue="go", before_s=1.0, after_s=1.5)
         for seed, name in enumerate(("sub-a_task-turn", "sub-b_task-turn"))
     ]
-    return er.open_review(trials, folder, reviewer=reviewer, **options)
+
+
+def open_session(folder: str | Path, reviewer: str = "r1", **options):
+    return er.open_review(both_people(), folder, reviewer=reviewer, **options)
+
+
+def settle(folder: str | Path):
+    return er.adjudicate(both_people(), folder, "r1", "r2", reviewer="r3")

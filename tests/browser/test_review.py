@@ -546,3 +546,37 @@ def test_the_marking_convention_is_read_before_the_first_decision(page, working)
     assert operations(working.folder)[1:] == ["accept"]
     screen.press("Shift+KeyQ")
     assert "first lasting rise" in screen.root.locator(".form").inner_text()
+
+
+SETTLE = """import small_study, emgreview as er
+for reviewer, later in (("r1", 0.0), ("r2", 0.04)):
+    with small_study.open_session("review", reviewer=reviewer) as one:
+        for trial in one.queue:
+            one.accept_rest(trial)
+        first, second = one.queue[:2]
+        one.move(first, "biceps", onset_s=0.2 + later)
+        one.accept(first, "biceps")
+        if later:
+            one.none_visible(second, "wrist flexors")
+print(er.agreement("review", "r1", "r2"))
+session = small_study.settle("review")"""
+
+
+def test_two_reviewers_are_settled_through_the_screen_without_names(page, working):
+    screen = open_in_lab(page, working, SETTLE, SHOW)
+    screen.root.locator(".chip.keys").click()
+    screen.wait_painted(0)
+    assert screen.title().startswith("Trial 1 of 2")
+    detail = screen.root.locator(".detail").inner_text()
+    assert "Disputed" in detail
+    assert "r1" not in screen.root.inner_text().replace("reviewer", "")
+    screen.press("Space", "a")
+    screen.settle()
+    screen.wait_painted(1)
+    screen.press("Space", "d")  # cannot be settled
+    screen.settle()
+    paths = (working.folder / "review" / "logs").rglob("*_reviewer-r3.jsonl")
+    said = [json.loads(line) for path in paths for line in path.read_text().splitlines()]
+    assert sorted(event["operation"] for event in said if event["subject"]["trial"]) == ["cannot be settled", "settle"]
+    assert er.verify(working.folder / "review").ok
+    assert page.left_the_machine == []

@@ -310,6 +310,13 @@ function draw_marks(ctx, band, state, focused, mark, px, width, colours, px_font
     const y = low ? band.top + band.height - 6 : band.top + px_font + 1
     plate(ctx, words, side === "right" ? x + 4 : x - 4, y, colours, side === "right" ? "left" : "right", colour)
   }
+  for (const [k, {letter, bursts}] of (state.dispute?.candidates ?? []).entries()) {
+    const look = {dash: k ? [2, 3] : [7, 3], colour: colours.ink, thick: 1.6, side: k ? "right" : "left"}
+    for (const burst of bursts) {
+      line(burst.onset_s, {...look, words: letter})
+      if (burst.offset_s != null) line(burst.offset_s, {...look, words: `${letter} off`, low: true})
+    }
+  }
   const auto = state.automatic
   if (auto.onset_s != null) {
     line(auto.onset_s, {dash: [1, 3], colour: colours.automatic, thick: 1.2, words: focused && !state.interval_s ? "automatic" : "", side: "left",

@@ -141,8 +141,12 @@ export function render({model, view}) {
       screen.rows[r].title = state?.words ?? ""
       screen.rows[r].setAttribute("aria-current", String(r === row))
       screen.rows[r].dataset.reviewed = String(Boolean(state?.reviewed))
+      screen.rows[r].dataset.asked = String(state?.asked ?? true)
     })
-    screen.text(screen.detail, here()?.detail ?? "")
+    const disputed = [["channel", here()?.dispute], ["trial", now?.dispute]].filter(([, dispute]) => dispute)
+    screen.text(screen.detail, [here()?.detail ?? "", ...disputed.map(([what, {why, settled, candidates}]) =>
+      `Disputed (${what}): ${why}. ${candidates.map((c) => `${c.letter}: ${c.words}`).join("; ")}${settled ? ` — ${settled}` : ""}`)]
+      .filter(Boolean).join("\n"))
     const in_hand = held_s == null ? "" : `, ${mark.side} in hand${blind ? "" : ` at ${ms(held_s)}`}`
     screen.text(screen.live, `${here()?.words ?? "loading"}, ${label(row)}, trial ${index + 1} of ${setup.n_trials}${in_hand}`)
   }
@@ -396,6 +400,8 @@ export function render({model, view}) {
       if (!last_reasons.unusable) return screen.pass_notice("No reason for an unusable signal was given yet in this session.")
       if (decide("unusable", {reasons: last_reasons.unusable})) go_on()
     },
+    settle: () => settle(here()?.dispute, label(row)),
+    settle_trial: () => settle(card()?.dispute, null),
     behaviour: () => screen.choose("What did the person do in this trial?", setup.choices.behaviour, false,
       ([word]) => decide("behaviour", {behaviour: word})),
     kind: () => screen.choose("What kind of burst is this?", setup.choices.kind, false,
@@ -414,6 +420,13 @@ export function render({model, view}) {
       last_reasons[command] = words.map(with_text)
       if (decide(command, {reasons: last_reasons[command]}) && closing.has(command)) go_on()
     })
+  }
+
+  function settle(dispute, channel) {
+    if (!dispute) return screen.pass_notice("Nothing is disputed here.")
+    const words = dispute.candidates.map(({letter, words}) => `${letter}: ${words}`).join("; ")
+    screen.choose(`${dispute.why}. ${words}. Which stands?`, setup.choices.settle, false, ([choice]) =>
+      decide("settle", {choice}, channel) && channel && go_on())
   }
 
   function choose_walk() {
