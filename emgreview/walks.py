@@ -1,7 +1,9 @@
 """Ways through a review: which trials to step through, and in what order. A walk is a tuple of trial ids.
 
-WALKS           their names, in the words people read
-walk            the trials of one
+    WALKS           their names, in the words people read
+    walk            the trials of one
+    differing       where another method says something else
+    disagreeing     where another reviewer does
 """
 
 import random
@@ -9,6 +11,7 @@ from collections.abc import Callable, Mapping
 from math import inf, isfinite
 
 from emgreview.annotations.state import ChannelState, TrialState
+from emgreview.cohort.merging import merge_reviews
 from emgreview.errors import UnknownNameError
 from emgreview.model import to_sample
 from emgreview.session import Session
@@ -84,9 +87,19 @@ def differing(session: Session, method: str, by_s: float) -> Ids:
                 method=method,
             )
             for trial, onset_s in zip(trials.ids, other.onset_s - trials.before / trials.rate_hz, strict=True):
+                if session.hides_automatic(trial, label):
+                    continue
                 proposed = session.automatic(trial, label).onset_s
                 both = isfinite(onset_s) and isfinite(proposed)
                 far = both and to_sample(abs(onset_s - proposed), trials.rate_hz) > to_sample(by_s, trials.rate_hz)
                 if far or isfinite(onset_s) != isfinite(proposed):
                     apart.add(trial)
     return tuple(trial for trial in session.queue if trial in apart)
+
+
+def disagreeing(session: Session, other: str, within_ms: float) -> Ids:
+    """Trials where another reviewer of the same folder decided otherwise, or marked an onset more than ``within_ms``
+    apart; in the order of the review. Raises UnknownNameError where there is no such reviewer."""
+    merged = merge_reviews(session.folder, session.reviewer, other, within_ms=within_ms)
+    apart = {trial for _, trial, _ in merged.disputed}
+    return tuple(trial for trial in session.queue if session.source(trial) in apart)

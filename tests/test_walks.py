@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from emgreview.errors import UnknownNameError
-from emgreview.walks import WALKS, differing, walk
+from emgreview.errors import EmgreviewError, UnknownNameError
+from emgreview.walks import WALKS, differing, disagreeing, walk
 
 sys.path.insert(0, str(Path(__file__).parent / "browser"))
 from small_study import open_session
@@ -41,6 +41,20 @@ def test_orders_hold_every_trial_once(session):
 def test_trials_where_two_methods_differ(session):
     assert differing(session, "ramp", 0.0) == ()
     assert set(differing(session, "threshold", 0.001)) >= set(differing(session, "threshold", 0.050))
+
+
+def test_trials_where_two_reviewers_differ(session, tmp_path):
+    for trial in session.queue:
+        session.accept_rest(trial)
+    with open_session(tmp_path, reviewer="r2") as other:
+        for trial in other.queue:
+            other.accept_rest(trial)
+        other.move(other.queue[3], "biceps", onset_s=0.3)
+        other.accept(other.queue[3], "biceps")
+    assert disagreeing(session, "r2", 10) == (session.queue[3],)
+    assert disagreeing(session, "r2", 500) == ()
+    with pytest.raises(EmgreviewError, match="r9"):
+        disagreeing(session, "r9", 10)
 
 
 def test_an_unknown_walk_is_answered_with_the_list(session):

@@ -41,7 +41,7 @@ from emgreview.second_look.adjudication import CHOICES, Adjudication
 from emgreview.session import Session
 from emgreview.signal.onset import METHODS
 from emgreview.views import cards, host, packing
-from emgreview.walks import WALKS, differing, walk
+from emgreview.walks import WALKS, differing, disagreeing, walk
 
 silence(MISSING_RENDERERS, True)  # the traces are painted by our own layer: a figure without renderers is meant
 
@@ -210,6 +210,8 @@ class TrialReview(JSComponent):
     def _on_walk(self, data: Mapping[str, Any]) -> None:
         if data["method"]:
             ids = differing(self._session, data["method"], float(data["by_s"]))
+        elif data.get("reviewer"):
+            ids = disagreeing(self._session, data["reviewer"], float(data["by_s"]) * 1000)
         else:
             ids = walk(self._session, data["which"])
         places = [self._place[trial] for trial in ids]

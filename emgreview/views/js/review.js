@@ -431,7 +431,15 @@ export function render({model, view}) {
 
   function choose_walk() {
     const differ = {code: "KeyM", words: "differ", shown: "another method differs by more than …"}
-    screen.choose("Step through which trials?", [...setup.choices.walk, differ], false, ([which]) => {
+    const other = {code: "KeyR", words: "reviewers", shown: "another reviewer decided otherwise …"}
+    screen.choose("Step through which trials?", [...setup.choices.walk, differ, other], false, ([which]) => {
+      if (which === other.words) {
+        return screen.ask("Trials that another reviewer of this folder decided otherwise:", [
+          {name: "reviewer", words: "code of that reviewer", value: ""},
+          {name: "by", words: "or whose onset lies further away than, in ms", type: "number", value: 10}],
+        ({reviewer, by}) => store.ask("walk",
+          {which: `otherwise than ${reviewer}`, method: "", reviewer, by_s: by / 1000}))
+      }
       if (which === setup.choices.walk[0].words) { walk = null; return refresh() }
       if (which !== differ.words) return store.ask("walk", {which, method: ""})
       screen.choose("Which method's onset differs?", setup.choices.method, false, ([method]) =>
