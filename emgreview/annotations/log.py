@@ -104,8 +104,9 @@ def read_log(path: Path, each: Callable[[Event], object], files: FileSystem | No
 class Log:
     """A log open for appending or, where ``problem`` is a sentence, for reading only.
 
-    Opening hands every event to ``each``, once. ``broken``: not every line is as written. ``notice`` says what opening set aside, or is "". Opening a log again
-    for writing in the same process, as running a notebook cell twice does, closes the earlier Log, which says so.
+    Opening hands every event to ``each``, once. ``broken``: not every line is as written. ``notice`` says what opening
+    set aside, or is "". Opening a log again for writing in the same process, as running a notebook cell twice does,
+    closes the earlier Log, which says so.
     """
 
     _writing: ClassVar[WeakValueDictionary[Path, "Log"]] = WeakValueDictionary()
