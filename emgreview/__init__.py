@@ -40,7 +40,7 @@ _HOMES = {
         "self_check",
     ),
     "emgreview.demo": ("write_demo",),
-    "emgreview.views": ("review", "show_cues"),
+    "emgreview.views": ("long_view", "review", "show_cues"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 
@@ -70,6 +70,9 @@ if TYPE_CHECKING:
     from emgreview.reading import read as read
     from emgreview.reading import read_dataset as read_dataset
     from emgreview.reading import with_cues as with_cues
+    from emgreview.replaying import Replayed as Replayed
+    from emgreview.replaying import replay as replay
+    from emgreview.replaying import seal as seal
     from emgreview.second_look import BulkRule as BulkRule
     from emgreview.second_look import adjudicate as adjudicate
     from emgreview.second_look import bulk_audit as bulk_audit
@@ -77,9 +80,6 @@ if TYPE_CHECKING:
     from emgreview.second_look import plan_bulk as plan_bulk
     from emgreview.second_look import plan_self_check as plan_self_check
     from emgreview.second_look import self_check as self_check
-    from emgreview.replaying import Replayed as Replayed
-    from emgreview.replaying import replay as replay
-    from emgreview.replaying import seal as seal
     from emgreview.session import open_review as open_review
     from emgreview.signal.onset import estimate_onsets as estimate_onsets
     from emgreview.signal.onset import list_bursts as list_bursts
@@ -95,6 +95,7 @@ if TYPE_CHECKING:
     from emgreview.tables import read_version as read_version
     from emgreview.trials import check as check
     from emgreview.trials import cut_trials as cut_trials
+    from emgreview.views import long_view as long_view
     from emgreview.views import review as review
     from emgreview.views import show_cues as show_cues
 

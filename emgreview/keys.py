@@ -5,7 +5,8 @@ where the hand expects it on every layout. Left hand: decisions; right hand: the
 :meth:`Session.apply` knows is a decision; the others are moves of the view (``nudge``, ``gain_up`` …), which front ends
 carry out themselves.
 
-    KEYS            the default table
+    KEYS            the default table of a trial review
+    LONG_KEYS       that of the long view
     key_table       it, for either hand, with changes
 """
 
@@ -88,7 +89,7 @@ KEYS: tuple[Key, ...] = (
     Key("Comma", "overview", "overview of this channel: show or hide", "View", "overview"),
     Key("Period", "sort", "sort the overview another way", "View", "sort"),
     Key("BracketLeft", "spectrum", "spectrum of burst and rest: show or hide", "View", "spectrum"),
-    Key("BracketRight", "smear", "what the envelope makes of a step, at the cursor", "View", "smear"),
+    Key("BracketRight", "smear", "what the envelope makes of a step, at the cursor", "View", "filter smear"),
     Key("Quote", "listen", "hear what is shown of this channel", "View", "hear"),
     Key("Backslash", "read_out", "times at the cursor and of marks: show or hide", "View", "read-out"),
     Key("KeyQ", "convention", "the marking convention of this study", "View", "convention", shift=True),
@@ -136,3 +137,60 @@ def key_table(
                 "a key has one command; change one of them."
             )
     return tuple(table)
+
+
+def _kind(code: str, kind: str, button: str) -> tuple[Key, Key]:
+    one = {"kind": kind}
+    return (
+        Key(code, "kind", f"show this channel {kind}", "This channel", button, arguments=one),
+        Key(code, "kind_all", f"show all channels {kind}", "All channels", shift=True, arguments=one),
+    )
+
+
+def _by(command: str, **arguments: float) -> Mapping[str, Any]:
+    return {"command": command, "repeat": True, "arguments": arguments}
+
+
+LONG_KEYS: tuple[Key, ...] = (
+    Key("ArrowRight", words="a quarter of the view later", group="Go", **_by("pan", widths=0.25)),
+    Key("ArrowLeft", words="a quarter of the view earlier", group="Go", **_by("pan", widths=-0.25)),
+    Key("ArrowRight", words="a whole view later", group="Go", shift=True, **_by("pan", widths=1.0)),
+    Key("ArrowLeft", words="a whole view earlier", group="Go", shift=True, **_by("pan", widths=-1.0)),
+    Key("Home", "start", "to the start of the recording", "Go", "start"),
+    Key("End", "end", "to the end of the recording", "Go", "end"),
+    Key("KeyB", "previous_marker", "to the marker before the cursor", "Go", "marker before", repeat=True),
+    Key("KeyN", "next_marker", "to the next marker", "Go", "next marker", repeat=True),
+    Key("KeyT", "marker_list", "choose from all markers", "Go", "markers …"),
+    Key("Slash", "go_to", "go to a time", "Go", "time …"),
+    Key("ArrowDown", "next_channel", "next channel", "Go", repeat=True),
+    Key("ArrowUp", "previous_channel", "previous channel", "Go", repeat=True),
+    Key("Equal", words="zoom in", group="Time", button="in", **_by("zoom", factor=0.5)),
+    Key("Minus", words="zoom out", group="Time", button="out", **_by("zoom", factor=2.0)),
+    Key("KeyV", "usual_span", "the usual span of time", "Time", "usual span"),
+    Key("KeyW", "whole", "the whole recording", "Time", "whole"),
+    *_kind("Digit1", "raw", "raw"),
+    *_kind("Digit2", "band-passed", "band-passed"),
+    *_kind("Digit3", "rectified", "rectified"),
+    *_kind("Digit4", "envelope", "envelope"),
+    Key("KeyX", "gain", "this channel twice as high", "This channel", "higher", arguments={"factor": 2.0}),
+    Key("KeyZ", "gain", "this channel half as high", "This channel", "lower", arguments={"factor": 0.5}),
+    Key("KeyX", "gain_all", "all channels twice as high", "All channels", shift=True, arguments={"factor": 2.0}),
+    Key("KeyZ", "gain_all", "all channels half as high", "All channels", shift=True, arguments={"factor": 0.5}),
+    Key(
+        "Digit0", "gain_all", "all channels at their usual gain", "All channels", "usual gain", arguments={"factor": 0}
+    ),
+    Key("KeyJ", words="cursor 10 ms earlier", group="Cursor", **_by("cursor", by_s=-0.01)),
+    Key("KeyK", words="cursor 1 ms earlier", group="Cursor", **_by("cursor", by_s=-0.001)),
+    Key("KeyL", words="cursor 1 ms later", group="Cursor", **_by("cursor", by_s=0.001)),
+    Key("Semicolon", words="cursor 10 ms later", group="Cursor", **_by("cursor", by_s=0.01)),
+    Key(
+        "KeyK",
+        words="cursor a fortieth of the view earlier",
+        group="Cursor",
+        shift=True,
+        **_by("cursor", widths=-0.025),
+    ),
+    Key("KeyL", words="cursor a fortieth of the view later", group="Cursor", shift=True, **_by("cursor", widths=0.025)),
+    Key("Slash", "key_card", "this card", "Cursor", shift=True),
+)
+"""Default keys of the long view."""

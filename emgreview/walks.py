@@ -1,9 +1,9 @@
 """Ways through a review: which trials to step through, and in what order. A walk is a tuple of trial ids.
 
-    WALKS           their names, in the words people read
-    walk            the trials of one
-    differing       where another method says something else
-    disagreeing     where another reviewer does
+WALKS           their names, in the words people read
+walk            the trials of one
+differing       where another method says something else
+disagreeing     where another reviewer does
 """
 
 import random

@@ -39,7 +39,7 @@ TOP = {
     "pyproject.toml",
     "tests",
 }
-ADDRESSES = ("http://127.0.0.1", "https://json-schema.org/")
+ADDRESSES = ("http://127.0.0.1", "https://json-schema.org/", "http://www.w3.org/2000/svg")
 """How the only web addresses in the package may begin: this machine, and the name of a schema language."""
 
 

@@ -1,10 +1,12 @@
 """The widgets: they translate and draw. No threshold, no filter, no file access.
 
 review(session)             trial by trial, by keyboard and mouse
+long_view(recording)        a whole recording, however long
 show_cues(recording, …)     a picture of the cues found in a trigger channel
 """
 
 from emgreview.views.cues import show_cues
+from emgreview.views.long_view import long_view
 from emgreview.views.trial_review import review
 
-__all__ = ["review", "show_cues"]
+__all__ = ["long_view", "review", "show_cues"]

@@ -1,8 +1,8 @@
 """The wire between a widget and its browser: numbered news down, numbered decisions up. Shared by the widgets.
 
 ``news`` is JSON: the last updates, each with a serial number, so that the browser sees at once if one was lost and asks
-for everything. A decision carries its screen's own running number and is taken once; its update says "saved" only after
-it was applied, which is after it is on disk.
+for everything. A decision carries its screen's own running number and is taken once; its update settles it only after
+it was applied, which is after it is on disk, or was refused.
 
     Wire            what a widget needs for both
 """
@@ -39,15 +39,17 @@ class Wire:
     def take(
         self, data: Mapping[str, Any], apply: Callable[[Mapping[str, Any]], dict[str, Any]], problem: Callable[[], Any]
     ) -> None:
-        """Apply a decision once and answer it: saved, or refused in words; and whether any can still be taken."""
+        """Apply a decision once and settle it: saved, or refused in words; and whether any can still be taken."""
         client, n = data["client"], data["n"]
         if n <= self._taken.get(client, 0):
             return
         self._taken[client] = n
-        answer: dict[str, Any] = {}
+        settled = {"client": client, "n": n}
         try:
             answer = apply(data)
         except EmgreviewError as refusal:
-            answer = {"refused": [{"client": client, "words": str(refusal)}]}
-        finally:
-            self.tell(saved={"client": client, "n": n}, problem=problem(), **answer)
+            answer = {"refused": {"client": client, "words": str(refusal)}}
+        except Exception as fault:
+            self.tell(settled=settled, refused={"client": client, "words": f"a fault in the program: {fault!r}"})
+            raise
+        self.tell(settled=settled, problem=problem(), **answer)

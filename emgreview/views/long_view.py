@@ -1,0 +1,214 @@
+"""A whole recording in a notebook, however long: pan, zoom, jump; read from its file as it is looked at.
+
+The browser asks for stretches ahead of need and draws them; Python reads, conditions and outlines them block by block
+(:mod:`emgreview.scroll`). What goes down, all by synced properties:
+
+    setup     JSON, once: channels and their usual scales, markers, keys
+    stretch   bytes: outlines of one stretch, with the number of the question
+    ribbon    bytes: outlines of the whole recording, coarse, as far as it was read
+    news      JSON: numbered updates (see wire.py)
+
+    long_view       the widget for a recording
+"""
+
+import dataclasses
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any, ClassVar, Literal
+
+import numpy as np
+import panel as pn
+import param
+from bokeh.models import Range1d
+from bokeh.plotting import figure
+from panel.custom import Child, JSComponent
+
+from emgreview.errors import EmgreviewError
+from emgreview.keys import LONG_KEYS, Key, key_table
+from emgreview.model import Processing, Recording
+from emgreview.scroll import KINDS, Outlines, Stretch
+from emgreview.views import host
+from emgreview.views.packing import Traces
+from emgreview.views.wire import Wire
+
+_JS = Path(__file__).parent / "js"
+_MODULES = ("layer.js", "draw.js", "store.js", "keys.js", "screen.js")  # shared with the trial review
+_OWN = ("long_draw.js", "long_link.js", "long_screen.js", "long.js")
+_VIEW_S = 10.0
+_RIBBON_COLUMNS = 1000
+_BLOCKS_A_READ = 2
+
+
+def long_view(
+    recording: Recording,
+    *,
+    processing: Processing | None = None,
+    hand: Literal["right", "left"] = "right",
+    keys: Mapping[str, str] | None = None,
+) -> "LongView":
+    """The whole of a recording: show it as the last line of a notebook cell.
+
+    Every EMG channel can be shown raw, band-passed, rectified or as its envelope, conditioned by ``processing``
+    (the defaults unless given); other channels as recorded. Nothing is loaded whole: an hour of 16 channels needs
+    seconds to be read in the background, and its first picture does not wait for that.
+
+    Works where :func:`emgreview.review` does; ``hand`` and ``keys`` as there. Raises RateError where the sampling rate
+    is too low for the band, SignalError where the recording is too short for it.
+    """
+    host.prepare()
+    return LongView(recording, Processing() if processing is None else processing, key_table(hand, keys, LONG_KEYS))
+
+
+class LongView(Wire, JSComponent):
+    """The component. It holds what was read of the file, and decides nothing."""
+
+    picture = Child()
+    setup = param.String()
+    stretch = param.Bytes(b"")
+    ribbon = param.Bytes(b"")
+    news = param.String()
+
+    _esm = "\n".join((_JS / name).read_text() for name in (*_MODULES, *_OWN))
+    _stylesheets: ClassVar[list[str]] = [(_JS / name).read_text() for name in ("review.css", "long.css")]
+
+    def __init__(self, recording: Recording, processing: Processing, keys: Sequence[Key], **params: Any):
+        self._recording = recording
+        self._outlines = Outlines(recording, processing=processing)
+        self._told = -1
+        self.start_wire()
+        params.setdefault("sizing_mode", "stretch_width")
+        super().__init__(setup=json.dumps(self._setup(keys)), picture=_figure(recording), **params)
+
+    def as_ipywidget(self) -> Any:
+        """This widget as an ipywidget, for ipywidgets layouts and hosts."""
+        return pn.ipywidget(self)
+
+    def _preprocess(self, root: Any, changed: Any = None, old_models: Any = None) -> None:
+        super()._preprocess(root, changed, old_models)
+        host.inline_styles(root)
+
+    # --- messages from the browser -----------------------------------------------------------------------------
+
+    def _handle_msg(self, data: Mapping[str, Any]) -> None:
+        getattr(self, f"_on_{data['kind']}")(data)
+
+    def _on_hello(self, data: Mapping[str, Any]) -> None:
+        self.tell(share=self._outlines.share)
+
+    _on_everything = _on_hello
+
+    def _on_beat(self, data: Mapping[str, Any]) -> None:
+        self.tell(beat={"client": data["client"]})
+
+    def _on_look(self, data: Mapping[str, Any]) -> None:
+        """Answer with the stretch asked for; where the file cannot be read, with the reason."""
+        traces = [(channel.label, kind) for channel, kind in zip(self._recording.channels, data["kinds"], strict=True)]
+        view, want = tuple(data["view"]), tuple(data["want"])
+        try:
+            found = self._outlines.stretch(view, want, width=data["width"], traces=traces)
+        except (EmgreviewError, OSError) as reason:
+            self._unread(data, reason)
+            return
+        limits = {row: list(limits) for row, limits in self._limits().items()}
+        self.stretch = _packed(found, data["kinds"], client=data["client"], n=data["n"], limits=limits)
+
+    def _on_read(self, data: Mapping[str, Any]) -> None:
+        """Read on a little into the outline of the whole; show it at every tenth."""
+        try:
+            more = all(self._outlines.read_on(data["near"]) for _ in range(_BLOCKS_A_READ))
+        except (EmgreviewError, OSError) as reason:
+            self._unread(data, reason)
+            return
+        tenth = int(10 * self._outlines.share)
+        if tenth > self._told or not more:
+            self._told = tenth
+            self._send_ribbon()
+        self.tell(read={"client": data["client"]}, share=self._outlines.share)
+
+    def _unread(self, data: Mapping[str, Any], reason: Exception) -> None:
+        words = f"The recording cannot be read: {reason} It is tried again every two seconds."
+        self.tell(unread={"client": data["client"], "words": words})
+
+    # --- what goes down ----------------------------------------------------------------------------------------
+
+    def _send_ribbon(self) -> None:
+        recording = self._recording
+        n, width = recording.n_samples, max(self._outlines.coarsest, recording.n_samples // _RIBBON_COLUMNS)
+        kinds = ["band-passed" if channel.kind == "EMG" else "raw" for channel in recording.channels]
+        traces = [(channel.label, kind) for channel, kind in zip(recording.channels, kinds, strict=True)]
+        self.ribbon = _packed(self._outlines.stretch((0, n), (0, n), width=width, traces=traces), kinds)
+
+    def _limits(self) -> dict[int, tuple[float, float]]:
+        """Lowest and highest value so far of the channels that are shown as recorded, by row."""
+        channels = enumerate(self._recording.channels)
+        return {row: self._outlines.limits(channel.label) for row, channel in channels if channel.kind != "EMG"}
+
+    def _setup(self, keys: Sequence[Key]) -> dict[str, Any]:
+        recording, outlines = self._recording, self._outlines
+        rate_hz = recording.rate_hz
+        limits = self._limits()
+        channels = []
+        for row, channel in enumerate(recording.channels):
+            auxiliary = row in limits
+            shown = {"label": channel.label, "over": channel.over, "unit_label": channel.unit_label}
+            if auxiliary:
+                channels.append({**shown, "auxiliary": True, "limits": list(limits[row])})
+            else:
+                kinds = {kind: outlines.full_scale(channel.label, kind) for kind in KINDS}
+                middle = outlines.middle(channel.label)
+                channels.append({**shown, "auxiliary": False, "kinds": kinds, "middle": middle})
+        return {
+            "title": f"{recording.name} · {len(channels)} channels · {rate_hz:g} Hz",
+            "channels": channels,
+            "kinds": KINDS,
+            "rate_hz": rate_hz,
+            "n_samples": recording.n_samples,
+            "duration_s": recording.duration_s,
+            "view_s": [0.0, min(_VIEW_S, recording.duration_s)],
+            "markers": [[marker.sample / rate_hz, marker.label] for marker in recording.markers],
+            "keys": [dataclasses.asdict(key) for key in keys],
+            "processing": f"{outlines.processing.words}. Raw is drawn around its median; mains is not notched away.",
+            "ribbon_words": "The whole recording, the channel in hand; ticks are markers. Click or drag to go there.",
+            "decides": False,
+            "share": outlines.share,
+            "serial": self.serial,
+        }
+
+
+def _packed(found: Stretch, kinds: Sequence[str], **head: Any) -> bytes:
+    """A stretch as bytes: for each trace its lowest values, then its highest unless a column is one sample, each around
+    the middle of what is shown, so that an offset costs no precision."""
+    traces, described = Traces(), []
+    for row, kind in enumerate(kinds):
+        low, high = found.low[row], found.high[row]
+        present = low[np.isfinite(low)]
+        offset = float(present.min() / 2 + np.nanmax(high) / 2) if present.size else 0.0
+        x = (low if found.width == 1 else np.concatenate([low, high])) - offset
+        described.append(traces.add(x, 0.0, row=row, kind=kind, offset=offset))
+    place = {"start": found.start, "stop": found.stop, "width": found.width, "unread": found.unread}
+    return traces.bytes({**head, **place, "traces": described})
+
+
+def _figure(recording: Recording) -> figure:
+    """One axis in time for all channels; panning, zooming and the traces are the browser's own."""
+    n_auxiliary = sum(channel.kind != "EMG" for channel in recording.channels)
+    n_emg = len(recording.channels) - n_auxiliary
+    plot = figure(
+        x_range=Range1d(0, min(_VIEW_S, recording.duration_s)),
+        y_range=Range1d(0, 1),
+        height=max(320, min(840, 110 * n_emg + 70 * n_auxiliary + 60), 36 * len(recording.channels) + 60),
+        sizing_mode="stretch_width",
+        tools="",
+        toolbar_location=None,
+        output_backend="canvas",
+        lod_threshold=None,
+        lod_interval=0,
+        min_border=4,
+    )
+    plot.scatter([], [])  # a figure without any renderer is taken for a mistake
+    plot.xaxis.axis_label = "time from the start of the recording (s)"
+    plot.xaxis.formatter.use_scientific = False
+    plot.yaxis.visible = False
+    plot.ygrid.visible = False
+    return plot

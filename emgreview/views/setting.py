@@ -1,0 +1,156 @@
+"""What a trial review's screen is told once, and the figure it draws on.
+
+standing_facts      channels, spans, keys, lists to choose from, as JSON values
+Look                scales and typical envelopes of one recording's trials
+make_figure         axes, pan and zoom; the traces are painted by the browser's own layer
+"""
+
+import dataclasses
+from collections.abc import Sequence
+from typing import Any
+
+from bokeh.core.validation import silence
+from bokeh.core.validation.warnings import MISSING_RENDERERS
+from bokeh.models import Range1d
+from bokeh.plotting import figure
+
+from emgreview import evidence
+from emgreview.annotations.events import BEHAVIOURS, CAUTIONS, KINDS, REASONS, Choice
+from emgreview.keys import Key
+from emgreview.model import Trials
+from emgreview.second_look.adjudication import CHOICES, Adjudication
+from emgreview.session import Session
+from emgreview.signal.onset import METHODS
+from emgreview.views import packing
+from emgreview.walks import WALKS
+
+silence(MISSING_RENDERERS, True)  # the traces are painted by our own layer: a figure without renderers is meant
+
+_DIGITS = (*(f"Digit{n}" for n in range(1, 10)), "Digit0", "Minus", "Equal")
+_SETTLE = (
+    Key(
+        "Space",
+        "settle",
+        "settle this dispute: A, B, both acceptable, or not at all",
+        "Decide",
+        "settle …",
+        goes_on=True,
+    ),
+    Key(
+        "Space", "settle_trial", "the same for what is disputed about the whole trial", "Decide", "trial …", shift=True
+    ),
+)
+"""Further keys of an adjudication."""
+
+
+def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
+    """What the screen is told once: channels, spans, keys, lists to choose from."""
+    first = session.trials[0]
+    start, stop = float(first.time_s[0]), float(first.time_s[-1])
+    step_s, smear = evidence.envelope_step(first.processing, first.rate_hz)
+    return {
+        "channels": _channels(first),
+        "rate_hz": first.rate_hz,
+        "start_s": start,
+        "spans": [[start, stop], [max(start, -0.1), min(stop, 0.6)]],
+        "rest_s": list(first.processing.rest_s),
+        "cursor_s": min(0.25, stop / 2),
+        "processing": f"{first.processing.words}. Mains is shown, not notched away.",
+        "smear": {"time_s": step_s.tolist(), "value": smear.tolist()},
+        "keys": [dataclasses.asdict(key) for key in (*_SETTLE, *keys)]
+        if isinstance(session, Adjudication)
+        else [dataclasses.asdict(key) for key in keys],
+        "choices": {
+            "unusable": _choices(REASONS),
+            "caution": _choices(CAUTIONS),
+            "behaviour": _choices(BEHAVIOURS),
+            "kind": _choices(KINDS),
+            "settle": [
+                {"code": code, "words": words, "shown": words, "text": False}
+                for code, words in zip(("KeyA", "KeyB", "KeyC", "KeyD"), CHOICES, strict=True)
+            ],
+            "walk": [
+                {"code": code, "words": words, "shown": words, "text": False}
+                for code, words in zip(_DIGITS, WALKS, strict=False)
+            ],
+            "method": [
+                {"code": code, "words": words, "shown": words, "text": False}
+                for code, words in zip(_DIGITS, sorted(METHODS), strict=False)
+            ],
+        },
+        "n_trials": len(session.queue),
+        "progress": session.progress[:2],
+        "blind": session.blind,
+        "reviewer": session.reviewer,
+        "convention": session.convention or "",
+        "next_version": session.next_version,
+    }
+
+
+class Look:
+    """What the screen needs of one recording's trials, computed once."""
+
+    def __init__(self, number: int, trials: Trials):
+        self.number, self.trials = number, trials
+        self.full_scale = evidence.full_scale(trials).tolist()
+        self.limits = packing.auxiliary_limits(trials)
+        self.rest_z = evidence.rest_z(trials)
+        self.reviewed: set[str] = set()
+        self._typical: dict[str, tuple[list[int], evidence.Typical | None]] = {}
+
+    def typical(self, session: Session) -> list[tuple[Trials, int, int, evidence.Typical]]:
+        """Typical envelopes of the channels that have enough accepted trials by now."""
+        states = [session.state(trial) for trial in self.trials.ids]
+        out = []
+        for channel, label in enumerate(self.trials.labels):
+            rows = [
+                row
+                for row, state in enumerate(states)
+                if state.channels[label].reviewed
+                and state.channels[label].standing
+                and state.channels[label].signal != "unusable"
+            ]
+            if label not in self._typical or self._typical[label][0] != rows:
+                self._typical[label] = rows, evidence.typical_envelope(self.trials, label, rows)
+            found = self._typical[label][1]
+            if found is not None:
+                out.append((self.trials, self.number, channel, found))
+        return out
+
+
+def _channels(trials: Trials) -> list[dict[str, Any]]:
+    out = []
+    for label in (*trials.labels, *trials.auxiliary_labels):
+        channel = trials.recording.channel(label)
+        auxiliary = label in trials.auxiliary_labels
+        over = "" if channel.over == label else channel.over
+        out.append({"label": label, "over": over, "unit_label": channel.unit_label, "auxiliary": auxiliary})
+    return out
+
+
+def _choices(choices: tuple[Choice, ...]) -> list[dict[str, Any]]:
+    return [
+        {"code": code, "words": choice.word, "shown": choice.words, "text": choice.word == "other"}
+        for code, choice in zip(_DIGITS, choices, strict=False)
+    ]
+
+
+def make_figure(trials: Trials) -> figure:
+    """Axes, pan and zoom: one axis in time for all channels; the traces are painted by the browser's own layer."""
+    plot = figure(
+        x_range=Range1d(float(trials.time_s[0]), float(trials.time_s[-1])),
+        y_range=Range1d(0, 1),
+        height=min(920, max(500, 100 * len(trials.labels) + 50 * len(trials.auxiliary_labels) + 40)),
+        sizing_mode="stretch_width",
+        tools="xpan,xwheel_zoom,reset",
+        active_scroll=None,
+        toolbar_location=None,
+        output_backend="canvas",
+        lod_threshold=None,
+        lod_interval=0,
+        min_border=4,
+    )
+    plot.xaxis.axis_label = f"time from {trials.cue} (s)"
+    plot.yaxis.visible = False
+    plot.ygrid.visible = False
+    return plot

@@ -1,0 +1,438 @@
+"""The log under what really happens: kills, power cuts, full disks, clocks. Acknowledged ⊆ recovered ⊆ attempted."""
+
+import errno
+import itertools
+import json
+import os
+import subprocess
+import sys
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+import pytest
+from test_log import HEADER, Failing, Unflushed, comments, fields, write
+
+from emgreview.annotations import log as log_module
+from emgreview.annotations.files import FileSystem
+from emgreview.annotations.log import Log, log_path, read_log
+from emgreview.annotations.versions import seal_version, verify
+from emgreview.errors import LogError, LogReadOnlyError, LogWriteError, VersionError
+
+KILLS = 240
+
+KILLER = """
+import json, os, random, signal, sys, time
+from pathlib import Path
+from emgreview.annotations.log import Log, read_log
+
+path, kills, first, later = Path(sys.argv[1]), int(sys.argv[2]), *map(json.loads, sys.argv[3:])
+chance = random.Random(7)
+acknowledged, attempted, stored, torn, silent = {}, {}, 0, 0, 0
+
+def write(out):
+    log = Log(path, lambda event: None)
+    counter = log.counter
+    while True:
+        counter += 1
+        text = f"{os.getpid()} {counter}"
+        os.write(out, f"try {counter} {text}\\n".encode())
+        log.append((later if len(log) else first) | {"counter": counter, "reason": text})
+        os.write(out, f"saved {counter} {text}\\n".encode())
+
+for kill in range(kills):
+    if kill % 3 == 1 and path.exists():
+        with path.open("ab") as stream:  # an unfinished line, so that the next kill may meet its recovery
+            stream.write(b'{"blind":fal')
+    back, out = os.pipe()
+    child = os.fork()
+    if child == 0:
+        os.close(back)
+        write(out)
+    os.close(out)
+    time.sleep(chance.expovariate(1 / 0.012))
+    os.kill(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    said = b""
+    while part := os.read(back, 1 << 16):
+        said += part
+    os.close(back)
+    silent += not said
+    for line in said.decode().splitlines():
+        word, counter, text = line.split(" ", 2)
+        (acknowledged if word == "saved" else attempted)[text] = int(counter)
+    found = []
+    if path.exists():
+        content = read_log(path, lambda event: found.append(event.reason))
+        assert content.problem is None, content.problem
+        torn += bool(content.torn)
+    assert set(acknowledged) <= set(found) <= set(attempted), kill
+    assert len(set(found)) == len(found) >= stored
+    stored = len(found)
+print(json.dumps([kills, len(attempted), len(acknowledged), stored, silent, torn]))
+"""
+
+
+def test_kills_at_random_moments_lose_nothing_that_was_acknowledged(tmp_path, counted):
+    path = log_path(tmp_path, "rec", "r1")
+    lines = [json.dumps(fields(1, "log", HEADER)), json.dumps(fields(1))]
+    done = subprocess.run(
+        [sys.executable, "-c", KILLER, path, str(KILLS), *lines], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    kills, attempted, acknowledged, stored, silent, torn = json.loads(done.stdout)
+    Log(path, lambda event: None).close()
+    assert verify(tmp_path).ok
+    assert kills >= 200
+    assert acknowledged > kills / 2
+    counted(
+        f"kill -9: {kills} kills at random moments, {attempted} decisions attempted, {acknowledged} acknowledged, "
+        f"{stored} recovered, 0 lost; {silent} kills before the first decision, {torn} left an unfinished line"
+    )
+
+
+# Power cuts: any subset of what was not yet flushed may be lost ------------------------------------------------------
+
+
+class Watched(FileSystem):
+    """Real files, with a record of every call that changes something."""
+
+    def __init__(self):
+        self.calls = []
+        self._paths = {}
+
+    def open_append(self, path, *, create):
+        fd = super().open_append(path, create=create)
+        self._paths[fd] = path
+        if create:
+            self.calls.append(("create", path))
+        return fd
+
+    def create(self, path):
+        fd = super().create(path)
+        self._paths[fd] = path
+        self.calls.append(("create", path))
+        return fd
+
+    def write(self, fd, content):
+        self.calls.append(("write", self._paths[fd], os.fstat(fd).st_size, content))
+        super().write(fd, content)
+
+    def truncate(self, fd, size):
+        self.calls.append(("truncate", self._paths[fd], size))
+        super().truncate(fd, size)
+
+    def fsync(self, fd):
+        self.calls.append(("fsync", self._paths[fd]))
+
+    def fsync_dir(self, path):
+        self.calls.append(("fsync_dir", path))
+
+    def replace(self, source, target):
+        self.calls.append(("replace", source, target))
+        super().replace(source, target)
+
+    def make_dirs(self, path):
+        if not path.is_dir():
+            self.make_dirs(path.parent)
+            path.mkdir()
+            self.calls.append(("create", path))
+            self.fsync_dir(path.parent)
+
+
+def flushed(calls, place):
+    """Whether a later call makes this one durable."""
+    kind, path = calls[place][:2]
+    later = calls[place + 1 :]
+    if kind in ("write", "truncate"):
+        return ("fsync", path) in later
+    return ("fsync_dir", (path if kind == "create" else calls[place][2]).parent) in later
+
+
+def after_a_power_cut(calls, start):
+    """Every content of the disk that a cut after these calls may leave: path to bytes, None for folders.
+
+    Calls that were not flushed took place or not, in any combination; a write also by half, or as blank bytes.
+    """
+    open_ = [n for n, call in enumerate(calls) if not call[0].startswith("fsync") and not flushed(calls, n)]
+    choices = [("lost", "done", "half", "blank") if calls[n][0] == "write" else ("lost", "done") for n in open_]
+    for fate in itertools.product(*choices):
+        fates = dict(zip(open_, fate, strict=True))
+        disk = dict(start)
+        for n, (kind, path, *rest) in enumerate(calls):
+            how = fates.get(n, "done")
+            if kind.startswith("fsync") or how == "lost":
+                continue
+            if kind == "create" and path.parent in disk:
+                disk[path] = None if path.suffix == "" or path.name.endswith(".unfinished") else b""
+            elif kind == "write" and path in disk:
+                at, content = rest
+                content = {"done": content, "half": content[: len(content) // 2], "blank": bytes(len(content))}[how]
+                disk[path] = disk[path][:at].ljust(at, b"\0") + content
+            elif kind == "truncate" and path in disk:
+                disk[path] = disk[path][: rest[0]]
+            elif kind == "replace" and path in disk:
+                moved = {one: rest[0] / one.relative_to(path) for one in disk if one == path or path in one.parents}
+                disk = {moved.get(one, one): content for one, content in disk.items()}
+        yield disk
+
+
+def materialise(disk, start, place):
+    for path in sorted(disk):
+        target = place / path.relative_to(start)
+        if disk[path] is None:
+            target.mkdir(exist_ok=True)
+        else:
+            target.write_bytes(disk[path])
+
+
+def folder_as_disk(folder):
+    there = [path for path in folder.rglob("*") if not path.name.startswith(".") or path.is_dir()]
+    return {folder: None} | {path: None if path.is_dir() else path.read_bytes() for path in there}
+
+
+def test_any_subset_of_what_was_not_flushed_may_be_lost(tmp_path, counted):
+    cases = 0
+    for torn in (b"", b'{"blind":fal'):
+        folder = tmp_path / f"real-{len(torn)}"
+        folder.mkdir()
+        path = log_path(folder, "rec", "r1")
+        known = []
+        if torn:
+            write(folder, ("old",))
+            path.write_bytes(path.read_bytes() + torn)
+            known = ["old"]
+        start = folder_as_disk(folder)
+        files = Watched()
+        log = Log(path, lambda event: None, files=files)
+        attempted, acknowledged = list(known), [(0, text) for text in known]
+        for counter in range(5, 9):
+            new = f"comment {counter}"
+            first = not len(log)
+            attempted.append(new)
+            log.append(fields(counter, "log", HEADER) if first else fields(counter, new=new))
+            acknowledged.append((len(files.calls), new))
+            if first:  # the first line says what is reviewed; it is no comment
+                attempted.pop()
+                acknowledged.pop()
+        log.close()
+        for size in range(len(files.calls) + 1):
+            must = [text for at, text in acknowledged if at <= size]
+            for disk in after_a_power_cut(files.calls[:size], start):
+                place = tmp_path / "cut" / str(cases)
+                place.mkdir(parents=True)
+                materialise(disk, folder, place)
+                found, again = comments(log_path(place, "rec", "r1"), Unflushed())
+                assert found[: len(must)] == must
+                assert found == attempted[: len(found)]
+                if torn:
+                    beside = [one.read_bytes() for one in place.rglob("*.torn-*")]
+                    assert torn in beside or torn[: len(torn) // 2] in beside or size > 1
+                assert again.problem.endswith("is closed") or "line" in again.problem
+                cases += 1
+    assert cases > 100
+    counted(f"power cuts: {cases} contents of the disk, every subset of unflushed calls lost, halved or blank; 0 lost")
+
+
+def test_a_power_cut_while_sealing_leaves_a_whole_version_or_none(tmp_path, counted):
+    folder = tmp_path / "real"
+    folder.mkdir()
+    write(folder)
+    start = folder_as_disk(folder)
+    files = Watched()
+    seal_version(folder, "v1", b"a\n", {"k": 1}, files)
+    cases = there = 0
+    for size in range(len(files.calls) + 1):
+        for disk in after_a_power_cut(files.calls[:size], start):
+            place = tmp_path / "cut" / str(cases)
+            place.mkdir(parents=True)
+            materialise(disk, folder, place)
+            found = verify(place)
+            assert found.ok, found.problems
+            if size == len(files.calls):
+                assert found.versions == 1
+            there += found.versions
+            cases += 1
+    assert 0 < there < cases
+    counted(
+        f"power cuts while sealing: {cases} contents of the disk, {there} with the whole version, the rest with none"
+    )
+
+
+# Failing calls -------------------------------------------------------------------------------------------------------
+
+
+def test_every_call_fails_once_or_for_ever_while_writing_recovering_and_sealing(tmp_path, counted):
+    cases = 0
+    for for_ever, torn, nth in itertools.product((False, True), (False, True), range(1, 40)):
+        folder = tmp_path / f"{for_ever}-{torn}-{nth}"
+        acknowledged, attempted = (["old"], ["old"]) if torn else ([], [])
+        path = log_path(folder, "rec", "r1")
+        if torn:
+            write(folder, ("old",), Unflushed())
+            path.write_bytes(path.read_bytes() + b"{")
+        files = Failing(nth, for_ever)
+        log = Log(path, lambda event: None, files=files)
+        for counter in range(5, 10):
+            new = HEADER if not len(log) else f"comment {counter}"
+            attempted.append(new)
+            try:
+                log.append(fields(counter, "comment" if isinstance(new, str) else "log", new))
+            except (LogWriteError, LogReadOnlyError):
+                break
+            acknowledged.append(new)
+        log.close()
+        sealed = None
+        with suppress(VersionError, LogError):
+            sealed = seal_version(folder, "v1", b"a\n", {}, files)
+        events = []
+        Log(path, lambda event: events.append(event.new), files=Unflushed()).close()
+        recovered = [event for event in events if not (torn and event == HEADER)]
+        assert recovered[: len(acknowledged)] == acknowledged
+        assert recovered == attempted[: len(recovered)]
+        found = verify(folder)
+        assert found.ok or (not events and found.events == 0), found.problems
+        assert sealed is None or found.versions == 1
+        cases += 1
+        if files.left > 0:
+            continue
+    counted(f"failing calls: {cases} runs, the nth write, fsync, rename or truncate failing once or for ever; 0 lost")
+
+
+# Disks ---------------------------------------------------------------------------------------------------------------
+
+
+@contextmanager
+def small_disk(place, size="64k"):
+    """A file system of its own, or a skip with the reason."""
+    place.mkdir()
+    made = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", place], capture_output=True, text=True, check=False
+    )
+    if made.returncode:
+        pytest.skip(f"no file system of its own can be mounted here: {made.stderr.strip() or made.returncode}")
+    try:
+        yield place
+    finally:
+        subprocess.run(["umount", "-l", place], check=True)
+
+
+def fill(log, counter):
+    """Append until the disk refuses: the counters acknowledged."""
+    done = []
+    while True:
+        counter += 1
+        try:
+            log.append(fields(counter, new=f"comment {counter}"))
+        except (LogWriteError, LogReadOnlyError) as why:
+            return done, why
+        done.append(f"comment {counter}")
+
+
+def test_a_full_disk_keeps_every_acknowledged_decision_and_goes_on_when_space_returns(tmp_path, counted):
+    with small_disk(tmp_path / "disk") as disk:
+        path = write(disk, ())
+        (disk / "other").write_bytes(bytes(24 << 10))
+        log = Log(path, lambda event: None)
+        acknowledged, why = fill(log, 1)
+        assert "No space left" in str(why)
+        log.close()
+        found, _again = comments(path)  # still full
+        assert found == acknowledged
+        (disk / "other").unlink()
+        log = Log(path, lambda event: None)
+        assert not log.read_only, log.problem
+        more, _ = fill(log, 10_000)
+        log.close()
+        assert len(more) > 10
+        found, _ = comments(path)
+        assert found == acknowledged + more
+        for beside in path.parent.glob("*.torn-*"):
+            beside.unlink()
+        assert verify(disk).ok
+    counted(
+        f"full disk: {len(acknowledged)} acknowledged, all there; {len(more)} more once space had returned, all there"
+    )
+
+
+def test_a_disk_that_is_full_by_injection_behaves_the_same(tmp_path, counted):
+    class Small(FileSystem):
+        room = 9000
+
+        def write(self, fd, content):
+            if self.room < len(content):
+                part, self.room = self.room, 0
+                super().write(fd, content[:part])
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+            self.room -= len(content)
+            super().write(fd, content)
+
+    files = Small()
+    path = write(tmp_path, (), files)
+    acknowledged, _ = fill(Log(path, lambda event: None, files=files), 1)
+    found, log = comments(path, files)
+    assert found == acknowledged
+    assert "No space left" in log.problem, "the unfinished line cannot be set aside yet"
+    files.room = 100_000
+    log = Log(path, lambda event: None, files=files)
+    assert "unfinished" in log.notice
+    log.append(fields(5000, new="more"))
+    log.close()
+    assert comments(path)[0] == [*acknowledged, "more"]
+    assert verify(tmp_path).ok
+    counted(f"full disk, injected (works without the right to mount): {len(acknowledged)} acknowledged, all there")
+
+
+def test_a_folder_that_is_read_only_opens_for_reading(tmp_path):
+    with small_disk(tmp_path / "disk") as disk:
+        path = write(disk)
+        path.write_bytes(path.read_bytes() + b'{"blind":fal')
+        subprocess.run(["mount", "-o", "remount,ro", disk], check=True)
+        found, log = comments(path)
+        assert found == ["one", "two", "three"]
+        assert "reading only" in log.problem
+        with pytest.raises(LogReadOnlyError):
+            log.append(fields(9))
+
+
+# Clocks and locks ----------------------------------------------------------------------------------------------------
+
+
+def test_a_clock_that_goes_backwards_changes_no_order(tmp_path, monkeypatch):
+    times = iter(f"2026-01-{day:02}T00:00:00.000Z" for day in range(31, 0, -1))
+    monkeypatch.setattr(log_module, "now", lambda: next(times))
+    path = write(tmp_path)
+    assert comments(path)[0] == ["one", "two", "three"]
+    assert [json.loads(line)["time"][8:10] for line in path.read_bytes().splitlines()] == ["30", "29", "28", "27"]
+    assert verify(tmp_path).ok
+
+
+def test_the_lock_of_a_dead_process_stands_in_nobodys_way(tmp_path):
+    path = write(tmp_path)
+    code = (
+        "import os, sys\nfrom pathlib import Path\nfrom emgreview.annotations.log import Log\n"
+        "log = Log(Path(sys.argv[1]), lambda event: None)\nos.kill(os.getpid(), 9)"
+    )
+    assert subprocess.run([sys.executable, "-c", code, path], check=False).returncode == -9
+    assert list(path.parent.glob(".*.lock"))
+    assert list(path.parent.glob(".*.writer"))
+    log = Log(path, lambda event: None)
+    log.append(fields(9, new="four"))
+    log.close()
+    assert comments(path)[0][-1] == "four"
+
+
+def test_a_cut_at_the_end_of_a_line_is_found_against_a_sealed_head(tmp_path, counted):
+    path = write(tmp_path, tuple(map(str, range(30))))
+    seal_version(tmp_path, "v1", b"a\n", {})
+    lines = path.read_bytes().splitlines(keepends=True)
+    for size in range(len(lines)):
+        path.write_bytes(b"".join(lines[:size]))
+        assert not verify(tmp_path).ok
+    counted(f"cuts at the end of a line: {len(lines)}, each found against the sealed head")
+
+
+def test_a_log_read_by_its_own_words(tmp_path):
+    path = write(tmp_path)
+    events = []
+    assert read_log(Path(path), events.append).problem is None
+    assert [event.seq for event in events] == [0, 1, 2, 3]

@@ -1,0 +1,22 @@
+"""What all tests share: counts of the hard cases, printed at the end of the run."""
+
+import pytest
+
+
+@pytest.fixture
+def counted(record_property):
+    """Say in a sentence how many cases a test went through; the summary of the run repeats it."""
+
+    def say(words: str) -> None:
+        record_property("counted", words)
+
+    return say
+
+
+def pytest_terminal_summary(terminalreporter):
+    reports = terminalreporter.getreports("passed")
+    said = [value for one in reports if one.when == "call" for name, value in one.user_properties if name == "counted"]
+    if said:
+        terminalreporter.section("hard cases")
+        for words in said:
+            terminalreporter.write_line(words)
