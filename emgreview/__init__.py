@@ -79,7 +79,7 @@ if TYPE_CHECKING:
     from emgreview.second_look import draw_sample as draw_sample
     from emgreview.second_look import plan_bulk as plan_bulk
     from emgreview.second_look import plan_self_check as plan_self_check
-    from emgreview.second_look import self_check as self_check
+    from emgreview.second_look import self_check as self_check  # type: ignore[no-redef]
     from emgreview.session import open_review as open_review
     from emgreview.signal.onset import estimate_onsets as estimate_onsets
     from emgreview.signal.onset import list_bursts as list_bursts
@@ -95,7 +95,7 @@ if TYPE_CHECKING:
     from emgreview.tables import read_version as read_version
     from emgreview.trials import check as check
     from emgreview.trials import cut_trials as cut_trials
-    from emgreview.views import long_view as long_view
+    from emgreview.views import long_view as long_view  # type: ignore[no-redef]
     from emgreview.views import review as review
     from emgreview.views import show_cues as show_cues
 
