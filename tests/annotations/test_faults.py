@@ -285,7 +285,7 @@ def test_every_call_fails_once_or_for_ever_while_writing_recovering_and_sealing(
         with suppress(VersionError, LogError):
             sealed = seal_version(folder, "v1", b"a\n", {}, files)
         events = []
-        Log(path, lambda event: events.append(event.new), files=Unflushed()).close()
+        Log(path, lambda event: events.append(event.new), files=Unflushed()).close()  # noqa: B023
         recovered = [event for event in events if not (torn and event == HEADER)]
         assert recovered[: len(acknowledged)] == acknowledged
         assert recovered == attempted[: len(recovered)]
