@@ -7,14 +7,13 @@ import os
 import subprocess
 import sys
 from contextlib import contextmanager, suppress
-from pathlib import Path
 
 import pytest
 from test_log import HEADER, Failing, Unflushed, comments, fields, write
 
 from emgreview.annotations import log as log_module
 from emgreview.annotations.files import FileSystem
-from emgreview.annotations.log import Log, log_path, read_log
+from emgreview.annotations.log import Log, log_path
 from emgreview.annotations.versions import seal_version, verify
 from emgreview.errors import LogError, LogReadOnlyError, LogWriteError, VersionError
 
@@ -25,9 +24,10 @@ import json, os, random, signal, sys, time
 from pathlib import Path
 from emgreview.annotations.log import Log, read_log
 
-path, kills, first, later = Path(sys.argv[1]), int(sys.argv[2]), *map(json.loads, sys.argv[3:])
+folder, kills, first, later = Path(sys.argv[1]), int(sys.argv[2]), *map(json.loads, sys.argv[3:])
 chance = random.Random(7)
-acknowledged, attempted, stored, torn, silent = {}, {}, 0, 0, 0
+totals = {"attempted": 0, "acknowledged": 0, "recovered": 0}
+torn = silent = 0
 
 def write(out):
     log = Log(path, lambda event: None)
@@ -40,6 +40,9 @@ def write(out):
         os.write(out, f"saved {counter} {text}\\n".encode())
 
 for kill in range(kills):
+    if kill % 20 == 0:  # a new log, so that reading it takes little of the time before the kill
+        path = folder / f"rec{kill}_reviewer-r1.jsonl"
+        acknowledged, attempted, stored = {}, {}, 0
     if kill % 3 == 1 and path.exists():
         with path.open("ab") as stream:  # an unfinished line, so that the next kill may meet its recovery
             stream.write(b'{"blind":fal')
@@ -49,7 +52,7 @@ for kill in range(kills):
         os.close(back)
         write(out)
     os.close(out)
-    time.sleep(chance.expovariate(1 / 0.012))
+    time.sleep(chance.uniform(0, 0.08))
     os.kill(child, signal.SIGKILL)
     os.waitpid(child, 0)
     said = b""
@@ -68,25 +71,29 @@ for kill in range(kills):
     assert set(acknowledged) <= set(found) <= set(attempted), kill
     assert len(set(found)) == len(found) >= stored
     stored = len(found)
-print(json.dumps([kills, len(attempted), len(acknowledged), stored, silent, torn]))
+    if kill % 20 == 19:
+        for name, count in zip(totals, map(len, (attempted, acknowledged, found)), strict=True):
+            totals[name] += count
+print(json.dumps([*totals.values(), silent, torn]))
 """
 
 
 def test_kills_at_random_moments_lose_nothing_that_was_acknowledged(tmp_path, counted):
-    path = log_path(tmp_path, "rec", "r1")
+    folder = tmp_path / "logs"
     lines = [json.dumps(fields(1, "log", HEADER)), json.dumps(fields(1))]
     done = subprocess.run(
-        [sys.executable, "-c", KILLER, path, str(KILLS), *lines], capture_output=True, text=True, check=False
+        [sys.executable, "-c", KILLER, folder, str(KILLS), *lines], capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stderr
-    kills, attempted, acknowledged, stored, silent, torn = json.loads(done.stdout)
-    Log(path, lambda event: None).close()
+    attempted, acknowledged, recovered, silent, torn = json.loads(done.stdout)
+    for path in folder.glob("*.jsonl"):
+        Log(path, lambda event: None).close()
     assert verify(tmp_path).ok
-    assert kills >= 200
-    assert acknowledged > kills / 2
+    assert KILLS >= 200
+    assert acknowledged > KILLS
     counted(
-        f"kill -9: {kills} kills at random moments, {attempted} decisions attempted, {acknowledged} acknowledged, "
-        f"{stored} recovered, 0 lost; {silent} kills before the first decision, {torn} left an unfinished line"
+        f"kill -9: {KILLS} kills at random moments, {attempted} decisions attempted, {acknowledged} acknowledged, "
+        f"{recovered} recovered, 0 lost; {silent} kills before the first decision, {torn} left an unfinished line"
     )
 
 
@@ -148,13 +155,25 @@ def flushed(calls, place):
     return ("fsync_dir", (path if kind == "create" else calls[place][2]).parent) in later
 
 
+WRITES = {
+    "lost": lambda content: b"",
+    "done": lambda content: content,
+    "blank": lambda content: bytes(len(content)),
+    "blank but for the end": lambda content: content[-40:].rjust(len(content), b"\0"),
+    "blank in the middle": lambda content: content[:100] + content[100:][-40:].rjust(len(content[100:]), b"\0"),
+    **{f"{n} of 8": lambda content, n=n: content[: len(content) * n // 8] for n in range(1, 8)},
+    "all but the newline": lambda content: content[:-1],
+}
+"""What a write that was not flushed may leave."""
+
+
 def after_a_power_cut(calls, start):
     """Every content of the disk that a cut after these calls may leave: path to bytes, None for folders.
 
-    Calls that were not flushed took place or not, in any combination; a write also by half, or as blank bytes.
+    Calls that were not flushed took place or not, in any combination; a write also in part, or with blanks in it.
     """
     open_ = [n for n, call in enumerate(calls) if not call[0].startswith("fsync") and not flushed(calls, n)]
-    choices = [("lost", "done", "half", "blank") if calls[n][0] == "write" else ("lost", "done") for n in open_]
+    choices = [WRITES if calls[n][0] == "write" else ("lost", "done") for n in open_]
     for fate in itertools.product(*choices):
         fates = dict(zip(open_, fate, strict=True))
         disk = dict(start)
@@ -166,8 +185,7 @@ def after_a_power_cut(calls, start):
                 disk[path] = None if path.suffix == "" or path.name.endswith(".unfinished") else b""
             elif kind == "write" and path in disk:
                 at, content = rest
-                content = {"done": content, "half": content[: len(content) // 2], "blank": bytes(len(content))}[how]
-                disk[path] = disk[path][:at].ljust(at, b"\0") + content
+                disk[path] = disk[path][:at].ljust(at, b"\0") + WRITES[how](content)
             elif kind == "truncate" and path in disk:
                 disk[path] = disk[path][: rest[0]]
             elif kind == "replace" and path in disk:
@@ -225,8 +243,7 @@ def test_any_subset_of_what_was_not_flushed_may_be_lost(tmp_path, counted):
                 assert found[: len(must)] == must
                 assert found == attempted[: len(found)]
                 if torn:
-                    beside = [one.read_bytes() for one in place.rglob("*.torn-*")]
-                    assert torn in beside or torn[: len(torn) // 2] in beside or size > 1
+                    assert torn in [one.read_bytes() for one in place.rglob("*.torn-*")]
                 assert again.problem.endswith("is closed") or "line" in again.problem
                 cases += 1
     assert cases > 100
@@ -285,16 +302,14 @@ def test_every_call_fails_once_or_for_ever_while_writing_recovering_and_sealing(
         with suppress(VersionError, LogError):
             sealed = seal_version(folder, "v1", b"a\n", {}, files)
         events = []
-        Log(path, lambda event: events.append(event.new), files=Unflushed()).close()  # noqa: B023
-        recovered = [event for event in events if not (torn and event == HEADER)]
+        Log(path, events.append, files=Unflushed()).close()
+        recovered = [event.new for event in events if not (torn and event.new == HEADER)]
         assert recovered[: len(acknowledged)] == acknowledged
         assert recovered == attempted[: len(recovered)]
         found = verify(folder)
         assert found.ok or (not events and found.events == 0), found.problems
         assert sealed is None or found.versions == 1
         cases += 1
-        if files.left > 0:
-            continue
     counted(f"failing calls: {cases} runs, the nth write, fsync, rename or truncate failing once or for ever; 0 lost")
 
 
@@ -336,22 +351,15 @@ def test_a_full_disk_keeps_every_acknowledged_decision_and_goes_on_when_space_re
         acknowledged, why = fill(log, 1)
         assert "No space left" in str(why)
         log.close()
-        found, _again = comments(path)  # still full
-        assert found == acknowledged
+        assert comments(path)[0] == acknowledged, "still full"
         (disk / "other").unlink()
         log = Log(path, lambda event: None)
         assert not log.read_only, log.problem
-        more, _ = fill(log, 10_000)
+        more = [log.append(fields(counter, new=f"comment {counter}")).new for counter in range(5000, 5020)]
         log.close()
-        assert len(more) > 10
-        found, _ = comments(path)
-        assert found == acknowledged + more
-        for beside in path.parent.glob("*.torn-*"):
-            beside.unlink()
+        assert comments(path)[0] == acknowledged + more
         assert verify(disk).ok
-    counted(
-        f"full disk: {len(acknowledged)} acknowledged, all there; {len(more)} more once space had returned, all there"
-    )
+    counted(f"full disk: {len(acknowledged)} acknowledged, all there, and {len(more)} more when space had returned")
 
 
 def test_a_disk_that_is_full_by_injection_behaves_the_same(tmp_path, counted):
@@ -429,10 +437,3 @@ def test_a_cut_at_the_end_of_a_line_is_found_against_a_sealed_head(tmp_path, cou
         path.write_bytes(b"".join(lines[:size]))
         assert not verify(tmp_path).ok
     counted(f"cuts at the end of a line: {len(lines)}, each found against the sealed head")
-
-
-def test_a_log_read_by_its_own_words(tmp_path):
-    path = write(tmp_path)
-    events = []
-    assert read_log(Path(path), events.append).problem is None
-    assert [event.seq for event in events] == [0, 1, 2, 3]

@@ -94,7 +94,7 @@ class Unflushed(FileSystem):
     fsync_dir = fsync
 
 
-def test_a_cut_at_any_byte_leaves_the_complete_lines(tmp_path):
+def test_a_cut_at_any_byte_leaves_the_complete_lines(tmp_path, counted):
     path = write(tmp_path, ("one", "two"))
     whole = path.read_bytes()
     for size in range(len(whole)):
@@ -108,6 +108,7 @@ def test_a_cut_at_any_byte_leaves_the_complete_lines(tmp_path):
         for beside in path.parent.glob("*.torn-*"):
             assert beside.read_bytes() == torn
             beside.unlink()
+    counted(f"cuts: at each of {len(whole)} bytes, the complete lines before it recovered, the rest kept beside")
 
 
 def test_after_a_cut_writing_goes_on(tmp_path):
@@ -120,7 +121,7 @@ def test_after_a_cut_writing_goes_on(tmp_path):
     assert verify(tmp_path).ok
 
 
-def test_a_flip_of_any_byte_is_found_or_torn_never_a_changed_decision(tmp_path):
+def test_a_flip_of_any_byte_is_found_or_torn_never_a_changed_decision(tmp_path, counted):
     path = write(tmp_path, ("one", "two"))
     whole = path.read_bytes()
     for place in range(len(whole)):
@@ -138,6 +139,7 @@ def test_a_flip_of_any_byte_is_found_or_torn_never_a_changed_decision(tmp_path):
             assert path.read_bytes() == flipped, "a broken log must not be touched"
         for beside in path.parent.glob("*.torn-*"):
             beside.unlink()
+    counted(f"flips: of each of {len(whole)} bytes, every one found or set aside, no decision changed")
 
 
 def test_a_log_edited_by_hand_opens_for_reading_up_to_the_edit(tmp_path):
