@@ -5,20 +5,23 @@ import errno
 import json
 import os
 import tempfile
+from collections import Counter
 from functools import partial
 from pathlib import Path
+from typing import ClassVar
 
 import jsonschema
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, precondition, rule
+from hypothesis.stateful import RuleBasedStateMachine, precondition, rule, run_state_machine_as_test
 
 import emgreview.annotations
 from emgreview.annotations import verify
 from emgreview.annotations.files import FileSystem
+from emgreview.annotations.state import DEFAULTS, untouched
 from emgreview.errors import (
     DecisionError,
     LogError,
@@ -30,7 +33,7 @@ from emgreview.errors import (
 )
 from emgreview.model import Marker, Onsets, Processing, Recording, Trials
 from emgreview.session import COMMANDS, open_review
-from emgreview.tables import read_version
+from emgreview.tables import read_version, to_tsv
 
 SCHEMA = json.loads((Path(emgreview.annotations.__file__).parent / "schema" / "event-1.json").read_text())
 CHECK = jsonschema.Draft202012Validator(SCHEMA)
@@ -474,36 +477,62 @@ def test_reviews_of_single_recordings_can_be_opened_together_later(tmp_path):
 
 
 class ReviewMachine(RuleBasedStateMachine):
-    """Any commands in any order: the state is the replay of the log, and undo leads back through every state."""
+    """Anything in any order: the state is the replay of the log, undo leads back through every state, and what was
+    sealed never changes."""
 
     trial = st.sampled_from([f"rec_given_{sample}" for sample in (1000, 3000, 7000)])
     label = st.sampled_from(["FDI", "APB"])
     time = st.sampled_from([-0.1, 0.05, 0.2, 0.3, 0.6])
+    counts: ClassVar[Counter] = Counter()
 
     def __init__(self):
         super().__init__()
         self.place = tempfile.TemporaryDirectory()
-        self.trials = make_trials()
-        self.session = start(Path(self.place.name), self.trials, files=Unflushed())
-        self.past, self.future = [], []
+        self.trials = make_trials(sub="7")
+        self.onset_s = 0.2
+        self.session = self.open()
+        self.fresh = to_tsv(self.session.decisions())
+        self.past, self.future, self.sealed = [], [], {}
+
+    def open(self):
+        return start(
+            Path(self.place.name), self.trials, files=Unflushed(), detect=partial(detect, onset_s=self.onset_s)
+        )
+
+    def decided(self):
+        """Everything that a person has decided, and nothing that a method proposes."""
+        values = self.session._replay.values.items()
+        stands = {key: value for key, value in values if value is not None and value != DEFAULTS.get(key[3])}
+        return {key: value for key, value in stands.items() if key[3] != "activity" or not untouched(value)}
 
     def teardown(self):
+        while self.session.undo():
+            pass
+        assert self.decided() == {}
+        self.reopen_with(0.2)
+        assert to_tsv(self.session.decisions()) == self.fresh, "undoing everything leads back to the first digest"
         self.session.close()
-        for line in log_lines(Path(self.place.name)):
+        folder = Path(self.place.name)
+        for line in log_lines(folder):
             CHECK.validate(line)
+        found = verify(folder)
+        assert found.ok, found.problems
+        for name, (sealed, table) in self.sealed.items():
+            pd.testing.assert_frame_equal(read_version(folder, name, expect=sealed.sha256), table)
         self.place.cleanup()
 
     def do(self, command, *arguments, **named):
-        before = whole(self.session)
+        before, shown = self.decided(), whole(self.session)
         try:
             changed = getattr(self.session, command)(*arguments, **named)
         except (DecisionError, UnknownNameError):
             changed = ()
+        self.counts["decisions" if changed else "without change"] += 1
         if changed:
             self.past.append(before)
             self.future.clear()
         else:
-            assert whole(self.session) == before
+            assert whole(self.session) == shown
 
     @rule(
         trial=trial, label=label, command=st.sampled_from(["accept", "none_visible", "remove", "copy_to_all", "usable"])
@@ -535,35 +564,102 @@ class ReviewMachine(RuleBasedStateMachine):
     def comment(self, trial, text, label):
         self.do("comment", trial, text, label)
 
+    @rule(trial=trial, time_s=st.none() | time)
+    def cue(self, trial, time_s):
+        self.do("correct_cue", trial, time_s)
+
     @rule(start=st.sampled_from([0.5, 1.0]), label=label)
     def aside(self, start, label):
         self.do("set_aside", "rec", label, start, start + 1, reasons=["clipped"])
 
+    @rule(what=st.sampled_from([{"participant": "7"}, {"recording": "rec"}, {"recording": "rec", "channel": "APB"}]))
+    def exclude(self, what):
+        self.do("exclude", "left early", **what)
+
+    @rule(what=st.sampled_from([{"participant": "7"}, {"recording": "rec"}]))
+    def readmit(self, what):
+        self.do("readmit", **what)
+
     @precondition(lambda self: self.past)
     @rule()
     def undo(self):
-        self.future.append(whole(self.session))
+        self.counts["undone"] += 1
+        self.future.append(self.decided())
         assert self.session.undo()
-        assert whole(self.session) == self.past.pop()
+        assert self.decided() == self.past.pop()
 
     @precondition(lambda self: self.future)
     @rule()
     def redo(self):
-        self.past.append(whole(self.session))
+        self.counts["done again"] += 1
+        self.past.append(self.decided())
         assert self.session.redo()
-        assert whole(self.session) == self.future.pop()
+        assert self.decided() == self.future.pop()
 
     @rule()
     def reopen(self):
+        self.counts["reopened"] += 1
         before, next_ = whole(self.session), self.session.where
         self.session.close()
-        self.session = start(Path(self.place.name), self.trials, files=Unflushed())
+        self.session = self.open()
         assert whole(self.session) == before
         assert self.session.where in (next_, self.session.next_unreviewed(next_))
 
+    @rule(onset_s=st.sampled_from([0.2, 0.21]))
+    def reopen_with(self, onset_s):
+        self.counts["other parameters"] += 1
+        before = self.decided()
+        self.session.close()
+        self.onset_s = onset_s
+        self.session = self.open()
+        assert self.decided() == before, "another method changes nothing that was decided"
 
-TestReviewMachine = ReviewMachine.TestCase
-TestReviewMachine.settings = settings(max_examples=40, stateful_step_count=25, deadline=None)
+    @rule(fragment=st.sampled_from([b"{", b'{"blind":false,"counter"', b"\x00" * 9]))
+    def crash(self, fragment):
+        self.counts["crashes"] += 1
+        before = whole(self.session)
+        (path,) = (Path(self.place.name) / "logs").rglob("*.jsonl")
+        with path.open("ab") as stream:
+            stream.write(fragment)
+        self.session = self.open()
+        assert self.session.notices
+        assert whole(self.session) == before
+
+    @rule()
+    def seal(self):
+        self.counts["sealed"] += 1
+        name = self.session.next_version
+        self.sealed[name] = self.session.seal(name), self.session.decisions()
+
+
+def test_any_commands_in_any_order(counted):
+    run_state_machine_as_test(ReviewMachine, settings=settings(max_examples=60, stateful_step_count=30, deadline=None))
+    counts = ", ".join(f"{count} {name}" for name, count in ReviewMachine.counts.most_common())
+    counted(f"any order: {ReviewMachine.counts.total()} steps: {counts}; every undo led back, every version read back")
+
+
+@settings(max_examples=40, deadline=None)
+@given(order=st.permutations(range(10)))
+def test_the_order_of_review_does_not_change_what_is_sealed(order):
+    steps = [
+        lambda session, q: session.accept(q[0], "FDI"),
+        lambda session, q: session.accept_rest(q[1]),
+        lambda session, q: session.move(q[0], "APB", onset_s=0.25),
+        lambda session, q: session.none_visible(q[2], "FDI"),
+        lambda session, q: session.not_locatable(q[2], "APB", earliest_s=0.1, latest_s=0.2),
+        lambda session, q: session.unusable(q[3], "FDI", ["clipped"]),
+        lambda session, q: session.behaviour(q[0], "late"),
+        lambda session, q: session.comment(q[0], "odd", "FDI"),
+        lambda session, q: session.correct_cue(q[3], 0.01),
+        lambda session, q: session.exclude("broken lead", recording="rec", channel="APB"),
+    ]
+    contents = []
+    for sequence in (range(10), order):
+        with tempfile.TemporaryDirectory() as place, start(Path(place), files=Unflushed()) as session:
+            for step in sequence:
+                steps[step](session, sorted(session.queue))
+            contents.append(to_tsv(session.decisions()))
+    assert contents[0] == contents[1]
 
 
 # Logs ------------------------------------------------------------------------------------------------------------
@@ -590,8 +686,8 @@ def test_the_convention_is_kept_once_and_again_when_it_changes(tmp_path):
     words = "First sample at which the raw trace leaves the rest for good"
     with start(tmp_path) as session:
         assert session.convention is None
-    for given, holds in ((words, words), (None, words), (words, words), ("Foot of the burst", "Foot of the burst")):
-        with start(tmp_path, convention=given) as session:
+    for told, holds in ((words, words), (None, words), (words, words), ("Foot of the burst", "Foot of the burst")):
+        with start(tmp_path, convention=told) as session:
             assert session.convention == holds
             assert session.undo() == (), "a convention is no decision"
     with start(tmp_path, reviewer="r2", convention=words) as session:
