@@ -8,6 +8,9 @@
     agreement   how far two reviewers of a folder agree, in words and in time
     adjudicate  what two reviewers disagree on, and what a third has settled, as a table
     verify      check every log and every sealed version of a review folder
+    diff        what changed between two versions, or any two points of the logs
+    seal        seal a version without a screen, with or without a rule for inclusion
+    replay      rebuild a sealed version from raw recordings and logs, and compare
     bench       how accurate the onset methods are, on trials whose truth is known
 
 Text for people goes to standard output, or JSON with ``--json``; notes and errors go to standard error, one line each.
@@ -139,7 +142,14 @@ def _review(given: argparse.Namespace) -> Status:
         if rec is None:
             raise er.EmgreviewError(f"{name} cannot be read, and a review without it would be another; see above.")
         trials.append(_cut(rec, given))
-    with er.open_review(trials, given.folder, reviewer=given.reviewer, order=given.order, blind=given.blind) as session:
+    with er.open_review(
+        trials,
+        given.folder,
+        reviewer=given.reviewer,
+        order=given.order,
+        blind=given.blind,
+        convention=given.convention,
+    ) as session:
         for notice in session.notices:
             _say(f"note: {notice}")
 
@@ -203,6 +213,34 @@ def _verify(given: argparse.Namespace) -> Status:
     words = f"Events {found.events}, logs {found.logs}, sealed versions {found.versions}: "
     words += "all as written." if found.ok else f"problems {len(found.problems)}."
     _tell(given, dataclasses.asdict(found), "\n".join([words, *(f"  {problem}" for problem in found.problems)]))
+    return FINE if found.ok else NOT_FINE
+
+
+def _diff(given: argparse.Namespace) -> Status:
+    from emgreview.tables import to_tsv  # heavy: pandas, which the other commands can do without
+
+    found = er.diff(given.folder, given.old, given.new, reviewer=given.reviewer)
+    rows = found.table.astype(object).where(found.table.notna(), None).to_dict("records")
+    values = {"words": found.words, "old": found.old, "new": found.new, "changes": rows}
+    as_table = to_tsv(found.table).decode().removesuffix("\n")
+    _tell(given, values, as_table if given.table else "\n".join(found.words or ["nothing changed"]))
+    return FINE
+
+
+def _seal(given: argparse.Namespace) -> Status:
+    rule = None if given.rule is None else er.Rule.read(given.rule)
+    recordings = [rec for _, rec in _recordings(given) if rec is not None]
+    sealed = er.seal(given.folder, recordings, given.version, reviewer=given.reviewer, rule=rule)
+    values = {"version": sealed.name, "folder": str(sealed.path), "sha256": sealed.sha256}
+    _tell(given, values, f"Version {sealed.name} is in {sealed.path}\nSHA-256 {sealed.sha256}")
+    return FINE
+
+
+def _replay(given: argparse.Namespace) -> Status:
+    recordings = [rec for _, rec in _recordings(given) if rec is not None]
+    found = er.replay(given.folder, recordings, given.version)
+    held = {name: value for name, value in vars(found).items() if name != "table"}
+    _tell(given, {"ok": found.ok, **held}, str(found))
     return FINE if found.ok else NOT_FINE
 
 
@@ -399,6 +437,7 @@ def _parser() -> argparse.ArgumentParser:
     review.add_argument(
         "--hand", choices=("right", "left"), default="right", help="the hand that moves the mark (right)"
     )
+    review.add_argument("--convention", metavar="TEXT", help="how the study marks an onset, kept in the logs")
     review.add_argument("--blind", action="store_true", help="hide condition and participant, and shuffle")
     _browser(review)
 
@@ -424,6 +463,25 @@ def _parser() -> argparse.ArgumentParser:
 
     verify = _command(commands, "verify", _verify, "check every log and every sealed version of a review folder")
     verify.add_argument("folder", type=Path, help="the folder that holds 'logs'")
+
+    diff = _command(commands, "diff", _diff, "what changed between two points of a review")
+    diff.add_argument("folder", type=Path, help="the folder that holds 'logs'")
+    diff.add_argument("old", help="a version, a command's number, the SHA-256 of a line, or now")
+    diff.add_argument("new", nargs="?", default="now", help="likewise (now)")
+    diff.add_argument("--reviewer", metavar="CODE", help="whose logs, where a point does not say")
+    diff.add_argument("--table", action="store_true", help="every change as tab-separated text")
+
+    seal = _command(commands, "seal", _seal, "seal the decisions as they stand; trials are cut as the logs say")
+    _source(seal)
+    seal.add_argument("--folder", required=True, type=Path, help="the review folder")
+    seal.add_argument("--version", required=True, metavar="NAME", help="a new name, v1 for example")
+    seal.add_argument("--reviewer", metavar="CODE", help="whose decisions, where there are several")
+    seal.add_argument("--rule", type=Path, metavar="FILE", help="a rule for inclusion, .json or .toml")
+
+    replay = _command(commands, "replay", _replay, "rebuild a sealed version from raw recordings and logs")
+    _source(replay)
+    replay.add_argument("--folder", required=True, type=Path, help="the review folder")
+    replay.add_argument("--version", required=True, metavar="NAME", help="the sealed version, v1 for example")
 
     bench = _command(commands, "bench", _bench, "how accurate the onset methods are, on trials whose truth is known")
     bench.add_argument("what", choices=("onsets",), help="onsets: every onset method, and the figures to reach")

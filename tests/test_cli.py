@@ -192,6 +192,38 @@ def test_measure_refuses_other_samples_than_those_reviewed(run, sealed, tmp_path
     assert "other samples, labels or rate than the one that was reviewed" in err
 
 
+def test_seal_diff_and_replay(run, study, tmp_path):
+    trials = [er.cut_trials(rec, cue="go", before_s=1, after_s=1.5) for rec in er.read_dataset(study).recordings]
+    with er.open_review(trials, tmp_path, reviewer="r1", method="threshold") as session:
+        session.accept_rest(session.queue[0])
+    where = ("--folder", tmp_path, "--version", "v1")
+    rule = er.Rule(name="main", version=1).write(tmp_path / "rule.toml")
+    status, out, _ = run("seal", study, *where, "--rule", rule, "--json")
+    sealed = json.loads(out)
+    assert status == 0
+    table = er.read_version(tmp_path, "v1", expect=sealed["sha256"])
+    assert table["included"].sum() == (table["reviewed"] & (table["activity"] == "bursts")).sum()
+    status, out, _ = run("replay", study, *where)
+    assert (status, "same bytes: yes" in out) == (0, True)
+    assert json.loads(run("replay", study, *where, "--json")[1])["same_decisions"] is True
+    with er.open_review(trials, tmp_path, reviewer="r1", method="threshold") as session:
+        session.unusable(session.queue[1], "BB", ["clipped"])
+        session.comment(session.queue[1], "=odd")
+    status, out, _ = run("diff", tmp_path, "v1")
+    assert (status, out) == (0, "1 newly unusable: clipped\n1 comment changed\n")
+    status, out, _ = run("diff", tmp_path, "v1", "now", "--table")
+    assert len(out.splitlines()) == 3
+    assert "'=odd" in out, "safe for a spreadsheet"
+    changes = json.loads(run("diff", tmp_path, "v1", "--json")[1])["changes"]
+    assert [change["what"] for change in changes] == ["comment changed", "newly unusable"]
+    assert run("diff", tmp_path, "v1", "v1")[1] == "nothing changed\n"
+    status, out, err = run("replay", study / "participants.tsv", *where)
+    assert (status, out) == (1, "")
+    assert err.startswith("emgreview: ")
+    status, _, err = run("diff", tmp_path, "v9")
+    assert (status, err.count("\n")) == (1, 1)
+
+
 def test_verify_says_whether_all_is_as_written(run, study, tmp_path):
     trials = er.cut_trials(er.read_dataset(study).recordings[0], cue="go", before_s=1, after_s=1.5)
     with er.open_review(trials, tmp_path, reviewer="r1") as session:
