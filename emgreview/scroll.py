@@ -30,9 +30,9 @@ KINDS = ("raw", "band-passed", "rectified", "envelope")
 
 BLOCK_S = 8.0
 TILE = 64
-COARSE_BYTES = 64 << 20
-SAMPLES_BYTES = 96 << 20
-TILES_BYTES = 48 << 20
+COARSE_BYTES = 32 << 20
+SAMPLES_BYTES = 48 << 20
+TILES_BYTES = 16 << 20
 MOST_COLUMNS = 40_000
 BLOCKS_AHEAD = 3
 """Blocks beyond the view that one answer may condition: it then comes soon, and the next one goes further."""

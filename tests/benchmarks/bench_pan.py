@@ -180,18 +180,22 @@ def in_lab(playwright, folder: Path, begin: str, options: argparse.Namespace) ->
     server = Served(["jupyterlab", *JUPYTER, *QUIET], folder, "/api")
     try:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        shows = {"first": "er.long_view(rec)", **COMPARED, "long view": "er.long_view(rec)"}
         pages = {}
-        shows = {**COMPARED, "long view": "er.long_view(rec)"}  # the last one's memory is measured
-        for kind, call in shows.items():
+        for kind, call in shows.items():  # the long view comes last, because the last kernel's memory is measured
             page = browser.new_page(viewport={"width": 1700, "height": 1300}, device_scale_factor=options.scale)
-            name = server.write_notebook(
-                f"{kind.replace(' ', '_')}.ipynb", f"{begin}\nfrom bench_lines import compared", "er.long_view", call
-            )
+            cells = (f"{begin}\nfrom bench_lines import compared", "er.long_view", call)
+            name = server.write_notebook(f"{kind.replace(' ', '_')}.ipynb", *cells)
             run_cells(page, server, f"/lab/tree/{name}?reset")
-            root = page.locator(".emgreview" if kind == "long view" else ".compared").first
+            root = page.locator(".compared" if kind in COMPARED else ".emgreview").first
             root.wait_for(timeout=60_000)
             page.wait_for_timeout(1000)
             pages[kind] = (page, root)
+            if kind == "first":
+                first_picture(page, server, root)
+                page.close()
+                server.end_kernels()
+                del pages[kind]
         page, root = pages["long view"]
         root.locator(".chip.keys").click()
         page.keyboard.press("Slash")
@@ -201,7 +205,6 @@ def in_lab(playwright, folder: Path, begin: str, options: argparse.Namespace) ->
         report("JupyterLab", pages, options, (90, 0.75))
         used = memory_above_idle(folder)
         print(f"JupyterLab: peak memory of the kernel {used:.0f} MB above an idle one (budget 300)")
-        first_picture(page, server, root)
         browser.close()
     finally:
         server.stop()
