@@ -12,7 +12,7 @@ confirms. The commands stand in one file, over 400 lines, because together they 
 
 import dataclasses
 import math
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import Any, Literal, Self
@@ -42,7 +42,7 @@ from emgreview.annotations.proposals import Proposals
 from emgreview.annotations.state import Activity, TrialState
 from emgreview.annotations.versions import Sealed, seal_version
 from emgreview.errors import DecisionError, LogReadOnlyError, ParameterError, UnknownNameError
-from emgreview.model import Onsets, Trials, to_sample
+from emgreview.model import Marker, Onsets, Recording, Trials, to_sample
 from emgreview.signal.onset import estimate_onsets
 
 Ids = tuple[str, ...]
@@ -426,29 +426,89 @@ class Session:
         self, recording: str, channel: str, start_s: float, stop_s: float, reasons: Sequence[str] = ()
     ) -> Ids:
         """Set a stretch of one channel aside, in seconds from the first sample of the recording."""
-        recordings = self._proposals.recordings
-        if recording not in recordings:
-            raise UnknownNameError("recording", recording, recordings)
-        source = recordings[recording]
-        source.channel(channel)
-        if not 0 <= start_s < stop_s <= source.duration_s:
-            raise DecisionError(
-                f"the stretch {start_s} to {stop_s} s does not lie in recording {recording!r} (0 to "
-                f"{source.duration_s:g} s, start before stop); correct it."
-            )
-        start, stop = to_sample(start_s, source.rate_hz), to_sample(stop_s, source.rate_hz)
+        start, stop = self._stretch(recording, channel, start_s, stop_s)
         new = {"start": start, "stop": stop, "reasons": check_reasons(reasons, REASONS)}
-        name = f"aside-{self._book.next_counter}"
-        self._book.append(recording, "set aside", "set aside", None, new, channel=channel, burst=name)
-        return self._tell(self._touched(recording, new))
+        return self._keep_in(recording, "set aside", "set aside", "aside", new, channel)
+
+    def mark_burst(self, recording: str, channel: str, onset_s: float, offset_s: float, kind: str = "response") -> Ids:
+        """Mark a burst by hand, in seconds from the first sample of the recording.
+
+        Every trial that holds its onset gets it as an added burst, without its offset where that lies beyond the trial;
+        each of these is a command of its own. Where no trial does, it is kept with the recording (:attr:`marked`).
+        """
+        start, stop = self._stretch(recording, channel, onset_s, offset_s)
+        check_choice("kind", kind, KINDS)
+        touched = self._touched(recording, {"start": start, "stop": start + 1})
+        own = [
+            trial
+            for trial in touched
+            if self._proposals.source(trial)[1] == 1 and channel in self._places[trial].labels
+        ]
+        if not own:
+            new = {"start": start, "stop": stop, "kind": kind}
+            return self._keep_in(recording, "mark burst", "marked burst", "marked", new, channel)
+        ids: Ids = ()
+        for trial in own:
+            place = self._places[trial]
+            onset, offset = ((sample - place.cue) / place.rate_hz for sample in (start, stop))
+            ids += self.add(trial, channel, onset_s=onset, offset_s=offset if stop < place.stop else None, kind=kind)
+        return ids
+
+    @property
+    def marked(self) -> tuple[tuple[str, str, int, int, str], ...]:
+        """Bursts marked outside all trials: recording, channel, onset and offset samples, kind."""
+        return tuple(
+            (recording, str(channel), value["start"], value["stop"], value["kind"])
+            for recording, channel, value in self._kept_in("marked burst")
+        )
+
+    def no_cue(self, trial: str, reason: str | None) -> Ids:
+        """Say that the trial's recorded cue is none, and why ("double"); None: it stands after all. The recorded marker
+        stays. The trial can still be looked at, but every rule for inclusion leaves it out."""
+        if reason is not None and not reason.strip():
+            raise DecisionError(
+                "no_cue came without a reason; say in a word why the cue is none, for example 'double'."
+            )
+        new = reason and check_text(reason.strip())
+        return self._record("no cue", trial, None, "no cue", self._value(trial, None, "no cue"), new, reason=new)
+
+    @property
+    def no_cues(self) -> Mapping[str, str]:
+        """Trials whose cue is none, and why."""
+        values = self._replay.values.items()
+        return {str(key[1]): reason for key, reason in values if key[3] == "no cue" and reason}
+
+    def add_cue(self, recording: str, time_s: float, label: str, reason: str | None = None) -> Ids:
+        """Add a cue that the recording lacks, in seconds from its first sample. The recorded markers stay; trials cut
+        from :meth:`with_added_cues` have it, and the ids of all others stay the same."""
+        source = self._recording(recording)
+        sample = to_sample(time_s, source.rate_hz) if math.isfinite(time_s) else -1
+        taken = {(marker.sample, marker.label) for marker in self.with_added_cues(recording).markers}
+        if not 0 <= sample < source.n_samples or not label.strip() or (sample, label) in taken:
+            raise DecisionError(
+                f"a cue {label!r} came at {time_s} s; allowed: a time within 0 to {source.duration_s:g} s of recording "
+                f"{recording!r}, a label, and no second cue with that label at one sample; correct it."
+            )
+        new = {"sample": sample, "label": check_text(label)}
+        return self._keep_in(recording, "add cue", "added cue", "cue", new, None, reason and check_text(reason))
+
+    @property
+    def added_cues(self) -> tuple[tuple[str, int, str], ...]:
+        """Cues added by hand: recording, sample, label."""
+        return tuple((name, value["sample"], value["label"]) for name, _, value in self._kept_in("added cue"))
+
+    def with_added_cues(self, recording: str) -> Recording:
+        """A recording of this review with the cues that were added by hand among its markers."""
+        source = self._recording(recording)
+        added = [Marker(sample, label, "added") for name, sample, label in self.added_cues if name == recording]
+        return source.with_markers([*source.markers, *added])
 
     @property
     def aside(self) -> tuple[tuple[str, str, int, int, tuple[str, ...]], ...]:
         """Stretches set aside: recording, channel, start and stop samples, reasons."""
         return tuple(
-            (str(key[0]), str(key[2]), value["start"], value["stop"], tuple(value["reasons"]))
-            for key, value in self._replay.values.items()
-            if key[3] == "set aside" and value is not None
+            (recording, str(channel), value["start"], value["stop"], tuple(value["reasons"]))
+            for recording, channel, value in self._kept_in("set aside")
         )
 
     def exclude(
@@ -515,7 +575,10 @@ class Session:
             cues={trial: place.trials.cues[place.row] for trial, place in places.items()},
             participants={name: one.entities.get("sub") for name, one in self._proposals.recordings.items()},
             aside=self.aside,
-            excluded=self.excluded,
+            excluded=(
+                *self.excluded,
+                *(("trial", trial, None, f"no cue, {why}") for trial, why in self.no_cues.items()),
+            ),
             blind=self.blind,
         )
 
@@ -689,7 +752,7 @@ class Session:
             showing=event.showing,
             visible=self._unseen(self._entry(subject["trial"], event.showing), subject["channel"]),
         )
-        if event.field == "set aside":
+        if event.field in states.IN_RECORDING:
             return self._tell(self._touched(str(subject["recording"]), event.new))
         if event.field in states.EXCLUDED:
             return self._tell(self._belonging(event))
@@ -734,8 +797,48 @@ class Session:
             observer(ids)
         return ids
 
-    def _touched(self, recording: str, stretch: Mapping[str, Any]) -> Ids:
-        """Trials that a stretch set aside overlaps."""
+    def _recording(self, name: str) -> Recording:
+        recordings = self._proposals.recordings
+        if name not in recordings:
+            raise UnknownNameError("recording", name, recordings)
+        return recordings[name]
+
+    def _stretch(self, recording: str, channel: str, start_s: float, stop_s: float) -> tuple[int, int]:
+        """Samples of a stretch of one channel, checked."""
+        source = self._recording(recording)
+        source.channel(channel)
+        if not 0 <= start_s < stop_s <= source.duration_s:
+            raise DecisionError(
+                f"the stretch {start_s} to {stop_s} s does not lie in recording {recording!r} (0 to "
+                f"{source.duration_s:g} s, start before stop); correct it."
+            )
+        return to_sample(start_s, source.rate_hz), to_sample(stop_s, source.rate_hz)
+
+    def _keep_in(
+        self,
+        recording: str,
+        operation: str,
+        field: str,
+        prefix: str,
+        new: Mapping[str, Any],
+        channel: str | None,
+        reason: str | None = None,
+    ) -> Ids:
+        """Log what stands in a recording, not in a trial; the trials it touches."""
+        name = f"{prefix}-{self._book.next_counter}"
+        self._book.append(recording, operation, field, None, new, channel=channel, burst=name, reason=reason)
+        return self._tell(self._touched(recording, new))
+
+    def _kept_in(self, field: str) -> Iterator[tuple[str, str | None, Mapping[str, Any]]]:
+        """What stands of one of these fields: recording, channel, value."""
+        for (recording, _, channel, name, _), value in self._replay.values.items():
+            if name == field and value is not None:
+                yield str(recording), channel, value
+
+    def _touched(self, recording: str, found: Mapping[str, Any]) -> Ids:
+        """Trials that a stretch overlaps, or that hold an added cue."""
+        start = found.get("start", found.get("sample"))
+        stretch = {"start": start, "stop": found.get("stop", start + 1)}
         return tuple(
             trial
             for trial in self.queue
@@ -817,8 +920,8 @@ class Session:
 NOTHING_SHOWN = Automatic(math.nan, math.nan, math.nan, math.nan, math.nan, math.nan, note="")
 """What :meth:`Session.automatic` gives where the automatic mark is hidden."""
 
-_ON_RECORDING = ("set_aside", "exclude", "readmit")
-_WITHOUT_CHANNEL = ("accept_rest", "behaviour", "correct_cue", "undo", "redo")
+_ON_RECORDING = ("set_aside", "mark_burst", "add_cue", "exclude", "readmit")
+_WITHOUT_CHANNEL = ("accept_rest", "behaviour", "correct_cue", "no_cue", "add_cue", "undo", "redo")
 COMMANDS: tuple[str, ...] = (
     "accept",
     "accept_rest",
@@ -837,6 +940,9 @@ COMMANDS: tuple[str, ...] = (
     "discuss",
     "behaviour",
     "correct_cue",
+    "no_cue",
+    "add_cue",
+    "mark_burst",
     "set_aside",
     "exclude",
     "readmit",

@@ -919,3 +919,83 @@ def test_a_log_of_version_1_still_opens(tmp_path):
         assert session.progress == (7, 8, 3, 4)
         assert session.redo() == (c,)
     assert log.read_bytes().startswith(stored)
+
+
+# What is marked in a recording ----------------------------------------------------------------------------------
+
+
+def test_bursts_marked_in_a_recording_carry_over_to_the_trials_that_hold_their_onset(tmp_path):
+    with start(tmp_path) as session:
+        a, b = session.queue[:2]
+        assert session.mark_burst("rec", "FDI", 1.3, 1.45) == (a,)
+        assert session.mark_burst("rec", "APB", 3.9, 5.0, kind="tonic") == (b,), "its offset lies beyond the trial"
+        (added,) = [burst for burst in session.state(a).channels["FDI"].standing if burst.origin == "added"]
+        assert (added.onset, added.offset, added.accepted) == (1300, 1450, True)
+        (added,) = [burst for burst in session.state(b).channels["APB"].standing if burst.origin == "added"]
+        assert (added.onset, added.offset, added.kind) == (3900, None, "tonic")
+        assert session.mark_burst("rec", "FDI", 2.1, 2.2) == ()
+        assert session.marked == (("rec", "FDI", 2100, 2200, "response"),)
+        assert session.undo() == ()
+        assert session.marked == ()
+        assert session.redo() == ()
+    with start(tmp_path) as session:
+        assert session.marked == (("rec", "FDI", 2100, 2200, "response"),)
+    for line in log_lines(tmp_path):
+        CHECK.validate(line)
+
+
+def test_a_cue_that_is_none_leaves_its_trial_out_and_can_stand_again(tmp_path):
+    with start(tmp_path) as session:
+        a, b = session.queue[:2]
+        markers = session.trials[0].recording.markers
+        assert session.no_cue(b, "double") == (b,)
+        assert session.no_cue(b, "double") == (), "the same again is no new event"
+        table = session.decisions().set_index("trial")
+        assert set(table.loc[b, "excluded"]) == {"trial: no cue, double"}
+        assert table.loc[a, "excluded"].isna().all()
+        assert session.trials[0].recording.markers == markers
+    with start(tmp_path) as session:
+        assert session.no_cues == {b: "double"}
+        session.no_cue(b, None)
+        assert session.no_cues == {}
+        session.undo()
+        assert session.no_cues == {b: "double"}
+    for line in log_lines(tmp_path):
+        CHECK.validate(line)
+
+
+def test_an_added_cue_joins_the_markers_of_a_recording_cut_anew(tmp_path):
+    with start(tmp_path) as session:
+        before = session.trials[0].recording.markers
+        assert session.add_cue("rec", 2.2, "go", reason="trigger dropped out") == ()
+        assert session.add_cue("rec", 1.5, "go") == session.queue[:1]
+        assert session.added_cues == (("rec", 2200, "go"), ("rec", 1500, "go"))
+        now = session.with_added_cues("rec").markers
+        assert [marker.sample for marker in now if marker.source == "added"] == [1500, 2200]
+        assert [marker for marker in now if marker.source != "added"] == list(before)
+        assert session.undo() == session.queue[:1]
+        assert session.added_cues == (("rec", 2200, "go"),)
+    for line in log_lines(tmp_path):
+        CHECK.validate(line)
+
+
+@pytest.mark.parametrize(
+    ("act", "error", "words"),
+    [
+        (lambda s: s.mark_burst("rec", "FDI", 2.0, 2.0), DecisionError, "start before stop"),
+        (lambda s: s.mark_burst("rec", "FDI", 2.0, 99.0), DecisionError, "does not lie in recording"),
+        (lambda s: s.mark_burst("rec", "ECG", 2.0, 3.0), UnknownNameError, "no channel is called 'ECG'"),
+        (lambda s: s.mark_burst("rec", "FDI", 2.0, 3.0, kind="odd"), UnknownNameError, "no kind is called 'odd'"),
+        (lambda s: s.mark_burst("reg", "FDI", 2.0, 3.0), UnknownNameError, "Did you mean 'rec'"),
+        (lambda s: s.no_cue(s.queue[0], "  "), DecisionError, "without a reason"),
+        (lambda s: s.add_cue("rec", 1.0, "go"), DecisionError, "no second cue with that label at one sample"),
+        (lambda s: s.add_cue("rec", float("nan"), "go"), DecisionError, "a time within 0 to 10 s"),
+        (lambda s: s.add_cue("rec", 2.0, " "), DecisionError, "a label"),
+    ],
+)
+def test_marks_in_a_recording_that_cannot_be_are_refused_and_write_nothing(tmp_path, act, error, words):
+    with start(tmp_path) as session:
+        n = len(log_lines(tmp_path))
+        with pytest.raises(error, match=words):
+            act(session)
+        assert len(log_lines(tmp_path)) == n

@@ -60,6 +60,12 @@ WORDS: Mapping[str, tuple[str, str]] = {
     "confidence changed": ("confidence changed", "confidences changed"),
     "behaviour changed": ("behaviour changed", "behaviours changed"),
     "cue corrected": ("cue corrected", "cues corrected"),
+    "cue is none": ("cue that is none", "cues that are none"),
+    "cue stands": ("cue that stands after all", "cues that stand after all"),
+    "cue added": ("cue added", "cues added"),
+    "added cue taken back": ("added cue taken back", "added cues taken back"),
+    "burst marked outside trials": ("burst marked outside trials", "bursts marked outside trials"),
+    "mark outside trials taken back": ("mark outside trials taken back", "marks outside trials taken back"),
     "comment changed": ("comment changed", "comments changed"),
     "put up for discussion": ("put up for discussion", "put up for discussion"),
     "discussion closed": ("discussion closed", "discussions closed"),
@@ -263,6 +269,12 @@ def _of_value(key: states.Key, first: Point, second: Point) -> Iterator[Change]:
         yield change("put up for discussion" if new else "discussion closed")
     elif name == "set aside":
         yield change("stretch set aside" if new else "stretch taken back")
+    elif name == "marked burst":
+        yield change("burst marked outside trials" if new else "mark outside trials taken back")
+    elif name == "added cue":
+        yield change("cue added" if new else "added cue taken back")
+    elif name == "no cue":
+        yield change("cue is none" if new else "cue stands")
     elif name in states.EXCLUDED:
         yield change("excluded" if new else "readmitted")
     elif name == "cue":

@@ -14,7 +14,10 @@ Over 400 lines: what a value means and how each command changes it are read toge
     discuss      channel-trial or trial                   true or false
     behaviour    trial           a word of BEHAVIOURS or null
     cue          trial           the corrected cue's sample, or null
+    no cue       trial           why the recorded cue is none ("double"), or null: it stands
     set aside    channel         {"start", "stop", "reasons"}, or null once undone; the id stands in subject.burst
+    marked burst channel         {"start", "stop", "kind"}: a burst marked outside all trials; id and undoing likewise
+    added cue    recording       {"sample", "label"}: a cue that the recording lacks; id and undoing likewise
     excluded     recording, or one channel of it     the reason, or null once readmitted
     participant excluded         the reason, or null; it stands in the log of one of the participant's recordings
     channels     trial           {label: {field: value}}: several channels in one command
@@ -40,15 +43,18 @@ Value = Any
 Activity = Mapping[str, Any]
 Key = tuple[
     str | None, str | None, str | None, str, str | None
-]  # recording, trial, channel, field, id of a set-aside stretch
+]  # recording, trial, channel, field, id of what stands in the recording, not in a trial
+
+IN_RECORDING = ("set aside", "marked burst", "added cue")
+"""Fields of what is found in a recording, each with an id of its own in subject.burst."""
 
 EXCLUDED = ("excluded", "participant excluded")
 """Fields that keep a whole channel, recording or participant out, with a reason."""
 
 USABLE: Mapping[str, Any] = {"reasons": [], "state": "usable"}
 DEFAULTS: Mapping[str, Value] = MappingProxyType(
-    {"signal": USABLE, "comment": None, "discuss": False, "behaviour": None, "cue": None, "set aside": None}
-    | dict.fromkeys(EXCLUDED)
+    {"signal": USABLE, "comment": None, "discuss": False, "behaviour": None, "cue": None, "no cue": None}
+    | dict.fromkeys((*IN_RECORDING, *EXCLUDED))
 )
 VERDICTS = ("none visible", "not locatable")
 """What a person can say of a channel in place of marking bursts."""
@@ -136,7 +142,7 @@ def keyed(event: Event, value: Value) -> list[tuple[Key, Value]]:
             for channel in value
             for part in value[channel]
         ]
-    stretch = subject["burst"] if name == "set aside" else None
+    stretch = subject["burst"] if name in IN_RECORDING else None
     return [((recording, trial, subject["channel"], name, stretch), value)]
 
 
