@@ -147,3 +147,23 @@ def test_decisions_are_taken_in_order_once_and_never_after_a_gap(session):
     decide(2, "accept", seen={"biceps": [["response", 0.1, 0.2]]})
     assert "not those that stand" in screen.news
     assert not session.state(first).channels["biceps"].reviewed
+
+
+def test_every_message_of_the_browser_is_answered(session):
+    import emgreview as er
+
+    screen = er.review(session)
+    said = {"client": "x", "index": 3, "channel": "biceps"}
+    screen._handle_msg({"kind": "hello", "client": "x", "held": []})
+    assert screen.pack
+    screen._handle_msg({"kind": "want", "client": "x", "trials": [9, 10]})
+    screen._handle_msg({"kind": "beat", "client": "x", "n": 4})
+    assert screen.pulse == "x 4"
+    screen._handle_msg({"kind": "listen", "n": 1, "start_s": -0.5, "stop_s": 1.0, **said})
+    assert screen.sound
+    screen._handle_msg({"kind": "spectrum", "onset_s": 0.2, "offset_s": 0.5, "for": "now", **said})
+    assert '"spectrum"' in screen.news
+    screen._handle_msg({"kind": "spectrum", "onset_s": 0.2, "offset_s": 0.201, "for": "now", **said})
+    assert "a spectrum needs 32" in screen.news
+    screen._handle_msg({"kind": "walk", "client": "x", "which": "not yet reviewed", "method": ""})
+    assert '"indices"' in screen.news

@@ -243,14 +243,14 @@ class TrialReview(JSComponent):
             raise DecisionError(self._retired)
         session.showing(**data["visible"])
         trial = self._queue[data["index"]]
-        self._demand_seen(trial, data["seen"] or {})
+        self._demand_seen(trial, data["seen"] or {}, session.open_channels(trial) if command == "accept_rest" else ())
         if command == "seal":
             sealed = session.seal(arguments["name"])
             words = f"Sealed as {arguments['name']!r}: {sealed.path} (SHA-256 {sealed.sha256[:16]}…)"
             return {"said": {"client": data["client"], "words": words}, "next_version": session.next_version}
         if command == "unblind":
             session.unblind(arguments["reason"])
-            return {"renew": True, **self._standing()}
+            return {"renew": True}
         before = dict(self._told)
         changed = session.apply(command, trial, data["channel"], **arguments)
         if command in ("undo", "redo") and changed:
@@ -261,9 +261,12 @@ class TrialReview(JSComponent):
         session.go_to(trial)
         return {}
 
-    def _demand_seen(self, trial: str, seen: Mapping[str, Any]) -> None:
+    def _demand_seen(self, trial: str, seen: Mapping[str, Any], needed: Sequence[str]) -> None:
         """Refuse to accept marks that are not those on the screen (another screen, a move that was refused …)."""
         state = self._session.state(trial)
+        unseen = [channel for channel in needed if channel not in seen]
+        if unseen:
+            raise DecisionError(f"{', '.join(unseen)} was taken for decided on the screen, and is not; look again.")
         for channel, marks in seen.items():
             stand = [[burst.id, burst.onset_s, burst.offset_s] for burst in state.channels[channel].standing]
             if json.loads(json.dumps(stand)) != marks:
@@ -330,7 +333,7 @@ class TrialReview(JSComponent):
             self.pack = packing.pack_trials(entries, typical)
 
     def _of(self, data: Mapping[str, Any]) -> tuple[Trials, int]:
-        trial = self._self._queue[data["index"]]
+        trial = self._queue[data["index"]]
         return self._trials[trial], self._rows[trial]
 
     def _card(self, trial: str) -> dict[str, Any]:

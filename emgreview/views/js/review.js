@@ -271,7 +271,7 @@ export function render({model, view}) {
 
   /** The marks that an acceptance takes as they are seen, by channel: Python refuses where something else stands. */
   function seen_by(command) {
-    const rows = {accept: [row], accept_rest: emg_rows.filter((r) => !card().channels[r].reviewed)}[command]
+    const rows = {accept: [row], accept_rest: emg_rows.filter((r) => !decided(index, r))}[command]
     if (!rows) return null
     return Object.fromEntries(rows.map((r) => [label(r),
       card().channels[r].bursts.map(({id, onset_s, offset_s}) => [id, onset_s, offset_s])]))
