@@ -328,6 +328,7 @@ def test_walks_overview_and_pictures_on_demand(page, working):
 
     if screen.root.locator(".overview").is_hidden():
         screen.press("Comma")
+    page.wait_for_timeout(1000)  # the picture makes room for the overview
     box = screen.root.locator(".over-map").bounding_box()
     page.mouse.click(box["x"] + 40, box["y"] + 9 * 9 + 3)  # the tenth row
     screen.wait_painted(9)
