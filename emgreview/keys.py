@@ -6,7 +6,7 @@ where the hand expects it on every layout. Left hand: decisions; right hand: the
 carry out themselves.
 
     KEYS            the default table of a trial review
-    LONG_KEYS       that of the long view
+    LONG_KEYS       that of the long view; its groups DECIDING need a session
     key_table       it, for either hand, with changes
 """
 
@@ -142,8 +142,8 @@ def key_table(
 def _kind(code: str, kind: str, button: str) -> tuple[Key, Key]:
     one = {"kind": kind}
     return (
-        Key(code, "kind", f"show this channel {kind}", "This channel", button, arguments=one),
-        Key(code, "kind_all", f"show all channels {kind}", "All channels", shift=True, arguments=one),
+        Key(code, "show", f"show this channel {kind}", "This channel", button, arguments=one),
+        Key(code, "show_all", f"show all channels {kind}", "All channels", shift=True, arguments=one),
     )
 
 
@@ -192,5 +192,22 @@ LONG_KEYS: tuple[Key, ...] = (
     ),
     Key("KeyL", words="cursor a fortieth of the view later", group="Cursor", shift=True, **_by("cursor", widths=0.025)),
     Key("Slash", "key_card", "this card", "Cursor", shift=True),
+    Key("BracketLeft", "edge", "start of the stretch in hand to the cursor", "Mark", "start", arguments={"side": 0}),
+    Key("BracketRight", "edge", "end of the stretch in hand to the cursor", "Mark", "end", arguments={"side": 1}),
+    Key("KeyO", "switch_side", "move its start, its end, or the cursor", "Mark", "start/end"),
+    Key("KeyI", "next_mark", "take the next burst of this channel in hand", "Mark", "next burst"),
+    Key("KeyE", "mark_burst", "the stretch in hand is a burst", "Mark", "burst"),
+    Key("KeyH", "burst_kind", "say what kind of burst it is", "Mark", "kind …"),
+    Key("KeyR", "remove", "remove the burst in hand", "Mark", "remove"),
+    Key("KeyS", "set_aside", "set the stretch in hand aside: say why", "Mark", "set aside …"),
+    Key("Escape", "let_go", "let go of what is in hand", "Mark"),
+    Key("KeyM", "correct_cue", "the nearest cue belongs at the cursor (late)", "Cues", "cue to cursor …"),
+    Key("KeyQ", "no_cue", "the nearest cue is none (double), or stands again", "Cues", "no cue …"),
+    Key("KeyY", "add_cue", "a cue is missing at the cursor", "Cues", "missing cue …"),
+    Key("KeyU", "undo", "take back the last decision, wherever it was", "Cues", "undo"),
+    Key("KeyU", "redo", "take it again", "Cues", shift=True),
 )
 """Default keys of the long view."""
+
+DECIDING = ("Mark", "Cues")
+"""Groups of LONG_KEYS that need a session."""

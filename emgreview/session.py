@@ -260,6 +260,11 @@ class Session:
         """The channels of a trial that this review is about: all, unless it was narrowed."""
         return tuple(label for label in self._proposals.place(trial).labels if label in self._labels_due(trial))
 
+    def stretch(self, trial: str) -> tuple[int, int]:
+        """First and past-last sample of a trial in its recording; they may lie beyond its ends."""
+        place = self._proposals.place(trial)
+        return place.first, place.stop
+
     def open_channels(self, trial: str) -> tuple[str, ...]:
         """Those of :meth:`asked` that wait for a decision."""
         return tuple(label for label in self.asked(trial) if label in self._open[trial])
@@ -437,6 +442,8 @@ class Session:
         each of these is a command of its own. Where no trial does, it is kept with the recording (:attr:`marked`).
         """
         start, stop = self._stretch(recording, channel, onset_s, offset_s)
+        if channel not in (known := self._recording(recording).emg_labels):
+            raise UnknownNameError("EMG channel", channel, known)
         check_choice("kind", kind, KINDS)
         touched = self._touched(recording, {"start": start, "stop": start + 1})
         own = [

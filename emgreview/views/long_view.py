@@ -24,24 +24,31 @@ from bokeh.models import Range1d
 from bokeh.plotting import figure
 from panel.custom import Child, JSComponent
 
-from emgreview.errors import EmgreviewError
-from emgreview.keys import LONG_KEYS, Key, key_table
+from emgreview.annotations import events
+from emgreview.errors import DecisionError, EmgreviewError
+from emgreview.keys import DECIDING, LONG_KEYS, Key, key_table
 from emgreview.model import Processing, Recording
 from emgreview.scroll import KINDS, Outlines, Stretch
+from emgreview.session import Session
 from emgreview.views import host
+from emgreview.views.long_marks import Marks
 from emgreview.views.packing import Traces
+from emgreview.views.setting import choices
 from emgreview.views.wire import Wire
 
 _JS = Path(__file__).parent / "js"
 _MODULES = ("layer.js", "draw.js", "store.js", "keys.js", "screen.js")  # shared with the trial review
-_OWN = ("long_draw.js", "long_link.js", "long_screen.js", "long.js")
+_OWN = ("long_draw.js", "long_link.js", "long_screen.js", "long_marks.js", "long.js")
 _VIEW_S = 10.0
+_RIBBON_WORDS = "The whole recording, the channel in hand; ticks are markers. Click or drag to go there."
+_RIBBON_TRIALS = " Blocks are trials: full when reviewed, half when begun, a line when open; hatched: set aside."
 _RIBBON_COLUMNS = 1000
 _BLOCKS_A_READ = 2
 
 
 def long_view(
     recording: Recording,
+    session: Session | None = None,
     *,
     processing: Processing | None = None,
     hand: Literal["right", "left"] = "right",
@@ -53,15 +60,26 @@ def long_view(
     (the defaults unless given); other channels as recorded. Nothing is loaded whole: an hour of 16 channels needs
     seconds to be read in the background, and its first picture does not wait for that.
 
+    With a ``session`` that reviews trials of this recording, its trials, marks and progress are shown, and decided on:
+    bursts marked by hand and stretches set aside, which carry over to the trials they touch, and cues that are late,
+    double or missing. Conditioning is then that of the trials. Every decision is logged; recorded markers stay.
+
     Works where :func:`emgreview.review` does; ``hand`` and ``keys`` as there. Raises RateError where the sampling rate
-    is too low for the band, SignalError where the recording is too short for it.
+    is too low for the band, SignalError where the recording is too short for it, ParameterError for a blind session.
     """
     host.prepare()
-    return LongView(recording, Processing() if processing is None else processing, key_table(hand, keys, LONG_KEYS))
+    marks = None if session is None else Marks(session, recording)
+    if marks is not None:
+        for old in [getattr(observer, "__self__", None) for observer in marks.session.changed]:
+            if isinstance(old, LongView) and old.shows(recording):
+                old.retire()
+        processing = marks.processing
+    table = [key for key in key_table(hand, keys, LONG_KEYS) if marks or key.group not in DECIDING]
+    return LongView(recording, processing or Processing(), table, marks)
 
 
 class LongView(Wire, JSComponent):
-    """The component. It holds what was read of the file, and decides nothing."""
+    """The component. It holds what was read of the file; decisions live in the session."""
 
     picture = Child()
     setup = param.String()
@@ -72,17 +90,32 @@ class LongView(Wire, JSComponent):
     _esm = "\n".join((_JS / name).read_text() for name in (*_MODULES, *_OWN))
     _stylesheets: ClassVar[list[str]] = [(_JS / name).read_text() for name in ("review.css", "long.css")]
 
-    def __init__(self, recording: Recording, processing: Processing, keys: Sequence[Key], **params: Any):
-        self._recording = recording
+    def __init__(
+        self, recording: Recording, processing: Processing, keys: Sequence[Key], marks: Marks | None, **params: Any
+    ):
+        self._recording, self._marks = recording, marks
+        self._retired: str | None = None
         self._outlines = Outlines(recording, processing=processing)
         self._told = -1
         self.start_wire()
         params.setdefault("sizing_mode", "stretch_width")
         super().__init__(setup=json.dumps(self._setup(keys)), picture=_figure(recording), **params)
+        if marks is not None:
+            marks.session.changed.append(self._on_change)
 
     def as_ipywidget(self) -> Any:
         """This widget as an ipywidget, for ipywidgets layouts and hosts."""
         return pn.ipywidget(self)
+
+    def shows(self, recording: Recording) -> bool:
+        return self._recording.name == recording.name
+
+    def retire(self) -> None:
+        """Take no further decision: a newer long view of the same recording and session has taken over."""
+        if self._marks is not None and self._on_change in self._marks.session.changed:
+            self._marks.session.changed.remove(self._on_change)
+        self._retired = "A newer long view shows this recording; decisions are taken there. This one can be closed."
+        self.tell(problem=self._retired)
 
     def _preprocess(self, root: Any, changed: Any = None, old_models: Any = None) -> None:
         super()._preprocess(root, changed, old_models)
@@ -94,12 +127,22 @@ class LongView(Wire, JSComponent):
         getattr(self, f"_on_{data['kind']}")(data)
 
     def _on_hello(self, data: Mapping[str, Any]) -> None:
-        self.tell(share=self._outlines.share)
+        marks = self._marks
+        shown = {} if marks is None else {"trials": marks.cards(marks.trials()), "standing": marks.standing()}
+        self.tell(share=self._outlines.share, problem=self._problem(), **shown)
 
     _on_everything = _on_hello
 
     def _on_beat(self, data: Mapping[str, Any]) -> None:
         self.tell(beat={"client": data["client"]})
+
+    def _on_decide(self, data: Mapping[str, Any]) -> None:
+        def apply(data: Mapping[str, Any]) -> dict[str, Any]:
+            if self._marks is None or self._retired:
+                raise DecisionError(self._retired or "this long view has no session, so nothing can be decided in it.")
+            return self._marks.apply(data)
+
+        self.take(data, apply, self._problem)
 
     def _on_look(self, data: Mapping[str, Any]) -> None:
         """Answer with the stretch asked for; where the file cannot be read, with the reason."""
@@ -131,6 +174,14 @@ class LongView(Wire, JSComponent):
         self.tell(unread={"client": data["client"], "words": words})
 
     # --- what goes down ----------------------------------------------------------------------------------------
+
+    def _on_change(self, trials: Sequence[str]) -> None:
+        if self._marks is not None:
+            standing = self._marks.standing()
+            self.tell(trials=self._marks.cards(trials), standing=standing, problem=self._problem())
+
+    def _problem(self) -> str | None:
+        return self._retired or (None if self._marks is None else self._marks.session.problem)
 
     def _send_ribbon(self) -> None:
         recording = self._recording
@@ -169,8 +220,10 @@ class LongView(Wire, JSComponent):
             "markers": [[marker.sample / rate_hz, marker.label] for marker in recording.markers],
             "keys": [dataclasses.asdict(key) for key in keys],
             "processing": f"{outlines.processing.words}. Raw is drawn around its median; mains is not notched away.",
-            "ribbon_words": "The whole recording, the channel in hand; ticks are markers. Click or drag to go there.",
-            "decides": False,
+            "ribbon_words": _RIBBON_WORDS + (_RIBBON_TRIALS if self._marks else ""),
+            "decides": self._marks is not None,
+            "cue": self._marks.cue if self._marks else "",
+            "choices": {"reasons": choices(events.REASONS), "kind": choices(events.KINDS)},
             "share": outlines.share,
             "serial": self.serial,
         }
@@ -206,7 +259,6 @@ def _figure(recording: Recording) -> figure:
         lod_interval=0,
         min_border=4,
     )
-    plot.scatter([], [])  # a figure without any renderer is taken for a mistake
     plot.xaxis.axis_label = "time from the start of the recording (s)"
     plot.xaxis.formatter.use_scientific = False
     plot.yaxis.visible = False

@@ -61,10 +61,10 @@ def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
         if isinstance(session, Adjudication)
         else [dataclasses.asdict(key) for key in keys],
         "choices": {
-            "unusable": _choices(REASONS),
-            "caution": _choices(CAUTIONS),
-            "behaviour": _choices(BEHAVIOURS),
-            "kind": _choices(KINDS),
+            "unusable": choices(REASONS),
+            "caution": choices(CAUTIONS),
+            "behaviour": choices(BEHAVIOURS),
+            "kind": choices(KINDS),
             "settle": [
                 {"code": code, "words": words, "shown": words, "text": False}
                 for code, words in zip(("KeyA", "KeyB", "KeyC", "KeyD"), CHOICES, strict=True)
@@ -128,7 +128,8 @@ def _channels(trials: Trials) -> list[dict[str, Any]]:
     return out
 
 
-def _choices(choices: tuple[Choice, ...]) -> list[dict[str, Any]]:
+def choices(choices: tuple[Choice, ...]) -> list[dict[str, Any]]:
+    """A list to choose from, with a key for each entry."""
     return [
         {"code": code, "words": choice.word, "shown": choice.words, "text": choice.word == "other"}
         for code, choice in zip(_DIGITS, choices, strict=False)

@@ -25,6 +25,12 @@ export function render({model, view}) {
   let cursor_s = setup.view_s[0] + (setup.view_s[1] - setup.view_s[0]) / 2
   let moved = 0 // when the view last moved
 
+  const marks = make_marks(setup, {
+    decide, ask: screen.ask, choose: screen.choose, notice: screen.pass_notice, go_to: (s, words) => go_to(s, words),
+    refresh: () => refresh(), focus: () => focus, cursor: () => seen_cursor(), set_cursor: (s) => { cursor_s = s },
+    range: () => layer.range(),
+  })
+
   const theme = () => (document.body.dataset.jpThemeLight === "false" || root.closest(".dark") ||
     document.documentElement.dataset.theme === "dark" ? "dark" : "light")
 
@@ -127,8 +133,10 @@ export function render({model, view}) {
     ctx.setTransform(ratio, 0, 0, ratio, 0, 0)
     const now = scene()
     const absent = draw_outlines(ctx, paper, now, size.width, size.height)
+    marks.draw(ctx, now, size.width, size.height)
     draw_over(ctx, now, size.width, size.height)
     root.dataset.painted = absent.loading ? "loading" : absent.reading ? "reading" : "whole"
+    root.dataset.view = made.range().join(" ")
     root.dataset.drawing = (performance.now() - began).toFixed(2)
     root.dataset.paints = String(Number(root.dataset.paints ?? 0) + 1)
     refill()
@@ -158,6 +166,7 @@ export function render({model, view}) {
     ctx.setTransform(ratio, 0, 0, ratio, 0, 0)
     ctx.font = "11px system-ui, sans-serif"
     draw_ribbon(ctx, scene(), ribbon, width, height)
+    marks.draw_on_ribbon(ctx, scene(), width, height)
   }
 
   function refresh() {
@@ -176,7 +185,8 @@ export function render({model, view}) {
     const [x0, x1] = layer.range()
     const digits = x1 - x0 < 2 ? 3 : x1 - x0 < 100 ? 1 : 0
     screen.text(screen.where, `${x0.toFixed(digits)} to ${x1.toFixed(digits)} s of ${duration_s.toFixed(0)} s (${clock(x0)})`)
-    screen.text(screen.read_out, value_at_cursor())
+    const held = marks.words()
+    screen.text(screen.read_out, value_at_cursor() + (held ? ` · ${held}` : ""))
     const frame = layer.frame()
     const bands = lay_rows(setup.channels, frame.height)
     screen.lay_gutter(bands, frame.top)
@@ -195,7 +205,7 @@ export function render({model, view}) {
     screen.text(screen.differs, `differs from the usual gain: ${other === rows.length ? "all channels" : `${other} of ${rows.length} channels`}`)
     screen.ribbon.setAttribute("aria-label", `the whole recording, ${duration_s.toFixed(0)} s; shown is ${x0.toFixed(1)} to ${x1.toFixed(1)} s`)
     screen.text(screen.live, `${x0.toFixed(digits)} to ${x1.toFixed(digits)} s, ${setup.channels[focus].label}, ` +
-      `${setup.channels[focus].auxiliary ? "as recorded" : rows[focus].kind}${said ? `. ${said}` : ""}`)
+      `${setup.channels[focus].auxiliary ? "as recorded" : rows[focus].kind}${said ? `. ${said}` : ""}${held ? `. ${held}` : ""}`)
     const waiting = link.pending.length
     screen.text(screen.saved, link.stopped ? `✕ decisions stopped, not saved: ${waiting}`
       : waiting ? `… not yet saved: ${waiting}` : "✓ all saved")
@@ -248,9 +258,17 @@ export function render({model, view}) {
     show(start, start + span)
   }
 
+  /** The cursor, which comes to the middle of the view if it was left behind. */
+  function seen_cursor() {
+    const [x0, x1] = layer.range()
+    if (cursor_s < x0 || cursor_s > x1) cursor_s = (x0 + x1) / 2
+    return cursor_s
+  }
+
   function step_marker(by) {
     const half = 0.5 / rate_hz
-    const i = by > 0 ? lower_bound(setup.markers, cursor_s + half) : lower_bound(setup.markers, cursor_s - half) - 1
+    const from = seen_cursor()
+    const i = by > 0 ? lower_bound(setup.markers, from + half) : lower_bound(setup.markers, from - half) - 1
     const marker = setup.markers[i]
     if (!marker) return screen.pass_notice(by > 0 ? "There is no later marker." : "There is no earlier marker.")
     go_to(marker[0], `${marker[1]} at ${marker[0].toFixed(3)} s`)
@@ -311,8 +329,9 @@ export function render({model, view}) {
       show(middle - span / 2, middle + span / 2)
     },
     whole: () => show(0, duration_s),
-    kind: ({arguments: {kind}}) => { set_kind(focus, kind); refresh() },
-    kind_all: ({arguments: {kind}}) => { all_rows.forEach((row) => set_kind(row, kind)); refresh() },
+    ...marks.commands,
+    show: ({arguments: {kind}}) => { set_kind(focus, kind); refresh() },
+    show_all: ({arguments: {kind}}) => { all_rows.forEach((row) => set_kind(row, kind)); refresh() },
     next_kind: ({row}) => {
       focus = row
       set_kind(row, setup.kinds[(setup.kinds.indexOf(rows[row].kind) + 1) % setup.kinds.length])
@@ -321,10 +340,20 @@ export function render({model, view}) {
     gain: ({arguments: {factor}}) => set_gain([focus], factor),
     gain_all: ({arguments: {factor}}) => set_gain(all_rows, factor),
     cursor: ({arguments: {by_s, widths}}) => {
-      const at = cursor_s + (by_s ?? widths * span_s())
+      if (marks.nudge(by_s ?? widths * span_s())) return refresh()
+      const at = seen_cursor() + (by_s ?? widths * span_s())
       go_to(by_s ? Math.round(at * rate_hz) / rate_hz : at)
     },
     key_card: () => screen.toggle_card(),
+  }
+
+  /** Send a decision with what was on screen; false, and said so, where none may be taken. */
+  function decide(command, args) {
+    const visible = {span_s: layer.range().map((s) => Number(s.toFixed(4))), gain: rows.map((row) => row.gain),
+      shown: rows.map((row) => row.kind)}
+    const taken = link.decide(command, args, visible)
+    if (!taken) screen.pass_notice(link.stopped)
+    return taken
   }
 
   function act(key, event) {
@@ -352,8 +381,9 @@ export function render({model, view}) {
     event.preventDefault()
     root.focus()
     screen.picture.setPointerCapture(event.pointerId)
-    dragging = {x: event.clientX, range: layer.range(), per_px: at.per_px, far: false}
     if (at.band) focus = at.band.row
+    if (marks.down(at, event)) return refresh()
+    dragging = {x: event.clientX, range: layer.range(), per_px: at.per_px, far: false}
     cursor_s = at.s
     said = ""
     refresh()
@@ -361,6 +391,7 @@ export function render({model, view}) {
   function on_move(event) {
     if (!layer) return
     event.stopPropagation()
+    if (marks.drag(place(event))) return refresh()
     if (dragging) {
       const by = (dragging.x - event.clientX) * dragging.per_px
       if (Math.abs(dragging.x - event.clientX) > 2) dragging.far = true
@@ -369,10 +400,15 @@ export function render({model, view}) {
       const at = place(event)
       if (!at.inside) return
       cursor_s = at.s
+      screen.picture.style.cursor = setup.decides && marks.edge_at(at) ? "ew-resize" : ""
       layer.redraw()
     }
   }
   function on_up(event) {
+    if (marks.up()) {
+      event.stopPropagation()
+      return refresh()
+    }
     if (!dragging) return
     event.stopPropagation()
     dragging = null
@@ -426,6 +462,9 @@ export function render({model, view}) {
       screen.show_notice(what.stopped)
       if (!what.stopped) asked = null
     }
+    marks.take(what)
+    if (what.trials || what.standing) refresh()
+    if (what.go_to?.client === link.client) go_to(what.go_to.s)
     if (what.said?.client === link.client) screen.pass_notice(what.said.words)
     if (what.refused?.client === link.client) screen.pass_notice(`Not taken: ${what.refused.words}`)
     if (what.unread?.client === link.client) { // the file cannot be read just now
@@ -481,6 +520,7 @@ export function render({model, view}) {
   model.on("remove", () => {
     clearInterval(clock_tick)
     clearTimeout(later)
+    marks.close()
     themes.disconnect()
     layer?.detach()
     model.off?.("stretch", on_stretch)

@@ -1,7 +1,7 @@
 // Painting of a stretch of a long recording: outlines in columns of pixels, markers with words, marks. Pure drawing.
 
 const HEAD_PX = 18 // strip above the channels for the words of markers
-const TRACE_COLOURS = {raw: "auxiliary", "band-passed": "raw", rectified: "onset", envelope: "envelope"}
+const TRACE_COLOURS = {raw: "auxiliary", "band-passed": "raw", rectified: "faint", envelope: "envelope"}
 const AWAY = {light: "#00000012", dark: "#ffffff1c"} // what is missing or not yet here
 const HERE = {light: "#0b539414", dark: "#7db8f01c"} // the channel in hand
 
@@ -195,7 +195,7 @@ function draw_outlines(ctx, paper, scene, width, height) {
   const loading = blank(ctx, absent, "loading …", width, height, theme)
   const reading = blank(ctx, (have?.unread ?? []).map((gap) => gap.map(px)), `reading the file, ${scene.share} % …`,
     width, height, theme)
-  return {loading, reading}
+  return {loading: loading || !bands.every((band) => shown(band.row)), reading}
 }
 
 /** Say what is not there yet; true if anything of it is in view. */

@@ -57,11 +57,11 @@ function make_link(model, setup) {
     get stopped() { return stopped },
     listen: (listener) => listeners.push(listener),
     /** Send one decision; false where none may be taken. */
-    decide(command, args) {
+    decide(command, args, visible) {
       if (stopped) return false
       sent += 1
       pending.push(sent)
-      send("decide", {n: sent, command, args})
+      send("decide", {n: sent, command, args, visible})
       tell({pending: pending.length})
       return true
     },

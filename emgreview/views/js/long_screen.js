@@ -9,7 +9,7 @@ function make_long_screen(setup, figure, act) {
   const keys_on = h("button", {class: "chip keys"})
   const card_button = h("button", {class: "plain", onclick: () => act({command: "key_card"})}, "key card (?)")
   const head = h("div", {class: "head"}, title, where, saved, keys_on, card_button)
-  const notice = h("div", {class: "notice", role: "alert", hidden: true})
+  const notice = h("div", {class: "notice", role: "alert"})
   const differs = h("div", {class: "differs", hidden: true})
 
   const groups = new Map()
@@ -31,24 +31,27 @@ function make_long_screen(setup, figure, act) {
       title: "shown as; click for the next", onclick: () => act({command: "next_kind", row})})
     const gain = h("span", {class: "gain"})
     const scale = h("span", {class: "scale"})
-    return {element: h("div", {class: "channel"}, name, gain, kind, scale), name, kind, gain, scale}
+    const element = h("div", {class: "channel"}, h("div", {class: "line"}, name, gain), h("div", {class: "line"}, kind, scale))
+    return {element, name, kind, gain, scale}
   })
   const gutter = h("div", {class: "gutter"}, ...rows.map((row) => row.element))
-  const picture = h("div", {class: "picture"}, figure, differs)
+  const picture = h("div", {class: "picture"}, figure)
   const ribbon = h("canvas", {class: "ribbon", role: "img"})
   const ribbon_words = h("div", {class: "foot"}, setup.ribbon_words)
-  const form = h("div", {class: "form", hidden: true, role: "dialog"})
+  const form = h("div", {class: "form", hidden: true, role: "dialog", "aria-modal": "true"})
   const key_card = h("div", {class: "card", hidden: true, role: "dialog", "aria-label": "key card"})
   const live = h("div", {class: "live", role: "status", "aria-live": "polite"})
   const foot = h("div", {class: "foot"}, setup.processing)
   const root = h("div", {class: "emgreview long", tabindex: 0, role: "application",
     "aria-label": "long view of a recording; press question mark for the keys"},
-    head, bar, read_out, notice, h("div", {class: "body"}, gutter, picture), ribbon, ribbon_words, foot, form, key_card, live)
+    head, bar, h("div", {class: "below-bar"}, read_out, differs), notice, form, key_card,
+    h("div", {class: "body"}, gutter, picture), ribbon, ribbon_words, foot, live)
 
   root.addEventListener("mousedown", (event) => { // buttons act without taking the keys away
-    if (event.composedPath().some((element) => element.tagName === "BUTTON")) {
+    const path = event.composedPath()
+    if (path.some((element) => element.tagName === "BUTTON")) {
       event.preventDefault()
-      root.focus()
+      if (!path.includes(form)) root.focus()
     }
   })
 
@@ -57,7 +60,7 @@ function make_long_screen(setup, figure, act) {
   }
 
   function show_notice(words) {
-    notice.hidden = !words
+    notice.dataset.words = words ? "yes" : ""
     text(notice, words)
   }
 
