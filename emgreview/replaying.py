@@ -19,11 +19,13 @@ from emgreview import tables
 from emgreview.annotations.book import installed, machine
 from emgreview.annotations.differences import Point, find_point, take_until
 from emgreview.annotations.versions import Sealed, read_sealed
+from emgreview.cohort.marks import read_logs
 from emgreview.errors import LogError
 from emgreview.model import Marker, Processing, Recording, Trials
 from emgreview.reading import read, read_dataset
 from emgreview.reading.dataset import Dataset
-from emgreview.session import Detect, open_review
+from emgreview.second_look import reopen
+from emgreview.session import Detect
 from emgreview.trials import cut_trials
 
 Data = Dataset | Recording | Iterable[Recording] | str | Path
@@ -86,11 +88,11 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
     trials = _trials(point, data, [(part["recording"], part["cue"]) for part in description["trials"]], notes)
     rule = description["inclusion"] and tables.Rule.from_dict(description["inclusion"]["rule"])
     with tempfile.TemporaryDirectory() as place:
-        for where in point.lines:
-            copy = Path(place) / where
-            copy.parent.mkdir(parents=True, exist_ok=True)
-            copy.write_bytes(take_until(folder / where, description["logs"][where], lambda event: None))
-        with open_review(
+        _copy_logs(folder, Path(place), {where: description["logs"][where] for where in point.lines})
+        if settled := read_logs(place, point.reviewer).note("adjudicate"):
+            for who in ("first", "second"):
+                _copy_logs(folder, Path(place), settled.new[who]["heads"])
+        with reopen(
             trials,
             place,
             reviewer=point.reviewer,
@@ -157,8 +159,16 @@ def seal(
     trials = _trials(point, data, wanted, notes)
     blind = all(facts["blind"] for facts in point.facts.values())
     method = _method_of(point, trials)
-    with open_review(trials, folder, reviewer=point.reviewer, blind=blind, method=method, detect=detect) as session:
+    with reopen(trials, folder, reviewer=point.reviewer, blind=blind, method=method, detect=detect) as session:
         return session.seal(name, rule)
+
+
+def _copy_logs(folder: Path, place: Path, heads: Mapping[str, Mapping[str, Any]]) -> None:
+    """Copy logs up to the heads that a version, or an adjudication, names."""
+    for where, head in heads.items():
+        copy = place / where
+        copy.parent.mkdir(parents=True, exist_ok=True)
+        copy.write_bytes(take_until(folder / where, head, lambda event: None))
 
 
 # Trials as the logs say ------------------------------------------------------------------------------------------

@@ -1,6 +1,7 @@
 """A review rebuilt from raw recordings and logs, and what is refused."""
 
 import dataclasses
+import itertools
 import json
 
 import numpy as np
@@ -174,3 +175,25 @@ def test_a_log_that_does_not_say_how_trials_were_cut_is_refused(tmp_path, record
     (logs / "sample_reviewer-r1.jsonl").write_bytes(stored)
     with pytest.raises(LogError, match="does not say how its trials were cut"):
         er.seal(tmp_path, recordings, "v1")
+
+
+def test_an_adjudicated_version_is_rebuilt_from_all_three_logs(folder, recordings):
+    with open_(folder, recordings, reviewer="r2") as session:
+        for trial in session.queue:
+            session.accept_rest(trial)
+    trials = [
+        er.cut_trials(one, cue="go", before_s=0.5, after_s=1.0, processing=er.Processing(low_hz=25, rest_s=(-0.4, 0)))
+        for one in recordings
+    ]
+    with er.adjudicate(trials, folder, "r1", "r2", reviewer="r3", method="threshold") as session:
+        for dispute, choice in zip(session.disputes(), itertools.cycle(["A", "B", "cannot be settled"])):
+            session.settle(dispute.trial, dispute.channel, choice)
+        session.seal("settled")
+    with open_(folder, recordings) as session:  # what the first reviewer says later is not what was settled
+        session.none_visible(session.queue[0], "FDI")
+    found = er.replay(folder, recordings, "settled")
+    assert found.ok
+    assert found.same_bytes
+    assert found.table["reviewed"].any()
+    again = er.seal(folder, recordings, "once-more", reviewer="r3")
+    assert er.read_version(folder, again.name)["reviewed"].any()
