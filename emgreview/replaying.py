@@ -39,9 +39,10 @@ class Replayed:
     """What held when a version was rebuilt.
 
     ``same_decisions``: every mark, state and word is identical. ``same_numbers``: all times agree to 9 significant
-    digits. ``same_bytes``: the table is the same file. ``same_packages`` and ``same_machine``: this was done under the
-    versions of packages and on the kind of machine of the sealing; then the bytes must be the same. ``differences``
-    says what is not the same, ``notes`` what had to be taken from the log; ``table`` is the table as rebuilt.
+    digits. ``same_bytes``: the table, in the columns that were sealed, is the same file. ``same_packages`` and
+    ``same_machine``: this was done under the versions of packages and on the kind of machine of the sealing; then the
+    bytes must be the same. ``differences`` says what is not the same, ``notes`` what had to be taken from the log;
+    ``table`` is the table as rebuilt.
     """
 
     version: str
@@ -116,20 +117,23 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
             if then.get(name) != now[what].get(name)
         ]
     types = {name: entry["type"] for name, entry in description["columns"].items()}
-    same_columns = description["columns"] == now["columns"]
     table = tables.from_tsv(rebuilt, {name: entry["type"] for name, entry in now["columns"].items()})
-    same_decisions = same_numbers = rebuilt == sealed
-    if not same_columns:
+    was = tables.from_tsv(sealed, types)
+    same_decisions = same_numbers = same_bytes = False
+    if lost := [str(name) for name in was if name not in table]:
         differences.append(
-            "the columns of the table are others: another package version, or other details of the cues."
+            f"columns are missing: {', '.join(lost)}; the cues had other details, or the package was another."
         )
-    elif not same_decisions:
-        same_decisions, same_numbers = _compare(tables.from_tsv(sealed, types), table, types, differences)
+    else:
+        table = table[list(was)]  # a later version of the package may know more columns
+        same_decisions = same_numbers = same_bytes = tables.to_tsv(table) == sealed
+        if not same_bytes:
+            same_decisions, same_numbers = _compare(was, table, types, differences)
     return Replayed(
         version=version,
         same_decisions=same_decisions,
         same_numbers=same_numbers,
-        same_bytes=rebuilt == sealed,
+        same_bytes=same_bytes,
         same_packages=description["packages"] == installed(),
         same_machine=description["machine"] == machine(),
         differences=tuple(differences),

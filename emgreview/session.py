@@ -2,8 +2,9 @@
 
 Every command validates, appends one event to the log and flushes it, and only then changes the state: the state never
 runs ahead of the file. Times that go in or out are seconds from the trial's recorded cue; the log holds sample numbers
-of the recording. A decision that changes nothing writes nothing, except on a mark of the re-look list, where it
-confirms. The commands stand in one file, over 400 lines, because together they are the one contract with front ends.
+of the recording. A decision that changes nothing writes nothing, except on a mark of the re-look list or one accepted
+in bulk, where it confirms. The commands stand in one file, over 400 lines, because together they are the one contract
+with front ends.
 
     open_review     start or continue a review
     Session         its commands, state, queue and undo
@@ -189,6 +190,7 @@ class Session:
                 self._value(trial, label, "discuss"),
                 place.cue,
                 place.rate_hz,
+                self._in_bulk(trial, label),
             )
             for label in place.labels
         }
@@ -319,7 +321,7 @@ class Session:
         activity = self._activity(trial, channel)
         new = states.accept(activity, states.RESPONSE)
         looked = {"looked": False}
-        return self._record("accept in bulk", trial, channel, "activity", activity, new, reason=reason, visible=looked)
+        return self._record(states.IN_BULK, trial, channel, "activity", activity, new, reason=reason, visible=looked)
 
     def accept_rest(self, trial: str) -> Ids:
         """Accept every channel of a trial that is not yet reviewed, in one step that one undo takes back."""
@@ -722,7 +724,7 @@ class Session:
         visible: Mapping[str, Any] | None = None,
     ) -> Ids:
         place = self._proposals.place(trial, channel)
-        if old == new and not (field == "activity" and self._stale(trial, channel)):
+        if old == new and not (field == "activity" and (self._stale(trial, channel) or self._in_bulk(trial, channel))):
             return ()
         source, showing = self._proposals.source(trial)
         event = self._book.append(
@@ -916,6 +918,13 @@ class Session:
         decided = self._replay.counters.get(key)
         since = self._book.method_since(recording)
         return decided is not None and decided < since and not states.untouched(self._replay.values[key])
+
+    def _in_bulk(self, trial: str, channel: str | None) -> bool:
+        """Whether the mark was accepted in bulk, and nobody has looked at it since."""
+        source, showing = self._proposals.source(trial)
+        key = (self._proposals.place(trial, channel).recording.name, source, channel, "activity", None)
+        kept = self._replay.bulk.get(key)
+        return showing == 1 and kept is not None and kept == self._replay.values[key]
 
     def _resume(self) -> str:
         last = self._entry(self._replay.last.trial, self._replay.last.showing) if self._replay.last else None

@@ -23,7 +23,8 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"scroll", "tables"},
     {"bench", "cohort", "demo", "measuring"},
     {"session"},
-    {"replaying", "second_look", "walks"},
+    {"second_look", "walks"},
+    {"replaying"},
     {"views"},
     {"cli"},
 ]

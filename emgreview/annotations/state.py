@@ -59,6 +59,9 @@ DEFAULTS: Mapping[str, Value] = MappingProxyType(
 VERDICTS = ("none visible", "not locatable")
 """What a person can say of a channel in place of marking bursts."""
 
+IN_BULK = "accept in bulk"
+"""The operation that accepts a mark which nobody looked at."""
+
 NOT_DECISIONS = frozenset(("log", "method", "blind"))
 """Fields of events that say something of the log, not of a trial, and that undo passes over."""
 
@@ -80,7 +83,8 @@ class Replay:
     """The values that a stream of events leads to.
 
     ``values`` maps a key to its present value; ``counters`` to the counter of the event that set it. ``again`` holds,
-    by the number of the showing, the values of trials that were shown once more: they never touch the first ones.
+    by the number of the showing, the values of trials that were shown once more: they never touch the first ones;
+    ``bulk`` what was accepted in bulk, see :func:`keep_bulk`.
     ``done`` and ``undone`` are the commands that undo and redo would take next, last first out; ``last`` is the last
     command on a trial. Logs may be read one after the other: values of one never touch those of another, and
     :meth:`settle` puts the commands of all into order.
@@ -90,6 +94,7 @@ class Replay:
         self.values: dict[Key, Value] = {}
         self.counters: dict[Key, int] = {}
         self.again: dict[int, dict[Key, Value]] = {}
+        self.bulk: dict[Key, Value] = {}
         self.done: list[Step] = []
         self.undone: list[Step] = []
         self.last: Step | None = None
@@ -103,6 +108,7 @@ class Replay:
             for key, value in keyed(event, event.new):
                 self.values[key] = value
                 self.counters[key] = event.counter
+            keep_bulk(self.bulk, event)
         else:
             self.again.setdefault(event.showing, {}).update(keyed(event, event.new))
         recording, trial = event.subject["recording"], event.subject["trial"]
@@ -122,6 +128,16 @@ class Replay:
             else:
                 _carry(step, self.undone, self.done)
         self._steps.clear()
+
+
+def keep_bulk(bulk: dict[Key, Value], event: Event) -> None:
+    """Keep, by key, what was accepted in bulk, until a person sets the very same. A value that is still the one kept
+    here was looked at by nobody."""
+    for key, value in keyed(event, event.new):
+        if event.operation == IN_BULK:
+            bulk[key] = value
+        elif event.target is None and bulk.get(key) == value:
+            bulk.pop(key, None)
 
 
 def _carry(step: Step, source: list[Step], target: list[Step]) -> None:
@@ -362,7 +378,7 @@ class ChannelState:
     """One channel of one trial. ``bursts`` holds every burst by id, removed ones too; ``standing`` those that count.
 
     ``earliest`` and ``latest`` (samples; ``_s`` in seconds from the recorded cue) are set where found is "not
-    locatable".
+    locatable". ``in_bulk``: the mark was accepted in bulk, and nobody has looked at it.
     """
 
     label: str
@@ -376,6 +392,7 @@ class ChannelState:
     comment: str | None
     discuss: bool
     reviewed: bool
+    in_bulk: bool
     cue: int = field(repr=False)
     rate_hz: float = field(repr=False)
 
@@ -420,7 +437,14 @@ class TrialState:
 
 
 def channel_state(
-    label: str, signal: Mapping[str, Any], activity: Activity, comment: str | None, discuss: bool, cue: int, rate: float
+    label: str,
+    signal: Mapping[str, Any],
+    activity: Activity,
+    comment: str | None,
+    discuss: bool,
+    cue: int,
+    rate: float,
+    in_bulk: bool = False,
 ) -> ChannelState:
     """The frozen value of one channel of one trial."""
     bursts = {name: BurstState(id=name, cue=cue, rate_hz=rate, **value) for name, value in activity["bursts"].items()}
@@ -436,6 +460,7 @@ def channel_state(
         comment,
         discuss,
         reviewed(activity, signal),
+        in_bulk,
         cue,
         rate,
     )

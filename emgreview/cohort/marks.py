@@ -58,8 +58,9 @@ class Entry(NamedTuple):
 
 @dataclass(frozen=True)
 class Logs:
-    """All logs of one reviewer. ``shown`` holds the entries of every showing (1, and 2 … for silent repeats), ``notes``
-    the events that are about the review itself, ``heads`` lines and SHA-256 of each file."""
+    """All logs of one reviewer. ``shown`` holds the entries of every showing (1, and 2 … for silent repeats), ``bulk``
+    what was accepted in bulk, ``notes`` the events that are about the review itself, ``heads`` lines and SHA-256 of
+    each file."""
 
     reviewer: str
     rates_hz: dict[str, float] = field(default_factory=dict)
@@ -68,6 +69,7 @@ class Logs:
     heads: dict[str, dict[str, Any]] = field(default_factory=dict)
     notes: list[Event] = field(default_factory=list)
     shown: dict[int, dict[states.Key, Entry]] = field(default_factory=dict)
+    bulk: dict[states.Key, states.Value] = field(default_factory=dict)
 
     def marks(self, showing: int = 1) -> dict[Unit, Mark]:
         """Every channel-trial that was decided about, finished or not."""
@@ -83,9 +85,9 @@ class Logs:
         return mark_of(self.value(*unit, "activity", showing), self.value(*unit, "signal", showing))
 
     def in_bulk(self, unit: Unit) -> bool:
-        """Whether a channel-trial's mark was accepted in bulk, with nobody looking at it, and has stood since."""
-        entry = self.entry(*unit, "activity")
-        return entry is not None and entry.operation == "accept in bulk"
+        """Whether a channel-trial's mark was accepted in bulk, and nobody has looked at it since."""
+        kept = self.bulk.get((*unit, "activity", None))
+        return kept is not None and kept == self.value(*unit, "activity")
 
     def value(self, recording: str, trial: str, channel: str | None, name: str, showing: int = 1) -> Any:
         """The value of a field, or its default; None for an activity nobody touched."""
@@ -111,6 +113,8 @@ class Logs:
             entries = self.shown.setdefault(event.showing, {})
             for key, value in states.keyed(event, event.new):
                 entries[key] = Entry(value, event.operation, event.time, event.counter, event.visible)
+            if event.showing == 1:
+                states.keep_bulk(self.bulk, event)
 
 
 def read_logs(folder: str | Path, reviewer: str) -> Logs:

@@ -10,6 +10,7 @@ from emgreview.cohort.agreement import agreement
 from emgreview.cohort.marks import read_logs
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.second_look import BulkRule, bulk_audit, plan_bulk, plan_self_check
+from emgreview.tables import read_version
 
 RULE = BulkRule(interval_below_s=0.02, level_above_db=20)
 
@@ -225,3 +226,29 @@ def test_what_nobody_looked_at_says_nothing_of_agreement(session, tmp_path):
     assert "Accepted in bulk, so that nobody looked: 90 by r1, 0 by r2" in str(found)
     session.move(*next(pair for pair in audit.lot if pair not in audit.sample), onset_s=0.3)
     assert agreement(tmp_path, "r1", "r2").bulk_first == 89
+
+
+def test_the_table_says_what_nobody_looked_at_until_somebody_does(session, tmp_path):
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    look(session, audit)
+    audit.finish()
+    audit.accept()
+    session.seal("v1")
+    table = read_version(tmp_path, "v1")
+    assert table["in_bulk"].sum() == 120 - len(audit.sample)
+    assert table.loc[table["in_bulk"], "reviewed"].all()
+    seen = table[~table["in_bulk"] & table["reviewed"]]
+    assert set(zip(seen["trial"], seen["channel"], strict=True)) == set(audit.sample)
+
+    (trial, channel), other = [pair for pair in audit.lot if pair not in audit.sample][:2]
+    assert session.state(trial).channels[channel].in_bulk
+    assert session.accept(trial, channel) == (trial,), "to accept it once more is to have looked"
+    assert not session.state(trial).channels[channel].in_bulk
+    assert session.accept(trial, channel) == ()
+    session.move(*other, onset_s=0.3)
+    assert not session.state(other[0]).channels[other[1]].in_bulk
+    session.undo()
+    assert session.state(other[0]).channels[other[1]].in_bulk, "taken back: still nobody has accepted it by eye"
+    logs = read_logs(tmp_path, "r1")
+    assert not logs.in_bulk(("rec", trial, channel))
+    assert logs.in_bulk(("rec", *other))
