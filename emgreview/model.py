@@ -15,6 +15,7 @@ import dataclasses
 import hashlib
 import json
 import math
+import operator
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -74,6 +75,8 @@ class Marker:
 
     ``source`` says where it comes from ("given", "events", "annotations", "channel <label>"); ``details`` holds further
     columns as text (condition, trial_type, value …).
+
+    Raises MarkerError where ``sample`` is not a whole number, as seconds would be.
     """
 
     sample: int
@@ -81,6 +84,15 @@ class Marker:
     source: str = "given"
     duration_s: float | None = None
     details: Mapping[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        try:
+            object.__setattr__(self, "sample", operator.index(self.sample))
+        except TypeError:
+            raise MarkerError(
+                f"marker {self.label!r} came at {self.sample!r}; a marker lies at a sample, a whole number counted "
+                "from 0; make one of seconds with round(seconds * rate_hz)."
+            ) from None
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +234,7 @@ class Recording:
                 f"labels {list(labels)} differ from those of channels "
                 f"{[channel.label for channel in channels]}; give the same, in the same order."
             )
-        made = [m if isinstance(m, Marker) else Marker(int(m[0]), str(m[1])) for m in markers]
+        made = [m if isinstance(m, Marker) else Marker(m[0], str(m[1])) for m in markers]
         return cls(
             name, tuple(channels), float(rate_hz), ArraySource(x), tuple(made), dict(entities or {}), mains_hz=mains_hz
         )

@@ -261,3 +261,10 @@ def test_check_looks_at_every_emg_channel():
     short = check(Recording.from_array(x[:, :9000], RATE, labels=["m0", "m1", "force"], mains_hz=50))
     assert [q.seconds for q in short] == [4.5] * 3
     assert short[1].mains_hz == 50
+
+
+@pytest.mark.parametrize("sample", [3.0, 7.25, "3", None, np.float64(4000)])
+def test_a_marker_in_seconds_is_refused_and_not_taken_for_samples(sample):
+    with pytest.raises(MarkerError, match="a marker lies at a sample, a whole number"):
+        Recording.from_array(np.zeros((1, 8000)), 2000, labels=["m0"], markers=[(sample, "go")])
+    assert Marker(np.int64(7), "go").sample == 7
