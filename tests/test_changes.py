@@ -62,6 +62,7 @@ def test_every_kind_of_change_has_its_words(tmp_path):
         session.set_aside("rec", "FDI", 1, 2, ["clipped"])
         session.exclude("broken lead", recording="rec", channel="APB")
         session.accept(a, "APB")
+        session.no_cue(session.queue[5], "double")
         session.seal("v1")
     other = lambda *x, **named: detect(*x, **named, onset_s=0.21)  # noqa: E731
     trials = dataclasses.replace(trials, processing=er.Processing(low_hz=30.0))
@@ -87,14 +88,18 @@ def test_every_kind_of_change_has_its_words(tmp_path):
         session.set_aside("rec", "FDI", 3, 4, ["clipped"])
         session.exclude("left early", participant="7")
         session.readmit(recording="rec", channel="APB")
+        session.no_cue(session.queue[5], None)
+        session.no_cue(session.queue[6], "double")
+        session.add_cue("rec", 0.25, "go", "missing")
+        session.mark_burst("rec", "FDI", 0.1, 0.2)
     found = er.diff(tmp_path, "v1")
-    missing = set(WORDS) - set(found.table["what"]) - {"stretch taken back", "no longer reviewed", "packages changed"}
-    assert not missing
+    taken_back = {"stretch taken back", "added cue taken back", "mark outside trials taken back"}
+    assert not set(WORDS) - set(found.table["what"]) - taken_back - {"no longer reviewed", "packages changed"}
     assert "1 exclusion: left early" in found.words
     assert "1 behaviour changed: late" in found.words
     assert "1 cue corrected, +10 ms" in found.words
     assert len(found.words) == len(set(found.table["what"]))
-    assert {"stretch taken back"} <= set(er.diff(tmp_path, "now", "v1").table["what"])
+    assert taken_back <= set(er.diff(tmp_path, "now", "v1").table["what"])
 
 
 def test_any_two_points(review, tmp_path):
