@@ -1,5 +1,7 @@
 """Measuring tables: known truth of a simulated study, the same numbers by hand, and what is left out is said."""
 
+import dataclasses
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -368,3 +370,136 @@ def test_evoked_potentials_from_the_raw_recording(stimulated):
     near = er.measure_evoked(stimulated, stimulus="pulse", around_s=(3.0, 0.6))
     assert len(near) == 18
     assert "1 stimuli" in near.attrs["notes"][0]
+
+
+def test_a_stimulus_in_two_overlapping_trials_is_measured_once(stimulated):
+    # pulses 3 s apart; trials of 4.5 s: most pulses lie in two of them
+    wide = er.cut_trials(stimulated.recording, cue="go", before_s=1.0, after_s=3.5)
+    table = er.measure_evoked(wide, stimulus="pulse")
+    narrow = er.measure_evoked(stimulated, stimulus="pulse")
+    assert not table.duplicated(["channel", "stimulus_sample"]).any()
+    pd.testing.assert_frame_equal(table, narrow)
+    assert "more than one trial" not in " ".join(narrow.attrs["notes"])
+    again = er.cut_trials(stimulated.recording, cue="go", before_s=1.0, after_s=4.4)
+    overlapping = er.measure_evoked(again, stimulus="pulse")
+    pd.testing.assert_frame_equal(overlapping, narrow)
+    assert "lie in more than one trial" in overlapping.attrs["notes"][0]
+
+
+def test_evoked_potentials_say_what_was_decided_of_the_signal(stimulated, tmp_path):
+    with er.open_review(stimulated, tmp_path, reviewer="r1") as session:
+        session.unusable(stimulated.ids[1], "FDI", reasons=["mains hum"])
+        table = er.measure_evoked(stimulated, stimulus="pulse", decisions=session.decisions())
+    unusable = table[table["signal"] == "unusable"]
+    assert list(zip(unusable["trial"], unusable["channel"], strict=True)) == [(stimulated.ids[1], "FDI")]
+    assert len(table) == 20, "measured all the same"
+    assert set(table.attrs["columns"]) == set(table.columns)
+    assert not table["set_aside"].any()
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        ({"window_s": (12, 60)}, "window_s"),
+        ({"around_s": (0.5, 0.01)}, "within around_s"),
+        ({"around_s": (-0.5, 0.6)}, "around_s"),
+        ({"background_s": (0.01, 0.1)}, "background_s"),
+        ({"blank_s": 0.008}, "blank_s"),
+    ],
+)
+def test_windows_around_a_stimulus_must_fit_each_other(stimulated, options, words):
+    with pytest.raises(ParameterError, match=words):
+        er.measure_evoked(stimulated, stimulus="pulse", **options)
+    with pytest.raises(ParameterError, match="one recording"):
+        er.measure_evoked([stimulated], stimulus="pulse")
+
+
+# What does not count, and whose decisions
+
+
+def test_a_trial_marked_unusable_does_not_change_the_others(trials, decisions):
+    """A pop of 20 mV in the trial that is unusable in A: divisors and medians are those of the trials that count."""
+    data, envelope = trials.data.copy(), trials.envelope.copy()
+    data[2, 0, 2100:2300] += 20_000
+    envelope[2, 0, 2100:2300] = 20_000
+    popped = dataclasses.replace(trials, data=data, envelope=envelope)
+    good, bad = (er.compare_channels(part, decisions, "A", "B") for part in (trials, popped))
+    others = [place for place in range(len(trials)) if place != 2]
+    pd.testing.assert_frame_equal(good.iloc[others], bad.iloc[others])
+    assert good.attrs["notes"] == bad.attrs["notes"]
+    assert good["signal_a"].tolist()[2] == "unusable"
+    assert good["signal_b"].tolist()[2] == "usable"
+    assert "1 trials whose signal is unusable" in good.attrs["notes"][1]
+
+
+def test_a_given_reference_is_used_and_said_for_the_channel_it_is_for(trials, decisions):
+    table = er.compare_channels(trials, decisions, "A", "B", reference={"A": 3.0})
+    words = table.attrs["columns"]["common_area_percent"]["description"]
+    assert "A divided by 3 (given)" in words
+    assert words.count("(given)") == 1
+    assert "peak in task" in words
+    with pytest.raises(UnknownNameError, match="channel of the reference is called 'a'"):
+        er.compare_channels(trials, decisions, "A", "B", reference={"a": 3.0})
+    with pytest.raises(ParameterError, match="reference of 'B'"):
+        er.compare_channels(trials, decisions, "A", "B", reference={"B": "3"})
+    with pytest.raises(ParameterError, match="other than 'A'"):
+        er.compare_channels(trials, decisions, "A", "A")
+
+
+def test_decisions_of_two_reviewers_are_refused_where_one_counts(trials, decisions):
+    two = pd.concat([decisions, decisions.assign(reviewer="r2")], ignore_index=True)
+    for refuse in (
+        lambda: er.compare_channels(trials, two, "A", "B"),
+        lambda: er.average_envelopes(trials, two, to="go", before_s=0.1, after_s=0.1),
+        lambda: er.detection_floor(trials, "A", decisions=two),
+    ):
+        with pytest.raises(ParameterError, match="decisions of r1 and r2 on one channel"):
+            refuse()
+    assert len(er.measure(trials, two)) == 2 * len(er.measure(trials, decisions)), "measure keeps both, a row each"
+    one = two[two["reviewer"] == "r2"]
+    assert len(er.compare_channels(trials, one, "A", "B")) == len(trials)
+
+
+def test_a_floor_of_several_blocks_of_one_person(trials, decisions):
+    other = dataclasses.replace(trials, recording=dataclasses.replace(trials.recording, name="block-2"))
+    pooled = er.detection_floor([trials, other], "A", method="threshold", injections=60)
+    single = er.detection_floor(trials, "A", method="threshold", injections=60)
+    assert (pooled.rests, pooled.bursts) == (2 * single.rests, 2 * single.bursts)
+    assert pooled.rest == pytest.approx(single.rest)
+    assert abs(pooled.level_db - single.level_db) < 3
+    stranger = dataclasses.replace(other, recording=dataclasses.replace(other.recording, entities={"sub": "x9"}))
+    with pytest.raises(ParameterError, match="participants"):
+        er.detection_floor([trials, stranger], "A")
+    for options, words in (
+        ({"injections": 50.5}, "injections"),
+        ({"cue_s": 1.0}, "cue_s"),
+        ({"search_s": (0, 0.3)}, "search_s"),
+    ):
+        with pytest.raises((ParameterError, UnknownNameError), match=words):
+            er.detection_floor(trials, "A", **options)
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        ({"windows_s": 0.05}, "windows_s"),
+        ({"windows_s": (0.03, 0.03)}, "lengths that differ"),
+        ({"response_from_s": float("nan")}, "response_from_s"),
+        ({"normalise": "submaximal", "reference": 100.0}, "a mapping"),
+        ({"normalise": "submaximal", "reference": {"A": np.inf, "B": 1.0}}, "reference of 'A'"),
+        ({"creep_s": np.float32(-1)}, "creep_s came as -1.0"),
+    ],
+)
+def test_measures_asked_wrongly(trials, decisions, options, words):
+    with pytest.raises(ParameterError, match=words):
+        er.measure(trials, decisions, **options)
+    with pytest.raises(ParameterError, match="decisions came as 'NoneType'"):
+        er.measure(trials, None)
+    with pytest.raises(ParameterError, match="trials came as 'ndarray'"):
+        er.measure(np.zeros((3, 3)), decisions)
+
+
+def test_a_creep_longer_than_the_trial_is_said(trials, decisions):
+    table = er.measure(trials, decisions, creep_s=2.0)
+    assert table["creep_per_s"].isna().all()
+    assert "creep_per_s is missing" in " ".join(table.attrs["notes"])

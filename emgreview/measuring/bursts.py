@@ -13,12 +13,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from emgreview import checks
+from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
 from emgreview.measuring.rows import (
     Described,
     by_channel,
     column,
-    demand,
     numbers,
     responses,
     standing,
@@ -87,8 +88,8 @@ def measure(
     later after the cue, and before the next cue, gives ``reaction_s`` = ``premotor_s`` + ``motor_s``.
 
     ``normalise`` is a name in :data:`NORMALISATIONS`; columns ``…_percent`` then stand beside those in the unit. The
-    two "in task" need no ``reference`` (unusable signals do not count in them); the others a value for each channel, or
-    for each (recording, channel), in the trials' unit.
+    two "in task" need no ``reference`` (bursts that are unusable or set aside do not count); the others a value for
+    each channel, or for each (recording, channel), in the trials' unit.
 
     Bursts that nobody accepted are left out (``accepted_only``) and counted in a note; unusable signals are measured
     and say so in their column. A burst that reaches beyond its trial, or lacks samples, has NaN.
@@ -99,10 +100,21 @@ def measure(
     unit = unit_of(parts)
     if normalise not in NORMALISATIONS:
         raise UnknownNameError("normalisation", normalise, NORMALISATIONS)
-    for length_s in windows_s:
-        demand(math.isfinite(length_s) and length_s > 0, "windows_s", windows_s, "lengths above 0 s")
-    demand(creep_s > 0, "creep_s", creep_s, "seconds above 0")
+    lengths = isinstance(windows_s, Sequence) and not isinstance(windows_s, str)
+    demand(lengths, "windows_s", windows_s, "a list of lengths above 0 s, such as (0.03, 0.1)")
+    windows_s = tuple(checks.number("windows_s", length_s, above=0, unit="s") for length_s in windows_s)
+    names = [name for name, _ in _stretches(windows_s)]
+    demand(len(set(names)) == len(names), "windows_s", windows_s, "lengths that differ")
+    response_from_s = checks.number("response_from_s", response_from_s, unit="of seconds")
+    creep_s = checks.number("creep_s", creep_s, above=0, unit="s")
+    checks.truth("accepted_only", accepted_only)
     rows, notes = standing(parts, decisions, accepted_only=accepted_only)
+    notes += [
+        f"creep_per_s is missing for {part.recording.name}: its trials hold {part.before / part.rate_hz:g} s before go "
+        f"and creep_s is {creep_s:g} s; cut longer trials, or give a shorter creep_s."
+        for part in parts
+        if to_sample(creep_s, part.rate_hz) > part.before
+    ]
 
     pieces = []
     for part, place, mine, trial, start in by_channel(parts, rows):
@@ -169,16 +181,23 @@ def _normalised(
     pairs = list(zip(rows["recording"], rows["channel"], strict=True))
     if how in ("peak in task", "mean in task"):
         demand(reference is None, "reference", reference, f"None with {how!r}, which comes from the bursts themselves")
-        value = found["burst_peak" if how == "peak in task" else "burst_arv"].where(rows["signal"] != "unusable")
+        counts = rows["signal"] != "unusable"
+        if "set_aside" in rows:
+            counts &= ~rows["set_aside"].fillna(False).astype(bool)
+        value = found["burst_peak" if how == "peak in task" else "burst_arv"].where(counts)
         groups = value.groupby([rows["recording"], rows["channel"]])
         own = groups.transform("max" if how == "peak in task" else "mean")
     else:
-        given = dict(reference or {})
+        good = reference is None or isinstance(reference, Mapping)
+        demand(good, "reference", reference, f"a mapping with a value for {how!r} for every channel")
+        given = {
+            name: checks.number(f"reference of {name!r}", value, above=0, unit="in the trials' unit")
+            for name, value in (reference or {}).items()
+        }
         lacking = sorted({str(pair) for pair in pairs if pair not in given and pair[1] not in given})
         demand(not lacking, "reference", reference, f"a value for {how!r} for every channel; {lacking[:3]} lack one")
         values = [given[pair] if pair in given else given[pair[1]] for pair in pairs]
         own = pd.Series(values, index=rows.index, dtype=np.float64)
-        demand((own > 0).all(), "reference", reference, "values above 0, in the unit of the trials")
     names = [f"{prefix}_{name}" for prefix, _ in _stretches(windows_s) for name in AMPLITUDES]
     table = pd.DataFrame({f"{name}_percent": 100 * found[name] / own.where(own > 0) for name in names})
     words = f"in per cent of: {how} ({NORMALISATIONS[how]})"

@@ -5,14 +5,26 @@ average_envelopes     averages aligned to go, onset or response
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Literal, get_args
 
 import numpy as np
 import pandas as pd
 
+from emgreview import checks
+from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
-from emgreview.measuring.rows import FloatArray, channel_of, column, demand, numbers, places, responses, standing
+from emgreview.measuring.rows import (
+    FloatArray,
+    channel_of,
+    column,
+    numbers,
+    one_of,
+    places,
+    responses,
+    said_of,
+    standing,
+)
 from emgreview.model import Trials, to_sample
 from emgreview.signal.averages import Average, aligned_average
 from emgreview.signal.coactivation import Rule, common_area, onset_order
@@ -35,22 +47,31 @@ def compare_channels(
     """What two channels have in common in each trial, one row a trial; definitions in ``signal.coactivation``.
 
     Within ``window_s`` from the recorded cue: ``common_area_percent`` of the two envelopes, each divided by its
-    ``reference`` (unless given, the largest value it reaches within the window in any trial); ``r``, ``r2`` and
-    ``lag_s`` of the raw signals. ``onset_difference_s`` is B minus A for the accepted responses. Its interval comes
-    from those of the method, so it is missing where a person has moved a mark.
+    ``reference`` (for a channel without one, the largest value it reaches within the window in any trial that counts);
+    ``r``, ``r2`` and ``lag_s`` of the raw signals. ``onset_difference_s`` is B minus A for the accepted responses. Its
+    interval comes from those of the method, so it is missing where a person has moved a mark.
 
-    ``table.attrs["notes"]`` says in words what the shared signal means, and what it does not.
+    ``signal_a`` and ``signal_b`` say what was decided of each signal, ``set_aside`` whether a stretch set aside touches
+    either. Trials that are unusable or set aside in either channel are measured, and do not count in a largest value,
+    in what chance would share, nor in the medians of the note.
+
+    ``table.attrs["notes"]`` says in words what the shared signal means, and what it does not. Raises ParameterError
+    (also for decisions of two reviewers on one trial), UnknownNameError, and what ``measure`` raises for its decisions.
     """
+    trials = one_of(trials)
+    demand(a != b, "b", b, f"a channel other than {a!r}")
     columns = [channel_of(trials, label) for label in (a, b)]
+    window_s = checks.span("window_s", window_s)
     start, stop = (trials.before + to_sample(edge, trials.rate_hz) for edge in window_s)
     demand(0 <= start < stop <= len(trials.time_s), "window_s", window_s, "a rising pair of seconds inside the trials")
     raw = [np.asarray(trials.data[:, column, start:stop], float) for column in columns]
     outlines = [np.asarray(trials.envelope[:, column, start:stop], float) for column in columns]
-    own = {label: float(np.nanmax(part, initial=0.0)) for label, part in zip((a, b), outlines, strict=True)}
-    own |= dict(reference or {})
-    demand(own[a] > 0 and own[b] > 0, "reference", {k: own[k] for k in (a, b)}, "values above 0 for both channels")
+    rows, _ = standing([trials], decisions, one_reviewer=True)
+    signals, asides = zip(*(said_of(decisions, trials, label) for label in (a, b)), strict=True)
+    aside = asides[0].fillna(False) | asides[1].fillna(False)
+    counts = ~((signals[0] == "unusable") | (signals[1] == "unusable") | aside).to_numpy(dtype=bool)
+    own, divided = _divisors((a, b), [part[counts] for part in outlines], reference)
     shared = lagged_correlation(raw[0], raw[1], trials.rate_hz)
-    rows, _ = standing([trials], decisions)
     rows = rows[rows["kind"] == "response"]
     times = [_onsets(trials, rows[rows["channel"] == label]) for label in (a, b)]
     (a_s, *a_interval), (b_s, *b_interval) = times
@@ -61,6 +82,9 @@ def compare_channels(
         {
             "recording": trials.recording.name,
             "trial": trials.ids,
+            "signal_a": signals[0].to_numpy(dtype=object, na_value=None),
+            "signal_b": signals[1].to_numpy(dtype=object, na_value=None),
+            "set_aside": aside.to_numpy(dtype=bool),
             "common_area_percent": common_area(outlines[0] / own[a], outlines[1] / own[b], rule=rule),
             "r": shared.r,
             "r2": shared.r2,
@@ -71,14 +95,23 @@ def compare_channels(
             "first": [{"A": a, "B": b}.get(word, word) for word in order.first],
         }
     )
-    chance = chance_share(raw[0], raw[1], trials.rate_hz) if len(trials) > 1 else math.nan
-    typical, lag_s = (float(np.nanmedian(v)) if np.isfinite(v).any() else math.nan for v in (shared.r2, shared.lag_s))
-    table.attrs["notes"] = [f"Median of {len(trials)} trials: {shared_words(a, b, typical, lag_s, chance)}"]
-    divided = "; ".join(f"{label} divided by {own[label]:.4g}" for label in (a, b))
-    how = "given" if reference else "largest value in the window of these trials (peak in task)"
-    table.attrs["columns"] = describe(table[["recording", "trial"]]) | {
+    used = int(counts.sum())
+    chance = chance_share(raw[0][counts], raw[1][counts], trials.rate_hz) if used > 1 else math.nan
+    typical, lag_s = (
+        float(np.nanmedian(v[counts])) if np.isfinite(v[counts]).any() else math.nan for v in (shared.r2, shared.lag_s)
+    )
+    table.attrs["notes"] = [f"Median of {used} trials: {shared_words(a, b, typical, lag_s, chance)}"]
+    if used < len(trials):
+        table.attrs["notes"].append(
+            f"{len(trials) - used} trials whose signal is unusable or set aside in {a} or {b} are measured, and count "
+            "neither in that median nor in a largest value."
+        )
+    table.attrs["columns"] = describe(table[["recording", "trial", "set_aside"]]) | {
+        "signal_a": column("text", "", f"Signal of {a}: usable, caution or unusable; missing where nothing is said"),
+        "signal_b": column("text", "", f"Signal of {b}: likewise"),
+        "set_aside": column("truth", "", f"Whether a stretch set aside touches {a} or {b} in the trial"),
         "common_area_percent": column(
-            "number", "%", f"Common area over mean area (Winter eq. 6.13), rule: {rule}; {divided}: {how}"
+            "number", "%", f"Common area over mean area (Winter eq. 6.13), rule: {rule}; {divided}"
         ),
         "r": column("number", "", "Largest correlation of the band-passed signals within ±30 ms, with its sign"),
         "r2": column("number", "", "Its square: share of power in common; a caution, never an acquittal"),
@@ -91,6 +124,27 @@ def compare_channels(
         "first": column("text", "", "The earlier channel, as far as the interval can tell"),
     }
     return table
+
+
+def _divisors(
+    labels: Sequence[str], outlines: Sequence[FloatArray], reference: Mapping[str, float] | None
+) -> tuple[dict[str, float], str]:
+    """What each channel's envelope is divided by, and where that comes from, in words."""
+    given = reference if reference is not None else {}
+    demand(isinstance(given, Mapping), "reference", reference, f"a mapping with values for {' and '.join(labels)}")
+    for name in given:
+        if name not in labels:
+            raise UnknownNameError("channel of the reference", name, labels)
+    own, words = {}, []
+    for label, outline in zip(labels, outlines, strict=True):
+        if label in given:
+            own[label] = checks.number(f"reference of {label!r}", given[label], above=0, unit="in the trials' unit")
+        else:
+            own[label] = float(np.nanmax(outline, initial=0.0))
+            demand(own[label] > 0, "reference", reference, f"a value above 0 for {label!r}, which shows none itself")
+        how = "given" if label in given else "largest value in the window of the trials that count (peak in task)"
+        words.append(f"{label} divided by {own[label]:.4g} ({how})")
+    return own, "; ".join(words)
 
 
 def _onsets(trials: Trials, rows: pd.DataFrame) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -119,10 +173,11 @@ def average_envelopes(
 
     The trials with an accepted response burst in the channel take part, whatever the alignment, so that the averages
     compare; those without a response marker drop out of the last. Unusable signals take no part. ``n`` says how many
-    stand behind each sample.
+    stand behind each sample. Raises ParameterError (also for decisions of two reviewers on a trial), UnknownNameError.
     """
+    trials = one_of(trials)
     demand(to in get_args(Moment), "to", to, "'go', 'onset' or 'response'")
-    rows, _ = standing([trials], decisions)
+    rows, _ = standing([trials], decisions, one_reviewer=True)
     rows = rows[(rows["kind"] == "response") & (rows["signal"] != "unusable")]
     if to == "response" and not any(marker.label == response for marker in trials.recording.markers):
         raise UnknownNameError("marker", response, sorted({marker.label for marker in trials.recording.markers}))

@@ -1,17 +1,20 @@
 """From a table of decisions to samples of trials: what all measuring tables share.
 
 standing        bursts that stand, of the trials at hand, with notes on those left out
+said_of         what the decisions say of the signal of one channel in each trial
 by_channel      their rows, grouped by recording and channel
 responses       the response marker of each trial, as a sample of the recording
-unit_of, channel_of, trials_of, numbers, demand, column     small steps
+unit_of, channel_of, trials_of, one_of, numbers, column     small steps
 """
 
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from emgreview.checks import demand
 from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError
 from emgreview.model import ARBITRARY, Trials, to_sample
 
@@ -25,12 +28,6 @@ NEEDED = (
 )
 
 
-def demand(good: object, name: str, came: object, allowed: str) -> None:
-    """ParameterError unless good."""
-    if not good:
-        raise ParameterError(f"{name} came as {came!r}; allowed: {allowed}; correct it.")
-
-
 def column(kind: str, unit: str, words: str) -> dict[str, str]:
     """One entry of ``attrs["columns"]``."""
     return {"type": kind, "unit": unit, "description": words}
@@ -38,10 +35,19 @@ def column(kind: str, unit: str, words: str) -> dict[str, str]:
 
 def trials_of(trials: Trials | Sequence[Trials]) -> tuple[Trials, ...]:
     """One or several trials as a tuple, each recording once."""
-    parts = (trials,) if isinstance(trials, Trials) else tuple(trials)
+    good = isinstance(trials, Trials | Sequence) and not isinstance(trials, str)
+    parts = (trials,) if isinstance(trials, Trials) else tuple(trials) if good else ()
+    good = good and all(isinstance(part, Trials) for part in parts)
+    demand(good, "trials", type(trials).__name__, "what cut_trials returns, or a list of such")
     names = [part.recording.name for part in parts]
     demand(parts and len(set(names)) == len(names), "trials", names, "the trials of one recording or more, each once")
     return parts
+
+
+def one_of(trials: Any) -> Trials:
+    """The trials of one recording, and nothing else."""
+    demand(isinstance(trials, Trials), "trials", type(trials).__name__, "the trials of one recording, from cut_trials")
+    return trials
 
 
 def unit_of(parts: Sequence[Trials]) -> str:
@@ -65,19 +71,17 @@ def numbers(values: pd.Series) -> FloatArray:
 
 
 def standing(
-    parts: Sequence[Trials], decisions: pd.DataFrame, *, accepted_only: bool = True
+    parts: Sequence[Trials], decisions: pd.DataFrame, *, accepted_only: bool = True, one_reviewer: bool = False
 ) -> tuple[pd.DataFrame, list[str]]:
     """Rows of ``decisions`` that are bursts of these trials and have not been removed; sentences on those left out.
 
-    Raises ParameterError (not such a table), UnknownNameError (a trial or channel that its recording's trials lack),
-    RateError (another sampling rate), VersionError (a sealed version of a recording with other samples).
+    Raises ParameterError (not such a table; with ``one_reviewer``, two reviewers of one channel and trial),
+    UnknownNameError (a trial or channel that its recording's trials lack), RateError (another sampling rate),
+    VersionError (a sealed version of a recording with other samples).
     """
-    missing = [name for name in NEEDED if name not in decisions.columns]
-    if missing:
-        raise ParameterError(
-            f"the table of decisions lacks the columns {', '.join(missing)}; "
-            "give what Session.decisions() or read_version returns."
-        )
+    _checked(decisions)
+    if one_reviewer:
+        _of_one_reviewer(decisions[decisions["recording"].isin([part.recording.name for part in parts])])
     known = {part.recording.name: part for part in parts}
     sealed = decisions.attrs.get("version", {}).get("recordings", {})
     for one, part in known.items():
@@ -112,6 +116,41 @@ def standing(
                 "must be alike; give the trials that were reviewed."
             )
     return rows.reset_index(drop=True), notes
+
+
+def said_of(decisions: pd.DataFrame, trials: Trials, label: str) -> tuple[pd.Series, pd.Series]:
+    """What the channel's signal is in each trial (usable, caution, unusable); whether a stretch set aside touches it:
+    (trials,) each, missing where the table says nothing."""
+    _checked(decisions)
+    rows = decisions[(decisions["recording"] == trials.recording.name) & (decisions["channel"] == label)]
+    signal = rows.groupby("trial")["signal"].first()
+    touched = rows["set_aside"] if "set_aside" in rows else pd.Series(False, index=rows.index)
+    aside = touched.fillna(False).astype(bool).groupby(rows["trial"]).any().astype("boolean")
+    return signal.reindex(list(trials.ids)), aside.reindex(list(trials.ids))
+
+
+def _checked(decisions: Any) -> None:
+    demand(isinstance(decisions, pd.DataFrame), "decisions", type(decisions).__name__, "a table of decisions")
+    missing = [name for name in NEEDED if name not in decisions.columns]
+    if missing:
+        raise ParameterError(
+            f"the table of decisions lacks the columns {', '.join(missing)}; "
+            "give what Session.decisions() or read_version returns."
+        )
+
+
+def _of_one_reviewer(decisions: pd.DataFrame) -> None:
+    """ParameterError where a channel of a trial has the decisions of two reviewers: whose counts?"""
+    if "reviewer" not in decisions.columns:
+        return
+    counts = decisions.groupby(["recording", "trial", "channel"])["reviewer"].nunique()
+    if (counts > 1).any():
+        names = sorted(set(decisions["reviewer"].dropna()))
+        trial = str(counts[counts > 1].index[0][1])
+        raise ParameterError(
+            f"the table holds decisions of {' and '.join(names)} on one channel of trial {trial!r}; allowed: one "
+            "reviewer a channel and trial; take one's rows, table[table['reviewer'] == …], or the adjudicated version."
+        )
 
 
 def by_channel(

@@ -3,11 +3,16 @@
 measure_evoked      one row a stimulus and channel
 """
 
+from collections.abc import Sequence
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
+from emgreview import checks
+from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
-from emgreview.measuring.rows import column, unit_of
+from emgreview.measuring.rows import column, one_of, said_of, unit_of
 from emgreview.model import Trials, to_sample
 from emgreview.signal import evoked, filters
 from emgreview.tables import describe
@@ -17,6 +22,7 @@ def measure_evoked(
     trials: Trials,
     *,
     stimulus: str,
+    decisions: pd.DataFrame | None = None,
     blank_s: tuple[float, float] = (0.001, 0.008),
     window_s: tuple[float, float] = (0.012, 0.06),
     background_s: tuple[float, float] = (-0.1, -0.005),
@@ -28,17 +34,40 @@ def measure_evoked(
     The raw recording is read around each stimulus (``around_s`` before, after), the artefact's decay fitted between its
     blanked stretch and ``window_s`` and taken off (``remove_decay``), the artefact itself blanked (``blank_s`` before,
     after), and the rest filtered as the trials were; definitions in ``signal.evoked``. ``background_rms`` is what the
-    muscle did before: use it as a covariate, for it changes the potential. Raises UnknownNameError where no such marker
-    lies in the trials.
+    muscle did before: use it as a covariate, for it changes the potential.
+
+    A stimulus that lies in two overlapping trials is measured once, and belongs to the trial whose cue is nearest.
+    With ``decisions``, the column ``signal`` says what was decided of the channel in that trial, and ``set_aside``
+    whether a stretch set aside touches its mark; every stimulus is measured all the same. Raises UnknownNameError where
+    no such marker lies in the trials, ParameterError for windows that do not fit each other.
     """
+    trials = one_of(trials)
+    around, blanked = (_lengths(name, pair) for name, pair in (("around_s", around_s), ("blank_s", blank_s)))
+    window, rest = checks.span("window_s", window_s), checks.span("background_s", background_s)
+    checks.truth("remove_decay", remove_decay)
+    demand(blanked[1] < window[0], "window_s", window_s, f"a window after the blanked stretch (to {blanked[1]:g} s)")
+    demand(window[1] <= around[1], "window_s", window_s, f"seconds within around_s, to {around[1]:g} s at most")
+    demand(-around[0] <= rest[0], "background_s", background_s, f"within around_s, from {-around[0]:g} s on")
+    demand(rest[1] <= -blanked[0], "background_s", background_s, f"a window that ends before {-blanked[0]:g} s")
     rec, how = trials.recording, trials.processing
-    before, after = (to_sample(part, trials.rate_hz) for part in around_s)
-    found = [(trial, m.sample) for trial in trials.ids for m in trials.markers(trial) if m.label == stimulus]
+    before, after = (to_sample(part, trials.rate_hz) for part in around)
+    nearest: dict[int, tuple[int, str]] = {}
+    several = set()
+    for trial, cue in zip(trials.ids, trials.cues, strict=True):
+        for at in {m.sample for m in trials.markers(trial) if m.label == stimulus}:
+            several |= {at} & nearest.keys()
+            nearest[at] = min(nearest.get(at, (abs(at - cue.sample), trial)), (abs(at - cue.sample), trial))
+    found = [(trial, at) for at, (_, trial) in sorted(nearest.items())]
     if not found:
         labels = {m.label for trial in trials.ids for m in trials.markers(trial)}
         raise UnknownNameError("marker inside the trials", stimulus, sorted(labels))
     inside = [(trial, at) for trial, at in found if before <= at < rec.n_samples - after]
     notes = []
+    if several:
+        notes.append(
+            f"{len(several)} stimuli lie in more than one trial, because trials overlap; each is measured once and "
+            "belongs to the trial whose cue is nearest."
+        )
     if len(inside) < len(found):
         notes.append(f"{len(found) - len(inside)} stimuli lie too near an end of the recording, and are left out.")
     rows = []
@@ -46,18 +75,18 @@ def measure_evoked(
     for index, label in enumerate(trials.labels if raw else ()):
         x = np.stack([part[index] for part in raw])
         if remove_decay:
-            x = evoked.without_decay(x, rec.rate_hz, before, from_s=blank_s[1], to_s=window_s[0])
-        x = evoked.blank(x, rec.rate_hz, before, before_s=blank_s[0], after_s=blank_s[1])
+            x = evoked.without_decay(x, rec.rate_hz, before, from_s=blanked[1], to_s=window[0])
+        x = evoked.blank(x, rec.rate_hz, before, before_s=blanked[0], after_s=blanked[1])
         band = {"low_hz": how.low_hz, "high_hz": how.high_hz, "order": how.order, "direction": how.direction}
         x = filters.bandpass(x, rec.rate_hz, **band)  # type: ignore[arg-type]
-        seen = evoked.measure_evoked(x, rec.rate_hz, before, window_s=window_s, background_s=background_s)
+        seen = evoked.measure_evoked(x, rec.rate_hz, before, window_s=window, background_s=rest)
         for place, (trial, at) in enumerate(inside):
             values = {name: float(getattr(seen, name)[place]) for name in evoked.Evoked.__slots__}
             rows.append({"recording": rec.name, "trial": trial, "channel": label, "stimulus_sample": at, **values})
     names = ["recording", "trial", "channel", "stimulus_sample", *evoked.Evoked.__slots__]
     out = pd.DataFrame(rows, columns=names)
     unit = unit_of([trials])
-    size, before_words = (f"{w[0]:g} to {w[1]:g} s from the stimulus" for w in (window_s, background_s))
+    size, before_words = (f"{w[0]:g} to {w[1]:g} s from the stimulus" for w in (window, rest))
     columns = describe(out[names[:3]]) | {
         "stimulus_sample": column("whole", "", "Sample of the stimulus in the recording"),
         "peak_to_peak": column("number", unit, f"Peak to peak, {size}; not normalised"),
@@ -65,5 +94,22 @@ def measure_evoked(
         "silent_period_s": column("number", "s", "Stimulus to the return of activity; missing where it does not pause"),
         "background_rms": column("number", unit, f"Root mean square, {before_words}: a covariate of the potential"),
     }
+    if decisions is not None:
+        said = {label: said_of(decisions, trials, label) for label in trials.labels}
+        places = list(zip(out["channel"], out["trial"], strict=True))
+        out["signal"] = pd.Series([said[label][0].get(trial) for label, trial in places], dtype=object).where(
+            lambda words: words.notna(), None
+        )
+        out["set_aside"] = pd.array([said[label][1].get(trial, pd.NA) for label, trial in places], dtype="boolean")
+        columns |= describe(out[["signal", "set_aside"]])
     out.attrs |= {"columns": columns, "notes": notes}
     return out
+
+
+def _lengths(name: str, pair: Any) -> tuple[float, float]:
+    """Seconds before and after a stimulus."""
+    good = isinstance(pair, Sequence) and len(pair) == 2 and not isinstance(pair, str)
+    demand(good, name, pair, "seconds before and after the stimulus, as a pair")
+    before, after = (checks.number(f"{name}[{place}]", part, least=0, unit="s") for place, part in enumerate(pair))
+    demand(after > 0, name, pair, "seconds before (0 or more) and after (above 0) the stimulus")
+    return before, after

@@ -3,12 +3,14 @@
 detection_floor     the smallest burst that would have been found; definitions in ``signal.floor``
 """
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from emgreview.measuring.rows import channel_of, numbers, places, standing
+from emgreview.checks import demand
+from emgreview.measuring.rows import FloatArray, channel_of, numbers, places, standing, trials_of, unit_of
 from emgreview.model import Trials, to_sample
 from emgreview.signal import measures
 from emgreview.signal.floor import Floor, find_floor
@@ -16,7 +18,7 @@ from emgreview.signal.onset import estimate_onsets
 
 
 def detection_floor(
-    trials: Trials,
+    trials: Trials | Sequence[Trials],
     channel: str,
     *,
     decisions: pd.DataFrame | None = None,
@@ -26,12 +28,40 @@ def detection_floor(
     seed: int = 0,
     **parameters: Any,
 ) -> Floor:
-    """The smallest burst that ``method`` finds in ``share`` of trials of this recording and channel; ``signal.floor``.
+    """The smallest burst that ``method`` finds in ``share`` of trials of a person and channel; ``signal.floor``.
 
-    Rest is the rest window of each trial, but for trials where the default method calls it active, flat or missing.
-    Bursts are the stronger half of the accepted responses in ``decisions`` (unusable signals left out), or, without
-    such a table, of those the default method finds.
+    ``trials`` are those of one recording, or of several of one person (blocks of a session, electrodes left on): their
+    rests and bursts are then pooled. Rest is the rest window of each trial, but for trials where the default method
+    calls it active, flat or missing. Bursts are the stronger half of each recording's accepted responses in
+    ``decisions`` (unusable signals left out), or, without such a table, of those the default method finds. Raises
+    SignalError (too little rest, no burst), UnitError and ParameterError (recordings that do not go together, or
+    decisions of two reviewers on one trial), UnknownNameError.
     """
+    parts = trials_of(trials)
+    unit_of(parts)
+    for name, values in (
+        ("the sampling rates", {part.rate_hz for part in parts}),
+        ("the rest windows", {part.processing.rest_s for part in parts}),
+        ("the participants", {part.recording.entities.get("sub") for part in parts}),
+    ):
+        demand(len(values) == 1, name, sorted(values, key=str), "the same in all recordings that are pooled")
+    found = [_rests_and_bursts(part, channel, decisions) for part in parts]
+    return find_floor(
+        np.concatenate([rests for rests, _ in found]),
+        [burst for _, bursts in found for burst in bursts],
+        parts[0].rate_hz,
+        method=method,
+        share=share,
+        injections=injections,
+        seed=seed,
+        **parameters,
+    )
+
+
+def _rests_and_bursts(
+    trials: Trials, channel: str, decisions: pd.DataFrame | None
+) -> tuple[FloatArray, list[FloatArray]]:
+    """Rest windows (trials, samples) that are quiet, and the stronger half of the bursts of one recording."""
     column = channel_of(trials, channel)
     x = np.asarray(trials.data[:, column], float)
     rate_hz, cue_s, rest_s = trials.rate_hz, trials.before / trials.rate_hz, trials.processing.rest_s
@@ -42,22 +72,12 @@ def detection_floor(
         trial = np.flatnonzero(np.isfinite(seen.offset_s))
         onset, offset = (np.round(part[trial] * rate_hz) for part in (seen.onset_s, seen.offset_s))
     else:
-        rows, _ = standing([trials], decisions)
+        rows, _ = standing([trials], decisions, one_reviewer=True)
         rows = rows[(rows["channel"] == channel) & (rows["kind"] == "response")]
         rows = rows[(rows["signal"] != "unusable") & rows["offset_sample"].notna()]
         trial, start = places(trials, rows)
         onset, offset = numbers(rows["onset_sample"]) - start, numbers(rows["offset_sample"]) - start
-    parts, whole = measures.stretches(x[trial], onset, offset)
-    level = measures.rms(parts[whole])
-    strong = parts[whole][level >= np.median(level)] if whole.any() else parts[:0]
-    bursts = [row[~np.isnan(row)] for row in strong]
-    return find_floor(
-        x[quiet, early:late],
-        bursts,
-        rate_hz,
-        method=method,
-        share=share,
-        injections=injections,
-        seed=seed,
-        **parameters,
-    )
+    bursts, whole = measures.stretches(x[trial], onset, offset)
+    level = measures.rms(bursts[whole])
+    strong = bursts[whole][level >= np.median(level)] if whole.any() else bursts[:0]
+    return x[quiet, early:late], [row[~np.isnan(row)] for row in strong]

@@ -19,9 +19,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from emgreview.errors import ParameterError, SignalError
+from emgreview import checks
+from emgreview.errors import SignalError
 from emgreview.model import to_sample
-from emgreview.signal.onset import estimate_onsets
+from emgreview.signal.onset import checked_method, estimate_onsets
 
 FloatArray = NDArray[np.floating]
 
@@ -85,10 +86,10 @@ def find_floor(
     A burst holds the noise that lay over it, scaled with it, so give strong ones (20 dB or more). Raises SignalError
     for fewer than 5 whole stretches of rest or no burst, ParameterError.
     """
-    if not 0.5 <= share < 1:
-        raise ParameterError(f"share came as {share!r}; allowed: 0.5 to below 1; correct it.")
-    if not injections >= 20:
-        raise ParameterError(f"injections came as {injections!r}; allowed: 20 or more; correct it.")
+    share = checks.number("share", share, least=0.5, below=1)
+    injections = checks.whole("injections", injections, least=20)
+    seed = checks.whole("seed", seed, least=0)
+    checked_method(method, parameters)
     quiet = np.asarray(rests, dtype=np.float64)
     quiet = quiet[np.isfinite(quiet).all(axis=1)] if quiet.ndim == 2 else np.empty((0, 1))
     signals = [np.asarray(burst, dtype=np.float64) for burst in bursts]

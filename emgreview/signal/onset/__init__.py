@@ -85,14 +85,7 @@ def estimate_onsets(
     Raises SignalError (shape), RateError, ParameterError (windows, parameters) and UnknownNameError (method, parameter
     name).
     """
-    if method not in METHODS:
-        raise UnknownNameError("onset method", method, METHODS)
-    find, made = METHODS[method]
-    allowed = [field.name for field in fields(made)]
-    for name in parameters:
-        if name not in allowed:
-            raise UnknownNameError(f"parameter of method {method!r}", name, allowed)
-    settings = made(**parameters)
+    find, settings = checked_method(method, parameters)
     quiet = settings if isinstance(settings, QuietParameters) else QuietParameters()
 
     x, rate_hz = checked_signal(x, rate_hz, dimensions=(2,))
@@ -124,3 +117,15 @@ def estimate_onsets(
     for name in TIMES:
         found[name] += later_s
     return Onsets(**found, baseline_note=notes, method=method, parameters=asdict(settings))
+
+
+def checked_method(method: str, parameters: Mapping[str, Any]) -> tuple[Callable[[Batch, Any], dict[str, Array]], Any]:
+    """The function of a method, and its parameter class filled."""
+    if method not in METHODS:
+        raise UnknownNameError("onset method", method, METHODS)
+    find, made = METHODS[method]
+    allowed = [field.name for field in fields(made)]
+    for name in parameters:
+        if name not in allowed:
+            raise UnknownNameError(f"parameter of method {method!r}", name, allowed)
+    return find, made(**parameters)

@@ -1,0 +1,85 @@
+"""Checks at the door: one value came, is it what is allowed? Every message says what came, what is allowed, what to do.
+
+Numbers may be Python's or numpy's; text, None, complex and truth values are no numbers, NaN lies in no range. It comes
+back as a plain float, int or pair.
+
+    demand      an error unless good
+    number      one finite number in a range
+    whole       one whole number in a range
+    span        (start, stop), rising
+    truth       True or False
+    rate        a sampling rate
+"""
+
+import math
+from collections.abc import Sequence
+from numbers import Integral, Real
+from typing import Any
+
+import numpy as np
+
+from emgreview.errors import ParameterError, RateError
+
+
+def demand(good: object, name: str, came: object, allowed: str) -> None:
+    """ParameterError unless good."""
+    if not good:
+        raise ParameterError(f"{name} came as {plain(came)!r}; allowed: {allowed}; correct it.")
+
+
+def plain(value: Any) -> Any:
+    """A numpy scalar as Python writes it, everything else as it is."""
+    return value.item() if isinstance(value, np.generic) else value
+
+
+def number(
+    name: str,
+    value: Any,
+    *,
+    above: float | None = None,
+    least: float | None = None,
+    most: float | None = None,
+    below: float | None = None,
+    unit: str = "",
+) -> float:
+    """``value`` as a float: finite, above or at least one limit, at most or below another."""
+    ends = [f"{words} {limit:g}" for words, limit in (("above", above), ("at least", least)) if limit is not None]
+    ends += [f"{words} {limit:g}" for words, limit in (("at most", most), ("below", below)) if limit is not None]
+    allowed = " ".join(["a number", ", ".join(ends), unit]).replace("  ", " ").strip()
+    good = isinstance(value, Real) and not isinstance(value, bool | np.bool_) and math.isfinite(value)
+    good = good and (above is None or value > above) and (least is None or value >= least)
+    demand(good and (most is None or value <= most) and (below is None or value < below), name, value, allowed)
+    return float(value)
+
+
+def whole(name: str, value: Any, *, least: int, most: int | None = None) -> int:
+    """``value`` as an int from ``least`` to ``most``."""
+    allowed = f"a whole number from {least}" + (" up" if most is None else f" to {most}")
+    good = isinstance(value, Integral) and not isinstance(value, bool)
+    demand(good and value >= least and (most is None or value <= most), name, value, allowed)
+    return int(value)
+
+
+def span(name: str, value: Any, *, allowed: str = "(start, stop) in seconds, rising") -> tuple[float, float]:
+    """``value`` as a rising pair of finite numbers."""
+    pair = isinstance(value, Sequence | np.ndarray) and not isinstance(value, str) and len(value) == 2
+    good = pair and all(isinstance(v, Real) and not isinstance(v, bool) and math.isfinite(v) for v in value)
+    demand(good and value[0] < value[1], name, value, allowed)
+    return float(value[0]), float(value[1])
+
+
+def truth(name: str, value: Any) -> bool:
+    """``value`` as True or False."""
+    demand(isinstance(value, bool | np.bool_), name, value, "True or False")
+    return bool(value)
+
+
+def rate(value: Any, *, least: float, what: str) -> float:
+    """A sampling rate of at least so many hertz; RateError says what needs it."""
+    good = isinstance(value, Real) and not isinstance(value, bool) and math.isfinite(value)
+    if not (good and float(value) >= least):
+        raise RateError(
+            f"the sampling rate came as {plain(value)!r} Hz; {what} a number of at least {least:g} Hz; "
+            "give the rate of the recording device."
+        )
+    return float(value)
