@@ -231,8 +231,9 @@ def _seal(given: argparse.Namespace) -> Status:
     rule = None if given.rule is None else er.Rule.read(given.rule)
     recordings = [rec for _, rec in _recordings(given) if rec is not None]
     sealed = er.seal(given.folder, recordings, given.version, reviewer=given.reviewer, rule=rule)
-    values = {"version": sealed.name, "folder": str(sealed.path), "sha256": sealed.sha256}
-    _tell(given, values, f"Version {sealed.name} is in {sealed.path}\nSHA-256 {sealed.sha256}")
+    bulk = er.read_version(given.folder, sealed.name, sealed.sha256).attrs["version"]["bulk"]
+    values = {"version": sealed.name, "folder": str(sealed.path), "sha256": sealed.sha256, "bulk": bulk}
+    _tell(given, values, "\n".join([f"Version {sealed.name} is in {sealed.path}", f"SHA-256 {sealed.sha256}", *bulk]))
     return FINE
 
 

@@ -276,6 +276,11 @@ class Session:
         """The events of the logs that are about the review itself, in order."""
         return tuple(self._book.notes)
 
+    @property
+    def bulk_sentences(self) -> Ids:
+        """What every acceptance in bulk is worth, in the words that the log keeps; a sealed version holds them too."""
+        return tuple(note.new["sentence"] for note in self.notes if note.operation == states.ACCEPTANCE)
+
     def keep_to(self, due: Mapping[str, Collection[str]]) -> None:
         """Narrow the review to some channels of some trials: the queue, the progress and what comes next. Not an event:
         whoever narrows it notes why."""
@@ -316,12 +321,22 @@ class Session:
         self._demand_own_mark(trial, [channel])
         return self._act("accept", trial, channel, lambda now: states.accept(now, burst), burst)
 
-    def accept_in_bulk(self, trial: str, channel: str, reason: str) -> Ids:
-        """Accept an automatic mark that nobody looked at, for a stated reason; see ``second_look.bulk``."""
+    def accept_in_bulk(self, trial: str, channel: str, audit: int) -> Ids:
+        """Accept an automatic mark that nobody looked at, because an audit vouches for it; see ``second_look.bulk``.
+
+        Raises DecisionError unless the log says that this audit (the number of its plan) accepts this mark."""
+        vouched = [note.new for note in self.notes if note.operation == states.ACCEPTANCE]
+        if not any(note["audit"] == audit and [trial, channel] in note["accepted"] for note in vouched):
+            raise DecisionError(
+                f"no audit {audit!r} that passed accepts {channel} of trial {trial!r} in bulk; accept it by eye, or "
+                "plan an audit with plan_bulk."
+            )
         activity = self._activity(trial, channel)
         new = states.accept(activity, states.RESPONSE)
         looked = {"looked": False}
-        return self._record(states.IN_BULK, trial, channel, "activity", activity, new, reason=reason, visible=looked)
+        return self._record(
+            states.IN_BULK, trial, channel, "activity", activity, new, reason=f"audit {audit}", visible=looked
+        )
 
     def accept_rest(self, trial: str) -> Ids:
         """Accept every channel of a trial that is not yet reviewed, in one step that one undo takes back."""
@@ -484,7 +499,7 @@ class Session:
     @property
     def no_cues(self) -> Mapping[str, str]:
         """Trials whose cue is none, and why."""
-        values = self._replay.values.items()
+        values = self._standing.items()
         return {str(key[1]): reason for key, reason in values if key[3] == "no cue" and reason}
 
     def add_cue(self, recording: str, time_s: float, label: str, reason: str | None = None) -> Ids:
@@ -548,12 +563,12 @@ class Session:
     @property
     def excluded(self) -> tuple[tuple[str, str, str | None, str], ...]:
         """What is excluded: ("participant", name, None, reason) or ("recording", name, channel or None, reason)."""
-        found = [(key, value) for key, value in self._replay.values.items() if key[3] in states.EXCLUDED and value]
+        found = [(key, value) for key, value in self._standing.items() if key[3] in states.EXCLUDED and value]
         return tuple(
             ("recording", str(recording), channel, reason)
             if field == "excluded"
-            else ("participant", str(self._proposals.recordings[str(recording)].entities.get("sub")), None, reason)
-            for (recording, _, channel, field, _), reason in found
+            else ("participant", str(participant), None, reason)
+            for (recording, _, channel, field, participant), reason in found
         )
 
     def unblind(self, reason: str | None = None) -> None:
@@ -624,6 +639,7 @@ class Session:
             "columns": tables.describe(table),
             "text": tables.HOW,
             "inclusion": inclusion,
+            "bulk": list(self.bulk_sentences),
             "trials": [{"recording": part.recording.name, "cue": part.cue} for part in self.trials],
             "recordings": {
                 name: {
@@ -647,10 +663,15 @@ class Session:
         found = self._decided(trial, channel, field)
         return states.DEFAULTS[field] if found is None else found
 
+    @property
+    def _standing(self) -> Mapping[states.Key, Any]:
+        """The values that stand, of first showings."""
+        return self._replay.values
+
     def _decided(self, trial: str, channel: str | None, field: str) -> Any:
         recording = self._proposals.place(trial, channel).recording.name
         source, showing = self._proposals.source(trial)
-        values = self._replay.values if showing == 1 else self._replay.again.get(showing, {})
+        values = self._standing if showing == 1 else self._replay.again.get(showing, {})
         return values.get((recording, source, channel, field, None))
 
     def _activity(self, trial: str, channel: str) -> Activity:
@@ -840,7 +861,7 @@ class Session:
 
     def _kept_in(self, field: str) -> Iterator[tuple[str, str | None, Mapping[str, Any]]]:
         """What stands of one of these fields: recording, channel, value."""
-        for (recording, _, channel, name, _), value in self._replay.values.items():
+        for (recording, _, channel, name, _), value in self._standing.items():
             if name == field and value is not None:
                 yield str(recording), channel, value
 
@@ -874,7 +895,7 @@ class Session:
         if recording is not None:
             if recording not in recordings:
                 raise UnknownNameError("recording", recording, recordings)
-            keys: list[states.Key] = [(recording, None, channel, "excluded", None)]
+            key: states.Key = (recording, None, channel, "excluded", None)
             if channel is not None:
                 recordings[recording].channel(channel)
         else:
@@ -882,18 +903,12 @@ class Session:
             if not own:
                 known = {str(one.entities["sub"]) for one in recordings.values() if one.entities.get("sub")}
                 raise UnknownNameError("participant", participant, sorted(known))
-            keys = [(name, None, None, "participant excluded", None) for name in own]
-            standing = [key for key in keys if self._replay.values.get(key)]
-            keys = standing or keys[:1]
-        touched: Ids = ()
-        for key in keys:
-            old = self._replay.values.get(key)
-            if old != new:
-                event = self._book.append(
-                    str(key[0]), operation, key[3], old, new, channel=channel, reason=new if new else reason
-                )
-                touched = self._belonging(event)
-        return self._tell(touched) if touched else ()
+            recording, key = own[0], (None, None, None, states.OF_PARTICIPANT, participant)
+        old = self._standing.get(key)
+        if old == new:
+            return ()
+        event = self._book.append(recording, operation, key[3], old, new, channel=channel, reason=new or reason)
+        return self._tell(self._belonging(event))
 
     def _belonging(self, event: Event) -> Ids:
         """Trials of the recording, or of all recordings of the participant, that an exclusion is about."""
@@ -903,7 +918,7 @@ class Session:
             trial
             for trial in self.queue
             if (own := self._places[trial].recording.name) == name
-            or (event.field == "participant excluded" and recordings[own].entities.get("sub") == participant)
+            or (event.field == states.OF_PARTICIPANT and recordings[own].entities.get("sub") == participant)
         )
 
     def _count(self, trial: str | None, label: str | None) -> None:

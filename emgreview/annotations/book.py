@@ -62,6 +62,7 @@ class Book:
         self.notes: list[Event] = []
         self._methods: dict[str, Event] = {}
         self._facts: dict[str, dict[str, Any]] = {name: {} for name in recordings}
+        self._unread: list[str] = []
         try:
             for name, recording in recordings.items():
                 path = log_path(folder, name, reviewer, recording.entities.get("sub"))
@@ -73,6 +74,7 @@ class Book:
             self.notes.sort(key=lambda event: event.counter)
             own = {log.path for log in self._logs.values()}
             others = [path for path in (folder / "logs").rglob(f"*_reviewer-{reviewer}.jsonl") if path not in own]
+            self._read_of_participants(others)
             self._counter = max(
                 [log.counter for log in self._logs.values()] + [_last_counter(path) for path in others], default=0
             )
@@ -94,7 +96,7 @@ class Book:
 
     @property
     def notices(self) -> tuple[str, ...]:
-        return tuple(log.notice for log in self._logs.values() if log.notice)
+        return (*(log.notice for log in self._logs.values() if log.notice), *self._unread)
 
     @property
     def convention(self) -> str | None:
@@ -203,6 +205,19 @@ class Book:
             raise DecisionError(
                 f"this review was unblinded on {event.time}; it cannot be blind again; open it with blind=False."
             )
+
+    def _read_of_participants(self, paths: Sequence[Path]) -> None:
+        """What logs of recordings that are not opened now say of the participants of those that are."""
+        folders = {log.path.parent for name, log in self._logs.items() if self._recordings[name].entities.get("sub")}
+        for path in paths:
+            if path.parent not in folders:
+                continue
+            try:
+                problem = read_log(path, self.replay.take_participant).problem
+            except OSError as why:
+                problem = f"{path.name} cannot be read ({why.strerror or why})"
+            if problem:
+                self._unread.append(f"Whether the participant was excluded there is not known: {problem}")
 
     def _begin(self, name: str, method: Method, order: str, facts: Mapping[str, Any]) -> None:
         """Write a new log's first line, or what has changed since the last one."""

@@ -249,7 +249,7 @@ def _of_value(key: states.Key, first: Point, second: Point) -> Iterator[Change]:
     old, new = first.value(key), second.value(key)
     if old == new:
         return
-    rate = float((second.facts.get(str(recording)) or first.facts[str(recording)])["rate_hz"])
+    facts = second.facts.get(str(recording)) or first.facts.get(str(recording), {})
     counter = second.replay.counters.get(key)
 
     def change(what: str, before: Any = old, after: Any = new, burst: str | None = stretch) -> Change:
@@ -257,8 +257,18 @@ def _of_value(key: states.Key, first: Point, second: Point) -> Iterator[Change]:
         if what in ("onset moved", "offset moved", "cue corrected"):
             recorded = _recorded_cue(trial) if what == "cue corrected" else None
             start, end = (recorded if sample is None else sample for sample in (before, after))
-            moved = None if start is None or end is None else (end - start) / rate * 1000
-        return Change(str(recording), trial, channel, burst, what, before, after, moved, counter)
+            moved = None if start is None or end is None else (end - start) / facts["rate_hz"] * 1000
+        return Change(
+            recording or _of_participant(stretch, first, second),
+            trial,
+            channel,
+            burst,
+            what,
+            before,
+            after,
+            moved,
+            counter,
+        )
 
     if name == "activity":
         signal = (recording, trial, channel, "signal", None)
@@ -281,6 +291,12 @@ def _of_value(key: states.Key, first: Point, second: Point) -> Iterator[Change]:
         yield change("cue corrected")
     else:
         yield change(f"{name} changed")
+
+
+def _of_participant(participant: str | None, *points: Point) -> str:
+    """The participant's recordings, for what is said of the participant."""
+    names = {name for point in points for name, facts in point.facts.items() if facts["participant"] == participant}
+    return ", ".join(sorted(names))
 
 
 def _recorded_cue(trial: str | None) -> int | None:

@@ -19,7 +19,7 @@ Over 400 lines: what a value means and how each command changes it are read toge
     marked burst channel         {"start", "stop", "kind"}: a burst marked outside all trials; id and undoing likewise
     added cue    recording       {"sample", "label"}: a cue that the recording lacks; id and undoing likewise
     excluded     recording, or one channel of it     the reason, or null once readmitted
-    participant excluded         the reason, or null; it stands in the log of one of the participant's recordings
+    participant excluded         the reason, or null; the last one of all logs of the participant's recordings holds
     channels     trial           {label: {field: value}}: several channels in one command
 
     Replay                                  events in, values and undo order out; linear in the number of events
@@ -43,12 +43,15 @@ Value = Any
 Activity = Mapping[str, Any]
 Key = tuple[
     str | None, str | None, str | None, str, str | None
-]  # recording, trial, channel, field, id of what stands in the recording, not in a trial
+]  # recording, trial, channel, field, id of what stands in the recording, not in a trial; or the participant
 
 IN_RECORDING = ("set aside", "marked burst", "added cue")
 """Fields of what is found in a recording, each with an id of its own in subject.burst."""
 
-EXCLUDED = ("excluded", "participant excluded")
+OF_PARTICIPANT = "participant excluded"
+"""The field that belongs to no recording: it is said in the log of one of the participant's, and holds for all."""
+
+EXCLUDED = ("excluded", OF_PARTICIPANT)
 """Fields that keep a whole channel, recording or participant out, with a reason."""
 
 USABLE: Mapping[str, Any] = {"reasons": [], "state": "usable"}
@@ -61,6 +64,9 @@ VERDICTS = ("none visible", "not locatable")
 
 IN_BULK = "accept in bulk"
 """The operation that accepts a mark which nobody looked at."""
+
+ACCEPTANCE = "bulk acceptance"
+"""The operation that says, before any of it, what an audit accepts in bulk, and what that is worth."""
 
 NOT_DECISIONS = frozenset(("log", "method", "blind"))
 """Fields of events that say something of the log, not of a trial, and that undo passes over."""
@@ -87,7 +93,7 @@ class Replay:
     ``bulk`` what was accepted in bulk, see :func:`keep_bulk`.
     ``done`` and ``undone`` are the commands that undo and redo would take next, last first out; ``last`` is the last
     command on a trial. Logs may be read one after the other: values of one never touch those of another, and
-    :meth:`settle` puts the commands of all into order.
+    :meth:`settle` puts the commands of all into order. Only what is said of a participant is one for all logs.
     """
 
     def __init__(self) -> None:
@@ -104,7 +110,9 @@ class Replay:
         """Take an event of a log that is being opened."""
         if event.field in NOT_DECISIONS:
             return
-        if event.showing == 1:
+        if event.field == OF_PARTICIPANT:
+            self.take_participant(event)
+        elif event.showing == 1:
             for key, value in keyed(event, event.new):
                 self.values[key] = value
                 self.counters[key] = event.counter
@@ -114,6 +122,13 @@ class Replay:
         recording, trial = event.subject["recording"], event.subject["trial"]
         step = (event.counter, event.time, recording, event.seq, event.operation, trial, event.target, event.showing)
         self._steps.append(Step._make(step))
+
+    def take_participant(self, event: Event) -> None:
+        """Take what an event says of a participant, unless a later one was read from another log; pass over others."""
+        if event.field == OF_PARTICIPANT:
+            ((key, value),) = keyed(event, event.new)
+            if event.counter > self.counters.get(key, 0):
+                self.values[key], self.counters[key] = value, event.counter
 
     def settle(self) -> None:
         """Put the commands read since the last call into order, and find what can be undone."""
@@ -158,6 +173,8 @@ def keyed(event: Event, value: Value) -> list[tuple[Key, Value]]:
             for channel in value
             for part in value[channel]
         ]
+    if name == OF_PARTICIPANT:
+        return [((None, None, None, name, subject["participant"]), value)]
     stretch = subject["burst"] if name in IN_RECORDING else None
     return [((recording, trial, subject["channel"], name, stretch), value)]
 

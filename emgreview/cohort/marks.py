@@ -112,7 +112,8 @@ class Logs:
         elif event.field not in states.NOT_DECISIONS:
             entries = self.shown.setdefault(event.showing, {})
             for key, value in states.keyed(event, event.new):
-                entries[key] = Entry(value, event.operation, event.time, event.counter, event.visible)
+                if key[0] is not None or key not in entries or entries[key].counter < event.counter:
+                    entries[key] = Entry(value, event.operation, event.time, event.counter, event.visible)
             if event.showing == 1:
                 states.keep_bulk(self.bulk, event)
 

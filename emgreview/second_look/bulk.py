@@ -23,6 +23,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from emgreview.annotations.events import Event
+from emgreview.annotations.state import ACCEPTANCE
 from emgreview.cohort.drawing import new_seed, shuffled
 from emgreview.cohort.marks import Logs, Unit, read_logs
 from emgreview.cohort.statistics import acceptance_plan, most_bad
@@ -31,7 +32,7 @@ from emgreview.model import to_sample
 from emgreview.session import Session
 
 Pair = tuple[str, str]
-PLAN, DRAW, RESULT, ACCEPTANCE = "plan audit", "draw audit", "audit result", "bulk acceptance"
+PLAN, DRAW, RESULT = "plan audit", "draw audit", "audit result"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -238,7 +239,6 @@ class BulkAudit:
             raise DecisionError(f"{self.sentence} Decide the lot by eye.")
         note = self._note(ACCEPTANCE)
         rest = [tuple(pair) for pair in note.new["accepted"]] if note else self._rest()
-        reason = f"audit {self._plan.counter}"
         if note is None and rest:
             bound = self._bound(len(rest))
             if bound > self._plan.new["at_most"] + 1e-12:
@@ -255,7 +255,7 @@ class BulkAudit:
             self._session.note(ACCEPTANCE, {**value, "accepted": [list(pair) for pair in rest]})
         for trial, channel in rest:
             if not self._session.state(trial).channels[channel].reviewed:
-                self._session.accept_in_bulk(trial, channel, reason)
+                self._session.accept_in_bulk(trial, channel, self._plan.counter)
         return self.sentence
 
     # Inside ------------------------------------------------------------------------------------------------------

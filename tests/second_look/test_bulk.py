@@ -203,6 +203,31 @@ def test_a_rule_that_nothing_meets_and_parameters_out_of_range(session):
     assert not read_logs(session.folder, "r1").note("plan audit")
 
 
+def test_nothing_is_accepted_in_bulk_but_what_an_audit_vouches_for(session):
+    trial, *_ = session.queue
+    with pytest.raises(DecisionError, match=r"no audit 1 that passed accepts FDI of trial .* accept it by eye"):
+        session.accept_in_bulk(trial, "FDI", 1)
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    look(session, audit)
+    audit.finish()
+    rest = next(pair for pair in audit.lot if pair not in audit.sample)
+    with pytest.raises(DecisionError, match="no audit"):
+        session.accept_in_bulk(*rest, audit._plan.counter)
+    audit.accept()
+    with pytest.raises(DecisionError, match="no audit"):
+        session.accept_in_bulk(session.queue[3], "FDI", audit._plan.counter)
+
+
+def test_a_sealed_version_says_what_the_bulk_is_worth(session, tmp_path):
+    assert session.as_version()[1]["bulk"] == []
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    look(session, audit)
+    audit.finish()
+    sentence = audit.accept()
+    session.seal("v1")
+    assert read_version(tmp_path, "v1").attrs["version"]["bulk"] == [sentence]
+
+
 def test_bulk_and_self_check_keep_apart(tmp_path):
     with start(tmp_path, make_trials(n=80), order="random") as session:
         plan_self_check(session, seed="s")
