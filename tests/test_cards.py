@@ -142,11 +142,13 @@ def test_decisions_are_taken_in_order_once_and_never_after_a_gap(session):
     decide(1, "discuss")  # came before: would switch it off again
     assert session.state(first).channels["biceps"].discuss
     decide(3, "none_visible")
-    assert '"missing": 1' in screen.news
+    assert '"gap": {"client": "x", "awaited": 2}' in screen.news
     assert not session.state(first).channels["biceps"].reviewed
     decide(2, "accept", seen={"biceps": [["response", 0.1, 0.2]]})
     assert "not those that stand" in screen.news
     assert not session.state(first).channels["biceps"].reviewed
+    decide(3, "none_visible")  # sent again
+    assert session.state(first).channels["biceps"].reviewed
 
 
 def test_every_message_of_the_browser_is_answered(session):
@@ -157,7 +159,7 @@ def test_every_message_of_the_browser_is_answered(session):
     screen._handle_msg({"kind": "hello", "client": "x", "held": []})
     assert screen.pack
     screen._handle_msg({"kind": "want", "client": "x", "trials": [9, 10]})
-    screen._handle_msg({"kind": "beat", "client": "x", "n": 4})
+    screen._handle_msg({"kind": "beat", "client": "x", "n": 4, "sent": 0})
     assert screen.pulse == "x 4"
     screen._handle_msg({"kind": "listen", "n": 1, "start_s": -0.5, "stop_s": 1.0, **said})
     assert screen.sound

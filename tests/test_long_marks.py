@@ -138,12 +138,27 @@ def test_decisions_go_through_the_session_and_are_settled_after_it(rec, session)
     assert session.no_cues == before
 
 
+def test_after_a_lost_decision_none_is_taken_or_called_saved_until_it_was_sent_again(rec, session):
+    view = er.long_view(rec, session)
+    decide(view, 1, "mark_burst", row=0, start_s=2.2, stop_s=2.4)
+    third = {"kind": "decide", "client": "c", "n": 3, "command": "undo", "args": {}, "visible": {}}
+    view._handle_msg(third)
+    assert updates(view)[-1]["gap"] == {"client": "c", "awaited": 2}
+    assert max(update["settled"]["n"] for update in updates(view) if "settled" in update) == 1
+    view._handle_msg({"kind": "beat", "client": "c", "n": 1, "sent": 3})
+    assert updates(view)[-1]["gap"] == {"client": "c", "awaited": 2}
+    decide(view, 2, "set_aside", row=1, start_s=3.6, stop_s=6.0, reasons=["clipped"])
+    view._handle_msg(third)
+    assert updates(view)[-1]["settled"] == {"client": "c", "n": 3}
+    assert session.aside == ()
+
+
 def test_what_the_session_refuses_is_said_and_nothing_changes(rec, session):
     view = er.long_view(rec, session)
     answer = decide(view, 1, "mark_burst", row=2, start_s=2.0, stop_s=2.1)
-    assert "no EMG channel" in answer["refused"]["words"]
+    assert "no EMG channel" in answer["refused"][-1]["words"]
     answer = decide(view, 2, "set_aside", row=0, start_s=2.0, stop_s=2.0, reasons=["clipped"])
-    assert "start before stop" in answer["refused"]["words"]
+    assert "start before stop" in answer["refused"][-1]["words"]
     assert session.aside == session.marked == ()
 
 
@@ -157,7 +172,7 @@ def test_changes_made_elsewhere_reach_the_view(rec, session):
 def test_a_newer_long_view_takes_over(rec, session):
     old, new = er.long_view(rec, session), er.long_view(rec, session)
     assert "newer long view" in updates(old)[-1]["problem"]
-    assert "newer long view" in decide(old, 1, "undo")["refused"]["words"]
+    assert "newer long view" in decide(old, 1, "undo")["refused"][-1]["words"]
     assert "refused" not in decide(new, 1, "undo")
     assert sum(getattr(observer, "__self__", None) in (old, new) for observer in session.changed) == 1
 

@@ -1,12 +1,12 @@
 """A whole recording in a notebook, however long: pan, zoom, jump; read from its file as it is looked at.
 
 The browser asks for stretches ahead of need and draws them; Python reads, conditions and outlines them block by block
-(:mod:`emgreview.scroll`). What goes down, all by synced properties:
+(:mod:`emgreview.scroll`). What goes down beside the wire (see wire.py, which also takes the decisions):
 
     setup     JSON, once: channels and their usual scales, markers, keys
     stretch   bytes: outlines of one stretch, with the number of the question
     ribbon    bytes: outlines of the whole recording, coarse, as far as it was read
-    news      JSON: numbered updates (see wire.py)
+    news      the wire's: trials, what stands outside them, how much was read …
 
     long_view       the widget for a recording
 """
@@ -37,8 +37,8 @@ from emgreview.views.setting import choices
 from emgreview.views.wire import Wire
 
 _JS = Path(__file__).parent / "js"
-_MODULES = ("layer.js", "draw.js", "store.js", "keys.js", "screen.js")  # shared with the trial review
-_OWN = ("long_draw.js", "long_link.js", "long_screen.js", "long_marks.js", "long.js")
+_MODULES = ("layer.js", "draw.js", "wire.js", "store.js", "keys.js", "screen.js")  # shared with the trial review
+_OWN = ("long_draw.js", "long_screen.js", "long_marks.js", "long.js")
 _VIEW_S = 10.0
 _RIBBON_WORDS = "The whole recording, the channel in hand; ticks are markers. Click or drag to go there."
 _RIBBON_TRIALS = " Blocks are trials: full when reviewed, half when begun, a line when open; hatched: set aside."
@@ -86,6 +86,7 @@ class LongView(Wire, JSComponent):
     stretch = param.Bytes(b"")
     ribbon = param.Bytes(b"")
     news = param.String()
+    pulse = param.String()
 
     _esm = "\n".join((_JS / name).read_text() for name in (*_MODULES, *_OWN))
     _stylesheets: ClassVar[list[str]] = [(_JS / name).read_text() for name in ("review.css", "long.css")]
@@ -94,7 +95,6 @@ class LongView(Wire, JSComponent):
         self, recording: Recording, processing: Processing, keys: Sequence[Key], marks: Marks | None, **params: Any
     ):
         self._recording, self._marks = recording, marks
-        self._retired: str | None = None
         self._outlines = Outlines(recording, processing=processing)
         self._told = -1
         self.start_wire()
@@ -114,8 +114,7 @@ class LongView(Wire, JSComponent):
         """Take no further decision: a newer long view of the same recording and session has taken over."""
         if self._marks is not None and self._on_change in self._marks.session.changed:
             self._marks.session.changed.remove(self._on_change)
-        self._retired = "A newer long view shows this recording; decisions are taken there. This one can be closed."
-        self.tell(problem=self._retired)
+        self.stop_taking("A newer long view shows this recording; decisions are taken there. This one can be closed.")
 
     def _preprocess(self, root: Any, changed: Any = None, old_models: Any = None) -> None:
         super()._preprocess(root, changed, old_models)
@@ -123,26 +122,16 @@ class LongView(Wire, JSComponent):
 
     # --- messages from the browser -----------------------------------------------------------------------------
 
-    def _handle_msg(self, data: Mapping[str, Any]) -> None:
-        getattr(self, f"_on_{data['kind']}")(data)
-
     def _on_hello(self, data: Mapping[str, Any]) -> None:
-        marks = self._marks
-        shown = {} if marks is None else {"trials": marks.cards(marks.trials()), "standing": marks.standing()}
-        self.tell(share=self._outlines.share, problem=self._problem(), **shown)
+        shown = {} if self._marks is None else {"trials": self._marks.cards(self._marks.trials())}
+        self.tell_settled(data["client"], share=self._outlines.share, **shown, **self._standing())
 
     _on_everything = _on_hello
 
-    def _on_beat(self, data: Mapping[str, Any]) -> None:
-        self.tell(beat={"client": data["client"]})
-
-    def _on_decide(self, data: Mapping[str, Any]) -> None:
-        def apply(data: Mapping[str, Any]) -> dict[str, Any]:
-            if self._marks is None or self._retired:
-                raise DecisionError(self._retired or "this long view has no session, so nothing can be decided in it.")
-            return self._marks.apply(data)
-
-        self.take(data, apply, self._problem)
+    def _apply(self, data: Mapping[str, Any]) -> dict[str, Any]:
+        if self._marks is None:
+            raise DecisionError("this long view has no session, so nothing can be decided in it.")
+        return self._marks.apply(data)
 
     def _on_look(self, data: Mapping[str, Any]) -> None:
         """Answer with the stretch asked for; where the file cannot be read, with the reason."""
@@ -177,11 +166,12 @@ class LongView(Wire, JSComponent):
 
     def _on_change(self, trials: Sequence[str]) -> None:
         if self._marks is not None:
-            standing = self._marks.standing()
-            self.tell(trials=self._marks.cards(trials), standing=standing, problem=self._problem())
+            self.tell(trials=self._marks.cards(trials), **self._standing())
 
-    def _problem(self) -> str | None:
-        return self._retired or (None if self._marks is None else self._marks.session.problem)
+    def _standing(self) -> dict[str, Any]:
+        if self._marks is None:
+            return {"problem": self.retired or None}
+        return {"standing": self._marks.standing(), "problem": self.retired or self._marks.session.problem}
 
     def _send_ribbon(self) -> None:
         recording = self._recording
@@ -225,7 +215,6 @@ class LongView(Wire, JSComponent):
             "cue": self._marks.cue if self._marks else "",
             "choices": {"reasons": choices(events.REASONS), "kind": choices(events.KINDS)},
             "share": outlines.share,
-            "serial": self.serial,
         }
 
 

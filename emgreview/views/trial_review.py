@@ -1,24 +1,20 @@
 """Trial review in a notebook: one component that owns the focus and the keys, around one Bokeh figure.
 
-Everything goes down by synced properties and comes up by messages, in every host alike:
+What goes down beside the wire (see wire.py, which also takes the decisions), all by synced properties:
 
     setup   JSON, once: channels, keys, choices, spans, one summary a trial
     pack    bytes: some trials (see packing.py), asked for by the browser ahead of need
     sound   bytes: a stretch to hear
-    news    JSON: the last updates, each with a serial number (cards, summaries, what is settled, what was refused …)
-    pulse   the answer to a beat: Python is there
+    news    the wire's: cards, summaries, progress …
 
-A decision carries its screen's own running number and is applied through the session, which returns when it is on disk;
-only then does ``news`` say that it is settled: saved, or refused with the reason. Decisions are taken in order: one
-that came before is not taken twice, and after a gap none is. An acceptance carries the marks that were seen; it is
-refused where others stand.
+A decision is applied through the session, which returns when it is on disk. An acceptance carries the marks that were
+seen; it is refused where others stand.
 
     review          the widget for a session
 """
 
 import json
 import weakref
-from collections import deque
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, ClassVar, Literal
@@ -28,11 +24,12 @@ import param
 from panel.custom import Child, JSComponent
 
 from emgreview import evidence
-from emgreview.errors import DecisionError, EmgreviewError, ParameterError
+from emgreview.errors import DecisionError, ParameterError
 from emgreview.keys import Key, key_table
 from emgreview.model import Trials
 from emgreview.session import Session
 from emgreview.views import cards, host, packing, setting
+from emgreview.views.wire import Wire
 from emgreview.walks import differing, disagreeing, walk
 
 _JS = Path(__file__).parent / "js"
@@ -40,6 +37,7 @@ _MODULES = (
     "layer.js",
     "draw.js",
     "panels.js",
+    "wire.js",
     "store.js",
     "keys.js",
     "screen.js",
@@ -48,8 +46,6 @@ _MODULES = (
 )  # one scope, in order
 _FEW = 20
 """More trials than this changed at once are told as "ask anew", not one by one."""
-_KEPT_NEWS = 10
-"""Updates in one piece of news: a browser that missed more asks for everything."""
 
 
 def review(
@@ -101,7 +97,7 @@ def _demand_alike(batches: Sequence[Trials]) -> None:
             )
 
 
-class TrialReview(JSComponent):
+class TrialReview(Wire, JSComponent):
     """The component. Its only state is what it has told the browser; decisions live in the session."""
 
     picture = Child()
@@ -122,12 +118,8 @@ class TrialReview(JSComponent):
         self._rows = {trial: own[session.source(trial)][1] for trial in self._queue}
         self._place = {trial: index for index, trial in enumerate(self._queue)}
         self._looks = {id(trials): setting.Look(number, trials) for number, trials in enumerate(session.trials)}
-        self._serial = 0
-        self._updates: deque[str] = deque(maxlen=_KEPT_NEWS)
-        self._taken: dict[str, int] = {}
-        self._refused: dict[str, list[dict[str, Any]]] = {}
         self._told: dict[int, list[Any]] = {}
-        self._retired = ""
+        self.start_wire()
         params.setdefault("sizing_mode", "stretch_width")
         first = {"summaries": self._summaries(self._queue), "where": self._place[session.where]}
         notices = [self._neutral(words) for words in session.notices]
@@ -143,8 +135,7 @@ class TrialReview(JSComponent):
         """Take no further decision: a newer screen of the same session has taken over."""
         if self._on_change in self._session.changed:
             self._session.changed.remove(self._on_change)
-        self._retired = "A newer screen shows this review; decisions are taken there. This one can be closed."
-        self._tell(problem=self._retired)
+        self.stop_taking("A newer screen shows this review; decisions are taken there. This one can be closed.")
 
     def _preprocess(self, root: Any, changed: Any = None, old_models: Any = None) -> None:
         super()._preprocess(root, changed, old_models)
@@ -152,16 +143,10 @@ class TrialReview(JSComponent):
 
     # --- messages from the browser -----------------------------------------------------------------------------
 
-    def _handle_msg(self, data: Mapping[str, Any]) -> None:
-        try:
-            getattr(self, f"_on_{data['kind']}")(data)
-        except EmgreviewError as reason:
-            self._tell(said={"client": data["client"], "words": self._neutral(str(reason))})
-
     def _on_hello(self, data: Mapping[str, Any]) -> None:
         session, here = self._session, self._place[self._session.where]
         notices = [self._neutral(words) for words in session.notices]
-        self._tell(
+        self.tell(
             start={"client": data["client"], "where": here, "notices": notices}, next_version=session.next_version
         )
         self._send_trials(sorted(range(len(self._place)), key=lambda index: abs(index - here))[:8])
@@ -169,17 +154,8 @@ class TrialReview(JSComponent):
 
     def _on_everything(self, data: Mapping[str, Any]) -> None:
         """What a browser that has missed news needs: the cards it holds, anew, all summaries, and what is settled."""
-        client = data["client"]
-        self._tell(
-            cards=[self._card(self._queue[index]) for index in data["held"]],
-            summaries=self._summaries(self._queue),
-            settled={"client": client, "n": self._taken.get(client, 0)},
-            refused=self._refused.get(client, []),
-            **self._standing(),
-        )
-
-    def _on_beat(self, data: Mapping[str, Any]) -> None:
-        self.pulse = f"{data['client']} {data['n']}"
+        held = [self._card(self._queue[index]) for index in data["held"]]
+        self.tell_settled(data["client"], cards=held, summaries=self._summaries(self._queue), **self._standing())
 
     def _on_want(self, data: Mapping[str, Any]) -> None:
         self._send_trials([index for index in data["trials"] if 0 <= index < len(self._place)])
@@ -192,14 +168,14 @@ class TrialReview(JSComponent):
         else:
             ids = walk(self._session, data["which"])
         places = [self._place[trial] for trial in ids]
-        self._tell(walk={"client": data["client"], "words": data["which"], "indices": places})
+        self.tell(walk={"client": data["client"], "words": data["which"], "indices": places})
 
     def _on_spectrum(self, data: Mapping[str, Any]) -> None:
         trials, row = self._of(data)
         found = evidence.spectra(trials, row, data["channel"], onset_s=data["onset_s"], offset_s=data["offset_s"])
         shown = {name: getattr(found, name).tolist() for name in ("frequency_hz", "burst", "rest")}
         unit = trials.recording.channel(data["channel"]).unit_label
-        self._tell(spectrum={"client": data["client"], "unit": f"{unit}²/Hz", "for": data["for"], **shown})
+        self.tell(spectrum={"client": data["client"], "unit": f"{unit}²/Hz", "for": data["for"], **shown})
 
     def _on_listen(self, data: Mapping[str, Any]) -> None:
         trials, row = self._of(data)
@@ -209,38 +185,8 @@ class TrialReview(JSComponent):
         )
         self.sound = packing.pack_sound(heard, rate_hz, f"{data['client']} {data['n']}")
 
-    def _on_decide(self, data: Mapping[str, Any]) -> None:
-        client, n = data["client"], data["n"]
-        awaited = self._taken.get(client, 0) + 1
-        if n < awaited:
-            return
-        if n > awaited:
-            self._tell(gap={"client": client, "missing": n - awaited})
-            return
-        self._taken[client] = n
-        settled = {"client": client, "n": n}
-        try:
-            answer = self._apply(data)
-        except EmgreviewError as refusal:
-            self._tell(settled=settled, refused=self._refuse(client, n, str(refusal)), **self._standing())
-        except Exception as fault:
-            words = f"a fault in the program ({fault!r}); it may be saved all the same: reload the page to see"
-            self._tell(settled=settled, refused=self._refuse(client, n, words))
-            raise
-        else:
-            self._tell(settled=settled, problem=self._problem(), **answer)
-
-    def _refuse(self, client: str, n: int, words: str) -> list[dict[str, Any]]:
-        """The last refusals told to a screen, this one among them."""
-        told = self._refused.setdefault(client, [])
-        told.append({"client": client, "n": n, "words": self._neutral(words)})
-        del told[:-_KEPT_NEWS]
-        return told
-
     def _apply(self, data: Mapping[str, Any]) -> dict[str, Any]:
         session, command, arguments = self._session, data["command"], dict(data["args"])
-        if self._retired:
-            raise DecisionError(self._retired)
         session.showing(**data["visible"])
         trial = self._queue[data["index"]]
         self._demand_seen(trial, data["seen"] or {}, session.open_channels(trial) if command == "accept_rest" else ())
@@ -284,7 +230,7 @@ class TrialReview(JSComponent):
     def _problem(self) -> str | None:
         changed = self._session.queue != self._queue
         queue = "The list of trials has changed since this screen was opened: run the cell again." if changed else None
-        problem = self._retired or self._session.problem or queue
+        problem = self.retired or self._session.problem or queue
         return problem and self._neutral(problem)
 
     # --- news to the browser -----------------------------------------------------------------------------------
@@ -292,9 +238,9 @@ class TrialReview(JSComponent):
     def _on_change(self, trials: tuple[str, ...]) -> None:
         known = [trial for trial in trials if trial in self._place]
         if len(known) > _FEW:
-            self._tell(renew=True, **self._standing())
+            self.tell(renew=True, **self._standing())
             return
-        self._tell(cards=[self._card(trial) for trial in known], summaries=self._summaries(known), **self._standing())
+        self.tell(cards=[self._card(trial) for trial in known], summaries=self._summaries(known), **self._standing())
         for trial in known:
             self._refresh_typical(trial)
 
@@ -309,14 +255,6 @@ class TrialReview(JSComponent):
     def _standing(self) -> dict[str, Any]:
         session = self._session
         return {"progress": session.progress[:2], "problem": self._problem(), "blind": session.blind}
-
-    def _tell(self, **update: Any) -> None:
-        serial = self._serial + 1
-        entry = {"serial": serial, **{name: value for name, value in update.items() if value is not None}}
-        text = json.dumps(entry, allow_nan=False)
-        self._serial = serial
-        self._updates.append(text)
-        self.news = f'{{"serial": {serial}, "updates": [{", ".join(self._updates)}]}}'
 
     def _send_trials(self, wanted: list[int]) -> None:
         entries, typical = [], []
@@ -339,7 +277,7 @@ class TrialReview(JSComponent):
     def _card(self, trial: str) -> dict[str, Any]:
         trials = self._trials[trial]
         z = self._looks[id(trials)].rest_z[self._rows[trial]]
-        card = cards.trial_card(self._session, trials, trial, z, self._place[trial], self._serial)
+        card = cards.trial_card(self._session, trials, trial, z, self._place[trial], self.serial)
         self._told[card["index"]] = card["channels"]
         return card
 

@@ -6,7 +6,7 @@ const SHORTEST = 16 // samples in view at least
 
 export function render({model, view}) {
   const setup = JSON.parse(model.setup)
-  const link = make_link(model, setup)
+  const link = make_wire(model, {still: " What is shown was read before; other stretches stay blank."})
   const screen = make_long_screen(setup, model.get_child("picture"), act)
   const {root} = screen
   const {duration_s, rate_hz, n_samples} = setup
@@ -80,7 +80,6 @@ export function render({model, view}) {
   function on_stretch() {
     const pack = take_pack("stretch")
     if (!pack) return
-    link.heard()
     const {head, traces} = pack
     if (head.client !== link.client) return
     have = {start: head.start, stop: head.stop, width: head.width, unread: head.unread, traces}
@@ -351,7 +350,7 @@ export function render({model, view}) {
   function decide(command, args) {
     const visible = {span_s: layer.range().map((s) => Number(s.toFixed(4))), gain: rows.map((row) => row.gain),
       shown: rows.map((row) => row.kind)}
-    const taken = link.decide(command, args, visible)
+    const taken = link.decide({command, args, visible})
     if (!taken) screen.pass_notice(link.stopped)
     return taken
   }
@@ -460,13 +459,16 @@ export function render({model, view}) {
     if ("stopped" in what) {
       screen.lasting = what.stopped
       screen.show_notice(what.stopped)
-      if (!what.stopped) asked = null
+      if (!what.stopped) { // what was asked meanwhile may be lost
+        asked = null
+        reading = false
+      }
     }
     marks.take(what)
     if (what.trials || what.standing) refresh()
     if (what.go_to?.client === link.client) go_to(what.go_to.s)
     if (what.said?.client === link.client) screen.pass_notice(what.said.words)
-    if (what.refused?.client === link.client) screen.pass_notice(`Not taken: ${what.refused.words}`)
+    if (what.refusal) screen.pass_notice(`Not taken: ${what.refusal.words}`)
     if (what.unread?.client === link.client) { // the file cannot be read just now
       failing = performance.now()
       reading = false
