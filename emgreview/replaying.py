@@ -20,12 +20,12 @@ from emgreview.annotations.book import installed, machine
 from emgreview.annotations.differences import Point, find_point, take_until
 from emgreview.annotations.versions import Sealed, read_sealed
 from emgreview.cohort.marks import read_logs
+from emgreview.detecting import Detect, rebuilt
 from emgreview.errors import LogError
 from emgreview.model import Marker, Processing, Recording, Trials
 from emgreview.reading import read, read_dataset
 from emgreview.reading.dataset import Dataset
 from emgreview.second_look import reopen
-from emgreview.session import Detect
 from emgreview.trials import cut_trials
 
 Data = Dataset | Recording | Iterable[Recording] | str | Path
@@ -88,6 +88,7 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
     notes: list[str] = []
     trials = _trials(point, data, [(part["recording"], part["cue"]) for part in description["trials"]], notes)
     rule = description["inclusion"] and tables.Rule.from_dict(description["inclusion"]["rule"])
+    how = _detection_of(point, trials, detect, notes)
     with tempfile.TemporaryDirectory() as place:
         _copy_logs(folder, Path(place), {where: description["logs"][where] for where in point.lines})
         if settled := read_logs(place, point.reviewer).note("adjudicate"):
@@ -98,9 +99,8 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
             place,
             reviewer=point.reviewer,
             blind=description["blind"],
-            method=_method_of(point, trials),
             read_only=True,
-            detect=detect,
+            **how,
         ) as session:
             rebuilt, now = session.as_version(rule)
             methods = session.methods
@@ -162,8 +162,8 @@ def seal(
     wanted = [(recording, cut["cue"]) for recording, facts in point.facts.items() for cut in _cuts(recording, facts)]
     trials = _trials(point, data, wanted, notes)
     blind = all(facts["blind"] for facts in point.facts.values())
-    method = _method_of(point, trials)
-    with reopen(trials, folder, reviewer=point.reviewer, blind=blind, method=method, detect=detect) as session:
+    how = _detection_of(point, trials, detect, notes)
+    with reopen(trials, folder, reviewer=point.reviewer, blind=blind, **how) as session:
         return session.seal(name, rule)
 
 
@@ -292,12 +292,18 @@ def _processing_of(stored: Mapping[str, Any]) -> Processing:
     )
 
 
-def _method_of(point: Point, trials: Iterable[Trials]) -> str:
-    """The one detection method of some trials."""
-    names = sorted({point.facts[part.recording.name]["detection"]["method"] for part in trials})
-    if len(names) > 1:
-        raise LogError(f"the recordings were detected by different methods ({', '.join(names)}); replay them apart.")
-    return str(names[0])
+def _detection_of(point: Point, trials: Sequence[Trials], detect: Detect | None, notes: list[str]) -> dict[str, Any]:
+    """The one way of detection of some trials, as options of a review. The parameters of a ``detect`` are its own."""
+    ways = {part.recording.name: point.facts[part.recording.name]["detection"] for part in trials}
+    if len({way["method"] if detect else way["hash"] for way in ways.values()}) > 1:
+        words = "; ".join(f"{name}: {way['method']}, {way['parameters']}" for name, way in ways.items())
+        raise LogError(f"the recordings were detected in different ways ({words}); replay them apart.")
+    way = next(iter(ways.values()))
+    if detect is not None:
+        return {"method": way["method"], "detect": detect}
+    method, parameters, lost = rebuilt(way)
+    notes += lost
+    return {"method": method, "parameters": parameters}
 
 
 # Comparing -------------------------------------------------------------------------------------------------------

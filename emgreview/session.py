@@ -18,11 +18,9 @@ from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import Any, Literal, Self
 
-import numpy as np
-
 from emgreview import tables
 from emgreview.annotations import state as states
-from emgreview.annotations.book import Book, Method, installed, machine, method_of
+from emgreview.annotations.book import Book, installed, machine
 from emgreview.annotations.events import (
     BEHAVIOURS,
     CAUTIONS,
@@ -38,16 +36,16 @@ from emgreview.annotations.events import (
 )
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.hidden import Hiding, unveil, veil
+from emgreview.annotations.log import log_path
 from emgreview.annotations.proposals import Automatic as Automatic
-from emgreview.annotations.proposals import Proposals
+from emgreview.annotations.proposals import Proposals, check_order
 from emgreview.annotations.state import Activity, TrialState
 from emgreview.annotations.versions import Sealed, seal_version
+from emgreview.detecting import METHOD, Detect, described, find_onsets, rebuilt
 from emgreview.errors import DecisionError, LogReadOnlyError, ParameterError, UnknownNameError
-from emgreview.model import Marker, Onsets, Recording, Trials, to_sample
-from emgreview.signal.onset import estimate_onsets
+from emgreview.model import Marker, Recording, Trials, to_sample
 
 Ids = tuple[str, ...]
-Detect = Callable[..., Onsets]
 
 
 def open_review(
@@ -57,7 +55,10 @@ def open_review(
     reviewer: str,
     order: str = "recorded",
     blind: bool = False,
-    method: str = "ramp",
+    method: str | None = None,
+    parameters: Mapping[str, Any] | None = None,
+    relook_ms: float = 10.0,
+    relook_offset_ms: float | None = 50.0,
     convention: str | None = None,
     read_only: bool = False,
     detect: Detect | None = None,
@@ -67,8 +68,17 @@ def open_review(
 
     ``trials`` is one Trials or a list; each recording has its own log. ``order`` is "recorded", "random" (fixed by
     folder and reviewer) or "least certain" (widest interval of an automatic onset first); ``blind`` hides condition
-    and participant and shuffles trials across recordings. ``method`` names the onset detector; ``detect`` replaces it,
-    called like :func:`emgreview.estimate_onsets`. ``convention`` is how the study marks an onset, in its own words, one
+    and participant and shuffles trials across recordings.
+
+    ``method`` names the onset detector and ``parameters`` holds what it takes beside its defaults, such as the shortest
+    burst and the gap that is merged: ``method="double-threshold", parameters={"shortest_s": 0.05, "merge_s": 0.02}``.
+    Without a method the review goes on with the one in its log, parameters included, or begins with "ramp".
+    ``detect`` replaces the detector, called like :func:`emgreview.estimate_onsets`. A mark that was reviewed under
+    another method, parameters or processing keeps the value that was seen; it joins :attr:`Session.relook` where the
+    automatic onset now lies more than ``relook_ms`` from that, or the offset more than ``relook_offset_ms`` (None: the
+    offset does not count), or only one of the two is there.
+
+    ``convention`` is how the study marks an onset, in its own words, one
     line; it is kept in the logs, and holds until another is given. With ``read_only`` nothing is locked or written.
 
     Raises ParameterError, LogLockedError (another process writes), LogTooNewError, LogError (a log belongs to another
@@ -82,6 +92,9 @@ def open_review(
         order=order,
         blind=blind,
         method=method,
+        parameters=parameters,
+        relook_ms=relook_ms,
+        relook_offset_ms=relook_offset_ms,
         convention=convention and check_text(convention),
         read_only=read_only,
         detect=detect,
@@ -100,7 +113,10 @@ class Session:
         reviewer: str,
         order: str = "recorded",
         blind: bool = False,
-        method: str = "ramp",
+        method: str | None = None,
+        parameters: Mapping[str, Any] | None = None,
+        relook_ms: float = 10.0,
+        relook_offset_ms: float | None = 50.0,
         convention: str | None = None,
         read_only: bool = False,
         detect: Detect | None = None,
@@ -108,31 +124,43 @@ class Session:
     ):
         self.trials, self.folder, self.reviewer = trials, folder, reviewer
         self.changed: list[Callable[[Ids], object]] = []
-        self._files = files
-        found = {
-            (part, label): _detect(detect, part, index, method)
-            for part in trials
-            for index, label in enumerate(part.labels)
+        self._files, self._detect = files, detect
+        self._relook_s = {
+            "onset": _relook_s("relook_ms", relook_ms),
+            "offset": None if relook_offset_ms is None else _relook_s("relook_offset_ms", relook_offset_ms),
         }
-        self._proposals = Proposals(trials, found)
-        self._proposals.queue(order, seed="", blind=blind)  # an unknown order is refused before any file is made
-        self.methods = {part.recording.name: _method(part, found[part, part.labels[0]]) for part in trials}
-        self._book = Book(
-            folder,
-            self._proposals.recordings,
-            self.methods,
-            reviewer=reviewer,
-            order=order,
-            blind=blind,
-            convention=convention,
-            cuts={name: [_cut(part) for part in trials if part.recording.name == name] for name in self.methods},
-            read_only=read_only,
-            files=files,
-        )
+        if parameters and method is None and detect is None:
+            raise ParameterError(
+                f"parameters came without the method that they belong to ({', '.join(parameters)}); name it: method=..."
+            )
+        check_order(order)
+        self._proposals = Proposals(trials)
+        recordings = self._proposals.recordings
+        logs = (log_path(folder, name, reviewer, one.entities.get("sub")) for name, one in recordings.items())
+        as_logged = method is None and detect is None and any(path.exists() for path in logs)
+        if not as_logged:  # what is amiss with the method is told before any file is made
+            found = find_onsets(trials, method or METHOD, parameters or {}, detect)
+        self._book = Book(folder, recordings, reviewer=reviewer, blind=blind, read_only=read_only, files=files)
+        lost: tuple[str, ...] = ()
+        try:
+            if as_logged:
+                name, known, lost = self._method_in_log()
+                found = find_onsets(trials, name, known)
+            self._proposals.found, self.methods = found, described(trials, found)
+            self._book.begin(
+                self.methods,
+                order=order,
+                convention=convention,
+                cuts={name: [_cut(part) for part in trials if part.recording.name == name] for name in recordings},
+            )
+        except BaseException:
+            self._book.close()
+            raise
         self._replay = self._book.replay
         self._due: Mapping[str, Collection[str]] | None = None
         self._order = self._proposals.queue(order, seed=self._book.seed, blind=blind)
         self._line_up()
+        self._of_method = (*lost, *self._relook_words())
         self.where = self._resume()
 
     def close(self) -> None:
@@ -161,8 +189,8 @@ class Session:
 
     @property
     def notices(self) -> tuple[str, ...]:
-        """Sentences the reviewer should see: what opening had to set aside."""
-        return self._book.notices
+        """Sentences the reviewer should see: what opening had to set aside, and what a change of method asks for."""
+        return (*self._book.notices, *self._of_method)
 
     @property
     def blind(self) -> bool:
@@ -233,12 +261,13 @@ class Session:
 
     @property
     def relook(self) -> Ids:
-        """Trials with a mark that was reviewed under another method or processing than the present one."""
-        return tuple(
-            trial
-            for trial in self.queue
-            if any(self._stale(trial, label) for label in self._proposals.place(trial).labels)
-        )
+        """Trials with a mark that was reviewed under another method or processing, which saw another value than the
+        present one says; how far away counts is told to :func:`open_review`."""
+        return tuple(dict.fromkeys(trial for trial, _ in self._stale_marks()))
+
+    def _stale_marks(self) -> Iterator[tuple[str, str]]:
+        for trial in self.queue:
+            yield from ((trial, label) for label in self._places[trial].labels if self._stale(trial, label))
 
     def showing(self, **visible: Any) -> None:
         """Say what is on screen; it is recorded with the decisions that follow. Values must be plain JSON."""
@@ -576,6 +605,26 @@ class Session:
         if self.blind:
             self._book.unblind(reason and check_text(reason))
             self._tell(self.queue)
+
+    def change_method(self, method: str, **parameters: Any) -> Ids:
+        """Detect anew by another method, or with other parameters; an event in every log, which undo passes over.
+
+        Marks that nobody has reviewed are refreshed. Reviewed ones keep the value that was seen, and join
+        :attr:`relook` where the new one differs; :attr:`notices` says how many. The order of the queue stays as it is
+        until the review is opened again. Raises what :func:`emgreview.estimate_onsets` does, and LogReadOnlyError;
+        then nothing has changed.
+        """
+        if self.problem:
+            raise LogReadOnlyError(f"{self.problem}; the method was not changed.")
+        found = find_onsets(self.trials, method, parameters, self._detect)
+        methods = described(self.trials, found)
+        if not self._book.change_methods(methods):
+            return ()
+        self._proposals.found, self.methods = found, methods
+        self._of_method = self._relook_words() or (
+            f"Onsets are now found by {method!r}; no reviewed mark is far from what it says.",
+        )
+        return self._tell(self.queue)
 
     def undo(self) -> Ids:
         """Take the last command back, whichever recording it was on, without limit; () if there is none."""
@@ -927,12 +976,31 @@ class Session:
             (self._open[trial].discard if done else self._open[trial].add)(label)
 
     def _stale(self, trial: str, channel: str | None) -> bool:
-        """Whether the activity was decided before the last change of method."""
+        """Whether the activity was decided before the last change of method, and the method now says otherwise."""
         recording = self._proposals.place(trial, channel).recording.name
         key = (recording, trial, channel, "activity", None)  # a trial shown again has no counter: never stale
         decided = self._replay.counters.get(key)
         since = self._book.method_since(recording)
-        return decided is not None and decided < since and not states.untouched(self._replay.values[key])
+        if decided is None or decided >= since or states.untouched(value := self._replay.values[key]):
+            return False
+        return self._proposals.differs(trial, str(channel), value, self._relook_s)
+
+    def _relook_words(self) -> tuple[str, ...]:
+        marks = list(self._stale_marks())
+        if not marks:
+            return ()
+        far = [
+            f"{name} by more than {limit * 1000:g} ms" for name, limit in self._relook_s.items() if limit is not None
+        ]
+        return (
+            f"{len(marks)} reviewed marks, in {len({trial for trial, _ in marks})} trials, rest on another method or "
+            f"processing, whose automatic mark is not that of today ({' or '.join(far)}, or only one of the two is "
+            "there). They keep the value that was decided, and wait in the list to look at again.",
+        )
+
+    def _method_in_log(self) -> tuple[str, dict[str, Any], tuple[str, ...]]:
+        last = self._book.last_method
+        return (METHOD, {}, ()) if last is None else rebuilt(last["detection"])
 
     def _in_bulk(self, trial: str, channel: str | None) -> bool:
         """Whether the mark was accepted in bulk, and nobody has looked at it since."""
@@ -983,20 +1051,10 @@ COMMANDS: tuple[str, ...] = (
 """The commands that :meth:`Session.apply` knows."""
 
 
-def _detect(detect: Detect | None, part: Trials, index: int, method: str) -> Onsets:
-    return (detect or estimate_onsets)(
-        part.data[:, index, :],
-        part.rate_hz,
-        cue_s=part.before / part.rate_hz,
-        rest_s=part.processing.rest_s,
-        search_s=(0.0, None),
-        method=method,
-    )
-
-
-def _method(part: Trials, found: Onsets) -> Method:
-    processing = part.processing
-    return method_of(_plain(dataclasses.asdict(processing)), processing.hash, found.method, _plain(found.parameters))
+def _relook_s(name: str, came: float) -> float:
+    if isinstance(came, (int, float)) and not isinstance(came, bool) and came >= 0:
+        return came / 1000
+    raise ParameterError(f"{name} came as {came!r}; allowed: milliseconds from 0 on; correct it.")
 
 
 def _cut(part: Trials) -> dict[str, Any]:
@@ -1013,16 +1071,3 @@ def _cut(part: Trials) -> dict[str, Any]:
         "channels": list(part.labels),
         "delays_s": [channel.delay_s for channel in channels],
     }
-
-
-def _plain(value: Any) -> Any:
-    """Parameters as plain JSON values; what is not finite becomes null."""
-    if isinstance(value, Mapping):
-        return {str(name): _plain(part) for name, part in value.items()}
-    if isinstance(value, (list, tuple, np.ndarray)):
-        return [_plain(part) for part in value]
-    if isinstance(value, np.generic):
-        value = value.item()
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value if value is None or isinstance(value, (bool, int, float, str)) else str(value)

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import emgreview as er
 from emgreview.views import cards, packing
 
 sys.path.insert(0, str(Path(__file__).parent / "browser"))
@@ -169,3 +170,22 @@ def test_every_message_of_the_browser_is_answered(session):
     assert "a spectrum needs 32" in screen.news
     screen._handle_msg({"kind": "walk", "client": "x", "which": "not yet reviewed", "method": ""})
     assert '"indices"' in screen.news
+
+
+def test_an_open_screen_shows_what_another_method_proposes(session):
+    view = er.review(session)
+    view._handle_msg({"kind": "hello", "client": "c", "held": []})
+    session.accept(session.queue[0], session.trials[0].labels[0])
+    before = session.automatic(session.queue[0], session.trials[0].labels[1]).onset_s
+    session.change_method("threshold", k=1000.0)
+    updates = json.loads(view.news)["updates"]
+    said = [update["said"] for update in updates if "said" in update]
+    assert [one["client"] for one in said] == ["c"]
+    assert "1 reviewed marks" in said[0]["words"]
+    cards_now = updates[-2]["cards"]
+    assert [card["index"] for card in cards_now] == list(range(len(session.queue)))
+    kept, fresh = cards_now[0]["channels"][:2]
+    assert before > 0, "the first method found a burst"
+    assert len(kept["bursts"]) == 1, "a reviewed mark stays"
+    assert fresh["bursts"] == [], "where nobody has looked, the new method finds none"
+    assert kept["automatic"]["onset_s"] is None

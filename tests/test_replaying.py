@@ -10,6 +10,7 @@ from test_session import detect
 
 import emgreview as er
 from emgreview import replaying
+from emgreview.detecting import rebuilt
 from emgreview.errors import LogError, ParameterError, VersionError
 
 RATE = 1000.0
@@ -197,3 +198,34 @@ def test_an_adjudicated_version_is_rebuilt_from_all_three_logs(folder, recording
     assert found.table["reviewed"].any()
     again = er.seal(folder, recordings, "once-more", reviewer="r3")
     assert er.read_version(folder, again.name)["reviewed"].any()
+
+
+def test_parameters_and_a_change_in_mid_review_are_replayed(tmp_path, recordings):
+    with open_(tmp_path, recordings, method="threshold", parameters={"k": 4.0, "envelope_hz": 40.0}) as session:
+        session.accept_rest(session.queue[0])
+        session.seal("v1")
+        session.change_method("double-threshold", shortest_s=0.05)
+        session.accept_rest(session.queue[1])
+        session.seal("v2")
+    for version in ("v1", "v2"):
+        found = er.replay(tmp_path, recordings, version)
+        assert (found.ok, found.same_bytes, found.differences) == (True, True, ()), version
+    assert er.seal(tmp_path, recordings, "v3").name == "v3"
+    lines = (tmp_path / "logs" / "sub-1" / "a_reviewer-r1.jsonl").read_text().splitlines()
+    assert [json.loads(line)["operation"] for line in lines].count("change method") == 1, "sealed as it was detected"
+
+
+def test_parameters_that_cannot_be_rebuilt_are_told():
+    stored = {"method": "threshold", "parameters": {"k": 4, "run_s": None, "gone": 1}}
+    method, parameters, lost = rebuilt(stored)
+    assert (method, parameters, type(parameters["k"])) == ("threshold", {"k": 4.0}, float)
+    assert ["run_s" in lost[0], "gone = 1" in lost[1]] == [True, True]
+
+
+def test_a_method_of_ones_own_must_be_given_to_replay(tmp_path, recordings):
+    with open_(tmp_path, recordings, method="mine", detect=detect) as session:
+        session.accept_rest(session.queue[0])
+        session.seal("v1")
+    with pytest.raises(LogError, match="give that function as detect="):
+        er.replay(tmp_path, recordings, "v1")
+    assert er.replay(tmp_path, recordings, "v1", detect=detect).ok

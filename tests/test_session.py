@@ -66,15 +66,17 @@ def make_trials(name="rec", n=4, labels=("FDI", "APB"), seed=1, cue="go", **enti
     )
 
 
-def detect(x, rate_hz, *, cue_s, rest_s, search_s, method, onset_s=0.2, absent=(3,)):
+def detect(x, rate_hz, *, cue_s, rest_s, search_s, method, onset_s=0.2, absent=(3,), length_s=0.3):
     """A stand-in method: onset 0.2 s after the cue in every trial but some."""
     n = len(x)
     onset = np.full(n, cue_s + onset_s)
     onset[[k for k in absent if k < n]] = np.nan
+    how = {"onset_s": onset_s, "absent": list(absent), "length_s": length_s}
+    how = {name: value for name, value in how.items() if value not in ([3], 0.3)}
     nan, width = np.full(n, np.nan), 0.004 * (1 + np.arange(n))
     return Onsets(
-        onset, onset - width, onset + width, onset + 0.3, nan, nan, nan, np.full(n, 12.0),
-        np.where(np.isfinite(onset), 0.99, 0.1), np.full(n, "", dtype=np.str_), method, {"onset_s": onset_s},
+        onset, onset - width, onset + width, onset + length_s, nan, nan, nan, np.full(n, 12.0),
+        np.where(np.isfinite(onset), 0.99, 0.1), np.full(n, "", dtype=np.str_), method, how,
     )  # fmt: skip
 
 
@@ -836,6 +838,132 @@ def test_another_method_refreshes_only_what_nobody_has_touched(tmp_path):
         assert session.accept(one, "FDI") == (one,), "a confirmation is worth an event"
         assert session.relook == ()
     assert [line["operation"] for line in log_lines(tmp_path)][-2:] == ["change method", "accept"]
+
+
+@pytest.mark.parametrize(
+    ("options", "now", "again"),
+    [
+        ({}, {"onset_s": 0.21}, False),
+        ({}, {"onset_s": 0.189}, True),
+        ({"relook_ms": 20}, {"onset_s": 0.22}, False),
+        ({"relook_ms": 0}, {"onset_s": 0.201}, True),
+        ({"relook_ms": 1000}, {"absent": (0, 3)}, True),
+        ({}, {"length_s": 0.351}, True),
+        ({"relook_offset_ms": 51}, {"length_s": 0.351}, False),
+        ({"relook_offset_ms": None}, {"length_s": np.nan}, False),
+    ],
+)
+def test_what_joins_the_list_to_look_at_again(tmp_path, options, now, again):
+    with start(tmp_path) as session:
+        one, absent = session.queue[0], session.queue[3]
+        session.accept(one, "FDI")
+        session.none_visible(absent, "FDI")
+        session.accept(session.queue[1], "APB")
+        session.move(session.queue[1], "APB", onset_s=0.4)
+    with start(tmp_path, detect=partial(detect, **now), **options) as session:
+        assert (one in session.relook) == again, "what counts is the value seen, also of a mark that was then moved"
+        assert (session.queue[1] in session.relook) == (again and "absent" not in now)
+        assert absent not in session.relook, "nothing was seen, and nothing is found"
+        assert bool(session.notices) == again
+    with start(tmp_path, **options) as session:
+        assert session.relook == (), "the first method again says what was seen"
+
+
+def test_other_packages_that_find_another_mark_ask_to_look_again(tmp_path, monkeypatch):
+    with start(tmp_path) as session:
+        session.accept(session.queue[0], "FDI")
+    monkeypatch.setattr("emgreview.annotations.book.installed", lambda: {"numpy": "9.9"})
+    with start(tmp_path) as session:
+        assert session.relook == (), "the mark is the same"
+    monkeypatch.setattr("emgreview.annotations.book.installed", lambda: {"numpy": "9.9.1"})
+    quietly = partial(detect, onset_s=0.3)
+    with start(
+        tmp_path,
+        detect=lambda x, rate_hz, **how: dataclasses.replace(quietly(x, rate_hz, **how), parameters={"onset_s": 0.2}),
+    ) as session:
+        assert session.relook == (session.queue[0],)
+
+
+@pytest.mark.parametrize("came", [{"relook_ms": -1}, {"relook_ms": None}, {"relook_offset_ms": np.nan}])
+def test_a_distance_to_look_again_from_must_be_one(tmp_path, came):
+    with pytest.raises(ParameterError, match="milliseconds from 0"):
+        start(tmp_path, **came)
+
+
+def test_the_method_changes_in_the_middle_of_a_review(tmp_path):
+    told = []
+    with start(tmp_path) as session:
+        one, two = session.queue[:2]
+        session.accept(one, "FDI")
+        session.changed.append(told.append)
+        assert session.change_method("ramp") == (), "no change is no event"
+        assert session.change_method("other", onset_s=0.23) == session.queue
+        assert told == [session.queue]
+        assert channel(session, one, "FDI").response.onset == 1200
+        assert channel(session, one, "APB").response.onset == 1230
+        assert session.automatic(one, "FDI").onset_s == pytest.approx(0.23)
+        assert session.relook == (one,)
+        assert session.notices[0].startswith("1 reviewed marks, in 1 trials,")
+        assert session.undo() == (one,), "undo passes over the method"
+        session.redo()
+        session.accept(two, "FDI")
+        session.change_method("other", onset_s=0.2305)
+        assert "no reviewed mark" not in session.notices[0]
+        session.change_method("other", onset_s=0.205)
+        assert session.relook == (two,)
+        before = whole(session)
+        with pytest.raises(TypeError):
+            session.change_method("other", nothing=1)
+        assert whole(session) == before
+    lines = [line for line in log_lines(tmp_path) if line["operation"] == "change method"]
+    assert [line["new"]["detection"]["parameters"] for line in lines] == [
+        {"onset_s": 0.23}, {"onset_s": 0.2305}, {"onset_s": 0.205}
+    ]  # fmt: skip
+    with start(tmp_path, read_only=True) as session, pytest.raises(LogReadOnlyError, match="not changed"):
+        session.change_method("other", onset_s=0.3)
+
+
+def test_a_review_goes_on_with_the_method_in_its_log(tmp_path):
+    rough = {"k": 4, "run_s": 0.02}
+    with start(tmp_path, detect=None, method="threshold", parameters=rough) as session:
+        session.accept(session.queue[0], "FDI")
+        assert session.methods["rec"]["detection"]["parameters"]["k"] == 4
+    with start(tmp_path, detect=None) as session:
+        assert session.methods["rec"]["detection"]["method"] == "threshold"
+        assert session.relook == session.notices == ()
+        session.change_method("double-threshold", shortest_s=0.05, merge_s=0.02)
+    with start(tmp_path, detect=None) as session:
+        found = session.methods["rec"]["detection"]
+        assert (found["method"], found["parameters"]["shortest_s"], found["parameters"]["merge_s"]) == (
+            "double-threshold", 0.05, 0.02
+        )  # fmt: skip
+    with start(tmp_path, detect=None, method="ramp") as session:
+        assert session.methods["rec"]["detection"]["method"] == "ramp"
+    operations = [line["operation"] for line in log_lines(tmp_path)]
+    assert operations == ["open log", "accept", "change method", "change method"]
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        ({"parameters": {"k": 4}}, "without the method"),
+        ({"method": "treshold"}, "Did you mean 'threshold'"),
+        ({"method": "threshold", "parameters": {"kk": 4}}, "no parameter of method 'threshold' is called 'kk'"),
+    ],
+)
+def test_a_method_that_is_none_is_refused_before_any_file_is_made(tmp_path, options, words):
+    with pytest.raises((ParameterError, UnknownNameError), match=words):
+        start(tmp_path / "review", detect=None, **options)
+    assert not (tmp_path / "review").exists()
+
+
+def test_a_method_of_ones_own_in_the_log_asks_for_it(tmp_path):
+    with start(tmp_path, method="mine"):
+        pass
+    with pytest.raises(LogError, match=r"'mine', which the package does not have .* give that function as detect="):
+        start(tmp_path, detect=None)
+    with start(tmp_path, detect=None, method="threshold") as session:
+        assert session.methods["rec"]["detection"]["method"] == "threshold"
 
 
 def test_a_cue_that_is_gone_takes_no_decisions_with_it(tmp_path):

@@ -33,7 +33,8 @@ FACTS = tuple(fact for facts in CONTINUED.values() for fact in facts)
 
 
 class Book:
-    """The logs of one reviewer for some recordings, by recording name.
+    """The logs of one reviewer for some recordings, by recording name. Opening reads them; :meth:`begin` must come
+    before the first event.
 
     ``replay`` is what they add up to, ``seed`` the random order's, ``visible`` what is written as on screen, ``notes``
     the events about the review itself.
@@ -43,13 +44,9 @@ class Book:
         self,
         folder: Path,
         recordings: Mapping[str, Recording],
-        methods: Mapping[str, Method],
         *,
         reviewer: str,
-        order: str,
         blind: bool,
-        convention: str | None,
-        cuts: Mapping[str, Sequence[Mapping[str, Any]]],
         read_only: bool,
         files: FileSystem | None,
     ):
@@ -61,6 +58,7 @@ class Book:
         self.replay = Replay()
         self.notes: list[Event] = []
         self._methods: dict[str, Event] = {}
+        self._since: dict[str, int] = {}
         self._facts: dict[str, dict[str, Any]] = {name: {} for name in recordings}
         self._unread: list[str] = []
         try:
@@ -80,14 +78,24 @@ class Book:
             )
             seeds = [log.header["seed"] for log in self._logs.values() if log.header]
             self.seed: str = [*seeds, hashlib.sha256(f"{folder.name}/{reviewer}".encode()).hexdigest()[:16]][0]
-            convention = self.convention if convention is None else convention
-            if self.problem is None:
-                for name in recordings:
-                    facts = {"packages": installed(), "convention": convention, "cuts": list(cuts[name])}
-                    self._begin(name, methods[name], order, facts)
         except BaseException:
             self.close()
             raise
+
+    def begin(
+        self,
+        methods: Mapping[str, Method],
+        *,
+        order: str,
+        convention: str | None,
+        cuts: Mapping[str, Sequence[Mapping[str, Any]]],
+    ) -> None:
+        """Write the first line of new logs, and to the others what has changed since they were last open; nothing where
+        nothing can be appended. ``convention`` None: as it was."""
+        convention = self.convention if convention is None else convention
+        for name in self._recordings if self.problem is None else ():
+            facts = {"packages": installed(), "convention": convention, "cuts": list(cuts[name])}
+            self._begin(name, methods[name], order, facts)
 
     @property
     def problem(self) -> str | None:
@@ -171,10 +179,27 @@ class Book:
         event = self._methods[recording]
         return {part: event.new[part] for part in ("processing", "detection")}
 
+    @property
+    def last_method(self) -> Method | None:
+        """Processing and detection that were written last, in any of the logs; None before the first line."""
+        event = max(self._methods.values(), key=lambda event: event.counter, default=None)
+        return None if event is None else self.method(str(event.subject["recording"]))
+
+    def change_methods(self, methods: Mapping[str, Method]) -> list[str]:
+        """Write the methods that are not those in force, and return whose they are."""
+        before = {name: self.method(name) for name in methods}
+        changed = [
+            name
+            for name in methods
+            if any(before[name][part]["hash"] != methods[name][part]["hash"] for part in before[name])
+        ]
+        for name in changed:
+            self.append(name, "change method", "method", before[name], methods[name])
+        return changed
+
     def method_since(self, recording: str) -> int:
-        """The counter of the last change of method, 0 if there was none."""
-        event = self._methods.get(recording)
-        return event.counter if event and event.field == "method" else 0
+        """The counter of the last change of method or of package versions, 0 if there was none."""
+        return self._since.get(recording, 0)
 
     def close(self) -> None:
         for log in self._logs.values():
@@ -200,6 +225,8 @@ class Book:
         if event.field in ("log", "method"):
             if "processing" in event.new:
                 self._methods[recording] = event
+            if event.seq and {"processing", "packages"} & set(event.new):
+                self._since[recording] = event.counter
             self._facts[recording] |= {fact: event.new[fact] for fact in FACTS if fact in event.new}
         elif event.field == "blind" and self.blind:
             raise DecisionError(
@@ -236,9 +263,7 @@ class Book:
             }
             self.append(name, "open log", "log", None, first)
             return
-        before = self.method(name)
-        if any(before[part]["hash"] != method[part]["hash"] for part in method):
-            self.append(name, "change method", "method", before, method)
+        self.change_methods({name: method})
         for operation, parts in CONTINUED.items():
             old = {fact: self._facts[name].get(fact) for fact in parts}
             new = {fact: facts[fact] for fact in parts}

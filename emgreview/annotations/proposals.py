@@ -4,6 +4,7 @@ Seconds run from the trial's recorded cue; samples are those of the recording.
 
     Place           one trial's place
     Automatic       what the method said, in seconds
+    check_order     an order of review, or an error
     Proposals       all trials of a review, by id; look-ups, checks, orders
 """
 
@@ -14,11 +15,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from emgreview.annotations.state import Activity, proposal
+from emgreview.annotations.state import RESPONSE, Activity, proposal
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
 from emgreview.model import Onsets, Recording, Trials, to_sample
 
 ORDERS = ("recorded", "random", "least certain")
+
+
+def check_order(order: str) -> str:
+    if order not in ORDERS:
+        raise UnknownNameError("order", order, ORDERS)
+    return order
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,16 +65,17 @@ class Place:
 
 
 class Proposals:
-    """All trials of a review. ``found`` holds what the method found, by Trials and channel label.
+    """All trials of a review. ``found``, set later, holds what the method found, by Trials and channel label.
 
     ``again`` names further showings of a trial, each under an id of its own that every look-up takes.
     """
 
-    def __init__(self, trials: tuple[Trials, ...], found: Mapping[tuple[Trials, str], Onsets]):
+    found: Mapping[tuple[Trials, str], Onsets]
+
+    def __init__(self, trials: tuple[Trials, ...]):
         self.places: dict[str, Place] = {}
         self.again: dict[str, tuple[str, int]] = {}
         self.recordings: dict[str, Recording] = {}
-        self._found = found
         processing: dict[str, str] = {}
         for part in trials:
             if processing.setdefault(part.recording.name, part.processing.hash) != part.processing.hash:
@@ -128,7 +136,7 @@ class Proposals:
     def proposal(self, trial: str, channel: str) -> Activity:
         """The activity as the method proposes it."""
         place = self.place(trial)
-        found, row = self._found[place.trials, channel], place.row
+        found, row = self.found[place.trials, channel], place.row
         if not math.isfinite(found.onset_s[row]):
             return proposal(None)
         arrays = {"onset": found.onset_s, "offset": found.offset_s, "low": found.low_s, "high": found.high_s}
@@ -140,10 +148,26 @@ class Proposals:
             }
         )
 
+    def differs(self, trial: str, channel: str, seen: Activity, by_s: Mapping[str, float | None]) -> bool:
+        """Whether the method says another onset or offset than the automatic one that a decided activity keeps.
+
+        ``by_s`` holds, for "onset" and "offset", the seconds beyond which they count as others, or None: never looked
+        at. Where only one of the two is there, they are others.
+        """
+        now, rate = self.proposal(trial, channel), self.place(trial).rate_hz
+        before, after = ((one["bursts"].get(RESPONSE) or {}).get("automatic") or {} for one in (seen, now))
+        for name, limit in by_s.items():
+            was, found = before.get(name), after.get(name)
+            if limit is None or was == found:
+                continue
+            if was is None or found is None or abs(was - found) > limit * rate + 1e-6:
+                return True
+        return False
+
     def automatic(self, trial: str, channel: str) -> Automatic:
         """What the method said of one channel of one trial."""
         place = self.place(trial, channel)
-        found, row = self._found[place.trials, channel], place.row
+        found, row = self.found[place.trials, channel], place.row
         before = (place.cue - place.first) / place.rate_hz
         return Automatic(
             onset_s=float(found.onset_s[row]) - before,
@@ -161,8 +185,6 @@ class Proposals:
         A random order is that of the digests of seed and id, so that a trial more or less moves no other; a blind
         review is never in recorded order. Trials without an interval come last in "least certain".
         """
-        if order not in ORDERS:
-            raise UnknownNameError("order", order, ORDERS)
         ids = tuple(self.places)
         if order == "least certain":
             return tuple(sorted(ids, key=self._width, reverse=True))
@@ -172,6 +194,6 @@ class Proposals:
 
     def _width(self, trial: str) -> float:
         place = self.places[trial]
-        found = [self._found[place.trials, label] for label in place.labels]
+        found = [self.found[place.trials, label] for label in place.labels]
         widths = [float(one.high_s[place.row] - one.low_s[place.row]) for one in found]
         return max((width for width in widths if math.isfinite(width)), default=-1.0)

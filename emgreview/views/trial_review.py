@@ -120,6 +120,8 @@ class TrialReview(Wire, JSComponent):
         self._looks = {id(trials): setting.Look(number, trials) for number, trials in enumerate(session.trials)}
         self._told: dict[int, list[Any]] = {}
         self.start_wire()
+        self._clients: dict[str, None] = {}
+        self._noticed = session.notices
         params.setdefault("sizing_mode", "stretch_width")
         first = {"summaries": self._summaries(self._queue), "where": self._place[session.where]}
         notices = [self._neutral(words) for words in session.notices]
@@ -145,6 +147,7 @@ class TrialReview(Wire, JSComponent):
 
     def _on_hello(self, data: Mapping[str, Any]) -> None:
         session, here = self._session, self._place[self._session.where]
+        self._clients[data["client"]] = None
         notices = [self._neutral(words) for words in session.notices]
         self.tell(
             start={"client": data["client"], "where": here, "notices": notices}, next_version=session.next_version
@@ -239,10 +242,15 @@ class TrialReview(Wire, JSComponent):
         known = [trial for trial in trials if trial in self._place]
         if len(known) > _FEW:
             self.tell(renew=True, **self._standing())
-            return
-        self.tell(cards=[self._card(trial) for trial in known], summaries=self._summaries(known), **self._standing())
-        for trial in known:
-            self._refresh_typical(trial)
+        else:
+            cards = [self._card(trial) for trial in known]
+            self.tell(cards=cards, summaries=self._summaries(known), **self._standing())
+            for trial in known:
+                self._refresh_typical(trial)
+        if self._noticed != self._session.notices:  # the method was changed
+            self._noticed = self._session.notices
+            for client in self._clients:
+                self.tell(said={"client": client, "words": self._neutral(" ".join(self._noticed))})
 
     def _refresh_typical(self, trial: str) -> None:
         """Send a recording's typical envelopes anew with every fifth of its trials that is reviewed."""

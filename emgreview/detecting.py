@@ -1,0 +1,103 @@
+"""Automatic onsets of whole batches of trials, and how they were found, as a log says it.
+
+find_onsets     every channel of some trials by one method
+described       processing and detection of some trials, as plain JSON
+rebuilt         method and parameters from what a log says
+"""
+
+import dataclasses
+import math
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from emgreview.annotations.book import Method, method_of
+from emgreview.errors import LogError
+from emgreview.model import Onsets, Trials
+from emgreview.signal.onset import METHODS, estimate_onsets
+
+Detect = Callable[..., Onsets]
+Found = Mapping[tuple[Trials, str], Onsets]
+
+METHOD = "ramp"
+"""The method of a review that names none."""
+SEARCH_S = (0.0, None)
+"""Where a review searches for onsets, in seconds from the cue: up to the end of the trial."""
+
+
+def find_onsets(
+    trials: Sequence[Trials], method: str, parameters: Mapping[str, Any], detect: Detect | None = None
+) -> Found:
+    """Onsets by trials and channel label. ``detect`` replaces :func:`emgreview.estimate_onsets`, whose errors this
+    raises."""
+    return {
+        (part, label): (detect or estimate_onsets)(
+            part.data[:, index, :],
+            part.rate_hz,
+            cue_s=part.before / part.rate_hz,
+            rest_s=part.processing.rest_s,
+            search_s=SEARCH_S,
+            method=method,
+            **parameters,
+        )
+        for part in trials
+        for index, label in enumerate(part.labels)
+    }
+
+
+def described(trials: Sequence[Trials], found: Found) -> dict[str, Method]:
+    """Processing and detection by recording."""
+    methods = {}
+    for part in trials:
+        one, processing = found[part, part.labels[0]], part.processing
+        methods[part.recording.name] = method_of(
+            _plain(dataclasses.asdict(processing)), processing.hash, one.method, _plain(one.parameters)
+        )
+    return methods
+
+
+def rebuilt(detection: Mapping[str, Any]) -> tuple[str, dict[str, Any], tuple[str, ...]]:
+    """Method and parameters from a log, and a sentence for each parameter that this version of the package cannot take.
+
+    Canonical JSON writes 50.0 as 50; each parameter gets the type of its default back. Raises LogError where the
+    package has no such method.
+    """
+    method = str(detection["method"])
+    if method not in METHODS:
+        raise LogError(
+            f"the onsets were found by a method {method!r}, which the package does not have "
+            f"({', '.join(METHODS)}); give that function as detect=, or another method=."
+        )
+    defaults = dataclasses.asdict(METHODS[method][1]())
+    known: dict[str, Any] = {}
+    lost = []
+    for name, value in detection["parameters"].items():
+        if name not in defaults:
+            lost.append(f"parameter {name} = {value} of method {method!r}, named in the log, is not known any more.")
+        elif value is None and defaults[name] is not None:
+            lost.append(
+                f"parameter {name} of method {method!r} is not a finite number in the log: the default is used."
+            )
+        else:
+            known[name] = _like(defaults[name], value)
+    return method, known, tuple(lost)
+
+
+def _like(default: Any, value: Any) -> Any:
+    if isinstance(value, list):
+        return tuple(value)
+    return float(value) if isinstance(default, float) and isinstance(value, int) else value
+
+
+def _plain(value: Any) -> Any:
+    """Parameters as plain JSON values; what is not finite becomes null."""
+    if isinstance(value, Mapping):
+        return {str(name): _plain(part) for name, part in value.items()}
+    if isinstance(value, (list, tuple, np.ndarray)):
+        return [_plain(part) for part in value]
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value if value is None or isinstance(value, (bool, int, float, str)) else str(value)
