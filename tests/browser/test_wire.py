@@ -41,7 +41,8 @@ class Ends:
               window.up = []
               window.heard = []
               window.model = {{
-                news: "", pulse: "", properties: {{news: {{}}, pulse: {{}}}}, on: (name, f) => {{ model["on_" + name] = f }},
+                news: "", pulse: "", properties: {{news: {{}}, pulse: {{}}}},
+                on: (name, f) => {{ model["on_" + name] = f }},
                 send_msg: (message) => up.push(message)}}
               window.wire = make_wire(model)
               wire.listen((what) => heard.push(what))
