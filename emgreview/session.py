@@ -647,6 +647,7 @@ class Session:
             reviewer=self.reviewer,
             cues={trial: place.trials.cues[place.row] for trial, place in places.items()},
             participants={name: one.entities.get("sub") for name, one in self._proposals.recordings.items()},
+            stops={trial: place.stop for trial, place in places.items()},
             aside=self.aside,
             excluded=(
                 *self.excluded,

@@ -184,7 +184,7 @@ def test_impossible_views_are_refused(outlines, view, width):
 def test_unknown_traces_and_too_low_rates_are_refused(outlines, rec):
     with pytest.raises(UnknownNameError, match="no trace is called 'one / smooth'"):
         outlines.stretch((0, 10), (0, 10), width=1, traces=[("one", "smooth")])
-    with pytest.raises(RateError, match="it must lie below half of that, 500 Hz"):
+    with pytest.raises(RateError, match="must lie below half of it, 500 Hz"):
         Outlines(rec, processing=Processing(high_hz=600))
 
 

@@ -42,6 +42,7 @@ def table_of(*activities, signal=USABLE, comment=None, corrected=None, details=N
         reviewer="r1",
         cues={"t": Marker(CUE, "go", details=details or {})},
         participants={"rec": "01"},
+        stops={"t": CUE + 2000},
         aside=aside,
         blind=blind,
     )
@@ -92,6 +93,28 @@ def test_a_stretch_set_aside_marks_the_bursts_it_touches():
     assert list(table_of(AUTOMATIC, AUTOMATIC, aside=[stretch])["set_aside"]) == [True, False]
     after = ("rec", "c0", 11_000, 12_000, ("clipped",))
     assert list(table_of(AUTOMATIC, AUTOMATIC, aside=[after])["set_aside"]) == [False, False]
+
+
+@pytest.mark.parametrize(
+    ("start", "stop", "unseen", "somewhere", "moved_cue"),
+    [
+        (CUE - 500, CUE - 20, False, False, False),
+        (CUE - 500, CUE, False, False, True),
+        (CUE - 500, CUE + 1, True, False, True),
+        (CUE - 50, CUE - 10, False, False, True),  # from the corrected cue on, a little of the search
+        (CUE + 50, CUE + 101, True, True, True),
+        (CUE + 300, CUE + 301, True, True, True),
+        (CUE + 301, CUE + 600, True, False, True),
+        (CUE + 1999, CUE + 5000, True, False, True),
+        (CUE + 2000, CUE + 5000, False, False, False),
+    ],
+)
+def test_without_a_burst_a_stretch_counts_where_one_may_have_lain(start, stop, unseen, somewhere, moved_cue):
+    stretches = [("rec", label, start, stop, ("clipped",)) for label in ("c0", "c1", "c2")]
+    verdicts = none_visible(AUTOMATIC), proposal(None), not_locatable(AUTOMATIC, CUE + 100, CUE + 300)
+    assert list(table_of(*verdicts, aside=stretches)["set_aside"]) == [unseen, unseen, somewhere]
+    corrected = table_of(*verdicts, corrected=CUE - 20, aside=stretches)
+    assert list(corrected["set_aside"]) == [moved_cue, moved_cue, somewhere]
 
 
 @given(st.text(min_size=1))

@@ -236,7 +236,7 @@ def test_cues_that_cannot_be_used_are_refused():
         ({"after_s": float("nan")}, ParameterError, "after_s came as nan"),
         ({"before_s": 0.3}, ParameterError, r"rest window came as -0.5 to 0 s .* -0.3 to 1 s"),
         ({"processing": Processing(rest_s=(0.5, 1.5))}, ParameterError, "rest window came as 0.5 to 1.5 s"),
-        ({"processing": Processing(high_hz=1000.0)}, RateError, "high_hz came as 1000 Hz"),
+        ({"processing": Processing(high_hz=1000.0)}, RateError, "too low for a high_hz of 1000 Hz"),
     ],
 )
 def test_windows_and_bands_that_do_not_fit_are_refused(change, error, match):
@@ -268,3 +268,12 @@ def test_a_marker_in_seconds_is_refused_and_not_taken_for_samples(sample):
     with pytest.raises(MarkerError, match="a marker lies at a sample, a whole number"):
         Recording.from_array(np.zeros((1, 8000)), 2000, labels=["m0"], markers=[(sample, "go")])
     assert Marker(np.int64(7), "go").sample == 7
+
+
+def test_a_rate_too_low_for_the_usual_band_says_so_and_what_to_do():
+    slow = Recording.from_array(np.zeros((1, 4000)), 800.0, labels=["FDI"], markers=[(2000, "go")])
+    with pytest.raises(RateError) as caught:
+        cut_trials(slow, cue="go", before_s=1, after_s=1)
+    assert "too low for a high_hz of 450 Hz" in str(caught.value)
+    assert "came" not in str(caught.value), "nobody gave it"
+    assert "high_hz=None" in str(caught.value)

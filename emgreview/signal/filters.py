@@ -202,10 +202,11 @@ def _warp(corner_hz: float, rate_hz: float, name: str) -> float:
     if not (math.isfinite(corner_hz) and corner_hz > 0):
         raise ParameterError(f"{name} came as {corner_hz!r}; allowed: a frequency above 0 Hz; correct it.")
     if corner_hz >= rate_hz / 2:
-        instead = ", or high_hz=None to leave the upper side open" if name == "high_hz" else ""
+        instead = {"high_hz": ", or high_hz=None to leave the upper side open", "low_hz": ""}.get(name)
+        where = "" if instead is None else f"{instead}; trials are cut with processing=Processing({name}=…)"
         raise RateError(
-            f"{name} came as {corner_hz:g} Hz with a sampling rate of {rate_hz:g} Hz; it must lie below half of that, "
-            f"{rate_hz / 2:g} Hz; give a lower {name}{instead}."
+            f"the sampling rate of {rate_hz:g} Hz is too low for a {name} of {corner_hz:g} Hz, which must lie below "
+            f"half of it, {rate_hz / 2:g} Hz; give a lower {name}{where}."
         )
     return math.tan(math.pi * corner_hz / rate_hz)
 

@@ -30,7 +30,11 @@ COLUMNS: Mapping[str, tuple[str, str]] = {
     "in_bulk": ("truth", "Whether the mark was accepted in bulk, by a rule: nobody has looked at it"),
     "signal": ("text", "Signal: usable, caution or unusable"),
     "signal_reasons": ("text", "Reasons for caution or unusable, the main one first, between '; '"),
-    "set_aside": ("truth", "Whether a stretch set aside touches the burst, or, without a burst, the cue"),
+    "set_aside": (
+        "truth",
+        "Whether a stretch set aside touches the burst, or earliest to latest of an onset that is not locatable, or, "
+        "where nothing is marked, any of what was searched: from the cue to the end of the trial",
+    ),
     "excluded": ("text", "Why the participant, the recording or the channel is kept out, between '; '"),
     "activity": ("text", "Activity: bursts, none detected (nobody has looked), none visible, not locatable"),
     "burst": ("text", "Burst: response for the automatic one, added-n for added ones"),
@@ -77,12 +81,15 @@ def decisions_table(
     reviewer: str,
     cues: Mapping[str, Marker],
     participants: Mapping[str, str | None],
+    stops: Mapping[str, int],
     aside: Sequence[tuple[str, str, int, int, tuple[str, ...]]] = (),
     excluded: Sequence[tuple[str, str, str | None, str]] = (),
     blind: bool = False,
 ) -> pd.DataFrame:
     """States as a table with the columns of COLUMNS, and after "channel" those of the cues' details (condition …).
 
+    ``cues`` are the recorded cues by trial, ``participants`` by recording, ``stops`` each trial's past-last sample,
+    ``aside`` stretches set aside: recording, channel, start and stop samples, reasons.
     A detail named like one of our columns is called "cue_<name>". In a blind review details and participant are left
     out.
     """
@@ -96,7 +103,12 @@ def decisions_table(
             if channel.found == "bursts":
                 shown += [burst for burst in channel.bursts.values() if burst.origin == "removed"]
             for burst in shown or [None]:
-                row = _row(state, channel, burst, aside)
+                row = _row(state, channel, burst)
+                first, last = _rests_on(state, channel, burst, stops[state.id])
+                row["set_aside"] = any(
+                    (name, label) == (state.recording, channel.label) and start < last and first < stop
+                    for name, label, start, stop, _ in aside
+                )
                 row["participant"] = participants.get(state.recording)
                 row["excluded"] = "; ".join(_reasons(row, excluded)) or None
                 rows.append({"reviewer": reviewer, **row, **extra})
@@ -114,12 +126,17 @@ def _reasons(row: Mapping[str, Any], excluded: Sequence[tuple[str, str, str | No
             yield f"{what if channel is None else 'channel'}: {reason}"
 
 
-def _row(
-    state: TrialState,
-    channel: ChannelState,
-    burst: BurstState | None,
-    aside: Sequence[tuple[str, str, int, int, tuple[str, ...]]],
-) -> dict[str, Any]:
+def _rests_on(state: TrialState, channel: ChannelState, burst: BurstState | None, stop: int) -> tuple[int, int]:
+    """First and past-last sample that a row rests on: a burst; where its onset may lie; else all that was searched,
+    since a burst may have lain anywhere in it."""
+    if burst is not None:
+        return burst.onset, burst.offset or burst.onset + 1
+    if channel.earliest is not None and channel.latest is not None:
+        return channel.earliest, channel.latest + 1
+    return min(state.cue, state.cue if state.corrected_cue is None else state.corrected_cue), stop
+
+
+def _row(state: TrialState, channel: ChannelState, burst: BurstState | None) -> dict[str, Any]:
     cue = state.cue if state.corrected_cue is None else state.corrected_cue
 
     def seconds(sample: int | None) -> float:
@@ -130,7 +147,6 @@ def _row(
     removed = burst is not None and burst.origin == "removed"
     onset = None if burst is None or removed else burst.onset
     offset = None if burst is None or removed else burst.offset
-    start, stop = (cue, cue + 1) if burst is None else (burst.onset, burst.offset or burst.onset + 1)
     return {
         "recording": state.recording,
         "trial": state.id,
@@ -142,10 +158,6 @@ def _row(
         "in_bulk": channel.in_bulk,
         "signal": channel.signal,
         "signal_reasons": "; ".join(channel.reasons) or None,
-        "set_aside": any(
-            name == state.recording and label == channel.label and first < stop and start < last
-            for name, label, first, last, _ in aside
-        ),
         "activity": channel.found,
         "burst": burst.id if burst else None,
         "kind": burst.kind if burst else None,

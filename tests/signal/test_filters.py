@@ -233,9 +233,9 @@ def test_finite_runs():
         (
             RateError,
             {"high_hz": 1000.0},
-            r"high_hz came as 1000 Hz .* 2000 Hz; .* below half .* 1000 Hz; .*high_hz=None",
+            r"2000 Hz is too low for a high_hz of 1000 Hz, .* below half .* 1000 Hz; .*high_hz=None",
         ),
-        (RateError, {"low_hz": 1500.0, "high_hz": None}, "low_hz came as 1500 Hz"),
+        (RateError, {"low_hz": 1500.0, "high_hz": None}, "2000 Hz is too low for a low_hz of 1500 Hz"),
         (ParameterError, {"low_hz": 500.0}, "high_hz must be None or above low_hz"),
         (ParameterError, {"low_hz": 0.0}, "above 0 Hz"),
         (ParameterError, {"low_hz": float("nan")}, "above 0 Hz"),
