@@ -16,7 +16,7 @@ _HOMES = {
     "emgreview.trials": ("check", "cut_trials"),
     "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
     "emgreview.simulation": ("simulate", "simulate_study"),
-    "emgreview.annotations": ("verify",),
+    "emgreview.annotations": ("Convention", "verify"),
     "emgreview.tables": ("Difference", "Flips", "LeftOut", "Rule", "compare_rules", "diff", "include", "read_version"),
     "emgreview.replaying": ("Replayed", "replay", "seal"),
     "emgreview.measuring": (
@@ -47,6 +47,7 @@ _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 __all__ = sorted(_HOME_OF)
 
 if TYPE_CHECKING:
+    from emgreview.annotations import Convention as Convention
     from emgreview.annotations import verify as verify
     from emgreview.bench import bench_onsets as bench_onsets
     from emgreview.cohort.agreement import agreement as agreement

@@ -35,6 +35,7 @@ from pathlib import Path
 from typing import Any
 
 import emgreview as er
+from emgreview.annotations.convention import read_convention
 from emgreview.demo import lab
 
 Status = int
@@ -115,7 +116,7 @@ def _detect(given: argparse.Namespace) -> Status:
     left_out = 0
     for name, rec in _recordings(given):
         try:
-            rows += [] if rec is None else _onset_rows(_cut(rec, given), given.method)
+            rows += [] if rec is None else _onset_rows(_cut(rec, given), given.method, dict(given.set))
         except er.EmgreviewError as error:
             _say(f"emgreview: {name}: {_one_line(error)}")
             rec = None
@@ -148,16 +149,22 @@ def _review(given: argparse.Namespace) -> Status:
         reviewer=given.reviewer,
         order=given.order,
         blind=given.blind,
-        convention=given.convention,
+        method=given.method,
+        parameters=dict(given.set),
+        convention=None if given.convention is None else read_convention(given.convention),
     ) as session:
         for notice in session.notices:
             _say(f"note: {notice}")
+
+        screen = er.review(
+            session, hand=given.hand, plausible_s=given.plausible, break_after_min=given.break_after or None
+        )
 
         def ready(address: str) -> None:
             words = f"The review is at {address}\nDecisions go to {given.folder}. End with Ctrl-C."
             _tell(given, {"address": address, "folder": str(given.folder)}, words)
 
-        serve(er.review(session, hand=given.hand), port=given.port, open_browser=given.browser, ready=ready)
+        serve(screen, port=given.port, open_browser=given.browser, ready=ready)
     return FINE
 
 
@@ -303,13 +310,18 @@ def _cut(rec: er.Recording, given: argparse.Namespace) -> er.Trials:
     return er.cut_trials(rec, cue=given.cue, before_s=given.before, after_s=given.after)
 
 
-def _onset_rows(trials: er.Trials, method: str) -> list[dict[str, Any]]:
+def _onset_rows(trials: er.Trials, method: str, parameters: Mapping[str, Any]) -> list[dict[str, Any]]:
     """One row a trial and channel, times in seconds from the cue, searched as a review does: from the cue onward."""
     rows: list[dict[str, Any]] = []
     cue_s = trials.before / trials.rate_hz
     for index, label in enumerate(trials.labels):
         found = er.estimate_onsets(
-            trials.data[:, index], trials.rate_hz, cue_s=cue_s, rest_s=trials.processing.rest_s, method=method
+            trials.data[:, index],
+            trials.rate_hz,
+            cue_s=cue_s,
+            rest_s=trials.processing.rest_s,
+            method=method,
+            **parameters,
         )
         for place, (trial, cue) in enumerate(zip(trials.ids, trials.cues, strict=True)):
             times = {name: float(getattr(found, name)[place]) - cue_s for name in ONSET_COLUMNS}
@@ -427,6 +439,7 @@ def _parser() -> argparse.ArgumentParser:
     _source(detect)
     _window(detect)
     detect.add_argument("--method", default="ramp", help="onset method (ramp)")
+    _parameters(detect)
     detect.add_argument("--out", type=Path, metavar="FILE", help="a new file, instead of standard output")
 
     review = _command(commands, "review", _review, "the review screen in a browser, on this machine alone")
@@ -438,7 +451,25 @@ def _parser() -> argparse.ArgumentParser:
     review.add_argument(
         "--hand", choices=("right", "left"), default="right", help="the hand that moves the mark (right)"
     )
-    review.add_argument("--convention", metavar="TEXT", help="how the study marks an onset, kept in the logs")
+    review.add_argument(
+        "--convention",
+        type=Path,
+        metavar="FILE",
+        help="how the study marks an onset, kept in the logs: text, or TOML or JSON with search, start, stray_units "
+        "and shortest_burst",
+    )
+    review.add_argument("--method", help="onset method (as in the logs, or ramp)")
+    _parameters(review)
+    review.add_argument(
+        "--plausible",
+        nargs=2,
+        type=float,
+        metavar=("START", "STOP"),
+        help="shade where responses are expected, in seconds from the cue",
+    )
+    review.add_argument(
+        "--break-after", type=float, default=25.0, metavar="MIN", help="minutes until a break is proposed, 0 never (25)"
+    )
     review.add_argument("--blind", action="store_true", help="hide condition and participant, and shuffle")
     _browser(review)
 
@@ -524,6 +555,25 @@ def _two_reviewers(parser: argparse.ArgumentParser) -> None:
 def _reference(text: str) -> tuple[str, float]:
     label, _, value = text.rpartition("=")
     return label.strip(), float(value)
+
+
+def _setting(text: str) -> tuple[str, Any]:
+    name, _, value = text.partition("=")
+    try:
+        return name.strip(), json.loads(value)
+    except ValueError:
+        return name.strip(), value.strip()
+
+
+def _parameters(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--set",
+        action="append",
+        default=[],
+        type=_setting,
+        metavar="NAME=VALUE",
+        help="a parameter of the method, shortest_s=0.05 for example; may be given again",
+    )
 
 
 def _window(parser: argparse.ArgumentParser) -> None:

@@ -21,6 +21,7 @@ from typing import Any, Literal, Self
 from emgreview import tables
 from emgreview.annotations import state as states
 from emgreview.annotations.book import Book, installed, machine
+from emgreview.annotations.convention import Convention, convention_words
 from emgreview.annotations.events import (
     BEHAVIOURS,
     CAUTIONS,
@@ -59,7 +60,7 @@ def open_review(
     parameters: Mapping[str, Any] | None = None,
     relook_ms: float = 10.0,
     relook_offset_ms: float | None = 50.0,
-    convention: str | None = None,
+    convention: Convention | str | None = None,
     read_only: bool = False,
     detect: Detect | None = None,
     files: FileSystem | None = None,
@@ -78,8 +79,8 @@ def open_review(
     automatic onset now lies more than ``relook_ms`` from that, or the offset more than ``relook_offset_ms`` (None: the
     offset does not count), or only one of the two is there.
 
-    ``convention`` is how the study marks an onset, in its own words, one
-    line; it is kept in the logs, and holds until another is given. With ``read_only`` nothing is locked or written.
+    ``convention`` is how the study marks an onset: a :class:`emgreview.Convention`, or text, one paragraph a line; it
+    is kept in the logs, and holds until another is given. With ``read_only`` nothing is locked or written.
 
     Raises ParameterError, LogLockedError (another process writes), LogTooNewError, LogError (a log belongs to another
     recording). A broken log opens the whole review for reading only; ``session.problem`` says why.
@@ -95,7 +96,7 @@ def open_review(
         parameters=parameters,
         relook_ms=relook_ms,
         relook_offset_ms=relook_offset_ms,
-        convention=convention and check_text(convention),
+        convention=convention,
         read_only=read_only,
         detect=detect,
         files=files,
@@ -117,7 +118,7 @@ class Session:
         parameters: Mapping[str, Any] | None = None,
         relook_ms: float = 10.0,
         relook_offset_ms: float | None = 50.0,
-        convention: str | None = None,
+        convention: Convention | str | None = None,
         read_only: bool = False,
         detect: Detect | None = None,
         files: FileSystem | None = None,
@@ -133,6 +134,7 @@ class Session:
             raise ParameterError(
                 f"parameters came without the method that they belong to ({', '.join(parameters)}); name it: method=..."
             )
+        words = None if convention is None else convention_words(convention)
         check_order(order)
         self._proposals = Proposals(trials)
         recordings = self._proposals.recordings
@@ -150,7 +152,7 @@ class Session:
             self._book.begin(
                 self.methods,
                 order=order,
-                convention=convention,
+                convention=words,
                 cuts={name: [_cut(part) for part in trials if part.recording.name == name] for name in recordings},
             )
         except BaseException:
@@ -199,7 +201,7 @@ class Session:
 
     @property
     def convention(self) -> str | None:
-        """How the study marks an onset, in its own words, or None."""
+        """How the study marks an onset, in its own words, one paragraph a line, or None."""
         return self._book.convention
 
     def state(self, trial: str) -> TrialState:

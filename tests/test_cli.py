@@ -131,6 +131,8 @@ def test_detect_marks_what_a_method_does_not_give_as_missing(run, study):
     assert {row["method"] for row in rows} == {"threshold"}
     assert all(row["low_s"] is None and row["present"] is None for row in rows)
     assert any(row["onset_s"] is not None for row in rows)
+    harsh = json.loads(run("detect", study, *WINDOW, "--method", "threshold", "--set", "k=1000", "--json")[1])
+    assert not any(row["onset_s"] is not None for row in harsh)
 
 
 def test_detect_never_overwrites(run, study, tmp_path):
@@ -397,6 +399,36 @@ def test_review_serves_the_screen_at_an_address_nobody_can_guess(study, tmp_path
     assert "Bokeh" in page
     assert not re.search(r'(src|href)="https?://(?!127\.0\.0\.1|localhost)', page)
     assert er.verify(tmp_path / "decisions").ok
+
+
+def test_review_hands_its_options_on(run, study, tmp_path, monkeypatch):
+    host = pytest.importorskip("emgreview.views.host")
+    shown = []
+    monkeypatch.setattr(host, "serve", lambda widget, **how: shown.append(json.loads(widget.setup)))
+    convention = tmp_path / "convention.txt"
+    convention.write_text("First lasting rise.\nNo stray units.")
+    where = [study, *WINDOW, "--reviewer", "r1", "--folder", tmp_path / "decisions"]
+    method = ["--method", "double-threshold", "--set", "shortest_s=0.05", "--set", "merge_s=0.02"]
+    screen = ["--convention", convention, "--plausible", "0.1", "0.6", "--break-after", "0"]
+    assert run("review", *where, *method, *screen)[0] == 0
+    assert run("review", *where)[0] == 0
+    first, again = shown
+    assert (first["plausible_s"], first["break_after_min"], again["break_after_min"]) == ([0.1, 0.6], None, 25)
+    assert first["convention"] == again["convention"] == "First lasting rise.\n\nNo stray units."
+    log = next((tmp_path / "decisions" / "logs").rglob("*.jsonl")).read_text().splitlines()
+    assert len(log) == 1, "opened again, nothing is said anew"
+    detection = json.loads(log[0])["new"]["detection"]
+    assert (detection["method"], detection["parameters"]["merge_s"]) == ("double-threshold", 0.02)
+    for wrong, words in (
+        (["--plausible", "0.6", "0.1"], "plausible_s came as [0.6, 0.1]"),
+        (["--break-after", "-1"], "break_after_min came as -1"),
+        (["--convention", tmp_path / "no.txt"], "cannot be read as a marking convention"),
+        (["--method", "threshold", "--set", "k=high"], "k came as 'high'"),
+        (["--set", "k=3"], "without the method"),
+    ):
+        status, _, err = run("review", *where, *wrong)
+        assert status == 1
+        assert words in err
 
 
 def test_review_refuses_a_port_that_is_taken(study, tmp_path):

@@ -20,6 +20,7 @@ from hypothesis.stateful import RuleBasedStateMachine, precondition, rule, run_s
 
 import emgreview.annotations
 from emgreview.annotations import verify
+from emgreview.annotations.convention import Convention, read_convention
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.state import DEFAULTS, untouched
 from emgreview.errors import (
@@ -28,6 +29,7 @@ from emgreview.errors import (
     LogReadOnlyError,
     LogWriteError,
     ParameterError,
+    ReadError,
     UnknownNameError,
     VersionError,
 )
@@ -699,8 +701,70 @@ def test_the_convention_is_kept_once_and_again_when_it_changes(tmp_path):
     assert lines[-1]["new"]["convention"] == words
     for line in lines:
         CHECK.validate(line)
-    with pytest.raises(DecisionError, match="line break"):
-        start(tmp_path, convention="a\nb")
+    with pytest.raises(DecisionError, match="control character"):
+        start(tmp_path, convention="a\tb")
+
+
+PARTS = {
+    "search": "from the burst's plateau backwards",
+    "start": "first sample that leaves the rest for good",
+    "stray_units": "left out when 20 ms of rest follow",
+    "shortest_burst": "30 ms",
+}
+
+
+def test_a_convention_of_four_parts_is_told_in_words(tmp_path):
+    words = "\n".join(
+        (
+            "Search direction: from the burst's plateau backwards",
+            "What counts as the start: first sample that leaves the rest for good",
+            "Single stray units: left out when 20 ms of rest follow",
+            "Shortest burst: 30 ms",
+        )
+    )
+    with start(tmp_path, convention=Convention(**PARTS)) as session:
+        assert session.convention == words
+        session.accept(session.queue[0], "FDI")
+        session.seal("v1")
+    with start(tmp_path, convention="one\r\n\n two ") as session:
+        assert session.convention == "one\ntwo"
+    lines = log_lines(tmp_path)
+    assert [line["new"]["convention"] for line in lines if "convention" in line["new"]] == [words, "one\ntwo"]
+    for line in lines:
+        CHECK.validate(line)
+    assert json.loads((tmp_path / "versions" / "v1" / "decisions.json").read_text())["convention"] == words
+    assert str(Convention(**PARTS, further="Offsets too.")) == f"{words}\nFurther: Offsets too."
+
+
+def test_a_convention_is_read_from_a_file(tmp_path):
+    toml, text = tmp_path / "convention.toml", tmp_path / "convention.txt"
+    toml.write_text("\n".join(f"{name} = {json.dumps(words)}" for name, words in PARTS.items()))
+    (tmp_path / "convention.json").write_text(json.dumps(PARTS))
+    assert Convention.read(toml) == Convention.read(tmp_path / "convention.json") == Convention(**PARTS)
+    assert read_convention(toml) == str(Convention(**PARTS))
+    text.write_text("\ufeffFirst lasting rise.\r\n\r\nNo stray units.", encoding="utf-8")
+    assert read_convention(text) == "First lasting rise.\nNo stray units."
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "error", "words"),
+    [
+        ("a.toml", "serch = 'x'", UnknownNameError, "Did you mean 'search'"),
+        ("a.toml", "search = 'x'", ParameterError, "lacks start, stray_units, shortest_burst"),
+        ("a.toml", "search = ", ReadError, "cannot be read as a marking convention"),
+        ("a.json", "[1]", ReadError, "holds no names"),
+        ("a.json", json.dumps({**PARTS, "start": 5}), ParameterError, "start of the marking convention came as 5"),
+        ("a.json", json.dumps({**PARTS, "start": " "}), ParameterError, "say in words: what counts as the start"),
+        ("a.json", json.dumps({**PARTS, "start": "a\nb"}), DecisionError, "line break"),
+        ("a.txt", " \n", ReadError, "is empty"),
+        ("missing.txt", None, ReadError, "missing.txt cannot be read"),
+    ],
+)
+def test_a_convention_that_cannot_be_read_is_refused(tmp_path, name, content, error, words):
+    if content is not None:
+        (tmp_path / name).write_text(content)
+    with pytest.raises(error, match=words):
+        read_convention(tmp_path / name)
 
 
 def test_logs_are_named_by_participant_recording_and_reviewer(tmp_path):

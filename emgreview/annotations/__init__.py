@@ -5,6 +5,7 @@ log         the append-only file of one recording and reviewer
 book        all logs of one reviewer in a review, as one
 state       the state that events lead to, and the steps between states
 proposals   the trials of a review, and what the detection method proposes for each
+convention  what the study means by an onset, in its own words
 hidden      what a reviewer does not see: automatic marks and silent repeats, as planned in the log
 versions    sealed, named snapshots; ``verify``
 upgrade     old formats, read for ever
@@ -12,5 +13,6 @@ files       the file operations that durability rests on
 schema/     the format as JSON Schema, for readers without this package
 """
 
+from emgreview.annotations.convention import Convention as Convention
 from emgreview.annotations.versions import Verified as Verified
 from emgreview.annotations.versions import verify as verify

@@ -82,7 +82,7 @@ def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
         "progress": session.progress[:2],
         "blind": session.blind,
         "reviewer": session.reviewer,
-        "convention": session.convention or "",
+        "convention": (session.convention or "").replace("\n", "\n\n"),
         "next_version": session.next_version,
     }
 

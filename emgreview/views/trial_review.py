@@ -66,6 +66,10 @@ def review(
     (``.as_ipywidget()`` puts it into an ipywidgets layout). Nothing is asked of any network.
     """
     _demand_alike(session.trials)
+    if plausible_s is not None and not (len(plausible_s) == 2 and plausible_s[0] < plausible_s[1]):
+        raise ParameterError(f"plausible_s came as {plausible_s!r}; allowed: (start, stop) in seconds from the cue.")
+    if break_after_min is not None and not break_after_min > 0:
+        raise ParameterError(f"break_after_min came as {break_after_min!r}; allowed: minutes above 0, None for never.")
     host.prepare()
     options = {"plausible_s": plausible_s, "break_after_min": break_after_min}
     former = _SCREENS.pop(session, None)

@@ -1,0 +1,97 @@
+"""The marking convention: what a study means by an onset, written once, shown to every reviewer, cited by every log.
+
+In a log it is text, one paragraph a line; those written as a Convention begin with the words of PARTS.
+
+    Convention          its four named parts
+    read_convention     the words in a file: TOML, JSON, or plain text
+    convention_words    a convention as it is stored
+"""
+
+import json
+import tomllib
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+from typing import Any, Self
+
+from emgreview.annotations.events import check_text
+from emgreview.errors import ParameterError, ReadError, UnknownNameError
+
+PARTS: Mapping[str, str] = {
+    "search": "Search direction",
+    "start": "What counts as the start",
+    "stray_units": "Single stray units",
+    "shortest_burst": "Shortest burst",
+    "further": "Further",
+}
+"""The words that each part begins with."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Convention:
+    """A marking convention in its parts, each in the study's own words, one paragraph.
+
+    ``search``: in which direction an onset is looked for, and from where; ``start``: what counts as the start of a
+    burst; ``stray_units``: how single units before or between bursts are treated; ``shortest_burst``: the shortest
+    activity that is a burst; ``further``: anything else, or nothing. Raises ParameterError where a part is missing,
+    DecisionError where it holds a line break.
+    """
+
+    search: str
+    start: str
+    stray_units: str
+    shortest_burst: str
+    further: str = ""
+
+    def __post_init__(self) -> None:
+        for name, words in asdict(self).items():
+            if not isinstance(words, str) or not (words.strip() or name == "further"):
+                raise ParameterError(
+                    f"{name} of the marking convention came as {words!r}; say in words: {PARTS[name].lower()}."
+                )
+            check_text(words)
+
+    def __str__(self) -> str:
+        return "\n".join(f"{PARTS[name]}: {words.strip()}" for name, words in asdict(self).items() if words.strip())
+
+    @classmethod
+    def read(cls, path: str | Path) -> Self:
+        """From a TOML or JSON file with these names. Raises ReadError, UnknownNameError, ParameterError."""
+        path, known = Path(path), [field.name for field in fields(cls)]
+        try:
+            text = path.read_text("utf-8")
+            found: Any = json.loads(text) if path.suffix == ".json" else tomllib.loads(text)
+        except (OSError, ValueError) as problem:
+            raise ReadError(
+                f"{path} cannot be read as a marking convention: {problem}; give a TOML or JSON file in UTF-8."
+            ) from None
+        if not isinstance(found, dict):
+            raise ReadError(f"{path} holds no names with words; a marking convention has {', '.join(known)}.")
+        for name in found:
+            if name not in known:
+                raise UnknownNameError("part of a marking convention", name, known)
+        if missing := [name for name in known[:4] if name not in found]:
+            raise ParameterError(f"{path} lacks {', '.join(missing)}; a marking convention says: {', '.join(known)}.")
+        return cls(**found)
+
+
+def read_convention(path: str | Path) -> str:
+    """The words of a marking convention in a file: TOML or JSON with the parts of a :class:`Convention`, and in any
+    other file the text as it stands."""
+    path = Path(path)
+    if path.suffix in (".toml", ".json"):
+        return str(Convention.read(path))
+    try:
+        words = convention_words(path.read_text("utf-8-sig"))
+    except (OSError, UnicodeDecodeError) as problem:
+        raise ReadError(f"{path} cannot be read as a marking convention: {problem}; give text in UTF-8.") from None
+    if not words:
+        raise ReadError(f"{path} is empty; write down how the study marks an onset.")
+    return words
+
+
+def convention_words(came: Convention | str) -> str:
+    """A convention as text: paragraphs parted by line feeds, without blank ones. Raises DecisionError where a
+    paragraph holds control characters."""
+    lines = str(came).replace("\r\n", "\n").split("\n")
+    return "\n".join(check_text(line.strip()) for line in lines if line.strip())
