@@ -3,11 +3,12 @@
 Computed for front ends, which only draw it. Arrays are (samples,) of one channel unless said otherwise, in the unit of
 the trials; time in seconds from the cue; missing is NaN.
 
-    full_scale              what a channel's band shows, the same for all trials of a recording
+    same_electrodes         trials by participant and session, between which electrodes are applied anew
+    full_scale              what a channel's band shows, the same for all trials of a person's session
     typical_envelope        median and quartiles of chosen trials
     spectra                 of a burst, and of the rest before it
     envelope_step           what the envelope makes of a sudden step
-    rest_z                  how far each trial's rest stands from the other trials' rest
+    rest_z                  how far each trial's rest stands from the other trials' rest of the session
     listening               a stretch made audible at a limited level
 """
 
@@ -32,14 +33,27 @@ LOUDEST = 0.25
 """Peak of what is played, full scale 1."""
 
 
-def full_scale(trials: Trials) -> FloatArray:
+def same_electrodes(trials: Sequence[Trials]) -> tuple[tuple[Trials, ...], ...]:
+    """Trials in groups: those of one participant and session, with the same channels and processing. A recording that
+    names no participant stands alone."""
+    groups: dict[tuple[object, ...], list[Trials]] = {}
+    for part in trials:
+        said = part.recording.entities
+        whose = (
+            tuple(said.get(name) for name in ("dataset", "sub", "ses")) if said.get("sub") else (part.recording.name,)
+        )
+        groups.setdefault((whose, part.labels, part.processing.hash), []).append(part)
+    return tuple(map(tuple, groups.values()))
+
+
+def full_scale(trials: Sequence[Trials]) -> FloatArray:
     """The value at the edge of each EMG channel's band, (channels,); 1 for a channel without signal.
 
-    One value a recording and channel, so that the same height always means the same voltage.
+    ``trials`` of one person's session have one value a channel, so that the same height always means the same voltage.
     """
-    if not trials.data.size:
-        return np.ones(len(trials.labels))
-    peaks = np.max(np.abs(np.nan_to_num(trials.data)), axis=-1)
+    peaks = np.concatenate([np.max(np.abs(np.nan_to_num(part.data)), axis=-1, initial=0) for part in trials])
+    if not len(peaks):
+        return np.ones(peaks.shape[1])
     scale = SHOWN_PEAK * np.percentile(peaks, 75, axis=0)
     return np.where(scale > 0, scale, 1.0)
 
@@ -54,11 +68,12 @@ class Typical:
     n_trials: int
 
 
-def typical_envelope(trials: Trials, channel: str, rows: Sequence[int]) -> Typical | None:
-    """The person's typical envelope over some trials, aligned to the cue; None below five of them."""
-    if len(rows) < FEWEST_TYPICAL:
+def typical_envelope(chosen_rows: Sequence[tuple[Trials, Sequence[int]]], channel: str) -> Typical | None:
+    """The person's typical envelope over some rows of the trials of a session, all cut alike and aligned to the cue;
+    None below five of them."""
+    if sum(len(rows) for _, rows in chosen_rows) < FEWEST_TYPICAL:
         return None
-    chosen = trials.envelope[list(rows), trials.labels.index(channel)]
+    chosen = np.concatenate([part.envelope[list(rows), part.labels.index(channel)] for part, rows in chosen_rows])
     whole = chosen[np.isfinite(chosen).all(axis=1)]
     if len(whole) < FEWEST_TYPICAL:
         return None
@@ -116,15 +131,19 @@ def envelope_step(processing: Processing, rate_hz: float, *, reach_s: float = 0.
     return np.arange(-reach, reach + 1) / rate_hz, out[room - reach : room + reach + 1]
 
 
-def rest_z(trials: Trials) -> FloatArray:
-    """Rest of each trial against the other trials, (trials, channels): robust z of the log of its RMS.
+def rest_z(trials: Sequence[Trials]) -> FloatArray:
+    """Rest of each trial against all trials of a person's session, (trials, channels), part after part: robust z of the
+    log of its RMS.
 
     0.6745 (x - median) / MAD of log RMS (Iglewicz and Hoaglin 1993, from memory); NaN where a rest has missing samples
     or the trials do not differ.
     """
-    start, stop = (trials.before + to_sample(edge, trials.rate_hz) for edge in trials.processing.rest_s)
-    with np.errstate(divide="ignore"):
-        level = np.log(baseline(trials.data.astype(np.float64), start, stop).sd)
+    levels = []
+    for part in trials:
+        start, stop = (part.before + to_sample(edge, part.rate_hz) for edge in part.processing.rest_s)
+        with np.errstate(divide="ignore"):
+            levels.append(np.log(baseline(part.data.astype(np.float64), start, stop).sd))
+    level = np.concatenate(levels)
     level[~np.isfinite(level)] = np.nan
     out = np.full(level.shape, np.nan)
     for channel, x in enumerate(level.T):

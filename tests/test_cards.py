@@ -1,5 +1,6 @@
 """What the browser is told: states as sign and words, the bytes of a pack, nothing that a blind review hides."""
 
+import dataclasses
 import json
 import struct
 import sys
@@ -9,10 +10,11 @@ import numpy as np
 import pytest
 
 import emgreview as er
+from emgreview.model import ArraySource
 from emgreview.views import cards, packing
 
 sys.path.insert(0, str(Path(__file__).parent / "browser"))
-from small_study import open_session
+from small_study import open_session, recording
 
 NO_Z = np.full(3, np.nan)
 
@@ -87,7 +89,7 @@ def test_packed_samples_are_within_half_a_step_and_missing_stays_missing():
 
 def test_a_pack_can_be_taken_apart_from_its_head(session):
     trials = session.trials[0]
-    pack = packing.pack_trials([(trials, 2, packing.auxiliary_limits(trials), {"index": 7})])
+    pack = packing.pack_trials([(trials, 2, packing.auxiliary_limits([trials]), {"index": 7})])
     (length,) = struct.unpack("<i", pack[:4])
     (head,) = json.loads(pack[4 : 4 + length])["trials"]
     assert head["index"] == 7
@@ -189,3 +191,36 @@ def test_an_open_screen_shows_what_another_method_proposes(session):
     assert len(kept["bursts"]) == 1, "a reviewed mark stays"
     assert fresh["bursts"] == [], "where nobody has looked, the new method finds none"
     assert kept["automatic"]["onset_s"] is None
+
+
+def head_of(pack):
+    (length,) = struct.unpack("<i", pack[:4])
+    return json.loads(pack[4 : 4 + length])
+
+
+def test_two_runs_of_one_session_share_gain_and_typical_envelope(tmp_path):
+    louder = recording("sub-a_run-2", 5)
+    runs = [
+        dataclasses.replace(recording("sub-a_run-1", 4), entities={"sub": "a"}),
+        dataclasses.replace(louder, entities={"sub": "a"}, source=ArraySource(3 * louder.values())),
+        dataclasses.replace(recording("sub-b_run-1", 6), entities={"sub": "b"}),
+    ]
+    trials = [er.cut_trials(run, cue="go", before_s=1.0, after_s=1.5) for run in runs]
+    with er.open_review(trials, tmp_path, reviewer="r1", method="threshold") as opened:
+        view = er.review(opened)
+        for trial in [*trials[0].ids[:2], *trials[1].ids[:2]]:
+            opened.accept_rest(trial)
+        assert not view.pack, "four trials make nothing typical"
+        view._handle_msg({"kind": "want", "client": "c", "trials": [0, 6, 12]})
+        one, two, other = head_of(view.pack)["trials"]
+        assert one["full_scale"] == two["full_scale"] != other["full_scale"]
+        limits = [[trace["limits"] for trace in one["traces"] if trace["kind"] == "auxiliary"] for one in (one, two)]
+        assert limits[0] == limits[1]
+        assert (one["recording"], two["recording"], other["recording"]) == (0, 0, 1)
+        opened.accept_rest(trials[1].ids[3])
+        typical = head_of(view.pack)["typical"]
+        assert {(usual["recording"], usual["n_trials"]) for usual in typical} == {(0, 5)}
+        opened.undo()
+        opened.unusable(trials[0].ids[0], "biceps", ["clipped"])
+        view._handle_msg({"kind": "want", "client": "c", "trials": [0]})
+        assert head_of(view.pack)["typical"] == []

@@ -4,7 +4,7 @@ Layout: int32 length of the head (little endian), the head (UTF-8 JSON, padded w
 samples of all traces, little-endian int16. A sample times its trace's ``scale`` is the value in the channel's unit;
 -32768 is missing.
 
-    auxiliary_limits    lowest and highest value of each auxiliary channel, the same for all trials of a recording
+    auxiliary_limits    lowest and highest value of each auxiliary channel over all trials of a person's session
     Traces              collects samples, and says where they lie
     pack_trials         the bytes of some trials, and of typical envelopes
     pack_sound          the bytes of a sound
@@ -22,9 +22,10 @@ from emgreview.model import FloatArray, Trials
 _MISSING = np.int16(-32768)
 
 
-def auxiliary_limits(trials: Trials) -> list[list[float]]:
-    """Lowest and highest value of each auxiliary channel over all trials of a recording."""
-    return [_limits(trials.auxiliary[:, channel]) for channel in range(len(trials.auxiliary_labels))]
+def auxiliary_limits(trials: Sequence[Trials]) -> list[list[float]]:
+    """Lowest and highest value of each auxiliary channel over all trials of a person's session."""
+    values = np.concatenate([part.auxiliary for part in trials])
+    return [_limits(values[:, channel]) for channel in range(values.shape[1])]
 
 
 def envelope_step(trials: Trials) -> int:
@@ -57,10 +58,10 @@ def pack_trials(
     wanted: Sequence[tuple[Trials, int, Sequence[Sequence[float]], dict[str, Any]]],
     typical: Sequence[tuple[Trials, int, int, Typical]] = (),
 ) -> bytes:
-    """Trials, and typical envelopes of their recordings, as bytes.
+    """Trials, and typical envelopes of their sessions, as bytes.
 
     Each of ``wanted``: its Trials, its row in them, the limits of its auxiliary channels, and a head to which its
-    traces are added. Each of ``typical``: the Trials, the number of their recording, the channel's row, the envelope.
+    traces are added. Each of ``typical``: Trials, the number of their session, the channel's row, the envelope.
     """
     traces, heads, usual = Traces(), [], []
     for trials, row, limits, head in wanted:
@@ -75,13 +76,13 @@ def pack_trials(
             for i, x in enumerate(trials.auxiliary[row])
         ]
         heads.append({**head, "traces": made})
-    for trials, recording, row, envelope in typical:
+    for trials, number, row, envelope in typical:
         step = envelope_step(trials)
         parts = {
             name: traces.add(getattr(envelope, name)[::step], step / trials.rate_hz)
             for name in ("lower", "median", "upper")
         }
-        usual.append({"recording": recording, "row": row, "n_trials": envelope.n_trials, **parts})
+        usual.append({"recording": number, "row": row, "n_trials": envelope.n_trials, **parts})
     return traces.bytes({"trials": heads, "typical": usual})
 
 

@@ -1,7 +1,7 @@
 """What a trial review's screen is told once, and the figure it draws on.
 
 standing_facts      channels, spans, keys, lists to choose from, as JSON values
-Look                scales and typical envelopes of one recording's trials
+Look                scales and typical envelopes of one person's session
 make_figure         axes, pan and zoom; the traces are painted by the browser's own layer
 """
 
@@ -88,33 +88,43 @@ def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
 
 
 class Look:
-    """What the screen needs of one recording's trials, computed once."""
+    """What the screen needs of the trials of one person's session: scales, computed once, and the typical envelopes of
+    those accepted by now, which :meth:`take` keeps."""
 
-    def __init__(self, number: int, trials: Trials):
-        self.number, self.trials = number, trials
-        self.full_scale = evidence.full_scale(trials).tolist()
-        self.limits = packing.auxiliary_limits(trials)
-        self.rest_z = evidence.rest_z(trials)
+    def __init__(self, number: int, batches: Sequence[Trials], session: Session):
+        self.number, self.batches = number, batches
+        self.full_scale = evidence.full_scale(batches).tolist()
+        self.limits = packing.auxiliary_limits(batches)
+        self._places = {trial: (part, row) for part in batches for row, trial in enumerate(part.ids)}
+        self.rest_z = dict(zip(self._places, evidence.rest_z(batches), strict=True))
         self.reviewed: set[str] = set()
-        self._typical: dict[str, tuple[list[int], evidence.Typical | None]] = {}
+        self._accepted: dict[str, set[str]] = {label: set() for label in batches[0].labels}
+        self._typical: dict[str, tuple[set[str], evidence.Typical | None]] = {}
+        for trial in self._places:
+            self.take(session, trial)
 
-    def typical(self, session: Session) -> list[tuple[Trials, int, int, evidence.Typical]]:
-        """Typical envelopes of the channels that have enough accepted trials by now."""
-        states = [session.state(trial) for trial in self.trials.ids]
+    def take(self, session: Session, trial: str) -> None:
+        """Take note of a trial's state; one that is shown again is not counted twice."""
+        if trial not in self._places:
+            return
+        state = session.state(trial)
+        (self.reviewed.add if state.reviewed else self.reviewed.discard)(trial)
+        for label, channel in state.channels.items():
+            accepted = channel.reviewed and channel.standing and channel.signal != "unusable"
+            (self._accepted[label].add if accepted else self._accepted[label].discard)(trial)
+
+    def typical(self) -> list[tuple[Trials, int, int, evidence.Typical]]:
+        """Typical envelopes of the channels that have enough accepted trials."""
         out = []
-        for channel, label in enumerate(self.trials.labels):
-            rows = [
-                row
-                for row, state in enumerate(states)
-                if state.channels[label].reviewed
-                and state.channels[label].standing
-                and state.channels[label].signal != "unusable"
-            ]
-            if label not in self._typical or self._typical[label][0] != rows:
-                self._typical[label] = rows, evidence.typical_envelope(self.trials, label, rows)
+        for channel, (label, accepted) in enumerate(self._accepted.items()):
+            if label not in self._typical or self._typical[label][0] != accepted:
+                rows = [
+                    (part, [row for row, trial in enumerate(part.ids) if trial in accepted]) for part in self.batches
+                ]
+                self._typical[label] = set(accepted), evidence.typical_envelope(rows, label)
             found = self._typical[label][1]
             if found is not None:
-                out.append((self.trials, self.number, channel, found))
+                out.append((self.batches[0], self.number, channel, found))
         return out
 
 

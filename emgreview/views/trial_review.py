@@ -121,7 +121,9 @@ class TrialReview(Wire, JSComponent):
         self._trials = {trial: own[session.source(trial)][0] for trial in self._queue}
         self._rows = {trial: own[session.source(trial)][1] for trial in self._queue}
         self._place = {trial: index for index, trial in enumerate(self._queue)}
-        self._looks = {id(trials): setting.Look(number, trials) for number, trials in enumerate(session.trials)}
+        self._looks: dict[int, setting.Look] = {}
+        for number, batches in enumerate(evidence.same_electrodes(session.trials)):
+            self._looks |= dict.fromkeys(map(id, batches), setting.Look(number, batches, session))
         self._told: dict[int, list[Any]] = {}
         self.start_wire()
         self._clients: dict[str, None] = {}
@@ -249,20 +251,21 @@ class TrialReview(Wire, JSComponent):
         else:
             cards = [self._card(trial) for trial in known]
             self.tell(cards=cards, summaries=self._summaries(known), **self._standing())
-            for trial in known:
-                self._refresh_typical(trial)
+        self._refresh_typical(known)
         if self._noticed != self._session.notices:  # the method was changed
             self._noticed = self._session.notices
             for client in self._clients:
                 self.tell(said={"client": client, "words": self._neutral(" ".join(self._noticed))})
 
-    def _refresh_typical(self, trial: str) -> None:
-        """Send a recording's typical envelopes anew with every fifth of its trials that is reviewed."""
-        look = self._looks[id(self._trials[trial])]
-        before = len(look.reviewed)
-        (look.reviewed.add if self._session.state(trial).reviewed else look.reviewed.discard)(trial)
-        if len(look.reviewed) != before and len(look.reviewed) % 5 == 0 and not self._session.blind:
-            self.pack = packing.pack_trials([], look.typical(self._session))
+    def _refresh_typical(self, trials: Sequence[str]) -> None:
+        """Send a session's typical envelopes anew with every fifth of its trials that is reviewed."""
+        looks = {self._looks[id(self._trials[trial])]: None for trial in trials}
+        before = [len(look.reviewed) // 5 for look in looks]
+        for trial in trials:
+            self._looks[id(self._trials[trial])].take(self._session, trial)
+        grown = [look for look, fives in zip(looks, before, strict=True) if len(look.reviewed) // 5 != fives]
+        if grown and not self._session.blind:
+            self.pack = packing.pack_trials([], [one for look in grown for one in look.typical()])
 
     def _standing(self) -> dict[str, Any]:
         session = self._session
@@ -278,7 +281,7 @@ class TrialReview(Wire, JSComponent):
             entries.append((trials, self._rows[trial], look.limits, head))
         if not self._session.blind:
             for look in {look.number: look for look in (self._looks[id(entry[0])] for entry in entries)}.values():
-                typical += look.typical(self._session)
+                typical += look.typical()
         if entries:
             self.pack = packing.pack_trials(entries, typical)
 
@@ -288,7 +291,7 @@ class TrialReview(Wire, JSComponent):
 
     def _card(self, trial: str) -> dict[str, Any]:
         trials = self._trials[trial]
-        z = self._looks[id(trials)].rest_z[self._rows[trial]]
+        z = self._looks[id(trials)].rest_z[self._session.source(trial)]
         card = cards.trial_card(self._session, trials, trial, z, self._place[trial], self.serial)
         self._told[card["index"]] = card["channels"]
         return card
