@@ -8,6 +8,7 @@ in seconds from the cue; missing samples are NaN.
     cut_trials                  the stretches around every marker with one label, conditioned
     condition, condition_blocks band-passed signal and envelope of any stretch; of the whole recording, block by block
     check                       is each EMG channel of a recording fit for use
+    notes_on                    those notes of a cut that are about one trial, or about one channel
 """
 
 import math
@@ -159,6 +160,19 @@ def check(rec: Recording) -> list[Quality]:
             check_channel(x, rec.rate_hz, label=label, unit_label=rec.channel(label).unit_label, mains_hz=rec.mains_hz)
         )
     return found
+
+
+def notes_on(trials: Trials, trial: str, channel: str | None = None) -> tuple[str, ...]:
+    """Those notes of a cut that are about one trial, or with ``channel`` about that channel in all trials."""
+    if channel is None:
+        about = f"The trial at sample {trials.cues[trials.index(trial)].sample} "
+        return tuple(note for note in trials.notes if note.startswith(about))
+
+    def subject(note: str) -> str:
+        named = (label for label in trials.labels if note.startswith((f"Channel {label} ", f"Channel {label}:")))
+        return max(named, key=len, default="")
+
+    return tuple(note for note in trials.notes if subject(note) == channel)
 
 
 def _window(rec: Recording, before_s: float, after_s: float, processing: Processing) -> tuple[int, int]:

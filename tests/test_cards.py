@@ -62,6 +62,90 @@ def test_caution_and_discuss_stand_beside_the_state(session):
     assert "discuss" in words
 
 
+def test_a_stretch_set_aside_is_told_in_the_trials_it_touches_alone(session):
+    recording = session.trials[0].recording.name
+    session.set_aside(recording, "biceps", 1.9, 2.5, ["clipped"])  # the first cue lies at 2 s, its trial at 1 to 3.5 s
+    first, second = session.queue[:2]
+    (told,) = card_of(session, first)["channels"][0]["aside"]
+    assert told == [pytest.approx(-0.1), pytest.approx(0.5), "clipped"]
+    assert card_of(session, first)["channels"][1]["aside"] == []
+    assert card_of(session, second)["channels"][0]["aside"] == []
+    session.undo()
+    assert card_of(session, first)["channels"][0]["aside"] == []
+
+
+def test_cues_that_were_judged_are_said_in_the_title_and_drawn_beside_the_recorded_ones(session):
+    first, second = session.queue[:2]
+    recording = session.trials[0].recording.name
+    session.correct_cue(first, 0.035)
+    session.no_cue(second, "double")
+    session.add_cue(recording, 5.5, "go")
+    one, two = card_of(session, first), card_of(session, second)
+    kinds = {line["kind"]: (line["at_s"], line["words"]) for line in one["lines"]}
+    assert kinds["recorded"] == (0.0, "go (recorded)")
+    assert kinds["corrected"] == (0.035, "go (corrected)")
+    assert "cue corrected by +35 ms" in one["title"]
+    kinds = {line["kind"]: (line["at_s"], line["words"]) for line in two["lines"]}
+    assert kinds["none"] == (0.0, "go is none: double")
+    assert kinds["added"] == (0.5, "go (added)")
+    assert "cue is none: double" in two["title"]
+
+
+def test_trials_cut_from_an_added_cue_say_that_it_was_added(tmp_path):
+    from small_study import recording
+
+    import emgreview as er
+
+    rec = recording("sub-a_task-turn", 1)
+    cut = {"cue": "go", "before_s": 1.0, "after_s": 1.5}
+    with er.open_review(er.cut_trials(rec, **cut), tmp_path, reviewer="r1") as session:
+        session.add_cue(rec.name, 20.0, "go")
+        rec = session.with_added_cues(rec.name)
+    trials = er.cut_trials(rec, **cut)
+    with er.open_review(trials, tmp_path, reviewer="r1") as session:
+        (own,) = [t for t in session.queue if "/added/" in t]
+        card = cards.trial_card(session, trials, own, NO_Z, 0, 0)
+        assert [(line["kind"], line["words"]) for line in card["lines"] if line["at_s"] == 0] == [("cue", "go (added)")]
+
+
+def test_what_is_excluded_is_said_with_the_reason(session):
+    recording = session.trials[0].recording.name
+    session.exclude("strap slipped", recording=recording, channel="biceps")
+    session.exclude("wrong task", recording=recording)
+    card = card_of(session, session.queue[0])
+    assert card["channels"][0]["words"] == "open ✕ channel excluded: strap slipped"
+    assert card["channels"][1]["words"] == "open"
+    assert "✕ recording excluded: wrong task" in card["title"]
+    session.readmit(recording=recording)
+    assert "excluded" not in card_of(session, session.queue[0])["title"]
+
+
+def test_a_mark_accepted_in_bulk_has_a_sign_of_its_own_until_a_person_accepts_it(session):
+    trial = session.queue[0]
+    session.accept_in_bulk(trial, "biceps", "audit 1")
+    channel = card_of(session, trial)["channels"][0]
+    assert (channel["sign"], channel["words"]) == cards.IN_BULK == ("◉", "accepted in bulk, not looked at")
+    assert channel["reviewed"]
+    session.accept(trial, "biceps")
+    assert card_of(session, trial)["channels"][0]["words"] == "accepted"
+
+
+def test_notes_of_the_cut_reach_the_trial_and_the_channel_that_they_are_about(tmp_path):
+    import emgreview as er
+
+    rng = np.random.default_rng(1)
+    x = rng.normal(0, 5, (2, 8000))
+    x[1, 5000:5050] = np.nan
+    rec = er.Recording.from_array(x, 1000, labels=["a", "a b"], markers=[(500, "go"), (5000, "go")], name="rec")
+    processing = er.Processing(high_hz=None)
+    trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.0, processing=processing)
+    with er.open_review(trials, tmp_path, reviewer="r1") as session:
+        one, two = (cards.trial_card(session, trials, trial, NO_Z[:2], 0, 0) for trial in session.queue)
+    assert one["notes"] == ["This trial reaches beyond the recording: 500 of its 2000 samples are missing."]
+    assert two["notes"] == []
+    assert [channel["notes"] for channel in two["channels"]] == [[], ["Channel a b lacks samples in 1 of 2 trials."]]
+
+
 def test_a_blind_card_holds_no_name_response_or_time(tmp_path):
     from small_study import recording
 
@@ -75,6 +159,13 @@ def test_a_blind_card_holds_no_name_response_or_time(tmp_path):
         assert "response" not in {line["kind"] for line in card_of(blind, trial)["lines"]}
         assert "onset" not in card_of(blind, trial)["channels"][0]["detail"]
         assert cards.trial_summary(blind, trials, trial)[1] is None
+        blind.exclude("did not follow the task", recording="sub-a_task-turn")
+        blind.add_cue("sub-a_task-turn", 2.5, "left hand")
+        blind.correct_cue(trial, 0.04)
+        card = card_of(blind, trial)
+        assert "✕ recording excluded: did not follow the task" in card["title"]
+        assert {line["words"] for line in card["lines"]} <= {"cue (recorded)", "cue (corrected)", "cue (added)"}
+        assert not any(name in json.dumps(card) for name in ("sub-a", "left hand", "40 ms"))
         blind.unblind("review finished")
         assert "sub-a" in json.dumps(card_of(blind, trial))
 

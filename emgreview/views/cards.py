@@ -14,9 +14,13 @@ from emgreview.annotations.state import BurstState, ChannelState, TrialState
 from emgreview.model import FloatArray, Trials
 from emgreview.second_look.adjudication import Adjudication, Candidate
 from emgreview.session import Automatic, Session
+from emgreview.views import signs
 
 ORIGINS = {"automatic": ("●", "accepted"), "moved": ("◆", "moved"), "added": ("✚", "added")}
 """Sign and word of an accepted burst by where it comes from."""
+
+IN_BULK = ("◉", "accepted in bulk, not looked at")
+"""Sign and words of a mark that a rule has accepted; ``second_look.bulk``."""
 
 FOUND = {"none visible": ("–", "none visible"), "not locatable": ("↔", "not locatable")}
 """Sign and word of a verdict without bursts."""
@@ -29,11 +33,13 @@ def trial_card(
     queue, ``serial`` the number of the update it belongs to."""
     state = session.state(trial)
     asked, open_ = session.asked(trial), session.open_channels(trial)
+    excluded = signs.excluded(session, trials)
     return {
         "index": index,
         "serial": serial,
-        "title": _title(session, trials, trial, state),
-        "lines": _lines(session, trials, trial),
+        "title": _title(session, trials, trial, state, excluded.get(None)),
+        "lines": signs.lines(session, trials, state),
+        "notes": signs.notes(session, trials, trial),
         "comment": state.comment or "",
         "dispute": _dispute(session, trial, None),
         "channels": [
@@ -44,7 +50,10 @@ def trial_card(
                     float(z),
                     session.blind,
                     session.hides_automatic(trial, label),
+                    excluded.get(label),
                 ),
+                "aside": signs.aside(session, trials, state, label),
+                "notes": signs.notes(session, trials, trial, label),
                 "asked": label in asked,
                 "reviewed": label not in open_,
                 "dispute": _dispute(session, trial, label),
@@ -59,7 +68,7 @@ def trial_summary(session: Session, trials: Trials, trial: str) -> list[Any]:
     onset, offset, the half width of the automatic interval in seconds, its sign, and whether it is reviewed."""
     state = session.state(trial)
     open_ = session.open_channels(trial)
-    responses = [line["at_s"] for line in _lines(session, trials, trial) if line["kind"] == "response"]
+    responses = [line["at_s"] for line in signs.lines(session, trials, state) if line["kind"] == "response"]
     channels = []
     for label in trials.labels:
         channel, auto = state.channels[label], session.automatic(trial, label)
@@ -116,35 +125,29 @@ def _candidate(candidate: Candidate, blind: bool) -> dict[str, Any]:
     return {"letter": candidate.letter, "words": words, "bursts": [_burst(burst) for burst in bursts]}
 
 
-def _title(session: Session, trials: Trials, trial: str, state: TrialState) -> str:
+def _title(session: Session, trials: Trials, trial: str, state: TrialState, excluded: str | None) -> str:
     parts = []
     if not session.blind:
         row = trials.index(session.source(trial))
         parts += [trials.recording.name, f"cue {row + 1} of {len(trials)}"]
         details = trials.cues[row].details.items()
         parts += [f"{name} {value}" for name, value in details if name not in ("trial_type", "trial")]
+    parts += signs.cue_words(session, trials, state)
+    parts += [excluded] if excluded else []
     if state.behaviour:
         parts.append(f"behaviour: {state.behaviour}")
+    if state.discuss:
+        parts.append("to discuss")
     if state.comment:
         parts.append(f"“{state.comment}”")
     return " · ".join(parts)
 
 
-def _lines(session: Session, trials: Trials, trial: str) -> list[dict[str, Any]]:
-    """The markers of a trial; in a blind review the cue alone, whose label might tell the condition, without it."""
-    source = session.source(trial)
-    cue = trials.cues[trials.index(source)]
-    if session.blind:
-        return [{"at_s": 0.0, "words": "cue", "kind": "cue"}]
-    lines = []
-    for marker in trials.markers(source):
-        kind = "cue" if marker == cue else "response" if marker.label == "response" else "other"
-        lines.append({"at_s": (marker.sample - cue.sample) / trials.rate_hz, "words": marker.label, "kind": kind})
-    return lines
-
-
-def _channel(state: ChannelState, auto: Automatic, rest_z: float, blind: bool, hidden: bool) -> dict[str, Any]:
+def _channel(
+    state: ChannelState, auto: Automatic, rest_z: float, blind: bool, hidden: bool, excluded: str | None
+) -> dict[str, Any]:
     sign, words = _verdict(state, hidden)
+    words = f"{words} {excluded}" if excluded else words
     located = state.found != "not locatable"
     return {
         "reviewed": state.reviewed,
@@ -168,6 +171,8 @@ def _burst(burst: BurstState) -> dict[str, Any]:
 def _verdict(state: ChannelState, hidden: bool = False) -> tuple[str, str]:
     if state.signal == "unusable":
         sign, words = "■", "unusable: " + ", ".join(state.reasons)
+    elif state.in_bulk:
+        sign, words = IN_BULK
     elif state.found in FOUND:
         sign, words = FOUND[state.found]
     elif state.reviewed:

@@ -35,6 +35,7 @@ from emgreview.walks import differing, disagreeing, walk
 _JS = Path(__file__).parent / "js"
 _MODULES = (
     "layer.js",
+    "signs.js",
     "draw.js",
     "panels.js",
     "wire.js",

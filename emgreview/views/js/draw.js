@@ -179,6 +179,7 @@ function draw_trial(ctx, scene, traces_image, width, height) {
   ctx.drawImage(traces_image, 0, 0, width, height)
 
   for (const band of bands) {
+    if (!band.auxiliary) draw_aside(ctx, card.channels[band.row].aside, band, px, width, colours)
     ctx.strokeStyle = colours.grid
     ctx.lineWidth = 1
     ctx.beginPath()
@@ -192,8 +193,8 @@ function draw_trial(ctx, scene, traces_image, width, height) {
     const x = Math.round(px(line.at_s)) + 0.5
     if (x < 0 || x > width) continue
     ctx.strokeStyle = colours.ink
-    ctx.lineWidth = line.kind === "cue" ? 1.4 : 1
-    ctx.setLineDash({cue: [], response: [8, 4], other: [2, 4]}[line.kind])
+    ctx.lineWidth = LINES[line.kind].thick
+    ctx.setLineDash(LINES[line.kind].dash)
     ctx.beginPath()
     ctx.moveTo(x, 0)
     ctx.lineTo(x, height)

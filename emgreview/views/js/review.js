@@ -144,7 +144,7 @@ export function render({model, view}) {
       screen.rows[r].dataset.asked = String(state?.asked ?? true)
     })
     const disputed = [["channel", here()?.dispute], ["trial", now?.dispute]].filter(([, dispute]) => dispute)
-    screen.text(screen.detail, [here()?.detail ?? "", ...disputed.map(([what, {why, settled, candidates}]) =>
+    screen.text(screen.detail, [here()?.detail ?? "", ...(here()?.notes ?? []), ...(now?.notes ?? []), ...disputed.map(([what, {why, settled, candidates}]) =>
       `Disputed (${what}): ${why}. ${candidates.map((c) => `${c.letter}: ${c.words}`).join("; ")}${settled ? ` — ${settled}` : ""}`)]
       .filter(Boolean).join("\n"))
     const in_hand = held_s == null ? "" : `, ${mark.side} in hand${blind ? "" : ` at ${ms(held_s)}`}`

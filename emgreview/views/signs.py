@@ -1,0 +1,91 @@
+"""What stands on a trial's card from outside the trial: stretches set aside, cues corrected, exclusions, notes.
+
+Times are seconds from the recorded cue. In a blind review nothing here names a person, a condition or a time.
+
+    aside           stretches of one channel that were set aside
+    lines           the trial's markers and cues, as lines with words
+    cue_words       what was decided about its cue
+    excluded        whether its participant, recording or a channel is kept out, and why
+    notes           what cutting the trial had to say
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+from emgreview.annotations.state import TrialState
+from emgreview.model import Trials
+from emgreview.session import Session
+from emgreview.trials import notes_on
+
+Line = dict[str, Any]
+
+
+def aside(session: Session, trials: Trials, state: TrialState, channel: str) -> list[list[Any]]:
+    """Stretches of a channel that reach into the trial: start and stop in seconds, and why they were set aside."""
+    first, stop = session.stretch(state.id)
+    return [
+        [(start - state.cue) / trials.rate_hz, (end - state.cue) / trials.rate_hz, ", ".join(reasons)]
+        for recording, label, start, end, reasons in session.aside
+        if (recording, label) == (state.recording, channel) and start < stop and first < end
+    ]
+
+
+def lines(session: Session, trials: Trials, state: TrialState) -> list[Line]:
+    """Markers and cues inside a trial: {"at_s", "words", "kind"}.
+
+    Kinds: "cue" (the trial's own), "recorded" (its own where it was corrected), "none" (it is none), "corrected",
+    "added" (a cue by hand), "response", "other". In a blind review only cues, without their labels, which might tell
+    the condition.
+    """
+    source = session.source(state.id)
+    own, blind = trials.cues[trials.index(source)], session.blind
+    by_hand = {(at, label) for name, at, label in session.added_cues if name == state.recording}
+    (first, stop), why = session.stretch(state.id), session.no_cues.get(source)
+    inside = {(marker.sample, marker.label) for marker in trials.markers(source)}
+    inside |= {(sample, label) for sample, label in by_hand if first <= sample < stop}
+    found = []
+
+    def add(sample: int, kind: str, label: str, more: str = "") -> None:
+        words = ("cue" if blind else label) + more
+        found.append({"at_s": (sample - own.sample) / trials.rate_hz, "words": words, "kind": kind})
+
+    for sample, label in sorted(inside):
+        if (sample, label) == (own.sample, own.label):
+            kind = "none" if why else "cue" if state.corrected_cue is None else "recorded"
+            added = " (added)" if (sample, label) in by_hand else ""
+            add(sample, kind, label, {"none": f" is none: {why}", "cue": added, "recorded": " (recorded)"}[kind])
+        elif (sample, label) in by_hand:
+            add(sample, "added", label, " (added)")
+        elif not blind:
+            add(sample, "response" if label == "response" else "other", label)
+    if state.corrected_cue is not None:
+        add(state.corrected_cue, "corrected", own.label, " (corrected)")
+    return found
+
+
+def cue_words(session: Session, trials: Trials, state: TrialState) -> list[str]:
+    """What was decided about a trial's cue, for its title."""
+    words = []
+    if why := session.no_cues.get(session.source(state.id)):
+        words.append(f"✕ cue is none: {why}")
+    if state.corrected_cue is not None:
+        by = "" if session.blind else f" by {1000 * (state.corrected_cue - state.cue) / trials.rate_hz:+.0f} ms"
+        words.append(f"▸ cue corrected{by}; times here count from the recorded one")
+    return words
+
+
+def excluded(session: Session, trials: Trials) -> Mapping[str | None, str]:
+    """Why trials of a recording are kept out: its channels by label, and under None the whole of it."""
+    recording, participant = trials.recording.name, trials.recording.entities.get("sub")
+    found: dict[str | None, str] = {}
+    for what, name, channel, reason in session.excluded:
+        if (what, name) in (("recording", recording), ("participant", participant)):
+            words = f"✕ {what if channel is None else 'channel'} excluded: {reason}"
+            found[channel] = f"{found[channel]} · {words}" if channel in found else words
+    return found
+
+
+def notes(session: Session, trials: Trials, trial: str, channel: str | None = None) -> list[str]:
+    """What was noted when the trial was cut: of itself, or of one of its channels."""
+    found = notes_on(trials, session.source(trial), channel)
+    return list(found) if channel is not None else [f"This trial {note.partition(') ')[2]}" for note in found]
