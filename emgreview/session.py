@@ -530,7 +530,7 @@ class Session:
     @property
     def no_cues(self) -> Mapping[str, str]:
         """Trials whose cue is none, and why."""
-        values = self._standing.items()
+        values = self._replay.few.items()
         return {str(key[1]): reason for key, reason in values if key[3] == "no cue" and reason}
 
     def add_cue(self, recording: str, time_s: float, label: str, reason: str | None = None) -> Ids:
@@ -594,7 +594,7 @@ class Session:
     @property
     def excluded(self) -> tuple[tuple[str, str, str | None, str], ...]:
         """What is excluded: ("participant", name, None, reason) or ("recording", name, channel or None, reason)."""
-        found = [(key, value) for key, value in self._standing.items() if key[3] in states.EXCLUDED and value]
+        found = [(key, value) for key, value in self._replay.few.items() if key[3] in states.EXCLUDED and value]
         return tuple(
             ("recording", str(recording), channel, reason)
             if field == "excluded"
@@ -913,7 +913,7 @@ class Session:
 
     def _kept_in(self, field: str) -> Iterator[tuple[str, str | None, Mapping[str, Any]]]:
         """What stands of one of these fields: recording, channel, value."""
-        for (recording, _, channel, name, _), value in self._standing.items():
+        for (recording, _, channel, name, _), value in self._replay.few.items():
             if name == field and value is not None:
                 yield str(recording), channel, value
 

@@ -11,10 +11,11 @@ import pytest
 
 import emgreview as er
 from emgreview.model import ArraySource
+from emgreview.second_look import BulkRule, plan_bulk
 from emgreview.views import cards, packing
 
 sys.path.insert(0, str(Path(__file__).parent / "browser"))
-from small_study import open_session, recording
+from small_study import ONSETS_S, open_session, recording
 
 NO_Z = np.full(3, np.nan)
 
@@ -28,6 +29,18 @@ def session(tmp_path):
 def card_of(session, trial):
     trials = session.trials[0]
     return cards.trial_card(session, trials, trial, NO_Z, 0, 0)
+
+
+def plan(session):
+    """A bulk audit of the small study: lenient, so that its sample is small."""
+    rule = BulkRule(interval_below_s=0.1, level_above_db=6)
+    return plan_bulk(session, rule, at_most=0.3, moved_by_s=0.1, expected=0.0, seed="s")
+
+
+def decide_all(session, audit):
+    """Decide what is left of an audit, by marks near the bursts."""
+    for trial, channel in audit.open:
+        session.add(trial, channel, onset_s=ONSETS_S[session.trials[0].labels.index(channel)])
 
 
 def words_after(session, act):
@@ -121,13 +134,22 @@ def test_what_is_excluded_is_said_with_the_reason(session):
 
 
 def test_a_mark_accepted_in_bulk_has_a_sign_of_its_own_until_a_person_accepts_it(session):
-    trial = session.queue[0]
-    session.accept_in_bulk(trial, "biceps", "audit 1")
-    channel = card_of(session, trial)["channels"][0]
-    assert (channel["sign"], channel["words"]) == cards.IN_BULK == ("◉", "accepted in bulk, not looked at")
-    assert channel["reviewed"]
-    session.accept(trial, "biceps")
-    assert card_of(session, trial)["channels"][0]["words"] == "accepted"
+    audit = plan(session)
+    decide_all(session, audit)
+    audit.finish()
+    audit.accept()
+    trial, channel = next(
+        (trial, label)
+        for trial in session.trials[0].ids
+        for label, state in session.state(trial).channels.items()
+        if state.in_bulk
+    )
+    row = session.trials[0].labels.index(channel)
+    told = card_of(session, trial)["channels"][row]
+    assert (told["sign"], told["words"]) == cards.IN_BULK == ("◉", "accepted in bulk, not looked at")
+    assert told["reviewed"]
+    session.accept(trial, channel)
+    assert card_of(session, trial)["channels"][row]["words"] == "accepted"
 
 
 def test_notes_of_the_cut_reach_the_trial_and_the_channel_that_they_are_about(tmp_path):

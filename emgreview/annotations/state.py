@@ -54,6 +54,9 @@ OF_PARTICIPANT = "participant excluded"
 EXCLUDED = ("excluded", OF_PARTICIPANT)
 """Fields that keep a whole channel, recording or participant out, with a reason."""
 
+_FEW = (*IN_RECORDING, *EXCLUDED, "no cue")
+"""Fields that few events set, and that are asked for all together."""
+
 USABLE: Mapping[str, Any] = {"reasons": [], "state": "usable"}
 DEFAULTS: Mapping[str, Value] = MappingProxyType(
     {"signal": USABLE, "comment": None, "discuss": False, "behaviour": None, "cue": None, "no cue": None}
@@ -90,7 +93,8 @@ class Replay:
 
     ``values`` maps a key to its present value; ``counters`` to the counter of the event that set it. ``again`` holds,
     by the number of the showing, the values of trials that were shown once more: they never touch the first ones;
-    ``bulk`` what was accepted in bulk, see :func:`keep_bulk`.
+    ``few`` those of ``values`` that stand in recordings or keep something out; ``bulk`` what was accepted in bulk, see
+    :func:`keep_bulk`.
     ``done`` and ``undone`` are the commands that undo and redo would take next, last first out; ``last`` is the last
     command on a trial. Logs may be read one after the other: values of one never touch those of another, and
     :meth:`settle` puts the commands of all into order. Only what is said of a participant is one for all logs.
@@ -98,6 +102,7 @@ class Replay:
 
     def __init__(self) -> None:
         self.values: dict[Key, Value] = {}
+        self.few: dict[Key, Value] = {}
         self.counters: dict[Key, int] = {}
         self.again: dict[int, dict[Key, Value]] = {}
         self.bulk: dict[Key, Value] = {}
@@ -116,6 +121,8 @@ class Replay:
             for key, value in keyed(event, event.new):
                 self.values[key] = value
                 self.counters[key] = event.counter
+            if event.field in _FEW:
+                self.few.update(keyed(event, event.new))
             keep_bulk(self.bulk, event)
         else:
             self.again.setdefault(event.showing, {}).update(keyed(event, event.new))
