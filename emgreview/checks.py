@@ -7,18 +7,22 @@ back as a plain float, int or pair.
     number      one finite number in a range
     whole       one whole number in a range
     span        (start, stop), rising
+    check_ranges, in_order     fields of a parameter class
     truth       True or False
     rate        a sampling rate
+    samples     an array of numbers
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from numbers import Integral, Real
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from emgreview.errors import ParameterError, RateError
+from emgreview.errors import ParameterError, RateError, SignalError
 
 
 def demand(good: object, name: str, came: object, allowed: str) -> None:
@@ -60,6 +64,19 @@ def whole(name: str, value: Any, *, least: int, most: int | None = None) -> int:
     return int(value)
 
 
+def check_ranges(parameters: object, limits: Mapping[str, tuple[float, float]]) -> None:
+    """Every named field is a number above its first limit and at most its second."""
+    for name, (low, high) in limits.items():
+        number(name, getattr(parameters, name), above=low, most=high)
+
+
+def in_order(parameters: object, *names: str) -> None:
+    """No named field is above the next one."""
+    for shorter, longer in pairwise(names):
+        came, limit = getattr(parameters, shorter), getattr(parameters, longer)
+        demand(came <= limit, shorter, came, f"at most {longer}, which is {limit:g}")
+
+
 def span(name: str, value: Any, *, allowed: str = "(start, stop) in seconds, rising") -> tuple[float, float]:
     """``value`` as a rising pair of finite numbers."""
     pair = isinstance(value, Sequence | np.ndarray) and not isinstance(value, str) and len(value) == 2
@@ -74,12 +91,32 @@ def truth(name: str, value: Any) -> bool:
     return bool(value)
 
 
-def rate(value: Any, *, least: float, what: str) -> float:
-    """A sampling rate of at least so many hertz; RateError says what needs it."""
+def rate(value: Any, *, least: float = 0.0, what: str = "needed is") -> float:
+    """A sampling rate above 0, or of at least so many hertz; RateError says what needs it."""
     good = isinstance(value, Real) and not isinstance(value, bool) and math.isfinite(value)
-    if not (good and float(value) >= least):
+    if not (good and float(value) >= least and float(value) > 0):
         raise RateError(
-            f"the sampling rate came as {plain(value)!r} Hz; {what} a number of at least {least:g} Hz; "
-            "give the rate of the recording device."
+            f"rate_hz came as {plain(value)!r}; {what} a number "
+            f"{f'of at least {least:g} Hz' if least else 'above 0 Hz'}; give the rate of the recording device."
         )
     return float(value)
+
+
+def samples(x: Any, *, dtype: type | None = np.float64) -> NDArray[Any]:
+    """Samples as a floating array; masked ones become NaN, that is missing. SignalError for what is no real number.
+
+    With ``dtype`` None floats keep their precision, and everything else becomes float64.
+    """
+    try:
+        given = np.asanyarray(x)
+        if given.dtype.kind not in "biufO":
+            raise TypeError(f"they came as {given.dtype.name}")
+        given = given.astype(np.float64) if given.dtype.kind == "O" else given
+    except (TypeError, ValueError) as problem:
+        raise SignalError(
+            f"the samples cannot be read as real numbers ({problem}); give an array of numbers, NaN where missing."
+        ) from None
+    kept = given.dtype if dtype is None and given.dtype.kind == "f" else np.float64
+    if isinstance(given, np.ma.MaskedArray):
+        return np.ma.filled(given.astype(kept), np.nan)
+    return np.asarray(given, dtype=kept)

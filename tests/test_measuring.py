@@ -503,3 +503,28 @@ def test_a_creep_longer_than_the_trial_is_said(trials, decisions):
     table = er.measure(trials, decisions, creep_s=2.0)
     assert table["creep_per_s"].isna().all()
     assert "creep_per_s is missing" in " ".join(table.attrs["notes"])
+
+
+def test_an_auxiliary_onset_stands_beside_the_muscles(person, decisions):
+    """Key travel, one value at rest, that begins 80 ms after the truth of muscle A."""
+    rec = person.recording
+    plain = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    key = np.full(rec.n_samples, 300.0)
+    for cue, after_s in zip(plain.cues, person.onset_s[:, 0] + 0.08, strict=True):
+        if np.isfinite(after_s):
+            start = cue.sample + round(after_s * RATE_HZ)
+            key[start : start + 600] = 340.0
+    auxiliary = np.stack(
+        [key[c.sample - plain.before : c.sample - plain.before + len(plain.time_s)] for c in plain.cues]
+    )
+    both = dataclasses.replace(plain, auxiliary=auxiliary[:, np.newaxis], auxiliary_labels=("key",))
+    table = er.measure(both, decisions, auxiliary={"key": "level"})
+    rows = table[(table["channel"] == "A") & (table["kind"] == "response")]
+    truth = dict(zip(plain.ids, person.onset_s[:, 0] + 0.08, strict=True))
+    np.testing.assert_allclose(rows["key_onset_s"], rows["trial"].map(truth), atol=0.004)
+    assert table.attrs["columns"]["key_onset_s"]["description"] == "Onset of channel key, from the cue, by method level"
+    assert table["key_onset_s"][table["kind"] != "response"].isna().all()
+    with pytest.raises(UnknownNameError, match="auxiliary channel is called 'kay'"):
+        er.measure(both, decisions, auxiliary={"kay": "level"})
+    with pytest.raises(ParameterError, match="'level' or 'change'"):
+        er.measure(both, decisions, auxiliary={"key": "ramp"})

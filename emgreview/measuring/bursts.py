@@ -28,6 +28,7 @@ from emgreview.measuring.rows import (
 )
 from emgreview.model import Trials, to_sample
 from emgreview.signal import measures
+from emgreview.signal.onset import estimate_onsets
 from emgreview.tables import COLUMNS, describe
 
 NORMALISATIONS: Mapping[str, str] = MappingProxyType(
@@ -77,6 +78,7 @@ def measure(
     response: str = "response",
     response_from_s: float = 0.0,
     creep_s: float = 0.5,
+    auxiliary: Mapping[str, str] | None = None,
     accepted_only: bool = True,
 ) -> pd.DataFrame:
     """Measures of every burst that stands in ``decisions``, one row a burst; definitions in ``signal.measures``.
@@ -85,7 +87,9 @@ def measure(
     100 ms after Gottlieb, Corcos & Agarwal 1989), whatever its offset. ``rest_rms`` and ``level_db`` use the trials'
     rest window, counted from the (corrected) cue; ``creep_per_s`` is the slope of the rectified signal over ``creep_s``
     before it. For bursts of kind "response", the first marker labelled ``response`` that is ``response_from_s`` or
-    later after the cue, and before the next cue, gives ``reaction_s`` = ``premotor_s`` + ``motor_s``.
+    later after the cue, and before the next cue, gives ``reaction_s`` = ``premotor_s`` + ``motor_s``. Beside them, with
+    ``auxiliary`` {"force": "level"}, stands ``force_onset_s``, the onset of that auxiliary channel by that method
+    (``signal.onset.auxiliary``): an independent check of the muscle's.
 
     ``normalise`` is a name in :data:`NORMALISATIONS`; columns ``…_percent`` then stand beside those in the unit. The
     two "in task" need no ``reference`` (bursts that are unusable or set aside do not count); the others a value for
@@ -108,6 +112,7 @@ def measure(
     response_from_s = checks.number("response_from_s", response_from_s, unit="of seconds")
     creep_s = checks.number("creep_s", creep_s, above=0, unit="s")
     checks.truth("accepted_only", accepted_only)
+    others = _others(parts, auxiliary)
     rows, notes = standing(parts, decisions, accepted_only=accepted_only)
     notes += [
         f"creep_per_s is missing for {part.recording.name}: its trials hold {part.before / part.rate_hz:g} s before go "
@@ -138,10 +143,16 @@ def measure(
         )
         table |= {name: getattr(times, name) for name in REACTION}
         table["motor_time_impossible"] = times.impossible
+        for label, onsets in others.items():
+            after = (onsets[part.recording.name][trial] * part.rate_hz - cue) / part.rate_hz
+            table[f"{label}_onset_s"] = np.where(answers, after, np.nan)
         pieces.append(pd.DataFrame(table, index=mine.index))
         if not any(marker.label == response for marker in part.recording.markers):
             notes.append(f"{part.recording.name} has no marker {response!r}: reaction and motor times are missing.")
-    columns = _columns(windows_s, unit, creep_s)
+    columns = _columns(windows_s, unit, creep_s) | {
+        f"{label}_onset_s": column("number", "s", f"Onset of channel {label}, from the cue, by method {how}")
+        for label, how in (auxiliary or {}).items()
+    }
     found = pd.concat(pieces).reindex(rows.index) if pieces else pd.DataFrame(columns=list(columns), dtype=np.float64)
     found["motor_time_impossible"] = found["motor_time_impossible"].astype("boolean")
     if normalise != "none":
@@ -156,6 +167,25 @@ def measure(
             f"{broken} bursts reach beyond their trial or lack samples, and are not measured; cut longer trials."
         )
     out.attrs |= {"columns": describe(carried) | columns, "notes": list(dict.fromkeys(notes))}
+    return out
+
+
+def _others(parts: Sequence[Trials], auxiliary: Mapping[str, str] | None) -> dict[str, dict[str, NDArray]]:
+    """Onsets of auxiliary channels, by label and recording: (trials,) seconds from the first sample of each trial."""
+    demand(isinstance(auxiliary, Mapping | None), "auxiliary", auxiliary, "a mapping of channels to methods")
+    out: dict[str, dict[str, NDArray]] = {}
+    for label, how in (auxiliary or {}).items():
+        demand(how in ("level", "change"), f"the method of {label!r}", how, "'level' or 'change'")
+        demand(label not in (*WORDS, *REACTION), "auxiliary", label, "a channel that is called like no measure")
+        out[label] = {}
+        for part in parts:
+            if label not in part.auxiliary_labels:
+                raise UnknownNameError("auxiliary channel", label, part.auxiliary_labels)
+            x = part.auxiliary[:, part.auxiliary_labels.index(label)]
+            cue_s, rest_s = part.before / part.rate_hz, part.processing.rest_s
+            out[label][part.recording.name] = estimate_onsets(
+                x, part.rate_hz, cue_s=cue_s, rest_s=rest_s, method=how
+            ).onset_s
     return out
 
 

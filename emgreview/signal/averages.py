@@ -3,13 +3,13 @@
 Average, aligned_average
 """
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from emgreview.errors import ParameterError, SignalError
+from emgreview import checks
+from emgreview.errors import SignalError
 from emgreview.model import to_sample
 
 FloatArray = NDArray[np.floating]
@@ -45,12 +45,9 @@ def aligned_average(y: ArrayLike, at: ArrayLike, rate_hz: float, *, before_s: fl
             f"samples of shape {samples.shape} came with moments of shape {moment.shape}; allowed: (trials, samples) "
             "or (trials, channels, samples), and one moment a trial (NaN where there is none); give them so."
         )
-    before, after = (to_sample(part, rate_hz) if math.isfinite(part) else -1 for part in (before_s, after_s))
-    if before < 0 or after < 0 or before + after < 1:
-        raise ParameterError(
-            f"before_s came as {before_s!r} and after_s as {after_s!r}; allowed: 0 s or more, together a sample at "
-            "least; correct them."
-        )
+    ends = (("before_s", before_s), ("after_s", after_s))
+    before, after = (to_sample(checks.number(name, part, least=0, unit="s"), rate_hz) for name, part in ends)
+    checks.demand(before + after >= 1, "before_s, after_s", (before_s, after_s), "a sample at least, together")
     used = np.isfinite(moment)
     chosen = samples[used]
     start = np.floor(moment[used] + 0.5).astype(np.intp) - before

@@ -13,7 +13,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from emgreview.errors import ParameterError, SignalError
+from emgreview.checks import demand
+from emgreview.errors import SignalError
 
 FloatArray = NDArray[np.floating]
 Rule = Literal["samples", "trapezoid", "lines"]
@@ -32,8 +33,7 @@ def common_area(a: ArrayLike, b: ArrayLike, *, rule: Rule) -> FloatArray:
     area under both straight-line courses, crossings between samples included. They differ in coarse curves and agree in
     densely sampled ones. NaN where a sample is missing or both are 0 throughout.
     """
-    if rule not in RULES:
-        raise ParameterError(f"rule came as {rule!r}; allowed: {', '.join(map(repr, RULES))}; give one of them.")
+    demand(rule in RULES, "rule", rule, ", ".join(map(repr, RULES)))
     a, b = _alike(a, b)
     if rule == "samples":
         common, area = np.minimum(a, b).sum(axis=-1), (a + b).sum(axis=-1)

@@ -15,7 +15,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from emgreview.errors import ParameterError
+from emgreview import checks
 from emgreview.signal.filters import Direction, checked_samples, lowpass
 
 FloatArray = NDArray[np.floating]
@@ -50,11 +50,8 @@ def rms_envelope(x: ArrayLike, rate_hz: float, *, window_s: float) -> FloatArray
 
 def rms_half_window(rate_hz: float, window_s: float) -> int:
     """Samples on either side of the centre: those whose distance is at most half of ``window_s``."""
-    if not (rate_hz > 0 and window_s > 0):
-        raise ParameterError(
-            f"rate_hz came as {rate_hz!r} and window_s as {window_s!r}; both must be above 0; correct them."
-        )
-    return math.floor(window_s * rate_hz / 2 + 1e-9)
+    window_s = checks.number("window_s", window_s, above=0, unit="s")
+    return math.floor(window_s * checks.rate(rate_hz) / 2 + 1e-9)
 
 
 def _window_sums(x: FloatArray, half: int) -> FloatArray:

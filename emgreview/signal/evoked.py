@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from emgreview import checks
 from emgreview.errors import ParameterError, SignalError
 from emgreview.model import to_sample
 from emgreview.signal.envelope import rms_envelope
@@ -69,11 +70,7 @@ def blank(
     Raises SignalError where there is no sample on either side.
     """
     samples = checked_samples(x).copy()
-    if not (before_s >= 0 and after_s > 0):
-        raise ParameterError(
-            f"before_s came as {before_s!r} and after_s as {after_s!r}; allowed: 0 s or more, and above 0 s; "
-            "correct them."
-        )
+    before_s, after_s = checks.number("before_s", before_s, least=0), checks.number("after_s", after_s, above=0)
     where = np.broadcast_to(np.asarray(at, dtype=np.intp), samples.shape[:1])
     left, right = where - to_sample(before_s, rate_hz) - 1, where + to_sample(after_s, rate_hz)
     if samples.ndim != 2 or (left < 0).any() or (right >= samples.shape[1]).any():
@@ -118,9 +115,7 @@ def measure_evoked(
     Rows whose windows are not whole give NaN.
     """
     samples = checked_samples(x)
-    for name, window in (("window_s", window_s), ("background_s", background_s)):
-        if not (len(window) == 2 and window[0] < window[1]):
-            raise ParameterError(f"{name} came as {window!r}; allowed: (start, stop), rising; correct it.")
+    window_s, background_s = checks.span("window_s", window_s), checks.span("background_s", background_s)
     where = np.broadcast_to(np.asarray(at, dtype=np.float64), samples.shape[:1])
     (first, last), (early, late) = ([to_sample(edge, rate_hz) for edge in pair] for pair in (window_s, background_s))
     response, whole = stretches(samples, where + first, where + last)

@@ -24,6 +24,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import signal
 
+from emgreview import checks
 from emgreview.errors import ParameterError, RateError, SignalError
 
 FloatArray = NDArray[np.floating]
@@ -170,7 +171,7 @@ def _filter(sos: FloatArray, x: FloatArray, direction: Direction, padding: int, 
 
 def checked_samples(x: ArrayLike) -> FloatArray:
     """Samples as float64 with at least one axis; SignalError for a single number or an infinite sample."""
-    samples = np.asarray(x, dtype=np.float64)
+    samples = checks.samples(x)
     if samples.ndim == 0:
         raise SignalError("a single number came; samples must be an array (..., samples); give at least one axis.")
     if np.isinf(samples).any():
@@ -191,16 +192,13 @@ def _median(x: FloatArray) -> FloatArray:
 
 
 def _check_order(order: int) -> None:
-    if order not in range(1, 9):
-        raise ParameterError(f"order came as {order!r}; allowed: 1 to 8; correct it.")
+    checks.whole("order", order, least=1, most=8)
 
 
 def _warp(corner_hz: float, rate_hz: float, name: str) -> float:
     """tan(π f / rate): the bilinear transform makes the digital corner f an analogue one."""
-    if not (math.isfinite(rate_hz) and rate_hz > 0):
-        raise RateError(f"rate_hz came as {rate_hz!r}; it must be a number above 0; give the sampling rate in hertz.")
-    if not (math.isfinite(corner_hz) and corner_hz > 0):
-        raise ParameterError(f"{name} came as {corner_hz!r}; allowed: a frequency above 0 Hz; correct it.")
+    rate_hz = checks.rate(rate_hz)
+    corner_hz = checks.number(name, corner_hz, above=0, unit="Hz")
     if corner_hz >= rate_hz / 2:
         instead = {"high_hz": ", or high_hz=None to leave the upper side open", "low_hz": ""}.get(name)
         where = "" if instead is None else f"{instead}; trials are cut with processing=Processing({name}=…)"

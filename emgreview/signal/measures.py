@@ -22,7 +22,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import fft
 
-from emgreview.errors import ParameterError, RateError, SignalError
+from emgreview import checks
+from emgreview.errors import SignalError
 from emgreview.signal.spectrum import mean_frequency, median_frequency
 
 FloatArray = NDArray[np.floating]
@@ -111,10 +112,8 @@ def rms_cv(bandwidth_hz: float, window_s: float) -> float:
     B is the effective bandwidth in hertz, T the window in seconds (Bendat & Piersol, Random Data; quoted from memory).
     For 400 Hz and 0.2 s it is 5.6 %: a shorter rest window makes a shakier threshold.
     """
-    if not (bandwidth_hz > 0 and window_s > 0):
-        raise ParameterError(
-            f"bandwidth_hz came as {bandwidth_hz!r} and window_s as {window_s!r}; both must be above 0; correct them."
-        )
+    checks.number("bandwidth_hz", bandwidth_hz, above=0, unit="Hz")
+    checks.number("window_s", window_s, above=0, unit="s")
     return float(1 / np.sqrt(4 * bandwidth_hz * window_s))
 
 
@@ -196,8 +195,7 @@ def measure(x: ArrayLike, envelope: ArrayLike, rate_hz: float, start: ArrayLike,
     NaN where the stretch is not whole: never a measure of a part of it. ARV, integral and frequencies are textbook
     definitions (vocabulary of McManus et al. 2021, J Electromyogr Kinesiol); the rate of rise has no agreed one.
     """
-    if not rate_hz > 0:
-        raise RateError(f"rate_hz came as {rate_hz!r}; it must be a number above 0; give the sampling rate in hertz.")
+    rate_hz = checks.rate(rate_hz)
     if np.shape(x) != np.shape(envelope):
         raise SignalError(
             f"samples came with shape {np.shape(x)} and their envelope with {np.shape(envelope)}; they must be alike; "
@@ -270,10 +268,10 @@ def reaction(go_s: ArrayLike, onset_s: ArrayLike, response_s: ArrayLike) -> Reac
 
 def _samples(x: ArrayLike) -> NDArray[Any]:
     """Floating samples with at least one axis; floats keep their precision, everything else becomes float64."""
-    samples = np.asarray(x)
+    samples = checks.samples(x, dtype=None)
     if samples.ndim == 0:
         raise SignalError("a single number came; samples must be an array (..., samples); give at least one axis.")
-    return samples if np.issubdtype(samples.dtype, np.floating) else samples.astype(np.float64)
+    return samples
 
 
 def _mean(x: NDArray[Any]) -> FloatArray:

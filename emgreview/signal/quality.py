@@ -17,7 +17,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import signal
 
-from emgreview.errors import RateError, SignalError
+from emgreview import checks
+from emgreview.errors import SignalError
 from emgreview.signal.envelope import low_pass_envelope
 from emgreview.signal.filters import bandpass, checked_samples, finite_runs
 from emgreview.signal.spectrum import MAINS_SHORTEST_S, band_power, measure_mains, power_density
@@ -81,8 +82,7 @@ def check_channel(
             f"the samples of channel {label!r} came with shape {np.shape(x)}; allowed: (samples,) or "
             "(stretches, samples), not empty; give one channel at a time."
         )
-    if not (math.isfinite(rate_hz) and rate_hz > 0):
-        raise RateError(f"rate_hz came as {rate_hz!r}; it must be a number above 0; give the sampling rate in hertz.")
+    rate_hz = checks.rate(rate_hz)
     runs = [row[start:stop] for row in stretches for start, stop in finite_runs(row)]
     values = np.concatenate(runs) if runs else np.empty(0)
     step = step_size(values)

@@ -77,7 +77,7 @@ def test_causal_envelope_lags_and_zero_phase_leads():
 
 
 def test_parameters_out_of_range_are_refused():
-    with pytest.raises(ParameterError, match="window_s as 0"):
+    with pytest.raises(ParameterError, match="window_s came as 0"):
         rms_envelope(noise(10), RATE, window_s=0)
     with pytest.raises(
         RateError, match="rate of 80 Hz is too low for a corner_hz of 50 Hz, which must lie below half of it, 40 Hz"

@@ -114,7 +114,7 @@ def test_chance_spread_of_an_rms():
     # White noise at 2 kHz has B = 1000 Hz: measured over 4000 windows of 0.1 s (standard error of an SD: 1.1 %).
     measured = rms(noise(4000, 200))
     assert measured.std() / measured.mean() == pytest.approx(rms_cv(1000, 0.1), rel=0.045)
-    with pytest.raises(ParameterError, match="window_s as 0"):
+    with pytest.raises(ParameterError, match="window_s came as 0"):
         rms_cv(400, 0)
 
 

@@ -13,21 +13,30 @@ seconds from the cue. Missing is NaN.
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, fields
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from emgreview.errors import UnknownNameError
+from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.model import Onsets
 from emgreview.signal.onset.auxiliary import ChangeParameters, LevelParameters, find_change, find_level
 from emgreview.signal.onset.bursts import list_bursts
-from emgreview.signal.onset.common import Array, Batch, aligned, checked_signal, level_and_scale, nothing, window
+from emgreview.signal.onset.common import (
+    LOWEST_RATE_HZ,
+    Array,
+    Batch,
+    aligned,
+    checked_signal,
+    level_and_scale,
+    nothing,
+    window,
+)
 from emgreview.signal.onset.double_threshold import DoubleThresholdParameters, find_double_threshold
 from emgreview.signal.onset.energy import EnergyParameters, find_energy
 from emgreview.signal.onset.likelihood_ratio import LikelihoodRatioParameters, find_likelihood_ratio
 from emgreview.signal.onset.profile import ProfileParameters, find_profile
-from emgreview.signal.onset.quiet import QuietParameters, rest_notes, standing
+from emgreview.signal.onset.quiet import Doubt, QuietParameters, doubts, grid, standing
 from emgreview.signal.onset.ramp import RampParameters, find_ramp
 from emgreview.signal.onset.threshold import ThresholdParameters, find_threshold
 
@@ -50,6 +59,8 @@ TIMES = ("onset_s", "low_s", "high_s", "offset_s", "offset_low_s", "offset_high_
 SHORTEST_REST_S = 0.1
 SHORT_REST_S = 0.25
 SHORTEST_SEARCH_S = 0.2
+FEWEST_BLOCKS = 3
+LOWEST_AUXILIARY_HZ = 20.0
 CHUNK_SAMPLES = 600_000
 """Samples worked on at once: few enough to stay in the processor's cache."""
 
@@ -79,8 +90,12 @@ def estimate_onsets(
     end of the search.
 
     ``baseline_note`` is "missing" (a sample that is not finite) or "flat" (a rest that does not vary), and then all
-    numbers of that trial are NaN; "too short" (a rest below 0.25 s), "active before the cue" or "drifting" (the halves
-    of the rest differ by more than 3 dB and more than chance), and then the numbers stand, to be looked at; or "".
+    numbers of that trial are NaN; "too short" (a rest below 0.25 s); "active before the cue" (activity within the rest,
+    or a stretch of the search at least 6 dB below it); "drifting" (the halves of the rest differ by more than 3 dB and
+    more than chance); or "". With these three the numbers stand, to be looked at. But where "ramp" would say "active"
+    against one level that such a rest may have (a half of it, or the quiet stretch after it) and "not active" against
+    another, it says neither: all numbers of that trial are NaN, ``present`` too. The methods of auxiliary channels call
+    a trial flat only where all of it is, and any lasting departure from a rest without variation movement.
 
     Raises SignalError (shape), RateError, ParameterError (windows, parameters) and UnknownNameError (method, parameter
     name).
@@ -88,10 +103,14 @@ def estimate_onsets(
     find, settings = checked_method(method, parameters)
     quiet = settings if isinstance(settings, QuietParameters) else QuietParameters()
 
-    x, rate_hz = checked_signal(x, rate_hz, dimensions=(2,))
+    auxiliary = isinstance(settings, LevelParameters)
+    lowest_hz = LOWEST_AUXILIARY_HZ if auxiliary else LOWEST_RATE_HZ
+    x, rate_hz = checked_signal(x, rate_hz, dimensions=(2,), lowest_hz=lowest_hz)
     x, cue_s, later_s = aligned(x, cue_s, rate_hz)
     rest = window("rest_s", rest_s, cue_s, x.shape[1], rate_hz, SHORTEST_REST_S)
-    search = window("search_s", search_s, cue_s, x.shape[1], rate_hz, SHORTEST_SEARCH_S)
+    search = window("search_s", search_s, cue_s, x.shape[1], rate_hz, SHORTEST_SEARCH_S, open_ended=True)
+    if not auxiliary:
+        _checked_blocks(quiet, rest, search, rate_hz)
     too_short = (rest.stop - rest.start) / rate_hz < SHORT_REST_S
 
     found = nothing(len(x))
@@ -104,19 +123,39 @@ def estimate_onsets(
         notes[rows[~finite]] = "missing"
         part, rows = part[finite], rows[finite]
         level, scale = level_and_scale(part, rest)
+        if auxiliary:  # a key at rest may give one value throughout: then any departure stands out
+            scale = np.where(scale > 0, scale, level_and_scale(part, slice(None))[1])
         notes[rows[scale == 0]] = "flat"
         good = scale > 0
         rows = rows[good]
         if not len(rows):
             continue
         part = (part[good] - level[good, None]) / scale[good, None]
-        stands = standing(part, rate_hz, rest, search, quiet)
-        notes[rows] = "too short" if too_short else rest_notes(stands, quiet.needed)
-        for name, values in find(Batch(part, rate_hz, rest, search, stands), settings).items():
+        unusual: Literal["ignore", "warn"] = "ignore" if auxiliary else "warn"
+        with np.errstate(divide=unusual, invalid=unusual):
+            stands = standing(part, rate_hz, rest, search, quiet)
+            doubt = doubts(stands, quiet.needed)
+        if too_short:
+            doubt = Doubt(np.full(len(rows), "too short"), *np.zeros((2, len(rows))))
+        notes[rows] = doubt.notes
+        for name, values in find(Batch(part, rate_hz, rest, search, stands, doubt), settings).items():
             found[name][rows] = values
     for name in TIMES:
         found[name] += later_s
     return Onsets(**found, baseline_note=notes, method=method, parameters=asdict(settings))
+
+
+def _checked_blocks(p: QuietParameters, rest: slice, search: slice, rate_hz: float) -> None:
+    """The rest and the search hold enough whole blocks for the model of the rest."""
+    bin_, block = grid(rate_hz, p)
+    length, span = bin_ * block, max(1, round(p.span_s / p.block_s))
+    for name, part, least in (("rest_s", rest, FEWEST_BLOCKS), ("search_s", search, span)):
+        whole = part.stop // length + -part.start // length
+        if whole < least:
+            raise ParameterError(
+                f"{name} came with {(part.stop - part.start) / rate_hz:.3f} s, {whole} whole blocks of "
+                f"{length / rate_hz:.3f} s (block_s); allowed: {least} or more; give a longer window or shorter blocks."
+            )
 
 
 def checked_method(method: str, parameters: Mapping[str, Any]) -> tuple[Callable[[Batch, Any], dict[str, Array]], Any]:

@@ -12,6 +12,7 @@ onset goes back to the last sample at which d was within ``back`` SD, which take
 The offset is the last sample above theta. Thresholds in SDs with a step back are common practice, no source. A moving
 mean looks half of ``smooth_s`` ahead. No interval, probability or rise is given: those are NaN; so is the level.
 
+A rest that gives one value throughout, as a digitised key does, has no SD: then any departure of ``shortest_s`` counts.
 Give the channel as it was recorded, or low-passed, never band-passed: its rest may have any offset. All units do.
 
     LevelParameters, find_level       the first way
@@ -23,7 +24,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from emgreview.signal.onset.common import Array, Batch, check_ranges, first_run, nothing
+from emgreview.checks import check_ranges
+from emgreview.signal.onset.common import Array, Batch, first_run, nothing
 
 LIMITS = {"k": (0, 1000), "back": (0, 1000), "smooth_s": (0, 1), "shortest_s": (0, 10), "merge_s": (0, 10)}
 

@@ -7,16 +7,16 @@ Arrays are (trials, samples). Times become samples here and nowhere else.
     run_start, first_run, burst_level_db        small steps that several methods take
 """
 
-import math
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from emgreview.errors import ParameterError, RateError, SignalError
+from emgreview import checks
+from emgreview.errors import ParameterError, SignalError
 from emgreview.model import to_sample
-from emgreview.signal.onset.quiet import Standing
+from emgreview.signal.onset.quiet import Doubt, Standing
 
 Array = NDArray[np.floating]
 Places = NDArray[np.intp]
@@ -29,7 +29,8 @@ LOWEST_RATE_HZ = 100.0
 class Batch:
     """Usable trials after the door: finite, rest mean 0 and rest SD 1. ``x`` is (trials, samples).
 
-    ``rest`` and ``search`` are half-open ranges of samples; ``standing`` is how each moment stands out from the rest.
+    ``rest`` and ``search`` are half-open ranges of samples; ``standing`` is how each moment stands out from the rest,
+    ``doubt`` where that rest cannot be trusted.
     """
 
     x: Array
@@ -37,6 +38,7 @@ class Batch:
     rest: slice
     search: slice
     standing: Standing
+    doubt: Doubt
 
     def __len__(self) -> int:
         return self.x.shape[0]
@@ -47,24 +49,18 @@ def nothing(n: int) -> dict[str, Array]:
     return {name: np.full(n, np.nan) for name in NUMBERS}
 
 
-def checked_signal(x: ArrayLike, rate_hz: float, *, dimensions: tuple[int, ...]) -> tuple[Array, float]:
+def checked_signal(
+    x: ArrayLike, rate_hz: float, *, dimensions: tuple[int, ...], lowest_hz: float = LOWEST_RATE_HZ
+) -> tuple[Array, float]:
     """Samples as float64 and the rate, or an error that says what to do."""
-    try:
-        samples = np.asarray(x, dtype=np.float64)
-    except (TypeError, ValueError) as problem:
-        raise SignalError(f"the samples cannot be read as numbers ({problem}); give an array of numbers.") from None
+    samples = checks.samples(x)
     if samples.ndim not in dimensions or 0 in samples.shape:
         shapes = " or ".join({1: "(samples,)", 2: "(trials, samples)"}[n] for n in dimensions)
         raise SignalError(
             f"the samples came with shape {samples.shape}; they must be {shapes}, no length 0; "
             "for a single trial give x[np.newaxis, :]."
         )
-    if not (math.isfinite(rate_hz) and rate_hz >= LOWEST_RATE_HZ):
-        raise RateError(
-            f"the sampling rate came as {rate_hz!r} Hz; onsets need a number of at least {LOWEST_RATE_HZ:g} Hz; "
-            "give the rate of the recording device."
-        )
-    return samples, float(rate_hz)
+    return samples, checks.rate(rate_hz, least=lowest_hz, what="onsets need")
 
 
 def aligned(x: Array, cue_s: ArrayLike, rate_hz: float) -> tuple[Array, float, Array]:
@@ -73,9 +69,12 @@ def aligned(x: Array, cue_s: ArrayLike, rate_hz: float) -> tuple[Array, float, A
 
     What not every trial has around its cue is cut off.
     """
-    cues = np.asarray(cue_s, dtype=float)
-    if cues.shape == ():
-        return x, float(cues), np.zeros(len(x))
+    if np.ndim(cue_s) == 0:
+        return x, checks.number("cue_s", cue_s, unit="of seconds, or one a trial"), np.zeros(len(x))
+    try:
+        cues = np.asarray(cue_s, dtype=float)
+    except (TypeError, ValueError):
+        cues = np.full(0, np.nan)
     end_s = x.shape[1] / rate_hz
     if cues.shape != (len(x),) or not ((cues >= 0) & (cues < end_s)).all():
         raise ParameterError(
@@ -89,17 +88,22 @@ def aligned(x: Array, cue_s: ArrayLike, rate_hz: float) -> tuple[Array, float, A
 
 
 def window(
-    name: str, span_s: tuple[float, float | None], cue_s: float, samples: int, rate_hz: float, shortest_s: float
+    name: str,
+    span_s: tuple[float, float | None],
+    cue_s: float,
+    samples: int,
+    rate_hz: float,
+    shortest_s: float,
+    *,
+    open_ended: bool = False,
 ) -> slice:
-    """A window given in seconds from the cue, as samples."""
+    """A window given in seconds from the cue, as samples; ``open_ended`` allows a stop of None."""
     end_s = samples / rate_hz
-    try:
-        start_s, stop_s = span_s
-        start_s, stop_s = cue_s + start_s, end_s if stop_s is None else cue_s + stop_s
-    except (TypeError, ValueError):
-        raise ParameterError(
-            f"{name} came as {span_s!r} with cue_s {cue_s!r}; give (start, stop) in seconds from the cue."
-        ) from None
+    allowed = f"(start, stop) in seconds from the cue{', or a stop of None' if open_ended else ''}"
+    if open_ended and isinstance(span_s, Sequence) and len(span_s) == 2 and span_s[1] is None:
+        start_s, stop_s = cue_s + checks.number(f"the start of {name}", span_s[0], unit="of seconds"), end_s
+    else:
+        start_s, stop_s = (cue_s + edge for edge in checks.span(name, span_s, allowed=allowed))
     slack_s = 0.5 / rate_hz
     if not (-slack_s <= start_s and stop_s <= end_s + slack_s):
         raise ParameterError(
@@ -121,14 +125,6 @@ def level_and_scale(x: Array, rest: slice) -> tuple[Array, Array]:
     scale = quiet.std(axis=1)
     rounding = 1e-9 * np.maximum(np.abs(level), np.abs(quiet).max(axis=1))
     return level, np.where(scale <= rounding, 0.0, scale)
-
-
-def check_ranges(parameters: object, limits: Mapping[str, tuple[float, float]]) -> None:
-    """Every named field lies above its first limit and at most at its second."""
-    for name, (low, high) in limits.items():
-        value = getattr(parameters, name)
-        if not (isinstance(value, int | float) and low < value <= high):
-            raise ParameterError(f"{name} came as {value!r}; allowed: above {low:g}, at most {high:g}; correct it.")
 
 
 def run_start(true: NDArray[np.bool_], run: int) -> NDArray[np.intp]:

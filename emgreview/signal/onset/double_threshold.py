@@ -23,8 +23,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from emgreview.errors import ParameterError
-from emgreview.signal.onset.common import Array, Batch, burst_level_db, check_ranges, first_run, nothing
+from emgreview import checks
+from emgreview.checks import check_ranges, in_order
+from emgreview.signal.onset.common import Array, Batch, burst_level_db, first_run, nothing
 from emgreview.signal.onset.whitening import residual
 
 
@@ -40,12 +41,11 @@ class DoubleThresholdParameters:
     memory_s: float = 0.008
 
     def __post_init__(self) -> None:
-        check_ranges(self, {"m": (0, 1000), "r0": (0, 1000), "shortest_s": (0, 1), "merge_s": (0, 10)})
+        checks.whole("m", self.m, least=1, most=1000)
+        checks.whole("r0", self.r0, least=1)
+        in_order(self, "r0", "m")
+        check_ranges(self, {"shortest_s": (0, 1), "merge_s": (0, 10)})
         check_ranges(self, {"false_alarm": (0, 0.999), "memory_s": (0, 0.1)})
-        if not (isinstance(self.m, int) and isinstance(self.r0, int) and self.r0 <= self.m):
-            raise ParameterError(
-                f"r0 came as {self.r0!r} with m {self.m!r}; allowed: whole numbers, r0 at most m; correct them."
-            )
 
 
 def false_alarm(zeta: float, m: int, r0: int) -> float:

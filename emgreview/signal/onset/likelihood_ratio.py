@@ -5,15 +5,16 @@ as abstracts. With e white and of variance 1 in the rest, a window of L samples 
 
     g = (L / 2) (s^2 - 1 - ln s^2),   counted where s^2 > 1
 
-is the log-likelihood ratio of the window having a variance of its own. Windows with g >= ``alarm`` are active. From the
-end of the first one, the onset is the j that maximises the same ratio over j to that end (a step):
+is the log-likelihood ratio of the window having a variance of its own. Windows with 10 g / ln 10 >= ``alarm_db``, that
+is 10 log10 of the ratio itself, are active. From the end of the first one, the onset is the j that maximises the same
+ratio over j to that end (a step):
 
     j* = argmax_j (N_j / 2) (s_j^2 - 1 - ln s_j^2),   N_j samples from j on, s_j^2 their mean e^2
 
-``window_s`` 0.1 and ``alarm`` 15 are those found best for reaching movements in a study read as an abstract (Krabben et
-al.). Departures: see :mod:`~emgreview.signal.onset.whitening`; a step, no ramp; j reaches back two windows; the offset
-is the same in mirror image from the last active window before ``merge_s`` without one. No interval, probability or rise
-is given: those are NaN.
+``window_s`` 0.1 and g = 15 (65 dB) are those found best for reaching movements in a study read as an abstract (Krabben
+et al.). Departures: see :mod:`~emgreview.signal.onset.whitening`; a step, no ramp; j reaches back two windows; the
+offset is the same in mirror image from the last active window before ``merge_s`` without one. No interval, probability
+or rise is given: those are NaN.
 
     LikelihoodRatioParameters, find_likelihood_ratio     the method
 """
@@ -22,7 +23,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from emgreview.signal.onset.common import Array, Batch, Places, burst_level_db, check_ranges, first_run, nothing
+from emgreview.checks import check_ranges
+from emgreview.signal.onset.common import Array, Batch, Places, burst_level_db, first_run, nothing
+from emgreview.signal.onset.quiet import DB_PER_LN
 from emgreview.signal.onset.whitening import residual
 
 FEWEST_S = 0.004
@@ -31,15 +34,15 @@ FEWEST_S = 0.004
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LikelihoodRatioParameters:
-    """Times in seconds (``memory_s``: the whitening's); ``alarm`` in natural logarithms of likelihood."""
+    """Times in seconds (``memory_s``: the whitening's); ``alarm_db`` is 10 log10 of a ratio of likelihoods."""
 
     window_s: float = 0.1
-    alarm: float = 15.0
+    alarm_db: float = 15.0 * DB_PER_LN
     merge_s: float = 0.1
     memory_s: float = 0.008
 
     def __post_init__(self) -> None:
-        check_ranges(self, {"window_s": (0.005, 1), "alarm": (0, 1e6), "merge_s": (0, 10), "memory_s": (0, 0.1)})
+        check_ranges(self, {"window_s": (0.005, 1), "alarm_db": (0, 1e6), "merge_s": (0, 10), "memory_s": (0, 0.1)})
 
 
 def ratio(total: Array, n: Array | int) -> Array:
@@ -57,7 +60,7 @@ def find_likelihood_ratio(batch: Batch, p: LikelihoodRatioParameters) -> dict[st
         return found
     total = np.cumsum(np.pad(e2, ((0, 0), (1, 0))), axis=1)
     inside = total[:, search.start : search.stop + 1]
-    active = ratio(inside[:, length:] - inside[:, :-length], length) >= p.alarm
+    active = ratio(inside[:, length:] - inside[:, :-length], length) >= p.alarm_db / DB_PER_LN
     first, last = first_run(active, 1, p.merge_s * batch.rate_hz)
     there = first >= 0
     ended = there & (last < active.shape[1] - 1 - round(p.merge_s * batch.rate_hz))

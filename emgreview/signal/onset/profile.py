@@ -23,9 +23,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
+from emgreview import checks
+from emgreview.checks import check_ranges
 from emgreview.errors import UnknownNameError
 from emgreview.signal.measures import teager_kaiser
-from emgreview.signal.onset.common import Array, Batch, Places, burst_level_db, check_ranges, nothing
+from emgreview.signal.onset.common import Array, Batch, Places, burst_level_db, nothing
 
 DISTRIBUTIONS = ("gaussian", "laplace")
 
@@ -43,6 +45,7 @@ class ProfileParameters:
     def __post_init__(self) -> None:
         if self.distribution not in DISTRIBUTIONS:
             raise UnknownNameError("distribution", self.distribution, DISTRIBUTIONS)
+        checks.truth("energy", self.energy)
         check_ranges(self, {"peak_s": (0.005, 1), "shortest_s": (0.001, 1), "least_db": (0, 100)})
 
 

@@ -17,7 +17,7 @@ Arrays are (trials, samples), (trials, bins) or (trials, blocks), float32 where 
     QuietParameters, Standing, standing     the model
     grid                                    samples a bin, bins a block
     prevalence                              mean mark of each stretch
-    rest_notes                              what is wrong with a rest, in a word
+    Doubt, doubts                           what is wrong with a rest, in a word, and between which levels it lies
 """
 
 from dataclasses import dataclass
@@ -25,7 +25,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from emgreview.checks import check_ranges, in_order
 from emgreview.signal.onset.whitening import Array, Floats, autoregression, filtered, order_of
+
+DB_PER_LN = 10 / np.log(10)
+"""Decibels of power in one unit of its natural logarithm."""
 
 OUTLIER = 3.0
 """The energy over the median above which a block of rest is left out."""
@@ -33,12 +37,19 @@ OUTLIER = 3.0
 DRIFT_DB = 3.0
 """Change of level between the halves of a rest that is called drifting."""
 
+LOUD_DB = 6.0
+"""By how much a stretch after go must lie below the rest for the rest to be called active."""
+
+NO_SIGNAL_DB = -50.0
+"""A block so far below the rest holds no signal (a drop-out), and says nothing about the rest."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class QuietParameters:
-    """Times in seconds; gates in natural logarithms of power; ``needed`` a mean mark from -1 to 1.
+    """Times in seconds; gates in dB of power; ``needed`` a mean mark from -1 to 1.
 
-    ``ridge`` is added to the autoregression's zero lag, as a share of the power.
+    ``gate_spreads`` counts SDs of the rest's own level over blocks. ``ridge`` is added to the zero lag of the
+    autoregression, as a share of the power.
     """
 
     memory_s: float = 0.008
@@ -51,10 +62,17 @@ class QuietParameters:
     bin_s: float = 0.002
     block_s: float = 0.020
     span_s: float = 0.160
-    gate_floor: float = 0.8
+    gate_floor_db: float = 0.8 * DB_PER_LN
     gate_spreads: float = 1.15
-    gate_width: float = 0.5
+    gate_width_db: float = 0.5 * DB_PER_LN
     needed: float = 0.5
+
+    def __post_init__(self) -> None:
+        check_ranges(self, {"memory_s": (0, 0.1), "ridge": (0, 1), "slow_share": (0, 1), "needed": (0, 1)})
+        check_ranges(self, dict.fromkeys(("smooth_s", "lag_s", "second_lag_s", "slow_s", "bin_s"), (0, 0.1)))
+        check_ranges(self, {"block_s": (0, 0.5), "span_s": (0, 5), "gate_floor_db": (0, 100), "gate_spreads": (0, 100)})
+        check_ranges(self, {"gate_width_db": (0, 100)})
+        in_order(self, "bin_s", "block_s", "span_s")
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,8 +80,8 @@ class Standing:
     """How far a batch stands out from its rest; see the module for y, z and marks.
 
     ``y`` is (trials, bins); ``ln_z``, ``marks`` and ``power`` (of the signal itself, 1 in the rest) are (trials,
-    blocks). ``spread`` (trials,) is the SD of ln z in the rest. ``bin`` is in samples, ``block`` in bins, ``span`` in
-    blocks; ``rest`` and ``search`` are ranges of blocks.
+    blocks). ``spread`` (trials,) is the SD of ln z in the rest, ``gate`` (trials,) is on ln z as well. ``bin`` is in
+    samples, ``block`` in bins, ``span`` in blocks; ``rest`` and ``search`` are ranges of blocks.
     """
 
     y: Floats
@@ -71,6 +89,7 @@ class Standing:
     marks: Floats
     power: Floats
     spread: Array
+    gate: Array
     bin: int
     block: int
     span: int
@@ -101,9 +120,10 @@ def standing(x: Array, rate_hz: float, rest: slice, search: slice, p: QuietParam
     y *= block / mean
     ln_z = np.log(np.maximum(z / mean, 1e-6))
     spread = np.clip(ln_z[:, quiet], -1.5, 1.5).std(axis=1)
-    gate = np.maximum(p.gate_floor, p.gate_spreads * spread)
-    marks = np.clip((ln_z - gate[:, None]) / p.gate_width, -1, 1)
-    return Standing(y, ln_z, marks, power, spread, bin_, block, max(1, round(p.span_s / p.block_s)), quiet, search)
+    gate = np.maximum(p.gate_floor_db / DB_PER_LN, p.gate_spreads * spread)
+    marks = np.clip((ln_z - gate[:, None]) / (p.gate_width_db / DB_PER_LN), -1, 1)
+    span = max(1, round(p.span_s / p.block_s))
+    return Standing(y, ln_z, marks, power, spread, gate, bin_, block, span, quiet, search)
 
 
 def grid(rate_hz: float, p: QuietParameters) -> tuple[int, int]:
@@ -164,13 +184,41 @@ def prevalence(marks: Floats, span: int) -> Array:
     return (total[:, span:] - total[:, :-span]) / span
 
 
-def rest_notes(s: Standing, needed: float) -> NDArray[np.str_]:
-    """What is wrong with the rest of each trial: "active before the cue", "drifting" or ""."""
+@dataclass(frozen=True, eq=False)
+class Doubt:
+    """What is wrong with the rest of each trial, in a word or "", and the levels between which the rest may lie.
+
+    ``low`` and ``high`` (trials,) are in ln z: 0 where the rest can be trusted.
+    """
+
+    notes: NDArray[np.str_]
+    low: Array
+    high: Array
+
+
+def doubts(s: Standing, needed: float) -> Doubt:
+    """ "active before the cue": activity prevails in a stretch of the rest, or a stretch of the search lies ``LOUD_DB``
+    and more than chance below the rest, which then may lie as low as that. "drifting": the halves of the rest differ by
+    more than ``DRIFT_DB`` and chance; it may lie at the level of either."""
     ln_z = s.ln_z[:, s.rest]
-    active = prevalence(s.marks[:, s.rest], s.span).max(axis=1) >= needed
+    middle = ln_z.mean(axis=1)
     half = ln_z.shape[1] // 2
     early, late = ln_z[:, :half], ln_z[:, half:]
-    change = np.abs(early.mean(axis=1) - late.mean(axis=1))
+    change = early.mean(axis=1) - late.mean(axis=1)
     chance = 3 * np.sqrt(early.var(axis=1) / early.shape[1] + late.var(axis=1) / late.shape[1])
-    drifting = change > np.maximum(DRIFT_DB * np.log(10) / 10, chance)
-    return np.where(active, "active before the cue", np.where(drifting, "drifting", ""))
+    drifting = np.abs(change) > np.maximum(DRIFT_DB / DB_PER_LN, chance)
+
+    below = -s.ln_z[:, s.search]
+    limit = np.maximum(LOUD_DB / DB_PER_LN, 3 * s.spread * np.sqrt(1 / s.span + 1 / ln_z.shape[1]))
+    quieter = (below > limit[:, None]) & (s.ln_z[:, s.search] > NO_SIGNAL_DB / DB_PER_LN)
+    stretch = prevalence(np.where(quieter, 1.0, -1.0).astype(np.float32), s.span)
+    loud = stretch.max(axis=1) >= needed
+    depth = np.where(quieter, below, 0).sum(axis=1) / np.maximum(quieter.sum(axis=1), 1)
+
+    active = loud | (prevalence(s.marks[:, s.rest], s.span).max(axis=1) >= needed)
+    drifting &= ~active
+    halves = np.stack([early.mean(axis=1), late.mean(axis=1)]) - middle
+    low = np.where(drifting, halves.min(axis=0), 0.0)
+    low = np.where(loud, np.minimum(low, -depth), low)
+    notes = np.where(active, "active before the cue", np.where(drifting, "drifting", ""))
+    return Doubt(notes, low, np.where(drifting, halves.max(axis=0), 0.0))

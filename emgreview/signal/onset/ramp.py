@@ -36,8 +36,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from emgreview.signal.onset.common import Array, Batch, burst_level_db, check_ranges, nothing
-from emgreview.signal.onset.quiet import Floats, QuietParameters, Standing, prevalence
+from emgreview.checks import check_ranges, demand, in_order
+from emgreview.signal.onset.common import Array, Batch, burst_level_db, nothing
+from emgreview.signal.onset.quiet import DB_PER_LN, Floats, QuietParameters, Standing, prevalence
 
 Ints = NDArray[np.intp]
 
@@ -70,10 +71,10 @@ class RampParameters(QuietParameters):
     """Besides those of the rest model, in seconds: ``lead_s`` and ``trail_s`` bound the onset around the first sure
     activity; ``stretch_s`` is the common stretch; ``fine_s`` and ``fine_stretch_s`` the half width and stretch of the
     fine grid; ``plateau_s`` how much of the plateau is used; ``quiet_s`` ends an activity; ``resolution_s`` widens the
-    interval to each side. Plain numbers: ``temper`` of nu, ``uneven_temper`` and ``uneven_from`` its fall with the
-    spread of the rest, ``restless_level`` and ``restless_from`` the fall of y with it, ``cap_over`` ln z and at
-    most ``cap`` what a bin before the onset may count, ``offset_temper`` a further factor of nu for offsets, and
-    ``steepness`` of the probability.
+    interval to each side. In dB, as SDs of the rest's level over blocks: ``uneven_from_db`` and ``restless_from_db``.
+    Plain numbers: ``temper`` of nu, ``uneven_temper`` its fall beyond the first of these, ``restless_level`` that of y
+    beyond the second, ``cap_over`` ln z and at most ``cap`` what a bin before the onset may count, ``offset_temper`` a
+    further factor of nu for offsets, and ``steepness`` of the probability.
     """
 
     coarse_s: float = 0.008
@@ -87,8 +88,8 @@ class RampParameters(QuietParameters):
     resolution_s: float = 0.001
     temper: float = 0.38
     uneven_temper: float = 0.5
-    uneven_from: float = 0.4
-    restless_from: float = 0.6
+    uneven_from_db: float = 0.4 * DB_PER_LN
+    restless_from_db: float = 0.6 * DB_PER_LN
     restless_level: float = 2.0
     cap: float = 12.0
     cap_over: float = 4.0
@@ -96,7 +97,19 @@ class RampParameters(QuietParameters):
     steepness: float = 8.0
 
     def __post_init__(self) -> None:
-        check_ranges(self, {field.name: (0, 1000) for field in fields(self)})
+        QuietParameters.__post_init__(self)
+        own = {field.name for field in fields(self)} - {field.name for field in fields(QuietParameters)}
+        check_ranges(self, {name: (0, 5 if name.endswith("_s") else 1000) for name in own})
+        in_order(self, "bin_s", "coarse_s", "trail_s")
+        in_order(self, "bin_s", "fine_s", "fine_stretch_s")
+        in_order(self, "block_s", "quiet_s")
+        in_order(self, "coarse_s", "fine_s")
+        covered = self.lead_s + self.trail_s
+        demand(covered <= self.stretch_s, "stretch_s", self.stretch_s, f"at least lead_s + trail_s, {covered:g} s")
+        covered = 2 * self.fine_s
+        demand(
+            covered <= self.fine_stretch_s, "fine_stretch_s", self.fine_stretch_s, f"at least 2 fine_s, {covered:g} s"
+        )
 
 
 def find_ramp(batch: Batch, p: RampParameters) -> dict[str, Array]:
@@ -104,8 +117,9 @@ def find_ramp(batch: Batch, p: RampParameters) -> dict[str, Array]:
     found = nothing(len(batch))
     share = prevalence(s.marks[:, s.search], s.span)
     most = share.max(axis=1)
-    found["present"] = 1 / (1 + np.exp(-p.steepness * (most - p.needed)))
-    rows = np.flatnonzero(most >= p.needed)
+    unknown = undecided(batch, p)
+    found["present"] = np.where(unknown, np.nan, 1 / (1 + np.exp(-p.steepness * (most - p.needed))))
+    rows = np.flatnonzero((most >= p.needed) & ~unknown)
     if not len(rows):
         return found
 
@@ -113,7 +127,7 @@ def find_ramp(batch: Batch, p: RampParameters) -> dict[str, Array]:
     first, last = first + s.search.start, last + s.search.start
     bin_s = s.bin / batch.rate_hz
     ln_z = s.ln_z[rows]
-    nu = p.temper / (1 + p.uneven_temper * np.maximum(s.spread[rows] / p.uneven_from - 1, 0))
+    nu = p.temper / (1 + p.uneven_temper * np.maximum(s.spread[rows] * DB_PER_LN / p.uneven_from_db - 1, 0))
     y = s.y[rows] * np.exp(-raised(s, rows, first, p))[:, None].astype(np.float32)
 
     on, rise_s = locate(y, ln_z, first, nu, SHARP, s.block, bin_s, p)
@@ -135,6 +149,23 @@ def find_ramp(batch: Batch, p: RampParameters) -> dict[str, Array]:
     plateau = np.ceil((on[1] + rise_s) / (s.block * bin_s)).astype(int)
     found["level_db"][rows] = burst_level_db(s.power[rows], np.clip(plateau, 0, last), last + 1)
     return found
+
+
+def undecided(batch: Batch, p: RampParameters) -> NDArray[np.bool_]:
+    """Trials whose rest cannot be trusted, and in which activity stands out from one level that the rest may have, and
+    not from another: (trials,)."""
+    s, doubt = batch.standing, batch.doubt
+    out = np.zeros(len(batch), bool)
+    rows = np.flatnonzero((doubt.low < 0) | (doubt.high > 0))
+    if len(rows):
+        over = s.ln_z[rows, s.search] - s.gate[rows, None]
+        stands_out = [
+            prevalence(np.clip((over - level[rows, None]) / (p.gate_width_db / DB_PER_LN), -1, 1), s.span).max(axis=1)
+            >= p.needed
+            for level in (doubt.low, doubt.high)
+        ]
+        out[rows] = stands_out[0] != stands_out[1]
+    return out
 
 
 def activity(marks: Floats, share: Array, span: int, p: RampParameters) -> tuple[Ints, Ints]:
@@ -163,7 +194,7 @@ def raised(s: Standing, rows: Ints, first: Ints, p: RampParameters) -> Array:
     near = (blocks >= np.maximum(since, s.rest.start)) & (blocks < until)
     level = (s.ln_z[rows] * near).sum(axis=1) / np.maximum(near.sum(axis=1), 1)
     over = np.where(near.any(axis=1), np.clip(level - s.ln_z[rows, s.rest].mean(axis=1), 0, np.log(2)), 0)
-    return over + p.restless_level * np.maximum(s.spread[rows] - p.restless_from, 0)
+    return over + p.restless_level * np.maximum(s.spread[rows] - p.restless_from_db / DB_PER_LN, 0)
 
 
 def locate(
@@ -181,12 +212,13 @@ def locate(
     cap = np.clip(p.cap_over + strongest, p.cap_over, max(p.cap, p.cap_over)).astype(np.float32)
     step = max(1, round(p.coarse_s / bin_s))
     start = first * block - round(p.lead_s / bin_s)
-    candidates, wide = round((p.lead_s + p.trail_s) / bin_s / step), round(p.stretch_s / bin_s / step)
+    candidates = max(2, round((p.lead_s + p.trail_s) / bin_s / step))
+    wide = max(candidates, round(p.stretch_s / bin_s / step))
     coarse, rise_s = posterior(y, start, stop, nu, cap, step, candidates, wide, middle, bin_s, p)
 
-    half = round(p.fine_s / bin_s)
+    half = max(1, round(p.fine_s / bin_s))
     near = np.floor(quantile(coarse[middle], 0.5)).astype(int) * step - half
-    wide = round(p.fine_stretch_s / bin_s)
+    wide = max(2 * half, round(p.fine_stretch_s / bin_s))
     fine, _ = posterior(y, start + near, stop, nu, cap, 1, 2 * half, wide, middle, bin_s, p)
 
     places = np.empty((len(QUANTILES), len(y)))

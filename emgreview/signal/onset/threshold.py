@@ -17,10 +17,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import signal
 
+from emgreview import checks
+from emgreview.checks import check_ranges
 from emgreview.errors import RateError
-from emgreview.signal.onset.common import Array, Batch, burst_level_db, check_ranges, nothing, run_start
+from emgreview.signal.onset.common import Array, Batch, burst_level_db, nothing, run_start
 
-LIMITS = {"k": (0, 1000), "run_s": (0, 1), "quiet_s": (0, 10), "envelope_hz": (0, 1e5), "envelope_order": (0, 8)}
+LIMITS = {"k": (0, 1000), "run_s": (0, 1), "quiet_s": (0, 10), "envelope_hz": (0, 1e5)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +37,7 @@ class ThresholdParameters:
 
     def __post_init__(self) -> None:
         check_ranges(self, LIMITS)
+        checks.whole("envelope_order", self.envelope_order, least=1, most=8)
 
 
 def find_threshold(batch: Batch, parameters: ThresholdParameters) -> dict[str, Array]:

@@ -163,8 +163,8 @@ def test_something_slow_and_strong_is_told_from_muscle():
 @pytest.mark.parametrize(
     ("method", "options", "error", "match"),
     [
-        ("double-threshold", {"r0": 6}, ParameterError, "r0 came as 6 with m 5"),
-        ("double-threshold", {"m": 5.5}, ParameterError, "whole numbers"),
+        ("double-threshold", {"r0": 6}, ParameterError, "r0 came as 6; allowed: at most m, which is 5"),
+        ("double-threshold", {"m": 5.5}, ParameterError, "whole number"),
         ("double-threshold", {"false_alarm": 1.0}, ParameterError, "false_alarm came as 1.0"),
         ("likelihood-ratio", {"window_s": 0.0}, ParameterError, "window_s came as 0.0"),
         ("profile", {"distribution": "laplac"}, UnknownNameError, "Did you mean 'laplace'"),
@@ -176,3 +176,23 @@ def test_something_slow_and_strong_is_told_from_muscle():
 def test_parameters_are_checked(method, options, error, match):
     with pytest.raises(error, match=match):
         er.estimate_onsets(stepped(2), RATE_HZ, cue_s=0.9, method=method, **options)
+
+
+def test_a_key_whose_rest_is_one_value_and_a_slow_force():
+    """Digitised key travel: constant, then a clean step; a flat trial stays flat; force sampled at 50 Hz."""
+    x = np.where(np.arange(2500) / RATE_HZ >= ONSET_S, 330, 300).astype(np.int16) * np.ones((3, 1), np.int16)
+    x[1] = 300
+    x[2, 1250] += 1  # one sample of flicker is no departure that lasts
+    found = er.estimate_onsets(x, RATE_HZ, cue_s=0.9, method="level")
+    assert list(found.baseline_note) == ["", "flat", ""]
+    np.testing.assert_allclose(found.onset_s[[0, 2]], ONSET_S, atol=0.004)
+    assert np.isnan(found.onset_s[1])
+    other = er.estimate_onsets(-0.001 * x.astype(float), RATE_HZ, cue_s=0.9, method="level")
+    np.testing.assert_allclose(other.onset_s, found.onset_s)
+    assert list(er.estimate_onsets(x, RATE_HZ, cue_s=0.9).baseline_note) == ["flat"] * 3
+
+    rng = np.random.default_rng(4)
+    time_s = np.arange(125) / 50
+    force = 50 * np.clip((time_s - ONSET_S) / 0.2, 0, 1) + 0.2 * rng.standard_normal((20, 125))
+    slow = er.estimate_onsets(force, 50.0, cue_s=0.9, method="level")
+    assert np.abs(np.median(slow.onset_s) - ONSET_S) < 0.03
