@@ -17,7 +17,7 @@ _HOMES = {
     "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
     "emgreview.simulation": ("simulate", "simulate_study"),
     "emgreview.annotations": ("Convention", "verify"),
-    "emgreview.tables": ("Difference", "Flips", "LeftOut", "Rule", "compare_rules", "diff", "include", "read_version"),
+    "emgreview.tables": ("Flips", "LeftOut", "Rule", "compare_rules", "include", "read_version"),
     "emgreview.replaying": ("Replayed", "replay", "seal"),
     "emgreview.measuring": (
         "average_envelopes",
@@ -28,6 +28,7 @@ _HOMES = {
     ),
     "emgreview.bench": ("bench_onsets",),
     "emgreview.cohort.agreement": ("agreement",),
+    "emgreview.cohort.changes": ("Difference", "diff"),
     "emgreview.cohort.merging": ("merge_reviews",),
     "emgreview.session": ("open_review",),
     "emgreview.second_look": (
@@ -51,6 +52,8 @@ if TYPE_CHECKING:
     from emgreview.annotations import verify as verify
     from emgreview.bench import bench_onsets as bench_onsets
     from emgreview.cohort.agreement import agreement as agreement
+    from emgreview.cohort.changes import Difference as Difference
+    from emgreview.cohort.changes import diff as diff
     from emgreview.cohort.merging import merge_reviews as merge_reviews
     from emgreview.demo import write_demo as write_demo
     from emgreview.errors import EmgreviewError as EmgreviewError
@@ -86,12 +89,10 @@ if TYPE_CHECKING:
     from emgreview.signal.onset import list_bursts as list_bursts
     from emgreview.simulation import simulate as simulate
     from emgreview.simulation import simulate_study as simulate_study
-    from emgreview.tables import Difference as Difference
     from emgreview.tables import Flips as Flips
     from emgreview.tables import LeftOut as LeftOut
     from emgreview.tables import Rule as Rule
     from emgreview.tables import compare_rules as compare_rules
-    from emgreview.tables import diff as diff
     from emgreview.tables import include as include
     from emgreview.tables import read_version as read_version
     from emgreview.trials import check as check

@@ -196,6 +196,7 @@ def test_an_adjudicated_version_is_rebuilt_from_all_three_logs(folder, recording
     assert found.ok
     assert found.same_bytes
     assert found.table["reviewed"].any()
+    assert "channel: re-applied (one of two)" in set(found.table["excluded"])
     again = er.seal(folder, recordings, "once-more", reviewer="r3")
     assert er.read_version(folder, again.name)["reviewed"].any()
 

@@ -6,7 +6,7 @@ reviewer's logs. Only decisions are compared, from the logs alone: what a method
 no log. A mark that was moved before anybody had accepted it counts as moved from where the method had put it.
 
     find_point          a point, and what the logs say up to it
-    compare_points      every change from one point to another, and the two points
+    compare             every change from one point to another
     Point, Change       where it was, what changed
     in_words            changes as short sentences: "12 onsets moved, median -7 ms"
 """
@@ -89,38 +89,42 @@ DETAILED = ("newly unusable", "newly caution", "excluded", "behaviour changed", 
 @dataclass(frozen=True)
 class Point:
     """A moment of one reviewer's logs. ``lines`` holds how many lines of each log, by path; ``replay`` what they add up
-    to; ``facts`` what they say of each recording, its rate and methods among them."""
+    to; ``facts`` what they say of each recording, its rate and methods among them; ``notes`` the events about the
+    review itself; ``values`` what stands, where that is more than what this reviewer decided."""
 
     name: str
     reviewer: str
     lines: dict[str, int] = field(default_factory=dict)
     replay: states.Replay = field(default_factory=states.Replay)
     facts: dict[str, dict[str, Any]] = field(default_factory=dict)
+    notes: list[Event] = field(default_factory=list)
+    values: Mapping[states.Key, Any] | None = None
+
+    @property
+    def standing(self) -> Mapping[states.Key, Any]:
+        return self.replay.values if self.values is None else self.values
 
     def value(self, key: states.Key) -> Any:
-        return self.replay.values.get(key, states.DEFAULTS.get(key[3]))
+        value = self.standing.get(key)
+        return states.DEFAULTS.get(key[3]) if value is None else value
 
     def take(self, event: Event) -> None:
         self.replay.read(event)
         facts = self.facts.setdefault(str(event.subject["recording"]), {"participant": event.subject["participant"]})
         facts["blind"] = event.blind
+        if event.field == "log":
+            self.notes.append(event)
         if event.field in ("log", "method"):
             facts.update(event.new)
 
 
-def compare_points(
-    folder: Path, old: str | int, new: str | int = NOW, *, reviewer: str | None = None
-) -> tuple[Point, Point, list[Change]]:
-    """Every change from one point to another, by recording, trial and channel.
-
-    Raises the errors of :func:`find_point`.
-    """
-    first, second = (find_point(folder, point, reviewer) for point in (old, new))
-    keys = sorted({*first.replay.values, *second.replay.values}, key=lambda key: tuple(part or "" for part in key))
+def compare(first: Point, second: Point) -> list[Change]:
+    """Every change from one point to another, by recording, trial and channel."""
+    keys = sorted({*first.standing, *second.standing}, key=lambda key: tuple(part or "" for part in key))
     changes = list(_of_facts(first, second))
     for key in keys:
         changes += _of_value(key, first, second)
-    return first, second, changes
+    return changes
 
 
 # Points ----------------------------------------------------------------------------------------------------------
@@ -136,7 +140,7 @@ def find_point(folder: Path, name: str | int = NOW, reviewer: str | None = None)
     if name in sealed_names(folder):
         description, _ = read_sealed(folder, str(name))
         return _sealed_point(folder, str(name), description, logs)
-    if isinstance(name, str) and re.fullmatch(r"[0-9a-fA-F]{8,64}", name) and not name.isdigit():
+    if isinstance(name, str) and re.fullmatch(r"[0-9a-fA-F]{8,64}", name):
         reviewer, counter = _find(logs, name.lower())
         return _point_at(f"line {name[:8]}", reviewer, counter, logs)
     number = type(name) is int or (isinstance(name, str) and name.isdigit())

@@ -150,12 +150,14 @@ def way_on(folder: Path, path: Path, good: int) -> str:
 
 
 def verify(folder: str | Path) -> Verified:
-    """Check every line of every log, and every sealed version, of a review folder. Changes nothing, never raises for
-    what it finds: each finding is a sentence in ``problems``."""
+    """Check every line of every log, every sealed version, and every head of a log that a version or a third log names,
+    of a review folder. Changes nothing, never raises for what it finds: each finding is a sentence in ``problems``."""
     folder = Path(folder)
     problems: list[str] = []
     heads: dict[str, list[str]] = {}
     events = 0
+    named: list[tuple[str, Mapping[str, Mapping[str, Any]]]] = []
+    sealed: list[tuple[str, Event]] = []
     for path in sorted((folder / "logs").rglob("*.jsonl")):
         where = path.relative_to(folder).as_posix()
         found: list[Event] = []
@@ -174,6 +176,14 @@ def verify(folder: str | Path) -> Verified:
             )
         elif not content.lines:
             problems.append(f"{where} is empty; it never held a decision; remove it.")
+        for event in found:
+            if event.operation == "adjudicate":
+                named += [
+                    (f"line {event.seq + 1} of {where} was written", event.new[side]["heads"])
+                    for side in ("first", "second")
+                ]
+            elif event.operation == "seal":
+                sealed.append((where, event))
         for code in sorted({event.reviewer for event in found}):
             if not path.stem.endswith(f"_reviewer-{code}"):
                 problems.append(f"{where} holds decisions of reviewer {code!r}, which its name does not say.")
@@ -184,14 +194,24 @@ def verify(folder: str | Path) -> Verified:
         except VersionError as why:
             problems.append(str(why))
             continue
-        for where, head in description.get("logs", {}).items():
+        named.append((f"version {version!r} was sealed", description.get("logs", {})))
+        digest = hashlib.sha256((folder / "versions" / version / DESCRIPTION).read_bytes()).hexdigest()
+        if others := {
+            where for where, event in sealed if event.new["version"] == version and event.new["sha256"] != digest
+        }:
+            problems.append(
+                f"version {version!r} has SHA-256 {digest}, and {', '.join(sorted(others))} says that another was "
+                "sealed; it was written anew since; restore it from a copy."
+            )
+    for when, rests in named:
+        for where, head in rests.items():
             lines = heads.get(where)
             if lines is None:
-                problems.append(f"version {version!r} rests on {where}, which is missing or unreadable.")
+                problems.append(f"{when} when {where} was there, which is missing or unreadable.")
             elif not 0 < head["lines"] <= len(lines) or lines[head["lines"] - 1] != head["sha256"]:
                 problems.append(
-                    f"version {version!r} was sealed when line {head['lines']} of {where} was another; the "
-                    "log was cut short or written anew since."
+                    f"{when} when line {head['lines']} of {where} was another; the log was cut short or written anew "
+                    "since."
                 )
     if not heads and not problems:
         problems.append(f"no annotation log was found under {folder}; give the folder that holds 'logs'.")

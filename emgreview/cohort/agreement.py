@@ -2,7 +2,9 @@
 
 Everything is read from the logs, so it needs neither recordings nor an open review. A channel-trial counts once both
 have finished it; those that only one has are counted and named, never dropped. Differences are second minus first, in
-seconds. Trials of one person resemble each other, so true intervals are somewhat wider than those given here.
+seconds. What either keeps out of every analysis (a participant, recording or channel excluded, a cue that is none) is
+left out of the comparison, counted and named; stretches set aside leave nothing out. Trials of one person resemble each
+other, so true intervals are somewhat wider than those given here.
 
     agreement       compare two reviewers of a folder: Agreement
     compare         the same, from logs read before
@@ -20,6 +22,7 @@ import numpy as np
 import pandas as pd
 
 from emgreview.cohort import statistics
+from emgreview.cohort.keeping_out import keepers, kept_out
 from emgreview.cohort.marks import SIGNALS, STATES, UNFINISHED, Logs, Unit, cue_in, read_logs
 from emgreview.cohort.statistics import Estimate
 from emgreview.errors import LogError, ParameterError
@@ -71,7 +74,8 @@ class Agreement:
     """What :func:`agreement` found. ``str()`` says it in words; ``table`` has one row a channel-trial that at least one
     has finished. ``not_first`` and ``not_second`` count those that only the other has finished, ``bulk_first`` and
     ``bulk_second`` marks accepted in bulk: nobody looked at them, so they say nothing of agreement and count as not
-    finished. ``sampled`` is the number of trials drawn for the second reviewer, None where all were to be reviewed."""
+    finished; ``out_both``, ``out_first``, ``out_second`` those that both or one alone keep out. ``sampled`` is the
+    number of trials drawn for the second reviewer, None where all were to be reviewed."""
 
     first: str
     second: str
@@ -81,6 +85,9 @@ class Agreement:
     not_second: int
     bulk_first: int
     bulk_second: int
+    out_both: int
+    out_first: int
+    out_second: int
     sampled: int | None
     states: Words
     signals: Words
@@ -117,16 +124,21 @@ def compare(one: Logs, two: Logs, *, within_ms: Sequence[float] = WITHIN_MS) -> 
     check_same_recordings(one, two)
     drawn = sampled_trials(one, two)
     table = pair_table(one, two, drawn)
-    finished = table[(table["first_state"] != "") & (table["second_state"] != "")]
+    compared = table[table["kept_out"].isna()]
+    finished = compared[(compared["first_state"] != "") & (compared["second_state"] != "")]
+    out = table["kept_out"].value_counts()
     return Agreement(
         first=one.reviewer,
         second=two.reviewer,
         both=len(finished),
         trials=finished[["recording", "trial"]].drop_duplicates().shape[0],
-        not_first=int((table["first_state"] == "").sum()),
-        not_second=int((table["second_state"] == "").sum()),
+        not_first=int((compared["first_state"] == "").sum()),
+        not_second=int((compared["second_state"] == "").sum()),
         bulk_first=sum(map(one.in_bulk, one.marks())),
         bulk_second=sum(map(two.in_bulk, two.marks())),
+        out_both=int(out.get("both", 0)),
+        out_first=int(out.get("first", 0)),
+        out_second=int(out.get("second", 0)),
         sampled=None if drawn is None else len(drawn),
         states=_words("state", finished["first_state"], finished["second_state"], STATES),
         signals=_words("signal", finished["first_signal"], finished["second_signal"], SIGNALS),
@@ -157,17 +169,20 @@ def sampled_trials(one: Logs, two: Logs) -> frozenset[str] | None:
 def pair_table(one: Logs, two: Logs, trials: frozenset[str] | None) -> pd.DataFrame:
     """One row a channel-trial that at least one reviewer has finished: both states, both times, and how far apart.
 
-    Times are seconds from the recorded cue, NaN where there is none; a state is "" where it is not finished.
+    Times are seconds from the recorded cue, NaN where there is none; a state is "" where it is not finished;
+    "kept_out" says who keeps it out of every analysis: "both", "first", "second", or None.
     """
-    ones, twos = one.marks(), two.marks()
+    ones, twos, kept = one.marks(), two.marks(), kept_out(one, two)
     rows = []
     for unit in sorted({*ones, *twos}):
         first, second = (UNFINISHED if logs.in_bulk(unit) else logs.mark(unit) for logs in (one, two))
         if (trials is None or unit[1] in trials) and (first.reviewed or second.reviewed):
             rate = one.rates_hz.get(unit[0]) or two.rates_hz[unit[0]]
+            participant = one.participants.get(unit[0]) or two.participants.get(unit[0])
+            by = keepers(kept, unit, participant)
             rows.append(
                 {
-                    "participant": one.participants.get(unit[0]) or two.participants.get(unit[0]),
+                    "participant": participant,
                     **dict(zip(("recording", "trial", "channel"), unit, strict=True)),
                     "first_state": first.state,
                     "second_state": second.state,
@@ -179,6 +194,7 @@ def pair_table(one: Logs, two: Logs, trials: frozenset[str] | None) -> pd.DataFr
                     "first_offset_s": _seconds(first.offset, unit, rate),
                     "second_offset_s": _seconds(second.offset, unit, rate),
                     "offset_difference_s": _apart(first.offset, second.offset, rate),
+                    "kept_out": _who(one.reviewer in by, two.reviewer in by),
                 }
             )
     return pd.DataFrame(rows, columns=_COLUMNS).astype(
@@ -189,7 +205,12 @@ def pair_table(one: Logs, two: Logs, trials: frozenset[str] | None) -> pd.DataFr
 _COLUMNS = (
     "participant", "recording", "trial", "channel", "first_state", "second_state", "first_signal", "second_signal",
     "first_onset_s", "second_onset_s", "onset_difference_s", "first_offset_s", "second_offset_s", "offset_difference_s",
+    "kept_out",
 )  # fmt: skip
+
+
+def _who(first: bool, second: bool) -> str | None:
+    return "both" if first and second else "first" if first else "second" if second else None
 
 
 def _seconds(sample: int | None, unit: Unit, rate_hz: float) -> float:
@@ -251,6 +272,11 @@ def _lines(found: Agreement) -> list[str]:
         lines.append(
             f"Accepted in bulk, so that nobody looked: {found.bulk_first} by {one}, {found.bulk_second} by {two}; "
             "these count as not finished."
+        )
+    if found.out_both or found.out_first or found.out_second:
+        lines.append(
+            f"Kept out of every analysis, and of this comparison: {found.out_both} channel-trials by both, "
+            f"{found.out_first} by {one} alone, {found.out_second} by {two} alone."
         )
     for part in (found.states, found.signals):
         used = [f"{word} {_percent(share)}" for word, share in part.prevalence.items() if share > 0]

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from emgreview.annotations import state as states
+from emgreview.annotations.differences import take_until
 from emgreview.annotations.events import Event, check_reviewer
 from emgreview.annotations.log import read_log
 from emgreview.errors import LogBrokenError, LogError, UnknownNameError
@@ -118,12 +119,20 @@ class Logs:
                 states.keep_bulk(self.bulk, event)
 
 
-def read_logs(folder: str | Path, reviewer: str) -> Logs:
-    """Read and check every log of a reviewer. An unfinished last line is passed over, as it never counted.
+def read_logs(folder: str | Path, reviewer: str, heads: Mapping[str, Mapping[str, Any]] | None = None) -> Logs:
+    """Read and check every log of a reviewer, or those that ``heads`` names, up to there. An unfinished last line is
+    passed over, as it never counted.
 
-    Raises UnknownNameError where the reviewer has none, LogBrokenError where one is broken, LogTooNewError.
+    Raises UnknownNameError where the reviewer has none, LogBrokenError where one is broken, LogError where one does not
+    hold the head that is named, LogTooNewError.
     """
     folder = Path(folder)
+    if heads is not None:
+        logs = Logs(reviewer, heads={where: dict(head) for where, head in heads.items()})
+        for where, head in heads.items():
+            take_until(folder / where, head, logs._read)
+        logs.notes.sort(key=lambda event: event.counter)
+        return logs
     paths = sorted((folder / "logs").rglob(f"*_reviewer-{check_reviewer(reviewer)}.jsonl"))
     if not paths:
         codes = {path.stem.rpartition("_reviewer-")[2] for path in (folder / "logs").rglob("*_reviewer-*.jsonl")}

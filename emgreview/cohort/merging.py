@@ -2,8 +2,12 @@
 
 The base is what the method proposed before anybody decided. Where only one reviewer decided, that decision stands;
 where both said the same, it stands; where their onsets lie within a tolerance, the midpoint stands; anything else is a
-conflict, which nobody but a person settles. A third log settles it, see ``adjudication``. Comments are never dropped:
-both are kept.
+conflict, which nobody but a person settles. A third log settles it, see ``adjudication``, for as long as both decisions
+stay as they were, see ``settling``. Comments are never dropped: both are kept.
+
+What either keeps out of every analysis is kept out, see ``keeping_out``; what both keep out is in no dispute. A mark
+accepted in bulk, which nobody looked at, gives way to whatever the other reviewer decided by eye, and where it stands
+it still counts as accepted in bulk.
 
     signal       conflict where the states differ; reasons of both are kept
     activity     conflict where the words differ (onset marked, none visible …), where other bursts differ in kind, or
@@ -11,119 +15,26 @@ both are kept.
     behaviour    conflict where the words differ
     cue          conflict where the corrected cues lie further apart than the tolerance
 
-    merge_reviews   two reviewers of a folder, and perhaps a third: Merge
+    merge_reviews   two reviewers of a folder, and perhaps a third: a Merge (see ``merged``)
     merge           the same, from logs read before
     decided         a field's value where one reviewer finished it
-    midpoint        of two activities that are both acceptable
-    more_careful    of two signal states
 """
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, NamedTuple
-
-import pandas as pd
+from typing import Any
 
 from emgreview.annotations import state as states
-from emgreview.annotations.events import CONFIDENCES
+from emgreview.annotations.events import check_reviewer
 from emgreview.cohort.agreement import check_same_recordings, sampled_trials
-from emgreview.cohort.marks import SIGNALS, Logs, Mark, cue_in, mark_of, read_logs
-from emgreview.errors import DecisionError, ParameterError
+from emgreview.cohort.between import between, midpoint, more_careful, standing
+from emgreview.cohort.keeping_out import covers, kept_out
+from emgreview.cohort.marks import Logs, mark_of, read_logs
+from emgreview.cohort.merged import CHANNEL_FIELDS, DECIDED, TRIAL_DECISIONS, TRIAL_FIELDS, Conflict, Merge, Merged
+from emgreview.cohort.settling import FIELDS, Item, sides_of, since, stale
+from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.model import to_sample
-
-CHANNEL_FIELDS = ("signal", "activity", "comment", "discuss")
-TRIAL_FIELDS = ("behaviour", "cue", "comment", "discuss")
-
-Item = tuple[str, str, str | None]
-"""Recording, trial, and channel, or None for what belongs to the trial."""
-
-
-class Merged(NamedTuple):
-    """The value of a field that stands, and how it came to."""
-
-    value: Any
-    how: str
-
-
-class Conflict(NamedTuple):
-    """A field on which two reviewers disagree: both values, and why they cannot both stand."""
-
-    item: Item
-    field: str
-    first: Any
-    second: Any
-    why: str
-
-
-@dataclass(frozen=True, eq=False)
-class Merge:
-    """Two reviews merged. ``values`` holds what stands, by item and field; ``conflicts`` what nobody has settled;
-    ``unsettled`` the items of which the third reviewer said that they cannot be."""
-
-    first: str
-    second: str
-    third: str | None
-    within_s: float
-    values: Mapping[tuple[Item, str], Merged]
-    conflicts: tuple[Conflict, ...]
-    unsettled: tuple[Item, ...]
-    heads: Mapping[str, Mapping[str, Any]]
-    rates_hz: Mapping[str, float]
-
-    @property
-    def disputed(self) -> tuple[Item, ...]:
-        """The items with a conflict, in order."""
-        return tuple(dict.fromkeys(conflict.item for conflict in self.conflicts))
-
-    def mark(self, item: Item) -> Mark:
-        """What stands of a channel-trial."""
-        activity, signal = (self.values.get((item, name)) for name in ("activity", "signal"))
-        return mark_of(activity and activity.value, signal and signal.value)
-
-    @property
-    def disputes(self) -> pd.DataFrame:
-        """One row a conflict, with the words of both; onsets and cues in samples, so that nothing is rounded."""
-        sides = [f"said_by_{who}" for who in (self.first, self.second)]
-        names = ["recording", "trial", "channel", "field", "why", *sides, "cannot_be_settled"]
-        rows = []
-        for clash in self.conflicts:
-            said = (_said(clash.field, value) for value in (clash.first, clash.second))
-            rows.append([*clash.item, clash.field, clash.why, *said, clash.item in self.unsettled])
-        return pd.DataFrame(rows, columns=names)
-
-    @property
-    def table(self) -> pd.DataFrame:
-        """One row a channel-trial: what stands, how it came to, and what is in conflict. Seconds from the recorded cue;
-        missing where nothing stands."""
-        disputes: dict[Item, list[str]] = {}
-        for conflict in self.conflicts:
-            disputes.setdefault(conflict.item, []).append(f"{conflict.field}: {conflict.why}")
-        items = sorted({item for item, _ in self.values if item[2]} | {item for item in disputes if item[2]})
-        rows = []
-        for item in items:
-            mark, cue = self.mark(item), cue_in(item[1])
-            onset_s = None if mark.onset is None or cue is None else (mark.onset - cue) / self.rates_hz[item[0]]
-            ways = [self.values[item, name].how for name in ("signal", "activity") if (item, name) in self.values]
-            rows.append(
-                {
-                    **dict(zip(("recording", "trial", "channel"), item, strict=True)),
-                    "signal": mark.signal,
-                    "state": mark.state,
-                    "onset_s": onset_s,
-                    "onset_sample": mark.onset,
-                    "offset_sample": mark.offset,
-                    "earliest_sample": mark.earliest,
-                    "latest_sample": mark.latest,
-                    "how": "; ".join(dict.fromkeys(ways)),
-                    "conflict": "; ".join(disputes.get(item, [])),
-                    "cannot_be_settled": item in self.unsettled,
-                }
-            )
-        names = list(rows[0]) if rows else ["recording", "trial", "channel"]
-        whole = {name: "Int64" for name in names if name.endswith("_sample")}
-        return pd.DataFrame(rows, columns=names).astype({**whole, **({"onset_s": "float64"} if rows else {})})
 
 
 def merge_reviews(
@@ -131,14 +42,22 @@ def merge_reviews(
 ) -> Merge:
     """Merge the decisions of two reviewers of a folder as they stand now, with what a third one settled, if any.
 
-    ``within_ms``: onsets no further apart count as the same. Raises UnknownNameError where a reviewer has no log,
-    LogBrokenError, LogError where the two reviewed different samples, ParameterError.
+    ``within_ms``: onsets no further apart count as the same. A third without a log has settled nothing yet. Raises
+    UnknownNameError where one of the two has no log, LogBrokenError, LogError where the two reviewed different samples,
+    ParameterError.
     """
     if len({first, second, third}) < 3:
         raise ParameterError(f"reviewers {first!r}, {second!r} and {third!r} came; give two, or three, that differ.")
     check_within(within_ms)
     one, two = read_logs(folder, first), read_logs(folder, second)
-    return merge(one, two, read_logs(folder, third) if third else None, within_s=within_ms / 1000)
+    logs = None
+    if third is not None:
+        check_reviewer(third)
+        try:
+            logs = read_logs(folder, third)
+        except UnknownNameError:
+            logs = Logs(third)
+    return merge(one, two, logs, within_s=within_ms / 1000)
 
 
 def check_within(within_ms: float) -> float:
@@ -155,9 +74,11 @@ def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float) -
     """
     check_same_recordings(one, two)
     drawn = sampled_trials(one, two)
-    values: dict[tuple[Item, str], Merged] = {}
-    conflicts: list[Conflict] = []
-    unsettled: list[Item] = []
+    kept = kept_out(one, two)
+    agreed = [entry.key for entry in kept if len(entry.by) == 2]
+    parts: dict[Item, tuple[dict[str, Merged], list[Conflict]]] = {}
+    in_bulk: set[Item] = set()
+    sides: dict[Item, str] = {}
     rates = {**two.rates_hz, **one.rates_hz}
     for item in _items(one, two):
         found, disputes = merge_item(one, two, item, to_sample(within_s, rates[item[0]]))
@@ -166,27 +87,65 @@ def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float) -
                 clash.field: Merged(clash.first, f"{one.reviewer}: not drawn for comparison") for clash in disputes
             }
             disputes = []
+        participant = one.participants.get(item[0]) or two.participants.get(item[0])
+        if any(covers(key, item, participant) for key in agreed):
+            disputes = []
+        if item[2] and "activity" in found and not disputes and not any(_by_eye(logs, item) for logs in (one, two)):
+            in_bulk.add(item)
+        if disputes:
+            names = ("signal", "activity") if item[2] else TRIAL_DECISIONS
+            sides[item] = sides_of(*({name: decided(logs, item, name) for name in names} for logs in (one, two)))
+        parts[item] = found, disputes
+    after = since(third.notes, sides) if third else {}
+    values: dict[tuple[Item, str], Merged] = {}
+    conflicts: list[Conflict] = []
+    unsettled: list[Item] = []
+    reopened: list[Item] = []
+    for item, (found, disputes) in parts.items():
         if disputes and third is not None:
-            settled = _settled(third, item, disputes)
-            if settled is None and third.value(*item, "discuss"):
-                unsettled.append(item)
-            elif settled is not None:
+            said, gone = _said_by(third, item, after[item])
+            settled = _settled(third.reviewer, said, item, disputes)
+            if settled is not None:
                 found, disputes = found | settled, []
+            elif said.get("discuss"):
+                unsettled.append(item)
+            elif gone:
+                reopened.append(item)
         if disputes:  # a mark does not stand while it is in dispute whether the signal can be used, nor the other way
             found = {name: value for name, value in found.items() if name in ("comment", "discuss")}
         values |= {(item, name): value for name, value in found.items()}
         conflicts += disputes
     heads = {**one.heads, **two.heads, **(third.heads if third else {})}
     name = third.reviewer if third else None
-    return Merge(one.reviewer, two.reviewer, name, within_s, values, tuple(conflicts), tuple(unsettled), heads, rates)
+    return Merge(
+        first=one.reviewer,
+        second=two.reviewer,
+        third=name,
+        within_s=within_s,
+        values=values,
+        conflicts=tuple(conflicts),
+        unsettled=tuple(unsettled),
+        reopened=tuple(reopened),
+        kept_out=kept,
+        participants={**two.participants, **one.participants},
+        in_bulk=frozenset(in_bulk),
+        sides=sides,
+        heads=heads,
+        rates_hz=rates,
+    )
 
 
 def merge_item(one: Logs, two: Logs, item: Item, within: int) -> tuple[dict[str, Merged], list[Conflict]]:
     """Every field of one channel-trial or trial: what stands, and what is in conflict. ``within`` in samples."""
     found: dict[str, Merged] = {}
     disputes: list[Conflict] = []
+    seen = [item[2] is None or _by_eye(logs, item) for logs in (one, two)]
     for name in TRIAL_FIELDS if item[2] is None else CHANNEL_FIELDS:
         a, b = (decided(logs, item, name) for logs in (one, two))
+        if name in DECIDED and seen == [False, True] and _in_bulk(one, item):
+            a = None
+        if name in DECIDED and seen == [True, False] and _in_bulk(two, item):
+            b = None
         if a is None and b is None:
             continue
         if a is None or b is None:
@@ -204,52 +163,6 @@ def merge_item(one: Logs, two: Logs, item: Item, within: int) -> tuple[dict[str,
     return found, disputes
 
 
-def midpoint(a: states.Activity, b: states.Activity) -> states.Activity:
-    """The activity between two that are both acceptable: bursts paired in order of time, halves of a sample later.
-
-    Raises DecisionError where there is nothing between the two.
-    """
-    one, two = (_standing(activity) for activity in (a, b))
-    if a["found"] != b["found"] or [burst["kind"] for burst in one] != [burst["kind"] for burst in two]:
-        raise DecisionError(
-            "'both acceptable' came for two that differ in kind, not in time, so nothing lies between them; choose one "
-            "of the two, make a decision of your own, or say 'cannot be settled'."
-        )
-    a = {**a, "confidence": _less_sure(a["confidence"], b["confidence"])}
-    if a["found"] == "not locatable":
-        return {**a, "earliest": min(a["earliest"], b["earliest"]), "latest": max(a["latest"], b["latest"])}
-    if a["found"] in states.VERDICTS:
-        return a
-    names = [name for name, burst in sorted(a["bursts"].items(), key=lambda p: p[1]["onset"]) if states.stands(burst)]
-    bursts = dict(a["bursts"])
-    for name, first, second in zip(names, one, two, strict=True):
-        onset = _between(first["onset"], second["onset"])
-        offset = _between(first["offset"], second["offset"])
-        offset = offset if offset is None or offset > onset else None
-        automatic = first["automatic"] or second["automatic"]
-        origin = "added"
-        if automatic:
-            origin = "automatic" if (onset, offset) == (automatic["onset"], automatic["offset"]) else "moved"
-        bursts[name] = {
-            **first,
-            "onset": onset,
-            "offset": offset,
-            "origin": origin,
-            "automatic": automatic,
-            "accepted": True,
-            "confidence": _less_sure(first["confidence"], second["confidence"]),
-        }
-    return {**a, "bursts": bursts}
-
-
-def more_careful(a: Mapping[str, Any], b: Mapping[str, Any]) -> dict[str, Any]:
-    """The more careful of two signal states, with the reasons of both where they are the same state."""
-    one, two = (SIGNALS.index(part["state"]) for part in (a, b))
-    if one != two:
-        return dict(a if one > two else b)
-    return {"state": a["state"], "reasons": list(dict.fromkeys([*a["reasons"], *b["reasons"]]))}
-
-
 def decided(logs: Logs, item: Item, name: str) -> Any:
     """A field's value where the reviewer decided and finished, None otherwise."""
     value = logs.value(*item, name)
@@ -262,6 +175,15 @@ def decided(logs: Logs, item: Item, name: str) -> Any:
 
 
 # Inside ----------------------------------------------------------------------------------------------------------
+
+
+def _by_eye(logs: Logs, item: Item) -> bool:
+    """Whether a reviewer finished a channel-trial, and looked at it."""
+    return logs.mark(_unit(item)).reviewed and not _in_bulk(logs, item)
+
+
+def _in_bulk(logs: Logs, item: Item) -> bool:
+    return logs.in_bulk(_unit(item))
 
 
 def _items(*logs: Logs) -> list[Item]:
@@ -295,7 +217,7 @@ def _activities_clash(a: states.Activity, b: states.Activity, within: int) -> st
     one, two = mark_of(a, None).state, mark_of(b, None).state
     if one != two:
         return " against ".join(sorted([one, two]))
-    first, second = _standing(a), _standing(b)
+    first, second = standing(a), standing(b)
     if [burst["kind"] for burst in first] != [burst["kind"] for burst in second]:
         return "bursts differ in number or kind"
     apart = max((abs(x["onset"] - y["onset"]) for x, y in zip(first, second, strict=True)), default=0)
@@ -317,43 +239,23 @@ def _joined(name: str, a: Any, b: Any) -> Any:
         return more_careful(a, b)
     if name == "activity":
         return midpoint(a, b)
-    return f"{a} / {b}" if name == "comment" else _between(a, b)
+    return f"{a} / {b}" if name == "comment" else between(a, b)
 
 
-def _said(field: str, value: Any) -> str:
-    """One side of a conflict in words."""
-    if field == "signal":
-        return ": ".join(filter(None, [value["state"], "; ".join(value["reasons"])]))
-    if field != "activity":
-        return str(value)
-    mark = mark_of(value, None)
-    if mark.earliest is not None:
-        return f"{mark.state}: {mark.earliest} to {mark.latest}"
-    return f"{mark.state}: {mark.onset}" if mark.onset is not None else mark.state
+def _said_by(third: Logs, item: Item, after: float) -> tuple[dict[str, Any], bool]:
+    """What the third reviewer says of an item, by field, and whether any of it no longer holds."""
+    entries = {key: entry for name in FIELDS if (entry := third.shown.get(1, {}).get(key := (*item, name, None)))}
+    gone = stale({key: entry.counter for key, entry in entries.items()}, {item: after})
+    return {key[3]: entry.value for key, entry in entries.items() if key not in gone}, bool(gone)
 
 
-def _standing(activity: states.Activity) -> list[Mapping[str, Any]]:
-    if activity["found"] in states.VERDICTS:
-        return []
-    return sorted(filter(states.stands, activity["bursts"].values()), key=lambda burst: burst["onset"])
-
-
-def _between(a: int | None, b: int | None) -> Any:
-    return (a + b + 1) // 2 if a is not None and b is not None else b if a is None else a
-
-
-def _less_sure(a: str | None, b: str | None) -> str | None:
-    steps = [choice.word for choice in CONFIDENCES]
-    return max((word for word in (a, b) if word), key=steps.index, default=None)
-
-
-def _settled(third: Logs, item: Item, disputes: Sequence[Conflict]) -> dict[str, Merged] | None:
+def _settled(third: str, said: Mapping[str, Any], item: Item, disputes: Sequence[Conflict]) -> dict[str, Merged] | None:
     """What the third reviewer made of an item's conflicts, None where it is not finished."""
-    if item[2] is not None and not third.mark(_unit(item)).reviewed:
-        return None
     names = ("signal", "activity") if item[2] else tuple(conflict.field for conflict in disputes)
-    values = {name: third.value(*item, name) for name in names}
-    if item[2] is None and any(value is None for value in values.values()):
-        return None
-    how = f"settled by {third.reviewer}"
-    return {name: Merged(value, how) for name, value in values.items() if value is not None}
+    values = {name: said[name] for name in names if said.get(name) is not None}
+    if item[2]:
+        finished = mark_of(said.get("activity"), said.get("signal")).reviewed
+        values.setdefault("signal", dict(states.USABLE))
+    else:
+        finished = len(values) == len(names)
+    return {name: Merged(value, f"settled by {third}") for name, value in values.items()} if finished else None

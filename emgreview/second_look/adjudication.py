@@ -5,6 +5,10 @@ mark is hidden, because it would tell who had accepted it. Each item is settled 
 between stands), by a decision of the third reviewer's own through the ordinary commands, or not at all. The third log
 names the base and the heads of both others; whose decision stood is in its reasons, which the screen does not show.
 
+What either of the two keeps out of every analysis, or set aside, is kept out here too, unnamed; the third reviewer may
+readmit, or say that a cue stands, where one of the two alone keeps it out. A dispute that was settled is open again
+where one of the two has decided otherwise since.
+
     adjudicate      open such a session: Adjudication
     reopen          open a review as its logs say: an adjudication, or an ordinary session
     Adjudication    a Session with disputes and settle
@@ -12,7 +16,7 @@ names the base and the heads of both others; whose decision stood is in its reas
 """
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -20,9 +24,13 @@ from typing import Any
 from emgreview.annotations import state as states
 from emgreview.annotations.events import check_reviewer, check_text
 from emgreview.annotations.state import Activity, ChannelState
+from emgreview.cohort.between import between, midpoint, more_careful
 from emgreview.cohort.drawing import new_seed
+from emgreview.cohort.keeping_out import keepers
 from emgreview.cohort.marks import Logs, read_logs
-from emgreview.cohort.merging import Conflict, Item, Merge, check_within, decided, merge, midpoint, more_careful
+from emgreview.cohort.merged import Conflict, Merge
+from emgreview.cohort.merging import check_within, decided, merge
+from emgreview.cohort.settling import ADJUDICATE, Item, since, stale
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
 from emgreview.model import Trials
 from emgreview.session import Ids, Session, open_review
@@ -98,7 +106,7 @@ def adjudicate(
 def reopen(trials: Trials | Sequence[Trials], folder: str | Path, *, reviewer: str, **options: Any) -> Session:
     """Open a review again as its logs say: as an :class:`Adjudication` between the same reviewers, or an ordinary one.
     Options as for :func:`emgreview.open_review`. Raises UnknownNameError where there is no log yet."""
-    note = read_logs(folder, reviewer).note("adjudicate")
+    note = read_logs(folder, reviewer).note(ADJUDICATE)
     if note is None:
         return open_review(trials, folder, reviewer=reviewer, **options)
     first, second = (note.new[who]["reviewer"] for who in ("first", "second"))
@@ -122,6 +130,7 @@ class Adjudication(Session):
         **options: Any,
     ):
         self._one, self._two, self._merged = one, two, merged
+        self._since: dict[Item, float] = {}
         self._conflicts: dict[Item, list[Conflict]] = {}
         for conflict in merged.conflicts:
             self._conflicts.setdefault(conflict.item, []).append(conflict)
@@ -131,6 +140,7 @@ class Adjudication(Session):
         super().__init__(trials, folder, **options)
         try:
             self._seed = self._begin(seed)
+            self._since = {item: after for item, after in since(self.notes, merged.sides).items() if after}
             self.keep_to({trial: [item[2] for item in items if item[2]] for trial, items in self._items.items()})
         except BaseException:
             self.close()
@@ -184,6 +194,19 @@ class Adjudication(Session):
             return self.settle(trial, channel, **arguments)
         return super().apply(command, trial, channel, **arguments)
 
+    def no_cue(self, trial: str, reason: str | None) -> Ids:
+        """As :meth:`Session.no_cue`; where both reviewers say that the cue is none, that stands."""
+        if reason is None:
+            self._refuse_agreed((self._proposals.place(trial).recording.name, trial, None, "no cue", None))
+        return super().no_cue(trial, reason)
+
+    @property
+    def bulk_sentences(self) -> Ids:
+        """Those of all three reviewers."""
+        notes = [*self._one.notes, *self._two.notes]
+        others = tuple(note.new["sentence"] for note in notes if note.operation == states.ACCEPTANCE)
+        return (*others, *super().bulk_sentences)
+
     @property
     def progress(self) -> tuple[int, int, int, int]:
         """Disputes settled, disputes, trials whose disputes are all settled, trials."""
@@ -216,7 +239,7 @@ class Adjudication(Session):
 
     def _begin(self, seed: str | None) -> str:
         """Name base and heads in the log, once and whenever they have changed; the seed is the first one's for ever."""
-        last = next((note for note in reversed(self.notes) if note.operation == "adjudicate"), None)
+        last = next((note for note in reversed(self.notes) if note.operation == ADJUDICATE), None)
         known = last.new["seed"] if last else None
         if known and seed not in (None, known):
             raise ParameterError(f"seed came as {seed!r}; this adjudication was begun with {known!r}; leave it out.")
@@ -230,9 +253,10 @@ class Adjudication(Session):
                 for name, one in self._proposals.recordings.items()
             },
             "disputes": [list(item) for item in self._conflicts],
+            "sides": [self._merged.sides[item] for item in self._conflicts],
         }
         if not self.read_only and (last is None or dict(last.new) != plan):
-            self.note("adjudicate", plan)
+            self.note(ADJUDICATE, plan)
         return str(plan["seed"])
 
     def _item(self, trial: str, channel: str | None) -> Item:
@@ -266,16 +290,21 @@ class Adjudication(Session):
                     "'both acceptable' came for two words about what the person did, and nothing lies between them; "
                     "choose one, say it yourself, or say 'cannot be settled'."
                 )
-            between: Any = {"signal": more_careful, "activity": midpoint}.get(field, lambda a, b: (a + b + 1) // 2)
-            values[field] = between(one[field], two[field])
+            halfway: Any = {"signal": more_careful, "activity": midpoint}.get(field, between)
+            values[field] = halfway(one[field], two[field])
         return values
 
     def _dispute(self, item: Item) -> Dispute:
         _, trial, channel = item
         conflicts = self._conflicts[item]
         a, b = (self._candidate(letter, logs, item) for letter, logs in zip(LETTERS, self._behind(item), strict=True))
-        why = "; ".join(f"{conflict.field}: {conflict.why}" for conflict in conflicts)
-        return Dispute(trial, channel, tuple(conflict.field for conflict in conflicts), why, (a, b), self._how(item))
+        settled = self._how(item)
+        why = [f"{conflict.field}: {conflict.why}" for conflict in conflicts]
+        if keepers(self._merged.kept_out, item, self._merged.participants.get(item[0])):
+            why.append("one of the two keeps it out")
+        if not settled and stale(self._replay.counters, {item: self._since.get(item, 0)}):
+            why.append("settled before, but one of the two has decided otherwise since")
+        return Dispute(trial, channel, tuple(conflict.field for conflict in conflicts), "; ".join(why), (a, b), settled)
 
     def _candidate(self, letter: str, logs: Logs, item: Item) -> Candidate:
         _, trial, channel = item
@@ -298,14 +327,28 @@ class Adjudication(Session):
             done = states.reviewed(self._activity(trial, channel), self._value(trial, channel, "signal"))
         return "settled" if done else "cannot be settled" if self._value(trial, channel, "discuss") else ""
 
-    def _decided(self, trial: str, channel: str | None, field: str) -> Any:
-        """The third reviewer's value, or what stands without one."""
-        found = super()._decided(trial, channel, field)
-        if found is None:
-            item = (self._proposals.place(trial, channel).recording.name, trial, channel)
-            agreed = self._merged.values.get((item, field))
-            return agreed.value if agreed and item not in self._conflicts else None
-        return found
+    @property
+    def _standing(self) -> Mapping[states.Key, Any]:
+        """What stands in the end, see :meth:`Merge.standing`."""
+        return self._merged.standing(self._replay.values, self._replay.counters, self._since)
+
+    def _in_bulk(self, trial: str, channel: str | None) -> bool:
+        item = (self._proposals.place(trial, channel).recording.name, trial, channel)
+        return item in self._merged.in_bulk or super()._in_bulk(trial, channel)
+
+    def _exclude(self, operation: str, new: str | None, *what: Any) -> Ids:
+        """As in a session, but that what both reviewers keep out cannot be readmitted."""
+        if new is None:
+            participant, recording, channel, *_ = what
+            key = (None, None, None, states.OF_PARTICIPANT, participant)
+            self._refuse_agreed((recording, None, channel, "excluded", None) if recording else key)
+        return super()._exclude(operation, new, *what)
+
+    def _refuse_agreed(self, key: states.Key) -> None:
+        if any(entry.key == key and len(entry.by) == 2 for entry in self._merged.kept_out):
+            raise DecisionError(
+                "both reviewers keep this out; only what one of them alone keeps out can be taken back."
+            )
 
     def _record(
         self, operation: str, trial: str, channel: str | None, field: str, old: Any, new: Any, **more: Any

@@ -71,13 +71,16 @@ class SelfCheck:
     ``own_sd`` of one mark about the reviewer's own mean; ``bias`` second minus first showing; ``drift`` seconds of mark
     an hour of review; ``changed`` share of channel-trials that got another state the second time. ``hidden`` and
     ``shown`` the median distance from the automatic onset where it was hidden and shown, ``pull`` the difference of the
-    two, above 0 where seeing the automatic mark draws one's own towards it. ``only_once`` counts repeats with an onset
-    in one showing alone, ``missing_hidden`` and ``missing_shown`` channel-trials with an automatic onset that got none.
+    two, above 0 where seeing the automatic mark draws one's own towards it. ``bulk_first`` counts repeats whose first
+    showing was accepted in bulk, which say nothing of the reviewer and are left out; ``only_once`` repeats with an
+    onset in one showing alone, ``missing_hidden`` and ``missing_shown`` channel-trials with an automatic onset that got
+    none.
     """
 
     reviewer: str
     planned_repeats: int
     repeated: int
+    bulk_first: int
     own_sd: Estimate
     bias: Estimate
     drift: Estimate
@@ -97,11 +100,12 @@ class SelfCheck:
             f"{self.missing_hidden} more got none), shown {_plain_ms(self.shown)} ({self.n_shown}; "
             f"{self.missing_shown}); pull towards it {show_ms(self.pull)}."
         )
+        bulk = f" {self.bulk_first} more were accepted in bulk the first time, and left out." if self.bulk_first else ""
         return "\n".join(
             [
                 f"Self-check of {self.reviewer}: {self.repeated} channel-trials decided twice "
                 f"({self.planned_repeats} trials planned to come again), {self.own_sd.n} with an onset both times, "
-                f"{self.only_once} with one only once.",
+                f"{self.only_once} with one only once.{bulk}",
                 f"Own SD of an onset {show_ms(self.own_sd)}; second minus first {show_ms(self.bias)}; drift "
                 f"{show_ms(self.drift)} an hour; another state the second time {show_share(self.changed)}.",
                 pull,
@@ -129,7 +133,8 @@ def self_check(folder: str | Path, reviewer: str) -> SelfCheck:
             "a self-check is told after sealing only, so that it cannot change the review; seal a version first."
         )
     first, second = logs.marks(), logs.marks(2)
-    twice = [unit for unit, mark in second.items() if mark.reviewed and first.get(unit) and first[unit].reviewed]
+    both = [unit for unit, mark in second.items() if mark.reviewed and first.get(unit) and first[unit].reviewed]
+    twice = [unit for unit in both if not logs.in_bulk(unit)]
     differences, hours, changed, only_once = [], [], 0, 0
     for unit in twice:
         a, b = first[unit], second[unit]
@@ -145,6 +150,7 @@ def self_check(folder: str | Path, reviewer: str) -> SelfCheck:
         reviewer,
         len(plan.new["show_again"]),
         len(twice),
+        len(both) - len(twice),
         statistics.within_sd(differences),
         statistics.limits_of_agreement(differences).bias,
         statistics.drift(differences, hours),

@@ -1,16 +1,13 @@
-"""Tidy tables of decisions: made, written as text, sealed versions read back, compared, and included by rule.
+"""Tidy tables of decisions: made, written as text, sealed versions read back, and included by rule.
 
 decisions       states to a table; what each column means
 text            tables as tab-separated text, and back
 versions        sealed versions as tables
 inclusion       declarative rules for inclusion, and which rows they take
-changes         what changed between two points of a review
 """
 
 import pandas as pd
 
-from emgreview.tables.changes import Difference as Difference
-from emgreview.tables.changes import diff as diff
 from emgreview.tables.decisions import COLUMNS as COLUMNS
 from emgreview.tables.decisions import decisions_table as decisions_table
 from emgreview.tables.decisions import describe as describe

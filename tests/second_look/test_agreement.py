@@ -11,8 +11,9 @@ from small_reviews import make_trials, mark_all, start
 
 from emgreview.annotations import state as states
 from emgreview.cohort.agreement import agreement
+from emgreview.cohort.between import midpoint
 from emgreview.cohort.marks import mark_of, read_logs
-from emgreview.cohort.merging import merge_reviews, midpoint
+from emgreview.cohort.merging import merge_reviews
 from emgreview.errors import DecisionError, LogBrokenError, LogError, ParameterError, UnknownNameError
 from emgreview.second_look import draw_sample
 

@@ -1,9 +1,13 @@
 """What changed between two points of a review, in words and as a table.
 
+The point of a reviewer who settles what two others disagree on holds what stands in the end: what those two agree on,
+from their logs as the third log names them, and what was settled.
+
 diff            compare two versions, commands, lines, or a version with now
 Difference      the words, the table, the points
 """
 
+import dataclasses
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -12,7 +16,10 @@ from typing import Any
 
 import pandas as pd
 
-from emgreview.annotations.differences import NOW, Change, compare_points, in_words
+from emgreview.annotations.differences import NOW, Change, Point, compare, find_point, in_words
+from emgreview.cohort.marks import read_logs
+from emgreview.cohort.merging import merge
+from emgreview.cohort.settling import ADJUDICATE, since
 
 TYPES = dict.fromkeys(Change._fields, "string") | {"moved_ms": "float64", "counter": "Int64"}
 
@@ -43,11 +50,28 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
 
     Raises UnknownNameError (no such version, point or reviewer), ParameterError (whose logs is not clear), LogError.
     """
-    first, second, changes = compare_points(Path(folder), old, new, reviewer=reviewer)
+    first, second = (_in_the_end(Path(folder), find_point(Path(folder), point, reviewer)) for point in (old, new))
+    changes = compare(first, second)
     rows = [change._replace(old=_text(change.old), new=_text(change.new)) for change in changes]
     table = pd.DataFrame(rows, columns=list(Change._fields)).astype(TYPES)
     ends = [{"point": point.name, "reviewer": point.reviewer, "lines": point.lines} for point in (first, second)]
     return Difference(in_words(changes), table, *ends)
+
+
+def _in_the_end(folder: Path, point: Point) -> Point:
+    """A point with what stands in the end, where it is one of a reviewer who settles."""
+    notes = sorted((note for note in point.notes if note.operation == ADJUDICATE), key=lambda note: note.counter)
+    if not notes:
+        return point
+    plan = notes[-1].new
+    one, two = (read_logs(folder, side["reviewer"], side["heads"]) for side in (plan["first"], plan["second"]))
+    merged = merge(one, two, within_s=plan["within_s"])
+    own = point.replay
+    standing = merged.standing(own.values, own.counters, since(notes, merged.sides))
+    opened = {None, *point.facts}  # what the table of this reviewer holds
+    values = {key: value for key, value in standing.items() if key[0] in opened}
+    lines = {where: head["lines"] for where, head in merged.heads.items()} | point.lines
+    return dataclasses.replace(point, values=values, lines=lines)
 
 
 def _text(value: Any) -> str | None:

@@ -1,0 +1,52 @@
+"""How long what a third reviewer settled holds: for the two decisions that it was about.
+
+The third log names the heads of both others and a digest of both decisions of every dispute. Where one of the two has
+decided otherwise since, the dispute is open again, and what was settled no longer stands, until it is settled anew.
+
+    sides_of        a digest of both decisions about an item
+    since           from which command of the third on settlements hold
+    stale           the values of the third that do not
+"""
+
+import math
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from emgreview.annotations import state as states
+from emgreview.annotations.events import Event, digest_of
+
+ADJUDICATE = "adjudicate"
+"""The operation that names base, heads and disputes in a third log."""
+
+FIELDS = ("signal", "activity", "behaviour", "cue", "discuss")
+"""What a third reviewer can settle; "discuss" says that it cannot be."""
+
+Item = tuple[str, str, str | None]
+"""Recording, trial, and channel, or None for what belongs to the trial."""
+
+
+def sides_of(first: Mapping[str, Any], second: Mapping[str, Any]) -> str:
+    """A digest of what two reviewers decided about an item, by field."""
+    return digest_of([dict(first), dict(second)])
+
+
+def since(notes: Iterable[Event], sides: Mapping[Item, str]) -> dict[Item, float]:
+    """By item, the command after which both decisions were as they are now (``sides``): 0 if they always were,
+    infinity if they are not those that the third log names last."""
+    found: dict[Item, float] = dict.fromkeys(sides, 0)
+    for note in notes:
+        if note.operation != ADJUDICATE or "sides" not in note.new:
+            continue
+        named = dict(zip(map(tuple, note.new["disputes"]), note.new["sides"], strict=True))
+        for item, digest in sides.items():
+            if named.get(item) != digest:
+                found[item] = math.inf
+            elif found[item] == math.inf:
+                found[item] = note.counter
+    return found
+
+
+def stale(counters: Mapping[states.Key, int], after: Mapping[Item, float]) -> dict[states.Key, None]:
+    """The keys of a third reviewer's values that no longer hold; ``counters`` says by which commands they were set."""
+    keys = [((*item, field, None), limit) for item, limit in after.items() if limit for field in FIELDS]
+    return {key: None for key, limit in keys if 0 < counters.get(key, 0) <= limit}
