@@ -530,7 +530,7 @@ class Session:
     @property
     def no_cues(self) -> Mapping[str, str]:
         """Trials whose cue is none, and why."""
-        values = self._replay.few.items()
+        values = self._few.items()
         return {str(key[1]): reason for key, reason in values if key[3] == "no cue" and reason}
 
     def add_cue(self, recording: str, time_s: float, label: str, reason: str | None = None) -> Ids:
@@ -594,7 +594,7 @@ class Session:
     @property
     def excluded(self) -> tuple[tuple[str, str, str | None, str], ...]:
         """What is excluded: ("participant", name, None, reason) or ("recording", name, channel or None, reason)."""
-        found = [(key, value) for key, value in self._replay.few.items() if key[3] in states.EXCLUDED and value]
+        found = [(key, value) for key, value in self._few.items() if key[3] in states.EXCLUDED and value]
         return tuple(
             ("recording", str(recording), channel, reason)
             if field == "excluded"
@@ -719,6 +719,11 @@ class Session:
     def _standing(self) -> Mapping[states.Key, Any]:
         """The values that stand, of first showings."""
         return self._replay.values
+
+    @property
+    def _few(self) -> Mapping[states.Key, Any]:
+        """Those of them that stand in recordings or keep something out."""
+        return self._replay.few
 
     def _decided(self, trial: str, channel: str | None, field: str) -> Any:
         recording = self._proposals.place(trial, channel).recording.name
@@ -913,7 +918,7 @@ class Session:
 
     def _kept_in(self, field: str) -> Iterator[tuple[str, str | None, Mapping[str, Any]]]:
         """What stands of one of these fields: recording, channel, value."""
-        for (recording, _, channel, name, _), value in self._replay.few.items():
+        for (recording, _, channel, name, _), value in self._few.items():
             if name == field and value is not None:
                 yield str(recording), channel, value
 

@@ -135,7 +135,8 @@ class Replay:
         if event.field == OF_PARTICIPANT:
             ((key, value),) = keyed(event, event.new)
             if event.counter > self.counters.get(key, 0):
-                self.values[key], self.counters[key] = value, event.counter
+                self.values[key] = self.few[key] = value
+                self.counters[key] = event.counter
 
     def settle(self) -> None:
         """Put the commands read since the last call into order, and find what can be undone."""

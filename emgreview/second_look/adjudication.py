@@ -16,6 +16,7 @@ where one of the two has decided otherwise since.
 """
 
 import hashlib
+from collections import ChainMap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -131,6 +132,7 @@ class Adjudication(Session):
     ):
         self._one, self._two, self._merged = one, two, merged
         self._since: dict[Item, float] = {}
+        self._kept = {entry.key: entry.unnamed for entry in merged.kept_out}
         self._conflicts: dict[Item, list[Conflict]] = {}
         for conflict in merged.conflicts:
             self._conflicts.setdefault(conflict.item, []).append(conflict)
@@ -331,6 +333,10 @@ class Adjudication(Session):
     def _standing(self) -> Mapping[states.Key, Any]:
         """What stands in the end, see :meth:`Merge.standing`."""
         return self._merged.standing(self._replay.values, self._replay.counters, self._since)
+
+    @property
+    def _few(self) -> Mapping[states.Key, Any]:
+        return ChainMap(self._replay.few, self._kept)
 
     def _in_bulk(self, trial: str, channel: str | None) -> bool:
         item = (self._proposals.place(trial, channel).recording.name, trial, channel)
