@@ -208,10 +208,18 @@ def _adjudicate(given: argparse.Namespace) -> Status:
     table = merged.disputes
     rows = table.astype(object).where(table.notna(), None).to_dict("records")
     print(_to_json(rows) if given.json else to_tsv(table).decode(), end="\n" if given.json else "")
-    _say(
-        f"{len(merged.disputed)} disputes are left, {len(merged.unsettled)} of them said to be beyond settling; "
-        "er.adjudicate opens a session about them."
-    )
+    if given.third and not any(log.endswith(f"_reviewer-{given.third}.jsonl") for log in merged.heads):
+        _say(f"{given.third} has no log here yet, and has settled nothing.")
+    if merged.disputed:
+        _say(
+            f"{len(merged.disputed)} disputes are left, {len(merged.unsettled)} of them said to be beyond settling, "
+            f"{len(merged.reopened)} open again after a change; er.adjudicate opens a session about them."
+        )
+    else:
+        _say("No dispute is left.")
+    if len(kept := merged.left_out):
+        both = int(kept["said_by"].str.contains(", ").sum())
+        _say(f"Kept out of every analysis, or set aside: {both} by both, {len(kept) - both} by one alone; all stand.")
     return NOT_FINE if merged.disputed else FINE
 
 

@@ -260,10 +260,18 @@ def test_two_reviewers_compared_and_what_is_left_to_settle(run, study, tmp_path)
     assert (status, head[5:7], row[3]) == (1, ["said_by_r1", "said_by_r2"], "activity")
     assert (row[5][:13], row[6]) == ("onset marked:", "none visible")
     assert "1 disputes are left" in err
+    status, out, err = run("adjudicate", tmp_path, "r1", "r2", "--third", "r3")
+    assert (status, out.count("\n")) == (1, 2)
+    assert "r3 has no log here yet, and has settled nothing" in err
     with er.adjudicate(trials, tmp_path, "r1", "r2", reviewer="r3") as session:
         session.settle(session.queue[0], "BB", "A")
-    status, out, _ = run("adjudicate", tmp_path, "r1", "r2", "--third", "r3", "--json")
-    assert (status, json.loads(out)) == (0, [])
+        session.exclude("hum", recording=trials.recording.name, channel="BB")
+    status, out, err = run("adjudicate", tmp_path, "r1", "r2", "--third", "r3", "--json")
+    assert (status, json.loads(out), err) == (0, [], "No dispute is left.\n")
+    with er.open_review(trials, tmp_path, reviewer="r2") as session:
+        session.exclude("hum", recording=trials.recording.name, channel="BB")
+    _, _, err = run("adjudicate", tmp_path, "r1", "r2", "--third", "r3")
+    assert "Kept out of every analysis, or set aside: 0 by both, 1 by one alone; all stand." in err
     assert run("agreement", tmp_path, "r1", "r9")[0] == 1
 
 

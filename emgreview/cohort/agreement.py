@@ -3,8 +3,9 @@
 Everything is read from the logs, so it needs neither recordings nor an open review. A channel-trial counts once both
 have finished it; those that only one has are counted and named, never dropped. Differences are second minus first, in
 seconds. What either keeps out of every analysis (a participant, recording or channel excluded, a cue that is none) is
-left out of the comparison, counted and named; stretches set aside leave nothing out. Trials of one person resemble each
-other, so true intervals are somewhat wider than those given here.
+left out of the comparison, counted and named; stretches set aside leave nothing out. Each reviewer's own SD, from
+hidden repeats, stands beside: two reviewers cannot agree better than each agrees with themselves. Trials of one person
+resemble each other, so true intervals are somewhat wider than those given here.
 
     agreement       compare two reviewers of a folder: Agreement
     compare         the same, from logs read before
@@ -24,6 +25,7 @@ import pandas as pd
 from emgreview.cohort import statistics
 from emgreview.cohort.keeping_out import keepers, kept_out
 from emgreview.cohort.marks import SIGNALS, STATES, UNFINISHED, Logs, Unit, cue_in, read_logs
+from emgreview.cohort.repeats import told, twice
 from emgreview.cohort.statistics import Estimate
 from emgreview.errors import LogError, ParameterError
 
@@ -75,7 +77,9 @@ class Agreement:
     has finished. ``not_first`` and ``not_second`` count those that only the other has finished, ``bulk_first`` and
     ``bulk_second`` marks accepted in bulk: nobody looked at them, so they say nothing of agreement and count as not
     finished; ``out_both``, ``out_first``, ``out_second`` those that both or one alone keep out. ``sampled`` is the
-    number of trials drawn for the second reviewer, None where all were to be reviewed."""
+    number of trials drawn for the second reviewer, None where all were to be reviewed. ``own_first`` and
+    ``own_second``: SD of an onset about the reviewer's own mean, from hidden repeats, in seconds; None where no repeats
+    were planned, or no version was sealed since, before which it is not told."""
 
     first: str
     second: str
@@ -89,6 +93,8 @@ class Agreement:
     out_first: int
     out_second: int
     sampled: int | None
+    own_first: Estimate | None
+    own_second: Estimate | None
     states: Words
     signals: Words
     onsets: Times
@@ -140,6 +146,8 @@ def compare(one: Logs, two: Logs, *, within_ms: Sequence[float] = WITHIN_MS) -> 
         out_first=int(out.get("first", 0)),
         out_second=int(out.get("second", 0)),
         sampled=None if drawn is None else len(drawn),
+        own_first=twice(one).own_sd if told(one) else None,
+        own_second=twice(two).own_sd if told(two) else None,
         states=_words("state", finished["first_state"], finished["second_state"], STATES),
         signals=_words("signal", finished["first_signal"], finished["second_signal"], SIGNALS),
         onsets=_times("onset", finished, within_ms),
@@ -297,6 +305,12 @@ def _lines(found: Agreement) -> list[str]:
                 f"{times.what.capitalize()} marked by {one} alone {times.only_first}, by {two} alone "
                 f"{times.only_second}; with these counted as apart: {within}."
             )
+    for who, own in ((one, found.own_first), (two, found.own_second)):
+        lines.append(
+            f"Own SD of an onset of {who}, from {own.n} marks made twice: {show_ms(own)}."
+            if own
+            else f"Own SD of {who} is not known: no hidden repeats were planned, or no version was sealed since."
+        )
     lines.append(
         "Brackets hold 95 % intervals, which take channel-trials as independent. A high ICC alone says little: it "
         "rises with the spread of the trials."

@@ -4,6 +4,7 @@ Samples are those of the recording. A channel-trial is one channel of one trial:
 
     STATES, SIGNALS     the words a channel-trial can have
     read_logs           every log of a reviewer, replayed: Logs
+    reviewers_in        who has a log in a folder
     Logs.marks          the channel-trials that were decided about: Mark
     mark_of             one channel-trial's Mark from the values in a log
 """
@@ -135,8 +136,7 @@ def read_logs(folder: str | Path, reviewer: str, heads: Mapping[str, Mapping[str
         return logs
     paths = sorted((folder / "logs").rglob(f"*_reviewer-{check_reviewer(reviewer)}.jsonl"))
     if not paths:
-        codes = {path.stem.rpartition("_reviewer-")[2] for path in (folder / "logs").rglob("*_reviewer-*.jsonl")}
-        raise UnknownNameError(f"reviewer with a log in {folder.name}", reviewer, sorted(codes))
+        raise UnknownNameError(f"reviewer with a log in {folder.name}", reviewer, reviewers_in(folder))
     logs = Logs(reviewer)
     for path in paths:
         try:
@@ -150,6 +150,12 @@ def read_logs(folder: str | Path, reviewer: str, heads: Mapping[str, Mapping[str
         logs.heads[path.relative_to(folder).as_posix()] = {"lines": len(content.lines), "sha256": content.head}
     logs.notes.sort(key=lambda event: event.counter)
     return logs
+
+
+def reviewers_in(folder: str | Path) -> tuple[str, ...]:
+    """The codes of all reviewers with a log in a folder, sorted."""
+    paths = (Path(folder) / "logs").rglob("*_reviewer-*.jsonl")
+    return tuple(sorted({path.stem.rpartition("_reviewer-")[2] for path in paths}))
 
 
 def mark_of(activity: Mapping[str, Any] | None, signal: Mapping[str, Any] | None) -> Mark:

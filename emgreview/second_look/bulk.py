@@ -4,7 +4,7 @@ The lot is every open channel-trial that meets the rule. A sample of it is decid
 hidden. Size and acceptance number of the sample follow from the wanted bound and are logged before the draw. A mark
 further than ``moved_by_s`` from the automatic one, removed, none visible, not locatable, unusable, or decided while the
 automatic mark was seen counts as moved. If more are moved than allowed, nothing is accepted in bulk, and no second draw
-can touch that lot. If not, the rest of the lot can be accepted, and the log says:
+can touch that lot, by whichever reviewer in this folder. If not, the rest of the lot can be accepted, and the log says:
 
     At most p % of the n bulk-accepted onsets would have been moved by more than t ms (95 % upper bound).
 
@@ -25,7 +25,7 @@ from typing import Any
 from emgreview.annotations.events import Event
 from emgreview.annotations.state import ACCEPTANCE
 from emgreview.cohort.drawing import new_seed, shuffled
-from emgreview.cohort.marks import Logs, Unit, read_logs
+from emgreview.cohort.marks import Logs, Unit, read_logs, reviewers_in
 from emgreview.cohort.statistics import acceptance_plan, most_bad
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.model import to_sample
@@ -98,7 +98,8 @@ def plan_bulk(
     with probability ``passes``, and is larger the nearer the two are.
 
     Raises DecisionError where nothing meets the rule, or where any of it was in the lot of an earlier audit, whatever
-    came of that: a second draw is not a way round a failed one. ParameterError.
+    came of that, or in one of another reviewer's in this folder that failed or is not finished: a second draw is not a
+    way round a failed one, under no code. LogBrokenError where another reviewer's log is. ParameterError.
     """
     if not moved_by_s > 0:
         raise ParameterError(f"moved_by_s came as {moved_by_s!r}; allowed: above 0 s; correct it.")
@@ -113,6 +114,7 @@ def plan_bulk(
         raise DecisionError(
             f"no open channel-trial meets the rule ({rule.words}), so there is nothing to accept in bulk."
         )
+    _refuse_after_others(session, set(lot))
     notes = read_logs(session.folder, session.reviewer).notes  # those of recordings that are not open now, too
     before = {(trial, channel) for note in notes if note.operation == PLAN for trial, channel, _ in note.new["lot"]}
     if shared := len(before & set(lot)):
@@ -139,6 +141,22 @@ def plan_bulk(
     }
     session.note(PLAN, plan, reason=f"{rule.words}: {sample} of {size} to be looked at, at most {allowed} moved")
     return bulk_audit(session)
+
+
+def _refuse_after_others(session: Session, lot: set[Pair]) -> None:
+    """Raise DecisionError where an audit of another reviewer speaks against a lot."""
+    for reviewer in reviewers_in(session.folder):
+        if reviewer == session.reviewer:
+            continue
+        notes = read_logs(session.folder, reviewer).notes
+        passed = {note.new["audit"] for note in notes if note.operation == RESULT and note.new["passed"]}
+        for plan in (note for note in notes if note.operation == PLAN and note.counter not in passed):
+            if shared := len(lot & {(trial, channel) for trial, channel, _ in plan.new["lot"]}):
+                raise DecisionError(
+                    f"{shared} of {len(lot)} channel-trials that meet the rule are in the lot of an audit of reviewer "
+                    f"{reviewer!r} that failed or is not finished; a second draw is not a way round it, under another "
+                    "code neither; decide these by eye."
+                )
 
 
 def bulk_audit(session: Session) -> "BulkAudit":

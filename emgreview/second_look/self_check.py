@@ -23,6 +23,7 @@ from emgreview.cohort import statistics
 from emgreview.cohort.agreement import plain, show_ms, show_share
 from emgreview.cohort.drawing import new_seed, repeats, spread
 from emgreview.cohort.marks import Logs, Unit, read_logs
+from emgreview.cohort.repeats import PLAN, told, twice
 from emgreview.cohort.statistics import Estimate
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.session import Session
@@ -45,7 +46,7 @@ def plan_self_check(
     for name, share in (("repeats_share", repeats_share), ("hidden_share", hidden_share)):
         if not 0 <= share <= 0.5:
             raise ParameterError(f"{name} came as {share!r}; allowed: 0 to 0.5; correct it.")
-    if any(note.operation == "plan self-check" for note in session.notes):
+    if any(note.operation == PLAN for note in session.notes):
         raise DecisionError("a self-check was planned for this review already; it goes on by itself.")
     queue = [trial for trial in session.queue if not any(c.reviewed for c in session.state(trial).channels.values())]
     if len(queue) < 12:
@@ -60,7 +61,7 @@ def plan_self_check(
     again = repeats(rest, min(wanted, len(queue) // 3), f"{seed}/again")
     pairs = [[trial, channel] for trial in hidden for channel in session.state(trial).channels]
     plan = {"seed": seed, "hide": pairs, "show_again": [list(pair) for pair in again]}
-    session.note("plan self-check", plan)
+    session.note(PLAN, plan)
     return len(again), len(hidden)
 
 
@@ -122,40 +123,30 @@ def self_check(folder: str | Path, reviewer: str) -> SelfCheck:
     """What the self-check of a reviewer found, from the logs. Raises DecisionError before a version is sealed, or where
     none was planned; UnknownNameError, LogBrokenError."""
     logs = read_logs(folder, reviewer)
-    plan = logs.note("plan self-check")
+    plan = logs.note(PLAN)
     if plan is None:
         raise DecisionError(
             f"no self-check was planned for reviewer {reviewer!r}; call plan_self_check at the start of a review."
         )
-    sealed = logs.note("seal")
-    if sealed is None or sealed.counter < plan.counter:
+    if not told(logs):
         raise DecisionError(
             "a self-check is told after sealing only, so that it cannot change the review; seal a version first."
         )
-    first, second = logs.marks(), logs.marks(2)
-    both = [unit for unit, mark in second.items() if mark.reviewed and first.get(unit) and first[unit].reviewed]
-    twice = [unit for unit in both if not logs.in_bulk(unit)]
-    differences, hours, changed, only_once = [], [], 0, 0
-    for unit in twice:
-        a, b = first[unit], second[unit]
-        changed += a.state != b.state
-        only_once += (a.onset is None) != (b.onset is None)
-        if a.onset is not None and b.onset is not None:
-            differences.append((b.onset - a.onset) / logs.rates_hz[unit[0]])
-            hours.append(_hours(logs, unit))
+    both = twice(logs)
+    hours = [_hours(logs, unit) for unit in both.marked]
     hidden_pairs = {(trial, channel) for trial, channel in plan.new["hide"]}
     hidden, missing_hidden = _distances(logs, hidden_pairs, inside=True)
     shown, missing_shown = _distances(logs, _hidden_ever(logs), inside=False)
     return SelfCheck(
         reviewer,
         len(plan.new["show_again"]),
-        len(twice),
-        len(both) - len(twice),
-        statistics.within_sd(differences),
-        statistics.limits_of_agreement(differences).bias,
-        statistics.drift(differences, hours),
-        statistics.wilson(changed, len(twice)),
-        only_once,
+        len(both.units),
+        both.in_bulk,
+        both.own_sd,
+        statistics.limits_of_agreement(both.differences_s).bias,
+        statistics.drift(both.differences_s, hours),
+        statistics.wilson(both.changed, len(both.units)),
+        both.only_once,
         float(np.median(hidden)) if hidden else math.nan,
         float(np.median(shown)) if shown else math.nan,
         statistics.median_difference(hidden, shown),

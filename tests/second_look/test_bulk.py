@@ -218,6 +218,28 @@ def test_nothing_is_accepted_in_bulk_but_what_an_audit_vouches_for(session):
         session.accept_in_bulk(session.queue[3], "FDI", audit._plan.counter)
 
 
+@pytest.mark.parametrize("finished", [True, False], ids=["failed", "not finished"])
+def test_another_code_is_no_way_round_an_audit(session, tmp_path, finished):
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    if finished:
+        look(session, audit, lambda number: 40)
+        assert not audit.finish()["passed"]
+    with start(tmp_path, make_trials(n=80), "r1b") as other:
+        with pytest.raises(
+            DecisionError, match=r"120 of 120 .* an audit of reviewer 'r1' that failed or is not finished"
+        ):
+            plan_bulk(other, RULE, at_most=0.1, expected=0.0)
+        assert not read_logs(tmp_path, "r1b").note("plan audit")
+
+
+def test_an_audit_that_passed_says_nothing_against_another_reviewer_s(session, tmp_path):
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    look(session, audit)
+    audit.finish()
+    with start(tmp_path, make_trials(n=80), "r2") as other:
+        assert len(plan_bulk(other, RULE, at_most=0.1, expected=0.0).lot) == 120
+
+
 def test_a_sealed_version_says_what_the_bulk_is_worth(session, tmp_path):
     assert session.as_version()[1]["bulk"] == []
     audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")

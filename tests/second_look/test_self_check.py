@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from small_reviews import make_trials, mark_all, place_mark, start
 
+from emgreview.cohort.agreement import agreement
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.second_look import plan_self_check, self_check
 from emgreview.tables import read_version
@@ -40,6 +41,25 @@ def test_spread_and_pull_come_back(tmp_path):
     words = str(found)
     assert "Self-check of r1: 60 channel-trials decided twice (30 trials planned to come again)" in words
     assert found.to_dict()["own_sd"]["n"] == 60
+
+
+def test_agreement_tells_each_reviewer_s_own_spread_after_sealing(tmp_path):
+    trials = make_trials(n=40)
+    with start(tmp_path, trials, order="random") as session:
+        plan_self_check(session, seed="s")
+        for trial in session.queue:
+            for channel in session.state(trial).channels:
+                place_mark(session, trial, channel, 8 if session.source(trial) != trial else 0)
+        with start(tmp_path, trials, "r2") as other:
+            mark_all(other, 3)
+        found = agreement(tmp_path, "r1", "r2")
+        assert (found.own_first, found.own_second) == (None, None)
+        session.seal("v1")
+    found = agreement(tmp_path, "r1", "r2")
+    assert found.own_first.value == self_check(tmp_path, "r1").own_sd.value == pytest.approx(0.008 / math.sqrt(2))
+    assert f"Own SD of an onset of r1, from {found.own_first.n} marks made twice: 5.7 ms [" in str(found)
+    assert "Own SD of r2 is not known: no hidden repeats were planned" in str(found)
+    assert found.to_dict()["own_first"]["n"] == found.own_first.n > 20
 
 
 def test_nothing_is_told_before_sealing(tmp_path):

@@ -1,0 +1,57 @@
+"""What one reviewer said twice: the channel-trials of hidden repeats, and the spread of the marks.
+
+twice       the channel-trials decided twice, and how far apart the marks are: Twice
+told        whether that may be told by now
+"""
+
+from typing import NamedTuple
+
+from emgreview.cohort import statistics
+from emgreview.cohort.marks import Logs, Unit
+from emgreview.cohort.statistics import Estimate
+
+PLAN = "plan self-check"
+"""The operation that plans hidden repeats and hidden marks."""
+
+
+class Twice(NamedTuple):
+    """``units`` decided twice by eye; ``in_bulk`` counts those whose first showing was accepted in bulk, which say
+    nothing of the reviewer and are left out; ``differences_s`` second minus first, of ``marked``, those with an onset
+    both times; ``only_once`` counts those with one only once, ``changed`` those in another state."""
+
+    units: tuple[Unit, ...]
+    in_bulk: int
+    marked: tuple[Unit, ...]
+    differences_s: tuple[float, ...]
+    only_once: int
+    changed: int
+
+    @property
+    def own_sd(self) -> Estimate:
+        """SD of one mark about the reviewer's own mean, in seconds."""
+        return statistics.within_sd(self.differences_s)
+
+
+def twice(logs: Logs) -> Twice:
+    """The channel-trials that a reviewer decided in two showings."""
+    first, second = logs.marks(), logs.marks(2)
+    both = [unit for unit, mark in second.items() if mark.reviewed and first.get(unit) and first[unit].reviewed]
+    units = [unit for unit in both if not logs.in_bulk(unit)]
+    onsets = {unit: (first[unit].onset, second[unit].onset) for unit in units}
+    apart = {
+        unit: (b - a) / logs.rates_hz[unit[0]] for unit, (a, b) in onsets.items() if a is not None and b is not None
+    }
+    return Twice(
+        units=tuple(units),
+        in_bulk=len(both) - len(units),
+        marked=tuple(apart),
+        differences_s=tuple(apart.values()),
+        only_once=sum((a is None) != (b is None) for a, b in onsets.values()),
+        changed=sum(first[unit].state != second[unit].state for unit in units),
+    )
+
+
+def told(logs: Logs) -> bool:
+    """Whether a self-check was planned and a version sealed since; before, it could change the review."""
+    plan, sealed = logs.note(PLAN), logs.note("seal")
+    return plan is not None and sealed is not None and sealed.counter > plan.counter
