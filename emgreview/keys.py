@@ -6,11 +6,14 @@ where the hand expects it on every layout. Left hand: decisions; right hand: the
 carry out themselves.
 
     KEYS            the default table of a trial review
+    SETTLE_KEYS     the further keys of an adjudication
     LONG_KEYS       that of the long view; its groups DECIDING need a session
-    key_table       it, for either hand, with changes
+    key_table       a table for either hand, with changes
 """
 
 import dataclasses
+import re
+from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -36,12 +39,27 @@ class Key:
     goes_on: bool = False
     arguments: Mapping[str, Any] = dataclasses.field(default_factory=dict)
 
+    @property
+    def name(self) -> str:
+        """The command, then its argument where it has one: "accept", "confidence sure", "nudge +1 ms", "zoom 0.5"."""
+        return " ".join([self.command, *(_spelt(what, value) for what, value in self.arguments.items())])
 
-def _nudge(code: str, milliseconds: int) -> Key:
+
+def _spelt(what: str, value: Any) -> str:
+    if isinstance(value, str):
+        return value
+    return f"{value * 1000:+g} ms" if what.endswith("_s") else f"{value:g}"
+
+
+def _step(command: str, what: str, code: str, milliseconds: int, *, shift: bool = False) -> Key:
     when = "later" if milliseconds > 0 else "earlier"
-    words = f"mark {abs(milliseconds)} ms {when}"
+    words = f"{what} {abs(milliseconds)} ms {when}" + (", a sample at least" if abs(milliseconds) == 1 else "")
+    button = "" if shift else f"{milliseconds:+d} ms"
     step = {"by_s": milliseconds / 1000}
-    return Key(code, "nudge", words, "The mark", f"{milliseconds:+d} ms", repeat=True, arguments=step)
+    return Key(code, command, words, "The mark", button, shift=shift, repeat=True, arguments=step)
+
+
+_STEPS = (("KeyJ", -10), ("KeyK", -1), ("KeyL", 1), ("Semicolon", 10))
 
 
 KEYS: tuple[Key, ...] = (
@@ -56,14 +74,14 @@ KEYS: tuple[Key, ...] = (
     Key("Digit1", "confidence", "sure of this mark", "Decide", "sure", arguments={"confidence": "sure"}),
     Key("Digit2", "confidence", "fairly sure", "Decide", "fairly", arguments={"confidence": "fairly"}),
     Key("Digit3", "confidence", "unsure", "Decide", "unsure", arguments={"confidence": "unsure"}),
-    _nudge("KeyJ", -10),
-    _nudge("KeyK", -1),
-    _nudge("KeyL", 1),
-    _nudge("Semicolon", 10),
-    Key("KeyM", "to_cursor", "mark to the cursor (adds an onset where there is none)", "The mark", "to cursor"),
-    Key("KeyO", "switch_side", "take the onset or the offset in hand", "The mark", "onset/offset"),
+    *(_step("nudge", "mark", code, by) for code, by in _STEPS),
+    *(_step("cursor", "cursor", code, by, shift=True) for code, by in _STEPS),
+    Key("KeyM", "to_cursor", "mark in hand to the cursor (adds an onset where there is none)", "The mark", "to cursor"),
+    Key(
+        "KeyO", "switch_side", "take the onset or offset in hand, or not before or not after", "The mark", "other side"
+    ),
     Key("KeyI", "next_burst", "take the next burst in hand", "The mark", "next burst"),
-    Key("KeyE", "add", "add a burst at the cursor", "The mark", "add"),
+    Key("KeyE", "add", "add a burst at the cursor; its offset is then in hand", "The mark", "add"),
     Key("KeyR", "remove", "remove the burst in hand", "The mark", "remove"),
     Key("KeyH", "kind", "say what kind of burst it is", "The mark", "kind …"),
     Key("KeyB", "behaviour", "what the person did in this trial", "Trial", "behaviour …"),
@@ -78,7 +96,7 @@ KEYS: tuple[Key, ...] = (
     Key("ArrowLeft", "previous_trial", "previous trial", "Go", repeat=True),
     Key("ArrowDown", "next_channel", "next channel", "Go", repeat=True),
     Key("ArrowUp", "previous_channel", "previous channel", "Go", repeat=True),
-    Key("KeyN", "next_unreviewed", "next trial that is not reviewed", "Go", "next open"),
+    Key("KeyN", "next_unreviewed", "next trial that is not reviewed, of those stepped through", "Go", "next open"),
     Key("Slash", "go_to", "go to a trial by its number", "Go", "trial number …"),
     Key("Backquote", "walk", "choose which trials to step through, and in what order", "Go", "step through …"),
     Key("PageDown", "next_row", "next row of the overview", "Go", repeat=True),
@@ -90,8 +108,8 @@ KEYS: tuple[Key, ...] = (
     Key("Period", "sort", "sort the overview another way", "View", "sort"),
     Key("BracketLeft", "spectrum", "spectrum of burst and rest: show or hide", "View", "spectrum"),
     Key("BracketRight", "smear", "what the envelope makes of a step, at the cursor", "View", "filter smear"),
-    Key("Quote", "listen", "hear what is shown of this channel", "View", "hear"),
-    Key("Backslash", "read_out", "times at the cursor and of marks: show or hide", "View", "read-out"),
+    Key("Quote", "listen", "hear the burst in hand, or what is shown if there is none", "View", "hear"),
+    Key("Backslash", "read_out", "every time in ms, of marks and pointer: show or hide", "View", "read-out"),
     Key("KeyQ", "convention", "the marking convention of this study", "View", "convention", shift=True),
     Key("KeyB", "unblind", "show condition and participant; this is logged", "View", shift=True),
     Key("Slash", "key_card", "this card", "View", shift=True),
@@ -107,36 +125,77 @@ _MIRRORED: Mapping[str, str] = {
 }
 
 
+SETTLE_KEYS: tuple[Key, ...] = (
+    Key(
+        "Space",
+        "settle",
+        "settle this dispute: A, B, both acceptable, or not at all",
+        "Decide",
+        "settle …",
+        goes_on=True,
+    ),
+    Key(
+        "Space", "settle_trial", "the same for what is disputed about the whole trial", "Decide", "trial …", shift=True
+    ),
+)
+"""Further keys of an adjudication."""
+
+_CODES = re.compile(
+    "Key[A-Z]|Digit[0-9]|F[1-9]|F1[0-2]|Arrow(Left|Right|Up|Down)|Page(Up|Down)|Home|End|Insert|Delete|Backspace|Space|"
+    "Enter|Escape|Backquote|Minus|Equal|BracketLeft|BracketRight|Backslash|Semicolon|Quote|Comma|Period|Slash|"
+    "Intl(Backslash|Ro|Yen)"
+)
+"""Codes that a key can have; digits of a number pad count as digits, Tab belongs to the browser."""
+
+
 def key_table(
     hand: Literal["right", "left"] = "right", changes: Mapping[str, str] | None = None, keys: tuple[Key, ...] = KEYS
 ) -> tuple[Key, ...]:
     """The keys to use: for the mark under the right hand, or mirrored for the left, then with changes.
 
-    ``changes`` maps a command to another code ("accept": "Space"), or to "Shift+" and a code. Raises ParameterError
-    where two commands would share a key, UnknownNameError for a command that has none.
+    ``changes`` maps a command to another code ("accept": "Space"), or to "Shift+" and a code. A command with several
+    keys is named with its argument as in :attr:`Key.name`: "nudge +1 ms", "cursor -10 ms", "confidence sure". All
+    changes count together, so two keys can be swapped. Raises ParameterError where two commands would share a key, for
+    a command with several keys that came without its argument, and for a code that no key has; UnknownNameError for a
+    command that has no key.
     """
     if hand not in ("right", "left"):
         raise ParameterError(f"hand came as {hand!r}; allowed: 'right' or 'left', the hand that moves the mark.")
     table = list(keys)
     if hand == "left":
         table = [dataclasses.replace(key, code=_MIRRORED.get(key.code, key.code)) for key in table]
-    for command, place in (changes or {}).items():
-        where = [number for number, key in enumerate(table) if key.command == command]
-        if not where:
-            raise UnknownNameError("command with a key", command, {key.command for key in table})
-        if len(where) > 1:
-            raise ParameterError(f"command {command!r} has {len(where)} keys; only commands with one can be changed.")
+    for name, place in (changes or {}).items():
+        where = _find_key(table, name)
         code, shift = place.removeprefix("Shift+"), place.startswith("Shift+")
-        table[where[0]] = dataclasses.replace(table[where[0]], code=code, shift=shift)
+        if not _CODES.fullmatch(code):
+            raise ParameterError(
+                f"the key for {name!r} came as {place!r}; allowed: the code of a physical key, such as 'KeyK', "
+                "'Digit4', 'Space' or 'Semicolon', with or without 'Shift+' before it."
+            )
+        table[where] = dataclasses.replace(table[where], code=code, shift=shift)
     taken: dict[tuple[str, bool], Key] = {}
     for key in table:
         other = taken.setdefault((key.code, key.shift), key)
         if other is not key:
             raise ParameterError(
-                f"{'Shift+' if key.shift else ''}{key.code} came for both {other.command!r} and {key.command!r}; "
+                f"{'Shift+' if key.shift else ''}{key.code} came for both {other.name!r} and {key.name!r}; "
                 "a key has one command; change one of them."
             )
     return tuple(table)
+
+
+def _find_key(table: list[Key], name: str) -> int:
+    """The place of the one key that has this name, or this command."""
+    places: dict[str, list[int]] = defaultdict(list)
+    for place, key in enumerate(table):
+        for called in {key.name, key.command}:
+            places[called].append(place)
+    if name not in places:
+        raise UnknownNameError("command with a key", name, [key.name for key in table])
+    if len(places[name]) > 1:
+        names = ", ".join(repr(table[place].name) for place in places[name])
+        raise ParameterError(f"command {name!r} came, which has several keys; name one of them: {names}.")
+    return places[name][0]
 
 
 def _kind(code: str, kind: str, button: str) -> tuple[Key, Key]:

@@ -179,7 +179,7 @@ def test_a_blind_card_holds_no_name_response_or_time(tmp_path):
         text = json.dumps(card_of(blind, trial))
         assert "sub-a" not in text
         assert "response" not in {line["kind"] for line in card_of(blind, trial)["lines"]}
-        assert "onset" not in card_of(blind, trial)["channels"][0]["detail"]
+        assert "onset" not in " ".join(card_of(blind, trial)["channels"][0]["detail"].values())
         assert cards.trial_summary(blind, trials, trial)[1] is None
         blind.exclude("did not follow the task", recording="sub-a_task-turn")
         blind.add_cue("sub-a_task-turn", 2.5, "left hand")
@@ -190,6 +190,13 @@ def test_a_blind_card_holds_no_name_response_or_time(tmp_path):
         assert not any(name in json.dumps(card) for name in ("sub-a", "left hand", "40 ms"))
         blind.unblind("review finished")
         assert "sub-a" in json.dumps(card_of(blind, trial))
+
+
+def test_what_is_known_of_a_channel_is_told_with_and_without_times(session):
+    detail = card_of(session, session.queue[0])["channels"][0]["detail"]
+    assert "onset 194 ms" in detail["timed"]
+    assert "onset" not in detail["untimed"]
+    assert all("level 21 dB" in words for words in detail.values())
 
 
 def test_packed_samples_are_within_half_a_step_and_missing_stays_missing():

@@ -3,11 +3,11 @@
 import pytest
 
 from emgreview.errors import ParameterError, UnknownNameError
-from emgreview.keys import KEYS, key_table
+from emgreview.keys import KEYS, LONG_KEYS, SETTLE_KEYS, key_table
 from emgreview.session import COMMANDS
 
 VIEW_COMMANDS = {
-    "nudge", "to_cursor", "switch_side", "next_burst", "same_reasons", "comment_trial", "seal", "next_trial",
+    "nudge", "cursor", "to_cursor", "switch_side", "next_burst", "same_reasons", "comment_trial", "seal", "next_trial",
     "previous_trial", "next_channel", "previous_channel", "next_unreviewed", "go_to", "walk", "next_row",
     "previous_row", "gain_up", "gain_down", "span", "overview", "sort", "spectrum", "smear", "listen", "read_out",
     "convention", "unblind", "key_card",
@@ -43,3 +43,37 @@ def test_changes_are_taken_or_refused_with_the_reason():
         key_table(changes={"acept": "Space"})
     with pytest.raises(ParameterError, match="'right' or 'left'"):
         key_table("both")
+
+
+def test_a_command_with_several_keys_is_changed_by_its_argument():
+    changes = {
+        "nudge +1 ms": "KeyK",
+        "nudge -1 ms": "KeyL",
+        "cursor +1 ms": "Shift+Period",
+        "confidence sure": "Digit7",
+    }
+    places = {key.name: (key.code, key.shift) for key in key_table(changes=changes)}
+    assert (places["nudge +1 ms"], places["nudge -1 ms"]) == (("KeyK", False), ("KeyL", False)), "not swapped"
+    assert (places["cursor +1 ms"], places["confidence sure"]) == (("Period", True), ("Digit7", False))
+    assert places["nudge +10 ms"] == ("Semicolon", False)
+    with pytest.raises(ParameterError, match=r"several keys; name one of them: 'nudge -10 ms', 'nudge -1 ms'"):
+        key_table(changes={"nudge": "KeyK"})
+    with pytest.raises(UnknownNameError, match=r"Did you mean 'nudge \+1 ms'"):
+        key_table(changes={"nudge +11 ms": "KeyK"})
+    assert key_table(changes={"zoom 2": "BracketLeft", "edge 0": "Minus"}, keys=LONG_KEYS)
+
+
+@pytest.mark.parametrize("table", [KEYS, LONG_KEYS, (*SETTLE_KEYS, *KEYS)])
+def test_no_two_keys_have_one_name(table):
+    assert len({key.name for key in table}) == len(table)
+
+
+@pytest.mark.parametrize("code", ["space", "k", "Shift+", "Ctrl+KeyK", "Tab", "Shift+Shift+KeyK"])
+def test_a_code_that_no_key_has_is_refused(code):
+    with pytest.raises(ParameterError, match="code of a physical key"):
+        key_table(changes={"accept": code})
+
+
+def test_the_keys_of_an_adjudication_are_not_taken_away():
+    with pytest.raises(ParameterError, match="Space came for both 'settle' and 'accept'"):
+        key_table(changes={"accept": "Space"}, keys=(*SETTLE_KEYS, *KEYS))

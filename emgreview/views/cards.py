@@ -112,17 +112,27 @@ def _dispute(session: Session, trial: str, channel: str | None) -> dict[str, Any
 
 
 def _candidate(candidate: Candidate, blind: bool) -> dict[str, Any]:
-    if candidate.channel is None:
+    bursts = candidate.channel.standing if candidate.channel else ()
+    return {
+        "letter": candidate.letter,
+        "timed": _candidate_words(candidate, blind),
+        "untimed": _candidate_words(candidate, True),
+        "bursts": [_burst(burst) for burst in bursts],
+    }
+
+
+def _candidate_words(candidate: Candidate, blind: bool) -> str:
+    """What a reviewer decided, in words; without times in a blind review."""
+    channel = candidate.channel
+    if channel is None:
         cue = "" if candidate.cue_s is None or blind else f"cue at {_ms(candidate.cue_s)}"
-        words = candidate.behaviour or cue or "nothing said"
-        return {"letter": candidate.letter, "words": words, "bursts": []}
-    bursts = candidate.channel.standing
-    words = _verdict(candidate.channel)[1]
-    if bursts:
-        words = ", ".join("a burst" if blind else f"onset {_ms(burst.onset_s)}" for burst in bursts)
-        if candidate.channel.signal != "usable":
-            words += f"; {candidate.channel.signal}: {', '.join(candidate.channel.reasons)}"
-    return {"letter": candidate.letter, "words": words, "bursts": [_burst(burst) for burst in bursts]}
+        return candidate.behaviour or cue or "nothing said"
+    if not channel.standing:
+        return _verdict(channel)[1]
+    words = ", ".join("a burst" if blind else f"onset {_ms(burst.onset_s)}" for burst in channel.standing)
+    if channel.signal != "usable":
+        words += f"; {channel.signal}: {', '.join(channel.reasons)}"
+    return words
 
 
 def _title(session: Session, trials: Trials, trial: str, state: TrialState, excluded: str | None) -> str:
@@ -153,7 +163,10 @@ def _channel(
         "reviewed": state.reviewed,
         "sign": sign,
         "words": words,
-        "detail": _detail(state, auto, rest_z, blind, hidden),
+        "detail": {
+            "timed": _detail(state, auto, rest_z, blind, hidden),
+            "untimed": _detail(state, auto, rest_z, True, hidden),
+        },
         "hidden": hidden,
         "comment": state.comment or "",
         "interval_s": None if located else [state.earliest_s, state.latest_s],

@@ -18,7 +18,7 @@ from emgreview import evidence
 from emgreview.annotations.events import BEHAVIOURS, CAUTIONS, KINDS, REASONS, Choice
 from emgreview.keys import Key
 from emgreview.model import Trials
-from emgreview.second_look.adjudication import CHOICES, Adjudication
+from emgreview.second_look.adjudication import CHOICES
 from emgreview.session import Session
 from emgreview.signal.onset import METHODS
 from emgreview.views import packing
@@ -27,20 +27,6 @@ from emgreview.walks import WALKS
 silence(MISSING_RENDERERS, True)  # the traces are painted by our own layer: a figure without renderers is meant
 
 _DIGITS = (*(f"Digit{n}" for n in range(1, 10)), "Digit0", "Minus", "Equal")
-_SETTLE = (
-    Key(
-        "Space",
-        "settle",
-        "settle this dispute: A, B, both acceptable, or not at all",
-        "Decide",
-        "settle …",
-        goes_on=True,
-    ),
-    Key(
-        "Space", "settle_trial", "the same for what is disputed about the whole trial", "Decide", "trial …", shift=True
-    ),
-)
-"""Further keys of an adjudication."""
 
 
 def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
@@ -57,9 +43,7 @@ def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
         "cursor_s": min(0.25, stop / 2),
         "processing": f"{first.processing.words}. Mains is shown, not notched away.",
         "smear": {"time_s": step_s.tolist(), "value": smear.tolist()},
-        "keys": [dataclasses.asdict(key) for key in (*_SETTLE, *keys)]
-        if isinstance(session, Adjudication)
-        else [dataclasses.asdict(key) for key in keys],
+        "keys": [dataclasses.asdict(key) for key in keys],
         "choices": {
             "unusable": choices(REASONS),
             "caution": choices(CAUTIONS),

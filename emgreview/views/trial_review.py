@@ -25,8 +25,9 @@ from panel.custom import Child, JSComponent
 
 from emgreview import evidence
 from emgreview.errors import DecisionError, ParameterError
-from emgreview.keys import Key, key_table
+from emgreview.keys import KEYS, SETTLE_KEYS, Key, key_table
 from emgreview.model import Trials
+from emgreview.second_look.adjudication import Adjudication
 from emgreview.session import Session
 from emgreview.views import cards, host, packing, setting
 from emgreview.views.wire import Wire
@@ -43,6 +44,7 @@ _MODULES = (
     "keys.js",
     "screen.js",
     "hand.js",
+    "pointer.js",
     "review.js",
 )  # one scope, in order
 _FEW = 20
@@ -72,11 +74,12 @@ def review(
     if break_after_min is not None and not break_after_min > 0:
         raise ParameterError(f"break_after_min came as {break_after_min!r}; allowed: minutes above 0, None for never.")
     host.prepare()
+    table = key_table(hand, keys, (*SETTLE_KEYS, *KEYS) if isinstance(session, Adjudication) else KEYS)
     options = {"plausible_s": plausible_s, "break_after_min": break_after_min}
     former = _SCREENS.pop(session, None)
     if former is not None:
         former.retire()
-    _SCREENS[session] = made = TrialReview(session, key_table(hand, keys), options)
+    _SCREENS[session] = made = TrialReview(session, table, options)
     return made
 
 

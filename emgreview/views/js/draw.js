@@ -137,7 +137,7 @@ function plate(ctx, text, x, y, colours, align = "left", ink = colours.ink) {
 
 /** Everything around the traces: called at every paint, cheap. `scene` is documented where it is made (review.js). */
 function draw_trial(ctx, scene, traces_image, width, height) {
-  const {setup, card, look, focus_row, mark, cursor_s, trial, typical} = scene
+  const {setup, card, look, focus_row, mark, cursor_s, hover_s, trial, typical} = scene
   const colours = PALETTES[look.theme]
   const [x0, x1] = look.range
   const px = (s) => ((s - x0) / (x1 - x0)) * width
@@ -163,17 +163,6 @@ function draw_trial(ctx, scene, traces_image, width, height) {
     if (auto.low_s != null) {
       ctx.fillStyle = colours.interval
       ctx.fillRect(px(auto.low_s), band.top + 1, Math.max(2, px(auto.high_s) - px(auto.low_s)), band.height - 2)
-    }
-    if (channel.interval_s) {
-      const ends = band.row === focus_row && mark.at_s != null
-        ? {earliest: [mark.at_s, channel.interval_s[1]], latest: [channel.interval_s[0], mark.at_s]}[mark.side] : null
-      const [a, b] = (ends ?? channel.interval_s).map(px)
-      ctx.strokeStyle = colours.onset
-      ctx.setLineDash([2, 3])
-      ctx.strokeRect(a, band.top + 3, b - a, band.height - 6)
-      ctx.setLineDash([])
-      plate(ctx, "not before", a - 3, band.top + band.height - 6, colours, "right", colours.onset)
-      plate(ctx, "not after", b + 3, band.top + band.height - 6, colours, "left", colours.onset)
     }
   }
   ctx.drawImage(traces_image, 0, 0, width, height)
@@ -218,6 +207,7 @@ function draw_trial(ctx, scene, traces_image, width, height) {
       state.reviewed ? colours.ink : colours.faint)
     ctx.font = `${px_font}px system-ui, sans-serif`
     draw_scale_bar(ctx, band, channel, trial.full_scale[band.row] / look.gain, colours)
+    if (state.interval_s) draw_interval(ctx, band, state.interval_s, band.row === focus_row ? mark : {}, px, colours)
     draw_marks(ctx, band, state, band.row === focus_row, mark, px, width, colours, px_font)
   }
 
@@ -230,18 +220,25 @@ function draw_trial(ctx, scene, traces_image, width, height) {
     edge = left + wide
   }
 
-  if (cursor_s != null && cursor_s >= x0 && cursor_s <= x1) {
-    const x = Math.round(px(cursor_s)) + 0.5
-    ctx.strokeStyle = colours.faint
-    ctx.setLineDash([1, 2])
+  const upright = (s, words, low) => {
+    if (s < x0 || s > x1) return
+    const x = Math.round(px(s)) + 0.5
     ctx.beginPath()
     ctx.moveTo(x, 0)
     ctx.lineTo(x, height)
     ctx.stroke()
-    ctx.setLineDash([])
-    if (look.read_out) plate(ctx, `${(cursor_s * 1000).toFixed(0)} ms`, Math.min(x + 3, width - 60), height - 6, colours)
-    if (look.smear) draw_smear(ctx, setup.smear, cursor_s, here, px, colours)
+    if (words) plate(ctx, words, Math.min(x + 6, width - ctx.measureText(words).width - 3), height - low, colours)
   }
+  const time = (s) => (look.read_out ? `${(s * 1000).toFixed(0)} ms` : "")
+  ctx.strokeStyle = ctx.fillStyle = colours.faint
+  ctx.lineWidth = 1
+  upright(cursor_s, `cursor ${time(cursor_s)}`.trim(), 6)
+  if (look.smear) draw_smear(ctx, setup.smear, cursor_s, here, px, colours)
+  if (hover_s == null) return
+  ctx.strokeStyle = colours.faint
+  ctx.setLineDash([1, 2])
+  upright(hover_s, time(hover_s), px_font + 12)
+  ctx.setLineDash([])
 }
 
 /** The window in which the study expects responses: a bar at the foot between two dotted lines, with its word. */
@@ -292,6 +289,23 @@ function draw_scale_bar(ctx, band, channel, full, colours) {
   ctx.stroke()
   const text = channel.unit_label === "arbitrary units" ? `${value} (arbitrary)` : `${value} ${channel.unit_label}`
   plate(ctx, text, 14, bottom - long / 2 + 4, colours)
+}
+
+/** Where an onset that cannot be located lies: a box, the edge in hand thick. */
+function draw_interval(ctx, band, [from, to], {side, at_s}, px, colours) {
+  const edges = {earliest: side === "earliest" ? at_s ?? from : from, latest: side === "latest" ? at_s ?? to : to}
+  const [a, b] = [px(edges.earliest), px(edges.latest)]
+  ctx.strokeStyle = colours.onset
+  ctx.lineWidth = 1
+  ctx.setLineDash([2, 3])
+  ctx.strokeRect(a, band.top + 3, b - a, band.height - 6)
+  ctx.setLineDash([])
+  if (edges[side] != null) {
+    ctx.fillStyle = colours.onset
+    ctx.fillRect(px(edges[side]) - 1.5, band.top + 3, 3, band.height - 6)
+  }
+  plate(ctx, SIDE_WORDS.earliest, a - 4, band.top + band.height - 6, colours, "right", colours.onset)
+  plate(ctx, SIDE_WORDS.latest, b + 4, band.top + band.height - 6, colours, "left", colours.onset)
 }
 
 /** Marks differ by side of their flag, line style and word, not by colour alone. */

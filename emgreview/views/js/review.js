@@ -1,6 +1,9 @@
 // The review of trials: puts layer, store, keys, hand and screen together. Loaded by Panel: `render` makes the element.
 // One file, over 400 lines: its commands share what is on the screen, and are read together with the key table.
 
+const HEARD_AROUND_S = 0.1 // what is heard before and after the burst in hand
+const HEARD_S = 0.5 // of a burst without an offset
+
 export function render({model, view}) {
   const setup = JSON.parse(model.setup)
   const store = make_store(model, setup)
@@ -14,12 +17,8 @@ export function render({model, view}) {
   const began = performance.now()
   const paces = [] // times at which a channel was closed
   let layer = null
-  let index = setup.where // the trial on the screen, its channel, and the mark in hand
+  let index = setup.where // the trial on the screen, and its channel
   let row = 0
-  let mark = {burst: null, side: "onset", at_s: null}
-  let cursor_s = setup.cursor_s
-  let nudged = 0 // timer of a nudge that is not yet sent
-  let adding = null // {index, row, known}: an added burst whose id is not yet known
   let awaited = true // the trial on the screen has not arrived since it was gone to
   let walk = null // {words, indices, at}: the trials stepped through, null = all
   let gain = 1
@@ -35,17 +34,16 @@ export function render({model, view}) {
 
   const card = () => store.cards.get(index)
   const here = () => card()?.channels[row]
-  const burst_here = () => here()?.bursts.find((burst) => burst.id === mark.burst)
   const loaded = () => store.trials.has(index) && store.cards.has(index)
   const label = (r) => setup.channels[r].label
   const ms = (s) => `${(s * 1000).toFixed(0)} ms`
   const theme = () => (document.body.dataset.jpThemeLight === "false" ||
     document.documentElement.matches("[data-theme=dark], .dark") ? "dark" : "light")
-  const snap = (s) => Math.round(s * setup.rate_hz) / setup.rate_hz
+  const times_shown = () => read_out && !blind
 
   // --- painting ---------------------------------------------------------------------------------------------------
 
-  const look_now = () => ({range: layer.range(), gain, theme: theme(), read_out: read_out && !blind, smear, blind,
+  const look_now = () => ({range: layer.range(), gain, theme: theme(), read_out: times_shown(), smear, blind,
     font_px: 0.6875 * parseFloat(getComputedStyle(document.documentElement).fontSize)})
 
   function traces_image(i, size, look) {
@@ -78,8 +76,8 @@ export function render({model, view}) {
       return
     }
     const look = look_now()
-    const scene = {setup, trial: store.trials.get(index), card: card(), look, focus_row: row, mark, cursor_s,
-      typical: blind ? new Map() : store.typical}
+    const scene = {setup, trial: store.trials.get(index), card: card(), look, focus_row: row,
+      mark: hand.mark, cursor_s: hand.cursor_s, hover_s: hand.hover_s, typical: blind ? new Map() : store.typical}
     draw_trial(ctx, scene, traces_image(index, size, look), size.width, size.height)
     const differs = []
     if (gain !== 1) differs.push(`gain × ${gain}`)
@@ -90,6 +88,7 @@ export function render({model, view}) {
     screen.differs.hidden = !differs.length
     screen.text(screen.differs, `differs from the usual view: ${differs.join(", ")}`)
     root.dataset.painted = String(index)
+    root.dataset.cursor = String(hand.cursor_s)
   }
 
   function paint_overview() {
@@ -120,8 +119,6 @@ export function render({model, view}) {
 
   function refresh_words() {
     const now = card()
-    const burst = burst_here()
-    const held_s = mark.at_s ?? burst?.[`${mark.side}_s`]
     screen.text(screen.title, `Trial ${index + 1} of ${setup.n_trials}` + (now?.title ? ` · ${now.title}` : ""))
     screen.progress.value = progress[1] ? progress[0] / progress[1] : 0
     screen.text(screen.counted, `${progress[0]} of ${progress[1]} channel-trials reviewed${pace_words()}`)
@@ -144,10 +141,14 @@ export function render({model, view}) {
       screen.rows[r].dataset.asked = String(state?.asked ?? true)
     })
     const disputed = [["channel", here()?.dispute], ["trial", now?.dispute]].filter(([, dispute]) => dispute)
-    screen.text(screen.detail, [here()?.detail ?? "", ...(here()?.notes ?? []), ...(now?.notes ?? []), ...disputed.map(([what, {why, settled, candidates}]) =>
-      `Disputed (${what}): ${why}. ${candidates.map((c) => `${c.letter}: ${c.words}`).join("; ")}${settled ? ` — ${settled}` : ""}`)]
+    const said = times_shown() ? "timed" : "untimed"
+    const unplaced = hand.burst() && hand.held_s == null ? `${hand.mark.side} in hand, not yet placed` : ""
+    screen.text(screen.detail, [here()?.detail[said], unplaced, ...(here()?.notes ?? []),
+      ...(now?.notes ?? []), ...disputed.map(([what, {why, settled, candidates}]) =>
+      `Disputed (${what}): ${why}. ${candidates.map((c) => `${c.letter}: ${c[said]}`).join("; ")}${settled ? ` — ${settled}` : ""}`)]
       .filter(Boolean).join("\n"))
-    const in_hand = held_s == null ? "" : `, ${mark.side} in hand${blind ? "" : ` at ${ms(held_s)}`}`
+    const in_hand = hand.held_s == null ? unplaced && `, ${unplaced}`
+      : `, ${SIDE_WORDS[hand.mark.side]} in hand${times_shown() ? ` at ${ms(hand.held_s)}` : ""}`
     screen.text(screen.live, `${here()?.words ?? "loading"}, ${label(row)}, trial ${index + 1} of ${setup.n_trials}${in_hand}`)
   }
 
@@ -185,25 +186,9 @@ export function render({model, view}) {
     return out
   }
 
-  /** Take a mark of the present channel in hand: the one that was, else its response. */
-  function select_mark() {
-    const bursts = here()?.bursts ?? []
-    if (adding?.index === index && adding.row === row) {
-      const added = bursts.find((burst) => !adding.known.includes(burst.id))
-      if (added) {
-        adding = null
-        mark = {burst: added.id, side: "onset", at_s: null}
-        return
-      }
-    }
-    const kept = bursts.find((burst) => burst.id === mark.burst)
-    const burst = kept ?? bursts.find((b) => b.kind === "response") ?? bursts[0]
-    mark = {burst: burst?.id ?? null, side: kept ? mark.side : "onset", at_s: null}
-  }
-
   /** Leave what is in hand: a nudge is sent, a form closed, a drag dropped. */
   function leave() {
-    flush_nudge()
+    hand.flush()
     pointer.let_go()
     screen.close()
   }
@@ -213,8 +198,8 @@ export function render({model, view}) {
     index = Math.max(0, Math.min(setup.n_trials - 1, i))
     awaited = !loaded()
     row = r ?? first_open(index) ?? emg_rows[0]
-    mark = {burst: null, side: "onset", at_s: null}
-    select_mark()
+    hand.let_go()
+    hand.select()
     if (walk?.indices.includes(index)) walk.at = walk.indices.indexOf(index)
     refresh()
   }
@@ -251,12 +236,15 @@ export function render({model, view}) {
     else refresh()
   }
 
+  /** The next trial that is open, of those stepped through, from the present one around to it. */
   function next_open_trial() {
-    for (let k = 1; k <= setup.n_trials; k++) {
-      const i = (index + k) % setup.n_trials
-      if (store.summaries[i][2].some((channel) => !channel[4]) && !store.pending.some((d) => d.index === i)) return show(i)
-    }
-    screen.pass_notice("No trial is left unreviewed.")
+    const indices = walk?.indices ?? store.summaries.map((_, i) => i)
+    const at = indices.indexOf(index)
+    const next = [...indices.slice(at + 1), ...indices.slice(0, at + 1)].find((i) =>
+      store.summaries[i][2].some((channel) => !channel[4]) && !store.pending.some((d) => d.index === i))
+    if (next != null) show(next)
+    else screen.pass_notice(walk ? `No trial is left unreviewed of those stepped through: ${walk.words}.`
+      : "No trial is left unreviewed.")
   }
 
   // --- deciding --------------------------------------------------------------------------------------------------
@@ -264,7 +252,7 @@ export function render({model, view}) {
   const visible = () => {
     const [x0, x1] = layer ? layer.range() : setup.spans[0]
     return {gain, span_s: [Number(x0.toFixed(4)), Number(x1.toFixed(4))], automatic: !here()?.hidden,
-      read_out: read_out && !blind, overview: !screen.overview.hidden, response: !blind,
+      read_out: times_shown(), overview: !screen.overview.hidden, response: !blind,
       typical: !blind && store.typical.has(`${store.trials.get(index)?.recording}|${row}`),
       spectrum: !screen.spectrum.hidden, smear}
   }
@@ -295,42 +283,24 @@ export function render({model, view}) {
     return true
   }
 
-  function flush_nudge() {
-    if (!nudged) return
-    clearTimeout(nudged)
-    nudged = 0
-    send_mark()
-  }
-
-  function send_mark() {
-    if (mark.at_s == null || !loaded() || store.stopped) {
-      mark.at_s = null
-      return
-    }
-    const [command, args] = put_mark(here(), mark)
-    decide(command, args)
-    mark = mark.burst ? {...mark, at_s: null} : {burst: null, side: "onset", at_s: null}
-  }
-
-  function nudge(by_s) {
-    const at = mark.at_s ?? marks_of(here() ?? {bursts: []}).find((m) => m.burst === mark.burst && m.side === mark.side)?.s
-    if (at == null) {
-      screen.pass_notice(`There is no ${mark.side} to move here: point at one and press the key for adding it.`)
-      return
-    }
-    mark.at_s = snap(at + by_s)
-    clearTimeout(nudged)
-    nudged = setTimeout(() => { flush_nudge(); refresh() }, 300)
-    refresh()
-  }
-
-  function add() {
-    if (store.pending.some((d) => d.command === "add" && d.index === index && d.channel === label(row))) return
-    const known = (here()?.bursts ?? []).map((burst) => burst.id)
-    if (decide("add", {onset_s: snap(cursor_s)})) adding = {index, row, known}
-  }
+  const hand = make_hand(setup, {
+    channel: () => (loaded() ? here() : null),
+    place: () => ({index, row}),
+    range: () => layer.range(),
+    adding: () => store.pending.some((d) => d.command === "add" && d.index === index && d.channel === label(row)),
+    stopped: () => store.stopped,
+    decide,
+    notice: screen.pass_notice,
+    refuse(words) {
+      screen.show_notice(`Trial ${index + 1}, ${label(row)}: not taken: ${words}`)
+      refresh()
+    },
+    refresh,
+    redraw: () => layer.redraw(),
+  })
 
   const commands = {
+    ...hand.commands,
     next_trial: () => step_trial(1),
     previous_trial: () => step_trial(-1),
     next_row: () => step_row(1),
@@ -349,7 +319,9 @@ export function render({model, view}) {
     read_out: () => { read_out = !read_out; refresh() },
     spectrum: () => { screen.spectrum.hidden = !screen.spectrum.hidden; spectrum_for = ""; refresh() },
     listen: () => {
-      const [start_s, stop_s] = layer.range()
+      const burst = hand.burst()
+      const [start_s, stop_s] = burst ? [burst.onset_s - HEARD_AROUND_S,
+        (burst.offset_s ?? burst.onset_s + HEARD_S) + HEARD_AROUND_S] : layer.range()
       listened += 1
       store.ask("listen", {n: listened, index, channel: label(row), start_s, stop_s})
     },
@@ -368,31 +340,18 @@ export function render({model, view}) {
       refresh()
     },
     key_card: () => screen.toggle_card(),
-    switch_side: () => { mark = {...mark, side: mark.side === "onset" ? "offset" : "onset", at_s: null}; refresh() },
-    next_burst: () => {
-      const ids = (here()?.bursts ?? []).map((burst) => burst.id)
-      if (ids.length) mark = {burst: ids[(ids.indexOf(mark.burst) + 1) % ids.length], side: "onset", at_s: null}
-      refresh()
-    },
-    nudge: ({arguments: {by_s}}) => nudge(by_s),
-    to_cursor: () => {
-      if (!burst_here()) return add()
-      mark.at_s = snap(cursor_s)
-      send_mark()
-      refresh()
-    },
-    add,
-    remove: () => decide("remove", {burst: mark.burst}),
-    confidence: ({arguments: {confidence}}) => decide("confidence", {confidence, burst: mark.burst}),
     not_locatable: () => {
-      const auto = here()?.automatic ?? {}
-      const ends = [auto.low_s ?? cursor_s - 0.05, auto.high_s ?? cursor_s + 0.05]
-      const take = (a, b) => decide("not_locatable", {earliest_s: snap(Math.min(a, b)), latest_s: snap(Math.max(a, b))})
-      if (blind) return take(...ends) // without numbers: the edges can be dragged
+      if (!loaded()) return screen.pass_notice(`Trial ${index + 1} is not here yet: no decision was taken.`)
+      const ends = hand.interval()
+      if (!times_shown()) { // no numbers: its edges are moved by key or mouse
+        if (here().interval_s) screen.pass_notice("It is not locatable already: move its edges, not before and not after.")
+        else hand.put_interval(ends)
+        return
+      }
+      const [a, b] = ends.map((s) => Number((s * 1000).toFixed(2)))
       screen.ask("Present, but the onset cannot be located. Times from the cue, in ms:",
-        [{name: "a", words: "not before", type: "number", value: (ends[0] * 1000).toFixed(0)},
-          {name: "b", words: "not after", type: "number", value: (ends[1] * 1000).toFixed(0)}],
-        ({a, b}) => take(a / 1000, b / 1000) && void setTimeout(go_on))
+        [{name: "a", words: "not before", type: "number", value: a}, {name: "b", words: "not after", type: "number", value: b}],
+        (said) => hand.put_interval([said.a / 1000, said.b / 1000]) && go_on())
     },
     unusable: () => reasons("unusable", "Why is this signal unusable?"),
     caution: () => reasons("caution", "What calls for caution here?"),
@@ -405,7 +364,7 @@ export function render({model, view}) {
     behaviour: () => screen.choose("What did the person do in this trial?", setup.choices.behaviour, false,
       ([word]) => decide("behaviour", {behaviour: word})),
     kind: () => screen.choose("What kind of burst is this?", setup.choices.kind, false,
-      ([word]) => decide("kind", {kind: word, burst: mark.burst})),
+      ([word]) => decide("kind", {kind: word, burst: hand.mark.burst})),
     comment: () => screen.ask("Comment on this channel (no names of people):",
       [{name: "text", words: "", value: here()?.comment ?? ""}], ({text}) => decide("comment", {text})),
     comment_trial: () => screen.ask("Comment on the whole trial (no names of people):",
@@ -424,7 +383,7 @@ export function render({model, view}) {
 
   function settle(dispute, channel) {
     if (!dispute) return screen.pass_notice("Nothing is disputed here.")
-    const words = dispute.candidates.map(({letter, words}) => `${letter}: ${words}`).join("; ")
+    const words = dispute.candidates.map((c) => `${c.letter}: ${c[times_shown() ? "timed" : "untimed"]}`).join("; ")
     screen.choose(`${dispute.why}. ${words}. Which stands?`, setup.choices.settle, false, ([choice]) =>
       decide("settle", {choice}, channel) && channel && go_on())
   }
@@ -450,7 +409,7 @@ export function render({model, view}) {
   }
 
   function ask_spectrum() {
-    const burst = burst_here()
+    const burst = hand.burst()
     const wanted = `${index}|${row}|${burst?.onset_s}|${burst?.offset_s}`
     if (wanted === spectrum_for) return
     spectrum_for = wanted
@@ -467,40 +426,19 @@ export function render({model, view}) {
     if (pressed && screen.card_open) return screen.card_key(key, pressed)
     if (!key.command) return
     screen.close()
-    if (key.command !== "nudge") flush_nudge()
+    if (key.command !== "nudge") hand.flush()
     if (commands[key.command]) return commands[key.command](key)
     if (decide(key.command, key.arguments ?? {}) && closing.has(key.command)) go_on()
     else refresh()
   }
 
-  const pointer = listen_to_pointer(screen.picture, {
+  const pointer = listen_to_pointer(screen.picture, hand, {
     layer: () => layer,
     bands: (height) => lay_bands(setup, height, layer ? look_now().font_px : 11),
     channel: (r) => (loaded() ? card().channels[r] : null),
-    point(seconds, r) {
-      cursor_s = seconds
-      if (r != null) {
-        root.focus()
-        if (r !== row || screen.form_key) show(index, r)
-      }
-      layer.redraw()
-    },
-    take(r, {burst, side}) {
-      mark = {burst, side, at_s: null}
-      refresh()
-    },
-    hold(at_s) {
-      mark.at_s = snap(at_s)
-      cursor_s = mark.at_s
-      layer.redraw()
-    },
-    put() {
-      send_mark()
-      refresh()
-    },
-    drop() {
-      mark.at_s = null
-      refresh()
+    face(r) {
+      root.focus()
+      if (r !== row || screen.form_key) show(index, r)
     },
   })
 
@@ -534,7 +472,8 @@ export function render({model, view}) {
     if (what.refusal) {
       const {decision, words} = what.refusal
       const place = decision ? `Trial ${decision.index + 1}, ${decision.channel ?? "whole trial"}: ` : ""
-      mark.at_s = null
+      if (decision?.command === "add") hand.forget_added()
+      hand.drop()
       store.renew(decision ? [decision.index] : [index])
       if (decision && decision.index !== index && !store.pending.length) show(decision.index)
       screen.show_notice(`${place}not taken: ${words}`)
@@ -549,8 +488,8 @@ export function render({model, view}) {
       awaited = false
       row = first_open(index) ?? row
     }
-    if ((what.trials?.includes(index) || what.cards?.some((c) => c.index === index)) && !nudged && !pointer.dragging) {
-      select_mark()
+    if ((what.trials?.includes(index) || what.cards?.some((c) => c.index === index)) && !hand.nudged && !pointer.dragging) {
+      hand.select()
     }
     refresh()
   })

@@ -1,0 +1,192 @@
+"""Marks and cursor by mouse alone and by keys alone, in JupyterLab; what is in the log afterwards is what was meant."""
+
+import json
+import re
+
+import pytest
+from small_study import RATE_HZ
+from test_review import BLIND, CANVAS_BOX, SHOW, Screen, events, open_in_lab, operations, working
+
+__all__ = ["working"]
+CUE = 4000  # sample of the first one
+
+
+class Picture:
+    """Places on the picture of a screen: times across, EMG channels down."""
+
+    def __init__(self, page, channels: int = 3, auxiliary: int = 1):
+        self.page = page
+        self.box = page.evaluate(CANVAS_BOX)
+        self.unit = (self.box["height"] - 18) / (channels + 0.55 * auxiliary)
+
+    def at(self, seconds: float, row: int) -> tuple[int, int]:
+        """A whole pixel: what a real mouse points at."""
+        box = self.box
+        x = box["left"] + (seconds - box["x0"]) / (box["x1"] - box["x0"]) * box["width"]
+        return round(x), round(box["top"] + 18 + (row + 0.6) * self.unit)
+
+    def sample(self, seconds: float) -> int:
+        """The sample, from the cue, that a click there means."""
+        box = self.box
+        across = (self.at(seconds, 0)[0] - box["left"]) / box["width"]
+        return round((box["x0"] + across * (box["x1"] - box["x0"])) * RATE_HZ)
+
+    def click(self, seconds: float, row: int):
+        self.page.mouse.click(*self.at(seconds, row))
+
+    def double_click(self, seconds: float, row: int):
+        self.page.mouse.dblclick(*self.at(seconds, row))
+
+
+def cursor_of(screen: Screen) -> int:
+    return round(float(screen.root.get_attribute("data-cursor")) * RATE_HZ)
+
+
+def the_last(folder, operation: str) -> dict:
+    """What the last event, which must be this operation, left behind."""
+    event = events(folder)[-1]
+    assert event["operation"] == operation
+    return event["new"]
+
+
+def added_to(folder, operation: str) -> tuple[int, int | None]:
+    """Onset and offset of the one added burst after the last event, in samples from the first cue."""
+    (burst,) = [burst for burst in the_last(folder, operation)["bursts"].values() if burst["origin"] == "added"]
+    return burst["onset"] - CUE, burst["offset"] and burst["offset"] - CUE
+
+
+def test_marks_are_placed_and_added_by_mouse_where_one_clicked(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    picture = Picture(page)
+    picture.click(1.0, 2)
+    assert cursor_of(screen) == picture.sample(1.0)
+    assert screen.root.locator(".row").nth(2).get_attribute("aria-current") == "true"
+    page.mouse.move(*picture.at(-0.5, 1), steps=8)  # hovering sets nothing
+    assert cursor_of(screen) == picture.sample(1.0)
+    screen.root.locator("[data-command=add]").click()  # the way there crosses the picture
+    screen.settle()
+    assert added_to(working.folder, "add") == (picture.sample(1.0), None)
+    assert "offset in hand, not yet placed" in screen.root.locator(".detail").inner_text()
+    picture.click(1.25, 2)
+    screen.root.locator("[data-command=to_cursor]").click()
+    screen.settle()
+    assert added_to(working.folder, "move") == (picture.sample(1.0), picture.sample(1.25))
+
+    picture.double_click(0.0, 0)  # another channel: the onset of its response is in hand
+    screen.settle()
+    assert the_last(working.folder, "move")["bursts"]["response"]["onset"] - CUE == picture.sample(0.0)
+    screen.root.locator("[data-command=remove]").click()
+    screen.settle()
+    picture.double_click(0.1, 0)  # none is left: an onset is added
+    screen.settle()
+    assert added_to(working.folder, "add") == (picture.sample(0.1), None)
+
+
+def test_a_press_that_pans_sets_no_cursor(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    picture = Picture(page)
+    before = cursor_of(screen)
+    page.mouse.move(*picture.at(1.0, 1))
+    page.mouse.down()
+    page.mouse.move(*picture.at(0.7, 1), steps=5)
+    page.mouse.up()
+    assert cursor_of(screen) == before
+    assert "time span moved" in screen.root.locator(".differs").inner_text()
+
+
+def test_bursts_and_offsets_are_placed_by_keys_alone(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    screen.press("r", *["Shift+Semicolon"] * 6, "Shift+KeyJ", "Shift+KeyL", "Shift+KeyL", "Shift+KeyK")
+    assert cursor_of(screen) == 602  # from 0.25 s: 50 ms and 1 ms later
+    screen.press("e")
+    screen.settle()
+    screen.press("l")
+    assert "no offset yet" in screen.root.locator(".notice").inner_text()
+    screen.press(*["Shift+Semicolon"] * 12, "m")
+    screen.settle()
+    screen.press("l", "o", "k", "k")  # the offset 1 ms later, then the onset 2 ms earlier
+    screen.settle()
+    assert operations(working.folder)[1:] == ["remove", "add", "move", "move", "move"]
+    assert added_to(working.folder, "move") == (602 - 4, 602 + 240 + 2)
+
+    screen.press("o", *["Shift+KeyJ"] * 15, "m")  # the offset before the onset
+    said = screen.root.locator(".notice").inner_text()
+    assert "Trial 1, biceps: not taken: the offset would not come after its onset" in said
+    screen.settle()
+    assert len(operations(working.folder)) == 6
+
+
+SLOW = """import small_study, emgreview as er
+fast = small_study.recording("sub-a_task-turn", 1)
+markers = [er.Marker(marker.sample // 4, marker.label) for marker in fast.markers]
+x, labels = fast.values()[:, ::4], fast.labels
+slow = er.Recording.from_array(x, 500.0, labels=labels, channels=fast.channels, markers=markers, name=fast.name)
+trials = er.cut_trials(slow, cue="go", before_s=1.0, after_s=1.5, processing=er.Processing(high_hz=200.0))
+session = er.open_review(trials, "review", reviewer="r1")"""
+
+
+def test_a_nudge_moves_a_sample_at_least(page, working):
+    screen = open_in_lab(page, working, SLOW, SHOW)
+    screen.focus()
+    screen.press("l")
+    screen.settle()
+    burst = the_last(working.folder, "move")["bursts"]["response"]
+    assert burst["onset"] - burst["automatic"]["onset"] == 1
+    screen.press("k", "k")
+    screen.settle()
+    burst = the_last(working.folder, "move")["bursts"]["response"]
+    assert burst["onset"] - burst["automatic"]["onset"] == -1
+
+
+def test_a_hidden_read_out_hides_every_time_and_the_log_says_so(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    shown = [screen.root.locator(place) for place in (".detail", ".live")]
+    assert all(" ms" in place.text_content() for place in shown)
+    screen.press("Backslash", "l")
+    words = [re.sub("± [0-9]+ ms", "", place.text_content()) for place in shown]  # a width says nothing of a time
+    assert not [said for said in words if " ms" in said]
+    screen.press("w")  # without a form of numbers
+    assert screen.root.locator(".form").is_hidden()
+    screen.settle()
+    assert events(working.folder)[-1]["operation"] == "not locatable"
+    assert [event["visible"]["read_out"] for event in events(working.folder)[1:]] == [False, False]
+    screen.press("Backslash")
+    assert " ms" in shown[0].text_content()
+
+
+@pytest.mark.parametrize("blind", [False, True])
+def test_an_interval_is_placed_and_moved_by_keys_alone(page, working, blind):
+    screen = open_in_lab(page, working, *([BLIND, SHOW] if blind else []))
+    screen.focus()
+    screen.press("w") if blind else screen.press("w", "Enter", "ArrowUp")  # the form goes on to the next channel
+    screen.settle()
+    ends = interval_of(working.folder)
+    screen.press("k", "k", "Semicolon", "o", "Semicolon")  # not before 8 ms later, not after 10 ms later
+    screen.settle()
+    moved = interval_of(working.folder)
+    assert [after - before for before, after in zip(ends, moved, strict=True)] == [16, 20]
+    if not blind:
+        screen.press("w")  # starts from the interval as it is now
+        shown = [float(box.input_value()) for box in screen.root.locator(".form input").all()]
+        assert [round(ms * 2) for ms in shown] == moved
+        screen.press("Escape")
+    screen.press("w") if blind else None
+    screen.press(*["Shift+Semicolon"] * 30, "m")  # not after to the cursor
+    screen.settle()
+    assert interval_of(working.folder) == [moved[0], cursor_of(screen)]
+    screen.press("f")
+    screen.settle()
+    assert screen.states()[0] == "not locatable" or blind
+
+
+def interval_of(folder) -> list[int]:
+    """Not before and not after of the last such decision, in samples from its trial's cue."""
+    logs = (folder / "review" / "logs").rglob("*.jsonl")
+    found = [json.loads(line) for log in logs for line in log.read_text().splitlines()]
+    last = max((event for event in found if event["operation"] == "not locatable"), key=lambda event: event["counter"])
+    cue = int(last["subject"]["trial"].split("/")[-1])
+    return [last["new"][end] - cue for end in ("earliest", "latest")]
