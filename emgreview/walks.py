@@ -2,7 +2,9 @@
 
 WALKS           their names, in the words people read
 walk            the trials of one
-differing       where another method says something else
+audited         the channels of a bulk audit that are left to look at
+behaving        trials in which the person did one thing
+Comparison      where two methods say something else, found a little at a time
 disagreeing     where another reviewer does
 """
 
@@ -12,10 +14,11 @@ from math import inf, isfinite
 
 from emgreview.annotations.state import ChannelState, TrialState
 from emgreview.cohort.merging import merge_reviews
-from emgreview.errors import UnknownNameError
-from emgreview.model import to_sample
+from emgreview.errors import ParameterError, UnknownNameError
+from emgreview.model import Trials, to_sample
+from emgreview.second_look.bulk import bulk_audit
 from emgreview.session import Session
-from emgreview.signal.onset import estimate_onsets
+from emgreview.signal.onset import METHODS, estimate_onsets
 
 Ids = tuple[str, ...]
 
@@ -45,6 +48,12 @@ def _shuffled(session: Session) -> Ids:
     return tuple(ids)
 
 
+AUDIT = "left of the bulk audit"
+"""The walk through the channels of a bulk audit that are still open."""
+
+OWN = "as proposed"
+"""In place of a method's name: what this review proposes, whatever found it."""
+
 WALKS: Mapping[str, Callable[[Session], Ids]] = {
     "all trials, in the order of the review": lambda session: session.queue,
     "not yet reviewed": _where(lambda state: not state.reviewed),
@@ -62,6 +71,8 @@ WALKS: Mapping[str, Callable[[Session], Ids]] = {
     "unsure": _any_channel(
         lambda channel: "unsure" in (channel.confidence, *(burst.confidence for burst in channel.bursts.values()))
     ),
+    "reviewed": _where(lambda state: state.reviewed),
+    AUDIT: lambda session: tuple(audited(session)),
 }
 """Walks that need no number, by the words they are chosen by."""
 
@@ -73,28 +84,90 @@ def walk(session: Session, which: str) -> Ids:
     return WALKS[which](session)
 
 
-def differing(session: Session, method: str, by_s: float) -> Ids:
-    """Trials where another method's onset differs from the proposed one by more than ``by_s`` seconds on some channel,
-    or where only one of the two found any; in the order of the review."""
-    apart = set()
-    for trials in session.trials:
-        for channel, label in enumerate(trials.labels):
-            other = estimate_onsets(
-                trials.data[:, channel],
-                trials.rate_hz,
-                cue_s=trials.before / trials.rate_hz,
-                rest_s=trials.processing.rest_s,
-                method=method,
-            )
-            for trial, onset_s in zip(trials.ids, other.onset_s - trials.before / trials.rate_hz, strict=True):
-                if session.hides_automatic(trial, label):
-                    continue
-                proposed = session.automatic(trial, label).onset_s
-                both = isfinite(onset_s) and isfinite(proposed)
-                far = both and to_sample(abs(onset_s - proposed), trials.rate_hz) > to_sample(by_s, trials.rate_hz)
-                if far or isfinite(onset_s) != isfinite(proposed):
-                    apart.add(trial)
-    return tuple(trial for trial in session.queue if trial in apart)
+def audited(session: Session) -> Mapping[str, list[str]]:
+    """What is left to look at of the bulk audit planned last: channels, by trial. Raises DecisionError without one."""
+    found: dict[str, list[str]] = {}
+    for trial, channel in bulk_audit(session).open:
+        found.setdefault(trial, []).append(channel)
+    return found
+
+
+def behaving(session: Session, behaviour: str) -> Ids:
+    """Trials in which the person is said to have done one thing, in the order of the review."""
+    return tuple(trial for trial in session.queue if session.state(trial).behaviour == behaviour)
+
+
+class Comparison:
+    """Two methods compared on every trial and channel, a few trials at a time, so that nobody need wait for all.
+
+    ``one`` and ``other`` are names in METHODS, or OWN for what the review proposes. Trials where the automatic mark of
+    a channel is hidden are passed over on it.
+    """
+
+    PIECE = 5
+    """Trials in one step."""
+
+    def __init__(self, session: Session, one: str, other: str, by_s: float):
+        """Raises UnknownNameError, ParameterError (twice the same)."""
+        for method in (one, other):
+            if method not in (OWN, *METHODS):
+                raise UnknownNameError("onset method", method, (OWN, *METHODS))
+        if one == other:
+            raise ParameterError(f"{one!r} came twice; choose two methods that differ.")
+        self._session, self._methods, self._by_s = session, (one, other), by_s
+        self._left = [
+            (trials, label, start)
+            for trials in session.trials
+            for label in trials.labels
+            for start in range(0, len(trials), self.PIECE)
+        ]
+        self._n = len(self._left)
+        self._apart: set[str] = set()
+
+    @property
+    def share(self) -> float:
+        """How much is done, 0 to 1."""
+        return 1 - len(self._left) / self._n
+
+    def step(self) -> bool:
+        """Compare a few trials more; whether any are left."""
+        trials, label, start = self._left.pop()
+        ids = trials.ids[start : start + self.PIECE]
+        first, second = (self._onsets(trials, label, start, method) for method in self._methods)
+        for trial, a, b in zip(ids, first, second, strict=True):
+            both = isfinite(a) and isfinite(b)
+            far = both and to_sample(abs(a - b), trials.rate_hz) > to_sample(self._by_s, trials.rate_hz)
+            if (far or isfinite(a) != isfinite(b)) and not self._session.hides_automatic(trial, label):
+                self._apart.add(trial)
+        return bool(self._left)
+
+    def trials(self) -> Ids:
+        """Trials where the onsets differ by more than ``by_s`` seconds on some channel, or where only one of the two
+        methods found any; in the order of the review."""
+        return tuple(trial for trial in self._session.queue if trial in self._apart)
+
+    def _onsets(self, trials: Trials, label: str, start: int, method: str) -> list[float]:
+        """In seconds from the cue."""
+        stop = start + self.PIECE
+        if method == OWN:
+            return [self._session.automatic(trial, label).onset_s for trial in trials.ids[start:stop]]
+        cue_s = trials.before / trials.rate_hz
+        found = estimate_onsets(
+            trials.data[start:stop, trials.labels.index(label)],
+            trials.rate_hz,
+            cue_s=cue_s,
+            rest_s=trials.processing.rest_s,
+            method=method,
+        )
+        return [float(onset_s) for onset_s in found.onset_s - cue_s]
+
+
+def differing(session: Session, one: str, other: str, by_s: float) -> Ids:
+    """The trials of a whole :class:`Comparison`."""
+    comparison = Comparison(session, one, other, by_s)
+    while comparison.step():
+        pass
+    return comparison.trials()
 
 
 def disagreeing(session: Session, other: str, within_ms: float) -> Ids:

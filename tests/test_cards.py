@@ -13,6 +13,7 @@ import emgreview as er
 from emgreview.model import ArraySource
 from emgreview.second_look import BulkRule, plan_bulk
 from emgreview.views import cards, packing
+from emgreview.walks import differing
 
 sys.path.insert(0, str(Path(__file__).parent / "browser"))
 from small_study import ONSETS_S, open_session, recording
@@ -290,7 +291,7 @@ def test_every_message_of_the_browser_is_answered(session):
     assert '"spectrum"' in screen.news
     screen._handle_msg({"kind": "spectrum", "onset_s": 0.2, "offset_s": 0.201, "for": "now", **said})
     assert "a spectrum needs 32" in screen.news
-    screen._handle_msg({"kind": "walk", "client": "x", "which": "not yet reviewed", "method": ""})
+    screen._handle_msg({"kind": "walk", "client": "x", "which": "not yet reviewed"})
     assert '"indices"' in screen.news
 
 
@@ -344,3 +345,49 @@ def test_two_runs_of_one_session_share_gain_and_typical_envelope(tmp_path):
         opened.unusable(trials[0].ids[0], "biceps", ["clipped"])
         view._handle_msg({"kind": "want", "client": "c", "trials": [0]})
         assert head_of(view.pack)["typical"] == []
+
+
+def test_the_audit_is_walked_finished_and_what_to_do_then_is_said(session):
+    audit = plan(session)
+    screen = er.review(session)
+
+    def told(what):
+        return json.loads(screen.news)["updates"][-1][what]
+
+    ask = {"kind": "walk", "client": "x", "which": "left of the bulk audit"}
+    screen._handle_msg(ask)
+    places = {session.queue[int(i)]: rows for i, rows in told("walk")["rows"].items()}
+    labels = session.trials[0].labels
+    assert {(trial, labels[row]) for trial, rows in places.items() for row in rows} == set(audit.sample)
+    decide_all(session, audit)
+    screen._handle_msg(ask)
+    assert not told("audit")["finished"]
+    assert "All" in told("audit")["words"]
+    finish = {"command": "finish_audit", "index": 0, "channel": "biceps", "args": {}, "visible": {}, "seen": None}
+    screen._handle_msg({"kind": "decide", "client": "x", "n": 1, **finish})
+    assert audit.passed
+    screen._handle_msg(ask)
+    assert told("audit")["finished"]
+    assert "emgreview.bulk_audit(session).accept()" in told("audit")["words"]
+    audit.accept()
+    screen._handle_msg(ask)
+    assert told("audit")["words"].startswith("At most")
+
+
+def test_comparing_methods_lets_other_messages_through_and_ends_in_the_walk(session, monkeypatch):
+    from emgreview.views import ways
+
+    monkeypatch.setattr(ways, "_SLICE_S", -1.0)  # one step a message
+    screen = er.review(session)
+    ask = {"kind": "compare", "client": "x", "methods": ["as proposed", "threshold"], "by_s": 0.001}
+    screen._handle_msg({**ask, "begin": True})
+    shares = []
+    while "comparing" in (last := json.loads(screen.news)["updates"][-1]):
+        shares.append(last["comparing"]["share"])
+        screen._handle_msg({"kind": "beat", "client": "x", "n": len(shares), "sent": 0})
+        assert screen.pulse == f"x {len(shares)}"
+        screen._handle_msg({**ask, "begin": False})
+    assert len(shares) > 3
+    assert shares == sorted(shares)
+    places = [session.queue[i] for i in last["walk"]["indices"]]
+    assert tuple(places) == differing(session, "as proposed", "threshold", 0.001)

@@ -24,8 +24,8 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"detecting", "scroll", "tables"},
     {"bench", "cohort", "demo", "measuring"},
     {"session"},
-    {"second_look", "walks"},
-    {"replaying"},
+    {"second_look"},
+    {"replaying", "walks"},
     {"views"},
     {"cli"},
 ]

@@ -22,7 +22,7 @@ from emgreview.second_look.adjudication import CHOICES
 from emgreview.session import Session
 from emgreview.signal.onset import METHODS
 from emgreview.views import packing
-from emgreview.walks import WALKS
+from emgreview.walks import AUDIT, OWN, WALKS
 
 silence(MISSING_RENDERERS, True)  # the traces are painted by our own layer: a figure without renderers is meant
 
@@ -59,9 +59,10 @@ def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
             ],
             "method": [
                 {"code": code, "words": words, "shown": words, "text": False}
-                for code, words in zip(_DIGITS, sorted(METHODS), strict=False)
+                for code, words in zip(_DIGITS, (OWN, *sorted(METHODS)), strict=False)
             ],
         },
+        "audit_walk": AUDIT,
         "n_trials": len(session.queue),
         "progress": session.progress[:2],
         "blind": session.blind,

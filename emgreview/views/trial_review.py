@@ -30,8 +30,8 @@ from emgreview.model import Trials
 from emgreview.second_look.adjudication import Adjudication
 from emgreview.session import Session
 from emgreview.views import cards, host, packing, setting
+from emgreview.views.ways import Ways
 from emgreview.views.wire import Wire
-from emgreview.walks import differing, disagreeing, walk
 
 _JS = Path(__file__).parent / "js"
 _MODULES = (
@@ -43,6 +43,7 @@ _MODULES = (
     "store.js",
     "keys.js",
     "screen.js",
+    "walks.js",
     "hand.js",
     "pointer.js",
     "review.js",
@@ -128,6 +129,7 @@ class TrialReview(Wire, JSComponent):
         self._looks: dict[int, setting.Look] = {}
         for number, batches in enumerate(evidence.same_electrodes(session.trials)):
             self._looks |= dict.fromkeys(map(id, batches), setting.Look(number, batches, session))
+        self._ways = Ways(session, self._place)
         self._told: dict[int, list[Any]] = {}
         self.start_wire()
         self._clients: dict[str, None] = {}
@@ -174,14 +176,10 @@ class TrialReview(Wire, JSComponent):
         self._send_trials([index for index in data["trials"] if 0 <= index < len(self._place)])
 
     def _on_walk(self, data: Mapping[str, Any]) -> None:
-        if data["method"]:
-            ids = differing(self._session, data["method"], float(data["by_s"]))
-        elif data.get("reviewer"):
-            ids = disagreeing(self._session, data["reviewer"], float(data["by_s"]) * 1000)
-        else:
-            ids = walk(self._session, data["which"])
-        places = [self._place[trial] for trial in ids]
-        self.tell(walk={"client": data["client"], "words": data["which"], "indices": places})
+        self.tell(**self._ways.find(data))
+
+    def _on_compare(self, data: Mapping[str, Any]) -> None:
+        self.tell(**self._ways.compare(data))
 
     def _on_spectrum(self, data: Mapping[str, Any]) -> None:
         trials, row = self._of(data)
@@ -207,6 +205,8 @@ class TrialReview(Wire, JSComponent):
             sealed = session.seal(arguments["name"])
             words = f"Sealed as {arguments['name']!r}: {sealed.path} (SHA-256 {sealed.sha256[:16]}…)"
             return {"said": {"client": data["client"], "words": words}, "next_version": session.next_version}
+        if command == "finish_audit":
+            return self._ways.finish_audit(data["client"])
         if command == "unblind":
             session.unblind(arguments["reason"])
             return {"renew": True}

@@ -361,6 +361,48 @@ def test_the_next_open_trial_is_one_of_those_stepped_through(page, working):
     screen.wait_painted(0)
 
 
+def test_the_bulk_audit_is_walked_and_finished_on_the_screen(page, working):
+    plan = (
+        "import emgreview as er\nrule = er.BulkRule(interval_below_s=0.1, level_above_db=6)\n"
+        "audit = er.plan_bulk(session, rule, at_most=0.3, moved_by_s=0.1, expected=0.0, seed='s')"
+    )
+    screen = open_in_lab(page, working, OPEN, plan, SHOW)
+    screen.focus()
+    screen.press("Backquote", "Equal")
+    screen.wait_for(lambda: "bulk audit" in screen.root.locator(".walking").inner_text(), "the walk")
+    form = screen.root.locator(".form")
+    for _ in range(36):
+        screen.press("d")  # none visible: counts as moved
+        screen.settle()
+        page.wait_for_timeout(200)
+        if form.is_visible():
+            break
+    log = [event for name in (FIRST, SECOND) for event in events(working.folder, name)]
+    (drawn,) = [event["new"]["hide"] for event in log if event["operation"] == "draw audit"]
+    decided = [[e["subject"]["trial"], e["subject"]["channel"]] for e in log if e["operation"] == "none visible"]
+    assert sorted(decided) == sorted(drawn)
+    assert f"All {len(drawn)} channel-trials of the audit are decided" in form.inner_text()
+    screen.press("1")
+    screen.wait_for(lambda: "The audit failed" in form.inner_text(), "the result")
+    screen.press("Escape")
+    assert screen.root.locator(".walking").is_hidden()
+    assert "audit result" in operations(working.folder)
+
+
+def test_two_methods_are_compared_while_the_review_goes_on(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    screen.press("Backquote", "m", "1", "9")  # what is proposed, and the last in the list
+    page.keyboard.press("Control+a")
+    page.keyboard.type("1")
+    screen.press("Enter", "f")
+    walking = screen.root.locator(".walking")
+    screen.wait_for(lambda: walking.is_visible(), "the walk")
+    assert walking.inner_text().startswith("stepping through: as proposed and threshold differ by more than 1 ms")
+    screen.settle()
+    assert operations(working.folder) == ["open log", "accept"]
+
+
 def test_reasons_again_comments_and_an_interval(page, working):
     screen = open_in_lab(page, working)
     screen.focus()

@@ -20,7 +20,6 @@ export function render({model, view}) {
   let index = setup.where // the trial on the screen, and its channel
   let row = 0
   let awaited = true // the trial on the screen has not arrived since it was gone to
-  let walk = null // {words, indices, at}: the trials stepped through, null = all
   let gain = 1
   let span = 0
   let sort = 0
@@ -40,6 +39,9 @@ export function render({model, view}) {
   const theme = () => (document.body.dataset.jpThemeLight === "false" ||
     document.documentElement.matches("[data-theme=dark], .dark") ? "dark" : "light")
   const times_shown = () => read_out && !blind
+
+  const walks = make_walks(setup, store, screen,
+    {index: () => index, show, refresh: () => refresh(), decide: (command) => decide(command)})
 
   // --- painting ---------------------------------------------------------------------------------------------------
 
@@ -105,11 +107,11 @@ export function render({model, view}) {
   function refresh() {
     if (layer) layer.redraw()
     refresh_words()
-    store.want(coming())
+    store.want(walks.coming())
     clearTimeout(idle)
     idle = setTimeout(() => {
       if (layer) {
-        for (const i of coming().slice(1, 4)) if (store.trials.has(i)) traces_image(i, layer.frame(), look_now())
+        for (const i of walks.coming().slice(1, 4)) if (store.trials.has(i)) traces_image(i, layer.frame(), look_now())
       }
       screen.paint_map(store.summaries.map((summary) => summary[0]), index, theme() === "dark")
       paint_overview()
@@ -123,8 +125,8 @@ export function render({model, view}) {
     screen.progress.value = progress[1] ? progress[0] / progress[1] : 0
     screen.text(screen.counted, `${progress[0]} of ${progress[1]} channel-trials reviewed${pace_words()}`)
     screen.blind.hidden = !blind
-    screen.walking.hidden = !walk
-    if (walk) screen.text(screen.walking, `stepping through: ${walk.words} (${walk.indices.length})`)
+    screen.walking.hidden = !walks.words
+    screen.text(screen.walking, walks.words)
     const waiting = store.pending.length
     screen.text(screen.saved, store.stopped ? `✕ decisions stopped, not saved: ${waiting}`
       : waiting ? `… not yet saved: ${waiting}` : "✓ all saved")
@@ -172,20 +174,6 @@ export function render({model, view}) {
 
   // --- moving about ----------------------------------------------------------------------------------------------
 
-  /** Trials in the order in which they will be needed, the present one first. */
-  function coming() {
-    if (walk) {
-      const at = Math.max(0, walk.indices.indexOf(index))
-      return [index, ...walk.indices.slice(at + 1, at + AHEAD), ...walk.indices.slice(Math.max(0, at - BEHIND), at)]
-    }
-    const out = [index]
-    for (let step = 1; step <= AHEAD; step++) {
-      if (index + step < setup.n_trials) out.push(index + step)
-      if (step <= BEHIND && index - step >= 0) out.push(index - step)
-    }
-    return out
-  }
-
   /** Leave what is in hand: a nudge is sent, a form closed, a drag dropped. */
   function leave() {
     hand.flush()
@@ -197,19 +185,11 @@ export function render({model, view}) {
     leave()
     index = Math.max(0, Math.min(setup.n_trials - 1, i))
     awaited = !loaded()
-    row = r ?? first_open(index) ?? emg_rows[0]
+    row = r ?? first_open(index) ?? rows_of(index)[0]
     hand.let_go()
     hand.select()
-    if (walk?.indices.includes(index)) walk.at = walk.indices.indexOf(index)
+    walks.at(index)
     refresh()
-  }
-
-  function step_trial(by) {
-    if (!walk) return show(index + by)
-    const {indices} = walk
-    const next = indices[index === indices[walk.at] ? walk.at + by : walk.at]
-    if (next == null) return screen.pass_notice("This is the end of the trials you step through.")
-    show(next)
   }
 
   function step_row(by) {
@@ -226,24 +206,22 @@ export function render({model, view}) {
   const decided = (i, r) => store.cards.get(i)?.channels[r].reviewed ||
     store.pending.some((d) => d.index === i && closing.has(d.command) &&
       (d.command === "accept_rest" || d.channel === label(r)))
-  const first_open = (i) => emg_rows.find((r) => !decided(i, r))
+  const rows_of = (i) => walks.rows(i) ?? emg_rows
+  const first_open = (i) => rows_of(i).find((r) => !decided(i, r))
 
   function go_on() {
-    const later = emg_rows.find((r) => r > row && !decided(index, r)) ?? first_open(index)
+    const later = rows_of(index).find((r) => r > row && !decided(index, r)) ?? first_open(index)
     if (later != null) show(index, later)
-    else if (walk) step_trial(1)
-    else if (index + 1 < setup.n_trials) show(index + 1)
+    else if (walks.words || index + 1 < setup.n_trials) walks.step(1)
     else refresh()
   }
 
   /** The next trial that is open, of those stepped through, from the present one around to it. */
   function next_open_trial() {
-    const indices = walk?.indices ?? store.summaries.map((_, i) => i)
-    const at = indices.indexOf(index)
-    const next = [...indices.slice(at + 1), ...indices.slice(0, at + 1)].find((i) =>
-      store.summaries[i][2].some((channel) => !channel[4]) && !store.pending.some((d) => d.index === i))
-    if (next != null) show(next)
-    else screen.pass_notice(walk ? `No trial is left unreviewed of those stepped through: ${walk.words}.`
+    const next = walks.next_where((i) => store.summaries[i][2].some((channel) => !channel[4]) &&
+      !store.pending.some((d) => d.index === i))
+    if (next != null) return show(next)
+    screen.pass_notice(walks.words ? `No trial is left unreviewed of those stepped through.`
       : "No trial is left unreviewed.")
   }
 
@@ -301,8 +279,8 @@ export function render({model, view}) {
 
   const commands = {
     ...hand.commands,
-    next_trial: () => step_trial(1),
-    previous_trial: () => step_trial(-1),
+    next_trial: () => walks.step(1),
+    previous_trial: () => walks.step(-1),
     next_row: () => step_row(1),
     previous_row: () => step_row(-1),
     next_channel: () => step_channel(1),
@@ -312,7 +290,7 @@ export function render({model, view}) {
     channel: ({row: r}) => show(index, r),
     go_to: () => screen.ask("Go to which trial?",
       [{name: "n", words: `1 to ${setup.n_trials}`, type: "number", value: index + 1}], ({n}) => show(Math.round(n) - 1)),
-    walk: choose_walk,
+    walk: walks.choose,
     overview: () => { screen.overview.hidden = !screen.overview.hidden; refresh() },
     sort: () => { sort = (sort + 1) % SORTS.length; screen.overview.hidden = false; refresh() },
     smear: () => { smear = !smear; refresh() },
@@ -388,26 +366,6 @@ export function render({model, view}) {
       decide("settle", {choice}, channel) && channel && go_on())
   }
 
-  function choose_walk() {
-    const differ = {code: "KeyM", words: "differ", shown: "another method differs by more than …"}
-    const other = {code: "KeyR", words: "reviewers", shown: "another reviewer decided otherwise …"}
-    screen.choose("Step through which trials?", [...setup.choices.walk, differ, other], false, ([which]) => {
-      if (which === other.words) {
-        return screen.ask("Trials that another reviewer of this folder decided otherwise:", [
-          {name: "reviewer", words: "code of that reviewer", value: ""},
-          {name: "by", words: "or whose onset lies further away than, in ms", type: "number", value: 10}],
-        ({reviewer, by}) => store.ask("walk",
-          {which: `otherwise than ${reviewer}`, method: "", reviewer, by_s: by / 1000}))
-      }
-      if (which === setup.choices.walk[0].words) { walk = null; return refresh() }
-      if (which !== differ.words) return store.ask("walk", {which, method: ""})
-      screen.choose("Which method's onset differs?", setup.choices.method, false, ([method]) =>
-        screen.ask(`Trials where the onset of "${method}" differs:`,
-          [{name: "by", words: "by more than, in ms", type: "number", value: 20}],
-          ({by}) => store.ask("walk", {which: `${method} differs by more than ${by} ms`, method, by_s: by / 1000})))
-    })
-  }
-
   function ask_spectrum() {
     const burst = hand.burst()
     const wanted = `${index}|${row}|${burst?.onset_s}|${burst?.offset_s}`
@@ -460,11 +418,7 @@ export function render({model, view}) {
       root.dataset.heard = `${seconds.toFixed(2)} ${state}`
       return
     }
-    if (what.walk?.client === store.client) {
-      if (!what.walk.indices.length) return screen.pass_notice(`No trial here: ${what.walk.words}.`)
-      walk = {...what.walk, at: Math.max(0, what.walk.indices.indexOf(index))}
-      return show(walk.indices[walk.at])
-    }
+    if (walks.hear(what)) return
     if ("stopped" in what) {
       screen.lasting = what.stopped
       screen.show_notice(what.stopped)

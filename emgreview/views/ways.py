@@ -1,0 +1,94 @@
+"""Walks as a screen asks for them: found at once, or in slices that leave room for what else Python has to answer.
+
+A way is news of the form {"walk": {"words", "indices", "rows"}}: trials by their place in the queue, and where the walk
+is about some channels alone, their rows by trial.
+
+    Ways            of one session
+"""
+
+import time
+from collections.abc import Mapping
+from typing import Any
+
+from emgreview.second_look import bulk_audit
+from emgreview.session import Session
+from emgreview.walks import AUDIT, Comparison, audited, behaving, disagreeing, walk
+
+_SLICE_S = 0.2
+
+News = dict[str, Any]
+
+
+class Ways:
+    """Answers of one session to its screens. ``place`` is the place of each trial in the queue."""
+
+    def __init__(self, session: Session, place: Mapping[str, int]):
+        self._session, self._place = session, place
+        self._comparing: dict[str, Comparison] = {}
+
+    def find(self, data: Mapping[str, Any]) -> News:
+        """Answer the request for a walk."""
+        session, words = self._session, data["which"]
+        if data.get("reviewer"):
+            ids = disagreeing(session, data["reviewer"], float(data["by_s"]) * 1000)
+        elif data.get("behaviour"):
+            ids = behaving(session, data["behaviour"])
+        elif words == AUDIT:
+            return self._audit(data)
+        else:
+            ids = walk(session, words)
+        return self._way(data, words, ids)
+
+    def compare(self, data: Mapping[str, Any]) -> News:
+        """Begin or go on comparing two methods for a moment: how far it is, and at the end the walk."""
+        client, (one, other), by_s = data["client"], data["methods"], float(data["by_s"])
+        if data["begin"]:
+            self._comparing[client] = Comparison(self._session, one, other, by_s)
+        comparison = self._comparing.get(client)
+        if comparison is None:
+            return {}
+        end = time.monotonic() + _SLICE_S
+        while more := comparison.step():
+            if time.monotonic() > end:
+                break
+        if more:
+            return {"comparing": {"client": client, "share": comparison.share}}
+        del self._comparing[client]
+        words = f"{one} and {other} differ by more than {1000 * by_s:g} ms"
+        return self._way(data, words, comparison.trials())
+
+    def finish_audit(self, client: str) -> News:
+        """Compare the marks of the audit with the hidden ones; how to go on."""
+        bulk_audit(self._session).finish()
+        return self._ended(client)
+
+    def _audit(self, data: Mapping[str, Any]) -> News:
+        left = audited(self._session)
+        if not left:
+            return self._ended(data["client"])
+        labels = self._session.trials[0].labels
+        rows = {
+            self._place[trial]: [labels.index(label) for label in own]
+            for trial, own in left.items()
+            if trial in self._place
+        }
+        return self._way(data, AUDIT, tuple(left), rows)
+
+    def _ended(self, client: str) -> News:
+        audit = bulk_audit(self._session)
+        words, finished = audit.sentence, audit.result is not None
+        if not finished:
+            words = (
+                f"All {len(audit.sample)} channel-trials of the audit are decided. Compare them with the hidden marks "
+                "now? The result is final, and the automatic marks are shown again."
+            )
+        elif audit.passed:
+            left = sum(not self._session.state(trial).channels[label].reviewed for trial, label in audit.lot)
+            words += f" To accept the {left} of the lot that are open, run in a cell: " if left else ""
+            words += "emgreview.bulk_audit(session).accept()" if left else ""
+        return {"audit": {"client": client, "words": words, "finished": finished}}
+
+    def _way(self, data: Mapping[str, Any], words: str, ids: tuple[str, ...], rows: Any = None) -> News:
+        indices = [self._place[trial] for trial in ids if trial in self._place]
+        way = {"client": data["client"], "words": words, "indices": indices}
+        return {"walk": {**way, "rows": rows} if rows else way}
