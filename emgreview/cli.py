@@ -276,17 +276,23 @@ def _bench(given: argparse.Namespace) -> Status:
 
 
 def _open_notebook(folder: Path, given: argparse.Namespace) -> Status:
-    """JupyterLab on a copy of the review notebook beside the study; this process becomes its server."""
+    """JupyterLab on copies of the notebooks beside the study; this process becomes its server."""
     _demand_package("jupyterlab")
     from jupyterlab.labapp import LabApp  # optional and heavy: only this command needs it
 
     constants = {"STUDY": folder.name, "PARTICIPANTS": given.participants, "TRIALS": given.trials, "SEED": given.seed}
-    copy, new = lab.copy_notebook("review.ipynb", folder.absolute().parent, constants)
-    if not new:
-        _say(f"note: {copy} is there already and stays as it is")
+    beside = folder.absolute().parent
+    new = lab.copy_notebooks(beside, constants)
+    copy, *others = (beside / name for name in lab.NOTEBOOKS)
+    if kept := [path.name for path in (copy, *others) if path not in new]:
+        _say(f"note: {', '.join(kept)} in {beside}: there already, left as it is")
     port, token = given.port or _free_port(), secrets.token_hex(24)
     address = f"http://127.0.0.1:{port}/lab/tree/{copy.name}?token={token}"
-    _tell(given, {"address": address, "folder": str(folder)}, f"JupyterLab starts at {address}\nEnd it with Ctrl-C.")
+    words = (
+        f"JupyterLab starts at {address}\nOther notebooks, in its list of files: "
+        f"{', '.join(path.name for path in others)}\nEnd it with Ctrl-C."
+    )
+    _tell(given, {"address": address, "folder": str(folder)}, words)
     lab.set_environment()
     LabApp.launch_instance(lab.options(copy, port=port, token=token, browser=given.browser))
     return FINE

@@ -386,8 +386,11 @@ def test_demo_opens_jupyterlab_for_this_machine_alone(study):
         again.get(again.address())
     finally:
         _, err = again.stop()
-    assert "is there already and stays as it is" in err
+    assert "review.ipynb, first_look.ipynb" in err
+    assert "there already, left as it is" in err
     assert "# mine" in copy.read_text()
+    for name in lab.NOTEBOOKS:
+        assert "PARTICIPANTS = 2  #" in (folder / name).read_text("utf-8")
 
 
 def test_review_serves_the_screen_at_an_address_nobody_can_guess(study, tmp_path):

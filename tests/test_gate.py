@@ -65,12 +65,18 @@ def test_tool_has_no_complaint(tool):
 
 
 def test_there_are_notebooks():
-    assert [path.name for path in NOTEBOOKS] == ["first_look.ipynb", "review.ipynb"]
+    assert [path.name for path in NOTEBOOKS] == sorted(lab.NOTEBOOKS)
 
 
-def execute(path: Path, folder: Path) -> nbformat.NotebookNode:
+def test_every_notebook_names_the_others():
+    for path in NOTEBOOKS:
+        text = path.read_text("utf-8")
+        assert not [other.stem for other in NOTEBOOKS if other != path and f"`{other.stem}`" not in text], path.name
+
+
+def execute(path: Path, folder: Path, **constants: object) -> nbformat.NotebookNode:
     """A notebook from top to bottom in a folder, on a small study; its errors fail the test with their traceback."""
-    text = lab.with_constants(path, SMALL)
+    text = lab.with_constants(path, SMALL | constants)
     notebook = nbformat.reads(text, as_version=4)
     client = nbclient.NotebookClient(
         notebook, timeout=120, kernel_name="python3", resources={"metadata": {"path": str(folder)}}
@@ -113,6 +119,33 @@ def test_first_look_notebook_runs(tmp_path, here):
     out = printed(execute(ROOT / "notebooks" / "first_look.ipynb", tmp_path))
     assert "green      4" in out
     assert re.search(r"BB +\d+ bursts:", out)
+
+
+def test_onset_accuracy_notebook_runs(tmp_path, here):
+    path = ROOT / "notebooks" / "onset_accuracy.ipynb"
+    out = printed(execute(path, tmp_path, PARTICIPANTS=2, TRIALS=12, BENCH_TRIALS=10))
+    assert re.search(r"true onset \d+ ms after go; found \d+ ms \(\d+ to \d+ ms\)", out)
+    assert re.search(r"95 %, reached from -?\d+ dB on \([\d.]+ µV RMS\)", out)
+    assert "0 of 20" in out
+
+
+def test_measures_notebook_runs(tmp_path, here):
+    out = printed(execute(ROOT / "notebooks" / "measures.ipynb", tmp_path, TRIALS=12))
+    assert re.search(r"\d+ of 216 rows are included", out)
+    assert "signal unusable (lead or movement swing)" in out
+    assert "impossible motor times: 0 of" in out
+    assert "This does not rule" in out
+
+
+def test_two_reviewers_notebook_runs(tmp_path, here):
+    out = printed(execute(ROOT / "notebooks" / "two_reviewers.ipynb", tmp_path, TRIALS=12, PARTICIPANTS=2))
+    assert "planned: 8 trials come again" in out
+    assert "Own SD of an onset" in out
+    assert "still in dispute" in out
+    assert re.search("The audit failed|of the [0-9]+ bulk-accepted onsets would", out)
+    assert "median -7 ms; 5 newly unusable: heart beats" in out
+    assert "marks and states identical: yes" in out
+    assert "all files as they were written: True" in out
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.name)

@@ -283,6 +283,15 @@ def _no_decisions():
     return pd.DataFrame({name: pd.Series(dtype="object") for name in COLUMNS})
 
 
+def test_a_table_that_a_rule_has_cut_down_compares_the_rest(trials, decisions):
+    table = er.compare_channels(trials, decisions, "A", "B")
+    cut = decisions[decisions["trial"] != trials.ids[0]]
+    rest = er.compare_channels(trials, cut, "A", "B")
+    assert rest["trial"].tolist() == list(trials.ids)
+    assert np.isnan(rest["onset_difference_s"][0])
+    np.testing.assert_array_equal(rest["onset_difference_s"][1:], table["onset_difference_s"][1:])
+
+
 def test_comparing_wrong_channels_or_windows(trials, decisions):
     with pytest.raises(UnknownNameError, match="channel is called 'C'"):
         er.compare_channels(trials, decisions, "A", "C")

@@ -1,6 +1,6 @@
 """The notebooks of the package, and a JupyterLab that shows one of them on the demo study.
 
-copy_notebook       a notebook beside a study, with that study's constants; never over one that is there
+copy_notebooks      all notebooks beside a study, with that study's constants; never over one that is there
 notebook            where a notebook of the package lies
 with_constants      its text with other constants
 options             JupyterLab's options: this machine alone, nothing asked of any other
@@ -17,17 +17,21 @@ from emgreview.errors import EmgreviewError
 
 PACKAGE = Path(__file__).parents[1]
 SETTINGS = PACKAGE / "jupyter"
+NOTEBOOKS = ("review.ipynb", "first_look.ipynb", "measures.ipynb", "two_reviewers.ipynb", "onset_accuracy.ipynb")
 
 
-def copy_notebook(name: str, folder: Path, constants: Mapping[str, object]) -> tuple[Path, bool]:
-    """The notebook in ``folder``, and whether it was copied just now; one that is there already is left as it is."""
-    path, text = folder / name, with_constants(notebook(name), constants)
-    try:
-        with path.open("x", encoding="utf-8") as stream:
-            stream.write(text)
-    except FileExistsError:
-        return path, False
-    return path, True
+def copy_notebooks(folder: Path, constants: Mapping[str, object]) -> tuple[Path, ...]:
+    """Every notebook of the package, in ``folder``; those that are there already are left as they are. The new ones."""
+    new = []
+    for name in NOTEBOOKS:
+        path, text = folder / name, with_constants(notebook(name), constants)
+        try:
+            with path.open("x", encoding="utf-8") as stream:
+                stream.write(text)
+        except FileExistsError:
+            continue
+        new.append(path)
+    return tuple(new)
 
 
 def set_environment() -> None:

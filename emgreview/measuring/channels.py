@@ -69,7 +69,8 @@ def compare_channels(
     rows, _ = standing([trials], decisions, one_reviewer=True)
     signals, asides = zip(*(said_of(decisions, trials, label) for label in (a, b)), strict=True)
     aside = asides[0].fillna(False) | asides[1].fillna(False)
-    counts = ~((signals[0] == "unusable") | (signals[1] == "unusable") | aside).to_numpy(dtype=bool)
+    unusable = (signals[0] == "unusable") | (signals[1] == "unusable")
+    counts = ~(unusable.fillna(False) | aside).to_numpy(dtype=bool)
     own, divided = _divisors((a, b), [part[counts] for part in outlines], reference)
     shared = lagged_correlation(raw[0], raw[1], trials.rate_hz)
     rows = rows[rows["kind"] == "response"]
