@@ -1001,9 +1001,9 @@ class Session:
             f"{name} by more than {limit * 1000:g} ms" for name, limit in self._relook_s.items() if limit is not None
         ]
         return (
-            f"{len(marks)} reviewed marks, in {len({trial for trial, _ in marks})} trials, rest on another method or "
-            f"processing, whose automatic mark is not that of today ({' or '.join(far)}, or only one of the two is "
-            "there). They keep the value that was decided, and wait in the list to look at again.",
+            f"Reviewed marks to look at again: {len(marks)}, trials: {len({trial for trial, _ in marks})}. They were "
+            "decided under another method or processing, and the automatic mark that was seen is not the present one "
+            f"({' or '.join(far)}, or only one of the two is there). They keep the value that was decided.",
         )
 
     def _method_in_log(self) -> tuple[str, dict[str, Any], tuple[str, ...]]:

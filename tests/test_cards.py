@@ -304,7 +304,7 @@ def test_an_open_screen_shows_what_another_method_proposes(session):
     updates = json.loads(view.news)["updates"]
     said = [update["said"] for update in updates if "said" in update]
     assert [one["client"] for one in said] == ["c"]
-    assert "1 reviewed marks" in said[0]["words"]
+    assert "to look at again: 1, trials: 1" in said[0]["words"]
     cards_now = updates[-2]["cards"]
     assert [card["index"] for card in cards_now] == list(range(len(session.queue)))
     kept, fresh = cards_now[0]["channels"][:2]

@@ -967,7 +967,7 @@ def test_the_method_changes_in_the_middle_of_a_review(tmp_path):
         assert channel(session, one, "APB").response.onset == 1230
         assert session.automatic(one, "FDI").onset_s == pytest.approx(0.23)
         assert session.relook == (one,)
-        assert session.notices[0].startswith("1 reviewed marks, in 1 trials,")
+        assert session.notices[0].startswith("Reviewed marks to look at again: 1, trials: 1. ")
         assert session.undo() == (one,), "undo passes over the method"
         session.redo()
         session.accept(two, "FDI")

@@ -123,7 +123,14 @@ def test_a_review_by_keyboard_in_jupyterlab(page, working):
     move = log[2]["new"]["bursts"]["response"]
     assert move["onset"] - move["automatic"]["onset"] == round(0.013 * 2000)
     assert log[5]["new"] == {"state": "unusable", "reasons": ["clipped"]}
-    assert all(event["visible"]["gain"] == 1 for event in log if event["operation"] == "accept")
+    for event in log:
+        if event["operation"] == "accept":
+            seen = event["visible"]
+            assert (seen["gain"], seen["walk"]) == (1, None)
+            assert 0 <= seen["seconds"] < 60
+            start_s, stop_s = seen["span_s"]
+            assert 500 < (stop_s - start_s) * 1000 / seen["ms_per_px"] < 1400, "the width of the picture"
+            assert 20 < seen["full_scale"] < 300, "bursts of 60 µV fill the band"
     assert er.verify(working.folder / "review").ok
 
     table = er.read_version(working.folder / "review", "first look")
@@ -590,13 +597,16 @@ def test_a_page_that_is_loaded_again_shows_what_stands(page, working):
         server.stop()
 
 
-CONVENTION = "import small_study\nsession = small_study.open_session('review', convention='Onset: first lasting rise.')"
+CONVENTION = """import small_study
+words = "Onset: first lasting rise.\\nStray units: none."
+session = small_study.open_session("review", convention=words)"""
 
 
 def test_the_marking_convention_is_read_before_the_first_decision(page, working):
     screen = open_in_lab(page, working, CONVENTION, SHOW)
     screen.root.locator(".chip.keys").click()
-    assert "first lasting rise" in screen.root.locator(".form").inner_text()
+    told = screen.root.locator(".form .told").inner_text()
+    assert told.split("\n\n") == ["Onset: first lasting rise.", "Stray units: none."]
     screen.press("f")  # goes nowhere while the text is open
     screen.press("Escape", "f")
     screen.settle()

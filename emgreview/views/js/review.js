@@ -30,6 +30,7 @@ export function render({model, view}) {
   let progress = setup.progress
   let blind = setup.blind
   let reminded = began
+  let shown = {index: -1, since: 0} // the trial that was painted last, and since when
 
   const card = () => store.cards.get(index)
   const here = () => card()?.channels[row]
@@ -91,6 +92,7 @@ export function render({model, view}) {
     screen.text(screen.differs, `differs from the usual view: ${differs.join(", ")}`)
     root.dataset.painted = String(index)
     root.dataset.cursor = String(hand.cursor_s)
+    if (shown.index !== index) shown = {index, since: performance.now()}
   }
 
   function paint_overview() {
@@ -229,7 +231,12 @@ export function render({model, view}) {
 
   const visible = () => {
     const [x0, x1] = layer ? layer.range() : setup.spans[0]
-    return {gain, span_s: [Number(x0.toFixed(4)), Number(x1.toFixed(4))], automatic: !here()?.hidden,
+    const seconds = shown.index === index ? (performance.now() - shown.since) / 1000 : 0
+    return {seconds: Number(seconds.toFixed(2)), gain,
+      full_scale: Number((store.trials.get(index)?.full_scale[row] / gain).toPrecision(4)),
+      span_s: [Number(x0.toFixed(4)), Number(x1.toFixed(4))],
+      ms_per_px: layer ? Number(((x1 - x0) * 1000 / layer.frame().width).toFixed(2)) : null,
+      walk: walk?.words ?? null, automatic: !here()?.hidden,
       read_out: times_shown(), overview: !screen.overview.hidden, response: !blind,
       typical: !blind && store.typical.has(`${store.trials.get(index)?.recording}|${row}`),
       spectrum: !screen.spectrum.hidden, smear}
