@@ -17,7 +17,7 @@ from typing import Any
 
 from emgreview import tables
 from emgreview.annotations.book import installed, machine
-from emgreview.annotations.differences import Point, find_point, take_until
+from emgreview.annotations.points import Point, find_point, take_until
 from emgreview.annotations.versions import Sealed, read_sealed
 from emgreview.cohort.marks import read_logs
 from emgreview.detecting import Detect, rebuilt

@@ -8,6 +8,8 @@ proposals   the trials of a review, and what the detection method proposes for e
 convention  what the study means by an onset, in its own words
 hidden      what a reviewer does not see: automatic marks and silent repeats, as planned in the log
 versions    sealed, named snapshots; ``verify``
+points      a moment of one reviewer's logs, by version, command or line
+differences what changed between two of them, in words
 upgrade     old formats, read for ever
 files       the file operations that durability rests on
 schema/     the format as JSON Schema, for readers without this package

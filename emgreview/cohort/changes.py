@@ -16,7 +16,8 @@ from typing import Any
 
 import pandas as pd
 
-from emgreview.annotations.differences import NOW, Change, Point, compare, find_point, in_words
+from emgreview.annotations.differences import Change, compare, in_words
+from emgreview.annotations.points import NOW, Point, find_point
 from emgreview.cohort.marks import read_logs
 from emgreview.cohort.merging import merge
 from emgreview.cohort.settling import ADJUDICATE, since

@@ -16,9 +16,9 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from emgreview.annotations import state as states
-from emgreview.annotations.differences import take_until
 from emgreview.annotations.events import Event, check_reviewer
 from emgreview.annotations.log import read_log
+from emgreview.annotations.points import take_until
 from emgreview.errors import LogBrokenError, LogError, UnknownNameError
 
 STATES = ("onset marked", "other bursts only", "none visible", "not locatable", "unusable")

@@ -18,7 +18,7 @@ import pandas as pd
 from emgreview.annotations import state as states
 from emgreview.cohort.keeping_out import OUT, KeptOut
 from emgreview.cohort.marks import Mark, cue_in, mark_of
-from emgreview.cohort.settling import Item, stale
+from emgreview.cohort.settling import FIELDS, Item, stale
 
 CHANNEL_FIELDS = ("signal", "activity", "comment", "discuss")
 TRIAL_DECISIONS = ("behaviour", "cue")
@@ -83,19 +83,29 @@ class Merge:
         """The values that stand where a third reviewer (``own`` values, set by commands ``counters``) settles this
         merge of two; ``after`` as of :func:`since`. From the strongest: what the two agree on, or one alone decided;
         what the third decided, unless a dispute is open again; comments, discussion, and what is kept out, of which
-        the third may say otherwise."""
-        firm, soft = self._layers
-        return ChainMap(firm, stale(counters, after), own, soft)  # type: ignore[arg-type]
+        the third may say otherwise. Comments on what is in dispute, which could tell whose decision is whose, come
+        back with the third's decision."""
+        firm, soft, comments = self._layers
+        gone = stale(counters, after)
+        told = {
+            (*item, "comment", None): comment
+            for item, comment in comments.items()
+            if any(key not in gone and _says(key, own.get(key)) for key in ((*item, name, None) for name in FIELDS))
+        }
+        return ChainMap(firm, gone, own, soft, told)  # type: ignore[arg-type]
 
     @cached_property
-    def _layers(self) -> tuple[dict[states.Key, Any], dict[states.Key, Any]]:
+    def _layers(self) -> tuple[dict[states.Key, Any], dict[states.Key, Any], dict[Item, str]]:
         firm: dict[states.Key, Any] = {}
+        comments: dict[Item, str] = {}
         soft: dict[states.Key, Any] = {entry.key: entry.unnamed for entry in self.kept_out}
         disputed = set(self.disputed)
         for (item, name), merged in self.values.items():
             if item not in disputed:
                 (firm if name in DECIDED else soft)[(*item, name, None)] = merged.value
-        return firm, soft
+            elif name == "comment":
+                comments[item] = merged.value
+        return firm, soft, comments
 
     @property
     def disputes(self) -> pd.DataFrame:
@@ -169,6 +179,11 @@ class Merge:
         names = list(rows[0]) if rows else ["recording", "trial", "channel"]
         whole = {name: "Int64" for name in names if name.endswith("_sample")}
         return pd.DataFrame(rows, columns=names).astype({**whole, **({"onset_s": "float64"} if rows else {})})
+
+
+def _says(key: states.Key, value: Any) -> bool:
+    """Whether a value is more than a default or what a method proposes."""
+    return value not in (None, states.DEFAULTS.get(key[3])) and not (key[3] == "activity" and states.untouched(value))
 
 
 def _said(field: str, value: Any) -> str:

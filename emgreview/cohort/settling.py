@@ -31,15 +31,15 @@ def sides_of(first: Mapping[str, Any], second: Mapping[str, Any]) -> str:
 
 
 def since(notes: Iterable[Event], sides: Mapping[Item, str]) -> dict[Item, float]:
-    """By item, the command after which both decisions were as they are now (``sides``): 0 if they always were,
-    infinity if they are not those that the third log names last."""
+    """By item, the command after which both decisions were as they are now (``sides``, of all that is in dispute): 0 if
+    they always were, infinity if they are not those that the third log names last, or are in dispute no longer."""
     found: dict[Item, float] = dict.fromkeys(sides, 0)
     for note in notes:
         if note.operation != ADJUDICATE or "sides" not in note.new:
             continue
         named = dict(zip(map(tuple, note.new["disputes"]), note.new["sides"], strict=True))
-        for item, digest in sides.items():
-            if named.get(item) != digest:
+        for item in {*sides, *named}:
+            if named.get(item) != sides.get(item):
                 found[item] = math.inf
             elif found[item] == math.inf:
                 found[item] = note.counter

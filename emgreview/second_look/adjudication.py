@@ -132,6 +132,7 @@ class Adjudication(Session):
     ):
         self._one, self._two, self._merged = one, two, merged
         self._since: dict[Item, float] = {}
+        self._stood: tuple[int, Mapping[states.Key, Any]] | None = None
         self._kept = {entry.key: entry.unnamed for entry in merged.kept_out}
         self._conflicts: dict[Item, list[Conflict]] = {}
         for conflict in merged.conflicts:
@@ -142,6 +143,7 @@ class Adjudication(Session):
         super().__init__(trials, folder, **options)
         try:
             self._seed = self._begin(seed)
+            self._stood = None
             self._since = {item: after for item, after in since(self.notes, merged.sides).items() if after}
             self.keep_to({trial: [item[2] for item in items if item[2]] for trial, items in self._items.items()})
         except BaseException:
@@ -331,8 +333,11 @@ class Adjudication(Session):
 
     @property
     def _standing(self) -> Mapping[states.Key, Any]:
-        """What stands in the end, see :meth:`Merge.standing`."""
-        return self._merged.standing(self._replay.values, self._replay.counters, self._since)
+        """What stands in the end, see :meth:`Merge.standing`; made anew after every command."""
+        if self._stood is None or self._stood[0] != self._book.next_counter:
+            standing = self._merged.standing(self._replay.values, self._replay.counters, self._since)
+            self._stood = self._book.next_counter, standing
+        return self._stood[1]
 
     @property
     def _few(self) -> Mapping[states.Key, Any]:

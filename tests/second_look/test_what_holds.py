@@ -244,6 +244,34 @@ def test_a_settlement_of_what_is_no_longer_in_dispute_gives_way(settled):
         assert (trial, "FDI") in {(one.trial, one.channel) for one in session.disputes() if not one.settled}
 
 
+def test_a_settlement_of_what_neither_has_decided_any_more_gives_way(settled):
+    folder, trials = settled
+    trial = trials.ids[0]
+    for reviewer in ("r1", "r2"):
+        with start(folder, trials, reviewer) as session:
+            session.move(trial, "FDI", onset_s=0.3)
+    assert (("rec", trial, "FDI"), "activity") not in merge_reviews(folder, "r1", "r2", "r3").values
+    with settling(folder, trials) as session:
+        assert session.progress == (5, 5, 5, 5)
+        assert not rows(session.decisions(), trial, "FDI")["reviewed"].any()
+
+
+def test_comments_on_what_was_in_dispute_come_back_with_its_settlement(settled):
+    folder, trials = settled
+    trial, other = trials.ids[0], trials.ids[5]
+    for reviewer in ("r1", "r2"):
+        with start(folder, trials, reviewer) as session:
+            session.comment(trial, f"by {reviewer}", channel="FDI")
+            session.comment(other, f"by {reviewer}", channel="FDI")
+    with settling(folder, trials) as session:
+        assert session.state(trial).channels["FDI"].comment == "by r1 / by r2"
+        while session.undo():
+            pass
+        assert session.state(trial).channels["FDI"].comment is None, "it could tell whose decision is whose"
+        session.settle(trial, "FDI", "A")
+        assert rows(session.decisions(), trial, "FDI")["comment"].item() == "by r1 / by r2"
+
+
 def test_the_difference_to_a_settled_version_is_that_of_the_tables(settled):
     folder, trials = settled
     was, now = (er.read_version(folder, name).set_index(["trial", "channel"]) for name in ("r1", "settled"))
