@@ -4,6 +4,7 @@ import dataclasses
 import json
 import struct
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -153,6 +154,41 @@ def test_a_mark_accepted_in_bulk_has_a_sign_of_its_own_until_a_person_accepts_it
     assert card_of(session, trial)["channels"][row]["words"] == "accepted"
 
 
+def test_what_a_trial_belongs_to_is_excluded_from_the_screen_readmitted_and_undone(tmp_path):
+    people = [
+        er.cut_trials(
+            replace(recording(f"sub-{sub}_task-turn", seed), entities={"sub": sub}), cue="go", before_s=1.0, after_s=1.5
+        )
+        for seed, sub in enumerate("ab")
+    ]
+    with er.open_review(people, tmp_path, reviewer="r1", blind=True) as session:
+        screen = er.review(session)
+        first = next(i for i, trial in enumerate(session.queue) if session.state(trial).recording.startswith("sub-b"))
+
+        def decide(n, command, **args):
+            data = {"command": command, "index": first, "channel": "biceps", "args": args, "visible": {}, "seen": None}
+            screen._handle_msg({"kind": "decide", "client": "x", "n": n, **data})
+            return json.loads(screen.news)["updates"][-1]
+
+        decide(1, "exclude", what="participant", reason="fell asleep")
+        decide(2, "exclude", what="channel", reason="strap slipped")
+        assert session.excluded == (
+            ("participant", "b", None, "fell asleep"),
+            ("recording", "sub-b_task-turn", "biceps", "strap slipped"),
+        )
+        told = cards.trial_card(session, people[1], session.queue[first], NO_Z, first, 0)
+        assert told["excluded"] == {"recording": None, "participant": "fell asleep"}
+        assert "✕ participant excluded: fell asleep" in told["title"]
+        assert "sub-b" not in json.dumps(told)
+        decide(3, "readmit", what="channel", reason="")
+        assert len(session.excluded) == 1
+        assert decide(4, "undo")["go_to"]["index"] == first, "undo of an exclusion leads away"
+        assert decide(5, "undo")["go_to"]["index"] == first
+        assert decide(6, "undo")["go_to"]["index"] == first
+        assert session.excluded == ()
+        assert "reason" in decide(7, "exclude", what="recording", reason="")["refused"][-1]["words"]
+
+
 def test_notes_of_the_cut_reach_the_trial_and_the_channel_that_they_are_about(tmp_path):
     import emgreview as er
 
@@ -224,8 +260,6 @@ def test_a_pack_can_be_taken_apart_from_its_head(session):
 
 
 def test_recordings_that_differ_are_not_put_on_one_screen(tmp_path):
-    from dataclasses import replace
-
     from small_study import recording
 
     import emgreview as er

@@ -7,7 +7,7 @@ One table translates states into what people read; the browser adds nothing to i
 """
 
 import math
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from emgreview.annotations.state import BurstState, ChannelState, TrialState
@@ -33,13 +33,14 @@ def trial_card(
     queue, ``serial`` the number of the update it belongs to."""
     state = session.state(trial)
     asked, open_ = session.asked(trial), session.open_channels(trial)
-    excluded = signs.excluded(session, trials)
+    excluded, channels_out = signs.excluded(session, trials), signs.excluded_channels(session, trials)
     return {
         "index": index,
         "serial": serial,
-        "title": _title(session, trials, trial, state, excluded.get(None)),
+        "title": _title(session, trials, trial, state, excluded),
         "lines": signs.lines(session, trials, state),
         "notes": signs.notes(session, trials, trial),
+        "excluded": excluded,
         "comment": state.comment or "",
         "dispute": _dispute(session, trial, None),
         "channels": [
@@ -50,8 +51,9 @@ def trial_card(
                     float(z),
                     session.blind,
                     session.hides_automatic(trial, label),
-                    excluded.get(label),
+                    channels_out.get(label),
                 ),
+                "excluded": channels_out.get(label),
                 "aside": signs.aside(session, trials, state, label),
                 "notes": signs.notes(session, trials, trial, label),
                 "asked": label in asked,
@@ -135,7 +137,7 @@ def _candidate_words(candidate: Candidate, blind: bool) -> str:
     return words
 
 
-def _title(session: Session, trials: Trials, trial: str, state: TrialState, excluded: str | None) -> str:
+def _title(session: Session, trials: Trials, trial: str, state: TrialState, excluded: Mapping[str, str | None]) -> str:
     parts = []
     if not session.blind:
         row = trials.index(session.source(trial))
@@ -143,7 +145,7 @@ def _title(session: Session, trials: Trials, trial: str, state: TrialState, excl
         details = trials.cues[row].details.items()
         parts += [f"{name} {value}" for name, value in details if name not in ("trial_type", "trial")]
     parts += signs.cue_words(session, trials, state)
-    parts += [excluded] if excluded else []
+    parts += [f"✕ {what} excluded: {why}" for what, why in excluded.items() if why]
     if state.behaviour:
         parts.append(f"behaviour: {state.behaviour}")
     if state.discuss:
@@ -157,7 +159,7 @@ def _channel(
     state: ChannelState, auto: Automatic, rest_z: float, blind: bool, hidden: bool, excluded: str | None
 ) -> dict[str, Any]:
     sign, words = _verdict(state, hidden)
-    words = f"{words} {excluded}" if excluded else words
+    words += f" ✕ channel excluded: {excluded}" if excluded else ""
     located = state.found != "not locatable"
     return {
         "reviewed": state.reviewed,

@@ -5,11 +5,11 @@ Times are seconds from the recorded cue. In a blind review nothing here names a 
     aside           stretches of one channel that were set aside
     lines           the trial's markers and cues, as lines with words
     cue_words       what was decided about its cue
-    excluded        whether its participant, recording or a channel is kept out, and why
+    excluded, …     whether its participant, recording or a channel is kept out, and why
+    whole           what is kept out, by the names that the session knows
     notes           what cutting the trial had to say
 """
 
-from collections.abc import Mapping
 from typing import Any
 
 from emgreview.annotations.state import TrialState
@@ -74,15 +74,33 @@ def cue_words(session: Session, trials: Trials, state: TrialState) -> list[str]:
     return words
 
 
-def excluded(session: Session, trials: Trials) -> Mapping[str | None, str]:
-    """Why trials of a recording are kept out: its channels by label, and under None the whole of it."""
+def excluded(session: Session, trials: Trials) -> dict[str, str | None]:
+    """Why the "recording" and the "participant" of trials are kept out, None where they are not; no "participant" where
+    the recording does not say whose it is."""
+    found: dict[str, str | None] = {"recording": None}
     recording, participant = trials.recording.name, trials.recording.entities.get("sub")
-    found: dict[str | None, str] = {}
+    if participant:
+        found["participant"] = None
     for what, name, channel, reason in session.excluded:
-        if (what, name) in (("recording", recording), ("participant", participant)):
-            words = f"✕ {what if channel is None else 'channel'} excluded: {reason}"
-            found[channel] = f"{found[channel]} · {words}" if channel in found else words
+        if channel is None and (what, name) in (("recording", recording), ("participant", participant)):
+            found[what] = reason
     return found
+
+
+def excluded_channels(session: Session, trials: Trials) -> dict[str, str]:
+    """Why channels of a recording are kept out, by label."""
+    own = trials.recording.name
+    return {
+        channel: why for what, name, channel, why in session.excluded if channel and (what, name) == ("recording", own)
+    }
+
+
+def whole(trials: Trials, what: str, channel: str) -> dict[str, str]:
+    """What "channel", "recording" or "participant" of some trials is, as the session's exclude names it."""
+    if what == "participant":
+        return {"participant": str(trials.recording.entities["sub"])}
+    names = {"recording": trials.recording.name}
+    return names | {"channel": channel} if what == "channel" else names
 
 
 def notes(session: Session, trials: Trials, trial: str, channel: str | None = None) -> list[str]:

@@ -29,7 +29,7 @@ from emgreview.keys import KEYS, SETTLE_KEYS, Key, key_table
 from emgreview.model import Trials
 from emgreview.second_look.adjudication import Adjudication
 from emgreview.session import Session
-from emgreview.views import cards, host, packing, setting
+from emgreview.views import cards, host, packing, setting, signs
 from emgreview.views.ways import Ways
 from emgreview.views.wire import Wire
 
@@ -44,6 +44,7 @@ _MODULES = (
     "keys.js",
     "screen.js",
     "walks.js",
+    "forms.js",
     "hand.js",
     "pointer.js",
     "review.js",
@@ -210,11 +211,15 @@ class TrialReview(Wire, JSComponent):
         if command == "unblind":
             session.unblind(arguments["reason"])
             return {"renew": True}
+        if command in ("exclude", "readmit"):
+            whole = signs.whole(self._trials[trial], arguments["what"], data["channel"])
+            session.apply(command, reason=arguments["reason"] or None, **whole)
+            return {}
         before = dict(self._told)
         changed = session.apply(command, trial, data["channel"], **arguments)
         if command in ("undo", "redo") and changed:
-            index = self._place[changed[0]]
-            pairs = zip(before.get(index, []), self._told[index], strict=False)
+            index = self._place[trial if trial in changed else changed[0]]
+            pairs = zip(before.get(index, []), self._told.get(index, []), strict=False)
             row = next((row for row, (old, new) in enumerate(pairs) if old != new), None)
             return {"go_to": {"client": data["client"], "index": index, "row": row}}
         session.go_to(trial)

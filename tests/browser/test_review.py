@@ -396,6 +396,29 @@ def test_the_bulk_audit_is_walked_and_finished_on_the_screen(page, working):
     assert "audit result" in operations(working.folder)
 
 
+def test_a_recording_is_excluded_readmitted_and_a_trial_put_up_for_discussion(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    screen.press("Shift+x", "2", "Enter")  # this recording, without a reason: stays in the form
+    assert "needs its reason" in screen.root.locator(".notice").inner_text()
+    page.keyboard.type("fell asleep")
+    screen.press("Enter")
+    screen.settle()
+    screen.wait_for(lambda: "✕ recording excluded: fell asleep" in screen.title(), "the sign")
+    screen.press("Shift+t")
+    screen.settle()
+    screen.wait_for(lambda: "to discuss" in screen.title(), "the sign of the discussion")
+    screen.press("Shift+x")
+    assert "readmit this recording, all channels (excluded: fell asleep)" in screen.root.locator(".form").inner_text()
+    screen.press("2", "Enter")
+    screen.settle()
+    screen.wait_for(lambda: "excluded" not in screen.title(), "the sign gone")
+    screen.press("u")
+    screen.settle()
+    screen.wait_for(lambda: "✕ recording excluded" in screen.title(), "readmission undone")
+    assert operations(working.folder) == ["open log", "exclude", "discuss", "readmit", "undo"]
+
+
 def test_two_methods_are_compared_while_the_review_goes_on(page, working):
     screen = open_in_lab(page, working)
     screen.focus()

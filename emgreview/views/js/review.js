@@ -13,7 +13,6 @@ export function render({model, view}) {
   const closing = new Set(setup.keys.filter((key) => key.goes_on).map((key) => key.command))
   const prepared = new Map() // traces already drawn, by what they show
   const player = make_player()
-  const last_reasons = {}
   const began = performance.now()
   const paces = [] // times at which a channel was closed
   let layer = null
@@ -284,8 +283,14 @@ export function render({model, view}) {
     redraw: () => layer.redraw(),
   })
 
+  const forms = make_forms(setup, screen, {
+    card, here, label: () => label(row), index: () => index, burst: () => hand.mark.burst, timed: times_shown,
+    blind: () => blind, decide, go_on, show, closes: (command) => closing.has(command),
+  })
+
   const commands = {
     ...hand.commands,
+    ...forms,
     next_trial: () => walks.step(1),
     previous_trial: () => walks.step(-1),
     next_row: () => step_row(1),
@@ -295,8 +300,6 @@ export function render({model, view}) {
     next_unreviewed: next_open_trial,
     trial: ({index: i}) => i != null && show(i),
     channel: ({row: r}) => show(index, r),
-    go_to: () => screen.ask("Go to which trial?",
-      [{name: "n", words: `1 to ${setup.n_trials}`, type: "number", value: index + 1}], ({n}) => show(Math.round(n) - 1)),
     walk: walks.choose,
     overview: () => { screen.overview.hidden = !screen.overview.hidden; refresh() },
     sort: () => { sort = (sort + 1) % SORTS.length; screen.overview.hidden = false; refresh() },
@@ -310,11 +313,6 @@ export function render({model, view}) {
       listened += 1
       store.ask("listen", {n: listened, index, channel: label(row), start_s, stop_s})
     },
-    convention: () => screen.tell("The marking convention of this study",
-      setup.convention || "This study has not written one down."),
-    unblind: () => (blind ? screen.ask("Show condition, participant and response from now on? This is logged.",
-      [{name: "reason", words: "reason", value: ""}], ({reason}) => decide("unblind", {reason}))
-      : screen.pass_notice("This review is not blind.")),
     gain_up: () => { gain = Math.min(64, gain * 2); refresh() },
     gain_down: () => { gain = Math.max(1 / 64, gain / 2); refresh() },
     span: () => {
@@ -338,39 +336,6 @@ export function render({model, view}) {
         [{name: "a", words: "not before", type: "number", value: a}, {name: "b", words: "not after", type: "number", value: b}],
         (said) => hand.put_interval([said.a / 1000, said.b / 1000]) && go_on())
     },
-    unusable: () => reasons("unusable", "Why is this signal unusable?"),
-    caution: () => reasons("caution", "What calls for caution here?"),
-    same_reasons: () => {
-      if (!last_reasons.unusable) return screen.pass_notice("No reason for an unusable signal was given yet in this session.")
-      if (decide("unusable", {reasons: last_reasons.unusable})) go_on()
-    },
-    settle: () => settle(here()?.dispute, label(row)),
-    settle_trial: () => settle(card()?.dispute, null),
-    behaviour: () => screen.choose("What did the person do in this trial?", setup.choices.behaviour, false,
-      ([word]) => decide("behaviour", {behaviour: word})),
-    kind: () => screen.choose("What kind of burst is this?", setup.choices.kind, false,
-      ([word]) => decide("kind", {kind: word, burst: hand.mark.burst})),
-    comment: () => screen.ask("Comment on this channel (no names of people):",
-      [{name: "text", words: "", value: here()?.comment ?? ""}], ({text}) => decide("comment", {text})),
-    comment_trial: () => screen.ask("Comment on the whole trial (no names of people):",
-      [{name: "text", words: "", value: card()?.comment ?? ""}], ({text}) => decide("comment", {text}, null)),
-    seal: () => screen.ask("Seal the decisions so far as a named version:",
-      [{name: "name", words: "name", value: setup.next_version}], ({name}) => decide("seal", {name})),
-  }
-
-  function reasons(command, question) {
-    screen.choose(question, setup.choices[command], true, (words, said) => {
-      const with_text = (word) => (setup.choices[command].find((choice) => choice.words === word).text ? `${word}: ${said}` : word)
-      last_reasons[command] = words.map(with_text)
-      if (decide(command, {reasons: last_reasons[command]}) && closing.has(command)) go_on()
-    })
-  }
-
-  function settle(dispute, channel) {
-    if (!dispute) return screen.pass_notice("Nothing is disputed here.")
-    const words = dispute.candidates.map((c) => `${c.letter}: ${c[times_shown() ? "timed" : "untimed"]}`).join("; ")
-    screen.choose(`${dispute.why}. ${words}. Which stands?`, setup.choices.settle, false, ([choice]) =>
-      decide("settle", {choice}, channel) && channel && go_on())
   }
 
   function ask_spectrum() {
@@ -467,7 +432,7 @@ export function render({model, view}) {
     show_focus(true)
     if (told) return
     told = true // the convention is read before the first decision
-    commands.convention()
+    forms.convention()
   })
   root.addEventListener("focusout", (event) => show_focus(Boolean(event.relatedTarget && root.contains(event.relatedTarget))))
   show_focus(false)

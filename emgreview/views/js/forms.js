@@ -1,0 +1,81 @@
+// Decisions that ask something first: reasons, comments, what is kept out, names of versions.
+
+/**
+ * Commands of the key table, by name. `review` offers: card(), here() its present channel, label(), index(), burst(),
+ * timed() whether times are shown, blind(), decide(command, args, channel), go_on(), show(index), closes(command).
+ */
+function make_forms(setup, screen, review) {
+  const last_reasons = {}
+  const {decide} = review
+
+  function reasons(command, question) {
+    screen.choose(question, setup.choices[command], true, (words, said) => {
+      const with_text = (word) => (setup.choices[command].find((choice) => choice.words === word).text ? `${word}: ${said}` : word)
+      last_reasons[command] = words.map(with_text)
+      if (decide(command, {reasons: last_reasons[command]}) && review.closes(command)) review.go_on()
+    })
+  }
+
+  function settle(dispute, channel) {
+    if (!dispute) return screen.pass_notice("Nothing is disputed here.")
+    const words = dispute.candidates.map((c) => `${c.letter}: ${c[review.timed() ? "timed" : "untimed"]}`).join("; ")
+    screen.choose(`${dispute.why}. ${words}. Which stands?`, setup.choices.settle, false, ([choice]) =>
+      decide("settle", {choice}, channel) && channel && review.go_on())
+  }
+
+  function choose_one(question, choices, command, more = {}) {
+    screen.choose(question, choices, false, ([word]) => decide(command, {[command]: word, ...more}))
+  }
+
+  function comment(question, value, ...channel) {
+    screen.ask(question, [{name: "text", words: "", value: value ?? ""}], ({text}) => decide("comment", {text}, ...channel))
+  }
+
+  /** What the trial belongs to, kept out of every analysis or taken back in; nobody is named. */
+  function exclude() {
+    const card = review.card()
+    if (!card) return decide("exclude") // says why nothing can be decided
+    const standing = {channel: review.here().excluded, ...card.excluded}
+    const names = {channel: `channel ${review.label()} in this recording`, recording: "this recording, all channels",
+      participant: "this participant, all recordings"}
+    const choices = Object.keys(names).filter((what) => what in standing).map((what, i) => ({code: `Digit${i + 1}`, words: what,
+      shown: standing[what] == null ? `exclude ${names[what]}` : `readmit ${names[what]} (excluded: ${standing[what]})`}))
+    screen.choose("Keep out of every analysis? Decisions stay, and may go on.", choices, false, ([what]) => {
+      const command = standing[what] == null ? "exclude" : "readmit"
+      screen.ask(`${command === "exclude" ? "Exclude" : "Readmit"} ${names[what]} (no names of people):`,
+        [{name: "reason", words: command === "exclude" ? "reason" : "reason, if there is one to give", value: ""}],
+        ({reason}) => {
+          if (command === "readmit" || reason.trim()) return decide(command, {what, reason: reason.trim()})
+          screen.pass_notice("An exclusion needs its reason, in a few words.")
+          return false
+        })
+    })
+  }
+
+  return {
+    exclude, readmit: exclude,
+    discuss_trial: () => decide("discuss", {}, null),
+    go_to: () => screen.ask("Go to which trial?",
+      [{name: "n", words: `1 to ${setup.n_trials}`, type: "number", value: review.index() + 1}],
+      ({n}) => review.show(Math.round(n) - 1)),
+    convention: () => screen.tell("The marking convention of this study",
+      setup.convention || "This study has not written one down."),
+    unblind: () => (review.blind() ? screen.ask("Show condition, participant and response from now on? This is logged.",
+      [{name: "reason", words: "reason", value: ""}], ({reason}) => decide("unblind", {reason}))
+      : screen.pass_notice("This review is not blind.")),
+    unusable: () => reasons("unusable", "Why is this signal unusable?"),
+    caution: () => reasons("caution", "What calls for caution here?"),
+    same_reasons: () => {
+      if (!last_reasons.unusable) return screen.pass_notice("No reason for an unusable signal was given yet in this session.")
+      if (decide("unusable", {reasons: last_reasons.unusable})) review.go_on()
+    },
+    settle: () => settle(review.here()?.dispute, review.label()),
+    settle_trial: () => settle(review.card()?.dispute, null),
+    behaviour: () => choose_one("What did the person do in this trial?", setup.choices.behaviour, "behaviour"),
+    kind: () => choose_one("What kind of burst is this?", setup.choices.kind, "kind", {burst: review.burst()}),
+    comment: () => comment("Comment on this channel (no names of people):", review.here()?.comment),
+    comment_trial: () => comment("Comment on the whole trial (no names of people):", review.card()?.comment, null),
+    seal: () => screen.ask("Seal the decisions so far as a named version:",
+      [{name: "name", words: "name", value: setup.next_version}], ({name}) => decide("seal", {name})),
+  }
+}
