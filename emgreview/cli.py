@@ -265,7 +265,7 @@ def _bench(given: argparse.Namespace) -> Status:
         raise er.EmgreviewError(f"{given.out} exists already; nothing was run; give the name of a new folder.")
     seed = {} if given.seed is None else {"seed": given.seed}
     report = er.bench_onsets(trials=given.trials, open_data=given.open_data, progress=_progress, **seed)
-    values = {name: getattr(report, name) for name in ("facts", "cells", "troubles", "quiet")}
+    values = {name: getattr(report, name) for name in ("facts", "cells", "troubles", "quiet", "untrusted")}
     _tell(given, values | {"figures": [dataclasses.asdict(figure) for figure in report.figures]}, report.text())
     if given.out is not None:
         _say(f"written to {report.write(given.out)}")

@@ -59,7 +59,12 @@ def table(head: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
 
 
 def markdown(
-    cells: Sequence[Row], troubles: Sequence[Row], quiet: Sequence[Row], figures: Sequence[Figure], facts: Row
+    cells: Sequence[Row],
+    troubles: Sequence[Row],
+    quiet: Sequence[Row],
+    untrusted: Sequence[Row],
+    figures: Sequence[Figure],
+    facts: Row,
 ) -> str:
     parts = ["## How it was made\n", *(f"- {name}: {value}" for name, value in facts.items()), ""]
     parts += [
@@ -70,7 +75,7 @@ def markdown(
             (
                 f.name,
                 f.target,
-                "reached" if f.reached else "NOT reached",
+                f.state,
                 f"{f.met} of {f.cells}",
                 f.met_outright,
                 f.worst,
@@ -82,7 +87,8 @@ def markdown(
             table(("figure", "target", "", "cells", "by the bare share", "furthest"), rows),
         ]
         parts += [
-            "Shares are judged with their 95 % binomial interval; beside that, how many cells meet the bare target.\n"
+            "Every cell counts, troubles included. Shares are judged with their 95 % binomial interval; beside that, "
+            "how many cells meet the bare target.\n"
         ]
     methods = list(dict.fromkeys(row["method"] for row in cells))
     for kind in dict.fromkeys(row["kind"] for row in cells):
@@ -107,7 +113,31 @@ def markdown(
         parts += ["## False onsets on trials without activity, % (95 % interval)\n"]
         rests = list(dict.fromkeys(row["rest"] for row in quiet))
         parts += [table(("rest", *tried), [(rest, *(share[rest, m] for m in tried)) for rest in rests])]
+    if untrusted:
+        parts += [
+            "## Rests that cannot be trusted, and what the default says of them, %\n\n"
+            "Wrong: an onset more than 50 ms off, or without a burst; or a burst neither found nor a word said. "
+            "No answer: `present` is missing.\n"
+        ]
+        names = ("due_word", "other_word", "found", "no_answer", "wrong", "median_ms")
+        said = [(r["rest"], _burst(r["snr_db"]), r["due"] or "(none)", *(r[n] for n in names)) for r in untrusted]
+        head = (
+            "rest",
+            "burst",
+            "word due",
+            "said",
+            "another",
+            "onsets found",
+            "no answer",
+            "wrong",
+            "median error, ms",
+        )
+        parts += [table(head, said)]
     return "\n".join([*parts, "## Published figures beside these\n", table(("source", "found", "differs"), ANCHORS)])
+
+
+def _burst(snr_db: float) -> str:
+    return "none" if math.isinf(snr_db) else f"{snr_db:g} dB"
 
 
 def _side_by_side(rows: Sequence[Row], methods: Sequence[str]) -> list[tuple[Any, ...]]:

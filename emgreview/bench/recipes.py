@@ -38,10 +38,11 @@ REST_S = (-0.5, 0.0)
 NOISE_UV = 3.0
 POOL_TRIALS = 25
 
-QUIET = ("noise", "mains", "tonic", "heart", "knock", "swing", "real rest")
+QUIET = ("noise", "mains 50 Hz", "tonic", "heart", "knock", "swing", "real rest", "mains 60 Hz")
 ALONE_UV: Mapping[str, Mapping[str, float]] = MappingProxyType(
     {
-        "mains": {"level_uv": 6.0, "hz": 50.0},
+        "mains 50 Hz": {"level_uv": 6.0, "hz": 50.0},
+        "mains 60 Hz": {"level_uv": 6.0, "hz": 60.0},
         "tonic": {"level_uv": 9.0},
         "heart": {"level_uv": 40.0},
         "knock": {"level_uv": 60.0},
@@ -66,21 +67,42 @@ TROUBLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
         "1000 Hz": {"rate_hz": 1000.0},
         "4000 Hz": {"rate_hz": 4000.0},
         "filtered amplifier": {"amplifier": True},
+        "two bursts": {"second": True},
     }
 )
 """Options of :func:`units` for a burst of 15 dB (17 µV RMS) and 50 ms rise, in noise of 3 µV RMS."""
 
 
+TROUBLE_DB, TROUBLE_RISE_S = 15.0, 0.05
+
+UNTRUSTED: Mapping[str, tuple[str, Mapping[str, Any]]] = MappingProxyType(
+    {
+        "quiet": ("", {}),
+        "short": ("too short", {"rest_s": (-0.2, 0.0)}),
+        "active in part": ("active before the cue", {"gain": ((-0.4, 10.0), (-0.2, 10.0))}),
+        "active to 50 ms after go": ("active before the cue", {"gain": ((-9.0, 10.0), (0.05, 10.0))}),
+        "grows by 12 dB": ("drifting", {"gain": ((-0.5, 0.25), (0.0, 1.0))}),
+        "falls by 12 dB": ("active before the cue", {"gain": ((-0.5, 4.0), (0.0, 1.0))}),
+    }
+)
+"""Rests: the word that is due, and options of :func:`units`. ``gain`` on the noise is a line between two (seconds from
+the cue, gain), steps to 1 outside it where it is level, and holds its first value before it otherwise."""
+
+UNTRUSTED_DB = (-np.inf, 15.0, 30.0)
+"""Levels of the burst over the noise after go; -inf: none."""
+
+
 @dataclass(frozen=True, eq=False)
 class Made:
     """Trials ``x`` (trials, samples) and their truth, (trials,) seconds; ``visible_s`` is where the RMS of the burst
-    alone over 10 ms first exceeds that of the rest."""
+    alone over 10 ms first exceeds that of the rest. ``rest_s`` is the rest window to use."""
 
     x: Array
     rate_hz: float
     onset_s: Array
     visible_s: Array
     offset_s: Array
+    rest_s: tuple[float, float] = REST_S
 
 
 def band(x: Array, rate_hz: float) -> Array:
@@ -98,8 +120,15 @@ def units(
     artefacts: Mapping[str, Mapping[str, object]] | None = None,
     rate_hz: float = RATE_HZ,
     amplifier: bool = False,
+    second: bool = False,
+    gain: tuple[tuple[float, float], tuple[float, float]] | None = None,
+    rest_s: tuple[float, float] = REST_S,
 ) -> Made:
-    """Motor-unit trains; ``amplifier`` band-passes them 10-500 Hz, forward, before anything else."""
+    """Motor-unit trains; ``amplifier`` band-passes them 10-500 Hz, forward, before anything else.
+
+    ``second`` adds another burst of the same level and rise 0.2 s after the offset of the first, which is the truth.
+    ``gain`` is that of the noise, see :data:`UNTRUSTED`.
+    """
     parts = []
     for start in range(0, n, POOL_TRIALS):
         count = min(POOL_TRIALS, n - start)
@@ -119,15 +148,40 @@ def units(
             artefacts=artefacts,
         )
         x = made.x
+        if second:
+            again = simulate(
+                count,
+                rate_hz,
+                seed=int(rng.integers(2**31)),
+                snr_db=snr_db,
+                rise_s=rise_s,
+                fall_s=0.08,
+                duration_s=rise_s + 0.18,
+                onset_s=made.offset_s + 0.2,
+                before_s=CUE_S,
+                after_s=LENGTH_S - CUE_S,
+                noise_uv=NOISE_UV,
+            )
+            x = x + again.burst_uv
+        if gain is not None:
+            x = made.burst_uv + (x - made.burst_uv) * line(gain, np.arange(x.shape[1]) / rate_hz - CUE_S)
         if amplifier:
             x = signal.sosfilt(signal.butter(2, [10, 500], "bandpass", fs=rate_hz, output="sos"), x, axis=-1)
-        parts.append(Made(band(x, rate_hz), rate_hz, made.onset_s, made.visible_s, made.offset_s))
+        parts.append(Made(band(x, rate_hz), rate_hz, made.onset_s, made.visible_s, made.offset_s, rest_s))
     return joined(parts)
+
+
+def line(ends: tuple[tuple[float, float], tuple[float, float]], time_s: Array) -> Array:
+    """A gain over time, see :data:`UNTRUSTED`."""
+    (start, first), (stop, last) = ends
+    if first == last:
+        return np.where((time_s >= start) & (time_s < stop), first, 1.0)
+    return np.interp(time_s, (start, stop), (first, last))
 
 
 def joined(parts: list[Made]) -> Made:
     columns = {name: np.concatenate([getattr(p, name) for p in parts]) for name in ("x", *TRUTHS)}
-    return Made(rate_hz=parts[0].rate_hz, **columns)
+    return Made(rate_hz=parts[0].rate_hz, rest_s=parts[0].rest_s, **columns)
 
 
 TRUTHS = ("onset_s", "visible_s", "offset_s")
@@ -259,7 +313,9 @@ def quiet(rng: np.random.Generator, n: int, kind: str, *, material: Forearm | No
             levels = dict(ALONE_UV[kind])
             uv = levels.pop("level_uv")
             parts = [
-                ARTEFACTS[kind](x[k : k + POOL_TRIALS], rate_hz, rng, level_uv=uv * 2 ** rng.uniform(-1, 1), **levels)
+                ARTEFACTS[kind.split()[0]](
+                    x[k : k + POOL_TRIALS], rate_hz, rng, level_uv=uv * 2 ** rng.uniform(-1, 1), **levels
+                )
                 for k in range(0, n, POOL_TRIALS)
             ]
             x = np.concatenate(parts)

@@ -4,6 +4,7 @@ Errors are estimate minus truth, in ms; minus is too early. A missed onset count
 quantiles of |error|, and is left out of bias and SD.
 
     score      one row of numbers
+    score_rest   what is said where the rest cannot be trusted
     wilson     95 % interval of a share
     oracle     onsets of one who knows the cell's average course of power
 """
@@ -14,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from emgreview.bench.recipes import CUE_S, REST_S, Made
+from emgreview.bench.recipes import CUE_S, Made
 from emgreview.model import Onsets
 from emgreview.signal.onset.common import level_and_scale, window
 from emgreview.signal.onset.quiet import QuietParameters, standing
@@ -62,6 +63,25 @@ def score(made: Made, found: Onsets) -> dict[str, Any]:
     return row | _interval(made.offset_s, found.offset_low_s, found.offset_high_s, ended, "offset_")
 
 
+FAR_MS = 50.0
+
+
+def score_rest(made: Made, found: Onsets, due: str) -> dict[str, Any]:
+    """Shares in % of trials with the word that is due, with another word, with no answer at all (``present`` NaN), and
+    with a wrong answer: an onset more than 50 ms from the truth, or where there is none; or, where there is a burst,
+    none found and no word said. ``median_ms`` of |error| is that of the onsets found."""
+    n = len(found.onset_s)
+    error = 1e3 * np.abs(found.onset_s - made.onset_s)
+    seen, there = np.isfinite(found.onset_s), np.isfinite(made.onset_s)
+    said = found.baseline_note == due
+    wrong = seen & ~(error <= FAR_MS) | (there & ~seen & (found.baseline_note == ""))
+    shares = {"due_word": said, "other_word": ~said & (found.baseline_note != ""), "no_answer": np.isnan(found.present)}
+    shares |= {"found": seen, "wrong": wrong}
+    row: dict[str, Any] = {"trials": n, "due": due}
+    row |= {name: 100 * float(np.mean(value)) for name, value in shares.items()}
+    return row | {"median_ms": _middle(error[seen & there])}
+
+
 def _middle(values: Array) -> float:
     return float(np.median(values)) if values.size else math.nan
 
@@ -88,7 +108,7 @@ def oracle(made: Made) -> Array:
     lower limit and no bound.
     """
     n, samples = made.x.shape
-    rest = window("rest_s", REST_S, CUE_S, samples, made.rate_hz, 0.1)
+    rest = window("rest_s", made.rest_s, CUE_S, samples, made.rate_hz, 0.1)
     level, scale = level_and_scale(made.x, rest)
     s = standing(
         (made.x - level[:, None]) / scale[:, None], made.rate_hz, rest, slice(rest.stop, samples), QuietParameters()

@@ -99,7 +99,10 @@ def test_a_report_holds_every_cell_method_and_figure(report):
     assert len(report.cells) == 2 * 2 * 2 * 7
     assert {row["method"] for row in report.quiet} == {row["method"] for row in report.cells} - {"oracle"}
     assert {row["trouble"] for row in report.troubles} == set(recipes.TROUBLES)
-    assert len(report.figures) == 12
+    assert len(report.figures) == 14
+    assert {(row["rest"], row["snr_db"]) for row in report.untrusted} == {
+        (rest, snr_db) for rest in recipes.UNTRUSTED for snr_db in recipes.UNTRUSTED_DB
+    }
     text = report.text()
     for words in (
         "seed: 3",
@@ -107,7 +110,10 @@ def test_a_report_holds_every_cell_method_and_figure(report):
         "none: no open data given",
         "## Units",
         "## Modulated",
-        "NOT reached",
+        "not judged: too few trials",
+        "mains 60 Hz",
+        "two bursts",
+        "Rests that cannot be trusted",
         "Kowalski",
     ):
         assert words in text
@@ -150,6 +156,9 @@ def test_figures_are_judged_by_their_worst_cell(report):
         figure = by_name[name]
         assert figure.reached, "the interval of the share touches the target"
         assert (figure.met, figure.met_outright) == (8, 7)
+    few = [row | {"trials": 499} if row is bad else row for row in cells]
+    assert {figure.state for figure in judge(few, [], [])} >= {"not judged: too few trials"}
+    assert not any(figure.reached for figure in judge(few, [], []) if not figure.judged)
     bad |= {"missed": 6.0, "covered": 80.0, "covered_high": 83.0}
     by_name = {figure.name: figure for figure in judge(cells, [], [])}
     for name in (
@@ -159,6 +168,56 @@ def test_figures_are_judged_by_their_worst_cell(report):
     ):
         assert not by_name[name].reached
         assert f"{bad['kind']} 30 dB" in by_name[name].worst
+
+
+def test_troubles_count_in_every_figure_that_names_cells(report):
+    """A trouble in which the default has 0.6 of the comparators' error is a cell that does not reach the half."""
+    cells = [row | {"trials": 500} for row in report.cells]
+    troubles = [row | {"trials": 500, "median_ms": 10.0} for row in report.troubles]
+    for row in troubles:
+        row |= {"median_ms": 4.0, "missed": 0.0, "offset_median_ms": 9.0} if row["method"] == "ramp" else {}
+    before = {figure.name: figure for figure in judge(cells, troubles, [])}
+    bad = next(row for row in troubles if row["method"] == "ramp" and row["trouble"] == "mains 60 Hz")
+    bad |= {
+        "median_ms": 12.0,
+        "missed": 6.0,
+        "offset_median_ms": 19.0,
+        "offset_covered": 50.0,
+        "offset_covered_high": 60.0,
+    }
+    after = {figure.name: figure for figure in judge(cells, troubles, [])}
+    for name in (
+        "median error against the better comparator, where theirs exceeds 8 ms",
+        "never worse than the better comparator",
+        "misses at 10 dB and above",
+        "offsets at 15 dB, median error",
+        "90 % interval holds the offset",
+    ):
+        assert after[name].met == before[name].met - 1, name
+        assert "mains 60 Hz" in after[name].worst or after[name].met_outright < before[name].met_outright
+
+
+def test_rests_that_cannot_be_trusted_are_scored(report):
+    by_kind = {(row["rest"], row["snr_db"]): row for row in report.untrusted}
+    assert by_kind["quiet", 30.0]["found"] == 100
+    assert by_kind["active to 50 ms after go", 15.0]["no_answer"] == 100
+    assert by_kind["short", -np.inf]["due_word"] == 100
+    assert all(row["due_word"] >= 80 for row in report.untrusted)
+    assert all(row["wrong"] <= 10 for row in report.untrusted)
+
+
+def test_two_bursts_have_the_truth_of_the_first_and_a_gain_shapes_the_rest():
+    rng = np.random.default_rng(3)
+    made = recipes.units(rng, 6, 20.0, 0.05, second=True)
+    time_s = np.arange(made.x.shape[1]) / made.rate_hz
+    for x, offset_s in zip(made.x, made.offset_s, strict=True):
+        between = x[(time_s > offset_s + 0.03) & (time_s < offset_s + 0.17)]
+        again = x[(time_s > offset_s + 0.27) & (time_s < offset_s + 0.37)]
+        assert again.std() > 4 * between.std()
+    options = recipes.UNTRUSTED["grows by 12 dB"][1]
+    grown = recipes.units(rng, 20, -np.inf, 0.05, **options).x
+    early, late = grown[:, :900].std(), grown[:, 2100:].std()
+    assert 20 * np.log10(late / early) == pytest.approx(12, abs=1)
 
 
 def test_errors_say_what_to_do(tmp_path):

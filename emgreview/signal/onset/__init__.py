@@ -92,9 +92,10 @@ def estimate_onsets(
     ``baseline_note`` is "missing" (a sample that is not finite) or "flat" (a rest that does not vary), and then all
     numbers of that trial are NaN; "too short" (a rest below 0.25 s); "active before the cue" (activity within the rest,
     or a stretch of the search at least 6 dB below it); "drifting" (the halves of the rest differ by more than 3 dB and
-    more than chance); or "". With these three the numbers stand, to be looked at. But where "ramp" would say "active"
-    against one level that such a rest may have (a half of it, or the quiet stretch after it) and "not active" against
-    another, it says neither: all numbers of that trial are NaN, ``present`` too. The methods of auxiliary channels call
+    more than chance); or "". With these three the numbers stand, to be looked at: those of "ramp" against the louder
+    half of a drifting rest. But where "ramp" would say "active" against one level that such a rest may have (a half of
+    it, or the quiet stretch after it) and "not active" against another, it says neither: all numbers of that trial are
+    NaN, ``present`` too. The methods of auxiliary channels call
     a trial flat only where all of it is, and any lasting departure from a rest without variation movement.
 
     Raises SignalError (shape), RateError, ParameterError (windows, parameters) and UnknownNameError (method, parameter

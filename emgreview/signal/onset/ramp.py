@@ -30,7 +30,7 @@ onset-accuracy.
     posterior                     its heart
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 
 import numpy as np
@@ -113,11 +113,16 @@ class RampParameters(QuietParameters):
 
 
 def find_ramp(batch: Batch, p: RampParameters) -> dict[str, Array]:
-    s = batch.standing
+    s, doubt = batch.standing, batch.doubt
     found = nothing(len(batch))
+    unknown = np.zeros(len(batch), bool)
+    if (doubt.low < 0).any() or (doubt.high > 0).any():
+        low = against(s, doubt.low, p)
+        s = against(s, doubt.high, p)
+        ends = (prevalence(part.marks[:, part.search], part.span).max(axis=1) >= p.needed for part in (low, s))
+        unknown = np.not_equal(*ends)
     share = prevalence(s.marks[:, s.search], s.span)
     most = share.max(axis=1)
-    unknown = undecided(batch, p)
     found["present"] = np.where(unknown, np.nan, 1 / (1 + np.exp(-p.steepness * (most - p.needed))))
     rows = np.flatnonzero((most >= p.needed) & ~unknown)
     if not len(rows):
@@ -151,21 +156,11 @@ def find_ramp(batch: Batch, p: RampParameters) -> dict[str, Array]:
     return found
 
 
-def undecided(batch: Batch, p: RampParameters) -> NDArray[np.bool_]:
-    """Trials whose rest cannot be trusted, and in which activity stands out from one level that the rest may have, and
-    not from another: (trials,)."""
-    s, doubt = batch.standing, batch.doubt
-    out = np.zeros(len(batch), bool)
-    rows = np.flatnonzero((doubt.low < 0) | (doubt.high > 0))
-    if len(rows):
-        over = s.ln_z[rows, s.search] - s.gate[rows, None]
-        stands_out = [
-            prevalence(np.clip((over - level[rows, None]) / (p.gate_width_db / DB_PER_LN), -1, 1), s.span).max(axis=1)
-            >= p.needed
-            for level in (doubt.low, doubt.high)
-        ]
-        out[rows] = stands_out[0] != stands_out[1]
-    return out
+def against(s: Standing, level: Array, p: RampParameters) -> Standing:
+    """How far each moment stands out from another level of the rest, (trials,) in ln z."""
+    ln_z = s.ln_z - level[:, None].astype(np.float32)
+    marks = np.clip((ln_z - s.gate[:, None]) / (p.gate_width_db / DB_PER_LN), -1, 1)
+    return replace(s, y=s.y * np.exp(-level)[:, None].astype(np.float32), ln_z=ln_z, marks=marks)
 
 
 def activity(marks: Floats, share: Array, span: int, p: RampParameters) -> tuple[Ints, Ints]:
