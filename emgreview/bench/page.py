@@ -119,8 +119,8 @@ def markdown(
             "Wrong: an onset more than 50 ms off, or without a burst; or a burst neither found nor a word said. "
             "No answer: `present` is missing.\n"
         ]
-        names = ("due_word", "other_word", "found", "no_answer", "wrong", "median_ms")
-        said = [(r["rest"], _burst(r["snr_db"]), r["due"] or "(none)", *(r[n] for n in names)) for r in untrusted]
+        fields = ("due_word", "other_word", "found", "no_answer", "wrong", "median_ms")
+        said = [(r["rest"], _burst(r["snr_db"]), r["due"] or "(none)", *(r[n] for n in fields)) for r in untrusted]
         head = (
             "rest",
             "burst",

@@ -6,21 +6,26 @@ stretch of blocks above a low gate in which enough blocks pass a high one; both 
 Its edges are located by the ramp posterior (:mod:`~emgreview.signal.onset.ramp`), each within its own stretch of
 signal. No paper is followed: two gates (hysteresis) and the split of levels in two classes are common practice.
 
+Long signals are read in pieces (:mod:`~emgreview.signal.onset.long`): of them, only energies of 2 ms are kept whole.
+
     list_bursts       the method
     quiet_samples     where the rest is, when nobody says
+    find_bursts, find_in_long, bursts_over      its steps
 """
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from emgreview.errors import ParameterError, SignalError
-from emgreview.model import Burst
-from emgreview.signal.onset.common import Array, burst_level_db, checked_signal, level_and_scale, window
-from emgreview.signal.onset.quiet import Floats, grid, standing
+from emgreview import checks
+from emgreview.checks import demand
+from emgreview.errors import SignalError
+from emgreview.model import Burst, Processing, Recording
+from emgreview.signal.onset.common import LOWEST_RATE_HZ, Array, burst_level_db, checked_signal, level_and_scale, window
+from emgreview.signal.onset.long import Read, filtered, in_memory, long_standing, mean_and_levels, without_missing
+from emgreview.signal.onset.quiet import Floats, Standing, grid, standing
 from emgreview.signal.onset.ramp import SHARP, Ints, RampParameters, locate
 
 SHORTEST_REST_S = 0.1
@@ -32,91 +37,151 @@ HIGH_GATE = (1.4, 0.95, 0.8)
 LOW_GATE = (0.7, 0.90, 0.2)
 """Gates on ln z: at least the first number, and at least a quantile of the rest's own ln z plus a margin."""
 
-CHUNK_SAMPLES = 2_000_000
-"""Samples worked on at once, or one whole signal."""
+CHUNK_SAMPLES = 500_000
+"""Samples worked on at once; a signal that is longer is read in pieces of that length."""
 
 AROUND_S = 0.8
 """Signal before and after an edge that may decide where it is."""
 
+EDGES = 64
+"""Bursts located at once."""
+
+NEAR_BLOCKS = 2
+"""Edges are located within so many blocks of the gates."""
+
 
 def list_bursts(
-    x: ArrayLike,
-    rate_hz: float,
+    x: ArrayLike | Recording,
+    rate_hz: float | None = None,
     *,
+    channel: str | None = None,
+    processing: Processing | None = None,
     rest_s: tuple[float, float] | None = None,
     shortest_s: float = 0.05,
     merge_s: float = 0.05,
 ) -> list[Burst] | list[list[Burst]]:
     """Every burst of activity, in order of time.
 
-    ``x`` is band-passed, in any unit: (samples,) gives a list of bursts, (trials, samples) a list of such lists. A
-    constant offset does not matter. ``rest_s`` is (start, stop) in seconds from the first sample. With None the rest is
+    ``x`` is band-passed, in any unit: (samples,) gives a list of bursts, (trials, samples) a list of such lists. Or it
+    is a recording, with the label of a ``channel`` and no rate: then it is read and band-passed piece by piece, as
+    ``processing`` says (the default one if left out), and gives what the whole filtered at once would give. A constant
+    offset does not matter. ``rest_s`` is (start, stop) in seconds from the first sample. With None the rest is
     found in the signal itself: levels of stretches of 0.1 s are split in two classes; where these lie at least 8 dB
     apart, the lower is the rest, otherwise nearly everything is taken for rest. So a signal that is active throughout
     has no bursts, and a muscle that never quite rests is judged against its own tonic level.
 
-    Bursts closer than ``merge_s`` become one; those shorter than ``shortest_s`` are left out. Times are seconds from
-    the first sample. An onset (offset) is NaN where activity lasts from (to) the very start (end) of the signal;
-    ``low_s`` to ``high_s`` is a 90 % interval of the onset; ``level_db`` the burst alone over the rest. Samples that
-    are not finite count as rest; a signal without variation has no bursts.
+    Bursts closer than ``merge_s`` become one; those shorter than ``shortest_s`` after that are left out. Times are
+    seconds from the first sample. An onset (offset) is NaN where activity lasts from (to) the very start (end) of the
+    signal; ``low_s`` to ``high_s`` is a 90 % interval of the onset; ``level_db`` the burst alone over the rest, gaps
+    within it included. Samples that are not finite count as rest; a signal without variation has no bursts.
 
-    Raises SignalError (shape, shorter than 0.5 s), RateError and ParameterError.
+    Raises SignalError (shape, shorter than 0.5 s), RateError, ParameterError and UnknownNameError (channel).
     """
-    samples, rate_hz = checked_signal(x, rate_hz, dimensions=(1, 2))
-    for name, value in (("shortest_s", shortest_s), ("merge_s", merge_s)):
-        if not (math.isfinite(value) and value >= 0):
-            raise ParameterError(f"{name} came as {value!r}; allowed: 0 s or more; correct it.")
-    if samples.shape[-1] < SHORTEST_SIGNAL_S * rate_hz:
+    shortest_s = checks.number("shortest_s", shortest_s, least=0, unit="s")
+    merge_s = checks.number("merge_s", merge_s, least=0, unit="s")
+    if isinstance(x, Recording):
+        demand(rate_hz is None, "rate_hz", rate_hz, f"None with a recording, which has {x.rate_hz:g} Hz")
+        demand(channel is not None, "channel", channel, f"the label of one channel: {', '.join(x.labels)}")
+        rate_hz = checks.rate(x.rate_hz, least=LOWEST_RATE_HZ, what="bursts need")
+        n = x.n_samples
+        parts: Array | Read = filtered(x, str(channel), processing or Processing())
+    else:
+        demand(channel is None, "channel", channel, "None, unless a recording is given")
+        demand(
+            processing is None, "processing", processing, "None, unless a recording is given: band-pass arrays first"
+        )
+        samples, rate_hz = checked_signal(x, rate_hz, dimensions=(1, 2))
+        n, parts, one = samples.shape[-1], np.atleast_2d(samples), samples.ndim == 1
+    if n < SHORTEST_SIGNAL_S * rate_hz:
         raise SignalError(
-            f"the signal came with {samples.shape[-1] / rate_hz:.3f} s; bursts need at least {SHORTEST_SIGNAL_S:g} s; "
+            f"the signal came with {n / rate_hz:.3f} s; bursts need at least {SHORTEST_SIGNAL_S:g} s; "
             "give a longer stretch."
         )
-    given = None if rest_s is None else window("rest_s", rest_s, 0.0, samples.shape[-1], rate_hz, SHORTEST_REST_S)
-    rows = np.atleast_2d(samples)
-    chunk = max(1, CHUNK_SAMPLES // rows.shape[1])
+    rest = None if rest_s is None else window("rest_s", rest_s, 0.0, n, rate_hz, SHORTEST_REST_S)
     found: list[list[Burst]] = []
-    for start in range(0, len(rows), chunk):
-        found += find_bursts(rows[start : start + chunk], rate_hz, given, shortest_s, merge_s)
-    return found if samples.ndim == 2 else found[0]
+    if not isinstance(parts, np.ndarray):
+        return find_in_long(parts, n, rate_hz, rest, shortest_s, merge_s)
+    if n > CHUNK_SAMPLES:
+        found = [find_in_long(in_memory(row), n, rate_hz, rest, shortest_s, merge_s) for row in parts]
+    else:
+        chunk = CHUNK_SAMPLES // n
+        for start in range(0, len(parts), chunk):
+            found += find_bursts(parts[start : start + chunk], rate_hz, rest, shortest_s, merge_s)
+    return found[0] if one else found
 
 
 def find_bursts(x: Array, rate_hz: float, rest: slice | None, shortest_s: float, merge_s: float) -> list[list[Burst]]:
     """The bursts of each row of (trials, samples)."""
     p = RampParameters()
-    bin_, block = grid(rate_hz, p)
-    bin_s, block_s = bin_ / rate_hz, bin_ * block / rate_hz
+    per_block = math.prod(grid(rate_hz, p))
     finite = np.isfinite(x)
     x = np.where(finite, x, 0.0)
     x = np.where(finite, x - x.sum(axis=1, keepdims=True) / np.maximum(finite.sum(axis=1, keepdims=True), 1), 0.0)
     quiet = x[:, rest] if rest is not None else quiet_samples(x, finite, rate_hz)
-    quiet = quiet[:, : quiet.shape[1] // (bin_ * block) * bin_ * block]
+    quiet = quiet[:, : quiet.shape[1] // per_block * per_block]
     level, scale = level_and_scale(quiet, slice(None))
     found: list[list[Burst]] = [[] for _ in x]
     rows = np.flatnonzero(scale > 0)
-    if not len(rows):
-        return found
+    if len(rows):
+        # the rest is put in front, so that one model serves a rest given and a rest gathered from many places
+        joined = (np.concatenate([quiet[rows], x[rows]], axis=1) - level[rows, None]) / scale[rows, None]
+        whole = slice(0, quiet.shape[1]), slice(quiet.shape[1], joined.shape[1])
+        for row, bursts in zip(
+            rows, bursts_over(standing(joined, rate_hz, *whole, p), rate_hz, shortest_s, merge_s), strict=True
+        ):
+            found[row] = bursts
+    return found
 
-    # the rest is put in front, so that one model serves a rest given and a rest gathered from many places
-    joined = (np.concatenate([quiet[rows], x[rows]], axis=1) - level[rows, None]) / scale[rows, None]
-    s = standing(joined, rate_hz, slice(0, quiet.shape[1]), slice(quiet.shape[1], joined.shape[1]), p)
-    ln_z, y = s.ln_z[:, s.search], s.y[:, s.search.start * block :]
-    row, first, last = regions(ln_z, s.ln_z[:, s.rest], shortest_s / block_s, merge_s / block_s)
+
+def find_in_long(
+    read: Read, n: int, rate_hz: float, rest: slice | None, shortest_s: float, merge_s: float
+) -> list[Burst]:
+    """The bursts of one signal of ``n`` samples that is read in pieces."""
+    p = RampParameters()
+    per_block = math.prod(grid(rate_hz, p))
+    length = max(1, round(STRETCH_S * rate_hz))
+    mean, levels = mean_and_levels(read, n, length, CHUNK_SAMPLES)
+    if rest is not None:
+        quiet = without_missing(read(rest.start, rest.stop), mean)
+    else:
+        starts = length * np.array(quiet_stretches(levels), dtype=int)
+        stretches = [read(start, start + length) - mean for start in starts]
+        quiet = np.resize(np.concatenate(stretches), rest_stretches(len(levels)) * length) if stretches else np.zeros(0)
+    quiet = quiet[: len(quiet) // per_block * per_block]
+    level, scale = level_and_scale(quiet[np.newaxis], slice(None)) if len(quiet) else np.zeros((2, 1))
+    if scale[0] == 0:
+        return []
+    s = long_standing(read, n, quiet, (mean, level[0], scale[0]), rate_hz, p, CHUNK_SAMPLES)
+    return bursts_over(s, rate_hz, shortest_s, merge_s)[0]
+
+
+def bursts_over(s: Standing, rate_hz: float, shortest_s: float, merge_s: float) -> list[list[Burst]]:
+    """The bursts of each row, in the part of it that is searched."""
+    p = RampParameters()
+    bin_s, block_s = s.bin / rate_hz, s.bin * s.block / rate_hz
+    ln_z, y = s.ln_z[:, s.search], s.y[:, s.search.start * s.block :]
+    found: list[list[Burst]] = [[] for _ in ln_z]
+    row, first, last, hot = regions(ln_z, s.ln_z[:, s.rest], shortest_s / block_s, merge_s / block_s)
     if not len(row):
         return found
-    onset = edges(y, ln_z, row, first, last, p, block, bin_s)
     ends = ln_z.shape[1] - 1
-    offset = (
-        y.shape[1] * bin_s - edges(y[:, ::-1], ln_z[:, ::-1], row, ends - last, ends - first, p, block, bin_s)[::-1]
-    )
+    onset = edges(y, ln_z, row, first, last, p, s.block, bin_s)
+    back = edges(y[:, ::-1], ln_z[:, ::-1], row, ends - last, ends - first, p, s.block, bin_s)
+    offset = y.shape[1] * bin_s - back[::-1]
     onset[:, first == 0] = np.nan
     offset[:, last == ends] = np.nan
+
+    apart = np.ones(len(row), bool)
+    apart[1:] = (row[1:] != row[:-1]) | ~(onset[1, 1:] - offset[1, :-1] < merge_s)
+    begins = np.flatnonzero(apart)
+    closes = np.append(begins[1:], len(row)) - 1
+    row, first, last, hot = row[begins], first[begins], last[closes], np.add.reduceat(hot, begins)
+    onset, offset = onset[:, begins], offset[:, closes]
+    length_s = np.nan_to_num(offset[1], nan=np.inf) - np.nan_to_num(onset[1], nan=0.0)
+    long = (hot >= max(shortest_s / block_s, 1)) & (length_s >= shortest_s)
+    row, first, last, onset, offset = row[long], first[long], last[long], onset[:, long], offset[:, long]
     for k, burst in enumerate(burst_values(s.power[:, s.search], row, first, last, onset, offset, block_s)):
-        begin, end = np.nan_to_num(burst.onset_s, nan=0.0), np.nan_to_num(burst.offset_s, nan=np.inf)
-        of_trial = found[rows[row[k]]]
-        if of_trial and begin - np.nan_to_num(of_trial[-1].offset_s, nan=np.inf) < merge_s:
-            of_trial[-1] = replace(of_trial[-1], offset_s=burst.offset_s)
-        elif end - begin >= shortest_s:
-            of_trial.append(burst)
+        found[row[k]].append(burst)
     return found
 
 
@@ -134,15 +199,26 @@ def quiet_samples(x: Array, finite: NDArray[np.bool_], rate_hz: float) -> Array:
     power = np.mean(stretches**2, axis=2)
     whole &= power > 0
     levels = np.where(whole, np.log(np.where(whole, power, 1.0)), np.nan)
-    target = min(count, max(1, round(LONGEST_REST_S / STRETCH_S)))
-    quiet = np.zeros((len(x), target * length))
+    quiet = np.zeros((len(x), rest_stretches(count) * length))
     for row, level in enumerate(levels):
-        known = level[whole[row]]
-        if len(known):
-            chosen = np.flatnonzero(whole[row] & (np.nan_to_num(level, nan=np.inf) <= quiet_limit(known)))
-            spaced = chosen[np.linspace(0, len(chosen) - 1, min(target, len(chosen))).astype(int)]
-            quiet[row] = np.resize(stretches[row, spaced], target * length)
+        chosen = quiet_stretches(level)
+        if len(chosen):
+            quiet[row] = np.resize(stretches[row, chosen], quiet.shape[1])
     return quiet
+
+
+def rest_stretches(count: int) -> int:
+    """How many of ``count`` stretches a rest is made of."""
+    return min(count, max(1, round(LONGEST_REST_S / STRETCH_S)))
+
+
+def quiet_stretches(levels: Array) -> Ints:
+    """The stretches that make up the rest of a signal, from the levels of all, NaN where one is not whole."""
+    known = levels[np.isfinite(levels)]
+    if not len(known):
+        return np.empty(0, dtype=np.intp)
+    chosen = np.flatnonzero(np.nan_to_num(levels, nan=np.inf) <= quiet_limit(known))
+    return chosen[np.linspace(0, len(chosen) - 1, min(rest_stretches(len(levels)), len(chosen))).astype(int)]
 
 
 def quiet_limit(levels: Array) -> float:
@@ -157,11 +233,12 @@ def quiet_limit(levels: Array) -> float:
     return float((low + high) / 2 if high - low >= apart else np.median(levels) + apart)
 
 
-def regions(ln_z: Floats, rest_ln_z: Floats, shortest: float, gap: float) -> tuple[Ints, Ints, Ints]:
-    """Row, first and last block of each burst; ``shortest`` and ``gap`` in blocks.
+def regions(ln_z: Floats, rest_ln_z: Floats, shortest: float, gap: float) -> tuple[Ints, Ints, Ints, Ints]:
+    """Row, first and last block of each part of a burst, and how many of its blocks are above the high gate.
 
-    Candidates are stretches in which the mean of three blocks is above the low gate, joined across gaps below ``gap``.
-    They count where at least ``shortest`` blocks, each by itself, are above the high gate.
+    Candidates are stretches in which the mean of three blocks is above the low gate, joined across gaps below ``gap``
+    blocks. They count where at least ``shortest`` blocks, each by itself, are above the high gate; or at least one, and
+    so near another that the two may prove to be one burst once their edges are located.
     """
     padded = np.pad(np.exp(ln_z), ((0, 0), (1, 1)), mode="edge")
     smooth = np.log((padded[:, :-2] + padded[:, 1:-1] + padded[:, 2:]) / 3)
@@ -173,28 +250,41 @@ def regions(ln_z: Floats, rest_ln_z: Floats, shortest: float, gap: float) -> tup
     row, first = np.nonzero(inside[:, 1:-1] & ~inside[:, :-2])
     _, last = np.nonzero(inside[:, 1:-1] & ~inside[:, 2:])
     if not len(row):
-        return row, first, last
+        return row, first, last, row
     apart = np.ones(len(row), bool)
     apart[1:] = (row[1:] != row[:-1]) | (first[1:] - last[:-1] - 1 >= max(gap, 1))
     begins = np.flatnonzero(apart)
     row, first, last = row[begins], first[begins], last[np.append(begins[1:], len(apart)) - 1]
     hot = np.cumsum(np.pad(ln_z > high, ((0, 0), (1, 0))), axis=1)
-    good = hot[row, last + 1] - hot[row, first] >= max(shortest, 1)
-    return row[good], first[good], last[good]
+    count = hot[row, last + 1] - hot[row, first]
+    row, first, last, count = (part[count > 0] for part in (row, first, last, count))
+    near = np.zeros(len(row) + 1, bool)
+    near[1:-1] = (row[1:] == row[:-1]) & (first[1:] - last[:-1] - 1 < gap + NEAR_BLOCKS)
+    good = (count >= max(shortest, 1)) | near[1:] | near[:-1]
+    return row[good], first[good], last[good], count[good]
 
 
 def edges(
     y: Floats, ln_z: Floats, row: Ints, first: Ints, last: Ints, p: RampParameters, block: int, bin_s: float
 ) -> Array:
     """Quantiles (3, bursts) of where each burst starts, in seconds from the start of the rows."""
-    around = round(AROUND_S / (block * bin_s))
-    blocks = first[:, None] + np.arange(-around, around + 1)
-    bins = (first * block)[:, None] + np.arange(-around * block, (around + 1) * block)
     before = np.full(len(row), -1)
     order = np.lexsort((first, row))
     same = row[order][1:] == row[order][:-1]
     before[order[1:][same]] = last[order[:-1][same]]
+    some = [slice(start, start + EDGES) for start in range(0, len(row), EDGES)]
+    found = [_edges(y, ln_z, row[k], first[k], last[k], before[k], p, block, bin_s) for k in some]
+    return np.concatenate(found, axis=1)
 
+
+def _edges(
+    y: Floats, ln_z: Floats, row: Ints, first: Ints, last: Ints, before: Ints, p: RampParameters, block: int,
+    bin_s: float,
+) -> Array:  # fmt: skip
+    """The same for a few bursts; ``before`` is the last block of the burst before each, or -1."""
+    around = round(AROUND_S / (block * bin_s))
+    blocks = first[:, None] + np.arange(-around, around + 1)
+    bins = (first * block)[:, None] + np.arange(-around * block, (around + 1) * block)
     known = (blocks > before[:, None]) & (blocks < ln_z.shape[1])
     near_ln_z = np.where(known, ln_z[row[:, None], np.clip(blocks, 0, ln_z.shape[1] - 1)], 0)
     known = (bins >= (before[:, None] + 1) * block) & (bins < y.shape[1])
@@ -211,7 +301,7 @@ def burst_values(
     start = np.where(np.isnan(onset[1]), first, np.ceil(np.nan_to_num(onset[1]) / block_s)).astype(int)
     stop = np.where(np.isnan(offset[1]), last + 1, np.floor(np.nan_to_num(offset[1]) / block_s)).astype(int)
     whole = stop > start
-    level = burst_level_db(power[row], np.where(whole, start, first), np.where(whole, stop, last + 1))
+    level = burst_level_db(power, np.where(whole, start, first), np.where(whole, stop, last + 1), row)
     for k in range(len(row)):
         low, middle, high = onset[:, k].tolist()
         yield Burst(middle, float(offset[1, k]), low, high, float(level[k]))

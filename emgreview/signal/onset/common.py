@@ -50,7 +50,7 @@ def nothing(n: int) -> dict[str, Array]:
 
 
 def checked_signal(
-    x: ArrayLike, rate_hz: float, *, dimensions: tuple[int, ...], lowest_hz: float = LOWEST_RATE_HZ
+    x: ArrayLike, rate_hz: float | None, *, dimensions: tuple[int, ...], lowest_hz: float = LOWEST_RATE_HZ
 ) -> tuple[Array, float]:
     """Samples as float64 and the rate, or an error that says what to do."""
     samples = checks.samples(x)
@@ -155,14 +155,16 @@ def first_run(true: NDArray[np.bool_], shortest: float, gap: float) -> tuple[Pla
     return found[0], found[1]
 
 
-def burst_level_db(power: Array, start: NDArray[np.integer], stop: NDArray[np.integer]) -> Array:
-    """Level of the activity alone over the rest, 10 log10(P / P_rest - 1), (trials,).
+def burst_level_db(
+    power: Array, start: NDArray[np.integer], stop: NDArray[np.integer], row: NDArray[np.integer] | None = None
+) -> Array:
+    """Level of the activity alone over the rest, 10 log10(P / P_rest - 1), one for each trial, or for each of ``row``.
 
     ``power`` (trials, columns) is relative to the rest; P is its mean over columns start to stop of each trial. NaN
     where that stretch is empty or not above the rest.
     """
     total = np.cumsum(np.pad(power.astype(np.float64), ((0, 0), (1, 0))), axis=1)
-    rows = np.arange(len(power))
+    rows = np.arange(len(power)) if row is None else row
     excess = (total[rows, stop] - total[rows, start]) / np.maximum(stop - start, 1) - 1
     usable = (stop > start) & (excess > 0)
     return np.where(usable, 10 * np.log10(np.where(usable, excess, 1.0)), np.nan)

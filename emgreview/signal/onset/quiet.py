@@ -17,9 +17,11 @@ Arrays are (trials, samples), (trials, bins) or (trials, blocks), float32 where 
     QuietParameters, Standing, standing     the model
     grid                                    samples a bin, bins a block
     prevalence                              mean mark of each stretch
+    over_rest, swings, second_change        its parts, for signals that are read in blocks
     Doubt, doubts                           what is wrong with a rest, in a word, and between which levels it lies
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,7 +30,7 @@ from numpy.typing import NDArray
 from emgreview.checks import check_ranges, in_order
 from emgreview.signal.onset.whitening import Array, Floats, autoregression, filtered, order_of
 
-DB_PER_LN = 10 / np.log(10)
+DB_PER_LN = 10 / math.log(10)
 """Decibels of power in one unit of its natural logarithm."""
 
 OUTLIER = 3.0
@@ -107,14 +109,28 @@ def standing(x: Array, rate_hz: float, rest: slice, search: slice, p: QuietParam
 
     x = x.astype(np.float32)
     e = whiten(x, rest, rate_hz, p)[:, :used]
-    slow = np.flatnonzero(swings(x, rate_hz, p))
+    slow = np.flatnonzero(swings(x, rate_hz, p).any(axis=1))
     if len(slow):
-        lag = max(1, round(p.second_lag_s * rate_hz))
-        e[slow, lag:] -= e[slow, :-lag]
+        e[slow] = second_change(e[slow], rate_hz, p)
     y = sums(e * e, bin_)
-    z = sums(y, block)
     power = sums(np.square(x[:, :used]), per_block) * np.float32(1 / per_block)
+    return over_rest(y, power, quiet, search, (bin_, block), p)
 
+
+def second_change(e: Floats, rate_hz: float, p: QuietParameters) -> Floats:
+    """The change of e over ``second_lag_s``."""
+    lag = max(1, round(p.second_lag_s * rate_hz))
+    out = e.copy()
+    out[:, lag:] -= e[:, :-lag]
+    return out
+
+
+def over_rest(
+    y: Floats, power: Floats, quiet: slice, search: slice, lengths: tuple[int, int], p: QuietParameters
+) -> Standing:
+    """What follows from the energies of bins and the power of blocks; ``y`` is changed. ``lengths``: see ``grid``."""
+    bin_, block = lengths
+    z = sums(y, block)
     calm = z[:, quiet] <= OUTLIER * np.median(z[:, quiet], axis=1, keepdims=True)
     mean = (z[:, quiet] * calm).sum(axis=1, keepdims=True) / calm.sum(axis=1, keepdims=True)
     y *= block / mean
@@ -162,9 +178,9 @@ def whitening_taps(quiet: Floats, rate_hz: float, p: QuietParameters) -> tuple[F
 
 
 def swings(x: Floats, rate_hz: float, p: QuietParameters) -> NDArray[np.bool_]:
-    """Which trials hold something slow and strong, a swing or heart beats: (trials,).
+    """Where trials hold something slow and strong, a swing or heart beats: (trials, stretches of 0.1 s).
 
-    That is a stretch of 0.1 s with more than three times the power of the rest, of which the mean over ``slow_s``
+    That is a stretch with more than three times the power of the rest, of which the mean over ``slow_s``
     keeps ``slow_share``: nearly all at 20 Hz, hardly a twentieth from 50 Hz on.
     """
     length, box = max(1, round(0.1 * rate_hz)), max(1, round(p.slow_s * rate_hz))
@@ -173,7 +189,7 @@ def swings(x: Floats, rate_hz: float, p: QuietParameters) -> NDArray[np.bool_]:
     mean = np.zeros((len(x), x.shape[1]), np.float32)
     mean[:, : x.shape[1] - 1] = (total[:, box:] - total[:, :-box])[:, : x.shape[1] - 1] / box
     power, slow = (sums(np.square(part[:, :used]), length) for part in (x, mean))
-    return np.any((power > 3 * length) & (slow > p.slow_share * power), axis=1)
+    return (power > 3 * length) & (slow > p.slow_share * power)
 
 
 def prevalence(marks: Floats, span: int) -> Array:

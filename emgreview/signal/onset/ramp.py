@@ -160,7 +160,7 @@ def against(s: Standing, level: Array, p: RampParameters) -> Standing:
     """How far each moment stands out from another level of the rest, (trials,) in ln z."""
     ln_z = s.ln_z - level[:, None].astype(np.float32)
     marks = np.clip((ln_z - s.gate[:, None]) / (p.gate_width_db / DB_PER_LN), -1, 1)
-    return replace(s, y=s.y * np.exp(-level)[:, None].astype(np.float32), ln_z=ln_z, marks=marks)
+    return replace(s, y=s.y * np.exp(-level)[:, None].astype(np.float32), ln_z=ln_z, marks=marks.astype(np.float32))
 
 
 def activity(marks: Floats, share: Array, span: int, p: RampParameters) -> tuple[Ints, Ints]:

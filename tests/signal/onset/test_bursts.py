@@ -1,6 +1,8 @@
 """Bursts: made signals with known bursts, and open recordings."""
 
+import dataclasses
 import os
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -8,7 +10,7 @@ import pytest
 from scipy import signal
 
 import emgreview as er
-from emgreview.errors import ParameterError, RateError, SignalError
+from emgreview.errors import ParameterError, RateError, SignalError, UnknownNameError
 from emgreview.signal.filters import bandpass
 
 RATE_HZ = 1000.0
@@ -173,3 +175,101 @@ def test_finger_trials_at_200_hz_run(open_data):
         er.estimate_onsets(x, 200.0, cue_s=0.05, rest_s=(-0.05, 0.0))
     with pytest.raises(ParameterError, match="cut longer trials"):
         er.estimate_onsets(x, 200.0, cue_s=0.2)
+
+
+def test_a_merged_burst_has_the_level_of_the_whole_and_no_gap_shorter_than_asked():
+    """A burst of 20 dB, a gap of 0.15 s, one of 30 dB: whatever ``merge_s``, two bursts lie apart, or one is both."""
+    weak, strong = made(3, spans_s=[(1.0, 1.4)]), made(3, spans_s=[(1.55, 1.95)], level_db=30.0)
+    x = weak + strong - made(3, spans_s=[])
+    mean_db = 10 * np.log10((0.4 * 10**2 + 0.4 * 10**3) / 0.95)
+    seen = set()
+    for merge_s in np.arange(0.08, 0.24, 0.01):
+        for bursts in er.list_bursts(x, RATE_HZ, merge_s=merge_s):
+            seen.add(len(bursts))
+            if len(bursts) == 1:
+                assert bursts[0].offset_s == pytest.approx(1.95, abs=0.03)
+                assert bursts[0].level_db == pytest.approx(mean_db, abs=1.5)
+            else:
+                assert bursts[1].onset_s - bursts[0].offset_s >= merge_s
+    assert seen == {1, 2}
+
+
+def test_a_short_part_merges_before_short_bursts_are_left_out():
+    """0.3 s of activity, a gap, 0.06 s of activity: with a shortest burst of 0.2 s the short part still extends it."""
+    x = made(6, spans_s=[(1.0, 1.3), (1.4, 1.48)], level_db=26.0)
+    for merge_s in (0.09, 0.1, 0.11, 0.12, 0.15):
+        for bursts in er.list_bursts(x, RATE_HZ, merge_s=merge_s, shortest_s=0.2):
+            assert len(bursts) == 1
+            gap_s = 1.4 - 1.3
+            if merge_s > gap_s + 0.03:
+                assert bursts[0].offset_s == pytest.approx(1.48, abs=0.03)
+    assert all(len(bursts) == 2 for bursts in er.list_bursts(x, RATE_HZ, shortest_s=0.05))
+
+
+@pytest.mark.parametrize("rest_s", [None, (0.1, 0.9)])
+@pytest.mark.parametrize("piece", [1500, 7000])
+def test_a_long_signal_read_in_pieces_gives_the_bursts_of_the_whole(monkeypatch, rest_s, piece):
+    x = np.hstack([made(1, seed=seed) for seed in range(4)])[0] + 40.0
+    x[9000:9050] = np.nan
+    x[13_500:14_500] += 60 * np.sin(2 * np.pi * 6 * np.arange(1000) / RATE_HZ) * np.hanning(1000)  # a swing
+    whole = er.list_bursts(x, RATE_HZ, rest_s=rest_s)
+    monkeypatch.setattr("emgreview.signal.onset.bursts.CHUNK_SAMPLES", piece)
+    pieces = er.list_bursts(x, RATE_HZ, rest_s=rest_s)
+    assert len(whole) == 12
+    for a, b in zip(whole, pieces, strict=True):
+        np.testing.assert_allclose(dataclasses.astuple(a), dataclasses.astuple(b), atol=1e-5)
+
+
+def test_a_recording_is_read_lazily_and_gives_the_bursts_of_the_filtered_whole(monkeypatch):
+    raw = np.hstack([made(1, seed=seed) for seed in range(4)]) * 5 + 3000.0
+    rec = er.Recording.from_array(np.vstack([raw, 0 * raw]), RATE_HZ, labels=["FDI", "flat"])
+    how = er.Processing(low_hz=30.0)
+    filters = {"low_hz": 30.0, "high_hz": 450.0, "order": 2, "direction": "zero-phase"}
+    whole = er.list_bursts(bandpass(raw[0], RATE_HZ, **filters), RATE_HZ)
+    longest = []
+    read = er.Recording.values
+
+    def counted(self, start=0, stop=None, channels=None):
+        longest.append(stop - start)
+        assert channels == ["FDI"]
+        return read(self, start, stop, channels)
+
+    monkeypatch.setattr(er.Recording, "values", counted)
+    monkeypatch.setattr("emgreview.signal.onset.bursts.CHUNK_SAMPLES", 4000)
+    found = er.list_bursts(rec, channel="FDI", processing=how)
+    assert max(longest) < 4000 + 4000, "a piece and its margins"
+    for a, b in zip(whole, found, strict=True):
+        np.testing.assert_allclose(dataclasses.astuple(a), dataclasses.astuple(b), atol=1e-4)
+    monkeypatch.undo()
+    assert er.list_bursts(rec, channel="flat") == []
+    for options, error, words in (
+        ({}, ParameterError, "channel came as None"),
+        ({"channel": "FDJ"}, UnknownNameError, "Did you mean 'FDI'"),
+        ({"channel": "FDI", "rate_hz": 1000.0}, ParameterError, "None with a recording"),
+    ):
+        with pytest.raises(error, match=words):
+            er.list_bursts(rec, **options)
+    with pytest.raises(ParameterError, match="unless a recording is given"):
+        er.list_bursts(raw[0], RATE_HZ, channel="FDI")
+
+
+def test_memory_is_bounded_by_the_piece(monkeypatch):
+    """Nearly three times the signal takes hardly more: energies and levels, no copy of the samples (8 bytes each)."""
+    monkeypatch.setattr("emgreview.signal.onset.bursts.CHUNK_SAMPLES", 50_000)
+    x = np.tile(made(1)[0], 60)
+    tracemalloc.start()
+    er.list_bursts(x[:150_000], RATE_HZ)
+    short = tracemalloc.get_traced_memory()[1]
+    tracemalloc.reset_peak()
+    found = er.list_bursts(x, RATE_HZ)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert len(found) == 180
+    assert peak - short < 4 * (x.size - 150_000)
+
+
+def test_a_rest_without_an_end_is_refused():
+    with pytest.raises(ParameterError, match=r"rest_s came as \(0, None\)"):
+        er.list_bursts(made(1)[0], RATE_HZ, rest_s=(0, None))
+    with pytest.raises(ParameterError, match="merge_s came as 'x'"):
+        er.list_bursts(made(1)[0], RATE_HZ, merge_s="x")
