@@ -269,11 +269,18 @@ def test_flat_and_clipped_samples_are_flat_and_clipped():
         ({"effort": 2.0}, "effort"),
         ({"noise_uv": 0.0}, "noise_uv"),
         ({"artefacts": {"mains": {}}}, "states level_uv"),
+        ({"artefacts": ["mains"]}, "artefacts came as"),
+        ({"artefacts": {"mains": 6.0}}, "states its levels"),
+        ({"seed": None}, "seed came as None; allowed: a whole number from 0 up"),
+        ({"seed": -1}, "seed came as -1"),
+        ({"seed": 1.5}, "seed came as 1.5"),
+        ({"before_s": math.inf}, "before_s came as inf"),
+        ({"snr_db": "strong"}, "snr_db came as 'strong'"),
     ],
 )
 def test_values_out_of_range_are_refused(options, words):
     with pytest.raises(ParameterError, match=words):
-        er.simulate(3, RATE_HZ, seed=0, **options)
+        er.simulate(3, RATE_HZ, **{"seed": 0, **options})
 
 
 def test_unknown_names_and_low_rates_are_refused():

@@ -21,7 +21,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from emgreview.errors import ParameterError, RateError
+from emgreview import checks
+from emgreview.checks import demand
 from emgreview.simulation.artefacts import ARTEFACTS, BAND_HZ, STREAMS, checked_artefacts, rest_noise
 from emgreview.simulation.burst import Bursts, bursts
 from emgreview.simulation.pool import FloatArray, MotorPool
@@ -102,26 +103,22 @@ def simulate(
     ParameterError for values out of range, UnknownNameError for an artefact or level that does not exist.
     """
 
-    def demand(good: object, name: str, came: object, allowed: str) -> None:
-        if not good:
-            raise ParameterError(f"{name} came as {came!r}; allowed: {allowed}; correct it.")
-
     def each(name: str, value: ArrayLike) -> FloatArray:
-        given = np.asarray(value, dtype=float)
+        try:
+            given = np.asarray(value, dtype=float)
+        except (TypeError, ValueError):
+            given = np.full((), np.nan)
         demand(given.shape in ((), (n_trials,)), name, value, f"one number, or one for each of {n_trials} trials")
         demand(not np.isnan(given).any(), name, value, "numbers, none of them NaN")
         return np.array(np.broadcast_to(given, n_trials))
 
-    if not (math.isfinite(rate_hz) and rate_hz >= 1000.0):
-        raise RateError(
-            f"rate_hz came as {rate_hz!r}; allowed: 1000 Hz or more, because levels are stated up to {BAND_HZ[1]:g} "
-            "Hz; simulate at a higher rate."
-        )
-    demand(isinstance(n_trials, int | np.integer) and n_trials >= 1, "n_trials", n_trials, "a whole number from 1")
-    demand(0.05 <= effort <= 1.0, "effort", effort, "0.05 to 1")
-    demand(math.isfinite(noise_uv) and noise_uv > 0, "noise_uv", noise_uv, "a number of microvolts above 0")
-    demand(before_s > 0, "before_s", before_s, "seconds above 0")
-    demand(after_s > 0, "after_s", after_s, "seconds above 0")
+    rate_hz = checks.rate(rate_hz, least=1000.0, what=f"levels are stated up to {BAND_HZ[1]:g} Hz, so needed is")
+    n_trials, seed = checks.whole("n_trials", n_trials, least=1), checks.whole("seed", seed, least=0)
+    effort = checks.number("effort", effort, least=0.05, most=1)
+    noise_uv = checks.number("noise_uv", noise_uv, above=0, unit="µV")
+    before_s, after_s = (
+        checks.number(name, part, above=0, unit="s") for name, part in (("before_s", before_s), ("after_s", after_s))
+    )
     snr, rise = each("snr_db", snr_db), each("rise_s", rise_s)
     duration, fall = each("duration_s", duration_s), each("fall_s", fall_s)
     demand((snr < 100.0).all(), "snr_db", snr_db, "below 100 dB; -inf for no activity")
@@ -178,7 +175,11 @@ def simulate(
             "rise_s": rise_s,
             "duration_s": duration_s,
             "fall_s": fall_s,
+            "onset_s": onset_s,
+            "before_s": before_s,
+            "after_s": after_s,
             "effort": effort,
+            "noise_uv": noise_uv,
             "artefacts": dict(known),
         },
     )

@@ -26,6 +26,7 @@ from typing import Any
 import numpy as np
 from scipy import fft, signal
 
+from emgreview.checks import demand
 from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.simulation.pool import (
     FULL_EXCITATION,
@@ -340,12 +341,14 @@ STREAMS = (
 
 def checked_artefacts(asked: Mapping[str, Mapping[str, object]] | None) -> Mapping[str, Mapping[str, Any]]:
     """Artefacts and their levels as asked; UnknownNameError, or ParameterError where a level is not stated."""
-    known: Mapping[str, Mapping[str, object]] = asked or {}
+    known: Mapping[str, Mapping[str, object]] = {} if asked is None else asked
+    demand(isinstance(known, Mapping), "artefacts", asked, 'a mapping of names to levels: {"mains": {"level_uv": 6.0}}')
     for name, levels in known.items():
         if name not in ARTEFACTS:
             raise UnknownNameError("artefact", name, ARTEFACTS)
         parameters = inspect.signature(ARTEFACTS[name]).parameters
         allowed = {key: value.default for key, value in parameters.items() if value.kind is value.KEYWORD_ONLY}
+        demand(isinstance(levels, Mapping), f"artefacts[{name!r}]", levels, "a mapping that states its levels")
         for level in levels:
             if level not in allowed:
                 raise UnknownNameError(f"level of {name!r}", level, allowed)

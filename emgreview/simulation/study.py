@@ -20,7 +20,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from emgreview.errors import ParameterError, RateError, UnknownNameError
+from emgreview import checks
+from emgreview.checks import demand
+from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.model import Marker, Recording, to_sample
 from emgreview.simulation.artefacts import (
     ARTEFACTS,
@@ -188,39 +190,31 @@ def simulate_study(
     condition. Raises RateError, ParameterError, UnknownNameError.
     """
 
-    def demand(good: object, name: str, came: object, allowed: str) -> None:
-        if not good:
-            raise ParameterError(f"{name} came as {came!r}; allowed: {allowed}; correct it.")
-
-    if not (math.isfinite(rate_hz) and rate_hz >= 1000.0):
-        raise RateError(
-            f"rate_hz came as {rate_hz!r}; allowed: 1000 Hz or more, because levels are stated up to {BAND_HZ[1]:g} "
-            "Hz; simulate at a higher rate."
-        )
-    for name, came in (("n_people", n_people), ("n_trials", n_trials)):
-        demand(isinstance(came, int | np.integer) and came >= 1, name, came, "a whole number from 1")
+    rate_hz = checks.rate(rate_hz, least=1000.0, what=f"levels are stated up to {BAND_HZ[1]:g} Hz, so needed is")
+    n_people, n_trials = checks.whole("n_people", n_people, least=1), checks.whole("n_trials", n_trials, least=1)
+    seed = checks.whole("seed", seed, least=0)
     labels = [muscle.label for muscle in muscles]
     demand(muscles and len(set(labels)) == len(labels), "muscles", labels, "at least one, no label twice")
     demand(conditions, "conditions", conditions, "at least one")
     for muscle in muscles:
-        demand(abs(muscle.lag_s) <= 0.3, f"lag_s of {muscle.label!r}", muscle.lag_s, "-0.3 to 0.3 s")
-        demand(muscle.snr_db < 60, f"snr_db of {muscle.label!r}", muscle.snr_db, "below 60 dB, -inf for no part")
-        in_range = SHORTEST_RISE_S <= muscle.rise_s <= LONGEST_RISE_S
-        demand(in_range, f"rise_s of {muscle.label!r}", muscle.rise_s, f"{SHORTEST_RISE_S:g} to {LONGEST_RISE_S:g} s")
-        demand(0.05 <= muscle.duration_s <= 1.0, f"duration_s of {muscle.label!r}", muscle.duration_s, "0.05 to 1 s")
-    demand(PREMOTOR_S[0] <= premotor_s <= PREMOTOR_S[1], "premotor_s", premotor_s, "0.08 to 0.6 s")
-    demand(0.01 <= motor_s <= 0.5, "motor_s", motor_s, "0.01 to 0.5 s")
+        of = f"of {muscle.label!r}"
+        checks.number(f"lag_s {of}", muscle.lag_s, least=-0.3, most=0.3, unit="s")
+        if muscle.snr_db != -math.inf:
+            checks.number(f"snr_db {of}", muscle.snr_db, below=60, unit="dB, or -inf for no part")
+        checks.number(f"rise_s {of}", muscle.rise_s, least=SHORTEST_RISE_S, most=LONGEST_RISE_S, unit="s")
+        checks.number(f"duration_s {of}", muscle.duration_s, least=0.05, most=1, unit="s")
+    premotor_s = checks.number("premotor_s", premotor_s, least=PREMOTOR_S[0], most=PREMOTOR_S[1], unit="s")
+    motor_s = checks.number("motor_s", motor_s, least=0.01, most=0.5, unit="s")
     for condition in conditions:
-        later = condition.later_s
-        demand(abs(later) <= 0.3, f"later_s of {condition.label!r}", later, "-0.3 to 0.3 s")
+        checks.number(f"later_s of {condition.label!r}", condition.later_s, least=-0.3, most=0.3, unit="s")
     for name, share in (("anticipations", anticipations), ("no_responses", no_responses)):
-        demand(0 <= share <= 1, name, share, "a share, 0 to 1")
+        checks.number(name, share, least=0, most=1)
     demand(anticipations + no_responses <= 1, "anticipations + no_responses", anticipations + no_responses, "at most 1")
     early = dict(early_bursts or {})
     for label, share in early.items():
         if label not in labels:
             raise UnknownNameError("muscle", label, labels)
-        demand(0 <= share <= 1, f"early_bursts[{label!r}]", share, "a share, 0 to 1")
+        checks.number(f"early_bursts[{label!r}]", share, least=0, most=1)
     spread = Spread() if spread is None else spread
     for part in fields(spread):
         demand(np.all(np.asarray(getattr(spread, part.name)) >= 0), part.name, getattr(spread, part.name), "0 or more")

@@ -8,6 +8,8 @@ import pytest
 from scipy import signal
 
 import emgreview as er
+from emgreview.bench import recipes
+from emgreview.bench.score import score
 from emgreview.errors import ParameterError, RateError, SignalError, UnknownNameError
 from emgreview.signal.onset import METHODS
 from emgreview.signal.onset.ramp import PLAIN, cumulative, profiles, quantile
@@ -370,12 +372,8 @@ def test_gates_are_in_decibels():
 @pytest.mark.parametrize(("level_db", "rise_s"), [(10, 0.02), (10, 0.15), (20, 0.05), (30, 0.02)])
 def test_intervals_hold_the_truth_as_often_as_they_say(level_db, rise_s):
     """Coverage by simulation, motor units: 90 % intervals hold 85 % or more, by the 95 % interval of the share."""
-    from emgreview.bench.recipes import CUE_S as AT_S
-    from emgreview.bench.recipes import REST_S, units
-    from emgreview.bench.score import score
-
-    made_ = units(np.random.default_rng([44, level_db]), 100, float(level_db), rise_s)
-    row = score(made_, er.estimate_onsets(made_.x, made_.rate_hz, cue_s=AT_S, rest_s=REST_S))
+    truth = recipes.units(np.random.default_rng([44, level_db]), 100, float(level_db), rise_s)
+    row = score(truth, er.estimate_onsets(truth.x, truth.rate_hz, cue_s=recipes.CUE_S, rest_s=recipes.REST_S))
     assert row["covered_high"] >= 85
     assert row["offset_covered_high"] >= 85
     assert row["missed"] <= 2
