@@ -471,7 +471,7 @@ def test_bench_prints_the_report_and_writes_it_once(run, tmp_path, monkeypatch):
     assert (tmp_path / "new" / "report.md").read_text() + "\n" == out
     status, out, _ = run("bench", "onsets", "--json")
     values = json.loads(out)
-    assert set(values) == {"facts", "cells", "troubles", "quiet", "figures"}
+    assert set(values) == {"facts", "cells", "troubles", "quiet", "untrusted", "figures"}
     assert "seed" in values["facts"]
     status, out, err = run("bench", "onsets", "--out", tmp_path / "new")
     assert (status, out) == (1, "")
