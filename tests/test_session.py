@@ -618,6 +618,15 @@ class ReviewMachine(RuleBasedStateMachine):
         self.session = self.open()
         assert self.decided() == before, "another method changes nothing that was decided"
 
+    @rule(onset_s=st.sampled_from([0.2, 0.21, 0.25]))
+    def change_method(self, onset_s):
+        self.counts["methods changed"] += 1
+        before = self.decided()
+        self.session.change_method("ramp", onset_s=onset_s)
+        self.onset_s = onset_s
+        assert self.decided() == before
+        assert self.session.automatic("rec_given_1000", "FDI").onset_s == pytest.approx(onset_s)
+
     @rule(fragment=st.sampled_from([b"{", b'{"blind":false,"counter"', b"\x00" * 9]))
     def crash(self, fragment):
         self.counts["crashes"] += 1
