@@ -2,6 +2,7 @@
 
 find_onsets     every channel of some trials by one method
 described       processing and detection of some trials, as plain JSON
+method_words    a method, and the parameters that are not its usual ones
 rebuilt         method and parameters from what a log says
 """
 
@@ -82,6 +83,14 @@ def rebuilt(detection: Mapping[str, Any]) -> tuple[str, dict[str, Any], tuple[st
         else:
             known[name] = _like(defaults[name], value)
     return method, known, tuple(lost)
+
+
+def method_words(detection: Mapping[str, Any]) -> str:
+    """A method by name, with the parameters that are not its usual ones: "double-threshold (shortest_s 0.05)"."""
+    method, parameters = detection["method"], detection["parameters"]
+    usual = dataclasses.asdict(METHODS[method][1]()) if method in METHODS else {}
+    changed = [f"{name} {value}" for name, value in parameters.items() if value != _plain(usual.get(name))]
+    return f"{method} ({', '.join(changed)})" if changed else str(method)
 
 
 def _like(default: Any, value: Any) -> Any:

@@ -42,7 +42,7 @@ from emgreview.annotations.proposals import Automatic as Automatic
 from emgreview.annotations.proposals import Proposals, check_order
 from emgreview.annotations.state import Activity, TrialState
 from emgreview.annotations.versions import Sealed, seal_version
-from emgreview.detecting import METHOD, Detect, described, find_onsets, rebuilt
+from emgreview.detecting import METHOD, Detect, described, find_onsets, method_words, rebuilt
 from emgreview.errors import DecisionError, LogReadOnlyError, ParameterError, UnknownNameError
 from emgreview.model import Marker, Recording, Trials, to_sample
 
@@ -608,6 +608,11 @@ class Session:
             self._book.unblind(reason and check_text(reason))
             self._tell(self.queue)
 
+    @property
+    def method_words(self) -> str:
+        """The onset method in use, with the parameters that are not its usual ones."""
+        return method_words(self.methods[self.trials[0].recording.name]["detection"])
+
     def change_method(self, method: str, **parameters: Any) -> Ids:
         """Detect anew by another method, or with other parameters; an event in every log, which undo passes over.
 
@@ -623,9 +628,8 @@ class Session:
         if not self._book.change_methods(methods):
             return ()
         self._proposals.found, self.methods = found, methods
-        self._of_method = self._relook_words() or (
-            f"Onsets are now found by {method!r}; no reviewed mark is far from what it says.",
-        )
+        again = self._relook_words() or ("No reviewed mark is far from what it says.",)
+        self._of_method = (f"Onsets are now found by {self.method_words}.", *again)
         return self._tell(self.queue)
 
     def undo(self) -> Ids:

@@ -331,6 +331,7 @@ def test_every_message_of_the_browser_is_answered(session):
 
 def test_an_open_screen_shows_what_another_method_proposes(session):
     view = er.review(session)
+    assert json.loads(view.setup)["processing"].endswith("Onsets, when this screen was opened: ramp.")
     view._handle_msg({"kind": "hello", "client": "c", "held": []})
     session.accept(session.queue[0], session.trials[0].labels[0])
     before = session.automatic(session.queue[0], session.trials[0].labels[1]).onset_s

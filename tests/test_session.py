@@ -976,12 +976,13 @@ def test_the_method_changes_in_the_middle_of_a_review(tmp_path):
         assert channel(session, one, "APB").response.onset == 1230
         assert session.automatic(one, "FDI").onset_s == pytest.approx(0.23)
         assert session.relook == (one,)
-        assert session.notices[0].startswith("Reviewed marks to look at again: 1, trials: 1. ")
+        assert session.notices[0] == "Onsets are now found by other (onset_s 0.23)."
+        assert session.notices[1].startswith("Reviewed marks to look at again: 1, trials: 1. ")
         assert session.undo() == (one,), "undo passes over the method"
         session.redo()
         session.accept(two, "FDI")
         session.change_method("other", onset_s=0.2305)
-        assert "no reviewed mark" not in session.notices[0]
+        assert session.notices[1].startswith("Reviewed marks to look at again: 1, ")
         session.change_method("other", onset_s=0.205)
         assert session.relook == (two,)
         before = whole(session)
@@ -1005,13 +1006,15 @@ def test_a_review_goes_on_with_the_method_in_its_log(tmp_path):
         assert session.methods["rec"]["detection"]["method"] == "threshold"
         assert session.relook == session.notices == ()
         session.change_method("double-threshold", shortest_s=0.05, merge_s=0.02)
+        assert session.method_words == "double-threshold (shortest_s 0.05, merge_s 0.02)"
+        assert session.notices[0] == "Onsets are now found by double-threshold (shortest_s 0.05, merge_s 0.02)."
     with start(tmp_path, detect=None) as session:
         found = session.methods["rec"]["detection"]
         assert (found["method"], found["parameters"]["shortest_s"], found["parameters"]["merge_s"]) == (
             "double-threshold", 0.05, 0.02
         )  # fmt: skip
     with start(tmp_path, detect=None, method="ramp") as session:
-        assert session.methods["rec"]["detection"]["method"] == "ramp"
+        assert session.methods["rec"]["detection"]["method"] == session.method_words == "ramp"
     operations = [line["operation"] for line in log_lines(tmp_path)]
     assert operations == ["open log", "accept", "change method", "change method"]
 

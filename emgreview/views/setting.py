@@ -41,7 +41,8 @@ def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
         "spans": [[start, stop], [max(start, -0.1), min(stop, 0.6)]],
         "rest_s": list(first.processing.rest_s),
         "cursor_s": min(0.25, stop / 2),
-        "processing": f"{first.processing.words}. Mains is shown, not notched away.",
+        "processing": f"{first.processing.words}. Mains is shown, not notched away. "
+        f"Onsets, when this screen was opened: {session.method_words}.",
         "smear": {"time_s": step_s.tolist(), "value": smear.tolist()},
         "keys": [dataclasses.asdict(key) for key in keys],
         "choices": {
