@@ -235,7 +235,7 @@ export function render({model, view}) {
       full_scale: Number((store.trials.get(index)?.full_scale[row] / gain).toPrecision(4)),
       span_s: [Number(x0.toFixed(4)), Number(x1.toFixed(4))],
       ms_per_px: layer ? Number(((x1 - x0) * 1000 / layer.frame().width).toFixed(2)) : null,
-      walk: walk?.words ?? null, automatic: !here()?.hidden,
+      walk: walks.name, automatic: !here()?.hidden,
       read_out: times_shown(), overview: !screen.overview.hidden, response: !blind,
       typical: !blind && store.typical.has(`${store.trials.get(index)?.recording}|${row}`),
       spectrum: !screen.spectrum.hidden, smear}

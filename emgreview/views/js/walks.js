@@ -119,6 +119,7 @@ function make_walks(setup, store, screen, review) {
 
   return {
     coming, step, next_where, choose, hear,
+    get name() { return walk?.words ?? null },
     get words() { return walk ? `stepping through: ${walk.words} (${walk.indices.length})` : "" },
     /** The rows that the walk is about in a trial; undefined for all. */
     rows: (index) => walk?.rows?.[index],
