@@ -102,7 +102,7 @@ def measure(
     """
     parts = trials_of(trials)
     unit = unit_of(parts)
-    if normalise not in NORMALISATIONS:
+    if not isinstance(normalise, str) or normalise not in NORMALISATIONS:
         raise UnknownNameError("normalisation", normalise, NORMALISATIONS)
     lengths = isinstance(windows_s, Sequence) and not isinstance(windows_s, str)
     demand(lengths, "windows_s", windows_s, "a list of lengths above 0 s, such as (0.03, 0.1)")

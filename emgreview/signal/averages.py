@@ -36,7 +36,7 @@ def aligned_average(y: ArrayLike, at: ArrayLike, rate_hz: float, *, before_s: fl
 
     ``at`` (trials,) is the moment in samples of each trial, NaN where it has none: such a trial is left out. It is
     rounded to the nearest sample. Where a trial does not reach far enough, or lacks samples, it is left out there.
-    Align envelopes, not raw signals: their phases cancel.
+    Align envelopes, not raw signals: their phases cancel. Neither side may be longer than a trial.
     """
     samples = np.asarray(y, dtype=np.float64)
     moment = np.asarray(at, dtype=np.float64)
@@ -46,7 +46,10 @@ def aligned_average(y: ArrayLike, at: ArrayLike, rate_hz: float, *, before_s: fl
             "or (trials, channels, samples), and one moment a trial (NaN where there is none); give them so."
         )
     ends = (("before_s", before_s), ("after_s", after_s))
-    before, after = (to_sample(checks.number(name, part, least=0, unit="s"), rate_hz) for name, part in ends)
+    longest_s = samples.shape[-1] / checks.rate(rate_hz)
+    before, after = (
+        to_sample(checks.number(name, part, least=0, most=longest_s, unit="s"), rate_hz) for name, part in ends
+    )
     checks.demand(before + after >= 1, "before_s, after_s", (before_s, after_s), "a sample at least, together")
     used = np.isfinite(moment)
     chosen = samples[used]

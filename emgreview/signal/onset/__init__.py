@@ -161,7 +161,7 @@ def _checked_blocks(p: QuietParameters, rest: slice, search: slice, rate_hz: flo
 
 def checked_method(method: str, parameters: Mapping[str, Any]) -> tuple[Callable[[Batch, Any], dict[str, Array]], Any]:
     """The function of a method, and its parameter class filled."""
-    if method not in METHODS:
+    if not isinstance(method, str) or method not in METHODS:
         raise UnknownNameError("onset method", method, METHODS)
     find, made = METHODS[method]
     allowed = [field.name for field in fields(made)]

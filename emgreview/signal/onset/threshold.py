@@ -22,7 +22,7 @@ from emgreview.checks import check_ranges
 from emgreview.errors import RateError
 from emgreview.signal.onset.common import Array, Batch, burst_level_db, nothing, run_start
 
-LIMITS = {"k": (0, 1000), "run_s": (0, 1), "quiet_s": (0, 10), "envelope_hz": (0, 1e5)}
+LIMITS = {"k": (0, 1000), "run_s": (0, 1), "quiet_s": (0, 10), "envelope_hz": (0.1, 1e5)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
