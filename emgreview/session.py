@@ -593,14 +593,16 @@ class Session:
 
     @property
     def excluded(self) -> tuple[tuple[str, str, str | None, str], ...]:
-        """What is excluded: ("participant", name, None, reason) or ("recording", name, channel or None, reason)."""
+        """What is excluded: ("recording", name, channel or None, reason), sorted, then ("participant", name, None,
+        reason)."""
         found = [(key, value) for key, value in self._few.items() if key[3] in states.EXCLUDED and value]
-        return tuple(
+        rows = [
             ("recording", str(recording), channel, reason)
             if field == "excluded"
             else ("participant", str(participant), None, reason)
             for (recording, _, channel, field, participant), reason in found
-        )
+        ]
+        return tuple(sorted(rows, key=lambda row: (row[0] == "participant", row[1], row[2] or "")))
 
     def unblind(self, reason: str | None = None) -> None:
         """Show condition and participant from now on. An event in every log, which nothing takes back."""
@@ -921,10 +923,13 @@ class Session:
         return self._tell(self._touched(recording, new))
 
     def _kept_in(self, field: str) -> Iterator[tuple[str, str | None, Mapping[str, Any]]]:
-        """What stands of one of these fields: recording, channel, value."""
-        for (recording, _, channel, name, _), value in self._few.items():
-            if name == field and value is not None:
-                yield str(recording), channel, value
+        """What stands of one of these fields: recording, channel, value; in the order of the recording."""
+        found = [
+            (str(recording), channel, value)
+            for (recording, _, channel, name, _), value in self._few.items()
+            if name == field and value is not None
+        ]
+        yield from sorted(found, key=lambda one: (one[0], one[1] or "", one[2].get("start", one[2].get("sample"))))
 
     def _touched(self, recording: str, found: Mapping[str, Any]) -> Ids:
         """Trials that a stretch overlaps, or that hold an added cue."""

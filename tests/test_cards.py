@@ -173,8 +173,8 @@ def test_what_a_trial_belongs_to_is_excluded_from_the_screen_readmitted_and_undo
         decide(1, "exclude", what="participant", reason="fell asleep")
         decide(2, "exclude", what="channel", reason="strap slipped")
         assert session.excluded == (
-            ("participant", "b", None, "fell asleep"),
             ("recording", "sub-b_task-turn", "biceps", "strap slipped"),
+            ("participant", "b", None, "fell asleep"),
         )
         told = cards.trial_card(session, people[1], session.queue[first], NO_Z, first, 0)
         assert told["excluded"] == {"recording": None, "participant": "fell asleep"}

@@ -71,3 +71,18 @@ def test_a_broken_log_of_the_same_participant_is_told(tmp_path, parts):
             "Whether the participant was excluded there is not known: a_reviewer-r1.jsonl" in one
             for one in session.notices
         )
+
+
+def test_the_order_of_commands_does_not_change_what_is_told_after_reopening(tmp_path, parts):
+    a, b, _ = parts
+    with start(tmp_path, [a, b]) as session:
+        session.exclude("ill", participant="7")
+        session.set_aside("b", "FDI", 1.0, 2.0, ["clipped"])
+        session.exclude("hum", recording="b", channel="FDI")
+        session.set_aside("a", "FDI", 1.0, 2.0, ["clipped"])
+        session.exclude("loose", recording="a")
+        told = session.excluded, session.aside
+        before = er.tables.to_tsv(session.decisions())
+    with start(tmp_path, [a, b]) as session:
+        assert (session.excluded, session.aside) == told
+        assert er.tables.to_tsv(session.decisions()) == before

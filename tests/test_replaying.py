@@ -54,7 +54,7 @@ def folder(tmp_path, recordings):
     return tmp_path
 
 
-def test_the_same_bytes_under_the_same_pins_and_processor(folder, recordings):
+def test_the_same_bytes_under_the_same_pins_and_processor(folder, recordings, counted):
     found = er.replay(folder, recordings, "v1")
     assert found.ok
     assert (found.same_bytes, found.same_packages, found.same_machine) == (True, True, True)
@@ -62,6 +62,7 @@ def test_the_same_bytes_under_the_same_pins_and_processor(folder, recordings):
     assert "same bytes: yes" in str(found)
     assert found.table["included"].any()
     assert er.replay(folder, iter(reversed(recordings)), "v1").same_bytes, "the order given does not matter"
+    counted(f"replay: {len(found.table)} rows from recordings and logs, the same bytes twice")
 
 
 def test_other_pins_are_told_and_the_rest_must_hold(folder, recordings, monkeypatch):
@@ -105,10 +106,12 @@ def test_numbers_within_the_stated_digits_hold(folder, recordings):
         ),
         (lambda one: recording("z", seed=2, sub="1"), "'a' was reviewed, and is not among those given"),
     ],
+    ids=["samples", "number of samples", "labels", "sampling rate", "participant", "delays", "name"],
 )
-def test_another_recording_is_refused_with_what_differs(folder, recordings, change, words):
+def test_another_recording_is_refused_with_what_differs(folder, recordings, change, words, counted, request):
     with pytest.raises(LogError, match=words):
         er.replay(folder, [recordings[0], change(recordings[1])], "v1")
+    counted(f"replay refused, because of other {request.node.callspec.id}, which is named")
 
 
 def test_cues_that_the_recording_does_not_hold_come_from_the_log(folder, recordings):

@@ -390,7 +390,7 @@ def test_a_disk_that_is_full_by_injection_behaves_the_same(tmp_path, counted):
     counted(f"full disk, injected (works without the right to mount): {len(acknowledged)} acknowledged, all there")
 
 
-def test_a_folder_that_is_read_only_opens_for_reading(tmp_path):
+def test_a_folder_that_is_read_only_opens_for_reading(tmp_path, counted):
     with small_disk(tmp_path / "disk") as disk:
         path = write(disk)
         path.write_bytes(path.read_bytes() + b'{"blind":fal')
@@ -400,33 +400,38 @@ def test_a_folder_that_is_read_only_opens_for_reading(tmp_path):
         assert "reading only" in log.problem
         with pytest.raises(LogReadOnlyError):
             log.append(fields(9))
+    counted(f"read-only folder: {len(found)} of 3 decisions read, the torn rest left alone, 1 of 1 new one refused")
 
 
 # Clocks and locks ----------------------------------------------------------------------------------------------------
 
 
-def test_a_clock_that_goes_backwards_changes_no_order(tmp_path, monkeypatch):
+def test_a_clock_that_goes_backwards_changes_no_order(tmp_path, monkeypatch, counted):
     times = iter(f"2026-01-{day:02}T00:00:00.000Z" for day in range(31, 0, -1))
     monkeypatch.setattr(log_module, "now", lambda: next(times))
     path = write(tmp_path)
     assert comments(path)[0] == ["one", "two", "three"]
     assert [json.loads(line)["time"][8:10] for line in path.read_bytes().splitlines()] == ["30", "29", "28", "27"]
     assert verify(tmp_path).ok
+    counted("clock going backwards: 4 lines, a day earlier each, in their order")
 
 
-def test_the_lock_of_a_dead_process_stands_in_nobodys_way(tmp_path):
+def test_the_lock_of_a_dead_process_stands_in_nobodys_way(tmp_path, counted):
     path = write(tmp_path)
     code = (
         "import os, sys\nfrom pathlib import Path\nfrom emgreview.annotations.log import Log\n"
         "log = Log(Path(sys.argv[1]), lambda event: None)\nos.kill(os.getpid(), 9)"
     )
-    assert subprocess.run([sys.executable, "-c", code, path], check=False).returncode == -9
-    assert list(path.parent.glob(".*.lock"))
-    assert list(path.parent.glob(".*.writer"))
-    log = Log(path, lambda event: None)
-    log.append(fields(9, new="four"))
-    log.close()
-    assert comments(path)[0][-1] == "four"
+    deaths = 3
+    for number in range(deaths):
+        assert subprocess.run([sys.executable, "-c", code, path], check=False).returncode == -9
+        assert list(path.parent.glob(".*.lock"))
+        assert list(path.parent.glob(".*.writer"))
+        log = Log(path, lambda event: None)
+        log.append(fields(9 + number, new=f"after {number}"))
+        log.close()
+        assert comments(path)[0][-1] == f"after {number}"
+    counted(f"stale locks: {deaths} of dead processes, none in anybody's way")
 
 
 def test_a_cut_at_the_end_of_a_line_is_found_against_a_sealed_head(tmp_path, counted):
