@@ -38,7 +38,7 @@ def aligned_average(y: ArrayLike, at: ArrayLike, rate_hz: float, *, before_s: fl
     rounded to the nearest sample. Where a trial does not reach far enough, or lacks samples, it is left out there.
     Align envelopes, not raw signals: their phases cancel. Neither side may be longer than a trial.
     """
-    samples = np.asarray(y, dtype=np.float64)
+    samples = checks.samples(y)
     moment = np.asarray(at, dtype=np.float64)
     if samples.ndim not in (2, 3) or moment.shape != samples.shape[:1]:
         raise SignalError(

@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import SignalError
 
@@ -51,7 +52,7 @@ def common_area(a: ArrayLike, b: ArrayLike, *, rule: Rule) -> FloatArray:
 
 def moment_coactivation(antagonist: ArrayLike, agonist: ArrayLike) -> FloatArray:
     """%COCON = 2 · antagonist moment / (agonist + antagonist moment), in per cent (Winter, eq. 6.12)."""
-    against, along = np.abs(np.asarray(antagonist, float)), np.abs(np.asarray(agonist, float))
+    against, along = np.abs(checks.samples(antagonist)), np.abs(checks.samples(agonist))
     total = against + along
     return 200.0 * against / np.where(total > 0, total, np.nan)
 
@@ -101,7 +102,7 @@ def onset_order(
 
 
 def _alike(a: ArrayLike, b: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    first, second = np.asarray(a, dtype=np.float64), np.asarray(b, dtype=np.float64)
+    first, second = checks.samples(a), checks.samples(b)
     if first.shape != second.shape or first.ndim == 0 or first.shape[-1] < 2:
         raise SignalError(
             f"arrays of shape {first.shape} and {second.shape} came; both must be (..., samples), alike, with 2 "

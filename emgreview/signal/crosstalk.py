@@ -15,7 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from emgreview.errors import ParameterError, SignalError
+from emgreview import checks
+from emgreview.errors import SignalError
 from emgreview.model import to_sample
 from emgreview.signal.filters import checked_samples
 
@@ -44,15 +45,13 @@ def lagged_correlation(a: ArrayLike, b: ArrayLike, rate_hz: float, *, longest_la
     is 0 throughout.
     """
     a, b = checked_samples(a), checked_samples(b)
-    n, longest = a.shape[-1], to_sample(longest_lag_s, rate_hz)
+    n, rate_hz = a.shape[-1], checks.rate(rate_hz)
+    longest = to_sample(
+        checks.number("longest_lag_s", longest_lag_s, least=0, below=n / rate_hz / 2, unit="s"), rate_hz
+    )
     if a.shape != b.shape:
         raise SignalError(
             f"arrays of shape {a.shape} and {b.shape} came; both must be alike; give the same stretch of both channels."
-        )
-    if not 0 <= longest < n / 2:
-        raise ParameterError(
-            f"longest_lag_s came as {longest_lag_s!r} for {n / rate_hz:g} s of signal; allowed: 0 to less than half of "
-            "that; give a shorter lag or a longer stretch."
         )
     best = np.full(a.shape[:-1], np.nan)
     lag = np.full(a.shape[:-1], np.nan)

@@ -39,7 +39,8 @@ def without_decay(
     is h / ln(S1 / S2), exact for an exponential. A row whose halves do not fall towards that level, or do not stand out
     from the noise before by 5 standard errors, stays as it is. Our own rule, no paper.
     """
-    samples = checked_samples(x).copy()
+    samples, rate_hz = checked_samples(x).copy(), checks.rate(rate_hz)
+    from_s, to_s = checks.span("from_s, to_s", (from_s, to_s))
     where = np.broadcast_to(np.asarray(at, dtype=np.intp), samples.shape[:1])
     first, half = to_sample(from_s, rate_hz), (to_sample(to_s, rate_hz) - to_sample(from_s, rate_hz)) // 2
     if half < 2:
@@ -69,7 +70,7 @@ def blank(
 
     Raises SignalError where there is no sample on either side.
     """
-    samples = checked_samples(x).copy()
+    samples, rate_hz = checked_samples(x).copy(), checks.rate(rate_hz)
     before_s, after_s = checks.number("before_s", before_s, least=0), checks.number("after_s", after_s, above=0)
     where = np.broadcast_to(np.asarray(at, dtype=np.intp), samples.shape[:1])
     left, right = where - to_sample(before_s, rate_hz) - 1, where + to_sample(after_s, rate_hz)
@@ -114,13 +115,15 @@ def measure_evoked(
     common practice, no source; state them.
     Rows whose windows are not whole give NaN.
     """
-    samples = checked_samples(x)
+    samples, rate_hz = checked_samples(x), checks.rate(rate_hz)
     window_s, background_s = checks.span("window_s", window_s), checks.span("background_s", background_s)
     where = np.broadcast_to(np.asarray(at, dtype=np.float64), samples.shape[:1])
     (first, last), (early, late) = ([to_sample(edge, rate_hz) for edge in pair] for pair in (window_s, background_s))
     response, whole = stretches(samples, where + first, where + last)
     background, known = stretches(samples, where + early, where + late)
     usable = whole & known
+    if not usable.any():
+        return Evoked(*np.full((3, len(samples)), np.nan), np.where(known, rms(background), np.nan))
 
     mean = arv(background)
     sd = np.sqrt(np.maximum(rms(background) ** 2 - mean**2, 0.0))

@@ -61,10 +61,7 @@ def design_bandpass(
     low = _warp(low_hz, rate_hz, "low_hz")
     if high_hz is None:
         return signal.butter(order, _unwarp(low * c), "highpass", output="sos")
-    if not low_hz < high_hz:
-        raise ParameterError(
-            f"low_hz came as {low_hz!r} and high_hz as {high_hz!r}; high_hz must be None or above low_hz; correct them."
-        )
+    checks.number("high_hz", high_hz, above=low_hz, unit="Hz, or None")
     high = _warp(high_hz, rate_hz, "high_hz")
     half, centre = (high - low) / (2 * c), math.sqrt(low * high)
     reach = math.hypot(half, centre)
@@ -121,7 +118,7 @@ def lowpass(x: ArrayLike, rate_hz: float, *, corner_hz: float, order: int, direc
 
 def shortest_run(rate_hz: float, low_hz: float) -> int:
     """Samples below which a run is not band-passed: one period of the lower corner."""
-    return max(2, math.ceil(rate_hz / low_hz))
+    return max(2, math.ceil(checks.rate(rate_hz) / checks.number("low_hz", low_hz, above=0, unit="Hz")))
 
 
 def settling_samples(sos: FloatArray, *, remaining: float = FORGOTTEN) -> int:

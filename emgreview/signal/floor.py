@@ -90,9 +90,9 @@ def find_floor(
     injections = checks.whole("injections", injections, least=20)
     seed = checks.whole("seed", seed, least=0)
     checked_method(method, parameters)
-    quiet = np.asarray(rests, dtype=np.float64)
+    quiet = checks.samples(rests)
     quiet = quiet[np.isfinite(quiet).all(axis=1)] if quiet.ndim == 2 else np.empty((0, 1))
-    signals = [np.asarray(burst, dtype=np.float64) for burst in bursts]
+    signals = [checks.samples(burst) for burst in bursts]
     signals = [burst for burst in signals if burst.ndim == 1 and burst.any() and np.isfinite(burst).all()]
     if len(quiet) < LEAST_RESTS or quiet.shape[1] < to_sample(0.1, rate_hz) or len(signals) < LEAST_BURSTS:
         raise SignalError(

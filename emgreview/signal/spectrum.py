@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import signal
 
+from emgreview import checks
 from emgreview.errors import ParameterError, SignalError
 from emgreview.signal.filters import checked_samples
 
@@ -33,14 +34,14 @@ def power_density(x: ArrayLike, rate_hz: float, *, window_s: float | None = None
     Electroacoust 15:70-73); None takes the plain periodogram of the whole stretch, whose integral over all frequencies
     as a sum is the variance exactly. SignalError where samples are missing or fewer than the window has.
     """
-    samples = checked_samples(x)
+    samples, rate_hz = checked_samples(x), checks.rate(rate_hz)
     n = samples.shape[-1]
     if np.isnan(samples).any():
         raise SignalError(
             f"{np.isnan(samples).sum()} of {samples.size} samples are missing; a spectrum needs every one; "
             "give a stretch without missing samples."
         )
-    wanted = n if window_s is None else round(window_s * rate_hz)
+    wanted = n if window_s is None else round(checks.number("window_s", window_s, above=0, unit="s") * rate_hz)
     if not 2 <= wanted <= n:
         raise SignalError(
             f"{n} samples came for a window of {wanted}; allowed: 2 or more, and no more than there are; "
@@ -116,11 +117,8 @@ def measure_mains(x: ArrayLike, rate_hz: float, *, mains_hz: float) -> Mains:
     noise has a share of about 2 Hz / ``mains_hz`` by itself. NaN where the signal has no power.
     """
     samples = checked_samples(x)
-    if not 15 <= mains_hz <= rate_hz / 2 - 11:
-        raise ParameterError(
-            f"mains_hz came as {mains_hz!r} with a sampling rate of {rate_hz:g} Hz; allowed: 15 to "
-            f"{rate_hz / 2 - 11:g} Hz (usually 50 or 60); correct it."
-        )
+    rate_hz = checks.rate(rate_hz)
+    mains_hz = checks.number("mains_hz", mains_hz, least=15, most=rate_hz / 2 - 11, unit="Hz (usually 50 or 60)")
     seconds = samples.shape[-1] / rate_hz
     if seconds < MAINS_SHORTEST_S:
         raise SignalError(

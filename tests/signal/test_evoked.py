@@ -105,3 +105,10 @@ def test_windows_that_are_not_whole_are_missing():
     assert np.isfinite(late.peak_to_peak[[0, 3]]).all()
     with pytest.raises(ParameterError, match="window_s"):
         measure_evoked(x, RATE_HZ, AT, window_s=(0.05, 0.01))
+
+
+def test_windows_that_no_row_holds_give_nothing():
+    seen = measure_evoked(np.random.default_rng(0).standard_normal((2, 1000)), 2000.0, 500, window_s=(1.0, 2.0))
+    for values in (seen.peak_to_peak, seen.latency_s, seen.silent_period_s):
+        assert np.isnan(values).all()
+    assert np.isfinite(seen.background_rms).all()

@@ -236,7 +236,7 @@ def test_finite_runs():
             r"2000 Hz is too low for a high_hz of 1000 Hz, .* below half .* 1000 Hz; .*high_hz=None",
         ),
         (RateError, {"low_hz": 1500.0, "high_hz": None}, "2000 Hz is too low for a low_hz of 1500 Hz"),
-        (ParameterError, {"low_hz": 500.0}, "high_hz must be None or above low_hz"),
+        (ParameterError, {"low_hz": 500.0}, "high_hz came as"),
         (ParameterError, {"low_hz": 0.0}, "above 0 Hz"),
         (ParameterError, {"low_hz": float("nan")}, "above 0 Hz"),
         (ParameterError, {"order": 0}, "1 to 8"),

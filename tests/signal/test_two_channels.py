@@ -177,7 +177,7 @@ def test_correlation_missing_and_wrong():
     b[0, 7] = np.nan
     assert np.isnan(lagged_correlation(a, b, RATE_HZ).r).tolist() == [True, False]
     assert np.isnan(lagged_correlation(a, 0 * a, RATE_HZ).r).all()
-    with pytest.raises(ParameterError, match="shorter lag"):
+    with pytest.raises(ParameterError, match="longest_lag_s came as"):
         lagged_correlation(a, a, RATE_HZ, longest_lag_s=1.0)
     with pytest.raises(SignalError, match="alike"):
         lagged_correlation(a, a[:1], RATE_HZ)
@@ -220,3 +220,12 @@ def test_averages_count_what_is_there():
         aligned_average(y, at[:3], 1000.0, before_s=0.01, after_s=0.02)
     with pytest.raises(ParameterError, match="before_s"):
         aligned_average(y, at, 1000.0, before_s=-0.01, after_s=0.02)
+
+
+def test_masked_samples_are_missing_here_too():
+    a = np.abs(noise(2, 300))
+    masked = np.ma.masked_array(a, mask=np.zeros(a.shape, bool))
+    masked[0, 7] = np.ma.masked
+    assert np.isnan(common_area(masked, a, rule="samples")).tolist() == [True, False]
+    average = aligned_average(masked, np.array([100, 100]), RATE_HZ, before_s=0.05, after_s=0.05)
+    assert average.n[7] == 1
