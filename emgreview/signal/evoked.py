@@ -123,7 +123,8 @@ def measure_evoked(
     background, known = stretches(samples, where + early, where + late)
     usable = whole & known
     if not usable.any():
-        return Evoked(*np.full((3, len(samples)), np.nan), np.where(known, rms(background), np.nan))
+        missing = np.full(len(samples), np.nan)
+        return Evoked(missing, missing, missing, np.where(known, rms(background), np.nan))
 
     mean = arv(background)
     sd = np.sqrt(np.maximum(rms(background) ** 2 - mean**2, 0.0))
