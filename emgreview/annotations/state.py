@@ -54,7 +54,7 @@ OF_PARTICIPANT = "participant excluded"
 EXCLUDED = ("excluded", OF_PARTICIPANT)
 """Fields that keep a whole channel, recording or participant out, with a reason."""
 
-_FEW = (*IN_RECORDING, *EXCLUDED, "no cue")
+_FEW = frozenset((*IN_RECORDING, *EXCLUDED, "no cue"))
 """Fields that few events set, and that are asked for all together."""
 
 USABLE: Mapping[str, Any] = {"reasons": [], "state": "usable"}
@@ -118,11 +118,12 @@ class Replay:
         if event.field == OF_PARTICIPANT:
             self.take_participant(event)
         elif event.showing == 1:
-            for key, value in keyed(event, event.new):
+            parts = keyed(event, event.new)
+            for key, value in parts:
                 self.values[key] = value
                 self.counters[key] = event.counter
             if event.field in _FEW:
-                self.few.update(keyed(event, event.new))
+                self.few.update(parts)
             keep_bulk(self.bulk, event)
         else:
             self.again.setdefault(event.showing, {}).update(keyed(event, event.new))
@@ -156,6 +157,8 @@ class Replay:
 def keep_bulk(bulk: dict[Key, Value], event: Event) -> None:
     """Keep, by key, what was accepted in bulk, until a person sets the very same. A value that is still the one kept
     here was looked at by nobody."""
+    if not bulk and event.operation != IN_BULK:
+        return
     for key, value in keyed(event, event.new):
         if event.operation == IN_BULK:
             bulk[key] = value
