@@ -13,6 +13,7 @@ import pytest
 import emgreview as er
 from emgreview.model import ArraySource
 from emgreview.second_look import BulkRule, plan_bulk
+from emgreview.trials import mains
 from emgreview.views import cards, packing
 from emgreview.walks import differing
 
@@ -426,3 +427,37 @@ def test_comparing_methods_lets_other_messages_through_and_ends_in_the_walk(sess
     assert shares == sorted(shares)
     places = [session.queue[i] for i in last["walk"]["indices"]]
     assert tuple(places) == differing(session, "as proposed", "threshold", 0.001)
+
+
+def test_the_mains_of_the_recording_is_told_as_it_is_checked_and_hidden_while_blind(tmp_path):
+    rec = recording("sub-a_task-turn", 1)
+    x = rec.values(0, rec.n_samples).copy()
+    x[1] += 20 * np.sin(2 * np.pi * 50 * np.arange(rec.n_samples) / rec.rate_hz)  # 200 µV² over bursts of 60 µV
+    hummed = replace(rec, source=ArraySource(x))
+    found = mains(hummed)
+    for quality in er.check(hummed):
+        assert found[quality.label] == (quality.mains_hz, quality.mains_share, quality.mains_db)
+    assert found["wrist flexors"][1] > 0.2 > found["biceps"][1]
+    trials = er.cut_trials(hummed, cue="go", before_s=1.0, after_s=1.5)
+    with er.open_review(trials, tmp_path, reviewer="r1", blind=True) as session:
+        screen = er.review(session)
+        assert screen._card(session.queue[0])["mains"] is None
+        session.unblind()
+        told = screen._card(session.queue[0])["mains"]
+        assert told["wrist flexors"].startswith(f"at 50 Hz {found['wrist flexors'][1]:.0%} of the unfiltered power, +")
+
+
+def test_the_time_of_recording_orders_the_trials_and_is_hidden_while_blind(tmp_path):
+    with open_session(tmp_path, blind=True) as session:
+        screen = er.review(session)
+        assert {summary[3] for summary in screen._summaries(session.queue).values()} == {None}
+        session.unblind()
+        when = {session.queue[place]: summary[3] for place, summary in screen._summaries(session.queue).items()}
+    recorded = [trial for trials in session.trials for trial in trials.ids]
+    assert sorted(when, key=when.get) == recorded != list(session.queue)
+
+
+def test_every_sign_of_a_state_stands_in_the_legend_once():
+    signs = [sign for sign, _ in cards.SIGNS]
+    assert len(signs) == len(set(signs))
+    assert {sign for sign, _ in (*cards.ORIGINS.values(), *cards.FOUND.values(), cards.IN_BULK)} < set(signs)

@@ -7,6 +7,7 @@ nothing. The limits above which a finding is worded are common practice, no sour
     Quality, check_channel                  everything at once
     step_size                               least significant bit of the converter, estimated
     clipped_share, flat_share               samples at the rails; samples that do not change
+    strongest_mains                         frequency, share and prominence of the mains
     heart_peak                              do bursts repeat once a heart beat
 """
 
@@ -86,7 +87,7 @@ def check_channel(
     runs = [row[start:stop] for row in stretches for start, stop in finite_runs(row)]
     values = np.concatenate(runs) if runs else np.empty(0)
     step = step_size(values)
-    frequency, share, prominence = _mains(runs, rate_hz, (50.0, 60.0) if mains_hz is None else (mains_hz,))
+    frequency, share, prominence = strongest_mains(runs, rate_hz, (50.0, 60.0) if mains_hz is None else (mains_hz,))
     nothing = values.size == 0
     measured = {
         "seconds": stretches.size / rate_hz,
@@ -187,6 +188,27 @@ def heart_peak(runs: list[FloatArray], rate_hz: float) -> float:
     return float((inner - np.maximum(trough, 0))[peaks].max(initial=0.0))
 
 
+def strongest_mains(
+    runs: list[FloatArray], rate_hz: float, candidates: tuple[float, ...]
+) -> tuple[float, float, float]:
+    """Frequency in Hz, share of the power and prominence in dB of the strongest of some mains frequencies.
+
+    ``runs`` are stretches without missing samples, weighted by their length; those below 2 s do not count. NaN where
+    none is left, or no candidate lies 11 Hz or more below half the sampling rate.
+    """
+    long = [run for run in runs if len(run) >= MAINS_SHORTEST_S * rate_hz and np.ptp(run) > 0]
+    best = (math.nan, math.nan, math.nan)
+    weights = [len(run) for run in long]
+    for hz in candidates:
+        if long and hz <= rate_hz / 2 - 11:
+            each = [measure_mains(run, rate_hz, mains_hz=hz) for run in long]
+            share = float(np.average([found.share for found in each], weights=weights))
+            prominence = float(np.average([found.prominence_db for found in each], weights=weights))
+            if not prominence <= best[2]:
+                best = (hz, share, prominence)
+    return best
+
+
 def _autocorrelation(run: FloatArray, rate_hz: float, lags: int) -> FloatArray:
     """Of the envelope of what lies above 20 Hz, at lags of 0, 1 … samples; 1 at lag 0."""
     banded = bandpass(run, rate_hz, low_hz=LOW_HZ, high_hz=None, order=2, direction="zero-phase")
@@ -201,21 +223,6 @@ def _repeats(run: FloatArray) -> NDArray[np.integer]:
     """Lengths of the stretches of identical neighbours in a run (samples,)."""
     edges = np.flatnonzero(np.diff(run) != 0) + 1
     return np.diff(np.concatenate(([0], edges, [run.size])))
-
-
-def _mains(runs: list[FloatArray], rate_hz: float, candidates: tuple[float, ...]) -> tuple[float, float, float]:
-    """Frequency, share and prominence of the strongest candidate, runs weighted by their length."""
-    long = [run for run in runs if len(run) >= MAINS_SHORTEST_S * rate_hz and np.ptp(run) > 0]
-    best = (math.nan, math.nan, math.nan)
-    weights = [len(run) for run in long]
-    for hz in candidates:
-        if long and hz <= rate_hz / 2 - 11:
-            each = [measure_mains(run, rate_hz, mains_hz=hz) for run in long]
-            share = float(np.average([found.share for found in each], weights=weights))
-            prominence = float(np.average([found.prominence_db for found in each], weights=weights))
-            if not prominence <= best[2]:
-                best = (hz, share, prominence)
-    return best
 
 
 def _low_share(runs: list[FloatArray], rate_hz: float) -> float:

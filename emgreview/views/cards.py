@@ -25,6 +25,16 @@ IN_BULK = ("◉", "accepted in bulk, not looked at")
 FOUND = {"none visible": ("–", "none visible"), "not locatable": ("↔", "not locatable")}
 """Sign and word of a verdict without bursts."""
 
+SIGNS = (
+    ("○", "open"),
+    ("◇", "moved, open"),
+    *ORIGINS.values(),
+    IN_BULK,
+    *FOUND.values(),
+    ("■", "unusable"),
+)
+"""Every sign of a channel-trial with its words, for a legend."""
+
 
 def trial_card(
     session: Session, trials: Trials, trial: str, rest_z: FloatArray, index: int, serial: int

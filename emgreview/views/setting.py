@@ -22,6 +22,7 @@ from emgreview.second_look.adjudication import CHOICES
 from emgreview.session import Session
 from emgreview.signal.onset import METHODS
 from emgreview.views import packing
+from emgreview.views.cards import SIGNS
 from emgreview.walks import AUDIT, OWN, WALKS
 
 silence(MISSING_RENDERERS, True)  # the traces are painted by our own layer: a figure without renderers is meant
@@ -64,6 +65,7 @@ def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
             ],
         },
         "audit_walk": AUDIT,
+        "signs": SIGNS,
         "n_trials": len(session.queue),
         "progress": session.progress[:2],
         "blind": session.blind,

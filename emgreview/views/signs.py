@@ -8,14 +8,17 @@ Times are seconds from the recorded cue. In a blind review nothing here names a 
     excluded, …     whether its participant, recording or a channel is kept out, and why
     whole           what is kept out, by the names that the session knows
     notes           what cutting the trial had to say
+    Mains           the mains measured in its recording
 """
 
+import math
 from typing import Any
 
 from emgreview.annotations.state import TrialState
+from emgreview.errors import EmgreviewError
 from emgreview.model import Trials
 from emgreview.session import Session
-from emgreview.trials import notes_on
+from emgreview.trials import mains, notes_on
 
 Line = dict[str, Any]
 
@@ -107,3 +110,28 @@ def notes(session: Session, trials: Trials, trial: str, channel: str | None = No
     """What was noted when the trial was cut: of itself, or of one of its channels."""
     found = notes_on(trials, session.source(trial), channel)
     return list(found) if channel is not None else [f"This trial {note.partition(') ')[2]}" for note in found]
+
+
+class Mains:
+    """The mains in the channels of recordings, in words; each recording is measured once, when it is first shown."""
+
+    def __init__(self) -> None:
+        self._words: dict[str, dict[str, str]] = {}
+
+    def words(self, trials: Trials) -> dict[str, str]:
+        """By label; where the recording cannot be read, the reason."""
+        recording = trials.recording
+        if recording.name not in self._words:
+            try:
+                measured = mains(recording)
+            except (EmgreviewError, OSError) as reason:
+                self._words[recording.name] = dict.fromkeys(trials.labels, f"not measured: {reason}")
+            else:
+                self._words[recording.name] = {label: _mains_words(*found) for label, found in measured.items()}
+        return self._words[recording.name]
+
+
+def _mains_words(hz: float, share: float, prominence_db: float) -> str:
+    if math.isnan(hz):
+        return "not measured: the recording has no stretch of 2 s"
+    return f"at {hz:g} Hz {share:.0%} of the unfiltered power, {prominence_db:+.0f} dB to its neighbours"

@@ -130,7 +130,12 @@ class TrialReview(Wire, JSComponent):
         self._looks: dict[int, setting.Look] = {}
         for number, batches in enumerate(evidence.same_electrodes(session.trials)):
             self._looks |= dict.fromkeys(map(id, batches), setting.Look(number, batches, session))
-        self._ways = Ways(session, self._place)
+        self._ways, self._mains = Ways(session, self._place), signs.Mains()
+        names = list(dict.fromkeys(trials.recording.name for trials in session.trials))
+        self._when = {
+            trial: (names.index(trials.recording.name), trials.cues[self._rows[trial]].sample)
+            for trial, trials in self._trials.items()
+        }
         self._told: dict[int, list[Any]] = {}
         self.start_wire()
         self._clients: dict[str, None] = {}
@@ -302,8 +307,16 @@ class TrialReview(Wire, JSComponent):
         trials = self._trials[trial]
         z = self._looks[id(trials)].rest_z[self._session.source(trial)]
         card = cards.trial_card(self._session, trials, trial, z, self._place[trial], self.serial)
+        card["mains"] = None if self._session.blind else self._mains.words(trials)
         self._told[card["index"]] = card["channels"]
         return card
 
     def _summaries(self, trials: Sequence[str]) -> dict[int, list[Any]]:
-        return {self._place[trial]: cards.trial_summary(self._session, self._trials[trial], trial) for trial in trials}
+        """By place: what the map and the overview show, and when the trial was recorded, unless the review is blind."""
+        return {
+            self._place[trial]: [
+                *cards.trial_summary(self._session, self._trials[trial], trial),
+                None if self._session.blind else self._when[trial],
+            ]
+            for trial in trials
+        }

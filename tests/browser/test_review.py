@@ -339,7 +339,10 @@ def test_walks_overview_and_pictures_on_demand(page, working):
     box = screen.root.locator(".over-map").bounding_box()
     page.mouse.click(box["x"] + 40, box["y"] + 9 * 9 + 3)  # the tenth row
     screen.wait_painted(9)
-    screen.press("Period", "PageUp")  # sorted by response: another trial, the same channel
+    screen.press("Period", "PageUp")  # sorted by time: the trial before, the same channel
+    screen.wait_for(lambda: "time of recording" in screen.root.locator(".over-title").inner_text(), "the order")
+    assert "● accepted" in screen.root.locator(".legend").inner_text()
+    assert "measured in this recording, biceps: at 50 Hz" in screen.root.locator(".foot").inner_text()
     screen.wait_for(lambda: screen.root.get_attribute("data-painted") != "9", "the row above")
 
     screen.press("BracketLeft")

@@ -2,13 +2,20 @@
 
 const ROW_PX = 9
 
-/** Orders of the overview: words, and what a trial is sorted by (missing values last). */
+/** Orders of the overview: words, what a trial is sorted by (missing values last), whether a blind review has it. */
 const SORTS = [
-  ["order of the review", (summary, row, index) => index],
+  ["order of the review", (summary, row, index) => index, true],
+  ["time of recording", (summary) => summary[3] && summary[3][0] * 1e12 + summary[3][1]],
   ["response", (summary) => summary[1]],
-  ["onset", (summary, row) => summary[2][row][0]],
-  ["certainty, least first", (summary, row) => (summary[2][row][2] == null ? null : -summary[2][row][2])],
+  ["onset", (summary, row) => summary[2][row][0], true],
+  ["certainty, least first", (summary, row) => (summary[2][row][2] == null ? null : -summary[2][row][2]), true],
 ]
+
+/** The next order of the overview. */
+function next_sort(sort, blind) {
+  const next = (sort + 1) % SORTS.length
+  return blind && !SORTS[next][2] ? next_sort(next, blind) : next
+}
 
 function overview_order(summaries, row, sort) {
   const key = SORTS[sort][1]

@@ -150,6 +150,8 @@ export function render({model, view}) {
       ...(now?.notes ?? []), ...disputed.map(([what, {why, settled, candidates}]) =>
       `Disputed (${what}): ${why}. ${candidates.map((c) => `${c.letter}: ${c[said]}`).join("; ")}${settled ? ` — ${settled}` : ""}`)]
       .filter(Boolean).join("\n"))
+    screen.text(screen.foot, `${setup.processing}${now ? `; measured in this recording, ${label(row)}: ` +
+      `${now.mains ? now.mains[label(row)] : "hidden in a blind review, since it could tell recordings apart"}` : ""}.`)
     const in_hand = hand.held_s == null ? unplaced && `, ${unplaced}`
       : `, ${SIDE_WORDS[hand.mark.side]} in hand${times_shown() ? ` at ${ms(hand.held_s)}` : ""}`
     screen.text(screen.live, `${here()?.words ?? "loading"}, ${label(row)}, trial ${index + 1} of ${setup.n_trials}${in_hand}`)
@@ -302,7 +304,7 @@ export function render({model, view}) {
     channel: ({row: r}) => show(index, r),
     walk: walks.choose,
     overview: () => { screen.overview.hidden = !screen.overview.hidden; refresh() },
-    sort: () => { sort = (sort + 1) % SORTS.length; screen.overview.hidden = false; refresh() },
+    sort: () => { sort = next_sort(sort, blind); screen.overview.hidden = false; refresh() },
     smear: () => { smear = !smear; refresh() },
     read_out: () => { read_out = !read_out; refresh() },
     spectrum: () => { screen.spectrum.hidden = !screen.spectrum.hidden; spectrum_for = ""; refresh() },

@@ -34,7 +34,8 @@ function make_screen(setup, figure, act) {
   const picture = h("div", {class: "picture"}, figure, waiting, differs)
   const over_title = h("div", {class: "over-title"})
   const over_map = h("canvas", {class: "over-map", role: "img"})
-  const overview = h("div", {class: "overview"}, over_title, over_map)
+  const legend = h("div", {class: "legend"}, ...setup.signs.map(([sign, words]) => h("span", {}, `${sign} ${words}`)))
+  const overview = h("div", {class: "overview"}, over_title, over_map, legend)
   const spectrum_map = h("canvas", {class: "spectrum-map", role: "img", "aria-label": "spectrum of burst and rest"})
   const spectrum = h("div", {class: "spectrum", hidden: true}, h("h4", {}, "Spectrum"), spectrum_map)
 
@@ -277,7 +278,7 @@ function make_screen(setup, figure, act) {
 
   const screen = {
     root, picture, lasting: "", form_key: null, choose, ask, tell, toggle_card, card_key, close, show_notice, pass_notice, paint_map, text,
-    title, progress, counted, blind, walking, saved, keys_on, rows, detail, differs, waiting, live,
+    title, progress, counted, blind, walking, saved, keys_on, rows, detail, foot, differs, waiting, live,
     overview, over_title, over_map, spectrum, spectrum_map, overview_hit: () => undefined,
     get card_open() { return !key_card.hidden },
   }
