@@ -531,7 +531,7 @@ def _parser() -> argparse.ArgumentParser:
 
     bench = _command(commands, "bench", _bench, "how accurate the onset methods are, on trials whose truth is known")
     bench.add_argument("what", choices=("onsets",), help="onsets: every onset method, and the figures to reach")
-    bench.add_argument("--trials", type=int, default=500, metavar="N", help="trials a cell (500: some five minutes)")
+    bench.add_argument("--trials", type=int, default=500, metavar="N", help="trials a cell (500: ten minutes or so)")
     bench.add_argument("--seed", type=int, metavar="N", help="other trials than those of the table in the pages")
     bench.add_argument("--open-data", type=Path, metavar="FOLDER", help="holds the open forearm recordings")
     bench.add_argument("--out", type=Path, metavar="FOLDER", help="a new folder for report, tables and figures")

@@ -437,7 +437,7 @@ class Onsets:
     ``low_s`` to ``high_s`` is a 90 % interval of the onset, likewise for the offset; ``rise_s`` from baseline to
     plateau; ``level_db`` the burst alone over the rest; ``present`` the probability (0 to 1) that there is activity.
     NaN where ``present`` is below 0.5, and where a method has no such number. ``baseline_note`` is a word where the
-    baseline cannot be trusted, "" otherwise.
+    baseline cannot be trusted, "" otherwise; where nothing can be told because of it, ``present`` is NaN, too.
     """
 
     onset_s: FloatArray

@@ -68,8 +68,8 @@ def open_review(
     """Start a review in ``folder``, or continue the one that is there.
 
     ``trials`` is one Trials or a list; each recording has its own log. ``order`` is "recorded", "random" (fixed by
-    folder and reviewer) or "least certain" (widest interval of an automatic onset first); ``blind`` hides condition
-    and participant and shuffles trials across recordings.
+    folder and reviewer) or "least certain" (first where the method could not tell, then by the width of its interval);
+    ``blind`` hides condition and participant and shuffles trials across recordings.
 
     ``method`` names the onset detector and ``parameters`` holds what it takes beside its defaults, such as the shortest
     burst and the gap that is merged: ``method="double-threshold", parameters={"shortest_s": 0.05, "merge_s": 0.02}``.

@@ -10,7 +10,7 @@ disagreeing     where another reviewer does
 
 import random
 from collections.abc import Callable, Mapping
-from math import inf, isfinite
+from math import isfinite
 
 from emgreview.annotations.state import ChannelState, TrialState
 from emgreview.cohort.merging import merge_reviews
@@ -32,14 +32,12 @@ def _any_channel(test: Callable[[ChannelState], bool]) -> Callable[[Session], Id
 
 
 def _least_certain(session: Session) -> Ids:
-    """Widest interval of an automatic onset first; then trials whose onsets have none."""
+    """Where the method could not tell, then the widest interval of an automatic onset, then trials without any."""
 
     def width(trial: str) -> float:
-        found = [session.automatic(trial, channel) for channel in session.state(trial).channels]
-        known = [one.high_s - one.low_s for one in found if isfinite(one.high_s - one.low_s)]
-        return max(known, default=-inf)
+        return max(session.automatic(trial, channel).width_s for channel in session.state(trial).channels)
 
-    return tuple(sorted(session.queue, key=lambda trial: -width(trial)))
+    return tuple(sorted(session.queue, key=width, reverse=True))
 
 
 def _shuffled(session: Session) -> Ids:

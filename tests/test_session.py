@@ -32,6 +32,7 @@ from emgreview.errors import (
 from emgreview.model import Marker, Onsets, Processing, Recording, Trials
 from emgreview.session import COMMANDS, open_review
 from emgreview.tables import read_version, to_tsv
+from emgreview.walks import walk
 
 SCHEMA = json.loads((Path(emgreview.annotations.__file__).parent / "schema" / "event-1.json").read_text())
 CHECK = jsonschema.Draft202012Validator(SCHEMA)
@@ -401,6 +402,19 @@ def test_a_review_resumes_where_decisions_stopped(tmp_path):
 def test_least_certain_first(tmp_path):
     with start(tmp_path, order="least certain") as session:
         assert session.queue == tuple(f"rec_given_{sample}" for sample in (5000, 3000, 1000, 7000))
+
+
+def test_where_the_method_could_not_tell_comes_first_and_is_not_called_no_activity(tmp_path):
+    def could_not_tell(*x, **named):
+        found = detect(*x, **named, absent=(2, 3))
+        found.present[2] = np.nan
+        return dataclasses.replace(found, baseline_note=np.array(["", "", "drifting", ""]))
+
+    with start(tmp_path, order="least certain", detect=could_not_tell) as session:
+        assert session.queue == tuple(f"rec_given_{sample}" for sample in (5000, 3000, 1000, 7000))
+        assert session.automatic("rec_given_5000", "FDI").undecided
+        assert not session.automatic("rec_given_7000", "FDI").undecided
+        assert walk(session, "least certain first") == session.queue
 
 
 def test_random_order_holds_and_moves_no_trial_for_another(tmp_path):

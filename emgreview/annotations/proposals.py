@@ -30,7 +30,8 @@ def check_order(order: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Automatic:
-    """What the method said of one channel of one trial, NaN where it has no such number; ``present`` 0 to 1."""
+    """What the method said of one channel of one trial, NaN where it has no such number; ``present`` 0 to 1, ``note``
+    a word where the rest cannot be trusted."""
 
     onset_s: float
     low_s: float
@@ -39,6 +40,18 @@ class Automatic:
     level_db: float
     present: float
     note: str
+
+    @property
+    def undecided(self) -> bool:
+        """Whether the method could not tell if there is activity, because of the rest before it."""
+        return bool(self.note) and math.isnan(self.onset_s) and math.isnan(self.present)
+
+    @property
+    def width_s(self) -> float:
+        """How uncertain the onset is: the width of its interval, infinite where the method could not tell, -1 where it
+        has no interval."""
+        width = self.high_s - self.low_s
+        return math.inf if self.undecided else width if math.isfinite(width) else -1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,7 +196,8 @@ class Proposals:
         """Trial ids in the order of review.
 
         A random order is that of the digests of seed and id, so that a trial more or less moves no other; a blind
-        review is never in recorded order. Trials without an interval come last in "least certain".
+        review is never in recorded order. "least certain": first where the method could not tell, last where it has no
+        interval.
         """
         ids = tuple(self.places)
         if order == "least certain":
@@ -193,7 +207,4 @@ class Proposals:
         return ids
 
     def _width(self, trial: str) -> float:
-        place = self.places[trial]
-        found = [self.found[place.trials, label] for label in place.labels]
-        widths = [float(one.high_s[place.row] - one.low_s[place.row]) for one in found]
-        return max((width for width in widths if math.isfinite(width)), default=-1.0)
+        return max(self.automatic(trial, label).width_s for label in self.places[trial].labels)

@@ -240,7 +240,7 @@ def _detail(state: ChannelState, auto: Automatic, rest_z: float, blind: bool, hi
             words += f" (90 %: {_ms(auto.low_s)} to {_ms(auto.high_s)})"
         parts.append(words)
     else:
-        parts.append("automatic: no activity found")
+        parts.append("automatic: could not tell" if auto.undecided else "automatic: no activity found")
     if _number(auto.level_db) is not None:
         parts.append(f"level {auto.level_db:.0f} dB")
     if not math.isnan(rest_z):
