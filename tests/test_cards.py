@@ -461,3 +461,20 @@ def test_every_sign_of_a_state_stands_in_the_legend_once():
     signs = [sign for sign, _ in cards.SIGNS]
     assert len(signs) == len(set(signs))
     assert {sign for sign, _ in (*cards.ORIGINS.values(), *cards.FOUND.values(), cards.IN_BULK)} < set(signs)
+
+
+def test_the_key_that_settles_a_dispute_is_not_taken_away(tmp_path):
+    from small_study import settle
+
+    for reviewer in ("r1", "r2"):
+        with open_session(tmp_path, reviewer=reviewer) as one:
+            for trial in one.queue:
+                one.accept_rest(trial)
+            if reviewer == "r2":
+                one.none_visible(one.queue[0], "biceps")
+    er.agreement(tmp_path, "r1", "r2")
+    with settle(tmp_path) as third:
+        with pytest.raises(er.EmgreviewError, match="Space came for both 'settle' and 'accept'"):
+            er.review(third, keys={"accept": "Space"})
+        keys = json.loads(er.review(third, keys={"accept": "Space", "settle": "Enter"}).setup)["keys"]
+    assert {key["command"]: key["code"] for key in keys}["settle"] == "Enter"

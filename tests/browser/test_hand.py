@@ -12,30 +12,37 @@ CUE = 4000  # sample of the first one
 
 
 class Picture:
-    """Places on the picture of a screen: times across, EMG channels down."""
+    """Places on the picture of a screen, in whole pixels as a real mouse points: times across, EMG channels down."""
 
-    def __init__(self, page, channels: int = 3, auxiliary: int = 1):
-        self.page = page
+    def __init__(self, page, *, span_s=(-1, 1.5 - 1 / RATE_HZ), rate_hz=RATE_HZ, channels=3, auxiliary=1):
+        self.page, self.rate_hz = page, rate_hz
+        self.start_s, self.length_s = span_s[0], span_s[1] - span_s[0]
         self.box = page.evaluate(CANVAS_BOX)
-        self.unit = (self.box["height"] - 18) / (channels + 0.55 * auxiliary)
+        self.row_px = (self.box["height"] - 18) / (channels + 0.55 * auxiliary)
 
     def at(self, seconds: float, row: int) -> tuple[int, int]:
-        """A whole pixel: what a real mouse points at."""
-        box = self.box
-        x = box["left"] + (seconds - box["x0"]) / (box["x1"] - box["x0"]) * box["width"]
-        return round(x), round(box["top"] + 18 + (row + 0.6) * self.unit)
+        x = self.box["left"] + (seconds - self.start_s) / self.length_s * self.box["width"]
+        return round(x), round(self.box["top"] + 18 + (row + 0.6) * self.row_px)
+
+    def seconds(self, seconds: float) -> float:
+        """The time of the pixel that lies nearest to a time."""
+        return self.start_s + (self.at(seconds, 0)[0] - self.box["left"]) / self.box["width"] * self.length_s
 
     def sample(self, seconds: float) -> int:
         """The sample, from the cue, that a click there means."""
-        box = self.box
-        across = (self.at(seconds, 0)[0] - box["left"]) / box["width"]
-        return round((box["x0"] + across * (box["x1"] - box["x0"])) * RATE_HZ)
+        return round(self.seconds(seconds) * self.rate_hz)
 
     def click(self, seconds: float, row: int):
         self.page.mouse.click(*self.at(seconds, row))
 
     def double_click(self, seconds: float, row: int):
         self.page.mouse.dblclick(*self.at(seconds, row))
+
+    def drag(self, from_s: float, to_s: float, row: int):
+        self.page.mouse.move(*self.at(from_s, row))
+        self.page.mouse.down()
+        self.page.mouse.move(*self.at(to_s, row), steps=4)
+        self.page.mouse.up()
 
 
 def cursor_of(screen: Screen) -> int:
@@ -190,3 +197,38 @@ def interval_of(folder) -> list[int]:
     last = max((event for event in found if event["operation"] == "not locatable"), key=lambda event: event["counter"])
     cue = int(last["subject"]["trial"].split("/")[-1])
     return [last["new"][end] - cue for end in ("earliest", "latest")]
+
+
+def test_more_contrast_and_larger_text_reach_the_canvases(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    if screen.root.locator(".overview").is_hidden():
+        screen.press("Comma")
+    page.wait_for_timeout(800)
+    inks = ("#6b6b70", "#0b5394", "#003a70")  # faint words, envelope, envelope with more contrast
+    usual = [page.evaluate(PIXELS, ink) for ink in inks]
+    assert usual[1] > 50
+    assert not usual[2]
+    page.emulate_media(contrast="more")
+    page.wait_for_timeout(800)
+    assert [page.evaluate(PIXELS, ink) > 50 for ink in inks] == [False, False, True]
+
+    height = screen.root.locator(".map").bounding_box()["height"]
+    page.evaluate("() => { document.documentElement.style.fontSize = '200%' }")
+    screen.press("ArrowRight")
+    page.wait_for_timeout(800)
+    assert screen.root.locator(".map").bounding_box()["height"] == 2 * height
+    screen.root.locator(".over-map").click(position={"x": 40, "y": 18 * 4 + 9})  # the fifth row, now 18 px high
+    screen.wait_painted(4)
+
+
+PIXELS = """(ink) => {
+  const find = (node) => [...node.querySelectorAll('*')].flatMap((e) => [
+    ...(e.tagName === 'CANVAS' && e.style.pointerEvents === 'none' && e.style.left ? [e] : []),
+    ...(e.shadowRoot ? find(e.shadowRoot) : [])])
+  const [canvas] = find(document)
+  const pixels = new Uint32Array(canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data.buffer)
+  const [r, g, b] = [1, 3, 5].map((i) => parseInt(ink.slice(i, i + 2), 16))
+  const wanted = ((255 << 24) | (b << 16) | (g << 8) | r) >>> 0
+  return pixels.filter((pixel) => pixel === wanted).length
+}"""

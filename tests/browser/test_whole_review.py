@@ -5,6 +5,7 @@ import random
 
 import pandas as pd
 from conftest import run_cells
+from test_hand import Picture
 from test_review import Screen, cell_sources
 
 import emgreview as er
@@ -45,6 +46,54 @@ def act_out(screen: Screen, session, trial: str, plan: random.Random) -> None:
     session.accept_rest(trial)
 
 
+def act_by_mouse(screen: Screen, session, trial: str, plan: random.Random) -> None:
+    """One trial: the pointer on the picture and the buttons, the same commands in the script."""
+    cut = session.trials[0]
+    channel = cut.labels[0]
+    burst = session.state(trial).channels[channel].response
+
+    def press(*commands: str):
+        for command in commands:
+            screen.root.locator(f"[data-command={command}]").first.click()
+
+    def picture() -> Picture:
+        screen.root.locator(".title").scroll_into_view_if_needed()
+        auxiliary = len(cut.auxiliary_labels)
+        span_s = (float(cut.time_s[0]), float(cut.time_s[-1]))
+        return Picture(screen.page, span_s=span_s, rate_hz=cut.rate_hz, channels=len(cut.labels), auxiliary=auxiliary)
+
+    what = plan.choice(["none", "drag", "place", "add"])
+    if what == "none" or burst is None:
+        press("none_visible")
+        session.none_visible(trial, channel)
+    elif what == "drag":
+        here, earlier_s = picture(), burst.onset_s - plan.uniform(0.03, 0.1)
+        here.drag(burst.onset_s, earlier_s, 0)
+        by_s = here.seconds(earlier_s) - here.seconds(burst.onset_s)
+        session.move(trial, channel, onset_s=round((burst.onset_s + by_s) * cut.rate_hz) / cut.rate_hz)
+    elif what == "place":
+        here, there_s = picture(), burst.onset_s - plan.uniform(0.05, 0.15)
+        here.double_click(there_s, 0)
+        session.move(trial, channel, onset_s=here.sample(there_s) / cut.rate_hz)
+    else:
+        here = picture()
+        here.click(-0.7, 0)
+        press("add")
+        screen.settle()  # the added burst is in hand
+        session.add(trial, channel, onset_s=here.sample(-0.7) / cut.rate_hz)
+        here = picture()
+        here.click(-0.55, 0)
+        press("to_cursor")
+        (added,) = [one for one in session.state(trial).channels[channel].standing if one.origin == "added"]
+        session.move(trial, channel, burst=added.id, offset_s=here.sample(-0.55) / cut.rate_hz)
+    if not session.state(trial).channels[channel].reviewed:
+        press("accept")
+        session.accept(trial, channel)
+    press("accept_rest")
+    session.accept_rest(trial)
+    screen.settle()
+
+
 def test_three_hundred_trials_by_key_and_thirty_by_mouse(page, lab, tmp_path):
     lab.end_kernels()
     name = lab.write_notebook("whole.ipynb", OPEN, "er.review(session, break_after_min=None)")
@@ -63,11 +112,9 @@ def test_three_hundred_trials_by_key_and_thirty_by_mouse(page, lab, tmp_path):
             if number % 20 == 19:
                 screen.settle()
                 assert screen.title().startswith(f"Trial {number + 2} of ")
-        for trial in script.queue[BY_KEY : BY_KEY + BY_MOUSE]:
-            screen.root.locator("[data-command=none_visible]").click()
-            screen.root.locator("[data-command=accept_rest]").click()
-            script.none_visible(trial, script.trials[0].labels[0])
-            script.accept_rest(trial)
+        for number, trial in enumerate(script.queue[BY_KEY : BY_KEY + BY_MOUSE], BY_KEY):
+            screen.wait_painted(number)
+            act_by_mouse(screen, script, trial, plan)
         screen.settle()
         wanted = script.decisions()
         script_events = er.verify(tmp_path / "by-script").events

@@ -9,6 +9,21 @@ const PALETTES = {
     onset: "#ffa25e", offset: "#c9a6ff", automatic: "#9da1a8", plate: "#16181ce0", usual: "#7db8f02a", usual_line: "#7db8f077"},
 }
 
+PALETTES.light_contrast = {...PALETTES.light, ink: "#000000", faint: "#000000", grid: "#767676", raw: "#000000",
+  rectified: "#767676", envelope: "#003a70", auxiliary: "#000000", rest: "#00000030", interval: "#c8500066",
+  onset: "#7a2400", offset: "#3a1a70", automatic: "#303030", plate: "#ffffff", usual: "#0b539444", usual_line: "#003a70"}
+PALETTES.dark_contrast = {...PALETTES.dark, ground: "#000000", ink: "#ffffff", faint: "#ffffff", grid: "#9a9a9a", raw: "#ffffff",
+  rectified: "#9a9a9a", envelope: "#a8d4ff", auxiliary: "#ffffff", rest: "#ffffff38", interval: "#ff9a4a70",
+  onset: "#ffc08f", offset: "#dcc8ff", automatic: "#d0d0d0", plate: "#000000", usual: "#7db8f055", usual_line: "#a8d4ff"}
+
+const MORE_CONTRAST = matchMedia("(prefers-contrast: more)")
+
+/** The palette of a theme, with more contrast for those who ask their system for it. */
+const palette_name = (dark) => (dark ? "dark" : "light") + (MORE_CONTRAST.matches ? "_contrast" : "")
+
+/** Letters on a canvas follow the text size of the page: 11 px at the usual 16 px. */
+const canvas_font_px = () => 0.6875 * parseFloat(getComputedStyle(document.documentElement).fontSize)
+
 const MISSING = -32768
 
 /** Vertical layout: a strip for the words of lines, then one band a channel, auxiliary bands half as high. */

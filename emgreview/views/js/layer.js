@@ -30,7 +30,8 @@ async function attach_layer(view, draw) {
       for (const axis of [...plot.model.below, ...plot.model.left]) {
         if (!axis.properties.major_label_text_color) continue
         axis.setv({major_label_text_color: ink, axis_label_text_color: ink, axis_line_color: grid,
-          major_tick_line_color: grid}, plain)
+          major_tick_line_color: grid, major_label_text_font_size: `${canvas_font_px()}px`,
+          axis_label_text_font_size: `${1.2 * canvas_font_px()}px`}, plain)
       }
       for (const line of plot.model.center) if (line.properties.grid_line_color) line.setv({grid_line_color: grid}, plain)
       plot.model.setv({background_fill_color: ground, border_fill_color: ground, outline_line_color: grid}, plain)

@@ -1,6 +1,6 @@
 // Small pictures beside the trial: overview of one channel over all trials, spectrum, smear of the envelope; and sound.
 
-const ROW_PX = 9
+const row_px = (font_px) => Math.round((9 / 11) * font_px)
 
 /** Orders of the overview: words, what a trial is sorted by (missing values last), whether a blind review has it. */
 const SORTS = [
@@ -24,7 +24,7 @@ function overview_order(summaries, row, sort) {
 }
 
 /** All trials of a channel, one row each: onset to offset as a bar, response as a broken tick, state as its sign. */
-function draw_overview(canvas, {summaries, order, row, index, range, theme}) {
+function draw_overview(canvas, {summaries, order, row, index, range, theme, font_px}) {
   const colours = PALETTES[theme]
   const ratio = window.devicePixelRatio || 1
   const width = canvas.clientWidth
@@ -36,27 +36,29 @@ function draw_overview(canvas, {summaries, order, row, index, range, theme}) {
   ctx.fillStyle = colours.ground
   ctx.fillRect(0, 0, width, height)
   const at = order.indexOf(index)
-  const shown = Math.floor(height / ROW_PX)
+  const high = row_px(font_px)
+  const shown = Math.floor(height / high)
   const first = Math.max(0, Math.min(order.length - shown, at - Math.floor(shown / 2)))
-  const x = (s) => 16 + ((s - range[0]) / (range[1] - range[0])) * (width - 20)
+  const left = 1.45 * font_px
+  const x = (s) => left + ((s - range[0]) / (range[1] - range[0])) * (width - left - 4)
   ctx.strokeStyle = colours.ink
   ctx.lineWidth = 1
   ctx.beginPath()
   ctx.moveTo(x(0), 0)
   ctx.lineTo(x(0), height)
   ctx.stroke()
-  ctx.font = "9px system-ui, sans-serif"
+  ctx.font = `${high}px system-ui, sans-serif`
   ctx.textBaseline = "middle"
   for (let k = 0; k < shown && first + k < order.length; k++) {
     const i = order[first + k]
     const [, response, channels] = summaries[i]
     const [onset, offset, half, sign] = channels[row]
-    const y = k * ROW_PX + ROW_PX / 2
+    const y = k * high + high / 2
     if (i === index) {
       ctx.fillStyle = colours.band
-      ctx.fillRect(0, y - ROW_PX / 2, width, ROW_PX)
+      ctx.fillRect(0, y - high / 2, width, high)
       ctx.strokeStyle = colours.envelope
-      ctx.strokeRect(0.5, y - ROW_PX / 2 + 0.5, width - 1, ROW_PX - 1)
+      ctx.strokeRect(0.5, y - high / 2 + 0.5, width - 1, high - 1)
     }
     ctx.fillStyle = colours.ink
     ctx.fillText(sign, 3, y + 0.5)
@@ -83,16 +85,16 @@ function draw_overview(canvas, {summaries, order, row, index, range, theme}) {
       ctx.fillRect(x(response) - 0.5, y + 1, 1, 2)
     }
   }
-  canvas.first_row = first
+  Object.assign(canvas, {first_row: first, row_px: high})
 }
 
 /** Which trial an overview's pixel belongs to. */
 function overview_hit(canvas, order, y) {
-  return order[(canvas.first_row ?? 0) + Math.floor(y / ROW_PX)]
+  return order[(canvas.first_row ?? 0) + Math.floor(y / canvas.row_px)]
 }
 
 /** Power density of burst and rest in dB, on one frequency axis in Hz. */
-function draw_spectrum(canvas, {frequency_hz, burst, rest, unit}, theme) {
+function draw_spectrum(canvas, {frequency_hz, burst, rest, unit}, theme, font_px) {
   const colours = PALETTES[theme]
   const ratio = window.devicePixelRatio || 1
   const [width, height] = [canvas.clientWidth, canvas.clientHeight]
@@ -107,20 +109,27 @@ function draw_spectrum(canvas, {frequency_hz, burst, rest, unit}, theme) {
   const seen = [...b, ...r].filter((_, i) => frequency_hz[i % frequency_hz.length] <= top_hz)
   const high = Math.max(...seen) + 3
   const low = Math.max(Math.min(...seen), high - 60)
-  const x = (hz) => 34 + (hz / top_hz) * (width - 42)
-  const y = (value) => 14 + ((high - value) / (high - low)) * (height - 40)
-  ctx.font = "10px system-ui, sans-serif"
+  const [left, top, bottom] = [3.1 * font_px, 1.3 * font_px, height - 2.4 * font_px]
+  const x = (hz) => left + (hz / top_hz) * (width - left - 8)
+  const y = (value) => top + ((high - value) / (high - low)) * (bottom - top)
+  ctx.font = `${(10 / 11) * font_px}px system-ui, sans-serif`
   ctx.fillStyle = colours.ink
   ctx.strokeStyle = colours.grid
+  ctx.textAlign = "center"
+  let written = -Infinity
   for (const hz of [50, 100, 200, 300, 400, 500].filter((f) => f <= top_hz)) {
     ctx.beginPath()
-    ctx.moveTo(x(hz), 14)
-    ctx.lineTo(x(hz), height - 26)
+    ctx.moveTo(x(hz), top)
+    ctx.lineTo(x(hz), bottom)
     ctx.stroke()
-    ctx.fillText(String(hz), x(hz) - 8, height - 14)
+    if (x(hz) - written < 2 * font_px) continue
+    ctx.fillText(String(hz), x(hz), height - 1.3 * font_px)
+    written = x(hz)
   }
-  ctx.fillText("frequency (Hz)", width - 84, height - 3)
-  ctx.fillText(`dB re 1 ${unit}`, 2, 10)
+  ctx.textAlign = "right"
+  ctx.fillText("frequency (Hz)", width - 4, height - 3)
+  ctx.textAlign = "left"
+  ctx.fillText(`dB re 1 ${unit}`, 2, 0.9 * font_px)
   for (const value of [high - 5, (high + low) / 2, low + 5]) ctx.fillText(value.toFixed(0), 6, y(value) + 3)
   const line = (values, colour, dash, words, at) => {
     ctx.strokeStyle = ctx.fillStyle = colour
@@ -128,14 +137,16 @@ function draw_spectrum(canvas, {frequency_hz, burst, rest, unit}, theme) {
     ctx.setLineDash(dash)
     ctx.beginPath()
     frequency_hz.forEach((hz, i) => {
-      if (hz <= top_hz) ctx.lineTo(x(hz), Math.min(y(values[i]), height - 26))
+      if (hz <= top_hz) ctx.lineTo(x(hz), Math.min(y(values[i]), bottom))
     })
     ctx.stroke()
     ctx.setLineDash([])
-    ctx.fillText(words, at, 10)
+    ctx.fillText(words, at, top + 0.9 * font_px)
   }
-  line(b, colours.envelope, [], "— burst", width - 120)
-  line(r, colours.faint, [4, 3], "- - rest", width - 60)
+  const [one, two] = ["— burst", "- - rest"]
+  const right = width - ctx.measureText(two).width - 6
+  line(b, colours.envelope, [], one, right - ctx.measureText(`${one}  `).width)
+  line(r, colours.faint, [4, 3], two, right)
 }
 
 const look_font = (ctx) => parseFloat(ctx.font.replace("bold ", ""))

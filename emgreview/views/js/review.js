@@ -36,8 +36,9 @@ export function render({model, view}) {
   const loaded = () => store.trials.has(index) && store.cards.has(index)
   const label = (r) => setup.channels[r].label
   const ms = (s) => `${(s * 1000).toFixed(0)} ms`
-  const theme = () => (document.body.dataset.jpThemeLight === "false" ||
-    document.documentElement.matches("[data-theme=dark], .dark") ? "dark" : "light")
+  const dark = () => document.body.dataset.jpThemeLight === "false" ||
+    document.documentElement.matches("[data-theme=dark], .dark")
+  const theme = () => palette_name(dark())
   const times_shown = () => read_out && !blind
 
   const walks = make_walks(setup, store, screen,
@@ -46,7 +47,7 @@ export function render({model, view}) {
   // --- painting ---------------------------------------------------------------------------------------------------
 
   const look_now = () => ({range: layer.range(), gain, theme: theme(), read_out: times_shown(), smear, blind,
-    font_px: 0.6875 * parseFloat(getComputedStyle(document.documentElement).fontSize)})
+    font_px: canvas_font_px()})
 
   function traces_image(i, size, look) {
     const key = [i, size.width, size.height, ...look.range, look.gain, look.theme, look.font_px, look.blind].join("|")
@@ -100,21 +101,24 @@ export function render({model, view}) {
     screen.overview_hit = (y) => overview_hit(screen.over_map, order, y)
     screen.text(screen.over_title, `All trials of ${label(row)}, by ${SORTS[sort][0]}: ` +
       `onset to offset${blind ? "" : ", ¦ response"}`)
-    draw_overview(screen.over_map, {summaries: store.summaries, order, row, index, range: setup.spans[0], theme: theme()})
+    draw_overview(screen.over_map, {summaries: store.summaries, order, row, index, range: setup.spans[0], theme: theme(),
+      font_px: canvas_font_px()})
     screen.over_map.setAttribute("aria-label", `overview of ${label(row)}: row ${order.indexOf(index) + 1} of ${order.length}`)
   }
 
   let idle = 0
+  let lettered = 0 // text size at which the picture was dressed
   function refresh() {
     if (layer) layer.redraw()
     refresh_words()
     store.want(walks.coming())
     clearTimeout(idle)
     idle = setTimeout(() => {
+      if (layer && lettered !== canvas_font_px()) return dress() // the text size of the page was changed
       if (layer) {
         for (const i of walks.coming().slice(1, 4)) if (store.trials.has(i)) traces_image(i, layer.frame(), look_now())
       }
-      screen.paint_map(store.summaries.map((summary) => summary[0]), index, theme() === "dark")
+      screen.paint_map(store.summaries.map((summary) => summary[0]), index, PALETTES[theme()], Math.round(canvas_font_px()))
       paint_overview()
       if (!screen.spectrum.hidden) ask_spectrum()
     }, 30)
@@ -366,7 +370,7 @@ export function render({model, view}) {
 
   const pointer = listen_to_pointer(screen.picture, hand, {
     layer: () => layer,
-    bands: (height) => lay_bands(setup, height, layer ? look_now().font_px : 11),
+    bands: (height) => lay_bands(setup, height, canvas_font_px()),
     channel: (r) => (loaded() ? card().channels[r] : null),
     face(r) {
       root.focus()
@@ -384,7 +388,7 @@ export function render({model, view}) {
       layer?.hide_times(blind)
     }
     if (what.spectrum?.client === store.client) {
-      if (what.spectrum.for === spectrum_for) draw_spectrum(screen.spectrum_map, what.spectrum, theme())
+      if (what.spectrum.for === spectrum_for) draw_spectrum(screen.spectrum_map, what.spectrum, theme(), canvas_font_px())
       return
     }
     if (what.sound) {
@@ -441,14 +445,15 @@ export function render({model, view}) {
 
   const dress = () => {
     spectrum_for = ""
-    const dark = theme() === "dark"
-    root.classList.toggle("dark-theme", dark)
-    const colours = PALETTES[dark ? "dark" : "light"]
+    lettered = canvas_font_px()
+    root.classList.toggle("dark-theme", dark())
+    const colours = PALETTES[theme()]
     layer?.colours(colours.ink, colours.grid, colours.ground)
     refresh()
   }
   const themes = new MutationObserver(dress)
   themes.observe(document.body, {attributes: true, attributeFilter: ["data-jp-theme-light"]})
+  MORE_CONTRAST.addEventListener("change", dress)
   const clock = setInterval(() => store.watch(root.dataset.keys === "on"), 100)
 
   attach_layer(view, draw).then((made) => {
@@ -467,6 +472,7 @@ export function render({model, view}) {
     clearInterval(clock)
     clearTimeout(idle)
     themes.disconnect()
+    MORE_CONTRAST.removeEventListener("change", dress)
     layer?.detach()
     player.close()
     store.close()

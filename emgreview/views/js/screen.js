@@ -97,10 +97,10 @@ function make_screen(setup, figure, act) {
     root.focus()
   })
 
-  function paint_map(statuses, index, dark) {
-    const cell = 11
+  function paint_map(statuses, index, colours, cell) {
     const per_row = Math.max(1, Math.floor((map.parentElement.clientWidth - 4) / cell))
     const lines = Math.ceil(statuses.length / per_row)
+    const size = cell / 11 // of the signs
     const ratio = window.devicePixelRatio || 1
     Object.assign(map, {width: per_row * cell * ratio, height: lines * cell * ratio, per_row, cell})
     map.style.width = `${per_row * cell}px`
@@ -108,10 +108,10 @@ function make_screen(setup, figure, act) {
     const ctx = map.getContext("2d")
     ctx.setTransform(ratio, 0, 0, ratio, 0, 0)
     ctx.clearRect(0, 0, per_row * cell, lines * cell)
-    const ink = dark ? "#d8d8dc" : "#3a3a40"
+    ctx.scale(size, size)
     statuses.forEach((status, i) => {
-      const [x, y] = [(i % per_row) * cell + 1.5, Math.floor(i / per_row) * cell + 1.5]
-      ctx.strokeStyle = ctx.fillStyle = ink
+      const [x, y] = [(i % per_row) * 11 + 1.5, Math.floor(i / per_row) * 11 + 1.5]
+      ctx.strokeStyle = ctx.fillStyle = colours.ink
       ctx.lineWidth = 1
       if (status === "to discuss") {
         ctx.beginPath()
@@ -127,7 +127,7 @@ function make_screen(setup, figure, act) {
         if (status === "begun") ctx.fillRect(x + 1, y + 1, 3, 6)
       }
       if (i === index) {
-        ctx.strokeStyle = dark ? "#7db8f0" : "#0b5394"
+        ctx.strokeStyle = colours.envelope
         ctx.lineWidth = 2
         ctx.strokeRect(x - 1, y - 1, 10, 10)
       }
