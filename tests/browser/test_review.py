@@ -342,7 +342,7 @@ def test_walks_overview_and_pictures_on_demand(page, working):
     screen.press("Period", "PageUp")  # sorted by time: the trial before, the same channel
     screen.wait_for(lambda: "time of recording" in screen.root.locator(".over-title").inner_text(), "the order")
     assert "● accepted" in screen.root.locator(".legend").inner_text()
-    assert "measured in this recording, biceps: at 50 Hz" in screen.root.locator(".foot").inner_text()
+    assert " Mains measured in this recording, biceps: at 50 Hz" in screen.root.locator(".foot").inner_text()
     screen.wait_for(lambda: screen.root.get_attribute("data-painted") != "9", "the row above")
 
     screen.press("BracketLeft")

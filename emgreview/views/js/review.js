@@ -154,8 +154,8 @@ export function render({model, view}) {
       ...(now?.notes ?? []), ...disputed.map(([what, {why, settled, candidates}]) =>
       `Disputed (${what}): ${why}. ${candidates.map((c) => `${c.letter}: ${c[said]}`).join("; ")}${settled ? ` — ${settled}` : ""}`)]
       .filter(Boolean).join("\n"))
-    screen.text(screen.foot, `${setup.processing}${now ? `; measured in this recording, ${label(row)}: ` +
-      `${now.mains ? now.mains[label(row)] : "hidden in a blind review, since it could tell recordings apart"}` : ""}.`)
+    const hum = now?.mains ? now.mains[label(row)] : "hidden in a blind review, since it could tell recordings apart"
+    screen.text(screen.foot, setup.processing + (now ? ` Mains measured in this recording, ${label(row)}: ${hum}.` : ""))
     const in_hand = hand.held_s == null ? unplaced && `, ${unplaced}`
       : `, ${SIDE_WORDS[hand.mark.side]} in hand${times_shown() ? ` at ${ms(hand.held_s)}` : ""}`
     screen.text(screen.live, `${here()?.words ?? "loading"}, ${label(row)}, trial ${index + 1} of ${setup.n_trials}${in_hand}`)
