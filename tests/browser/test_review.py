@@ -337,7 +337,7 @@ def test_walks_overview_and_pictures_on_demand(page, working):
         screen.press("Comma")
     page.wait_for_timeout(1000)  # the picture makes room for the overview
     box = screen.root.locator(".over-map").bounding_box()
-    page.mouse.click(box["x"] + 40, box["y"] + 9 * 9 + 3)  # the tenth row
+    page.mouse.click(box["x"] + 40, box["y"] + 9 * 12 + 3)  # the tenth row
     screen.wait_painted(9)
     screen.press("Period", "PageUp")  # sorted by time: the trial before, the same channel
     screen.wait_for(lambda: "time of recording" in screen.root.locator(".over-title").inner_text(), "the order")

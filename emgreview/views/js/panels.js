@@ -1,6 +1,6 @@
 // Small pictures beside the trial: overview of one channel over all trials, spectrum, smear of the envelope; and sound.
 
-const row_px = (font_px) => Math.round((9 / 11) * font_px)
+const row_px = (font_px) => Math.round((12 / 11) * font_px)
 
 /** Orders of the overview: words, what a trial is sorted by (missing values last), whether a blind review has it. */
 const SORTS = [
@@ -47,7 +47,7 @@ function draw_overview(canvas, {summaries, order, row, index, range, theme, font
   ctx.moveTo(x(0), 0)
   ctx.lineTo(x(0), height)
   ctx.stroke()
-  ctx.font = `${high}px system-ui, sans-serif`
+  ctx.font = `${font_px}px system-ui, sans-serif`
   ctx.textBaseline = "middle"
   for (let k = 0; k < shown && first + k < order.length; k++) {
     const i = order[first + k]
