@@ -265,6 +265,7 @@ function make_screen(setup, figure, act) {
     const by_group = Map.groupBy ? Map.groupBy(setup.keys, (k) => k.group) : new Map([["keys", setup.keys]])
     key_card.replaceChildren(
       h("h4", {}, "Keys (they act while the frame around the review is drawn thick)"),
+      h("p", {}, "By mouse: a click sets the cursor, a double click puts the mark in hand there, a mark can be dragged."),
       h("div", {class: "columns"}, ...[...by_group].map(([group, keys]) => h("table", {},
         h("caption", {}, group),
         ...keys.map((key) => h("tr", {}, h("td", {}, kbd(key)), h("td", {}, key.words)))))),
