@@ -138,6 +138,25 @@ def test_decisions_go_through_the_session_and_are_settled_after_it(rec, session)
     assert session.no_cues == before
 
 
+def test_a_recording_that_was_cut_by_two_cues_shows_the_trials_of_both(tmp_path):
+    rec = recording()
+    rec = rec.with_markers([*rec.markers, *(er.Marker(m.sample - 700, "warning") for m in rec.markers)])
+    processing = er.Processing(high_hz=None)
+    trials = [
+        er.cut_trials(rec, cue=cue, before_s=0.5, after_s=1.0, processing=processing) for cue in ("go", "warning")
+    ]
+    with er.open_review(trials, tmp_path / "review", reviewer="r1", method="threshold") as session:
+        view = er.long_view(rec, session)
+        assert json.loads(view.setup)["cues"] == ["go", "warning"]
+        view._handle_msg({"kind": "hello", "client": "c"})
+        (hello,) = [update for update in updates(view) if "trials" in update]
+        assert [card["cue"] for card in hello["trials"]] == ["warning", "go"] * 8
+        assert [card["cue_s"] for card in hello["trials"][:2]] == [1.3, 2.0]
+        with pytest.raises(ParameterError, match="leave it out"):
+            er.long_view(rec, session, processing=er.Processing())
+        er.long_view(rec, session, processing=processing)
+
+
 def test_after_a_lost_decision_none_is_taken_or_called_saved_until_it_was_sent_again(rec, session):
     view = er.long_view(rec, session)
     decide(view, 1, "mark_burst", row=0, start_s=2.2, stop_s=2.4)

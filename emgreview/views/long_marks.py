@@ -18,10 +18,11 @@ class Marks:
 
     def __init__(self, session: Session, recording: Recording):
         """Raises UnknownNameError and ParameterError where the session is about another recording, or blind."""
-        known = {trials.recording.name: trials for trials in session.trials}
-        if recording.name not in known:
+        parts = [trials for trials in session.trials if trials.recording.name == recording.name]
+        if not parts:
+            known = [trials.recording.name for trials in session.trials]
             raise UnknownNameError("recording of this session", recording.name, known)
-        own = known[recording.name].recording
+        own = parts[0].recording
         if own is not recording and own.fingerprint.samples != recording.fingerprint.samples:
             raise ParameterError(
                 f"recording {recording.name!r} came with other samples than the one that the session reviews; "
@@ -33,8 +34,9 @@ class Marks:
                 "or after session.unblind()."
             )
         self.session, self._recording = session, recording
-        self.processing: Processing = known[recording.name].processing
-        self.cue: str = known[recording.name].cue
+        self.processing: Processing = parts[0].processing
+        self.cues = tuple(dict.fromkeys(part.cue for part in parts))
+        self._cue_of = {trial: part.cue for part in parts for trial in part.ids}
         self._rows = {channel.label: row for row, channel in enumerate(recording.channels)}
         self._rate_hz = recording.rate_hz
 
@@ -124,6 +126,7 @@ class Marks:
         ]
         return {
             "trial": trial,
+            "cue": self._cue_of[trial],
             "cue_s": self._s(state.cue),
             "corrected_s": None if state.corrected_cue is None else self._s(state.corrected_cue),
             "none": self.session.no_cues.get(trial),

@@ -25,7 +25,7 @@ from bokeh.plotting import figure
 from panel.custom import Child, JSComponent
 
 from emgreview.annotations import events
-from emgreview.errors import DecisionError, EmgreviewError
+from emgreview.errors import DecisionError, EmgreviewError, ParameterError
 from emgreview.keys import DECIDING, LONG_KEYS, Key, key_table
 from emgreview.model import Processing, Recording
 from emgreview.scroll import KINDS, Outlines, Stretch
@@ -37,11 +37,21 @@ from emgreview.views.setting import choices
 from emgreview.views.wire import Wire
 
 _JS = Path(__file__).parent / "js"
-_MODULES = ("layer.js", "draw.js", "wire.js", "store.js", "keys.js", "screen.js")  # shared with the trial review
-_OWN = ("long_draw.js", "long_screen.js", "long_marks.js", "long.js")
+_MODULES = (
+    "layer.js",
+    "draw.js",
+    "wire.js",
+    "store.js",
+    "keys.js",
+    "screen.js",
+)  # shared with the trial review
+_OWN = ("long_draw.js", "long_screen.js", "long_marks.js", "long_supply.js", "long_hand.js", "long.js")
 _VIEW_S = 10.0
 _RIBBON_WORDS = "The whole recording, the channel in hand; ticks are markers. Click or drag to go there."
-_RIBBON_TRIALS = " Blocks are trials: full when reviewed, half when begun, a line when open; hatched: set aside."
+_RIBBON_TRIALS = (
+    " Blocks are trials: full when reviewed, half when begun, a line when open; hatched: set aside. Under the traces, "
+    "bars of bursts are full where a person has accepted or marked them, hollow where not yet."
+)
 _RIBBON_COLUMNS = 1000
 _BLOCKS_A_READ = 2
 
@@ -65,7 +75,8 @@ def long_view(
     double or missing. Conditioning is then that of the trials. Every decision is logged; recorded markers stay.
 
     Works where :func:`emgreview.review` does; ``hand`` and ``keys`` as there. Raises RateError where the sampling rate
-    is too low for the band, SignalError where the recording is too short for it, ParameterError for a blind session.
+    is too low for the band, SignalError where the recording is too short for it, ParameterError for a blind session,
+    and for a processing that is not that of the session's trials.
     """
     host.prepare()
     marks = None if session is None else Marks(session, recording)
@@ -73,6 +84,11 @@ def long_view(
         for old in [getattr(observer, "__self__", None) for observer in marks.session.changed]:
             if isinstance(old, LongView) and old.shows(recording):
                 old.retire()
+        if processing not in (None, marks.processing):
+            raise ParameterError(
+                f"processing came as {processing.words!r}, but the session reviews trials with "
+                f"{marks.processing.words!r}; leave it out: the long view shows what the trials were made of."
+            )
         processing = marks.processing
     table = [key for key in key_table(hand, keys, LONG_KEYS) if marks or key.group not in DECIDING]
     return LongView(recording, processing or Processing(), table, marks)
@@ -200,19 +216,20 @@ class LongView(Wire, JSComponent):
                 middle = outlines.middle(channel.label)
                 channels.append({**shown, "auxiliary": False, "kinds": kinds, "middle": middle})
         return {
-            "title": f"{recording.name} · {len(channels)} channels · {rate_hz:g} Hz",
+            "title": f"{recording.name} · {len(channels)} channel{'s' * (len(channels) > 1)} · {rate_hz:g} Hz",
             "channels": channels,
             "kinds": KINDS,
             "rate_hz": rate_hz,
             "n_samples": recording.n_samples,
             "duration_s": recording.duration_s,
+            "height": _height(recording),
             "view_s": [0.0, min(_VIEW_S, recording.duration_s)],
             "markers": [[marker.sample / rate_hz, marker.label] for marker in recording.markers],
             "keys": [dataclasses.asdict(key) for key in keys],
             "processing": f"{outlines.processing.words}. Raw is drawn around its median; mains is not notched away.",
             "ribbon_words": _RIBBON_WORDS + (_RIBBON_TRIALS if self._marks else ""),
             "decides": self._marks is not None,
-            "cue": self._marks.cue if self._marks else "",
+            "cues": self._marks.cues if self._marks else (),
             "choices": {"reasons": choices(events.REASONS), "kind": choices(events.KINDS)},
             "share": outlines.share,
         }
@@ -232,14 +249,19 @@ def _packed(found: Stretch, kinds: Sequence[str], **head: Any) -> bytes:
     return traces.bytes({**head, **place, "traces": described})
 
 
-def _figure(recording: Recording) -> figure:
-    """One axis in time for all channels; panning, zooming and the traces are the browser's own."""
+def _height(recording: Recording) -> int:
+    """Of the figure, in CSS pixels; the browser makes it taller where larger letters need it."""
     n_auxiliary = sum(channel.kind != "EMG" for channel in recording.channels)
     n_emg = len(recording.channels) - n_auxiliary
+    return max(320, min(840, 110 * n_emg + 70 * n_auxiliary + 60))
+
+
+def _figure(recording: Recording) -> figure:
+    """One axis in time for all channels; panning, zooming and the traces are the browser's own."""
     plot = figure(
         x_range=Range1d(0, min(_VIEW_S, recording.duration_s)),
         y_range=Range1d(0, 1),
-        height=max(320, min(840, 110 * n_emg + 70 * n_auxiliary + 60), 36 * len(recording.channels) + 60),
+        height=_height(recording),
         sizing_mode="stretch_width",
         tools="",
         toolbar_location=None,
@@ -247,6 +269,7 @@ def _figure(recording: Recording) -> figure:
         lod_threshold=None,
         lod_interval=0,
         min_border=4,
+        border_fill_color=None,  # the ground of the page; a filled one leaves a white seam in a dark theme
     )
     plot.xaxis.axis_label = "time from the start of the recording (s)"
     plot.xaxis.formatter.use_scientific = False

@@ -148,6 +148,7 @@ def make_figure(trials: Trials) -> figure:
         lod_threshold=None,
         lod_interval=0,
         min_border=4,
+        border_fill_color=None,  # the ground of the page; a filled one leaves a white seam in a dark theme
     )
     plot.xaxis.axis_label = f"time from {trials.cue} (s)"
     plot.yaxis.visible = False

@@ -199,6 +199,58 @@ def test_dragging_and_the_wheel(page, served):
     assert screen.root.get_attribute("data-keys") == "on", "a click on a button took the keys away"
 
 
+def test_the_cursor_stands_where_it_was_put_and_steps_by_a_sample_at_least(page, served):
+    screen = served
+    box = screen.box()
+    at = box["left"] + box["width"] * 0.3, box["top"] + box["height"] / 2
+    page.mouse.move(*at)
+    page.mouse.down()
+    page.mouse.up()
+    page.mouse.move(box["left"] + box["width"] * 0.8, at[1])
+    page.wait_for_timeout(200)
+    assert screen.read_out().startswith("pointer 8.0")
+    page.mouse.move(box["left"] + box["width"] * 0.5, box["top"] - 60, steps=4)  # to the buttons
+    page.wait_for_timeout(200)
+    assert screen.read_out().startswith("cursor 3.0")
+    screen.press("Home", "n", "l")  # 1 ms at 500 Hz
+    page.wait_for_timeout(200)
+    assert screen.read_out().startswith("cursor 20.0020 s")
+
+
+def test_letters_follow_the_page_and_no_label_is_cut(page, served):
+    screen = served
+    screen.focus()
+    height = screen.box()["height"]
+    page.evaluate("document.documentElement.style.fontSize = '200%'")
+    screen.settle()
+    page.wait_for_timeout(800)
+    cut = screen.root.locator(".channel").evaluate_all("all => all.map((e) => e.scrollHeight - e.clientHeight)")
+    assert max(cut) <= 0
+    size = screen.root.locator(".channel .name").first.evaluate("e => parseFloat(getComputedStyle(e).fontSize)")
+    assert size == pytest.approx(23, abs=0.1)
+    sized = page.evaluate("window.long_canvas.getContext('2d').font")
+    assert sized.startswith("22px")
+    assert screen.box()["height"] >= 0.9 * height
+
+
+def test_more_contrast_reaches_the_traces(page, served):
+    screen = served
+    screen.focus()
+    screen.box()
+    darkest = """() => {
+      const canvas = window.long_canvas
+      const data = canvas.getContext('2d').getImageData(20, canvas.height * 0.4, canvas.width - 40, canvas.height * 0.2).data
+      let least = 255
+      for (let i = 0; i < data.length; i += 4) if (data[i + 3] === 255) least = Math.min(least, data[i + 2])
+      return least
+    }"""
+    page.mouse.move(5, 5)
+    assert page.evaluate(darkest) == 0x30
+    page.emulate_media(contrast="more")
+    screen.settle()
+    assert page.evaluate(darkest) == 0
+
+
 def test_one_sample_is_never_lost_at_any_zoom(page, served):
     screen = served
     screen.focus()

@@ -6,6 +6,7 @@
  * @typedef {{
  *   canvas: HTMLCanvasElement, frame: () => Box, range: () => [number, number],
  *   set_range: (start: number, end: number) => void, colours: (ink: string, grid: string, ground: string) => void,
+ *   letters: (px: number) => void, around: () => number, make_tall: (height: number) => void,
  *   hide_times: (hidden: boolean) => void, redraw: () => void, detach: () => void }} Layer
  */
 
@@ -34,8 +35,16 @@ async function attach_layer(view, draw) {
           axis_label_text_font_size: `${1.2 * canvas_font_px()}px`}, plain)
       }
       for (const line of plot.model.center) if (line.properties.grid_line_color) line.setv({grid_line_color: grid}, plain)
-      plot.model.setv({background_fill_color: ground, border_fill_color: ground, outline_line_color: grid}, plain)
+      plot.model.setv({background_fill_color: ground, outline_line_color: grid}, plain)
     },
+    /** The letters of the axes, in CSS pixels. */
+    letters(px) {
+      const size = {major_label_text_font_size: `${px}px`, axis_label_text_font_size: `${1.1 * px}px`}
+      for (const axis of plot.model.below) if (axis.properties.major_label_text_font_size) axis.setv(size, {syncable: false})
+    },
+    /** Height of the figure that is not the frame's, and the figure's own height, set. */
+    around: () => plot.model.height - plot.frame.bbox.height,
+    make_tall: (height) => { if (plot.model.height !== height) plot.model.setv({height}, {syncable: false}) },
     /** Take the numbers off the time axis, or put them back. */
     hide_times(hidden) {
       for (const axis of plot.model.below) {
@@ -60,7 +69,20 @@ async function attach_layer(view, draw) {
       canvas.remove()
     },
   }
-  const on_paint = () => layer.redraw()
+  /** Bokeh clears its canvas but for half of the first row and column, where slivers of earlier paints would stay. */
+  function clear_edges() {
+    const {el} = plot.canvas_view.primary
+    const ctx = el.getContext("2d")
+    ctx.save()
+    ctx.setTransform(1, 0, 0, 1, 0, 0)
+    ctx.clearRect(0, 0, 1, el.height)
+    ctx.clearRect(0, 0, el.width, 1)
+    ctx.restore()
+  }
+  const on_paint = () => {
+    clear_edges()
+    layer.redraw()
+  }
   plot.repainted.connect(on_paint)
   return layer
 }

@@ -1,120 +1,43 @@
-// The long view of a recording: puts layer, link, keys and screen together. Loaded by Panel: `render` makes the element.
+// The long view of a recording: puts layer, supply, marks, keys, hand and screen together. Loaded by Panel: `render`
+// makes the element.
 
-const WIDTHS_AROUND = 1.5 // how much is asked for on either side of the view, in widths of it
-const REFILL = 0.4 // ask again when less than this is left on one side
 const SHORTEST = 16 // samples in view at least
+const SHARE_OF_WINDOW = 0.7 // the picture is not taller than this, so that ribbon and buttons stay in sight
 
 export function render({model, view}) {
   const setup = JSON.parse(model.setup)
-  const link = make_wire(model, {still: " What is shown was read before; other stretches stay blank."})
+  const wire = make_wire(model, {still: " What is shown was read before; other stretches stay blank."})
   const screen = make_long_screen(setup, model.get_child("picture"), act)
   const {root} = screen
-  const {duration_s, rate_hz, n_samples} = setup
+  const {duration_s, rate_hz} = setup
   const rows = setup.channels.map((channel) => ({kind: channel.auxiliary ? "raw" : "band-passed", gain: 1}))
   let layer = null
   let paper = null // pixels of the traces: {image, words, width, ratio}
-  let have = null // the stretch that is here: {start, stop, width, unread, traces: Map of row}
-  let ribbon = null
-  let share = Math.floor(setup.share * 100)
-  let asks = 0
-  let asked = null // what is under way: {n, key}
-  let answered = "" // the question whose answer is here, so that it is not asked again
-  let failing = 0 // when the file could last not be read, 0 = all well
-  let reading = false
   let focus = 0
   let cursor_s = setup.view_s[0] + (setup.view_s[1] - setup.view_s[0]) / 2
+  let hover_s = null // where the pointer is
   let moved = 0 // when the view last moved
+  let font_px = canvas_font_px()
+  let tallest = window.innerHeight
 
   const marks = make_marks(setup, {
     decide, ask: screen.ask, choose: screen.choose, notice: screen.pass_notice, go_to: (s, words) => go_to(s, words),
     refresh: () => refresh(), focus: () => focus, cursor: () => seen_cursor(), set_cursor: (s) => { cursor_s = s },
     range: () => layer.range(),
   })
+  const supply = make_supply(model, setup, wire, {
+    layer: () => layer, kinds: () => rows.map((row) => row.kind), still_ms: () => performance.now() - moved,
+    changed: () => refresh(), ribbon_changed: () => paint_ribbon(), lasting,
+  })
 
-  const theme = () => (document.body.dataset.jpThemeLight === "false" || root.closest(".dark") ||
-    document.documentElement.dataset.theme === "dark" ? "dark" : "light")
-
-  // --- samples ----------------------------------------------------------------------------------------------------
-
-  function view_samples() {
-    const [x0, x1] = layer.range()
-    return [Math.max(0, Math.floor(x0 * rate_hz)), Math.min(n_samples, Math.ceil(x1 * rate_hz))]
-  }
-
-  /** Ask Python for what the view lacks or is about to lack; one question at a time, always about the latest view. */
-  function refill() {
-    if (!layer || asked) return
-    const [start, stop] = view_samples()
-    const span = stop - start
-    const width = Math.max(1, Math.floor(span / (layer.frame().width * (window.devicePixelRatio || 1))))
-    const kinds = rows.map((row) => row.kind)
-    const same_kinds = have && kinds.every((kind, row) => have.traces.get(row)?.kind === kind)
-    const reach = REFILL * span
-    const covered = have && have.start <= Math.max(0, start - reach) && have.stop >= Math.min(n_samples, stop + reach)
-    const unread = have?.unread.some(([a, b]) => a < stop && b > start)
-    const fine = have && have.width <= Math.max(width, 1)
-    if (same_kinds && covered && fine && !unread) return
-    const key = JSON.stringify([start, stop, width, kinds, have?.start, have?.stop, unread ? share : 0])
-    if (key === answered) return
-    asks += 1
-    asked = {n: asks, key}
-    const around = Math.round(WIDTHS_AROUND * span)
-    link.send("look", {n: asks, view: [start, stop], want: [start - around, stop + around], width, kinds})
-  }
-
-  function take_pack(name) {
-    if (!model[name]?.byteLength) return null
-    const {head, fill} = unpack(model[name])
-    const traces = new Map()
-    for (const trace of head.traces) {
-      const {samples} = fill(trace)
-      const half = head.width === 1 ? samples.length : samples.length / 2
-      trace.low = samples.subarray(0, half)
-      trace.high = head.width === 1 ? trace.low : samples.subarray(half)
-      trace.gaps = trace.low.includes(MISSING)
-      traces.set(trace.row, trace)
-    }
-    return {head, traces}
-  }
-
-  function on_stretch() {
-    const pack = take_pack("stretch")
-    if (!pack) return
-    const {head, traces} = pack
-    if (head.client !== link.client) return
-    have = {start: head.start, stop: head.stop, width: head.width, unread: head.unread, traces}
-    for (const [row, limits] of Object.entries(head.limits)) setup.channels[row].limits = limits
-    if (failing) {
-      failing = 0
-      screen.lasting = ""
-      screen.show_notice("")
-    }
-    if (asked?.n === head.n) {
-      answered = asked.key
-      asked = null
-    }
-    refresh()
-  }
-
-  function on_ribbon() {
-    const pack = take_pack("ribbon")
-    if (!pack) return
-    ribbon = {width: pack.head.width, traces: pack.traces}
-    paint_ribbon()
-  }
-
-  /** Let Python read on while nobody waits for anything else. */
-  function read_on() {
-    if (reading || asked || failing || share >= 100 || document.hidden || link.stopped) return
-    if (performance.now() - moved < 250) return
-    reading = true
-    const [start, stop] = layer ? view_samples() : [0, 0]
-    link.send("read", {near: Math.round((start + stop) / 2)})
-  }
+  const dark = () => document.body.dataset.jpThemeLight === "false" || Boolean(root.closest(".dark")) ||
+    document.documentElement.dataset.theme === "dark"
+  const theme = () => palette_name(dark())
 
   // --- painting ---------------------------------------------------------------------------------------------------
 
-  const scene = () => ({setup, rows, have, focus, share, cursor_s, range: layer.range(), theme: theme()})
+  const scene = () => ({setup, rows, have: supply.have, focus, share: supply.share, cursor_s, hover_s, range: layer.range(),
+    theme: theme(), font_px})
 
   /** Called by the layer at every paint, and by us when anything shown changes. */
   function draw(made) {
@@ -132,13 +55,13 @@ export function render({model, view}) {
     ctx.setTransform(ratio, 0, 0, ratio, 0, 0)
     const now = scene()
     const absent = draw_outlines(ctx, paper, now, size.width, size.height)
-    marks.draw(ctx, now, size.width, size.height)
-    draw_over(ctx, now, size.width, size.height)
+    const feet = marks.draw(ctx, now, size.width, size.height)
+    draw_over(ctx, now, feet, size.width, size.height)
     root.dataset.painted = absent.loading ? "loading" : absent.reading ? "reading" : "whole"
     root.dataset.view = made.range().join(" ")
     root.dataset.drawing = (performance.now() - began).toFixed(2)
     root.dataset.paints = String(Number(root.dataset.paints ?? 0) + 1)
-    refill()
+    supply.refill()
     after_paint()
   }
 
@@ -163,8 +86,8 @@ export function render({model, view}) {
     if (canvas.width !== w || canvas.height !== h_) Object.assign(canvas, {width: w, height: h_})
     const ctx = canvas.getContext("2d")
     ctx.setTransform(ratio, 0, 0, ratio, 0, 0)
-    ctx.font = "11px system-ui, sans-serif"
-    draw_ribbon(ctx, scene(), ribbon, width, height)
+    ctx.font = `${font_px}px system-ui, sans-serif`
+    draw_ribbon(ctx, scene(), supply.ribbon, width, height)
     marks.draw_on_ribbon(ctx, scene(), width, height)
   }
 
@@ -184,10 +107,10 @@ export function render({model, view}) {
     const [x0, x1] = layer.range()
     const digits = x1 - x0 < 2 ? 3 : x1 - x0 < 100 ? 1 : 0
     screen.text(screen.where, `${x0.toFixed(digits)} to ${x1.toFixed(digits)} s of ${duration_s.toFixed(0)} s (${clock(x0)})`)
-    const held = marks.words()
-    screen.text(screen.read_out, value_at_cursor() + (held ? ` · ${held}` : ""))
+    const held = marks.words(focus, hover_s ?? cursor_s)
+    screen.text(screen.read_out, value_at_hand() + (held ? ` · ${held}` : ""))
     const frame = layer.frame()
-    const bands = lay_rows(setup.channels, frame.height)
+    const bands = lay_rows(setup.channels, frame.height, font_px)
     screen.lay_gutter(bands, frame.top)
     setup.channels.forEach((channel, row) => {
       const parts = screen.rows[row]
@@ -205,21 +128,24 @@ export function render({model, view}) {
     screen.ribbon.setAttribute("aria-label", `the whole recording, ${duration_s.toFixed(0)} s; shown is ${x0.toFixed(1)} to ${x1.toFixed(1)} s`)
     screen.text(screen.live, `${x0.toFixed(digits)} to ${x1.toFixed(digits)} s, ${setup.channels[focus].label}, ` +
       `${setup.channels[focus].auxiliary ? "as recorded" : rows[focus].kind}${said ? `. ${said}` : ""}${held ? `. ${held}` : ""}`)
-    const waiting = link.pending.length
-    screen.text(screen.saved, link.stopped ? `✕ decisions stopped, not saved: ${waiting}`
+    const waiting = wire.pending.length
+    screen.text(screen.saved, wire.stopped ? `✕ decisions stopped, not saved: ${waiting}`
       : waiting ? `… not yet saved: ${waiting}` : "✓ all saved")
-    screen.saved.dataset.state = link.stopped ? "stopped" : waiting ? "waiting" : "saved"
+    screen.saved.dataset.state = wire.stopped ? "stopped" : waiting ? "waiting" : "saved"
     root.dataset.unsaved = String(waiting)
   }
 
   const gain_words = (gain) => (gain >= 1 ? String(gain) : `1/${Math.round(1 / gain)}`)
   let said = "" // what the last move was about, for the screen reader
 
-  function value_at_cursor() {
+  /** Time, and value of the channel in hand, where the pointer is or else at the cursor. */
+  function value_at_hand() {
     const channel = setup.channels[focus]
-    const at = `cursor ${cursor_s.toFixed(4)} s`
+    const s = hover_s ?? cursor_s
+    const at = `${hover_s == null ? "cursor" : "pointer"} ${s.toFixed(4)} s`
+    const {have} = supply
     const trace = have?.traces.get(focus)
-    const i = have ? Math.floor((cursor_s * rate_hz - have.start) / have.width + (have.width === 1 ? 0.5 : 0)) : -1
+    const i = have ? Math.floor((s * rate_hz - have.start) / have.width + (have.width === 1 ? 0.5 : 0)) : -1
     if (!trace || trace.kind !== rows[focus].kind || i < 0 || i >= trace.low.length || trace.low[i] === MISSING) return at
     const value = (v) => Number((v * trace.scale + trace.offset).toPrecision(3))
     const [low, high] = [value(trace.low[i]), value(trace.high[i])]
@@ -339,8 +265,10 @@ export function render({model, view}) {
     gain: ({arguments: {factor}}) => set_gain([focus], factor),
     gain_all: ({arguments: {factor}}) => set_gain(all_rows, factor),
     cursor: ({arguments: {by_s, widths}}) => {
-      if (marks.nudge(by_s ?? widths * span_s())) return refresh()
-      const at = seen_cursor() + (by_s ?? widths * span_s())
+      const least = 1 / rate_hz // a step is a sample at least
+      const by = by_s == null ? widths * span_s() : Math.sign(by_s) * Math.max(least, Math.round(Math.abs(by_s) * rate_hz) / rate_hz)
+      if (marks.nudge(by)) return refresh()
+      const at = seen_cursor() + by
       go_to(by_s ? Math.round(at * rate_hz) / rate_hz : at)
     },
     key_card: () => screen.toggle_card(),
@@ -350,134 +278,49 @@ export function render({model, view}) {
   function decide(command, args) {
     const visible = {span_s: layer.range().map((s) => Number(s.toFixed(4))), gain: rows.map((row) => row.gain),
       shown: rows.map((row) => row.kind)}
-    const taken = link.decide({command, args, visible})
-    if (!taken) screen.pass_notice(link.stopped)
+    const taken = wire.decide({command, args, visible})
+    if (!taken) screen.pass_notice(wire.stopped)
     return taken
   }
 
   function act(key, event) {
     if (screen.form_key && event) return screen.form_key(event)
     if (screen.card_open && event) return screen.toggle_card()
+    hover_s = null // keys act at the cursor
     if (layer && commands[key.command]) commands[key.command](key)
   }
 
-  // --- the pointer ------------------------------------------------------------------------------------------------
-
-  let dragging = null // {x, range}
-  function place(event) {
-    const box = layer.canvas.getBoundingClientRect()
-    const [x, y] = [event.clientX - box.left, event.clientY - box.top]
-    const [x0, x1] = layer.range()
-    const band = lay_rows(setup.channels, box.height).find((b) => y >= b.top && y < b.top + b.height)
-    return {inside: x >= 0 && x <= box.width && y >= 0 && y <= box.height, s: x0 + (x / box.width) * (x1 - x0), band,
-      per_px: (x1 - x0) / box.width}
-  }
-  function on_down(event) {
-    if (!layer || event.button !== 0) return
-    const at = place(event)
-    if (!at.inside) return
-    event.stopPropagation()
-    event.preventDefault()
-    root.focus()
-    screen.picture.setPointerCapture(event.pointerId)
-    if (at.band) focus = at.band.row
-    if (marks.down(at, event)) return refresh()
-    dragging = {x: event.clientX, range: layer.range(), per_px: at.per_px, far: false}
-    cursor_s = at.s
-    said = ""
-    refresh()
-  }
-  function on_move(event) {
-    if (!layer) return
-    event.stopPropagation()
-    if (marks.drag(place(event))) return refresh()
-    if (dragging) {
-      const by = (dragging.x - event.clientX) * dragging.per_px
-      if (Math.abs(dragging.x - event.clientX) > 2) dragging.far = true
-      if (dragging.far) show(dragging.range[0] + by, dragging.range[1] + by)
-    } else {
-      const at = place(event)
-      if (!at.inside) return
-      cursor_s = at.s
-      screen.picture.style.cursor = setup.decides && marks.edge_at(at) ? "ew-resize" : ""
+  listen_to_pointer(screen, setup, marks, {
+    layer: () => layer, bands: (height) => lay_rows(setup.channels, height, font_px), show, shift, zoom, refresh,
+    take_channel: (row) => { focus = row; said = "" },
+    set_cursor: (s) => { cursor_s = Math.round(s * rate_hz) / rate_hz },
+    hover: (s) => {
+      if (s === hover_s) return
+      hover_s = s
       layer.redraw()
-    }
-  }
-  function on_up(event) {
-    if (marks.up()) {
-      event.stopPropagation()
-      return refresh()
-    }
-    if (!dragging) return
-    event.stopPropagation()
-    dragging = null
-    refresh()
-  }
-  function on_wheel(event) {
-    if (!layer || root.dataset.keys !== "on") return // without the focus the page scrolls
-    const at = place(event)
-    if (!at.inside) return
-    event.preventDefault()
-    event.stopPropagation()
-    const steps = Math.max(-4, Math.min(4, event.deltaY / (event.deltaMode ? 3 : 100)))
-    if (event.shiftKey || Math.abs(event.deltaX) > Math.abs(event.deltaY)) shift((event.deltaX || event.deltaY) * at.per_px)
-    else zoom(2 ** (steps / 3), at.s)
-  }
-  screen.picture.addEventListener("pointerdown", on_down, true)
-  screen.picture.addEventListener("pointermove", on_move, true)
-  screen.picture.addEventListener("pointerup", on_up, true)
-  screen.picture.addEventListener("pointercancel", on_up, true)
-  screen.picture.addEventListener("wheel", on_wheel, {capture: true, passive: false})
-
-  let on_ribbon_now = false
-  function follow_ribbon(event) {
-    const s = (event.offsetX / screen.ribbon.clientWidth) * duration_s
-    const span = span_s()
-    cursor_s = Math.max(0, Math.min(duration_s - 1 / rate_hz, s))
-    show(s - span / 2, s + span / 2)
-  }
-  screen.ribbon.addEventListener("pointerdown", (event) => {
-    if (!layer || event.button !== 0) return
-    event.preventDefault()
-    root.focus()
-    screen.ribbon.setPointerCapture(event.pointerId)
-    on_ribbon_now = true
-    follow_ribbon(event)
+    },
+    centre: (s) => {
+      const span = span_s()
+      cursor_s = Math.max(0, Math.min(duration_s - 1 / rate_hz, s))
+      show(s - span / 2, s + span / 2)
+    },
   })
-  screen.ribbon.addEventListener("pointermove", (event) => on_ribbon_now && follow_ribbon(event))
-  screen.ribbon.addEventListener("pointerup", () => { on_ribbon_now = false })
-  screen.ribbon.addEventListener("pointercancel", () => { on_ribbon_now = false })
 
   // --- news from Python -------------------------------------------------------------------------------------------
 
-  link.listen((what) => {
-    if (what.share != null) share = Math.floor(what.share * 100)
-    if (what.read?.client === link.client) {
-      reading = false
-      setTimeout(read_on, 0)
-    }
-    if ("stopped" in what) {
-      screen.lasting = what.stopped
-      screen.show_notice(what.stopped)
-      if (!what.stopped) { // what was asked meanwhile may be lost
-        asked = null
-        reading = false
-      }
-    }
+  /** What is said until it is over. */
+  function lasting(words) {
+    screen.lasting = words
+    screen.show_notice(words)
+  }
+
+  wire.listen((what) => {
+    if ("stopped" in what) lasting(what.stopped)
     marks.take(what)
     if (what.trials || what.standing) refresh()
-    if (what.go_to?.client === link.client) go_to(what.go_to.s)
-    if (what.said?.client === link.client) screen.pass_notice(what.said.words)
+    if (what.go_to?.client === wire.client) go_to(what.go_to.s)
+    if (what.said?.client === wire.client) screen.pass_notice(what.said.words)
     if (what.refusal) screen.pass_notice(`Not taken: ${what.refusal.words}`)
-    if (what.unread?.client === link.client) { // the file cannot be read just now
-      failing = performance.now()
-      reading = false
-      if (asked) answered = asked.key
-      asked = null
-      screen.lasting = what.unread.words
-      screen.show_notice(what.unread.words)
-    }
-    refill()
     after_paint()
   })
 
@@ -493,41 +336,51 @@ export function render({model, view}) {
   show_focus(false)
 
   const dress = () => {
-    const dark = theme() === "dark"
-    root.classList.toggle("dark-theme", dark)
-    const colours = PALETTES[dark ? "dark" : "light"]
+    root.classList.toggle("dark-theme", dark())
+    const colours = PALETTES[theme()]
     layer?.colours(colours.ink, colours.grid, colours.ground)
     refresh()
   }
+
+  /** Letters as the page has them, and a figure that fits the window, if every channel's label has room in that. */
+  function fit() {
+    font_px = canvas_font_px()
+    tallest = window.innerHeight
+    if (!layer) return
+    layer.letters(font_px)
+    const needed = layer.around() + head_px(font_px) + rows.length * least_row_px(font_px)
+    layer.make_tall(Math.ceil(Math.max(needed, Math.min(setup.height, SHARE_OF_WINDOW * tallest))))
+    refresh()
+  }
+
   const themes = new MutationObserver(dress)
   themes.observe(document.body, {attributes: true, attributeFilter: ["data-jp-theme-light"]})
+  MORE_CONTRAST.addEventListener("change", dress)
   const clock_tick = setInterval(() => {
-    link.watch(root.dataset.keys === "on" || asked || reading)
-    if (failing && performance.now() - failing > 1500) answered = "" // look again
-    refill()
-    read_on()
+    wire.watch(root.dataset.keys === "on" || supply.waits)
+    supply.tick()
+    if (canvas_font_px() !== font_px || window.innerHeight !== tallest) fit()
   }, 250)
 
-  for (const name of ["stretch", "ribbon"]) model.properties[name].internal = true // what comes down is not echoed up
-  model.on("stretch", on_stretch)
-  model.on("ribbon", on_ribbon)
   attach_layer(view, draw).then((made) => {
     layer = made
     shield(root)
+    fit()
     dress()
   })
-  link.send("hello")
-  on_ribbon()
+  relabel_keys(root)
+  wire.send("hello")
+  supply.start()
 
   model.on("remove", () => {
     clearInterval(clock_tick)
     clearTimeout(later)
     marks.close()
     themes.disconnect()
+    MORE_CONTRAST.removeEventListener("change", dress)
     layer?.detach()
-    model.off?.("stretch", on_stretch)
-    model.off?.("ribbon", on_ribbon)
-    link.close()
+    supply.close()
+    wire.close()
   })
   return root
 }

@@ -1,18 +1,25 @@
 // Painting of a stretch of a long recording: outlines in columns of pixels, markers with words, marks. Pure drawing.
 
-const HEAD_PX = 18 // strip above the channels for the words of markers
 const TRACE_COLOURS = {raw: "auxiliary", "band-passed": "raw", rectified: "faint", envelope: "envelope"}
-const AWAY = {light: "#00000012", dark: "#ffffff1c"} // what is missing or not yet here
-const HERE = {light: "#0b539414", dark: "#7db8f01c"} // the channel in hand
 
-/** Vertical layout: one row a channel under the strip for words. Returns [{row, top, height}]. */
-function lay_rows(channels, height) {
-  const weights = channels.map((channel) => (channel.auxiliary ? 0.7 : 1))
-  const unit = (height - HEAD_PX) / weights.reduce((a, b) => a + b, 0)
-  let top = HEAD_PX
-  return weights.map((weight, row) => {
-    const band = {row, top, height: weight * unit}
-    top += weight * unit
+/** The strip above the channels for the words of markers, in two lines where letters are large; and the least height of
+ * a channel, whose label has two lines. */
+const head_lines = (font_px) => (font_px > 15 ? 2 : 1)
+const head_px = (font_px) => head_lines(font_px) * (Math.round(font_px) + 4) + 3
+const least_row_px = (font_px) => Math.ceil(3 * font_px)
+
+/** Vertical layout: one row a channel under the strip for words; auxiliary ones are lower. Returns [{row, top, height}]. */
+function lay_rows(channels, height, font_px) {
+  let top = head_px(font_px)
+  const free = height - top
+  const lower = channels.filter((channel) => channel.auxiliary).length
+  const full = channels.length - lower
+  const least = Math.min(least_row_px(font_px), free / channels.length)
+  const low = full ? Math.max(least, (0.7 * free) / (full + 0.7 * lower)) : free / lower
+  const high = full ? (free - lower * low) / full : 0
+  return channels.map((channel, row) => {
+    const band = {row, top, height: channel.auxiliary ? low : high}
+    top += band.height
     return band
   })
 }
@@ -132,11 +139,11 @@ function missing_stretches(trace, have, s0, s1, width) {
 
 /** The traces. `scene` is documented where it is made (long.js). Returns what is not there: {loading, reading}. */
 function draw_outlines(ctx, paper, scene, width, height) {
-  const {setup, rows, have, range, theme, focus} = scene
+  const {setup, have, range, theme, focus, font_px, rows} = scene
   const colours = PALETTES[theme]
   const [s0, s1] = range.map((s) => s * setup.rate_hz)
   const px = (sample) => ((sample - s0) / (s1 - s0)) * width
-  const bands = lay_rows(setup.channels, height)
+  const bands = lay_rows(setup.channels, height, font_px)
   const by_sample = have?.width === 1 && (s1 - s0) / width / paper.ratio < 1
   const shown = (row) => have?.traces.get(row)?.kind === rows[row].kind
 
@@ -162,7 +169,7 @@ function draw_outlines(ctx, paper, scene, width, height) {
     }
   }
 
-  ctx.font = "11px system-ui, sans-serif"
+  ctx.font = `${font_px}px system-ui, sans-serif`
   ctx.lineWidth = 1
   ctx.strokeStyle = colours.grid
   ctx.beginPath()
@@ -172,7 +179,7 @@ function draw_outlines(ctx, paper, scene, width, height) {
   }
   ctx.stroke()
   const here = bands[focus]
-  ctx.fillStyle = HERE[theme]
+  ctx.fillStyle = colours.here
   ctx.fillRect(0, here.top, width, here.height)
 
   for (const band of bands) {
@@ -182,9 +189,9 @@ function draw_outlines(ctx, paper, scene, width, height) {
       continue
     }
     for (const [a, b] of missing_stretches(have.traces.get(band.row), have, s0, s1, width)) {
-      ctx.fillStyle = AWAY[theme]
+      ctx.fillStyle = colours.away
       ctx.fillRect(a, band.top + 1, b - a, band.height - 2)
-      if (b - a > 60) plate(ctx, "missing", (a + b) / 2, band.top + band.height / 2 + 4, colours, "center", colours.faint)
+      if (b - a > 6 * font_px) plate(ctx, "missing", (a + b) / 2, band.top + band.height / 2 + 4, colours, "center", colours.faint)
     }
   }
 
@@ -192,35 +199,38 @@ function draw_outlines(ctx, paper, scene, width, height) {
   const known = have ? [px(have.start), px(have.stop)] : [edge[1], edge[1]]
   const absent = [[edge[0], Math.min(known[0], edge[1])], [Math.max(known[1], edge[0]), edge[1]]]
   if (!have) absent.pop()
-  const loading = blank(ctx, absent, "loading …", width, height, theme)
+  const loading = blank(ctx, absent, "loading …", scene, width, height)
   const reading = blank(ctx, (have?.unread ?? []).map((gap) => gap.map(px)), `reading the file, ${scene.share} % …`,
-    width, height, theme)
+    scene, width, height)
   return {loading: loading || !bands.every((band) => shown(band.row)), reading}
 }
 
 /** Say what is not there yet; true if anything of it is in view. */
-function blank(ctx, stretches, words, width, height, theme) {
+function blank(ctx, stretches, words, {theme, font_px}, width, height) {
+  const colours = PALETTES[theme]
+  const head = head_px(font_px)
   let any = false
   for (const [a, b] of stretches.map(([from, to]) => [Math.max(0, from), Math.min(width, to)])) {
     if (b - a < 0.5) continue
     any = true
-    ctx.fillStyle = AWAY[theme]
-    ctx.fillRect(a, HEAD_PX, b - a, height - HEAD_PX)
-    if (b - a > 90) plate(ctx, words, (a + b) / 2, height / 2, PALETTES[theme], "center")
+    ctx.fillStyle = colours.away
+    ctx.fillRect(a, head, b - a, height - head)
+    if (b - a > ctx.measureText(words).width + 8) plate(ctx, words, (a + b) / 2, height / 2, colours, "center")
   }
   return any
 }
 
-/** Bars of scale, markers, cursor: over the traces. */
-function draw_over(ctx, scene, width, height) {
-  const {setup, rows, range, theme, cursor_s} = scene
+/** Bars of scale, markers, the cursor, and where the pointer is: over the traces. `feet` are words for the foot of the
+ * picture, beside their lines: {x, words, ink}; they make way for each other. */
+function draw_over(ctx, scene, feet, width, height) {
+  const {setup, rows, range, theme, cursor_s, hover_s, font_px} = scene
   const colours = PALETTES[theme]
   const [x0, x1] = range
   const px = (s) => ((s - x0) / (x1 - x0)) * width
   ctx.strokeStyle = colours.ink
   ctx.lineWidth = 2
   ctx.beginPath()
-  for (const band of lay_rows(setup.channels, height)) {
+  for (const band of lay_rows(setup.channels, height, font_px)) {
     const {long} = scale_bar(heights(setup.channels[band.row], rows[band.row], band), band)
     const bottom = band.top + band.height / 2 + long / 2
     ctx.moveTo(4, bottom)
@@ -228,24 +238,46 @@ function draw_over(ctx, scene, width, height) {
   }
   ctx.stroke()
   draw_markers(ctx, scene, px, width, height, colours)
-  if (cursor_s >= x0 && cursor_s <= x1) {
-    const x = Math.round(px(cursor_s)) + 0.5
+  const upright = (s, words, dash) => {
+    if (s == null || s < x0 || s > x1) return
+    const x = Math.round(px(s)) + 0.5
     ctx.strokeStyle = colours.faint
     ctx.lineWidth = 1
-    ctx.setLineDash([1, 2])
+    ctx.setLineDash(dash)
     ctx.beginPath()
-    ctx.moveTo(x, HEAD_PX)
+    ctx.moveTo(x, head_px(font_px))
     ctx.lineTo(x, height)
     ctx.stroke()
     ctx.setLineDash([])
-    plate(ctx, `${cursor_s.toFixed(3)} s`, Math.min(x + 3, width - 70), height - 5, colours)
+    feet.push({x, words, ink: colours.ink})
   }
+  upright(cursor_s, `cursor ${cursor_s.toFixed(3)} s`, [])
+  upright(hover_s, `${hover_s?.toFixed(3)} s`, [1, 2])
+  const lines = [] // right ends of the words so far, by lines from the foot
+  for (const {x, words, ink} of feet.sort((a, b) => a.x - b.x)) {
+    const wide = ctx.measureText(words).width
+    const left = Math.min(x + 4, width - wide - 3)
+    let line = lines.findIndex((end) => end < left - 4)
+    if (line < 0) line = lines.length
+    lines[line] = left + wide
+    plate(ctx, words, left, height - 5 - line * (font_px + 5), colours, "left", ink)
+  }
+}
+
+/** As much of a word as fits, with a sign where it was cut; "" where that is hardly any. */
+function cut_to(ctx, words, room) {
+  if (ctx.measureText(words).width <= room) return words
+  for (let n = words.length - 1; n >= 2; n--) {
+    const cut = `${words.slice(0, n)}…`
+    if (ctx.measureText(cut).width <= room) return cut
+  }
+  return ""
 }
 
 /** Lines at all markers, with words where there is room; ticks and their number where lines would hide the traces. */
 function draw_markers(ctx, scene, px, width, height, colours) {
-  const {markers} = scene.setup
-  const [x0, x1] = scene.range
+  const {setup: {markers}, range: [x0, x1], font_px} = scene
+  const head = head_px(font_px)
   const first = lower_bound(markers, x0)
   const last = lower_bound(markers, x1)
   const dense = last - first > width / 12
@@ -254,20 +286,21 @@ function draw_markers(ctx, scene, px, width, height, colours) {
   ctx.beginPath()
   for (let i = first; i < last; i++) {
     const x = Math.round(px(markers[i][0])) + 0.5
-    ctx.moveTo(x, dense ? HEAD_PX - 5 : 0)
-    ctx.lineTo(x, dense ? HEAD_PX - 1 : height)
+    ctx.moveTo(x, dense ? head - 5 : 0)
+    ctx.lineTo(x, dense ? head - 1 : height)
   }
   if (!dense) ctx.setLineDash([6, 3])
   ctx.stroke()
   ctx.setLineDash([])
-  if (dense) return plate(ctx, `${last - first} markers in view`, width - 4, 11, colours, "right", colours.faint)
-  let edge = -Infinity
+  if (dense) return plate(ctx, `${last - first} markers in view`, width - 4, font_px, colours, "right", colours.faint)
+  const ends = Array(head_lines(font_px)).fill(-Infinity)
   for (let i = first; i < last; i++) {
     const x = px(markers[i][0])
-    const wide = ctx.measureText(markers[i][1]).width
-    if (x < edge || x + wide + 6 > width) continue
-    plate(ctx, markers[i][1], x + 3, 13, colours)
-    edge = x + wide + 10
+    const line = ends.findIndex((end) => end < x)
+    const words = line < 0 ? "" : cut_to(ctx, markers[i][1], width - x - 6)
+    if (!words) continue
+    plate(ctx, words, x + 3, line * (font_px + 4) + font_px + 2, colours)
+    ends[line] = x + ctx.measureText(words).width + 10
   }
 }
 
@@ -284,7 +317,7 @@ function lower_bound(markers, s) {
 
 /** The whole recording in one strip: the channel in hand, markers, where one is. */
 function draw_ribbon(ctx, scene, ribbon, width, height) {
-  const {setup, focus, range, theme} = scene
+  const {setup, focus, range, theme, font_px} = scene
   const colours = PALETTES[theme]
   const px = (s) => (s / setup.duration_s) * width
   const tall = height - 24
@@ -308,7 +341,7 @@ function draw_ribbon(ctx, scene, ribbon, width, height) {
       ctx.fillRect(i * step, top, Math.max(step, 0.6), Math.max(1, (trace.high[i] - trace.low[i]) * rise))
     }
   }
-  if (scene.share < 100) plate(ctx, `reading the file, ${scene.share} %`, width - 6, 13, colours, "right", colours.faint)
+  if (scene.share < 100) plate(ctx, `reading the file, ${scene.share} %`, width - 6, font_px + 2, colours, "right", colours.faint)
   ctx.fillStyle = colours.ink
   let before = -2
   for (const [s] of setup.markers) {
@@ -318,8 +351,8 @@ function draw_ribbon(ctx, scene, ribbon, width, height) {
     before = x
   }
   const [a, b] = range.map(px)
-  ctx.strokeStyle = theme === "dark" ? "#7db8f0" : "#0b5394"
-  ctx.fillStyle = theme === "dark" ? "#7db8f033" : "#0b539422"
+  ctx.strokeStyle = colours.accent
+  ctx.fillStyle = `${colours.accent}2a`
   ctx.lineWidth = 2
   ctx.fillRect(a, 1, Math.max(4, b - a), height - 2)
   ctx.strokeRect(a, 1, Math.max(4, b - a), height - 2)

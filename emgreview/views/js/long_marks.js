@@ -61,16 +61,22 @@ function make_marks(setup, host) {
   }
 
   const whole_stretch = () => hand && !hand.burst && hand.ends[1] > hand.ends[0]
-  const need_stretch = () => host.notice("Take a stretch in hand first: [ and ] at the cursor, or drag with Shift.")
+  const need_stretch = () => host.notice(hand && !hand.burst ? "The stretch in hand has no length: move its end first."
+    : "Take a stretch in hand first: [ and ] at the cursor, or drag with Shift.")
 
-  function nearest_cue() {
+  function nearest_card() {
     const s = host.cursor()
     let best = null
     for (const card of cards.values()) {
       const away = Math.abs((card.corrected_s ?? card.cue_s) - s)
       if (!(best?.away <= away)) best = {card, away}
     }
-    if (best && in_view(best.card.cue_s)) return best.card
+    return best?.card
+  }
+
+  function nearest_cue() {
+    const card = nearest_card()
+    if (card && in_view(card.cue_s)) return card
     host.notice("No cue of a trial is in view.")
     return null
   }
@@ -131,19 +137,20 @@ function make_marks(setup, host) {
       if (!card) return
       const by_ms = (at_s - card.cue_s) * 1000
       const by = `${Math.abs(by_ms).toFixed(1)} ms ${by_ms < 0 ? "earlier" : "later"}`
-      host.ask(`The cue at ${card.cue_s.toFixed(3)} s belongs at ${at_s.toFixed(3)} s (${by}). Why?`, by_ms < 0 ? "late" : "early",
+      host.ask(`The cue ${card.cue} at ${card.cue_s.toFixed(3)} s belongs at ${at_s.toFixed(3)} s (${by}). Why?`, by_ms < 0 ? "late" : "early",
         (reason) => host.decide("correct_cue", {trial: card.trial, at_s, reason}))
     },
     no_cue: () => {
       const card = nearest_cue()
       if (!card) return
       if (card.none) return host.decide("no_cue", {trial: card.trial, reason: null})
-      host.ask(`The cue at ${card.cue_s.toFixed(3)} s is none. Why?`, "double",
+      host.ask(`The cue ${card.cue} at ${card.cue_s.toFixed(3)} s is none. Why?`, "double",
         (reason) => host.decide("no_cue", {trial: card.trial, reason}))
     },
     add_cue: () => {
       const at_s = snap(host.cursor())
-      host.ask(`A cue is missing at ${at_s.toFixed(4)} s. Which?`, setup.cue, (label) => host.decide("add_cue", {at_s, label}))
+      const which = setup.cues.length > 1 ? `Which (${setup.cues.join(" or ")})?` : "Which?"
+      host.ask(`A cue is missing at ${at_s.toFixed(4)} s. ${which}`, nearest_card()?.cue ?? setup.cues[0], (label) => host.decide("add_cue", {at_s, label}))
     },
     undo: () => { flush(); host.decide("undo", {}) },
     redo: () => { flush(); host.decide("redo", {}) },
@@ -198,14 +205,16 @@ function make_marks(setup, host) {
 
   // --- painting ---------------------------------------------------------------------------------------------------
 
+  /** Paints them; returns the words that belong at the foot of the picture, for draw_over. */
   function draw(ctx, scene, width, height) {
     const [x0, x1] = scene.range
     const colours = PALETTES[scene.theme]
     const px = (s) => ((s - x0) / (x1 - x0)) * width
-    const bands = lay_rows(setup.channels, height)
+    const {font_px} = scene
+    const bands = lay_rows(setup.channels, height, font_px)
     const near = x1 - x0 < 60 // marks with their edges; further out bars, and then only what the ribbon shows
     const bars = x1 - x0 < 600
-    for (const stretch of standing.aside) if (in_view(stretch.start_s, stretch.stop_s)) hatch(ctx, stretch, bands, px, width, colours)
+    for (const stretch of standing.aside) if (in_view(stretch.start_s, stretch.stop_s)) hatch(ctx, stretch, bands, px, width, colours, font_px)
     const line = (band, s, dash, colour, thick, words, low) => {
       const x = Math.round(px(s)) + 0.5
       if (x < 0 || x > width) return
@@ -217,13 +226,16 @@ function make_marks(setup, host) {
       ctx.lineTo(x, band.top + band.height - 2)
       ctx.stroke()
       ctx.setLineDash([])
-      if (words) plate(ctx, words, x + 4, low ? band.top + band.height - 5 : band.top + 12, colours, "left", colour)
+      if (words) plate(ctx, words, x + 4, low ? band.top + band.height - 5 : band.top + font_px + 1, colours, "left", colour)
     }
-    const burst = (band, onset_s, offset_s, held, words) => {
+    const burst = (band, onset_s, offset_s, sure, held, words) => {
       const end = offset_s ?? onset_s
       if (!in_view(onset_s, end)) return
-      ctx.fillStyle = colours.onset
-      ctx.fillRect(px(onset_s), band.top + band.height - 4, Math.max(2, px(end) - px(onset_s)), 3)
+      ctx.strokeStyle = ctx.fillStyle = colours.onset
+      ctx.lineWidth = 1
+      const bar = [px(onset_s), band.top + band.height - 5, Math.max(3, px(end) - px(onset_s)), 4]
+      if (sure) ctx.fillRect(...bar)
+      else ctx.strokeRect(bar[0] + 0.5, Math.round(bar[1]) + 0.5, bar[2] - 1, 3)
       if (!near) return
       const wide = (side) => (held?.side === side ? 3 : 1.6)
       line(band, onset_s, [], colours.onset, wide(0), held ? words : "")
@@ -233,10 +245,10 @@ function make_marks(setup, host) {
       if (!bars || !in_view(card.start_s, card.stop_s)) continue
       for (const b of card.bursts) {
         const held = hand?.burst?.trial === card.trial && hand.burst.id === b.id && hand.row === b.row ? hand : null
-        burst(bands[b.row], ...(held?.ends ?? [b.onset_s, b.offset_s]), held, "onset")
+        burst(bands[b.row], ...(held?.ends ?? [b.onset_s, b.offset_s]), b.sure, held, "onset")
       }
     }
-    for (const b of standing.marked) burst(bands[b.row], b.start_s, b.stop_s, {}, `${b.words}, in no trial`)
+    for (const b of standing.marked) burst(bands[b.row], b.start_s, b.stop_s, true, {}, `${b.words}, in no trial`)
     if (hand && !hand.burst) {
       const band = bands[hand.row]
       const [a, b] = hand.ends.map(px)
@@ -245,15 +257,22 @@ function make_marks(setup, host) {
       line(band, hand.ends[0], [], colours.ink, hand.side === 0 ? 3 : 1.5, "start")
       line(band, hand.ends[1], [6, 3], colours.ink, hand.side === 1 ? 3 : 1.5, "end", true)
     }
-    const whole = {top: HEAD_PX, height: height - HEAD_PX}
-    for (const card of near ? cards.values() : []) {
-      if (card.corrected_s != null) line(whole, card.corrected_s, [], colours.offset, 2, "cue, corrected", true)
-      if (card.none) line(whole, card.cue_s, [1, 3], colours.offset, 3, `no cue: ${card.none}`, true)
+    const whole = {top: head_px(font_px), height: height - head_px(font_px)}
+    const feet = []
+    const cue = (s, dash, thick, words) => {
+      if (!in_view(s)) return
+      line(whole, s, dash, colours.offset, thick, "")
+      feet.push({x: px(s), words, ink: colours.offset})
     }
-    for (const [s, label] of standing.added) line(whole, s, [], colours.offset, 2, `${label}, added`, true)
+    for (const card of near ? cards.values() : []) {
+      if (card.corrected_s != null) cue(card.corrected_s, [], 2, `${card.cue}, corrected`)
+      if (card.none) cue(card.cue_s, [1, 3], 3, `no ${card.cue}: ${card.none}`)
+    }
+    for (const [s, label] of standing.added) cue(s, [], 2, `${label}, added`)
+    return feet
   }
 
-  function hatch(ctx, {row, start_s, stop_s, words}, bands, px, width, colours) {
+  function hatch(ctx, {row, start_s, stop_s, words}, bands, px, width, colours, font_px) {
     const band = bands[row]
     const [a, b] = [Math.max(0, px(start_s)), Math.min(width, px(stop_s))]
     ctx.save()
@@ -269,7 +288,8 @@ function make_marks(setup, host) {
     }
     ctx.stroke()
     ctx.restore()
-    if (b - a > 40) plate(ctx, `set aside: ${words}`, a + 3, band.top + 12, colours)
+    const shown = cut_to(ctx, `set aside: ${words}`, b - a - 6)
+    if (shown) plate(ctx, shown, a + 3, band.top + font_px + 1, colours)
   }
 
   /** Trials and stretches in the ribbon, under its ticks. */
@@ -298,8 +318,13 @@ function make_marks(setup, host) {
     }
   }
 
-  /** What is in hand, in words. */
-  function words() {
+  /** What is set aside at a moment on a channel, and what is in hand, in words. */
+  function words(row, s) {
+    const aside = standing.aside.filter((a) => a.row === row && a.start_s <= s && s < a.stop_s)
+    return [...aside.map((a) => `set aside: ${a.words}`), in_hand()].filter(Boolean).join(" · ")
+  }
+
+  function in_hand() {
     if (!hand) return ""
     const [a, b] = hand.ends
     const what = hand.burst ? "burst" : "stretch"

@@ -20,7 +20,7 @@ function make_long_screen(setup, figure, act) {
     groups.get(key.group).append(
       h("button", {class: "do", "data-command": key.command, title: key.words + (all ? `; with Shift: ${all.words}` : ""),
         onclick: (event) => act(event.shiftKey && all ? all : key)},
-        h("kbd", {}, key_name(key)), ` ${key.button}`))
+        kbd(key), ` ${key.button}`))
   }
   const bar = h("div", {class: "bar"}, ...groups.values())
 
@@ -159,7 +159,7 @@ function make_long_screen(setup, figure, act) {
     const chosen = []
     const other = h("input", {type: "text", placeholder: "in words", hidden: true, "aria-label": "in words"})
     const items = choices.map((choice) => h("button", {class: "choice", onclick: () => toggle(choice)},
-      h("kbd", {}, key_name({code: choice.code})), ` ${choice.shown}`))
+      kbd({code: choice.code}), ` ${choice.shown}`))
     function toggle(choice) {
       const at = chosen.indexOf(choice)
       if (at >= 0) chosen.splice(at, 1)
@@ -200,10 +200,11 @@ function make_long_screen(setup, figure, act) {
       h("h4", {}, "Keys (they act while the frame around the view is drawn thick)"),
       h("div", {class: "columns"}, ...names.map((name) => h("table", {}, h("caption", {}, name),
         ...setup.keys.filter((key) => key.group === name).map((key) =>
-          h("tr", {}, h("td", {}, h("kbd", {}, key_name(key))), h("td", {}, key.words)))))),
+          h("tr", {}, h("td", {}, kbd(key)), h("td", {}, key.words)))))),
       h("p", {}, "Mouse: drag to pan; wheel to zoom while the keys are on; click the ribbon to go there."
         + (setup.decides ? " Drag with Shift to take a stretch in hand." : "")),
       h("button", {class: "do", onclick: toggle_card}, h("kbd", {}, "?"), " close"))
+    relabel_keys(key_card)
   }
 
   const screen = {
