@@ -239,7 +239,8 @@ def test_more_contrast_reaches_the_traces(page, served):
     screen.box()
     darkest = """() => {
       const canvas = window.long_canvas
-      const data = canvas.getContext('2d').getImageData(20, canvas.height * 0.4, canvas.width - 40, canvas.height * 0.2).data
+      const part = [20, canvas.height * 0.4, canvas.width - 40, canvas.height * 0.2] // the second channel
+      const {data} = canvas.getContext('2d').getImageData(...part)
       let least = 255
       for (let i = 0; i < data.length; i += 4) if (data[i + 3] === 255) least = Math.min(least, data[i + 2])
       return least
