@@ -12,11 +12,14 @@ with front ends.
 """
 
 import dataclasses
+import functools
+import inspect
 import math
+import threading
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType, TracebackType
-from typing import Any, Literal, Self
+from typing import Any, Literal, Self, TypeVar
 
 from emgreview import tables
 from emgreview.annotations import state as states
@@ -47,6 +50,7 @@ from emgreview.errors import DecisionError, LogReadOnlyError, ParameterError, Un
 from emgreview.model import Marker, Recording, Trials, to_sample
 
 Ids = tuple[str, ...]
+_Kind = TypeVar("_Kind")
 
 
 def open_review(
@@ -103,8 +107,34 @@ def open_review(
     )
 
 
+def one_at_a_time(cls: type[_Kind]) -> type[_Kind]:
+    """A class of which one public method or property runs at a time, whatever the thread; ``lock`` is held meanwhile.
+
+    A notebook's host may deliver what a screen sends on a thread of its own while a cell runs.
+    """
+
+    def alone(run: Callable[..., Any]) -> Callable[..., Any]:
+        @functools.wraps(run)
+        def held(self: Any, *given: Any, **named: Any) -> Any:
+            with self.lock:
+                return run(self, *given, **named)
+
+        return held
+
+    for name, member in tuple(vars(cls).items()):
+        if not name.startswith("_") and isinstance(member, property) and member.fget:
+            setattr(cls, name, property(alone(member.fget), doc=member.__doc__))
+        elif not name.startswith("_") and inspect.isfunction(member):
+            setattr(cls, name, alone(member))
+    return cls
+
+
+@one_at_a_time
 class Session:
-    """A review in progress; see :func:`open_review`. Use it in a ``with`` block, or close it, to free its logs."""
+    """A review in progress; see :func:`open_review`. Use it in a ``with`` block, or close it, to free its logs.
+
+    It may be used from several threads; hold ``lock`` where several calls must see the same.
+    """
 
     def __init__(
         self,
@@ -123,6 +153,7 @@ class Session:
         detect: Detect | None = None,
         files: FileSystem | None = None,
     ):
+        self.lock = threading.RLock()
         self.trials, self.folder, self.reviewer = trials, folder, reviewer
         self.changed: list[Callable[[Ids], object]] = []
         self._files, self._detect = files, detect

@@ -5,6 +5,7 @@ import errno
 import json
 import os
 import tempfile
+from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
 
@@ -397,6 +398,20 @@ def test_a_review_resumes_where_decisions_stopped(tmp_path):
         session.accept_rest(b)
     with start(tmp_path) as session:
         assert session.where == c
+
+
+def test_several_threads_lose_nothing_and_break_nothing(tmp_path):
+    trials = make_trials(n=40)
+    with start(tmp_path, trials) as session, ThreadPoolExecutor(4) as pool:
+        accepted = [pool.submit(session.accept, trial, label) for trial in session.queue for label in trials.labels]
+        seen = [pool.submit(lambda: (session.progress, session.excluded, len(session.decisions()))) for _ in range(5)]
+        commented = [pool.submit(session.comment, trial, f"number {n}") for n, trial in enumerate(session.queue)]
+        for done in (*accepted, *seen, *commented):
+            done.result()
+        assert session.problem is None
+        assert session.progress[0] == 80
+    assert verify(tmp_path).ok
+    assert len(log_lines(tmp_path)) == 1 + 80 + 40
 
 
 def test_least_certain_first(tmp_path):

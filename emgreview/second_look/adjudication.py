@@ -34,7 +34,7 @@ from emgreview.cohort.merging import check_within, decided, merge
 from emgreview.cohort.settling import ADJUDICATE, Item, since, stale
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
 from emgreview.model import Trials
-from emgreview.session import Ids, Session, open_review
+from emgreview.session import Ids, Session, one_at_a_time, open_review
 
 LETTERS = ("A", "B")
 CHOICES = (*LETTERS, "both acceptable", "cannot be settled")
@@ -115,6 +115,7 @@ def reopen(trials: Trials | Sequence[Trials], folder: str | Path, *, reviewer: s
     return adjudicate(trials, folder, first, second, reviewer=reviewer, within_ms=within_ms, **options)
 
 
+@one_at_a_time
 class Adjudication(Session):
     """A :class:`Session` about disputes alone; see :func:`adjudicate`. Front ends need three things more: ``disputes``,
     ``settle`` (also as a command of ``apply``), and no automatic mark where ``hides_automatic`` says so."""

@@ -113,7 +113,7 @@ class LongView(Wire, JSComponent):
         self._recording, self._marks = recording, marks
         self._outlines = Outlines(recording, processing=processing)
         self._told = -1
-        self.start_wire()
+        self.start_wire(marks.session if marks else None)
         params.setdefault("sizing_mode", "stretch_width")
         super().__init__(setup=json.dumps(self._setup(keys)), picture=_figure(recording), **params)
         if marks is not None:

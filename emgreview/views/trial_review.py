@@ -137,7 +137,7 @@ class TrialReview(Wire, JSComponent):
             for trial, trials in self._trials.items()
         }
         self._told: dict[int, list[Any]] = {}
-        self.start_wire()
+        self.start_wire(session)
         self._clients: dict[str, None] = {}
         self._noticed = session.notices
         params.setdefault("sizing_mode", "stretch_width")
@@ -203,8 +203,14 @@ class TrialReview(Wire, JSComponent):
         self.sound = packing.pack_sound(heard, rate_hz, f"{data['client']} {data['n']}")
 
     def _apply(self, data: Mapping[str, Any]) -> dict[str, Any]:
+        self._session.showing(**data["visible"])
+        try:
+            return self._decide(data)
+        finally:
+            self._session.showing()  # what a script decides meanwhile was not seen on this screen
+
+    def _decide(self, data: Mapping[str, Any]) -> dict[str, Any]:
         session, command, arguments = self._session, data["command"], dict(data["args"])
-        session.showing(**data["visible"])
         trial = self._queue[data["index"]]
         self._demand_seen(trial, data["seen"] or {}, session.open_channels(trial) if command == "accept_rest" else ())
         if command == "seal":

@@ -13,11 +13,13 @@ only after it was applied, which is after it is on disk, or was refused with the
 """
 
 import json
+import threading
 from collections import deque
 from collections.abc import Mapping
 from typing import Any
 
 from emgreview.errors import DecisionError, EmgreviewError
+from emgreview.session import Session
 
 _KEPT, _KEPT_LETTERS = 10, 1 << 15
 
@@ -28,7 +30,9 @@ class Wire:
     news: str
     pulse: str
 
-    def start_wire(self) -> None:
+    def start_wire(self, session: Session | None) -> None:
+        """``session``: whose lock is held while a message is answered."""
+        self._lock = session.lock if session else threading.RLock()
         self.serial = 0
         self.retired = ""
         self._updates: deque[str] = deque(maxlen=_KEPT)
@@ -72,10 +76,11 @@ class Wire:
     # --- up ----------------------------------------------------------------------------------------------------
 
     def _handle_msg(self, data: Mapping[str, Any]) -> None:
-        try:
-            getattr(self, f"_on_{data['kind']}")(data)
-        except EmgreviewError as reason:
-            self.tell(said={"client": data["client"], "words": self._neutral(str(reason))})
+        with self._lock:  # a notebook's host may bring messages on a thread of their own while a cell runs
+            try:
+                getattr(self, f"_on_{data['kind']}")(data)
+            except EmgreviewError as reason:
+                self.tell(said={"client": data["client"], "words": self._neutral(str(reason))})
 
     def _on_beat(self, data: Mapping[str, Any]) -> None:
         self._ask_again(data["client"], data["sent"])

@@ -673,3 +673,30 @@ def test_two_reviewers_are_settled_through_the_screen_without_names(page, workin
     assert sorted(event["operation"] for event in said if event["subject"]["trial"]) == ["cannot be settled", "settle"]
     assert er.verify(working.folder / "review").ok
     assert page.left_the_machine == []
+
+
+BESIDE = """import threading, time
+def comment():
+    for n in range(40):
+        for trial in session.queue[4:]:
+            session.comment(trial, str(n))
+            time.sleep(0.01)
+beside = threading.Thread(target=comment)
+beside.start()"""
+
+
+def test_a_thread_and_the_screen_decide_at_the_same_time(page, working):
+    """As a running cell does, where the host brings a screen's messages on a thread of their own."""
+    screen = open_in_lab(page, working, OPEN, SHOW, BESIDE)
+    screen.focus()
+    screen.press("f", "f", "d", "f", "f", "d")
+    screen.settle()
+    names = operations(working.folder)
+    assert names.count("comment") > 0, "it was at work meanwhile"
+    screen.wait_for(lambda: operations(working.folder, SECOND).count("comment") == 40 * 6, "the thread has ended", 60)
+    screen.press("f")
+    screen.settle()
+    by_key = [name for name in operations(working.folder) if name in ("accept", "none visible")]
+    assert by_key == ["accept", "accept", "none visible", "accept", "accept", "none visible", "accept"]
+    assert er.verify(working.folder / "review").ok
+    assert screen.states() == ["accepted", "open", "open"]

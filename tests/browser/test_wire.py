@@ -17,7 +17,7 @@ class Taking(wire.Wire):
     def __init__(self):
         self.news = self.pulse = ""
         self.took = []
-        self.start_wire()
+        self.start_wire(None)
 
     def _apply(self, data):
         if data["command"] == "wrong":
