@@ -7,7 +7,7 @@ import pytest
 from test_session import detect, log_lines, make_trials, start
 
 import emgreview as er
-from emgreview.annotations.differences import WORDS
+from emgreview.annotations.differences import WORDS, Change, old_and_new
 from emgreview.errors import LogBrokenError, LogError, ParameterError, UnknownNameError
 
 
@@ -100,6 +100,38 @@ def test_every_kind_of_change_has_its_words(tmp_path):
     assert "1 cue corrected, +10 ms" in found.words
     assert len(found.words) == len(set(found.table["what"]))
     assert taken_back <= set(er.diff(tmp_path, "now", "v1").table["what"])
+    values = {
+        row.what: (row.old, row.new) for row in found.table.astype(object).where(found.table.notna(), None).itertuples()
+    }
+    assert {
+        what: values[what] for what in ("processing changed", "detection changed", "newly usable", "cue added")
+    } == {
+        "processing changed": ("low_hz 20", "low_hz 30"),
+        "detection changed": ("onset_s 0.2", "onset_s 0.21"),
+        "newly usable": ("unusable: clipped", "usable"),
+        "cue added": (None, "go at 250"),
+    }
+    assert values["range changed"] == ("5100 to 5200", "5100 to 5300")
+    assert values["stretch set aside"] == (None, "3000 to 4000: clipped")
+    assert values["burst marked outside trials"] == (None, "100 to 200: response")
+    assert values["newly reviewed"] == ("no", "yes")
+    cells = [cell for pair in values.values() for cell in pair if cell]
+    assert not [cell for cell in cells if cell[0] in "[{" or cell in ("true", "false")], "words, never JSON"
+
+
+def test_of_settings_those_that_differ_are_told():
+    def told(old, new):
+        return old_and_new(Change("rec", None, None, None, "packages changed", old, new, None, None))
+
+    assert told({"numpy": "2.1", "scipy": "1.14"}, {"numpy": "2.2", "scipy": "1.14"}) == ("numpy 2.1", "numpy 2.2")
+    assert told({}, {"numpy": "2.2"}) == ("numpy none", "numpy 2.2")
+    assert told(
+        {"hash": "ab", "parameters": {"rest_s": [-1, 0]}}, {"hash": "cd", "parameters": {"rest_s": [-2, 0]}}
+    ) == (
+        "rest_s -1 to 0",
+        "rest_s -2 to 0",
+    )
+    assert told({"hash": "ab"}, {"hash": "cd"}) == ("hash ab", "hash cd")
 
 
 def test_any_two_points(review, tmp_path):

@@ -6,6 +6,7 @@ put it.
 
     compare         every change from one point to another: Change
     in_words        changes as short sentences: "12 onsets moved, median -7 ms"
+    old_and_new     the two values of one change, in words: "unusable: clipped"
 """
 
 import re
@@ -247,6 +248,44 @@ def in_words(changes: Iterable[Change]) -> tuple[str, ...]:
             )
         sentences.append(words)
     return tuple(sentences)
+
+
+def old_and_new(change: Change) -> tuple[str | None, str | None]:
+    """Both values of a change in words, None where there is none: samples as numbers, "1100 to 1200"; yes or no; a
+    signal's state with its reasons; of settings those that differ."""
+    old, new = change.old, change.new
+    if isinstance(old, Mapping) and isinstance(new, Mapping) and "state" not in new:
+        parts = [_settings(value) for value in (old, new)]
+        names = sorted(name for name in {*parts[0], *parts[1]} if parts[0].get(name) != parts[1].get(name))
+        named = [name for name in names if name != "hash"] or names
+        first, second = ("; ".join(f"{name} {_value(one.get(name)) or 'none'}" for name in named) for one in parts)
+        return first, second
+    return _value(old), _value(new)
+
+
+def _settings(value: Mapping[str, Any]) -> dict[str, Any]:
+    """Settings in groups, as one."""
+    return {name: part for name, part in value.items() if not isinstance(part, Mapping)} | {
+        name: part for group in value.values() if isinstance(group, Mapping) for name, part in group.items()
+    }
+
+
+def _value(value: Any) -> str | None:
+    match value:
+        case None | str():
+            return value
+        case bool():
+            return "yes" if value else "no"
+        case {"state": state, "reasons": reasons}:
+            return f"{state}: {', '.join(reasons)}" if reasons else str(state)
+        case {"start": start, "stop": stop, **more}:
+            said = [", ".join(part) if isinstance(part, list | tuple) else str(part) for part in more.values() if part]
+            return (f"{start}" if stop is None else f"{start} to {stop}") + (f": {'; '.join(said)}" if said else "")
+        case {"label": label, "sample": sample}:
+            return f"{label} at {sample}"
+        case [first, second]:
+            return f"{first} to {second}"
+    return str(value)
 
 
 def _detail(change: Change) -> str:

@@ -289,7 +289,7 @@ def _lines(found: Agreement) -> list[str]:
     for part in (found.states, found.signals):
         used = [f"{word} {_percent(share)}" for word, share in part.prevalence.items() if share > 0]
         lines.append(
-            f"{part.what.capitalize()}: same word {show_share(part.raw)}; kappa {_estimate(part.kappa)}; "
+            f"{part.what.capitalize()}: same word {show_share(part.raw)}; kappa {_kappa(part, one, two)}; "
             f"AC1 {_number(part.ac1)}; share of each word: {', '.join(used) or 'none'}."
         )
     for times in (found.onsets, found.offsets):
@@ -318,8 +318,8 @@ def _lines(found: Agreement) -> list[str]:
     return lines
 
 
-def _number(value: float) -> str:
-    return "n/a" if math.isnan(value) else f"{value:.3f}"
+def _number(value: float, digits: int = 3) -> str:
+    return "n/a" if math.isnan(value) else f"{round(value, digits) + 0.0:.{digits}f}"  # + 0.0: never "-0.000"
 
 
 def _percent(value: float) -> str:
@@ -327,7 +327,19 @@ def _percent(value: float) -> str:
 
 
 def _estimate(part: Estimate) -> str:
-    return _number(part.value) + ("" if math.isnan(part.low) else f" [{part.low:.3f}, {part.high:.3f}]")
+    return _number(part.value) + ("" if math.isnan(part.low) else f" [{_number(part.low)}, {_number(part.high)}]")
+
+
+def _kappa(part: Words, first: str, second: str) -> str:
+    """Kappa, and where it has no interval, why."""
+    counts = np.array(part.counts)
+    said = {first: np.count_nonzero(counts.sum(axis=1)), second: np.count_nonzero(counts.sum(axis=0))}
+    alone = [reviewer for reviewer, words in said.items() if words == 1]
+    if not alone:
+        return _estimate(part.kappa)
+    if len(alone) == 1:
+        return f"{_number(part.kappa.value)} (interval n/a: {alone[0]} used one word only, which makes it 0)"
+    return f"{_number(part.kappa.value)} (each used one word only)"
 
 
 def show_share(part: Estimate) -> str:
@@ -339,8 +351,8 @@ def show_ms(part: Estimate) -> str:
     """Seconds as milliseconds, with their interval."""
     if math.isnan(part.value):
         return "n/a"
-    ends = "" if math.isnan(part.low) else f" [{1000 * part.low:.1f}, {1000 * part.high:.1f}]"
-    return f"{1000 * part.value:.1f} ms{ends}"
+    value, low, high = (_number(1000 * end, 1) for end in (part.value, part.low, part.high))
+    return f"{value} ms" + ("" if math.isnan(part.low) else f" [{low}, {high}]")
 
 
 def plain(value: Any) -> Any:

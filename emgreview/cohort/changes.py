@@ -8,7 +8,6 @@ Difference      the words, the table, the points
 """
 
 import dataclasses
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,7 +15,7 @@ from typing import Any
 
 import pandas as pd
 
-from emgreview.annotations.differences import Change, compare, in_words
+from emgreview.annotations.differences import Change, compare, in_words, old_and_new
 from emgreview.annotations.points import NOW, Point, find_point
 from emgreview.cohort.marks import read_logs
 from emgreview.cohort.merging import merge
@@ -28,8 +27,8 @@ TYPES = dict.fromkeys(Change._fields, "string") | {"moved_ms": "float64", "count
 @dataclass(frozen=True, eq=False)
 class Difference:
     """What changed. ``words`` are short sentences; ``table`` has one row a change: recording, trial, channel, burst,
-    what, old, new (samples of the recording, or words), moved_ms, counter of the command; ``old`` and ``new`` say which
-    reviewer's logs were read up to which line."""
+    what, old, new (in words; of marks, samples of the recording), moved_ms, counter of the command; ``old`` and ``new``
+    say which reviewer's logs were read up to which line."""
 
     words: tuple[str, ...]
     table: pd.DataFrame
@@ -53,7 +52,10 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
     """
     first, second = (_in_the_end(Path(folder), find_point(Path(folder), point, reviewer)) for point in (old, new))
     changes = compare(first, second)
-    rows = [change._replace(old=_text(change.old), new=_text(change.new)) for change in changes]
+    rows = []
+    for change in changes:
+        before, after = old_and_new(change)
+        rows.append(change._replace(old=before, new=after))
     table = pd.DataFrame(rows, columns=list(Change._fields)).astype(TYPES)
     ends = [{"point": point.name, "reviewer": point.reviewer, "lines": point.lines} for point in (first, second)]
     return Difference(in_words(changes), table, *ends)
@@ -73,7 +75,3 @@ def _in_the_end(folder: Path, point: Point) -> Point:
     values = {key: value for key, value in standing.items() if key[0] in opened}
     lines = {where: head["lines"] for where, head in merged.heads.items()} | point.lines
     return dataclasses.replace(point, values=values, lines=lines)
-
-
-def _text(value: Any) -> str | None:
-    return value if value is None or isinstance(value, str) else json.dumps(value, ensure_ascii=False, sort_keys=True)

@@ -82,7 +82,8 @@ def prevalence(table: ArrayLike) -> Floats:
 
 
 def kappa(table: ArrayLike, *, confidence: float = 0.95) -> Estimate:
-    """Cohen's kappa, (po - pe) / (1 - pe) with pe = sum_i p_i. p_.i [1]; NaN where both raters used one word only.
+    """Cohen's kappa, (po - pe) / (1 - pe) with pe = sum_i p_i. p_.i [1]; NaN where both raters used one word
+    only. Where one of them did, it is 0 whatever the other said, and has no interval.
 
     Var = {sum_i p_ii [1 - (p_i. + p_.i)(1 - kappa)]^2 + (1 - kappa)^2 sum_{i != j} p_ij (p_.i + p_j.)^2
     - [kappa - pe (1 - kappa)]^2} / [n (1 - pe)^2]  [2].
@@ -91,11 +92,11 @@ def kappa(table: ArrayLike, *, confidence: float = 0.95) -> Estimate:
     n = int(counts.sum())
     if n == 0:
         return Estimate(math.nan)
+    if n in (*counts.sum(axis=0), *counts.sum(axis=1)):
+        return Estimate(math.nan if np.trace(counts) == n else 0.0, n=n)
     p = counts / n
     rows, columns = p.sum(axis=1), p.sum(axis=0)
     observed, expected = float(np.trace(p)), float(rows @ columns)
-    if math.isclose(expected, 1.0):
-        return Estimate(math.nan, n=n)
     k = (observed - expected) / (1 - expected)
     diagonal = np.diag(p) @ (1 - (rows + columns) * (1 - k)) ** 2
     crossed = p * (columns[:, np.newaxis] + rows[np.newaxis, :]) ** 2

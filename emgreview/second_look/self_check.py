@@ -5,6 +5,9 @@ spread through the queue. What came of it is told only after a version was seale
 Repeats come as in the review itself, with the automatic mark shown, so that the spread is that of the marks as they are
 used. They pass unnoticed only where trials are shuffled: in a blind review, or with order="random".
 
+The drift is a slope against the time between the two showings, told in ms an hour; where no trial came again after 10
+minutes or more, it would be read off by extension from seconds, and is not given.
+
     plan_self_check     draw both, and write the plan to the log
     self_check          the report, from the logs alone: SelfCheck
 """
@@ -30,6 +33,9 @@ from emgreview.session import Session
 
 FEWEST_REPEATS = 20
 """A spread is known to about 1/sqrt(2 n) of itself: 16 % from 20 repeats of one channel, 10 % from 50."""
+
+DRIFT_LEAST_MIN = 10.0
+"""Where no trial came again after this many minutes or more, a drift an hour is an extension sixfold and more."""
 
 
 def plan_self_check(
@@ -70,9 +76,10 @@ class SelfCheck:
     """What :func:`self_check` found; times in seconds. ``str()`` says it in words.
 
     ``own_sd`` of one mark about the reviewer's own mean; ``bias`` second minus first showing; ``drift`` seconds of mark
-    an hour of review; ``changed`` share of channel-trials that got another state the second time. ``hidden`` and
-    ``shown`` the median distance from the automatic onset where it was hidden and shown, ``pull`` the difference of the
-    two, above 0 where seeing the automatic mark draws one's own towards it. ``bulk_first`` counts repeats whose first
+    an hour of review, NaN where no two showings lie 10 minutes or more apart; ``longest_min`` the longest time between
+    two; ``changed`` share of channel-trials that got another state the second time. ``hidden`` and ``shown`` the median
+    distance from the automatic onset where it was hidden and shown, ``pull`` the difference of the two, above 0 where
+    seeing the automatic mark draws one's own towards it. ``bulk_first`` counts repeats whose first
     showing was accepted in bulk, which say nothing of the reviewer and are left out; ``only_once`` repeats with an
     onset in one showing alone, ``missing_hidden`` and ``missing_shown`` channel-trials with an automatic onset that got
     none.
@@ -85,6 +92,7 @@ class SelfCheck:
     own_sd: Estimate
     bias: Estimate
     drift: Estimate
+    longest_min: float
     changed: Estimate
     only_once: int
     hidden: float
@@ -108,11 +116,19 @@ class SelfCheck:
                 f"({self.planned_repeats} trials planned to come again), {self.own_sd.n} with an onset both times, "
                 f"{self.only_once} with one only once.{bulk}",
                 f"Own SD of an onset {show_ms(self.own_sd)}; second minus first {show_ms(self.bias)}; drift "
-                f"{show_ms(self.drift)} an hour; another state the second time {show_share(self.changed)}.",
+                f"{self._drift_words()}; another state the second time {show_share(self.changed)}.",
                 pull,
                 "Brackets hold 95 % intervals, which take channel-trials as independent; the pull's is a bootstrap.",
             ]
         )
+
+    def _drift_words(self) -> str:
+        if math.isnan(self.longest_min) or not math.isnan(self.drift.value):
+            return f"{show_ms(self.drift)} an hour"
+        apart = f"{self.longest_min:.0f} min" if self.longest_min >= 1 else f"{60 * self.longest_min:.0f} s"
+        if self.longest_min >= DRIFT_LEAST_MIN:
+            return "n/a (one mark made twice is too few)"
+        return f"n/a (no trial came again later than {apart} after; {DRIFT_LEAST_MIN:g} min are needed)"
 
     def to_dict(self) -> dict[str, Any]:
         """Everything as plain JSON values; missing numbers are null."""
@@ -134,6 +150,7 @@ def self_check(folder: str | Path, reviewer: str) -> SelfCheck:
         )
     both = twice(logs)
     hours = [_hours(logs, unit) for unit in both.marked]
+    longest_min = 60 * max(hours, default=math.nan)
     hidden_pairs = {(trial, channel) for trial, channel in plan.new["hide"]}
     hidden, missing_hidden = _distances(logs, hidden_pairs, inside=True)
     shown, missing_shown = _distances(logs, _hidden_ever(logs), inside=False)
@@ -144,7 +161,10 @@ def self_check(folder: str | Path, reviewer: str) -> SelfCheck:
         both.in_bulk,
         both.own_sd,
         statistics.limits_of_agreement(both.differences_s).bias,
-        statistics.drift(both.differences_s, hours),
+        statistics.drift(both.differences_s, hours)
+        if longest_min >= DRIFT_LEAST_MIN
+        else Estimate(math.nan, n=len(hours)),
+        longest_min,
         statistics.wilson(both.changed, len(both.units)),
         both.only_once,
         float(np.median(hidden)) if hidden else math.nan,

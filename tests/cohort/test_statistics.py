@@ -245,6 +245,10 @@ def test_two_who_always_agree():
     one_word = s.cross_table(["a"] * 4, ["a"] * 4, ("a", "b"))
     assert math.isnan(s.kappa(one_word).value), "kappa cannot say where only one word was used"
     assert s.ac1(one_word) == 1
+    for table in ([[111, 0], [7, 0]], [[111, 7], [0, 0]], [[0, 3], [0, 0]]):
+        found = s.kappa(table)
+        assert (found.value, math.copysign(1, found.value)) == (0, 1), "0 by its formula, never -0"
+        assert math.isnan(found.low), "of which no spread is known"
     assert s.limits_of_agreement([0.0, 0.0, 0.0]).bias == s.Estimate(0.0, 0.0, 0.0, 3)
     assert s.icc([[1, 1], [2, 2], [5, 5]], "(2,1)").value == 1
 

@@ -75,6 +75,19 @@ def test_in_words_and_as_json(two):
     assert set(found.table["onset_difference_s"].dropna().round(3)) == {0.0, 0.004, 0.03}
 
 
+def test_where_one_uses_a_single_word_kappa_says_why_it_has_no_interval(tmp_path):
+    trials = make_trials()
+    for reviewer, differs in (("r1", True), ("r2", False)):
+        with start(tmp_path, trials, reviewer) as session:
+            mark_all(session)
+            if differs:
+                session.none_visible(trials.ids[0], "FDI")
+    words = str(agreement(tmp_path, "r1", "r2"))
+    assert "kappa 0.000 (interval n/a: r2 used one word only, which makes it 0); AC1" in words
+    assert "Signal: same word 100.0 % [80.6, 100.0]; kappa n/a (each used one word only); AC1 1.000" in words
+    assert "-0.0" not in words
+
+
 def test_identical_marks_agree_wholly(tmp_path):
     trials = make_trials()
     for reviewer in ("r1", "r2"):

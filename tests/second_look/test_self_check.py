@@ -1,11 +1,14 @@
 """Hidden self-check: known spread, drift and pull come back, nothing is told before sealing, nothing leaks."""
 
+import itertools
 import math
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
 from small_reviews import make_trials, mark_all, place_mark, start
 
+from emgreview.annotations import log
 from emgreview.cohort.agreement import agreement
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.second_look import plan_self_check, self_check
@@ -124,6 +127,31 @@ def test_a_review_without_repeats_or_hidden_marks(tmp_path):
     assert (found.repeated, found.n_hidden) == (0, 0)
     assert math.isnan(found.pull.value)
     assert "n/a" in str(found)
+
+
+@pytest.mark.parametrize(("seconds_a_decision", "told"), [(0.5, False), (60.0, True)])
+def test_a_drift_an_hour_needs_minutes(tmp_path, monkeypatch, seconds_a_decision, told):
+    clock = itertools.count()
+    start_at = datetime(2026, 1, 1, tzinfo=UTC)
+    monkeypatch.setattr(
+        log, "now", lambda: (start_at + timedelta(seconds=seconds_a_decision * next(clock))).isoformat()
+    )
+    with start(tmp_path, make_trials(n=40), order="random") as session:
+        plan_self_check(session, seed="s")
+        for number, trial in enumerate(session.queue):
+            for channel in session.state(trial).channels:
+                place_mark(session, trial, channel, 1 + number // 2)
+        session.seal("v1")
+    found = self_check(tmp_path, "r1")
+    assert found.drift.n == found.own_sd.n >= 20
+    assert (found.longest_min >= 10) == told
+    if told:
+        assert 0 < found.drift.low < found.drift.value < found.drift.high, "later marks come later"
+        assert " an hour; another state" in str(found)
+    else:
+        assert math.isnan(found.drift.value)
+        assert "drift n/a (no trial came again later than " in str(found)
+        assert found.to_dict()["drift"]["value"] is None
 
 
 def test_plans_that_make_no_sense(tmp_path):
