@@ -61,6 +61,28 @@ def test_one_row_an_accepted_burst_and_the_rest_is_said(trials, decisions):
     assert not any("accepted" in note for note in everything.attrs["notes"])
 
 
+def test_what_was_excluded_is_left_out_of_every_measure_and_counted(trials, decisions):
+    bad = decisions["channel"] == "B"
+    kept_out = decisions.assign(excluded=decisions["excluded"].mask(bad, "channel: broken lead"))
+    everything, table = er.measure(trials, decisions), er.measure(trials, kept_out)
+    pd.testing.assert_frame_equal(table, everything[everything["channel"] == "A"].reset_index(drop=True))
+    n = int((decisions["burst"].notna() & bad).sum())
+    assert table.attrs["notes"][0] == (
+        f"{n} bursts of what was excluded are left out, by reason: 'channel: broken lead' {n}."
+    )
+    assert not any("excluded" in note for note in everything.attrs["notes"])
+    assert len(er.measure(trials, kept_out.drop(columns="excluded"))) == len(everything), "a table may lack the column"
+    averages = er.average_envelopes(trials, kept_out, to="go", before_s=0.2, after_s=0.2)
+    assert averages["A"].used.any()
+    assert not averages["B"].used.any()
+    pair = er.compare_channels(trials, kept_out, "A", "B")
+    assert pair["onset_difference_s"].isna().all()
+    assert pair.attrs["notes"][2:] == table.attrs["notes"][:2], "of the two channels alone"
+    floor = er.detection_floor(trials, "B", decisions=kept_out)
+    assert np.isnan(floor.level_db)
+    assert "and 0 bursts came" in floor.note
+
+
 def test_every_column_says_its_unit_and_meaning_and_files_give_them_back(trials, decisions):
     table = er.measure(trials, decisions, normalise="mean in task")
     columns = table.attrs["columns"]
@@ -338,6 +360,11 @@ def test_a_floor_with_and_without_decisions(trials, decisions):
         assert -3 < floor.level_db < 12
         assert floor.low_db <= floor.level_db <= floor.high_db
         assert floor.rests >= 12
+    few = er.detection_floor(dataclasses.replace(
+        trials, ids=trials.ids[:4], cues=trials.cues[:4], data=trials.data[:4], envelope=trials.envelope[:4],
+        auxiliary=trials.auxiliary[:4],
+    ), "A")  # fmt: skip
+    assert few.note.startswith("4 whole stretches of rest")
     with pytest.raises(UnknownNameError, match="channel"):
         er.detection_floor(trials, "C")
     with pytest.raises(UnknownNameError, match="onset method"):

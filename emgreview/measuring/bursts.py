@@ -95,8 +95,9 @@ def measure(
     two "in task" need no ``reference`` (bursts that are unusable or set aside do not count); the others a value for
     each channel, or for each (recording, channel), in the trials' unit.
 
-    Bursts that nobody accepted are left out (``accepted_only``) and counted in a note; unusable signals are measured
-    and say so in their column. A burst that reaches beyond its trial, or lacks samples, has NaN.
+    Bursts of a participant, recording or channel that was excluded are left out, as of every analysis, and bursts that
+    nobody accepted (``accepted_only``); notes count both. Unusable signals are measured and say so in their
+    column. A burst that reaches beyond its trial, or lacks samples, has NaN.
 
     Raises ParameterError, UnitError, RateError, UnknownNameError.
     """

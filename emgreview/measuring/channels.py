@@ -66,8 +66,9 @@ def compare_channels(
     demand(0 <= start < stop <= len(trials.time_s), "window_s", window_s, "a rising pair of seconds inside the trials")
     raw = [np.asarray(trials.data[:, column, start:stop], float) for column in columns]
     outlines = [np.asarray(trials.envelope[:, column, start:stop], float) for column in columns]
-    rows, _ = standing([trials], decisions, one_reviewer=True)
     signals, asides = zip(*(said_of(decisions, trials, label) for label in (a, b)), strict=True)
+    mine = (decisions["recording"] == trials.recording.name) & decisions["channel"].isin([a, b])
+    rows, notes = standing([trials], decisions[mine], one_reviewer=True)
     aside = asides[0].fillna(False) | asides[1].fillna(False)
     unusable = (signals[0] == "unusable") | (signals[1] == "unusable")
     counts = ~(unusable.fillna(False) | aside).to_numpy(dtype=bool)
@@ -107,6 +108,7 @@ def compare_channels(
             f"{len(trials) - used} trials whose signal is unusable or set aside in {a} or {b} are measured, and count "
             "neither in that median nor in a largest value."
         )
+    table.attrs["notes"] += notes
     table.attrs["columns"] = describe(table[["recording", "trial", "set_aside"]]) | {
         "signal_a": column("text", "", f"Signal of {a}: usable, caution or unusable; missing where nothing is said"),
         "signal_b": column("text", "", f"Signal of {b}: likewise"),

@@ -73,7 +73,8 @@ def numbers(values: pd.Series) -> FloatArray:
 def standing(
     parts: Sequence[Trials], decisions: pd.DataFrame, *, accepted_only: bool = True, one_reviewer: bool = False
 ) -> tuple[pd.DataFrame, list[str]]:
-    """Rows of ``decisions`` that are bursts of these trials and have not been removed; sentences on those left out.
+    """Rows of ``decisions`` that are bursts of these trials, have not been removed, and are of no participant,
+    recording or channel that was excluded; sentences on those left out.
 
     Raises ParameterError (not such a table; with ``one_reviewer``, two reviewers of one channel and trial),
     UnknownNameError (a trial or channel that its recording's trials lack), RateError (another sampling rate),
@@ -99,6 +100,13 @@ def standing(
             f"{(~there).sum()} bursts of recordings whose trials were not given are left out: {', '.join(names)}."
         )
     rows = rows[there]
+    if "excluded" in rows:
+        out = rows["excluded"].fillna("") != ""
+        counts = rows["excluded"][out].value_counts().sort_index()
+        if out.any():
+            told = ", ".join(f"{why!r} {count}" for why, count in counts.items())
+            notes.append(f"{out.sum()} bursts of what was excluded are left out, by reason: {told}.")
+        rows = rows[~out]
     if accepted_only:
         accepted = rows["accepted"].fillna(False).astype(bool)
         if not accepted.all():

@@ -33,8 +33,9 @@ def detection_floor(
     ``trials`` are those of one recording, or of several of one person (blocks of a session, electrodes left on): their
     rests and bursts are then pooled. Rest is the rest window of each trial, but for trials where the default method
     calls it active, flat or missing. Bursts are the stronger half of each recording's accepted responses in
-    ``decisions`` (unusable signals left out), or, without such a table, of those the default method finds. Raises
-    SignalError (too little rest, no burst), UnitError and ParameterError (recordings that do not go together, or
+    ``decisions`` (unusable signals and what was excluded left out), or, without such a table, of those the default
+    method finds. Too few trials or no burst is a floor of NaN, and its ``note`` says so. Raises SignalError (a rest
+    window below 0.1 s), UnitError and ParameterError (recordings that do not go together, or
     decisions of two reviewers on one trial), UnknownNameError.
     """
     parts = trials_of(trials)

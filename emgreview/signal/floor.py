@@ -42,8 +42,9 @@ BOOTSTRAPS = 1000
 class Floor:
     """The level found in ``share`` of trials, with its 95 % interval, in dB over rest and in the unit of the signal.
 
-    ``level`` is the RMS of the burst alone. NaN where no level was found that often, or the interval has no end within
-    the levels tried. ``tried_db`` and ``found_share`` show the curve; ``rest`` is the median RMS of the rest.
+    ``level`` is the RMS of the burst alone. NaN where there was too little rest or no burst, no level was found that
+    often, or the interval has no end within the levels tried; ``note`` then says why, "" where nothing is missing.
+    ``tried_db`` and ``found_share`` show the curve; ``rest`` is the median RMS of the rest.
     """
 
     share: float
@@ -61,6 +62,7 @@ class Floor:
     bursts: int
     method: str
     parameters: Mapping[str, Any] = field(repr=False)
+    note: str = ""
 
 
 def find_floor(
@@ -83,30 +85,36 @@ def find_floor(
     bursts at all levels. The interval comes from drawing the bursts and the stretches of rest anew, 1000 times, so that
     it widens where there are few (rather wide than narrow: both are drawn at once). Same seed, same result.
 
-    A burst holds the noise that lay over it, scaled with it, so give strong ones (20 dB or more). Raises SignalError
-    for fewer than 5 whole stretches of rest or no burst, ParameterError.
+    A burst holds the noise that lay over it, scaled with it, so give strong ones (20 dB or more). Fewer than 5 whole
+    stretches of rest that vary, or no burst, is a floor of NaN with a note, so that a table over people goes on. Raises
+    SignalError for stretches shorter than 0.1 s or of another shape, ParameterError.
     """
     share = checks.number("share", share, least=0.5, below=1)
     injections = checks.whole("injections", injections, least=20)
     seed = checks.whole("seed", seed, least=0)
     checked_method(method, parameters)
     quiet = checks.samples(rests)
-    quiet = quiet[np.isfinite(quiet).all(axis=1)] if quiet.ndim == 2 else np.empty((0, 1))
-    signals = [checks.samples(burst) for burst in bursts]
-    signals = [burst for burst in signals if burst.ndim == 1 and burst.any() and np.isfinite(burst).all()]
-    if len(quiet) < LEAST_RESTS or quiet.shape[1] < to_sample(0.1, rate_hz) or len(signals) < LEAST_BURSTS:
+    if quiet.ndim != 2 or quiet.shape[1] < to_sample(0.1, rate_hz):
         raise SignalError(
-            f"{len(quiet)} whole stretches of rest of {quiet.shape[1] / rate_hz:g} s and {len(signals)} bursts came; "
-            f"needed: {LEAST_RESTS} stretches of 0.1 s and {LEAST_BURSTS} burst at least; cut trials with a longer "
-            "rest, or take bursts from another block of this person and channel."
+            f"rests came with shape {quiet.shape}; allowed: (stretches, samples) of 0.1 s or more each; cut trials "
+            "with a longer rest."
         )
-    rng = np.random.default_rng(seed)
+    quiet = quiet[np.isfinite(quiet).all(axis=1)]
     quiet = quiet - quiet.mean(axis=1, keepdims=True)
     quiet = quiet[quiet.std(axis=1) > 0]
-    rest = float(np.median(quiet.std(axis=1))) if len(quiet) else 0.0
-    if rest == 0:
-        raise SignalError("the rest came without any variation, so nothing can be over it; look for a dead channel.")
-
+    rest = float(np.median(quiet.std(axis=1))) if len(quiet) else math.nan
+    signals = [checks.samples(burst) for burst in bursts]
+    signals = [burst for burst in signals if burst.ndim == 1 and burst.any() and np.isfinite(burst).all()]
+    asked: dict[str, Any] = {
+        "share": share,
+        "rests": len(quiet),
+        "bursts": len(signals),
+        "method": method,
+        "parameters": parameters,
+    }
+    if len(quiet) < LEAST_RESTS or len(signals) < LEAST_BURSTS:
+        return _unknown(rest, asked)
+    rng = np.random.default_rng(seed)
     which = rng.integers(len(signals), size=injections)
     lead_s = rng.uniform(*LEAD_S, injections)
     longest = max(burst.size for burst in signals)
@@ -151,7 +159,7 @@ def find_floor(
         numbers = (float(point), float(low), float(high))
     level, lowest, highest = (rest * 10 ** (number / 20) for number in numbers)
     return Floor(
-        share=share,
+        **asked,
         level_db=numbers[0],
         low_db=numbers[1],
         high_db=numbers[2],
@@ -162,11 +170,34 @@ def find_floor(
         tried_db=levels,
         found_share=shares,
         injected=injections,
-        rests=len(quiet),
-        bursts=len(signals),
-        method=method,
-        parameters=dict(parameters),
+        note=_why_missing(numbers, levels, shares, share),
     )
+
+
+def _unknown(rest: float, asked: Mapping[str, Any]) -> Floor:
+    """The floor where nothing could be tried."""
+    note = (
+        f"{asked['rests']} whole stretches of rest that vary and {asked['bursts']} bursts came; {LEAST_RESTS} and "
+        f"{LEAST_BURSTS} are needed at least: look for a dead channel or an active rest, and pool the blocks of this "
+        "person and channel."
+    )
+    nothing, nan = np.empty(0), math.nan
+    return Floor(
+        **asked, level_db=nan, low_db=nan, high_db=nan, level=nan, low=nan, high=nan, rest=rest, tried_db=nothing,
+        found_share=nothing, injected=0, note=note,
+    )  # fmt: skip
+
+
+def _why_missing(numbers: tuple[float, float, float], levels: FloatArray, shares: FloatArray, share: float) -> str:
+    """Why the level or an end of its interval is missing, in words; "" where none is."""
+    if not np.isnan(numbers).any():
+        return ""
+    tried = f"{levels[0]:g} to {levels[-1]:g} dB"
+    if not math.isnan(numbers[0]):
+        return f"the interval has no end within the levels tried, {tried}: too few bursts or stretches of rest."
+    if shares.max() < share:
+        return f"no level tried, {tried}, was found in {share:.0%} of trials; {shares.max():.0%} at most."
+    return f"{share:.0%} was reached at one level and not kept at stronger ones, {tried}: try more injections."
 
 
 def rising_floor(levels_db: ArrayLike, shares: ArrayLike, share: float) -> FloatArray:

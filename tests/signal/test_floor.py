@@ -9,7 +9,7 @@ from scipy import optimize, signal
 
 import emgreview as er
 from emgreview.errors import ParameterError, SignalError
-from emgreview.signal.floor import find_floor, rising_floor
+from emgreview.signal.floor import _why_missing, find_floor, rising_floor
 
 RATE_HZ = 2000.0
 
@@ -105,16 +105,40 @@ def test_a_method_that_never_finds_has_no_floor(person):
     blind = find_floor(person[0][:20], person[1][:20], RATE_HZ, method="threshold", k=900.0, injections=40)
     assert np.isnan([blind.level_db, blind.low_db, blind.high_db, blind.level]).all()
     assert not blind.found_share.any()
+    assert blind.note == "no level tried, -9 to 30 dB, was found in 95% of trials; 0% at most."
 
 
-def test_too_little_is_refused(person):
+def test_why_a_floor_or_its_interval_is_missing_is_said(floor):
+    assert floor.note == ""
+    levels = np.array([0.0, 3.0, 6.0])
+    assert _why_missing((1.0, 0.5, np.nan), levels, np.array([0.5, 1.0, 1.0]), 0.95).startswith(
+        "the interval has no end"
+    )
+    lost = _why_missing((np.nan,) * 3, levels, np.array([0.5, 0.96, 0.8]), 0.95)
+    assert lost == "95% was reached at one level and not kept at stronger ones, 0 to 6 dB: try more injections."
+
+
+def test_too_little_is_a_missing_floor_that_says_so(person):
+    """A table over people goes on where one of them has too few trials."""
     rests, bursts = person[0][:10].copy(), person[1][:10]
-    with pytest.raises(SignalError, match="3 whole stretches"):
-        find_floor(rests[:3], bursts, RATE_HZ)
-    with pytest.raises(SignalError, match="0 bursts"):
-        find_floor(rests, [np.zeros(100), np.full(100, np.nan)], RATE_HZ)
-    with pytest.raises(SignalError, match="without any variation"):
-        find_floor(0 * rests, bursts, RATE_HZ)
+    for given, words in (
+        ((rests[:3], bursts), "3 whole stretches of rest that vary and 10 bursts came; 5 and 1 are needed"),
+        ((rests, [np.zeros(100), np.full(100, np.nan)]), "10 whole stretches of rest that vary and 0 bursts came"),
+        ((0 * rests, bursts), "0 whole stretches of rest that vary and 10 bursts came"),
+        ((rests[:0], []), "0 whole stretches of rest that vary and 0 bursts came"),
+    ):
+        found = find_floor(*given, RATE_HZ)
+        assert found.note.startswith(words)
+        assert np.isnan([found.level_db, found.low_db, found.high_db, found.level, found.low, found.high]).all()
+        assert (found.injected, len(found.tried_db), found.share) == (0, 0, 0.95)
+    assert find_floor(rests[:3], bursts, RATE_HZ).rest > 0, "what is known is told"
+
+
+def test_what_cannot_be_is_refused(person):
+    rests, bursts = person[0][:10], person[1][:10]
+    for wrong in (rests[:, :150], rests[0]):
+        with pytest.raises(SignalError, match=r"rests came with shape \(.*; allowed: \(stretches, samples\) of 0.1 s"):
+            find_floor(wrong, bursts, RATE_HZ)
     with pytest.raises(ParameterError, match="share"):
         find_floor(rests, bursts, RATE_HZ, share=1.0)
     with pytest.raises(ParameterError, match="injections"):
