@@ -8,6 +8,7 @@ from small_reviews import make_trials, mark_all, place_mark, start
 from emgreview.annotations import verify
 from emgreview.cohort.agreement import agreement
 from emgreview.cohort.marks import read_logs
+from emgreview.cohort.statistics import acceptance_plan
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.second_look import BulkRule, bulk_audit, plan_bulk, plan_self_check
 from emgreview.tables import read_version
@@ -43,6 +44,15 @@ def test_lot_and_sample_follow_from_the_rule_and_the_bound(session, tmp_path):
         assert session.hides_automatic(trial, channel)
         assert not session.state(trial).channels[channel].bursts
     assert str(audit.sentence).startswith(f"The audit is not finished: {len(audit.sample)} of")
+
+
+def test_the_sizes_that_plan_bulk_tells_are_those_of_the_plan():
+    told = " ".join(plan_bulk.__doc__.split())
+    pairs = ((0.05, 0.01), (0.05, 0.005), (0.05, 0.0), (0.1, 0.01))
+    small, large = ([acceptance_plan(n, most, expected=few).sample for most, few in pairs] for n in (260, 1000))
+    assert "at_most=0.05, {} are looked at for expected=0.01, {} for 0.005, {} for 0;".format(*small) in told
+    assert f"with at_most=0.1 and expected=0.01, {small[3]} (of a lot of 1000: " in told
+    assert "1000: {}, {}, {} and {})".format(*large) in told
 
 
 def test_an_audit_that_passes_accepts_the_rest_with_a_bound(session, tmp_path):
