@@ -218,7 +218,7 @@ def test_more_contrast_and_larger_text_reach_the_canvases(page, working):
     screen.press("ArrowRight")
     page.wait_for_timeout(800)
     assert screen.root.locator(".map").bounding_box()["height"] == 2 * height
-    screen.root.locator(".over-map").click(position={"x": 40, "y": 18 * 4 + 9})  # the fifth row, now 18 px high
+    screen.root.locator(".over-map").click(position={"x": 40, "y": 24 * 4 + 12})  # the fifth row, now 24 px high
     screen.wait_painted(4)
 
 

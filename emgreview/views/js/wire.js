@@ -1,7 +1,7 @@
 // The wire to Python, for every widget: one message at a time up (send_msg), numbered news down by the synced text
 // `news`, answers to beats by `pulse`. A decision is kept until Python has settled it, and sent again if it was lost.
 
-const PATIENCE_MS = 1500 // an answer later than this stops decisions
+const PATIENCE_MS = 1500 // so long without an answer, or without one more decision settled, stops decisions
 const BEAT_MS = 250 // a beat is asked for this long after the last one
 const AGAIN_MS = 500 // a decision is not sent again sooner than this
 
@@ -18,12 +18,13 @@ function make_wire(model, {held = () => [], still = ""} = {}) {
   let beat_tried = -Infinity
   let beats = 0
   let sent_again = -Infinity
+  let settled_at = -Infinity // when Python settled some
   let stopped = "" // why no decision is taken, "" = all well
   let fatal = false
 
   const tell = (what) => listeners.forEach((listener) => listener(what))
   const send = (kind, data = {}) => model.send_msg({kind, client, ...data})
-  const late = (decision) => performance.now() - decision.at > PATIENCE_MS
+  const late = () => pending.length > 0 && performance.now() - Math.max(pending[0].at, settled_at) > PATIENCE_MS
 
   function stop(words, for_good = false) {
     fatal ||= for_good
@@ -33,7 +34,7 @@ function make_wire(model, {held = () => [], still = ""} = {}) {
   }
 
   function go_on() {
-    if (stopped && !fatal && !pending.some(late)) stop("")
+    if (stopped && !fatal && !late()) stop("")
   }
 
   /** Python misses decision number `awaited`, so it takes none of those after it. */
@@ -48,6 +49,7 @@ function make_wire(model, {held = () => [], still = ""} = {}) {
   function take(update) {
     if (update.settled?.client === client) { // Python takes decisions without a gap: all up to n are settled
       beat_asked = 0
+      if (pending[0]?.n <= update.settled.n) settled_at = performance.now()
       while (pending.length && pending[0].n <= update.settled.n) done.push(pending.shift())
       done.splice(0, done.length - 50)
     }
@@ -102,7 +104,7 @@ function make_wire(model, {held = () => [], still = ""} = {}) {
     watch(attentive) {
       const now = performance.now()
       const waiting = attentive || pending.length > 0
-      if (pending.some(late)) {
+      if (late()) {
         stop(`Python has not confirmed ${pending.length} decision(s): no further decisions are taken. If the kernel was ` +
           `restarted, run the cell again: review goes on where the file ends.${still}`)
       } else if (waiting && beat_asked && now - beat_asked > PATIENCE_MS) {
