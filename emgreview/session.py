@@ -461,6 +461,22 @@ class Session:
             "confidence", trial, channel, lambda now: states.set_of_burst(now, burst, "confidence", confidence), burst
         )
 
+    def half_width(self, trial: str, channel: str, half_width_ms: float | None, burst: str | None = None) -> Ids:
+        """How far a burst's onset may lie to either side of its mark, in milliseconds, by the reviewer's own word; None
+        takes it back. Kept in whole samples, one at least."""
+        samples = None
+        if half_width_ms is not None:
+            place = self._proposals.place(trial, channel)
+            longest_ms = 1000 * len(place.trials.time_s) / place.rate_hz
+            number = isinstance(half_width_ms, (int, float)) and not isinstance(half_width_ms, bool)
+            if not (number and 0 < half_width_ms <= longest_ms):
+                raise DecisionError(
+                    f"half_width_ms came as {half_width_ms!r}; allowed: milliseconds above 0, up to the trial's length "
+                    f"({longest_ms:g} ms), or None to take it back."
+                )
+            samples = max(1, round(half_width_ms / 1000 * place.rate_hz))
+        return self._act("half-width", trial, channel, lambda now: states.half_width(now, burst, samples), burst)
+
     def unusable(self, trial: str, channel: str, reasons: Sequence[str]) -> Ids:
         """The signal cannot be used, for reasons of REASONS, the main one first. Marks stay."""
         return self._signal("unusable", trial, channel, check_reasons(reasons, REASONS))
@@ -1079,6 +1095,7 @@ COMMANDS: tuple[str, ...] = (
     "not_locatable",
     "kind",
     "confidence",
+    "half_width",
     "unusable",
     "caution",
     "usable",

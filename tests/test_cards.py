@@ -83,7 +83,7 @@ def test_a_stretch_set_aside_is_told_in_the_trials_it_touches_alone(session):
     session.set_aside(recording, "biceps", 1.9, 2.5, ["clipped"])  # the first cue lies at 2 s, its trial at 1 to 3.5 s
     first, second = session.queue[:2]
     (told,) = card_of(session, first)["channels"][0]["aside"]
-    assert told == [pytest.approx(-0.1), pytest.approx(0.5), "clipped"]
+    assert told == [pytest.approx(-0.1), pytest.approx(0.5), "set aside: clipped"]
     assert card_of(session, first)["channels"][1]["aside"] == []
     assert card_of(session, second)["channels"][0]["aside"] == []
     session.undo()
@@ -178,8 +178,9 @@ def test_what_a_trial_belongs_to_is_excluded_from_the_screen_readmitted_and_undo
             ("participant", "b", None, "fell asleep"),
         )
         told = cards.trial_card(session, people[1], session.queue[first], NO_Z, first, 0)
-        assert told["excluded"] == {"recording": None, "participant": "fell asleep"}
-        assert "✕ participant excluded: fell asleep" in told["title"]
+        assert told["excluded"] == {"recording": None, "participant": ""}
+        assert "✕ participant excluded" in told["title"]
+        assert "fell asleep" not in json.dumps(told), "blind: the reason may name somebody"
         assert "sub-b" not in json.dumps(told)
         decide(3, "readmit", what="channel", reason="")
         assert len(session.excluded) == 1
@@ -223,7 +224,17 @@ def test_a_blind_card_holds_no_name_response_or_time(tmp_path):
         blind.add_cue("sub-a_task-turn", 2.5, "left hand")
         blind.correct_cue(trial, 0.04)
         card = card_of(blind, trial)
-        assert "✕ recording excluded: did not follow the task" in card["title"]
+        blind.exclude("Bianca moved", recording="sub-a_task-turn", channel="biceps")
+        blind.set_aside("sub-a_task-turn", "biceps", 1.9, 2.5, ["other: Bianca coughed"])
+        card = card_of(blind, trial)
+        assert "✕ recording excluded" in card["title"]
+        assert card["excluded"]["recording"] == card["channels"][0]["excluded"] == "", "excluded, without the reason"
+        assert card["channels"][0]["words"].endswith("✕ channel excluded")
+        assert card["channels"][0]["aside"][0][2] == "set aside"
+        blind.no_cue(blind.queue[1], "Bianca pressed twice")
+        other = card_of(blind, blind.queue[1])
+        assert "✕ cue is none" in other["title"]
+        assert not any(why in json.dumps([card, other]) for why in ("Bianca", "did not follow"))
         assert {line["words"] for line in card["lines"]} <= {"cue (recorded)", "cue (corrected)", "cue (added)"}
         assert not any(name in json.dumps(card) for name in ("sub-a", "left hand", "40 ms"))
         blind.unblind("review finished")
@@ -332,7 +343,7 @@ def test_every_message_of_the_browser_is_answered(session):
 
 def test_an_open_screen_shows_what_another_method_proposes(session):
     view = er.review(session)
-    assert json.loads(view.setup)["processing"].endswith("Onsets, when this screen was opened: ramp.")
+    assert json.loads(view.setup)["method"] == "ramp"
     view._handle_msg({"kind": "hello", "client": "c", "held": []})
     session.accept(session.queue[0], session.trials[0].labels[0])
     before = session.automatic(session.queue[0], session.trials[0].labels[1]).onset_s
@@ -348,6 +359,43 @@ def test_an_open_screen_shows_what_another_method_proposes(session):
     assert len(kept["bursts"]) == 1, "a reviewed mark stays"
     assert fresh["bursts"] == [], "where nobody has looked, the new method finds none"
     assert kept["automatic"]["onset_s"] is None
+
+
+def test_without_the_read_out_no_number_in_ms_is_left(session):
+    trial, channel = session.queue[0], "biceps"
+    session.half_width(trial, channel, 4)
+    session.correct_cue(trial, 0.035)
+    card = card_of(session, trial)
+    detail = card["channels"][0]["detail"]
+    assert "onset ± 4 ms" in detail["timed"]
+    assert "onset ± 4 ms" in detail["untimed"]
+    assert "automatic ± " in detail["untimed"]
+    assert "cue corrected by +35 ms" in card["title"]
+    assert "▸ cue corrected; times here count from the recorded one" in card["bare_title"]
+    bare = json.dumps([card["bare_title"], [one["detail"]["bare"] for one in card["channels"]]])
+    assert " ms" not in bare
+    assert "dB" in bare
+    assert card["channels"][0]["bursts"][0]["half_width_s"] == 0.004
+
+
+def test_the_method_is_changed_from_the_screen(session):
+    view = er.review(session)
+    session.accept_rest(session.queue[0])
+
+    def change(n, method):
+        data = {"command": "change_method", "index": 0, "channel": "biceps", "args": {"method": method, "slow": "…"}}
+        view._handle_msg({"kind": "decide", "client": "x", "n": n, "visible": {}, "seen": None, **data})
+        return json.loads(view.news)["updates"][-1]
+
+    told = change(1, "threshold")
+    assert session.method_words == told["method"] == "threshold"
+    assert told["said"]["words"].startswith("Onsets are now found by threshold.")
+    assert f"look at again: {len(session.relook)}" in told["said"]["words"] or not session.relook
+    view._handle_msg({"kind": "hello", "client": "y", "held": []})
+    assert json.loads(view.news)["updates"][-1]["method"] == "threshold", "a page that is loaded again is told"
+    assert "already" in change(2, "threshold")["said"]["words"]
+    assert "nope" in change(3, "nope")["refused"][-1]["words"]
+    assert session.method_words == "threshold"
 
 
 def head_of(pack):

@@ -70,6 +70,7 @@ def test_every_kind_of_change_has_its_words(tmp_path):
         session.move(a, "APB", onset_s=0.3, offset_s=0.6)
         session.kind(a, "APB", "braking", burst="response")
         session.confidence(a, "APB", "sure", burst="response")
+        session.half_width(a, "APB", 5, burst="response")
         session.add(a, "FDI", onset_s=0.05)
         session.remove(b, "FDI")
         session.usable(b, "FDI")
@@ -98,6 +99,7 @@ def test_every_kind_of_change_has_its_words(tmp_path):
     assert "1 exclusion: left early" in found.words
     assert "1 behaviour changed: late" in found.words
     assert "1 cue corrected, +10 ms" in found.words
+    assert "1 half-width of an onset changed" in found.words
     assert len(found.words) == len(set(found.table["what"]))
     assert taken_back <= set(er.diff(tmp_path, "now", "v1").table["what"])
     values = {

@@ -1,4 +1,5 @@
-"""The second stored review: three reviewers, and every operation that the first one lacks. It is read for ever, too."""
+"""The second and third stored review: three reviewers, and every operation that the first one lacks. They are read for
+ever, too. What came into the format later stands in the third."""
 
 import contextlib
 import json
@@ -16,6 +17,7 @@ from test_session import CHECK, RATE, detect
 import emgreview as er
 
 REVIEW = Path(__file__).parent / "files" / "review-1b"
+LATER = Path(__file__).parent / "files" / "review-1c"
 
 
 def recordings():
@@ -123,6 +125,28 @@ def write_review(folder):
         session.seal("settled-again")
 
 
+def write_later(folder):
+    """How files/review-1c was made, once: two reviewers who give their onsets a half-width, and one who settles."""
+    trials = cut()[:1]
+    for reviewer, onset_s, half_ms in (("r1", 0.2, 3), ("r2", 0.204, 5)):
+        with er.open_review(trials, folder, reviewer=reviewer, detect=detect) as session:
+            a, b, *_ = session.queue
+            session.move(a, "FDI", onset_s=onset_s)
+            session.half_width(a, "FDI", half_ms)
+            session.accept(a, "FDI")
+            session.half_width(a, "APB", half_ms)
+            session.move(b, "FDI", onset_s=onset_s + (0.1 if reviewer == "r2" else 0.0))
+            session.half_width(b, "FDI", half_ms)
+            session.accept(b, "FDI")
+            session.half_width(b, "FDI", None)
+            session.undo()
+            session.accept_rest(a)
+            session.seal(f"of-{reviewer}")
+    with er.adjudicate(trials, folder, "r1", "r2", reviewer="r3", detect=detect, seed="settle") as session:
+        session.settle(b, "FDI", "both acceptable")
+        session.seal("settled")
+
+
 @pytest.fixture
 def review(tmp_path):
     shutil.copytree(REVIEW, tmp_path / "review")
@@ -133,12 +157,13 @@ def lines():
     return [json.loads(line) for path in (REVIEW / "logs").rglob("*.jsonl") for line in path.read_bytes().splitlines()]
 
 
-def test_the_two_stored_reviews_hold_every_operation_there_is():
+def test_the_stored_reviews_hold_every_operation_there_is():
     said = CHECK.schema["properties"]["operation"]["description"].removeprefix("Plain words: ")
     words = set(re.split(", |; of a second look: ", said))
     first = [
         json.loads(line)
-        for path in (REVIEW.with_name("review-1") / "logs").rglob("*.jsonl")
+        for one in (REVIEW.with_name("review-1"), LATER)
+        for path in (one / "logs").rglob("*.jsonl")
         for line in path.read_bytes().splitlines()
     ]
     done = {line["operation"] for line in [*first, *lines()]} - {"hide marks"}
@@ -215,6 +240,32 @@ def test_it_is_opened_and_goes_on(review):
         while session.undo():
             pass
         assert session.progress[0] == 0
+
+
+def test_half_widths_are_read_replayed_and_joined_the_wider_holding(tmp_path):
+    folder = shutil.copytree(LATER, tmp_path / "review")
+    for path in (folder / "logs").rglob("*.jsonl"):
+        for line in path.read_bytes().splitlines():
+            CHECK.validate(json.loads(line))
+    found = er.verify(folder)
+    assert (found.ok, found.logs, found.versions) == (True, 3, 3)
+    for version in ("of-r1", "of-r2", "settled"):
+        assert er.replay(folder, recordings()[:1], version, detect=detect).same_decisions, version
+    tables = {name: er.read_version(folder, name) for name in ("of-r1", "of-r2", "settled")}
+    given = {name: list(table["half_width_s"].dropna()) for name, table in tables.items()}
+    assert given == {"of-r1": [0.003] * 3, "of-r2": [0.005] * 3, "settled": [0.005] * 3}
+    assert tables["settled"].attrs["version"]["columns"]["half_width_s"]["type"] == "number"
+    with contextlib.chdir(folder):
+        spoken = run_page()
+    (values,) = spoken["in_the_end"]["settled"].values()
+    widths = [
+        burst["half_width"]
+        for key, value in values.items()
+        if key[2] == "activity"
+        for burst in value["bursts"].values()
+        if "half_width" in burst
+    ]
+    assert widths == [5, 5, 5]
 
 
 if __name__ == "__main__":

@@ -268,6 +268,41 @@ def test_kind_and_confidence_of_a_burst(session, one):
     assert channel(session, one).reviewed
 
 
+def test_the_half_width_of_an_onset(session, one):
+    session.half_width(one, "FDI", 4)
+    assert channel(session, one).bursts["response"].half_width_s == 0.004
+    session.move(one, "FDI", onset_s=0.21)
+    session.accept(one, "FDI")
+    table = session.decisions()
+    (row,) = table[(table["trial"] == one) & (table["channel"] == "FDI")].to_dict("records")
+    assert (row["half_width_s"], row["onset_s"], row["reviewed"]) == (0.004, 0.21, True)
+    assert table["half_width_s"].notna().sum() == 1
+    for wrong in (0, -1, float("nan"), float("inf"), 1e9, True, "5"):
+        with pytest.raises(DecisionError, match="half_width_ms came as"):
+            session.half_width(one, "FDI", wrong)
+    session.apply("half_width", one, "FDI", half_width_ms=0.01)
+    assert channel(session, one).bursts["response"].half_width == 1, "a sample at least"
+    session.half_width(one, "FDI", None)
+    assert channel(session, one).bursts["response"].half_width is None
+    session.undo()
+    assert channel(session, one).bursts["response"].half_width == 1
+    session.none_visible(one, "FDI")
+    with pytest.raises(DecisionError, match="no such burst stands"):
+        session.half_width(one, "FDI", 4)
+
+
+def test_a_half_width_is_in_the_log_only_where_one_was_given(session, one, tmp_path):
+    session.accept(one, "FDI")
+    session.half_width(one, "FDI", 4)
+    session.half_width(one, "FDI", None)
+    parts = [
+        json.loads(line)["new"]["bursts"]["response"]
+        for path in tmp_path.rglob("*.jsonl")
+        for line in path.read_bytes().splitlines()[1:]
+    ]
+    assert [part.get("half_width", "left out") for part in parts] == ["left out", 4, "left out"]
+
+
 def test_a_stretch_set_aside_touches_the_trials_it_overlaps(session):
     assert session.set_aside("rec", "FDI", 1.1, 2.6, reasons=["clipped"]) == session.queue[:2]
     assert session.aside == (("rec", "FDI", 1100, 2600, ("clipped",)),)

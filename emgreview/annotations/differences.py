@@ -50,6 +50,7 @@ WORDS: Mapping[str, tuple[str, str]] = {
     "reasons changed": ("signal with other reasons", "signals with other reasons"),
     "kind changed": ("burst of another kind", "bursts of another kind"),
     "confidence changed": ("confidence changed", "confidences changed"),
+    "half-width changed": ("half-width of an onset changed", "half-widths of onsets changed"),
     "behaviour changed": ("behaviour changed", "behaviours changed"),
     "cue corrected": ("cue corrected", "cues corrected"),
     "cue is none": ("cue that is none", "cues that are none"),
@@ -217,11 +218,13 @@ def _of_bursts(old: Mapping[str, Any], new: Mapping[str, Any], change: Any) -> I
         "offset": "offset moved",
         "kind": "kind changed",
         "confidence": "confidence changed",
+        "half_width": "half-width changed",
     }
     for name in sorted(old.keys() & new.keys()):
         for part, what in parts.items():
-            if old[name][part] != new[name][part]:
-                yield change(what, old[name][part], new[name][part], burst=name)
+            before, after = old[name].get(part), new[name].get(part)
+            if before != after:
+                yield change(what, before, after, burst=name)
 
 
 # Words -----------------------------------------------------------------------------------------------------------

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from typing import Self
 
 from emgreview.annotations.events import Event
-from emgreview.annotations.state import RESPONSE, VERDICTS, Activity, find_burst
+from emgreview.annotations.state import RESPONSE, VERDICTS, Activity, find_burst, with_half_width
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +94,7 @@ def unveil(seen: Activity, before: Activity) -> Activity:
         bursts[RESPONSE] = {**mark, "automatic": automatic, "origin": "automatic" if same else "moved"}
         return {**seen, "bursts": bursts}
     untouched = {
-        **hidden,
+        **with_half_width(hidden, None),
         "origin": "removed" if seen["found"] == "bursts" else "automatic",
         "accepted": False,
         "onset": automatic["onset"],

@@ -8,7 +8,8 @@ Over 400 lines: what a value means and how each command changes it are read toge
     signal       channel-trial   {"state": "usable" | "caution" | "unusable", "reasons": [...]}
     activity     channel-trial   {"found": ..., "bursts": {id: burst}, "earliest", "latest", "confidence"}
                                  found: "bursts", "none detected" (nobody has looked), "none visible", "not locatable"
-    burst                        {"origin", "accepted", "onset", "offset", "kind", "confidence", "automatic"}
+    burst                        {"origin", "accepted", "onset", "offset", "kind", "confidence", "automatic"}, and where
+                                 one was given "half_width": the onset may lie that many samples to either side
                                  origin: "automatic", "moved", "added", "removed"; automatic: the method's, or null
     comment      channel-trial or trial (channel null)    text or null
     discuss      channel-trial or trial                   true or false
@@ -222,7 +223,11 @@ def _activity(
 def untouched(activity: Activity) -> bool:
     """Whether an activity is only what a method said."""
     return activity["found"] in ("bursts", "none detected") and not any(
-        burst["accepted"] or burst["confidence"] or burst["origin"] != "automatic" or burst["kind"] != "response"
+        burst["accepted"]
+        or burst["confidence"]
+        or burst.get("half_width")
+        or burst["origin"] != "automatic"
+        or burst["kind"] != "response"
         for burst in activity["bursts"].values()
     )
 
@@ -343,6 +348,23 @@ def set_of_burst(activity: Activity, burst: str | None, name: str, value: Value)
     return _with(activity, which, {**activity["bursts"][which], name: value})
 
 
+def half_width(activity: Activity, burst: str | None, samples: int | None) -> Activity:
+    """How far the onset of a burst may lie to either side, in samples; None takes it back."""
+    which = find_burst(activity, burst) if activity["found"] == "bursts" else None
+    if which is None or not stands(activity["bursts"][which]):
+        raise DecisionError(
+            "no such burst stands on this channel to give a half-width to; add one, or name another. An onset that "
+            "cannot be located has its earliest and latest instead."
+        )
+    return _with(activity, which, with_half_width(activity["bursts"][which], samples))
+
+
+def with_half_width(burst: Mapping[str, Any], samples: int | None) -> dict[str, Any]:
+    """A burst with another half-width, or without one: then the part is left out."""
+    rest = {name: value for name, value in burst.items() if name != "half_width"}
+    return rest if samples is None else {**rest, "half_width": samples}
+
+
 def check_order(onset: int, offset: int | None) -> None:
     if offset is not None and offset <= onset:
         raise DecisionError(
@@ -373,8 +395,9 @@ def _with(activity: Activity, name: str, burst: Mapping[str, Any]) -> Activity:
 @dataclass(frozen=True, slots=True)
 class BurstState:
     """One burst. ``onset``, ``offset`` are samples of the recording; ``automatic`` what the method said, in samples
-    (onset, offset, low, high), or None for an added burst. Properties ending in ``_s`` are seconds from the recorded
-    cue, None where there is none."""
+    (onset, offset, low, high), or None for an added burst. The onset may lie ``half_width`` samples to either side;
+    None: nobody said how far. Properties ending in ``_s`` are seconds, times from the recorded cue; None where there is
+    none."""
 
     id: str
     origin: str
@@ -386,6 +409,11 @@ class BurstState:
     automatic: Mapping[str, int | None] | None
     cue: int = field(repr=False)
     rate_hz: float = field(repr=False)
+    half_width: int | None = None
+
+    @property
+    def half_width_s(self) -> float | None:
+        return None if self.half_width is None else self.half_width / self.rate_hz
 
     @property
     def onset_s(self) -> float:

@@ -16,7 +16,8 @@ from emgreview.errors import DecisionError
 
 
 def midpoint(a: states.Activity, b: states.Activity) -> states.Activity:
-    """The activity between two that are both acceptable: bursts paired in order of time, halves of a sample later.
+    """The activity between two that are both acceptable: bursts paired in order of time, halves of a sample later, as
+    sure as the less sure of the two, and with the wider half-width.
 
     Raises DecisionError where there is nothing between the two.
     """
@@ -41,8 +42,9 @@ def midpoint(a: states.Activity, b: states.Activity) -> states.Activity:
         origin = "added"
         if automatic:
             origin = "automatic" if (onset, offset) == (automatic["onset"], automatic["offset"]) else "moved"
+        widths = [burst["half_width"] for burst in (first, second) if "half_width" in burst]
         bursts[name] = {
-            **first,
+            **states.with_half_width(first, max(widths, default=None)),
             "onset": onset,
             "offset": offset,
             "origin": origin,

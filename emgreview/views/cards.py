@@ -44,10 +44,12 @@ def trial_card(
     state = session.state(trial)
     asked, open_ = session.asked(trial), session.open_channels(trial)
     excluded, channels_out = signs.excluded(session, trials), signs.excluded_channels(session, trials)
+    title, bare_title = (_title(session, trials, trial, state, excluded, bare) for bare in (False, True))
     return {
         "index": index,
         "serial": serial,
-        "title": _title(session, trials, trial, state, excluded),
+        "title": title,
+        "bare_title": bare_title,
         "lines": signs.lines(session, trials, state),
         "notes": signs.notes(session, trials, trial),
         "excluded": excluded,
@@ -147,15 +149,18 @@ def _candidate_words(candidate: Candidate, blind: bool) -> str:
     return words
 
 
-def _title(session: Session, trials: Trials, trial: str, state: TrialState, excluded: Mapping[str, str | None]) -> str:
+def _title(
+    session: Session, trials: Trials, trial: str, state: TrialState, excluded: Mapping[str, str | None], bare: bool
+) -> str:
+    """What stands over a trial; ``bare`` without numbers in ms."""
     parts = []
     if not session.blind:
         row = trials.index(session.source(trial))
         parts += [trials.recording.name, f"cue {row + 1} of {len(trials)}"]
         details = trials.cues[row].details.items()
         parts += [f"{name} {value}" for name, value in details if name not in ("trial_type", "trial")]
-    parts += signs.cue_words(session, trials, state)
-    parts += [f"✕ {what} excluded: {why}" for what, why in excluded.items() if why]
+    parts += signs.cue_words(session, trials, state, bare)
+    parts += [f"✕ {what} excluded{signs.because(why)}" for what, why in excluded.items() if why is not None]
     if state.behaviour:
         parts.append(f"behaviour: {state.behaviour}")
     if state.discuss:
@@ -169,7 +174,7 @@ def _channel(
     state: ChannelState, auto: Automatic, rest_z: float, blind: bool, hidden: bool, excluded: str | None
 ) -> dict[str, Any]:
     sign, words = _verdict(state, hidden)
-    words += f" ✕ channel excluded: {excluded}" if excluded else ""
+    words += "" if excluded is None else f" ✕ channel excluded{signs.because(excluded)}"
     located = state.found != "not locatable"
     return {
         "reviewed": state.reviewed,
@@ -178,6 +183,7 @@ def _channel(
         "detail": {
             "timed": _detail(state, auto, rest_z, blind, hidden),
             "untimed": _detail(state, auto, rest_z, True, hidden),
+            "bare": _detail(state, auto, rest_z, True, hidden, bare=True),
         },
         "hidden": hidden,
         "comment": state.comment or "",
@@ -190,7 +196,13 @@ def _channel(
 
 
 def _burst(burst: BurstState) -> dict[str, Any]:
-    return {"id": burst.id, "kind": burst.kind, "onset_s": burst.onset_s, "offset_s": burst.offset_s}
+    return {
+        "id": burst.id,
+        "kind": burst.kind,
+        "onset_s": burst.onset_s,
+        "offset_s": burst.offset_s,
+        "half_width_s": burst.half_width_s,
+    }
 
 
 def _verdict(state: ChannelState, hidden: bool = False) -> tuple[str, str]:
@@ -217,8 +229,9 @@ def _verdict(state: ChannelState, hidden: bool = False) -> tuple[str, str]:
     return sign, words
 
 
-def _detail(state: ChannelState, auto: Automatic, rest_z: float, blind: bool, hidden: bool) -> str:
-    """What is known of the channel's response, as one line of text; without times in a blind review."""
+def _detail(state: ChannelState, auto: Automatic, rest_z: float, blind: bool, hidden: bool, bare: bool = False) -> str:
+    """What is known of the channel's response, as one line of text; without times in a blind review, ``bare`` without
+    widths too."""
     parts = []
     response = state.response
     if response is not None and blind:
@@ -229,10 +242,12 @@ def _detail(state: ChannelState, auto: Automatic, rest_z: float, blind: bool, hi
             parts.append(f"offset {_ms(response.offset_s)}")
         if response.confidence:
             parts.append(response.confidence)
+    if response is not None and response.half_width_s is not None and not bare:
+        parts.append(f"onset ± {1000 * response.half_width_s:.3g} ms")
     if hidden:
         parts.append("automatic mark hidden: place your own")
     elif _number(auto.onset_s) is not None and blind:
-        if _number(auto.low_s) is not None:
+        if _number(auto.low_s) is not None and not bare:
             parts.append(f"automatic ± {_ms((auto.high_s - auto.low_s) / 2)}")
     elif _number(auto.onset_s) is not None:
         words = f"automatic {_ms(auto.onset_s)}"

@@ -42,8 +42,8 @@ def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
         "spans": [[start, stop], [max(start, -0.1), min(stop, 0.6)]],
         "rest_s": list(first.processing.rest_s),
         "cursor_s": min(0.25, stop / 2),
-        "processing": f"{first.processing.words}. Mains is shown, not notched away. "
-        f"Onsets, when this screen was opened: {session.method_words}.",
+        "processing": f"{first.processing.words}. Mains is shown, not notched away.",
+        "method": session.method_words,
         "smear": {"time_s": step_s.tolist(), "value": smear.tolist()},
         "keys": [dataclasses.asdict(key) for key in keys],
         "choices": {
@@ -62,6 +62,10 @@ def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
             "method": [
                 {"code": code, "words": words, "shown": words, "text": False}
                 for code, words in zip(_DIGITS, (OWN, *sorted(METHODS)), strict=False)
+            ],
+            "change_method": [
+                {"code": code, "words": words, "shown": words, "text": False}
+                for code, words in zip(_DIGITS, sorted(METHODS), strict=False)
             ],
         },
         "audit_walk": AUDIT,

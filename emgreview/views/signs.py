@@ -1,11 +1,13 @@
 """What stands on a trial's card from outside the trial: stretches set aside, cues corrected, exclusions, notes.
 
-Times are seconds from the recorded cue. In a blind review nothing here names a person, a condition or a time.
+Times are seconds from the recorded cue. In a blind review nothing here names a person, a condition or a time; reasons
+are left out too, since they may.
 
     aside           stretches of one channel that were set aside
     lines           the trial's markers and cues, as lines with words
     cue_words       what was decided about its cue
-    excluded, …     whether its participant, recording or a channel is kept out, and why
+    excluded, …     whether its participant, recording or a channel is kept out, and why ("" in a blind review)
+    because         a reason after what it is for
     whole           what is kept out, by the names that the session knows
     notes           what cutting the trial had to say
     Mains           the mains measured in its recording
@@ -24,10 +26,15 @@ Line = dict[str, Any]
 
 
 def aside(session: Session, trials: Trials, state: TrialState, channel: str) -> list[list[Any]]:
-    """Stretches of a channel that reach into the trial: start and stop in seconds, and why they were set aside."""
+    """Stretches of a channel that reach into the trial: start and stop in seconds, and that and why they were set
+    aside."""
     first, stop = session.stretch(state.id)
     return [
-        [(start - state.cue) / trials.rate_hz, (end - state.cue) / trials.rate_hz, ", ".join(reasons)]
+        [
+            (start - state.cue) / trials.rate_hz,
+            (end - state.cue) / trials.rate_hz,
+            f"set aside{because('' if session.blind else ', '.join(reasons))}",
+        ]
         for recording, label, start, end, reasons in session.aside
         if (recording, label) == (state.recording, channel) and start < stop and first < end
     ]
@@ -42,6 +49,7 @@ def lines(session: Session, trials: Trials, state: TrialState) -> list[Line]:
     """
     source = session.source(state.id)
     own, blind = trials.cues[trials.index(source)], session.blind
+    none = because("" if blind else session.no_cues.get(source, ""))
     by_hand = {(at, label) for name, at, label in session.added_cues if name == state.recording}
     (first, stop), why = session.stretch(state.id), session.no_cues.get(source)
     inside = {(marker.sample, marker.label) for marker in trials.markers(source)}
@@ -56,7 +64,7 @@ def lines(session: Session, trials: Trials, state: TrialState) -> list[Line]:
         if (sample, label) == (own.sample, own.label):
             kind = "none" if why else "cue" if state.corrected_cue is None else "recorded"
             added = " (added)" if (sample, label) in by_hand else ""
-            add(sample, kind, label, {"none": f" is none: {why}", "cue": added, "recorded": " (recorded)"}[kind])
+            add(sample, kind, label, {"none": f" is none{none}", "cue": added, "recorded": " (recorded)"}[kind])
         elif (sample, label) in by_hand:
             add(sample, "added", label, " (added)")
         elif not blind:
@@ -66,13 +74,13 @@ def lines(session: Session, trials: Trials, state: TrialState) -> list[Line]:
     return found
 
 
-def cue_words(session: Session, trials: Trials, state: TrialState) -> list[str]:
-    """What was decided about a trial's cue, for its title."""
+def cue_words(session: Session, trials: Trials, state: TrialState, bare: bool) -> list[str]:
+    """What was decided about a trial's cue, for its title; ``bare`` without numbers in ms."""
     words = []
     if why := session.no_cues.get(session.source(state.id)):
-        words.append(f"✕ cue is none: {why}")
+        words.append(f"✕ cue is none{because('' if session.blind else why)}")
     if state.corrected_cue is not None:
-        by = "" if session.blind else f" by {1000 * (state.corrected_cue - state.cue) / trials.rate_hz:+.0f} ms"
+        by = "" if session.blind or bare else f" by {1000 * (state.corrected_cue - state.cue) / trials.rate_hz:+.0f} ms"
         words.append(f"▸ cue corrected{by}; times here count from the recorded one")
     return words
 
@@ -86,7 +94,7 @@ def excluded(session: Session, trials: Trials) -> dict[str, str | None]:
         found["participant"] = None
     for what, name, channel, reason in session.excluded:
         if channel is None and (what, name) in (("recording", recording), ("participant", participant)):
-            found[what] = reason
+            found[what] = "" if session.blind else reason
     return found
 
 
@@ -94,8 +102,15 @@ def excluded_channels(session: Session, trials: Trials) -> dict[str, str]:
     """Why channels of a recording are kept out, by label."""
     own = trials.recording.name
     return {
-        channel: why for what, name, channel, why in session.excluded if channel and (what, name) == ("recording", own)
+        channel: "" if session.blind else why
+        for what, name, channel, why in session.excluded
+        if channel and (what, name) == ("recording", own)
     }
+
+
+def because(why: str) -> str:
+    """A reason after what it is for; nothing where it is not told."""
+    return f": {why}" if why else ""
 
 
 def whole(trials: Trials, what: str, channel: str) -> dict[str, str]:

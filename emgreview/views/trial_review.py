@@ -222,6 +222,11 @@ class TrialReview(Wire, JSComponent):
         if command == "unblind":
             session.unblind(arguments["reason"])
             return {"renew": True}
+        if command == "change_method":
+            words = f"Onsets are found by {session.method_words} already; nothing was changed."
+            if session.change_method(arguments["method"]):
+                words = self._neutral(" ".join(session.notices))
+            return {"said": {"client": data["client"], "words": words}}
         if command in ("exclude", "readmit"):
             whole = signs.whole(self._trials[trial], arguments["what"], data["channel"])
             session.apply(command, reason=arguments["reason"] or None, **whole)
@@ -289,7 +294,8 @@ class TrialReview(Wire, JSComponent):
 
     def _standing(self) -> dict[str, Any]:
         session = self._session
-        return {"progress": session.progress[:2], "problem": self._problem(), "blind": session.blind}
+        standing = {"progress": session.progress[:2], "problem": self._problem(), "blind": session.blind}
+        return {**standing, "method": session.method_words}
 
     def _send_trials(self, wanted: list[int]) -> None:
         entries, typical = [], []

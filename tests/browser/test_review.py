@@ -436,6 +436,84 @@ def test_two_methods_are_compared_while_the_review_goes_on(page, working):
     assert operations(working.folder) == ["open log", "accept"]
 
 
+def test_the_method_is_changed_in_mid_review(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    foot = screen.root.locator(".foot")
+    assert "Onsets by ramp." in foot.inner_text()
+    screen.press("l", "l", "f")
+    screen.settle()
+    screen.press("Shift+KeyM")
+    form = screen.root.locator(".form")
+    assert "Onsets are found by ramp." in form.inner_text()
+    assert "given by script" in form.inner_text()
+    form.locator(".choice").last.click()  # threshold: the last by name
+    screen.settle()
+    notice = screen.root.locator(".notice")
+    screen.wait_for(lambda: "Onsets are now found by threshold." in notice.inner_text(), "what was changed")
+    assert "eviewed mark" in notice.inner_text()
+    screen.wait_for(lambda: "Onsets by threshold." in foot.inner_text(), "the method in the foot")
+    assert screen.states()[0] == "moved", "what was decided stays"
+    screen.press("f")
+    screen.settle()
+    assert operations(working.folder) == ["open log", "move", "accept", "change method", "accept"]
+
+
+def test_the_half_width_of_an_onset_is_given_and_taken_back(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    detail = screen.root.locator(".detail")
+    screen.press("Shift+KeyH")
+    page.keyboard.type("a few")
+    screen.press("Enter")
+    assert "no number of ms" in screen.root.locator(".notice").inner_text()
+    page.keyboard.press("Control+a")
+    page.keyboard.type("7.5")
+    screen.press("Enter")
+    screen.settle()
+    screen.wait_for(lambda: "onset ± 7.5 ms" in detail.inner_text(), "the half-width in words")
+    screen.press("Backslash")
+    assert "ms" not in detail.inner_text()
+    screen.press("Backslash", "Shift+KeyH")
+    page.keyboard.press("Control+a")
+    screen.press("Delete", "Enter")
+    screen.settle()
+    widths = [event["new"]["bursts"]["response"].get("half_width") for event in events(working.folder)[1:]]
+    assert widths == [15, None]
+
+
+def test_keys_for_a_burst_just_added_wait_for_it(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    screen.press("e", "Shift+Semicolon", "Shift+Semicolon", "m", "h", "4", "1", "f", "f")
+    screen.settle()
+    log = events(working.folder)
+    assert [event["operation"] for event in log] == [
+        "open log",
+        "add",
+        "move",
+        "kind",
+        "confidence",
+        "accept",
+        "accept",
+    ]
+    added = log[1]["subject"]["burst"]
+    assert [event["subject"]["burst"] for event in log[2:5]] == [added] * 3
+    burst = log[4]["new"]["bursts"][added]
+    assert (burst["offset"] - burst["onset"], burst["kind"], burst["confidence"]) == (40, "braking", "sure")
+    assert {event["subject"]["channel"] for event in log[5:]} == {"biceps", "wrist flexors"}
+
+
+def test_a_long_sign_is_whole_in_the_panel(page, working):
+    name = f"session.exclude('the strap slipped and was put on again', recording={FIRST!r}, channel='biceps')"
+    screen = open_in_lab(page, working, f"{OPEN}\n{name}", SHOW)
+    screen.focus()
+    whole = screen.root.locator(".detail")
+    assert "○ open ✕ channel excluded: the strap slipped and was put on again" in whole.inner_text()
+    screen.press("ArrowDown")
+    screen.wait_for(lambda: "excluded" not in whole.inner_text(), "the words of the other channel")
+
+
 def test_reasons_again_comments_and_an_interval(page, working):
     screen = open_in_lab(page, working)
     screen.focus()

@@ -222,12 +222,13 @@ function draw_trial(ctx, scene, traces_image, width, height) {
     const state = card.channels[band.row]
     ctx.font = `${band.row === focus_row ? "bold " : ""}${px_font}px system-ui, sans-serif`
     plate(ctx, channel.label + (channel.over ? ` · over ${channel.over}` : ""), 6, band.top + px_font + 1, colours)
-    plate(ctx, `${state.sign} ${state.words}`, width - 6, band.top + px_font + 1, colours, "right",
-      state.reviewed ? colours.ink : colours.faint)
+    const name_px = ctx.measureText(channel.label + (channel.over ? ` · over ${channel.over}` : "")).width + 8
+    const [words, right] = fit_sign(ctx, `${state.sign} ${state.words}`, [[0, name_px], ...flags(state, ctx, px)], width)
+    plate(ctx, words, right, band.top + px_font + 1, colours, "right", state.reviewed ? colours.ink : colours.faint)
     ctx.font = `${px_font}px system-ui, sans-serif`
     draw_scale_bar(ctx, band, channel, trial.full_scale[band.row] / look.gain, colours)
     if (state.interval_s) draw_interval(ctx, band, state.interval_s, band.row === focus_row ? mark : {}, px, colours)
-    draw_marks(ctx, band, state, band.row === focus_row, mark, px, width, colours, px_font)
+    draw_marks(ctx, band, state, band.row === focus_row, mark, px, width, colours, look)
   }
 
   heads.sort((a, b) => a[1] - b[1])
@@ -327,8 +328,33 @@ function draw_interval(ctx, band, [from, to], {side, at_s}, px, colours) {
   plate(ctx, SIDE_WORDS.latest, b + 4, band.top + band.height - 6, colours, "left", colours.onset)
 }
 
+/** Where the flags at the head of a band stand: [left, right] in px. */
+function flags(state, ctx, px) {
+  const wide = ctx.measureText("onset 9").width + 8
+  const rivals = (state.dispute?.candidates ?? []).flatMap(({bursts}) => bursts.map(({onset_s}) => [px(onset_s) - 20, px(onset_s) + 20]))
+  return [...state.bursts.map(({onset_s}) => [px(onset_s) - 2, px(onset_s) + wide]), ...rivals]
+}
+
+/** A channel's sign with as many of its words as fit beside what else stands at the head of its band, and the right end of
+ * the widest room there; at the right edge where all of it fits. The panel has it whole. */
+function fit_sign(ctx, words, taken, width) {
+  const rooms = []
+  let edge = width - 2
+  for (const [left, right] of taken.sort((a, b) => b[1] - a[1])) {
+    if (right < edge) rooms.push([Math.max(0, right + 4), edge - 4])
+    edge = Math.min(edge, left)
+  }
+  const long = ([left, right]) => right - left
+  const fits = (text, room) => ctx.measureText(text).width <= long(room)
+  const room = rooms.find((one) => fits(words, one)) ?? rooms.sort((a, b) => long(b) - long(a))[0] ?? [0, width - 6]
+  if (fits(words, room)) return [words, room[1]]
+  let shown = words
+  while (shown.length > 1 && !fits(`${shown}…`, room)) shown = shown.slice(0, -1).trimEnd()
+  return [`${shown}…`, room[1]]
+}
+
 /** Marks differ by side of their flag, line style and word, not by colour alone. */
-function draw_marks(ctx, band, state, focused, mark, px, width, colours, px_font) {
+function draw_marks(ctx, band, state, focused, mark, px, width, colours, {font_px: px_font, widths}) {
   const line = (s, {dash, colour, thick, words, side, low}) => {
     const x = Math.round(px(s)) + 0.5
     if (x < -1 || x > width + 1) return
@@ -365,10 +391,27 @@ function draw_marks(ctx, band, state, focused, mark, px, width, colours, px_font
     const thick = (side) => (selected && mark.side === side ? 3 : 1.6)
     if (onset != null) {
       line(onset, {dash: [], colour: colours.onset, thick: thick("onset"), words: `${focused ? "onset" : "on"}${number}`, side: "right"})
+      if (burst.half_width_s != null) draw_whisker(ctx, px(onset), px(onset + burst.half_width_s) - px(onset),
+        band.top + 1.9 * px_font + 3, widths ? `± ${Number((burst.half_width_s * 1000).toPrecision(3))} ms` : "±", px_font, colours)
     }
     if (offset != null) {
       line(offset, {dash: [6, 3], colour: colours.offset, thick: thick("offset"), words: `${focused ? "offset" : "off"}${number}`, side: "right",
         low: true})
     }
   }
+}
+
+/** How far the onset may lie to either side, by the reviewer's own word: a thin bar with ends, and its words. */
+function draw_whisker(ctx, x, half, y, words, px_font, colours) {
+  ctx.strokeStyle = colours.onset
+  ctx.lineWidth = 1.4
+  ctx.beginPath()
+  ctx.moveTo(x - half, y)
+  ctx.lineTo(x + half, y)
+  for (const end of [x - half, x + half]) {
+    ctx.moveTo(end, y - 3)
+    ctx.lineTo(end, y + 3)
+  }
+  ctx.stroke()
+  plate(ctx, words, x + Math.max(half, 2) + 5, y + 0.4 * px_font, colours, "left", colours.onset)
 }

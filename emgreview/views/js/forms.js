@@ -39,7 +39,7 @@ function make_forms(setup, screen, review) {
     const names = {channel: `channel ${review.label()} in this recording`, recording: "this recording, all channels",
       participant: "this participant, all recordings"}
     const choices = Object.keys(names).filter((what) => what in standing).map((what, i) => ({code: `Digit${i + 1}`, words: what,
-      shown: standing[what] == null ? `exclude ${names[what]}` : `readmit ${names[what]} (excluded: ${standing[what]})`}))
+      shown: standing[what] == null ? `exclude ${names[what]}` : `readmit ${names[what]} (excluded${standing[what] && `: ${standing[what]}`})`}))
     screen.choose("Keep out of every analysis? Decisions stay, and may go on.", choices, false, ([what]) => {
       const command = standing[what] == null ? "exclude" : "readmit"
       screen.ask(`${command === "exclude" ? "Exclude" : "Readmit"} ${names[what]} (no names of people):`,
@@ -73,6 +73,28 @@ function make_forms(setup, screen, review) {
     settle_trial: () => settle(review.card()?.dispute, null),
     behaviour: () => choose_one("What did the person do in this trial?", setup.choices.behaviour, "behaviour"),
     kind: () => choose_one("What kind of burst is this?", setup.choices.kind, "kind", {burst: review.burst()}),
+    half_width: () => {
+      const now = review.here()?.bursts.find(({id}) => id === review.burst())
+      if (!now) return screen.pass_notice("There is no mark here whose half-width could be given: add one first.")
+      const value = now.half_width_s == null ? "" : Number((now.half_width_s * 1000).toPrecision(3))
+      screen.ask("The onset may lie how far to either side of its mark? Nothing takes it back.",
+        [{name: "by", words: "± ms", value}], ({by}) => {
+          const half_width_ms = by.trim() ? Number(by.replace(",", ".")) : null
+          if (half_width_ms === null || half_width_ms > 0) return decide("half_width", {half_width_ms, burst: now.id})
+          screen.pass_notice(`"${by}" is no number of ms above 0; give one, or nothing to take it back.`)
+          return false
+        })
+    },
+    /** The method for all trials; parameters other than the usual ones are a matter for a script. */
+    change_method: () => screen.choose(`Onsets are found by ${setup.method}. Find them anew by which method, with its usual ` +
+      "parameters? Others are given by script: session.change_method(name, parameter=value). Reviewed marks stay as they " +
+      "are. This is logged, and undo passes over it.",
+      setup.choices.change_method, false, ([method]) => {
+        if (decide("change_method", {method, slow: "Onsets are being found anew: no decision is taken until that is done. If " +
+          "the kernel was restarted, run the cell again: review goes on where the file ends."})) {
+          screen.pass_notice(`Finding the onsets anew by ${method} …`)
+        }
+      }),
     comment: () => comment("Comment on this channel (no names of people):", review.here()?.comment),
     comment_trial: () => comment("Comment on the whole trial (no names of people):", review.card()?.comment, null),
     seal: () => screen.ask("Seal the decisions so far as a named version:",

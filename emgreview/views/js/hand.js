@@ -27,6 +27,7 @@ function make_hand(setup, host) {
   let hover_s = null // where the pointer is
   let timer = 0 // of a nudge that is not yet sent
   let added = null // {index, row, known, side}: what to take in hand once an added burst has its id
+  const kept = [] // what was pressed meanwhile, in order
 
   const snap = (s) => Math.round(s * setup.rate_hz) / setup.rate_hz
   const within = (s, low, high) => Math.min(high, Math.max(low, s))
@@ -60,9 +61,25 @@ function make_hand(setup, host) {
     mark = {burst: taken?.id ?? null, side: kept ? mark.side : "onset", at_s: null}
   }
 
+  /** Whether a burst that was added here is on its way. */
+  function coming() {
+    const {index, row} = host.place()
+    return added?.index === index && added.row === row && host.adding()
+  }
+
+  /** Do what was pressed while an added burst was on its way; what follows another burst is kept anew. */
+  function run_kept() {
+    if (!coming()) for (const run of kept.splice(0)) run()
+  }
+
+  /** Forget it; how much that was. */
+  function drop_kept() {
+    return kept.splice(0).length
+  }
+
   /** Whether the mark in hand can be worked on: not while an added burst is on its way. */
   function ready() {
-    if (!host.adding()) return true
+    if (!coming()) return true
     host.notice("The burst just added is not yet saved; press once more.")
     return false
   }
@@ -146,7 +163,17 @@ function make_hand(setup, host) {
       const {interval_s, automatic: {low_s, high_s}} = host.channel()
       return interval_s ?? [low_s ?? cursor_s - 0.05, high_s ?? cursor_s + 0.05]
     },
-    forget_added() { added = null },
+    /** Keep what is pressed for an added burst until that has its id, and all that is pressed after it; true if kept. */
+    keep(of_mark, run) {
+      const keeps = coming() && !host.stopped() && (of_mark || kept.length > 0)
+      if (keeps) kept.push(run)
+      return keeps
+    },
+    run_kept, drop_kept,
+    forget_added() {
+      added = null
+      return drop_kept()
+    },
     let_go() { mark = {burst: null, side: "onset", at_s: null} },
     take({burst: id, side}) {
       mark = {burst: id, side, at_s: null}

@@ -2,6 +2,7 @@
 // One file, over 400 lines: its commands share what is on the screen, and are read together with the key table.
 
 const HEARD_AROUND_S = 0.1 // what is heard before and after the burst in hand
+const OF_MARK = new Set(["The mark", "Decide"]) // groups whose keys wait for a burst that was just added
 const HEARD_S = 0.5 // of a burst without an offset
 
 export function render({model, view}) {
@@ -40,13 +41,14 @@ export function render({model, view}) {
     document.documentElement.matches("[data-theme=dark], .dark")
   const theme = () => palette_name(dark())
   const times_shown = () => read_out && !blind
+  const titled = (now) => (read_out ? now?.title : now?.bare_title)
 
   const walks = make_walks(setup, store, screen,
     {index: () => index, show, refresh: () => refresh(), decide: (command) => decide(command)})
 
   // --- painting ---------------------------------------------------------------------------------------------------
 
-  const look_now = () => ({range: layer.range(), gain, theme: theme(), read_out: times_shown(), smear, blind,
+  const look_now = () => ({range: layer.range(), gain, theme: theme(), read_out: times_shown(), widths: read_out, smear, blind,
     font_px: canvas_font_px()})
 
   function traces_image(i, size, look) {
@@ -126,7 +128,7 @@ export function render({model, view}) {
 
   function refresh_words() {
     const now = card()
-    screen.text(screen.title, `Trial ${index + 1} of ${setup.n_trials}` + (now?.title ? ` · ${now.title}` : ""))
+    screen.text(screen.title, `Trial ${index + 1} of ${setup.n_trials}` + (titled(now) ? ` · ${titled(now)}` : ""))
     screen.progress.value = progress[1] ? progress[0] / progress[1] : 0
     screen.text(screen.counted, `${progress[0]} of ${progress[1]} channel-trials reviewed${pace_words()}`)
     screen.blind.hidden = !blind
@@ -147,15 +149,16 @@ export function render({model, view}) {
       screen.rows[r].dataset.reviewed = String(Boolean(state?.reviewed))
       screen.rows[r].dataset.asked = String(state?.asked ?? true)
     })
+    const whole = screen.is_cut(screen.rows[row]) ? `${here()?.sign} ${here()?.words}` : "" // where the panel has no room
     const disputed = [["channel", here()?.dispute], ["trial", now?.dispute]].filter(([, dispute]) => dispute)
     const said = times_shown() ? "timed" : "untimed"
     const unplaced = hand.burst() && hand.held_s == null ? `${hand.mark.side} in hand, not yet placed` : ""
-    screen.text(screen.detail, [here()?.detail[said], unplaced, ...(here()?.notes ?? []),
+    screen.text(screen.detail, [whole, here()?.detail[read_out ? said : "bare"], unplaced, ...(here()?.notes ?? []),
       ...(now?.notes ?? []), ...disputed.map(([what, {why, settled, candidates}]) =>
       `Disputed (${what}): ${why}. ${candidates.map((c) => `${c.letter}: ${c[said]}`).join("; ")}${settled ? ` — ${settled}` : ""}`)]
       .filter(Boolean).join("\n"))
     const hum = now?.mains ? now.mains[label(row)] : "hidden in a blind review, since it could tell recordings apart"
-    screen.text(screen.foot, setup.processing + (now ? ` Mains measured in this recording, ${label(row)}: ${hum}.` : ""))
+    screen.text(screen.foot, `${setup.processing} Onsets by ${setup.method}.` + (now ? ` Mains measured in this recording, ${label(row)}: ${hum}.` : ""))
     const in_hand = hand.held_s == null ? unplaced && `, ${unplaced}`
       : `, ${SIDE_WORDS[hand.mark.side]} in hand${times_shown() ? ` at ${ms(hand.held_s)}` : ""}`
     screen.text(screen.live, `${here()?.words ?? "loading"}, ${label(row)}, trial ${index + 1} of ${setup.n_trials}${in_hand}`)
@@ -186,6 +189,8 @@ export function render({model, view}) {
     hand.flush()
     pointer.let_go()
     screen.close()
+    const lost = hand.drop_kept()
+    if (lost) screen.pass_notice(`Pressed for a burst that was not yet saved, and not taken: ${lost}.`)
   }
 
   function show(i, r = null) {
@@ -264,11 +269,12 @@ export function render({model, view}) {
       screen.pass_notice("Taking back: no decision was taken.")
       return false
     }
+    const closes = closing.has(command) && !(command === "not_locatable" && here().interval_s) // its edges may be moved
     if (!store.decide(command, index, channel, args, visible(), seen_by(command))) {
       screen.pass_notice(store.stopped)
       return false
     }
-    if (closing.has(command)) paces.push(performance.now())
+    if (closes) paces.push(performance.now())
     propose_break()
     return true
   }
@@ -360,6 +366,7 @@ export function render({model, view}) {
     if (pointer.dragging && pressed) return pressed.code === "Escape" && pointer.let_go()
     if (pressed && screen.form_key) return screen.form_key(pressed)
     if (pressed && screen.card_open) return screen.card_key(key, pressed)
+    if (hand.keep(OF_MARK.has(key.group), () => act(key, pressed))) return
     if (!key.command) return
     screen.close()
     if (key.command !== "nudge") hand.flush()
@@ -382,7 +389,7 @@ export function render({model, view}) {
 
   store.listen((what) => {
     if (what.progress) progress = what.progress
-    if (what.next_version) setup.next_version = what.next_version
+    for (const name of ["next_version", "method"]) setup[name] = what[name] ?? setup[name]
     if ("blind" in what && what.blind !== blind) {
       blind = what.blind
       layer?.hide_times(blind)
@@ -404,11 +411,11 @@ export function render({model, view}) {
     if (what.refusal) {
       const {decision, words} = what.refusal
       const place = decision ? `Trial ${decision.index + 1}, ${decision.channel ?? "whole trial"}: ` : ""
-      if (decision?.command === "add") hand.forget_added()
+      const lost = decision?.command === "add" ? hand.forget_added() : 0
       hand.drop()
       store.renew(decision ? [decision.index] : [index])
       if (decision && decision.index !== index && !store.pending.length) show(decision.index)
-      screen.show_notice(`${place}not taken: ${words}`)
+      screen.show_notice(`${place}not taken: ${words}${lost ? ` Nor what was pressed after it: ${lost}.` : ""}`)
     }
     if (what.said?.client === store.client) screen.pass_notice(what.said.words)
     if (what.start?.client === store.client) {
@@ -423,6 +430,7 @@ export function render({model, view}) {
     if ((what.trials?.includes(index) || what.cards?.some((c) => c.index === index)) && !hand.nudged && !pointer.dragging) {
       hand.select()
     }
+    hand.run_kept()
     refresh()
   })
 

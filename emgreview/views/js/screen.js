@@ -75,6 +75,9 @@ function make_screen(setup, figure, act) {
     }
   })
 
+  /** Whether the words of a channel's row are cut for want of room. */
+  const is_cut = (button) => button?.lastChild.scrollWidth > button?.lastChild.clientWidth
+
   function text(element, words) {
     if (element.textContent !== words) element.textContent = words
   }
@@ -278,7 +281,7 @@ function make_screen(setup, figure, act) {
   }
 
   const screen = {
-    root, picture, lasting: "", form_key: null, choose, ask, tell, toggle_card, card_key, close, show_notice, pass_notice, paint_map, text,
+    root, picture, lasting: "", form_key: null, choose, ask, tell, is_cut, toggle_card, card_key, close, show_notice, pass_notice, paint_map, text,
     title, progress, counted, blind, walking, saved, keys_on, rows, detail, foot, differs, waiting, live,
     overview, over_title, over_map, spectrum, spectrum_map, overview_hit: () => undefined,
     get card_open() { return !key_card.hidden },

@@ -9,7 +9,7 @@ const LINES = {
 
 const HATCH_PX = 9
 
-/** Hatch the stretches of a channel that are set aside, with the words why. */
+/** Hatch the stretches of a channel that are set aside, with their words. */
 function draw_aside(ctx, stretches, band, px, width, colours) {
   for (const [start_s, stop_s, words] of stretches) {
     const [x0, x1] = [Math.max(0, px(start_s)), Math.min(width, Math.max(px(stop_s), px(start_s) + 2))]
@@ -28,7 +28,7 @@ function draw_aside(ctx, stretches, band, px, width, colours) {
     ctx.stroke()
     ctx.strokeRect(x0, band.top + 1, x1 - x0, band.height - 2)
     ctx.restore()
-    plate(ctx, `set aside: ${words}`, Math.min(x0 + 3, width - ctx.measureText(`set aside: ${words}`).width - 4),
+    plate(ctx, words, Math.min(x0 + 3, width - ctx.measureText(words).width - 4),
       band.top + band.height * 0.4 + 4, colours)
   }
 }

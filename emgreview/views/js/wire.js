@@ -104,7 +104,10 @@ function make_wire(model, {held = () => [], still = ""} = {}) {
     watch(attentive) {
       const now = performance.now()
       const waiting = attentive || pending.length > 0
-      if (late()) {
+      const slow = pending.find((decision) => decision.args?.slow)
+      if (slow) {
+        if (late()) stop(slow.args.slow)
+      } else if (late()) {
         stop(`Python has not confirmed ${pending.length} decision(s): no further decisions are taken. If the kernel was ` +
           `restarted, run the cell again: review goes on where the file ends.${still}`)
       } else if (waiting && beat_asked && now - beat_asked > PATIENCE_MS) {
