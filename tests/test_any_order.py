@@ -101,6 +101,10 @@ class ReviewMachine(RuleBasedStateMachine):
     def move(self, trial, label, onset, offset, burst):
         self.do("move", trial, label, onset_s=onset, offset_s=offset, burst=burst)
 
+    @rule(trial=trial, label=label, half_ms=st.sampled_from([None, 4, 0.1]), burst=st.none() | st.just("response"))
+    def half_width(self, trial, label, half_ms, burst):
+        self.do("half_width", trial, label, half_ms, burst=burst)
+
     @rule(trial=trial, label=label, earliest=time, latest=time)
     def vague(self, trial, label, earliest, latest):
         self.do("not_locatable", trial, label, earliest_s=earliest, latest_s=latest)

@@ -225,6 +225,7 @@ COMMANDS = {
     "copy": lambda s, t: s.copy_to_all(t, "APB"),
     "comment": lambda s, t: s.comment(t, "=1", "FDI"),
     "sure": lambda s, t: s.confidence(t, "FDI", "sure"),
+    "half-width": lambda s, t: s.half_width(t, "FDI", 4),
     "late": lambda s, t: s.behaviour(t, "late"),
     "cue": lambda s, t: s.correct_cue(t, 0.01),
     "undo": lambda s, t: s.undo(),

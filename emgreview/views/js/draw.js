@@ -253,7 +253,7 @@ function draw_trial(ctx, scene, traces_image, width, height) {
   ctx.strokeStyle = ctx.fillStyle = colours.faint
   ctx.lineWidth = 1
   upright(cursor_s, `cursor ${time(cursor_s)}`.trim(), 6)
-  if (look.smear) draw_smear(ctx, setup.smear, cursor_s, here, px, colours)
+  if (look.smear) draw_smear(ctx, setup.smear, cursor_s, here, px, colours, look.widths)
   if (hover_s == null) return
   ctx.strokeStyle = colours.faint
   ctx.setLineDash([1, 2])

@@ -152,7 +152,7 @@ function draw_spectrum(canvas, {frequency_hz, burst, rest, unit}, theme, font_px
 const look_font = (ctx) => parseFloat(ctx.font.replace("bold ", ""))
 
 /** The envelope of a step that happens at the cursor, drawn in one band: what the filter smears, in ms. */
-function draw_smear(ctx, smear, cursor_s, band, px, colours) {
+function draw_smear(ctx, smear, cursor_s, band, px, colours, timed) {
   const bottom = band.top + band.height - 4
   const y = (value) => bottom - value * band.height * 0.5
   ctx.strokeStyle = colours.envelope
@@ -163,7 +163,7 @@ function draw_smear(ctx, smear, cursor_s, band, px, colours) {
   ctx.stroke()
   ctx.setLineDash([])
   const begins_ms = Math.round(smear.time_s[smear.value.findIndex((value) => value > 0.05)] * 1000)
-  const words = `envelope of a step here: begins ${Math.abs(begins_ms)} ms ${begins_ms < 0 ? "early" : "late"}`
+  const words = "envelope of a step here: begins " + (timed ? `${Math.abs(begins_ms)} ms ` : "") + (begins_ms < 0 ? "early" : "late")
   plate(ctx, words, Math.max(px(cursor_s) - 6, ctx.measureText(words).width + 6), band.top + 2 * look_font(ctx) + 5, colours, "right", colours.envelope)
 }
 
