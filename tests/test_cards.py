@@ -526,3 +526,51 @@ def test_the_key_that_settles_a_dispute_is_not_taken_away(tmp_path):
             er.review(third, keys={"accept": "Space"})
         keys = json.loads(er.review(third, keys={"accept": "Space", "settle": "Enter"}).setup)["keys"]
     assert {key["command"]: key["code"] for key in keys}["settle"] == "Enter"
+
+
+def test_a_dispute_says_how_far_apart_and_tells_no_times_while_blind(tmp_path):
+    from small_study import settle
+
+    for reviewer in ("r1", "r2"):
+        with open_session(tmp_path, reviewer=reviewer) as one:
+            a, b, c, d, *_ = one.queue
+            onset_s = one.state(a).channels["biceps"].response.onset_s
+            if reviewer == "r2":
+                one.move(a, "biceps", onset_s=onset_s + 0.0125)
+                one.none_visible(b, "biceps")
+                one.correct_cue(d, 0.05)
+            else:
+                one.correct_cue(d, 0.1)
+            one.behaviour(c, "late" if reviewer == "r2" else "as instructed")
+            for trial in one.queue:
+                one.accept_rest(trial)
+    with settle(tmp_path) as third:
+        screen = er.review(third)
+        setup = json.loads(screen.setup)
+        assert (setup["counted"], setup["progress"]) == ("disputes settled", [0, 4])
+
+        def said(trial, channel=0):
+            card = screen._card(trial)
+            return (card if channel is None else card["channels"][channel])["dispute"]["said"]
+
+        apart = "A: a burst; B: a burst; onsets 12.5 ms apart"
+        assert said(a) == {"timed": apart, "untimed": apart}
+        assert {part[3:] for part in said(b)["untimed"].split("; ")} == {"a burst", "none visible"}
+        assert said(d, None)["timed"] == "A: a corrected cue; B: a corrected cue; cues 50 ms apart"
+        assert "apart" not in said(c, None)["timed"]
+        at = {trial: screen._place[trial] for trial in (a, b, c, d)}
+        states = {trial: summary[0] for trial, summary in screen._summaries(third.queue).items()}
+        assert [states[at[trial]] for trial in (a, b, c, d)] == ["open"] * 4, "one about the whole trial is open too"
+        third.settle(c, None, "A")
+        assert screen._summaries([c])[at[c]][0] == "reviewed"
+        first = next(trial for trial in third.queue if trial != c)
+        assert third.next_unreviewed() == first
+        third.unblind("done")
+        assert f": onset {1000 * onset_s:.0f} ms; " in said(a)["timed"] + "; "
+        assert said(a)["timed"].endswith("; onsets 12.5 ms apart")
+        assert said(a)["untimed"] == apart
+    with settle(tmp_path, blind=False) as third:
+        first = next(trial for trial in third.queue if trial != c)
+        assert third.where == first, "it opens again on the first dispute that is open"
+    with open_session(tmp_path / "other") as one:
+        assert json.loads(er.review(one).setup)["counted"] == "channel-trials reviewed"

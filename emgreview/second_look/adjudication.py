@@ -231,6 +231,9 @@ class Adjudication(Session):
             (trial for trial in around if not all(self._how(item) for item in self._items.get(trial, ()))), None
         )
 
+    def _resume(self) -> str:
+        return self.next_unreviewed() or super()._resume()
+
     def hides_automatic(self, trial: str, channel: str | None = None) -> bool:
         labels = self._proposals.place(trial, channel).labels if channel is None else (channel,)
         disputed = any((trial, label) in self._disputed for label in labels)

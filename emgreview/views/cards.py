@@ -82,6 +82,7 @@ def trial_summary(session: Session, trials: Trials, trial: str) -> list[Any]:
     onset, offset, the half width of the automatic interval in seconds, its sign, and whether it is reviewed."""
     state = session.state(trial)
     open_ = session.open_channels(trial)
+    whole = _dispute(session, trial, None)
     responses = [line["at_s"] for line in signs.lines(session, trials, state) if line["kind"] == "response"]
     channels = []
     for label in trials.labels:
@@ -92,7 +93,7 @@ def trial_summary(session: Session, trials: Trials, trial: str) -> list[Any]:
         numbers = (_rounded(value) for value in (*times, half))
         channels.append([*numbers, _verdict(channel)[0], label not in open_])
     return [
-        _status(state, open_, session.asked(trial)),
+        _status(state, open_, session.asked(trial), whole is not None and not whole["settled"]),
         _rounded(next((at for at in responses if at > 0), None)),
         channels,
     ]
@@ -102,12 +103,13 @@ def _rounded(value: float | None) -> float | None:
     return None if value is None else round(value, 4)
 
 
-def _status(state: TrialState, open_: Collection[str], asked: Collection[str]) -> str:
-    """The word in the map: "to discuss", "reviewed", "begun" or "open"."""
+def _status(state: TrialState, open_: Collection[str], asked: Collection[str], whole_open: bool) -> str:
+    """The word in the map: "to discuss", "reviewed", "begun" or "open"; ``whole_open`` where a dispute about the whole
+    trial is open."""
     if state.discuss or any(channel.discuss for channel in state.channels.values()):
         return "to discuss"
     if not open_:
-        return "reviewed"
+        return "open" if whole_open else "reviewed"
     return "begun" if len(open_) < len(asked) else "open"
 
 
@@ -118,28 +120,46 @@ def _dispute(session: Session, trial: str, channel: str | None) -> dict[str, Any
     found = [one for one in session.disputes(session.source(trial)) if one.channel == channel]
     if not found:
         return None
+    candidates = found[0].candidates
     return {
         "why": found[0].why,
         "settled": found[0].settled,
-        "candidates": [_candidate(candidate, session.blind) for candidate in found[0].candidates],
+        "said": {"timed": _said(candidates, session.blind), "untimed": _said(candidates, True)},
+        "candidates": [{"letter": one.letter, "bursts": list(map(_burst, _bursts(one)))} for one in candidates],
     }
 
 
-def _candidate(candidate: Candidate, blind: bool) -> dict[str, Any]:
-    bursts = candidate.channel.standing if candidate.channel else ()
-    return {
-        "letter": candidate.letter,
-        "timed": _candidate_words(candidate, blind),
-        "untimed": _candidate_words(candidate, True),
-        "bursts": [_burst(burst) for burst in bursts],
+def _said(candidates: tuple[Candidate, Candidate], blind: bool) -> str:
+    """What each of two reviewers decided, and how far apart; without times in a blind review."""
+    words = [f"{one.letter}: {_candidate_words(one, blind)}" for one in candidates]
+    return "; ".join([*words, *_apart(*candidates)])
+
+
+def _apart(a: Candidate, b: Candidate) -> list[str]:
+    """How far apart two decisions lie, in words that tell of neither where it lies; nothing where they do not."""
+    pairs = list(zip(_bursts(a), _bursts(b), strict=True)) if len(_bursts(a)) == len(_bursts(b)) else []
+    times: dict[str, list[tuple[float | None, float | None]]] = {
+        "onsets": [(one.onset_s, two.onset_s) for one, two in pairs],
+        "offsets": [(one.offset_s, two.offset_s) for one, two in pairs],
+        "cues": [(a.cue_s, b.cue_s)],
     }
+    words = []
+    for what, both in times.items():
+        gaps = [round(1000 * abs(two - one), 1) for one, two in both if one is not None and two is not None]
+        if any(gaps):
+            words.append(f"{what} {'up to ' if len(gaps) > 1 else ''}{max(gaps):g} ms apart")
+    return words
+
+
+def _bursts(candidate: Candidate) -> tuple[BurstState, ...]:
+    return candidate.channel.standing if candidate.channel else ()
 
 
 def _candidate_words(candidate: Candidate, blind: bool) -> str:
     """What a reviewer decided, in words; without times in a blind review."""
     channel = candidate.channel
     if channel is None:
-        cue = "" if candidate.cue_s is None or blind else f"cue at {_ms(candidate.cue_s)}"
+        cue = "" if candidate.cue_s is None else "a corrected cue" if blind else f"cue at {_ms(candidate.cue_s)}"
         return candidate.behaviour or cue or "nothing said"
     if not channel.standing:
         return _verdict(channel)[1]

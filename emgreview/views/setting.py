@@ -18,7 +18,7 @@ from emgreview import evidence
 from emgreview.annotations.events import BEHAVIOURS, CAUTIONS, KINDS, REASONS, Choice
 from emgreview.keys import Key
 from emgreview.model import Trials
-from emgreview.second_look.adjudication import CHOICES
+from emgreview.second_look.adjudication import CHOICES, Adjudication
 from emgreview.session import Session
 from emgreview.signal.onset import METHODS
 from emgreview.views import packing
@@ -34,6 +34,7 @@ def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
     """What the screen is told once: channels, spans, keys, lists to choose from."""
     first = session.trials[0]
     start, stop = float(first.time_s[0]), float(first.time_s[-1])
+    settling = isinstance(session, Adjudication)
     step_s, smear = evidence.envelope_step(first.processing, first.rate_hz)
     return {
         "channels": _channels(first),
@@ -72,6 +73,8 @@ def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
         "signs": SIGNS,
         "n_trials": len(session.queue),
         "progress": session.progress[:2],
+        "counted": "disputes settled" if settling else "channel-trials reviewed",
+        "none_left": "No dispute is left open" if settling else "No trial is left unreviewed",
         "blind": session.blind,
         "reviewer": session.reviewer,
         "convention": (session.convention or "").replace("\n", "\n\n"),

@@ -45,5 +45,5 @@ def open_session(folder: str | Path, reviewer: str = "r1", **options):
     return er.open_review(both_people(), folder, reviewer=reviewer, **options)
 
 
-def settle(folder: str | Path):
-    return er.adjudicate(both_people(), folder, "r1", "r2", reviewer="r3")
+def settle(folder: str | Path, **options):
+    return er.adjudicate(both_people(), folder, "r1", "r2", reviewer="r3", **options)

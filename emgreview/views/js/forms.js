@@ -18,7 +18,7 @@ function make_forms(setup, screen, review) {
 
   function settle(dispute, channel) {
     if (!dispute) return screen.pass_notice("Nothing is disputed here.")
-    const words = dispute.candidates.map((c) => `${c.letter}: ${c[review.timed() ? "timed" : "untimed"]}`).join("; ")
+    const words = dispute.said[review.timed() ? "timed" : "untimed"]
     screen.choose(`${dispute.why}. ${words}. Which stands?`, setup.choices.settle, false, ([choice]) =>
       decide("settle", {choice}, channel) && channel && review.go_on())
   }

@@ -130,7 +130,7 @@ export function render({model, view}) {
     const now = card()
     screen.text(screen.title, `Trial ${index + 1} of ${setup.n_trials}` + (titled(now) ? ` · ${titled(now)}` : ""))
     screen.progress.value = progress[1] ? progress[0] / progress[1] : 0
-    screen.text(screen.counted, `${progress[0]} of ${progress[1]} channel-trials reviewed${pace_words()}`)
+    screen.text(screen.counted, `${progress[0]} of ${progress[1]} ${setup.counted}${pace_words()}`)
     screen.blind.hidden = !blind
     screen.walking.hidden = !walks.words
     screen.text(screen.walking, walks.words)
@@ -154,8 +154,8 @@ export function render({model, view}) {
     const said = times_shown() ? "timed" : "untimed"
     const unplaced = hand.burst() && hand.held_s == null ? `${hand.mark.side} in hand, not yet placed` : ""
     screen.text(screen.detail, [whole, here()?.detail[read_out ? said : "bare"], unplaced, ...(here()?.notes ?? []),
-      ...(now?.notes ?? []), ...disputed.map(([what, {why, settled, candidates}]) =>
-      `Disputed (${what}): ${why}. ${candidates.map((c) => `${c.letter}: ${c[said]}`).join("; ")}${settled ? ` — ${settled}` : ""}`)]
+      ...(now?.notes ?? []), ...disputed.map(([what, dispute]) =>
+      `Disputed (${what}): ${dispute.why}. ${dispute.said[said]}${dispute.settled ? ` — ${dispute.settled}` : ""}`)]
       .filter(Boolean).join("\n"))
     const hum = now?.mains ? now.mains[label(row)] : "hidden in a blind review, since it could tell recordings apart"
     screen.text(screen.foot, `${setup.processing} Onsets by ${setup.method}.` + (now ? ` Mains measured in this recording, ${label(row)}: ${hum}.` : ""))
@@ -215,7 +215,7 @@ export function render({model, view}) {
     if (at >= 0 && at < emg_rows.length) show(index, emg_rows[at])
   }
 
-  const decided = (i, r) => store.cards.get(i)?.channels[r].reviewed ||
+  const decided = (i, r) => (store.cards.get(i)?.channels[r].reviewed ?? store.summaries[i][2][r][4]) ||
     store.pending.some((d) => d.index === i && closing.has(d.command) &&
       (d.command === "accept_rest" || d.channel === label(r)))
   const rows_of = (i) => walks.rows(i) ?? emg_rows
@@ -230,11 +230,10 @@ export function render({model, view}) {
 
   /** The next trial that is open, of those stepped through, from the present one around to it. */
   function next_open_trial() {
-    const next = walks.next_where((i) => store.summaries[i][2].some((channel) => !channel[4]) &&
-      !store.pending.some((d) => d.index === i))
+    const open = ([status, , channels]) => status === "open" || channels.some((channel) => !channel[4])
+    const next = walks.next_where((i) => open(store.summaries[i]) && !store.pending.some((d) => d.index === i))
     if (next != null) return show(next)
-    screen.pass_notice(walks.words ? `No trial is left unreviewed of those stepped through.`
-      : "No trial is left unreviewed.")
+    screen.pass_notice(`${setup.none_left}${walks.words ? " in those stepped through" : ""}.`)
   }
 
   // --- deciding --------------------------------------------------------------------------------------------------
@@ -472,6 +471,7 @@ export function render({model, view}) {
     dress()
   })
   relabel_keys(root)
+  row = first_open(index) ?? row
   store.say_hello()
   refresh_words()
   if (setup.notices.length) screen.pass_notice(setup.notices.join(" "))

@@ -19,7 +19,7 @@ function kbd(key) {
 
 function make_screen(setup, figure, act) {
   const title = h("span", {class: "title"})
-  const progress = h("progress", {max: 1, value: 0, "aria-label": "share of channel-trials reviewed"})
+  const progress = h("progress", {max: 1, value: 0, "aria-label": `share of ${setup.counted}`})
   const counted = h("span", {class: "counted"})
   const walking = h("span", {class: "chip walking", hidden: true})
   const blind = h("span", {class: "chip", hidden: true}, "blind")
