@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from statsmodels.stats import inter_rater, proportion
 
 from emgreview.cohort import statistics as s
 from emgreview.errors import ParameterError
@@ -119,8 +120,6 @@ def test_a_lot_of_25_with_2_bad_passes_a_sample_of_5_with_probability_633_in_100
 
 
 def test_against_statsmodels():
-    inter_rater = pytest.importorskip("statsmodels.stats.inter_rater", reason="statsmodels is not installed")
-    proportion = pytest.importorskip("statsmodels.stats.proportion")
     rng = np.random.default_rng(3)
     for _ in range(60):
         table = rng.integers(1, 40, size=(rng.integers(2, 6),) * 2)

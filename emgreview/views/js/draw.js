@@ -1,4 +1,5 @@
 // Painting of one trial: bands, traces, lines with words, marks. Pure drawing: arrays and numbers in, pixels out.
+// Over 400 lines: whatever is painted on one canvas shares its bands, its colours and its letters.
 
 const PALETTES = {
   light: {ground: "#ffffff", ink: "#1d1d1f", faint: "#6b6b70", grid: "#dcdce0", band: "#f4f6fa", raw: "#2b2b30",

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from scipy import signal, special
+from statsmodels.regression import linear_model as regression
 
 import emgreview as er
 from emgreview.errors import ParameterError, UnknownNameError
@@ -42,7 +43,6 @@ def test_false_alarms_of_the_double_threshold_agree_with_counting(m, r0, zeta):
 
 def test_the_autoregression_is_that_of_an_independent_estimate():
     """statsmodels, Yule-Walker with the biased covariance: the same equations, another's code."""
-    regression = pytest.importorskip("statsmodels.regression.linear_model", reason="statsmodels is not installed")
     rng = np.random.default_rng(5)
     x = signal.lfilter([1.0], [1.0, -1.2, 0.5], rng.standard_normal((3, 4000)), axis=1)
     x = np.clip(x, *np.array([-1, 1])[:, None, None] * 2.9 / 0.6745 * np.median(np.abs(x), axis=1, keepdims=True))
