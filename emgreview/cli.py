@@ -14,7 +14,6 @@
     bench       how accurate the onset methods are, on trials whose truth is known
 
 Text for people goes to standard output, or JSON with ``--json``; notes and errors go to standard error, one line each.
-Over 400 lines: every command stands beside its options.
 The exit status is 0 only when all is well, 1 when something was found or failed, 2 when the command was mistyped. Over
 400 lines, because the commands, their arguments and their words are looked for in one place.
 """
