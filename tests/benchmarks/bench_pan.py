@@ -77,7 +77,12 @@ def figures(name: str, values: list[float]) -> tuple[float, float]:
 
 
 def pan(page: Page, root: Locator, moves: int, *, step: int = 15) -> dict[str, list[float]]:
-    """Drag forward in time by single moves, letting go at the edge and taking hold again, and what the page saw."""
+    """Drag forward in time by single moves, letting go at the edge and taking hold again, and what the page saw.
+
+    The pauses between moves vary: a hand keeps no step with the screen, and moves in step with it would meet one phase
+    of its frames only.
+    """
+    pauses = np.random.default_rng(16).uniform(4, 20, moves)
     root.scroll_into_view_if_needed()
     x, y, width = root.evaluate(FRAME)
     right, left = x + 0.4 * width, x - 0.4 * width
@@ -86,7 +91,7 @@ def pan(page: Page, root: Locator, moves: int, *, step: int = 15) -> dict[str, l
     root.evaluate(WATCH)
     page.mouse.down()
     at = right
-    for _ in range(moves):
+    for pause_ms in pauses:
         if at - step < left:
             page.mouse.up()
             page.mouse.move(right, y)
@@ -94,7 +99,7 @@ def pan(page: Page, root: Locator, moves: int, *, step: int = 15) -> dict[str, l
             at = right
         at -= step
         page.mouse.move(at, y)
-        page.wait_for_timeout(8)
+        page.wait_for_timeout(pause_ms)
     page.mouse.up()
     page.wait_for_timeout(400)
     return page.evaluate("window.pan")

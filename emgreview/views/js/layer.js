@@ -1,5 +1,5 @@
 // The canvas layer between Bokeh's own canvases. Everything that leans on BokehJS internals stands in this file
-// (plot view of the child figure, its canvas, frame and `repainted` signal); tests/browser drives it.
+// (plot view of the child figure, its canvas and frame, how and when it paints); tests/browser drives it.
 
 /**
  * @typedef {{left: number, top: number, width: number, height: number}} Box  in CSS pixels of the figure
@@ -21,11 +21,21 @@ async function attach_layer(view, draw) {
   const canvas = document.createElement("canvas")
   canvas.style.cssText = "position:absolute;pointer-events:none"
   for (const name of ["start", "end"]) plot.model.x_range.properties[name].internal = true // no echo to Python
+  let set_in_frame = false
   const layer = {
     canvas,
     frame: () => plot.frame.bbox,
     range: () => [plot.model.x_range.start, plot.model.x_range.end],
-    set_range: (start, end) => plot.model.x_range.setv({start, end}),
+    /** Paints at once, the first time in a frame: Bokeh's own pace would often let the next frame go by first. */
+    set_range(start, end) {
+      if (set_in_frame) return plot.model.x_range.setv({start, end})
+      set_in_frame = true
+      requestAnimationFrame(() => { set_in_frame = false })
+      plot.pause()
+      plot.model.x_range.setv({start, end})
+      plot.unpause(true)
+      plot.repaint()
+    },
     colours(ink, grid, ground) {
       const plain = {syncable: false}
       for (const axis of [...plot.model.below, ...plot.model.left]) {
