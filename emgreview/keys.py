@@ -54,7 +54,7 @@ def _spelt(what: str, value: Any) -> str:
 def _step(command: str, what: str, code: str, milliseconds: int, *, shift: bool = False) -> Key:
     when = "later" if milliseconds > 0 else "earlier"
     words = f"{what} {abs(milliseconds)} ms {when}" + (", a sample at least" if abs(milliseconds) == 1 else "")
-    button = "" if shift else f"{milliseconds:+d} ms"
+    button = "" if shift else f"{milliseconds:+d} ms".replace("-", "−")
     step = {"by_s": milliseconds / 1000}
     return Key(code, command, words, "The mark", button, shift=shift, repeat=True, arguments=step)
 

@@ -243,9 +243,23 @@ def test_a_blind_card_holds_no_name_response_or_time(tmp_path):
 
 def test_what_is_known_of_a_channel_is_told_with_and_without_times(session):
     detail = card_of(session, session.queue[0])["channels"][0]["detail"]
-    assert "onset 194 ms" in detail["timed"]
+    assert "onset 194.5 ms; " in detail["timed"]
+    assert "automatic 194.5 ms (90 %" in detail["timed"], "an untouched mark and where it came from read alike"
     assert "onset" not in detail["untimed"]
     assert all("level 21 dB" in words for words in detail.values())
+
+
+def test_every_burst_is_told_by_number_and_kind(session):
+    trial, channel = session.queue[0], "biceps"
+    session.add(trial, channel, onset_s=0.7, offset_s=0.9)
+    added = session.state(trial).channels[channel].standing[1].id
+    session.kind(trial, channel, "braking", burst=added)
+    session.half_width(trial, channel, 6, burst=added)
+    detail = card_of(session, trial)["channels"][0]["detail"]
+    assert "burst 1: onset 194.5 ms, offset " in detail["timed"]
+    assert "burst 2: braking, onset 700 ms, offset 900 ms, onset ± 6 ms" in detail["timed"]
+    assert "burst 2: braking, onset ± 6 ms" in detail["untimed"]
+    assert "700" not in detail["untimed"]
 
 
 def test_packed_samples_are_within_half_a_step_and_missing_stays_missing():
@@ -566,7 +580,7 @@ def test_a_dispute_says_how_far_apart_and_tells_no_times_while_blind(tmp_path):
         first = next(trial for trial in third.queue if trial != c)
         assert third.next_unreviewed() == first
         third.unblind("done")
-        assert f": onset {1000 * onset_s:.0f} ms; " in said(a)["timed"] + "; "
+        assert f": onset {1000 * onset_s:g} ms; " in said(a)["timed"] + "; "
         assert said(a)["timed"].endswith("; onsets 12.5 ms apart")
         assert said(a)["untimed"] == apart
     with settle(tmp_path, blind=False) as third:

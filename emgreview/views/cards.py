@@ -253,33 +253,28 @@ def _detail(state: ChannelState, auto: Automatic, rest_z: float, blind: bool, hi
     """What is known of the channel's response, as one line of text; without times in a blind review, ``bare`` without
     widths too."""
     parts = []
-    response = state.response
-    if response is not None and blind:
-        parts += [response.confidence] if response.confidence else []
-    elif response is not None:
-        parts.append(f"onset {_ms(response.onset_s)}")
-        if response.offset_s is not None:
-            parts.append(f"offset {_ms(response.offset_s)}")
-        if response.confidence:
-            parts.append(response.confidence)
-    if response is not None and response.half_width_s is not None and not bare:
-        parts.append(f"onset ± {1000 * response.half_width_s:.3g} ms")
+    for number, burst in enumerate(state.standing, 1):
+        said = _burst_words(burst, blind, bare)
+        if len(state.standing) == 1:
+            parts += said
+        elif said:
+            parts.append(f"burst {number}: {', '.join(said)}")
     if hidden:
         parts.append("automatic mark hidden: place your own")
     elif _number(auto.onset_s) is not None and blind:
         if _number(auto.low_s) is not None and not bare:
-            parts.append(f"automatic ± {_ms((auto.high_s - auto.low_s) / 2)}")
+            parts.append(f"automatic ± {500 * (auto.high_s - auto.low_s):.0f} ms")
     elif _number(auto.onset_s) is not None:
-        words = f"automatic {_ms(auto.onset_s)}"
+        words = f"automatic {_ms(round(auto.onset_s * state.rate_hz) / state.rate_hz)}"  # at a sample, as its mark
         if _number(auto.low_s) is not None:
-            words += f" (90 %: {_ms(auto.low_s)} to {_ms(auto.high_s)})"
+            words += f" (90 %: {auto.low_s * 1000:.0f} to {auto.high_s * 1000:.0f} ms)"
         parts.append(words)
     else:
         parts.append("automatic: could not tell" if auto.undecided else "automatic: no activity found")
     if _number(auto.level_db) is not None:
         parts.append(f"level {auto.level_db:.0f} dB")
     if not math.isnan(rest_z):
-        parts.append(f"rest {rest_z:+.1f} SD from this person's usual")
+        parts.append(f"rest {rest_z:+.1f} SD from this person's usual".replace("-", "−"))
     if auto.note:
         parts.append(f"baseline: {auto.note}")
     if state.comment:
@@ -287,8 +282,20 @@ def _detail(state: ChannelState, auto: Automatic, rest_z: float, blind: bool, hi
     return "; ".join(parts)
 
 
+def _burst_words(burst: BurstState, blind: bool, bare: bool) -> list[str]:
+    words = [] if burst.kind == "response" else [burst.kind]
+    if not blind:
+        words.append(f"onset {_ms(burst.onset_s)}")
+        words += [f"offset {_ms(burst.offset_s)}"] if burst.offset_s is not None else []
+    words += [burst.confidence] if burst.confidence else []
+    if burst.half_width_s is not None and not bare:
+        words.append(f"onset ± {1000 * burst.half_width_s:.3g} ms")
+    return words
+
+
 def _ms(seconds: float) -> str:
-    return f"{seconds * 1000:.0f} ms"
+    """To a tenth of a ms: the samples of most recordings lie that far apart or further."""
+    return f"{round(seconds * 1000, 1):g} ms"
 
 
 def _number(value: float | None) -> float | None:

@@ -43,7 +43,7 @@ _MODULES = (
     "wire.js",
     "store.js",
     "keys.js",
-    "screen.js",
+    "parts.js",
 )  # shared with the trial review
 _OWN = ("long_draw.js", "long_screen.js", "long_marks.js", "long_supply.js", "long_hand.js", "long.js")
 _VIEW_S = 10.0

@@ -42,6 +42,7 @@ _MODULES = (
     "wire.js",
     "store.js",
     "keys.js",
+    "parts.js",
     "screen.js",
     "walks.js",
     "forms.js",

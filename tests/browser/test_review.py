@@ -304,7 +304,7 @@ BURST_S = """() => {
       if (inner) return inner
     }
   }
-  return Number(/onset (-?[0-9]+) ms/.exec(root.querySelector('.detail').textContent)[1]) / 1000
+  return Number(/onset (-?[0-9.]+) ms/.exec(root.querySelector('.detail').textContent)[1]) / 1000
 }"""
 CANVAS_BOX = """() => {
   function find(node, test) {
@@ -663,7 +663,8 @@ def test_a_form_never_acts_on_another_channel_and_takes_no_blank_number(page, wo
     screen = open_in_lab(page, working)
     screen.focus()
     screen.press("s", "4")
-    screen.root.locator(".row").nth(2).click()  # leaves the form
+    box = page.evaluate(CANVAS_BOX)
+    page.mouse.click(box["left"] + 20, box["top"] + 0.75 * box["height"])  # another channel: leaves the form
     screen.press("Enter")
     screen.settle()
     assert operations(working.folder)[1:] == []
@@ -674,6 +675,32 @@ def test_a_form_never_acts_on_another_channel_and_takes_no_blank_number(page, wo
     screen.press("Escape")
     screen.settle()
     assert operations(working.folder)[1:] == []
+
+
+def test_the_trial_stays_in_place_while_a_form_asks_and_the_page_follows_the_channel_in_hand(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    top = page.evaluate(CANVAS_BOX)["top"]
+    screen.press("s")
+    screen.root.locator(".form").wait_for()
+    assert page.evaluate(CANVAS_BOX)["top"] == top
+    screen.press("Escape")
+    head = screen.root.locator(".head").bounding_box()["height"]
+    page.evaluate("document.querySelector('.jp-Notebook').focus()")
+    screen.wait_for(lambda: screen.root.get_attribute("data-keys") == "off", "keys off")
+    assert screen.root.locator(".head").bounding_box()["height"] == head, "nothing moves when the focus goes"
+    screen.root.locator(".chip.keys").click()
+    page.set_viewport_size({"width": 1400, "height": 420})  # lower than the picture
+    screen.press("ArrowDown", "ArrowDown")
+
+    def seen(share):  # a height in the picture, between the edges of the notebook
+        box, notebook = page.evaluate(CANVAS_BOX), page.locator(".jp-WindowedPanel-outer").bounding_box()
+        y = box["top"] + share * box["height"]
+        return notebook["y"] - 1 <= y <= notebook["y"] + notebook["height"] + 1
+
+    assert seen(0.8), "the foot of the third of four bands"
+    screen.press("ArrowUp", "ArrowUp")
+    assert seen(0.05)
 
 
 def test_a_page_that_is_loaded_again_shows_what_stands(page, working):
@@ -712,6 +739,7 @@ def test_the_marking_convention_is_read_before_the_first_decision(page, working)
     told = screen.root.locator(".form .told").inner_text()
     assert told.split("\n\n") == ["Onset: first lasting rise.", "Stray units: none."]
     screen.press("f")  # goes nowhere while the text is open
+    assert "Esc or Enter closes it" in screen.root.locator(".notice").inner_text()
     screen.press("Escape", "f")
     screen.settle()
     assert operations(working.folder)[1:] == ["accept"]
@@ -755,6 +783,8 @@ def test_two_reviewers_are_settled_through_the_screen_without_names(page, workin
 
 BESIDE = """import threading, time
 def comment():
+    while not session.progress[0]:  # a review opens where the last decision was
+        time.sleep(0.02)
     for n in range(40):
         for trial in session.queue[4:]:
             session.comment(trial, str(n))

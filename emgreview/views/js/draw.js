@@ -139,6 +139,9 @@ function rectify(trace) {
   return trace.rectified
 }
 
+/** Seconds in ms, to a tenth: the samples of most recordings lie that far apart or further. */
+const ms_words = (s) => `${Number((s * 1000).toFixed(1))} ms`
+
 /** A round number near a quarter of a value: 1, 2 or 5 times a power of ten. */
 function round_bar(value) {
   const power = 10 ** Math.floor(Math.log10(value))
@@ -250,7 +253,7 @@ function draw_trial(ctx, scene, traces_image, width, height) {
     ctx.stroke()
     if (words) plate(ctx, words, Math.min(x + 6, width - ctx.measureText(words).width - 3), height - low, colours)
   }
-  const time = (s) => (look.read_out ? `${(s * 1000).toFixed(0)} ms` : "")
+  const time = (s) => (look.read_out ? ms_words(s) : "")
   ctx.strokeStyle = ctx.fillStyle = colours.faint
   ctx.lineWidth = 1
   upright(cursor_s, `cursor ${time(cursor_s)}`.trim(), 6)
@@ -354,8 +357,10 @@ function fit_sign(ctx, words, taken, width) {
   return [`${shown}…`, room[1]]
 }
 
-/** Marks differ by side of their flag, line style and word, not by colour alone. */
+/** Marks differ by side of their flag, line style and word, not by colour alone. A word that would hide one of a mark in
+ * hand, or one before it, is left out. */
 function draw_marks(ctx, band, state, focused, mark, px, width, colours, {font_px: px_font, widths}) {
+  const flags = []
   const line = (s, {dash, colour, thick, words, side, low}) => {
     const x = Math.round(px(s)) + 0.5
     if (x < -1 || x > width + 1) return
@@ -368,8 +373,8 @@ function draw_marks(ctx, band, state, focused, mark, px, width, colours, {font_p
     ctx.stroke()
     ctx.setLineDash([])
     if (!words) return
-    const y = low ? band.top + band.height - 6 : band.top + px_font + 1
-    plate(ctx, words, side === "right" ? x + 4 : x - 4, y, colours, side === "right" ? "left" : "right", colour)
+    const wide = ctx.measureText(words).width
+    flags.push({words, left: side === "right" ? x + 4 : x - 4 - wide, wide, low: Boolean(low), colour, held: thick > 2})
   }
   for (const [k, {letter, bursts}] of (state.dispute?.candidates ?? []).entries()) {
     const look = {dash: k ? [2, 3] : [7, 3], colour: colours.ink, thick: 1.6, side: k ? "right" : "left"}
@@ -399,6 +404,12 @@ function draw_marks(ctx, band, state, focused, mark, px, width, colours, {font_p
       line(offset, {dash: [6, 3], colour: colours.offset, thick: thick("offset"), words: `${focused ? "offset" : "off"}${number}`, side: "right",
         low: true})
     }
+  }
+  const written = []
+  for (const flag of flags.sort((a, b) => b.held - a.held)) {
+    if (written.some((one) => one.low === flag.low && flag.left < one.left + one.wide + 2 && one.left < flag.left + flag.wide + 2)) continue
+    written.push(flag)
+    plate(ctx, flag.words, flag.left, flag.low ? band.top + band.height - 6 : band.top + px_font + 1, colours, "left", flag.colour)
   }
 }
 

@@ -9,26 +9,25 @@ function make_forms(setup, screen, review) {
   const {decide} = review
 
   function reasons(command, question) {
-    screen.choose(question, setup.choices[command], true, (words, said) => {
-      const with_text = (word) => (setup.choices[command].find((choice) => choice.words === word).text ? `${word}: ${said}` : word)
-      last_reasons[command] = words.map(with_text)
-      if (decide(command, {reasons: last_reasons[command]}) && review.closes(command)) review.go_on()
+    screen.asking.choose(question, setup.choices[command], true, (reasons) => {
+      last_reasons[command] = reasons
+      if (decide(command, {reasons}) && review.closes(command)) review.go_on()
     })
   }
 
   function settle(dispute, channel) {
-    if (!dispute) return screen.pass_notice("Nothing is disputed here.")
+    if (!dispute) return screen.notice.pass("Nothing is disputed here.")
     const words = dispute.said[review.timed() ? "timed" : "untimed"]
-    screen.choose(`${dispute.why}. ${words}. Which stands?`, setup.choices.settle, false, ([choice]) =>
+    screen.asking.choose(`${dispute.why}. ${words}. Which stands?`, setup.choices.settle, false, ([choice]) =>
       decide("settle", {choice}, channel) && channel && review.go_on())
   }
 
   function choose_one(question, choices, command, more = {}) {
-    screen.choose(question, choices, false, ([word]) => decide(command, {[command]: word, ...more}))
+    screen.asking.choose(question, choices, false, ([word]) => decide(command, {[command]: word, ...more}))
   }
 
   function comment(question, value, ...channel) {
-    screen.ask(question, [{name: "text", words: "", value: value ?? ""}], ({text}) => decide("comment", {text}, ...channel))
+    screen.asking.ask(question, [{name: "text", words: "", value: value ?? ""}], ({text}) => decide("comment", {text}, ...channel))
   }
 
   /** What the trial belongs to, kept out of every analysis or taken back in; nobody is named. */
@@ -40,13 +39,13 @@ function make_forms(setup, screen, review) {
       participant: "this participant, all recordings"}
     const choices = Object.keys(names).filter((what) => what in standing).map((what, i) => ({code: `Digit${i + 1}`, words: what,
       shown: standing[what] == null ? `exclude ${names[what]}` : `readmit ${names[what]} (excluded${standing[what] && `: ${standing[what]}`})`}))
-    screen.choose("Keep out of every analysis? Decisions stay, and may go on.", choices, false, ([what]) => {
+    screen.asking.choose("Keep out of every analysis? Decisions stay, and may go on.", choices, false, ([what]) => {
       const command = standing[what] == null ? "exclude" : "readmit"
-      screen.ask(`${command === "exclude" ? "Exclude" : "Readmit"} ${names[what]} (no names of people):`,
+      screen.asking.ask(`${command === "exclude" ? "Exclude" : "Readmit"} ${names[what]} (no names of people):`,
         [{name: "reason", words: command === "exclude" ? "reason" : "reason, if there is one to give", value: ""}],
         ({reason}) => {
           if (command === "readmit" || reason.trim()) return decide(command, {what, reason: reason.trim()})
-          screen.pass_notice("An exclusion needs its reason, in a few words.")
+          screen.notice.pass("An exclusion needs its reason, in a few words.")
           return false
         })
     })
@@ -55,18 +54,18 @@ function make_forms(setup, screen, review) {
   return {
     exclude, readmit: exclude,
     discuss_trial: () => decide("discuss", {}, null),
-    go_to: () => screen.ask("Go to which trial?",
+    go_to: () => screen.asking.ask("Go to which trial?",
       [{name: "n", words: `1 to ${setup.n_trials}`, type: "number", value: review.index() + 1}],
       ({n}) => review.show(Math.round(n) - 1)),
-    convention: () => screen.tell("The marking convention of this study",
+    convention: () => screen.asking.tell("The marking convention of this study",
       setup.convention || "This study has not written one down."),
-    unblind: () => (review.blind() ? screen.ask("Show condition, participant and response from now on? This is logged.",
+    unblind: () => (review.blind() ? screen.asking.ask("Show condition, participant and response from now on? This is logged.",
       [{name: "reason", words: "reason", value: ""}], ({reason}) => decide("unblind", {reason}))
-      : screen.pass_notice("This review is not blind.")),
+      : screen.notice.pass("This review is not blind.")),
     unusable: () => reasons("unusable", "Why is this signal unusable?"),
     caution: () => reasons("caution", "What calls for caution here?"),
     same_reasons: () => {
-      if (!last_reasons.unusable) return screen.pass_notice("No reason for an unusable signal was given yet in this session.")
+      if (!last_reasons.unusable) return screen.notice.pass("No reason for an unusable signal was given yet in this session.")
       if (decide("unusable", {reasons: last_reasons.unusable})) review.go_on()
     },
     settle: () => settle(review.here()?.dispute, review.label()),
@@ -75,29 +74,29 @@ function make_forms(setup, screen, review) {
     kind: () => choose_one("What kind of burst is this?", setup.choices.kind, "kind", {burst: review.burst()}),
     half_width: () => {
       const now = review.here()?.bursts.find(({id}) => id === review.burst())
-      if (!now) return screen.pass_notice("There is no mark here whose half-width could be given: add one first.")
+      if (!now) return screen.notice.pass("There is no mark here whose half-width could be given: add one first.")
       const value = now.half_width_s == null ? "" : Number((now.half_width_s * 1000).toPrecision(3))
-      screen.ask("The onset may lie how far to either side of its mark? Nothing takes it back.",
+      screen.asking.ask("How far to either side of its mark may the onset lie? Leave the field empty to say nothing of it.",
         [{name: "by", words: "± ms", value}], ({by}) => {
           const half_width_ms = by.trim() ? Number(by.replace(",", ".")) : null
           if (half_width_ms === null || half_width_ms > 0) return decide("half_width", {half_width_ms, burst: now.id})
-          screen.pass_notice(`"${by}" is no number of ms above 0; give one, or nothing to take it back.`)
+          screen.notice.pass(`"${by}" is no number of ms above 0; give one, or leave the field empty.`)
           return false
         })
     },
     /** The method for all trials; parameters other than the usual ones are a matter for a script. */
-    change_method: () => screen.choose(`Onsets are found by ${setup.method}. Find them anew by which method, with its usual ` +
+    change_method: () => screen.asking.choose(`Onsets are found by ${setup.method}. Find them anew by which method, with its usual ` +
       "parameters? Others are given by script: session.change_method(name, parameter=value). Reviewed marks stay as they " +
       "are. This is logged, and undo passes over it.",
       setup.choices.change_method, false, ([method]) => {
         if (decide("change_method", {method, slow: "Onsets are being found anew: no decision is taken until that is done. If " +
           "the kernel was restarted, run the cell again: review goes on where the file ends."})) {
-          screen.pass_notice(`Finding the onsets anew by ${method} …`)
+          screen.notice.pass(`Finding the onsets anew by ${method} …`)
         }
       }),
     comment: () => comment("Comment on this channel (no names of people):", review.here()?.comment),
     comment_trial: () => comment("Comment on the whole trial (no names of people):", review.card()?.comment, null),
-    seal: () => screen.ask("Seal the decisions so far as a named version:",
+    seal: () => screen.asking.ask("Seal the decisions so far as a named version:",
       [{name: "name", words: "name", value: setup.next_version}], ({name}) => decide("seal", {name})),
   }
 }

@@ -21,7 +21,7 @@ export function render({model, view}) {
   let tallest = window.innerHeight
 
   const marks = make_marks(setup, {
-    decide, ask: screen.ask, choose: screen.choose, notice: screen.pass_notice, go_to: (s, words) => go_to(s, words),
+    decide, asking: screen.asking, notice: screen.notice.pass, go_to: (s, words) => go_to(s, words),
     refresh: () => refresh(), focus: () => focus, cursor: () => seen_cursor(), set_cursor: (s) => { cursor_s = s },
     range: () => layer.range(),
   })
@@ -195,7 +195,7 @@ export function render({model, view}) {
     const from = seen_cursor()
     const i = by > 0 ? lower_bound(setup.markers, from + half) : lower_bound(setup.markers, from - half) - 1
     const marker = setup.markers[i]
-    if (!marker) return screen.pass_notice(by > 0 ? "There is no later marker." : "There is no earlier marker.")
+    if (!marker) return screen.notice.pass(by > 0 ? "There is no later marker." : "There is no earlier marker.")
     go_to(marker[0], `${marker[1]} at ${marker[0].toFixed(3)} s`)
   }
 
@@ -230,18 +230,17 @@ export function render({model, view}) {
     next_marker: () => step_marker(1),
     previous_marker: () => step_marker(-1),
     marker_list: () => {
-      if (!setup.markers.length) return screen.pass_notice("This recording has no markers.")
+      if (!setup.markers.length) return screen.notice.pass("This recording has no markers.")
       const at = Math.min(setup.markers.length - 1, lower_bound(setup.markers, cursor_s - 0.5 / rate_hz))
-      screen.pick(`Go to which of ${setup.markers.length} markers?`, setup.markers.map(([s, words]) => `${s.toFixed(3)} s  ${words}`), at,
+      screen.asking.pick(`Go to which of ${setup.markers.length} markers?`, setup.markers.map(([s, words]) => `${s.toFixed(3)} s  ${words}`), at,
         (i) => go_to(setup.markers[i][0], setup.markers[i][1]))
     },
-    go_to: () => screen.ask(`Go to which time? Seconds from the start (0 to ${duration_s.toFixed(0)}), or h:mm:ss`, cursor_s.toFixed(3),
-      (words) => {
-        const s = seconds_of(words)
-        if (!(s >= 0 && s <= duration_s)) {
-          return screen.pass_notice(`“${words}” is no time of this recording: give 0 to ${duration_s.toFixed(3)} s, or h:mm:ss.`)
-        }
-        go_to(s)
+    go_to: () => screen.asking.ask(`Go to which time? Seconds from the start (0 to ${duration_s.toFixed(0)}), or h:mm:ss`,
+      [{name: "time", words: "", value: cursor_s.toFixed(3)}], ({time}) => {
+        const s = seconds_of(time)
+        if (s >= 0 && s <= duration_s) return go_to(s)
+        screen.notice.pass(`“${time}” is no time of this recording: give 0 to ${duration_s.toFixed(3)} s, or h:mm:ss.`)
+        return false
       }),
     next_channel: () => step_channel(1),
     previous_channel: () => step_channel(-1),
@@ -271,7 +270,7 @@ export function render({model, view}) {
       const at = seen_cursor() + by
       go_to(by_s ? Math.round(at * rate_hz) / rate_hz : at)
     },
-    key_card: () => screen.toggle_card(),
+    key_card: () => screen.key_card.toggle(),
   }
 
   /** Send a decision with what was on screen; false, and said so, where none may be taken. */
@@ -279,13 +278,13 @@ export function render({model, view}) {
     const visible = {span_s: layer.range().map((s) => Number(s.toFixed(4))), gain: rows.map((row) => row.gain),
       shown: rows.map((row) => row.kind)}
     const taken = wire.decide({command, args, visible})
-    if (!taken) screen.pass_notice(wire.stopped)
+    if (!taken) screen.notice.pass(wire.stopped)
     return taken
   }
 
   function act(key, event) {
-    if (screen.form_key && event) return screen.form_key(event)
-    if (screen.card_open && event) return screen.toggle_card()
+    if (screen.asking.key && event) return screen.asking.key(event)
+    if (screen.key_card.open && event) return screen.key_card.key(key, event)
     hover_s = null // keys act at the cursor
     if (layer && commands[key.command]) commands[key.command](key)
   }
@@ -310,8 +309,8 @@ export function render({model, view}) {
 
   /** What is said until it is over. */
   function lasting(words) {
-    screen.lasting = words
-    screen.show_notice(words)
+    screen.notice.lasting = words
+    screen.notice.show(words)
   }
 
   wire.listen((what) => {
@@ -319,8 +318,8 @@ export function render({model, view}) {
     marks.take(what)
     if (what.trials || what.standing) refresh()
     if (what.go_to?.client === wire.client) go_to(what.go_to.s)
-    if (what.said?.client === wire.client) screen.pass_notice(what.said.words)
-    if (what.refusal) screen.pass_notice(`Not taken: ${what.refusal.words}`)
+    if (what.said?.client === wire.client) screen.notice.pass(what.said.words)
+    if (what.refusal) screen.notice.pass(`Not taken: ${what.refusal.words}`)
     after_paint()
   })
 

@@ -87,6 +87,8 @@ function make_marks(setup, host) {
     host.refresh()
   }
 
+  const why = (question, value, done) => host.asking.ask(question, [{name: "said", words: "", value}], ({said}) => done(said))
+
   const commands = {
     edge: ({arguments: {side}}) => {
       const s = snap(host.cursor())
@@ -117,13 +119,13 @@ function make_marks(setup, host) {
     mark_burst: () => (whole_stretch() ? stretch_decision("mark_burst", {kind: "response"}) : need_stretch()),
     set_aside: () => {
       if (!whole_stretch()) return need_stretch()
-      host.choose("Why is this stretch set aside?", setup.choices.reasons, true, (reasons) => stretch_decision("set_aside", {reasons}))
+      host.asking.choose("Why is this stretch set aside?", setup.choices.reasons, true, (reasons) => stretch_decision("set_aside", {reasons}))
     },
     burst_kind: () => {
       if (!hand?.burst) return host.notice("Take a burst in hand first: click its edge, or I for the next one.")
       flush()
       const {burst: {trial, id}, row} = hand
-      host.choose("What kind of burst is this?", setup.choices.kind, false, ([kind]) => host.decide("kind", {trial, burst: id, row, kind}))
+      host.asking.choose("What kind of burst is this?", setup.choices.kind, false, ([kind]) => host.decide("kind", {trial, burst: id, row, kind}))
     },
     remove: () => {
       if (!hand?.burst) return host.notice("Take a burst in hand first; stretches set aside are taken back by undo.")
@@ -137,20 +139,20 @@ function make_marks(setup, host) {
       if (!card) return
       const by_ms = (at_s - card.cue_s) * 1000
       const by = `${Math.abs(by_ms).toFixed(1)} ms ${by_ms < 0 ? "earlier" : "later"}`
-      host.ask(`The cue ${card.cue} at ${card.cue_s.toFixed(3)} s belongs at ${at_s.toFixed(3)} s (${by}). Why?`, by_ms < 0 ? "late" : "early",
+      why(`The cue ${card.cue} at ${card.cue_s.toFixed(3)} s belongs at ${at_s.toFixed(3)} s (${by}). Why?`, by_ms < 0 ? "late" : "early",
         (reason) => host.decide("correct_cue", {trial: card.trial, at_s, reason}))
     },
     no_cue: () => {
       const card = nearest_cue()
       if (!card) return
       if (card.none) return host.decide("no_cue", {trial: card.trial, reason: null})
-      host.ask(`The cue ${card.cue} at ${card.cue_s.toFixed(3)} s is none. Why?`, "double",
+      why(`The cue ${card.cue} at ${card.cue_s.toFixed(3)} s is none. Why?`, "double",
         (reason) => host.decide("no_cue", {trial: card.trial, reason}))
     },
     add_cue: () => {
       const at_s = snap(host.cursor())
       const which = setup.cues.length > 1 ? `Which (${setup.cues.join(" or ")})?` : "Which?"
-      host.ask(`A cue is missing at ${at_s.toFixed(4)} s. ${which}`, nearest_card()?.cue ?? setup.cues[0], (label) => host.decide("add_cue", {at_s, label}))
+      why(`A cue is missing at ${at_s.toFixed(4)} s. ${which}`, nearest_card()?.cue ?? setup.cues[0], (label) => host.decide("add_cue", {at_s, label}))
     },
     undo: () => { flush(); host.decide("undo", {}) },
     redo: () => { flush(); host.decide("redo", {}) },

@@ -110,7 +110,7 @@ function draw_spectrum(canvas, {frequency_hz, burst, rest, unit}, theme, font_px
   const high = Math.max(...seen) + 3
   const low = Math.max(Math.min(...seen), high - 60)
   const [left, top, bottom] = [3.1 * font_px, 1.3 * font_px, height - 2.4 * font_px]
-  const x = (hz) => left + (hz / top_hz) * (width - left - 8)
+  const x = (hz) => left + (hz / top_hz) * (width - left - 1.2 * font_px)
   const y = (value) => top + ((high - value) / (high - low)) * (bottom - top)
   ctx.font = `${(10 / 11) * font_px}px system-ui, sans-serif`
   ctx.fillStyle = colours.ink
@@ -130,7 +130,14 @@ function draw_spectrum(canvas, {frequency_hz, burst, rest, unit}, theme, font_px
   ctx.fillText("frequency (Hz)", width - 4, height - 3)
   ctx.textAlign = "left"
   ctx.fillText(`dB re 1 ${unit}`, 2, 0.9 * font_px)
-  for (const value of [high - 5, (high + low) / 2, low + 5]) ctx.fillText(value.toFixed(0), 6, y(value) + 3)
+  const step = high - low > 45 ? 20 : 10
+  for (let value = step * Math.ceil(low / step); value < high; value += step) {
+    ctx.beginPath()
+    ctx.moveTo(left, y(value))
+    ctx.lineTo(width - 1.2 * font_px, y(value))
+    ctx.stroke()
+    ctx.fillText(String(value).replace("-", "−"), 6, y(value) + 3)
+  }
   const line = (values, colour, dash, words, at) => {
     ctx.strokeStyle = ctx.fillStyle = colour
     ctx.lineWidth = 1.6

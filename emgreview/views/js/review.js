@@ -36,7 +36,6 @@ export function render({model, view}) {
   const here = () => card()?.channels[row]
   const loaded = () => store.trials.has(index) && store.cards.has(index)
   const label = (r) => setup.channels[r].label
-  const ms = (s) => `${(s * 1000).toFixed(0)} ms`
   const dark = () => document.body.dataset.jpThemeLight === "false" ||
     document.documentElement.matches("[data-theme=dark], .dark")
   const theme = () => palette_name(dark())
@@ -160,7 +159,7 @@ export function render({model, view}) {
     const hum = now?.mains ? now.mains[label(row)] : "hidden in a blind review, since it could tell recordings apart"
     screen.text(screen.foot, `${setup.processing} Onsets by ${setup.method}.` + (now ? ` Mains measured in this recording, ${label(row)}: ${hum}.` : ""))
     const in_hand = hand.held_s == null ? unplaced && `, ${unplaced}`
-      : `, ${SIDE_WORDS[hand.mark.side]} in hand${times_shown() ? ` at ${ms(hand.held_s)}` : ""}`
+      : `, ${SIDE_WORDS[hand.mark.side]} in hand${times_shown() ? ` at ${ms_words(hand.held_s)}` : ""}`
     screen.text(screen.live, `${here()?.words ?? "loading"}, ${label(row)}, trial ${index + 1} of ${setup.n_trials}${in_hand}`)
   }
 
@@ -178,7 +177,7 @@ export function render({model, view}) {
   function propose_break() {
     if (!setup.break_after_min || performance.now() - reminded < setup.break_after_min * 60000) return
     reminded = performance.now()
-    screen.pass_notice(`${Math.round((reminded - began) / 60000)} minutes at the screen: a short break keeps marks steady. ` +
+    screen.notice.pass(`${Math.round((reminded - began) / 60000)} minutes at the screen: a short break keeps marks steady. ` +
       "Everything that is called saved is saved.")
   }
 
@@ -188,9 +187,9 @@ export function render({model, view}) {
   function leave() {
     hand.flush()
     pointer.let_go()
-    screen.close()
+    screen.asking.close()
     const lost = hand.drop_kept()
-    if (lost) screen.pass_notice(`Pressed for a burst that was not yet saved, and not taken: ${lost}.`)
+    if (lost) screen.notice.pass(`Pressed for a burst that was not yet saved, and not taken: ${lost}.`)
   }
 
   function show(i, r = null) {
@@ -202,6 +201,14 @@ export function render({model, view}) {
     hand.select()
     walks.at(index)
     refresh()
+  }
+
+  /** Scroll to the channel in hand, where the page shows less than the picture. */
+  function reveal() {
+    if (!layer || screen.asking.key || screen.key_card.open) return
+    const {top, height} = layer.frame()
+    const band = lay_bands(setup, height, canvas_font_px())[row]
+    screen.reveal(top + band.top, band.height)
   }
 
   function step_row(by) {
@@ -233,7 +240,7 @@ export function render({model, view}) {
     const open = ([status, , channels]) => status === "open" || channels.some((channel) => !channel[4])
     const next = walks.next_where((i) => open(store.summaries[i]) && !store.pending.some((d) => d.index === i))
     if (next != null) return show(next)
-    screen.pass_notice(`${setup.none_left}${walks.words ? " in those stepped through" : ""}.`)
+    screen.notice.pass(`${setup.none_left}${walks.words ? " in those stepped through" : ""}.`)
   }
 
   // --- deciding --------------------------------------------------------------------------------------------------
@@ -261,16 +268,16 @@ export function render({model, view}) {
 
   function decide(command, args = {}, channel = label(row)) {
     if (!loaded()) {
-      screen.pass_notice(`Trial ${index + 1} is not here yet: no decision was taken.`)
+      screen.notice.pass(`Trial ${index + 1} is not here yet: no decision was taken.`)
       return false
     }
     if (store.pending.some((d) => d.command === "undo" || d.command === "redo")) {
-      screen.pass_notice("Taking back: no decision was taken.")
+      screen.notice.pass("Taking back: no decision was taken.")
       return false
     }
     const closes = closing.has(command) && !(command === "not_locatable" && here().interval_s) // its edges may be moved
     if (!store.decide(command, index, channel, args, visible(), seen_by(command))) {
-      screen.pass_notice(store.stopped)
+      screen.notice.pass(store.stopped)
       return false
     }
     if (closes) paces.push(performance.now())
@@ -285,9 +292,9 @@ export function render({model, view}) {
     adding: () => store.pending.some((d) => d.command === "add" && d.index === index && d.channel === label(row)),
     stopped: () => store.stopped,
     decide,
-    notice: screen.pass_notice,
+    notice: screen.notice.pass,
     refuse(words) {
-      screen.show_notice(`Trial ${index + 1}, ${label(row)}: not taken: ${words}`)
+      screen.notice.show(`Trial ${index + 1}, ${label(row)}: not taken: ${words}`)
       refresh()
     },
     refresh,
@@ -333,17 +340,17 @@ export function render({model, view}) {
       layer.set_range(...setup.spans[span])
       refresh()
     },
-    key_card: () => screen.toggle_card(),
+    key_card: () => { screen.asking.close(); screen.key_card.toggle() },
     not_locatable: () => {
-      if (!loaded()) return screen.pass_notice(`Trial ${index + 1} is not here yet: no decision was taken.`)
+      if (!loaded()) return screen.notice.pass(`Trial ${index + 1} is not here yet: no decision was taken.`)
       const ends = hand.interval()
       if (!times_shown()) { // no numbers: its edges are moved by key or mouse
-        if (here().interval_s) screen.pass_notice("It is not locatable already: move its edges, not before and not after.")
+        if (here().interval_s) screen.notice.pass("It is not locatable already: move its edges, not before and not after.")
         else hand.put_interval(ends)
         return
       }
-      const [a, b] = ends.map((s) => Number((s * 1000).toFixed(2)))
-      screen.ask("Present, but the onset cannot be located. Times from the cue, in ms:",
+      const [a, b] = ends.map((s) => Number((s * 1000).toFixed(1)))
+      screen.asking.ask("Present, but the onset cannot be located. Times from the cue, in ms:",
         [{name: "a", words: "not before", type: "number", value: a}, {name: "b", words: "not after", type: "number", value: b}],
         (said) => hand.put_interval([said.a / 1000, said.b / 1000]) && go_on())
     },
@@ -355,7 +362,7 @@ export function render({model, view}) {
     if (wanted === spectrum_for) return
     spectrum_for = wanted
     screen.spectrum_map.getContext("2d").clearRect(0, 0, 9999, 9999)
-    if (!burst || burst.offset_s == null) return screen.pass_notice("A spectrum needs a burst with onset and offset.")
+    if (!burst || burst.offset_s == null) return screen.notice.pass("A spectrum needs a burst with onset and offset.")
     store.ask("spectrum",
       {index, channel: label(row), onset_s: burst.onset_s, offset_s: burst.offset_s, for: wanted})
   }
@@ -363,11 +370,11 @@ export function render({model, view}) {
   /** One key of the table, or a click that stands for one; `pressed` is what was pressed, null for a click. */
   function act(key, pressed) {
     if (pointer.dragging && pressed) return pressed.code === "Escape" && pointer.let_go()
-    if (pressed && screen.form_key) return screen.form_key(pressed)
-    if (pressed && screen.card_open) return screen.card_key(key, pressed)
+    if (pressed && screen.asking.key) return screen.asking.key(pressed)
+    if (pressed && screen.key_card.open) return screen.key_card.key(key, pressed)
     if (hand.keep(OF_MARK.has(key.group), () => act(key, pressed))) return
     if (!key.command) return
-    screen.close()
+    screen.asking.close()
     if (key.command !== "nudge") hand.flush()
     if (commands[key.command]) return commands[key.command](key)
     if (decide(key.command, key.arguments ?? {}) && closing.has(key.command)) go_on()
@@ -380,7 +387,7 @@ export function render({model, view}) {
     channel: (r) => (loaded() ? card().channels[r] : null),
     face(r) {
       root.focus()
-      if (r !== row || screen.form_key) show(index, r)
+      if (r !== row || screen.asking.key) show(index, r)
     },
   })
 
@@ -400,12 +407,13 @@ export function render({model, view}) {
     if (what.sound) {
       const {seconds, state} = player.play(what.sound)
       root.dataset.heard = `${seconds.toFixed(2)} ${state}`
+      if (state !== "running") screen.notice.pass(seconds ? `The browser plays no sound (it says: ${state}).` : "There is nothing to hear here.")
       return
     }
     if (walks.hear(what)) return
     if ("stopped" in what) {
-      screen.lasting = what.stopped
-      screen.show_notice(what.stopped)
+      screen.notice.lasting = what.stopped
+      screen.notice.show(what.stopped)
     }
     if (what.refusal) {
       const {decision, words} = what.refusal
@@ -414,9 +422,9 @@ export function render({model, view}) {
       hand.drop()
       store.renew(decision ? [decision.index] : [index])
       if (decision && decision.index !== index && !store.pending.length) show(decision.index)
-      screen.show_notice(`${place}not taken: ${words}${lost ? ` Nor what was pressed after it: ${lost}.` : ""}`)
+      screen.notice.show(`${place}not taken: ${words}${lost ? ` Nor what was pressed after it: ${lost}.` : ""}`)
     }
-    if (what.said?.client === store.client) screen.pass_notice(what.said.words)
+    if (what.said?.client === store.client) screen.notice.pass(what.said.words)
     if (what.start?.client === store.client) {
       setup.notices = what.start.notices
       if (what.start.where !== index) return show(what.start.where)
@@ -435,7 +443,10 @@ export function render({model, view}) {
 
   // --- focus, theme, life -----------------------------------------------------------------------------------------
 
-  listen_to_keys(root, setup.keys, act)
+  listen_to_keys(root, setup.keys, (key, pressed) => {
+    act(key, pressed)
+    reveal() // by mouse nothing scrolls: it would take the next button from under the pointer
+  })
   const show_focus = (on) => {
     root.dataset.keys = on ? "on" : "off"
     screen.text(screen.keys_on, on ? "keys on" : "keys off: click here")
@@ -474,7 +485,7 @@ export function render({model, view}) {
   row = first_open(index) ?? row
   store.say_hello()
   refresh_words()
-  if (setup.notices.length) screen.pass_notice(setup.notices.join(" "))
+  if (setup.notices.length) screen.notice.pass(setup.notices.join(" "))
 
   model.on("remove", () => {
     clearInterval(clock)

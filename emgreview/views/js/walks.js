@@ -35,7 +35,7 @@ function make_walks(setup, store, screen, review) {
     const next = indices[index === indices[walk.at] ? walk.at + by : walk.at]
     if (next != null) return review.show(next)
     if (by > 0 && walk.words === setup.audit_walk) return ask(walk.words) // what is left, or how to end
-    screen.pass_notice("This is the end of the trials you step through.")
+    screen.notice.pass("This is the end of the trials you step through.")
   }
 
   /** The next trial of the walk, after the present one and round, that passes a test. */
@@ -51,7 +51,7 @@ function make_walks(setup, store, screen, review) {
       {code: "KeyR", words: "reviewers", shown: "another reviewer decided otherwise …", ask: choose_reviewer},
       {code: "KeyB", words: "behaviour", shown: "by what the person did …", ask: choose_behaviour},
     ]
-    screen.choose("Step through which trials?", [...setup.choices.walk, ...further], false, ([which]) => {
+    screen.asking.choose("Step through which trials?", [...setup.choices.walk, ...further], false, ([which]) => {
       const form = further.find(({words}) => words === which)
       if (form) return form.ask()
       if (which !== setup.choices.walk[0].words) return ask(which)
@@ -61,25 +61,25 @@ function make_walks(setup, store, screen, review) {
   }
 
   function choose_reviewer() {
-    screen.ask("Trials that another reviewer of this folder decided otherwise:", [
+    screen.asking.ask("Trials that another reviewer of this folder decided otherwise:", [
       {name: "reviewer", words: "code of that reviewer", value: ""},
       {name: "by", words: "or whose onset lies further away than, in ms", type: "number", value: 10}],
     ({reviewer, by}) => ask(`otherwise than ${reviewer}`, {reviewer, by_s: by / 1000}))
   }
 
   function choose_behaviour() {
-    screen.choose("Trials in which the person did what?", setup.choices.behaviour, false,
+    screen.asking.choose("Trials in which the person did what?", setup.choices.behaviour, false,
       ([behaviour]) => ask(`behaviour: ${behaviour}`, {behaviour}))
   }
 
   function choose_methods() {
     const methods = setup.choices.method
-    screen.choose("Compare which method …", methods, false, ([one]) =>
-      screen.choose(`Compare "${one}" with which?`, methods.filter(({words}) => words !== one), false, ([other]) =>
-        screen.ask(`Trials where the onsets of "${one}" and "${other}" differ:`,
+    screen.asking.choose("Compare which method …", methods, false, ([one]) =>
+      screen.asking.choose(`Compare "${one}" with which?`, methods.filter(({words}) => words !== one), false, ([other]) =>
+        screen.asking.ask(`Trials where the onsets of "${one}" and "${other}" differ:`,
           [{name: "by", words: "by more than, in ms", type: "number", value: 20}], ({by}) => {
             compared = {methods: [one, other], by_s: by / 1000}
-            screen.pass_notice(`Comparing "${one}" with "${other}" …`)
+            screen.notice.pass(`Comparing "${one}" with "${other}" …`)
             store.ask("compare", {...compared, begin: true})
           })))
   }
@@ -89,7 +89,7 @@ function make_walks(setup, store, screen, review) {
     if (what.comparing?.client === store.client) {
       if (!compared) return true // another walk was chosen meanwhile
       const [one, other] = compared.methods
-      screen.pass_notice(`Comparing "${one}" with "${other}": ${Math.round(100 * what.comparing.share)} % done. ` +
+      screen.notice.pass(`Comparing "${one}" with "${other}": ${Math.round(100 * what.comparing.share)} % done. ` +
         "Go on reviewing; the walk begins when it is done.")
       store.ask("compare", {...compared, begin: false})
       return true
@@ -101,19 +101,19 @@ function make_walks(setup, store, screen, review) {
     if (what.walk?.client !== store.client) return false
     compared = null
     if (!what.walk.indices.length) {
-      screen.pass_notice(`No trial here: ${what.walk.words}.`)
+      screen.notice.pass(`No trial here: ${what.walk.words}.`)
       return true
     }
     walk = {...what.walk, at: Math.max(0, what.walk.indices.indexOf(review.index()))}
-    screen.pass_notice("")
+    screen.notice.pass("")
     review.show(walk.indices[walk.at])
     return true
   }
 
   function end_audit({words, finished}) {
     if (walk?.words === setup.audit_walk) walk = null
-    if (finished) return screen.tell("The bulk audit", words)
-    screen.choose(words, [{code: "Digit1", words: "finish", shown: "compare and finish the audit"}], false,
+    if (finished) return screen.asking.tell("The bulk audit", words)
+    screen.asking.choose(words, [{code: "Digit1", words: "finish", shown: "compare and finish the audit"}], false,
       () => review.decide("finish_audit"))
   }
 

@@ -1,0 +1,263 @@
+// What every screen is made of: elements, notices, forms that ask, the key card. Decides nothing.
+
+/** Make an element: attributes, listeners (on…), then children. Text is always text, never markup. */
+function h(tag, attributes = {}, ...children) {
+  const element = document.createElement(tag)
+  for (const [name, value] of Object.entries(attributes)) {
+    if (name.startsWith("on")) element.addEventListener(name.slice(2), value)
+    else if (value != null && value !== false) element.setAttribute(name, value === true ? "" : value)
+  }
+  element.append(...children.filter((child) => child != null))
+  return element
+}
+
+/** The label of a key. */
+function kbd(key) {
+  return h("kbd", {"data-code": key.code, "data-shift": key.shift ? "yes" : null}, key_name(key))
+}
+
+function set_text(element, words) {
+  if (element.textContent !== words) element.textContent = words
+}
+
+/** Buttons act without taking the keys away; those of the boxes given keep the focus in there. */
+function keep_keys(root, ...boxes) {
+  root.addEventListener("mousedown", (event) => {
+    const path = event.composedPath()
+    if (!path.some((element) => element.tagName === "BUTTON")) return
+    event.preventDefault()
+    if (!boxes.some((box) => path.includes(box))) root.focus()
+  })
+}
+
+/** A line of words: `show` until something else is shown, `pass` for some seconds, then what is `lasting` again. */
+function make_notice() {
+  const element = h("div", {class: "notice", role: "alert"})
+  let timer = 0
+  const notice = {
+    element, lasting: "",
+    show(words) {
+      clearTimeout(timer)
+      element.dataset.words = words ? "yes" : ""
+      set_text(element, words)
+    },
+    pass(words) {
+      notice.show(words)
+      timer = setTimeout(() => notice.show(notice.lasting), 8000)
+    },
+  }
+  return notice
+}
+
+/** What scrolls an element: the nearest box around it with more inside than it shows, or the page. */
+function scrolled_by(element) {
+  for (let node = element; node; node = node.parentElement ?? node.getRootNode().host) {
+    if (/auto|scroll/.test(getComputedStyle(node).overflowY) && node.scrollHeight > node.clientHeight + 1) return node
+  }
+  return document.scrollingElement
+}
+
+/** Bring a box that lies over the picture to where the page shows it. */
+function bring_up(box) {
+  box.style.top = ""
+  if (getComputedStyle(box).position === "absolute") {
+    const above = scrolled_by(box).getBoundingClientRect().top - box.parentElement.getBoundingClientRect().top
+    if (above > 0) box.style.top = `${above + 4}px`
+  }
+  box.scrollIntoView({block: "nearest"})
+}
+
+function scroll_by(box, code) {
+  const step = {ArrowDown: 40, ArrowUp: -40, PageDown: 300, PageUp: -300}[code]
+  if (step) box.scrollBy(0, step)
+  return Boolean(step)
+}
+
+/**
+ * Forms that ask, one at a time, in a box beside the picture. `root()` gets the focus back. While `key` is there it takes
+ * all keys that no field takes: `key({code})`.
+ */
+function make_asking(root, pass_notice) {
+  const form = h("div", {class: "form", hidden: true, role: "dialog", "aria-modal": "true", tabindex: -1})
+  const button = (key, words, act) => h("button", {class: "do", onclick: () => act()}, h("kbd", {}, key), ` ${words}`)
+  const leave = () => button("Esc", "leave as it was", close)
+
+  function open(question, parts, key) {
+    form.replaceChildren(h("h4", {}, question), ...parts)
+    form.hidden = false
+    form.setAttribute("aria-label", question)
+    form.focus({preventScroll: true})
+    bring_up(form)
+    asking.key = (event) => (event.code === "Escape" ? close() : key(event))
+  }
+
+  function close() {
+    if (form.hidden) return
+    form.hidden = true
+    asking.key = null
+    root().focus()
+  }
+
+  function on_enter(input, finish) {
+    input.addEventListener("keydown", (event) => {
+      if (event.isComposing) return
+      if (event.key === "Enter") { event.preventDefault(); finish() }
+      if (event.key === "Escape") close()
+    })
+  }
+
+  /** Ask by keys: returns by `done(words[])`, "word: what was typed" where a choice asks for words. Several may be chosen
+   * if `several`: then Enter confirms. */
+  function choose(question, choices, several, done) {
+    const chosen = []
+    const items = choices.map((choice) => h("button", {class: "choice", onclick: () => toggle(choice)},
+      kbd({code: choice.code}), ` ${choice.shown}`))
+    const other = h("input", {type: "text", placeholder: "in words", hidden: true, "aria-label": "in words"})
+    function toggle(choice) {
+      const at = chosen.indexOf(choice)
+      if (at >= 0) chosen.splice(at, 1)
+      else chosen.push(choice)
+      items.forEach((item, i) => item.setAttribute("aria-pressed", String(chosen.includes(choices[i]))))
+      if (!several) return finish()
+      other.hidden = !chosen.some((c) => c.text)
+      if (!other.hidden) other.focus()
+    }
+    function finish() {
+      if (!chosen.length) return
+      const said = other.value.trim()
+      if (!other.hidden && !said) return other.focus()
+      close()
+      done(chosen.map((choice) => (choice.text ? `${choice.words}: ${said}` : choice.words)))
+    }
+    on_enter(other, finish)
+    open(question, [h("div", {class: "choices"}, ...items), other,
+      h("div", {class: "buttons"}, several ? button("Enter", "confirm", finish) : null, leave())],
+    ({code}) => {
+      const choice = choices.find((c) => c.code === code)
+      if (code === "Enter") finish()
+      else if (choice) toggle(choice)
+    })
+  }
+
+  /** Ask for values in fields: [{name, words, value, type}]; `done({name: text, or a number})`. What `done` does not take
+   * (it returns false) stays in the form, and so does a number that is none. */
+  function ask(question, fields, done) {
+    const inputs = fields.map((f) => h("input", {type: f.type ?? "text", value: f.value ?? "", name: f.name, step: "any",
+      "aria-label": f.words ? null : question}))
+    const finish = () => {
+      const bad = inputs.find((input) => input.type === "number" && !Number.isFinite(input.valueAsNumber))
+      if (bad) {
+        pass_notice(`"${bad.value}" is no number; give one, or leave with Esc.`)
+        return bad.focus()
+      }
+      const values = inputs.map((input) => [input.name, input.type === "number" ? input.valueAsNumber : input.value.trim()])
+      if (done(Object.fromEntries(values)) !== false) close()
+    }
+    open(question, [...fields.map((f, i) => h("label", {}, f.words ? `${f.words} ` : null, inputs[i])),
+      h("div", {class: "buttons"}, button("Enter", "confirm", finish), leave())],
+    ({code}) => code === "Enter" && finish())
+    for (const input of inputs) on_enter(input, finish)
+    inputs[0].focus()
+    inputs[0].select()
+  }
+
+  /** Pick one of many by typing part of its words, arrows and Enter, or a click: `done(index)`. */
+  function pick(question, items, at, done) {
+    const most = 200
+    const filter = h("input", {type: "text", placeholder: "type to narrow", "aria-label": "narrow the list"})
+    const list = h("div", {class: "list", role: "listbox", "aria-label": question})
+    let shown = []
+    let chosen = at
+    const finish = (index) => { close(); done(index) }
+    function fill() {
+      const wanted = filter.value.trim().toLowerCase()
+      const matching = items.map((words, index) => ({words, index})).filter(({words}) => words.toLowerCase().includes(wanted))
+      if (!matching.some(({index}) => index === chosen)) chosen = matching[0]?.index
+      const place = matching.findIndex(({index}) => index === chosen)
+      const from = Math.max(0, Math.min(place - most / 2, matching.length - most))
+      shown = matching.slice(from, from + most)
+      list.replaceChildren(...shown.map(({words, index}) => h("button", {class: "choice", role: "option",
+        "aria-selected": String(index === chosen), onclick: () => finish(index)}, words)),
+        matching.length > most ? h("p", {}, `${shown.length} of ${matching.length} shown: type to narrow.`) : null)
+      list.querySelector("[aria-selected=true]")?.scrollIntoView({block: "nearest"})
+    }
+    function move(by) {
+      const place = shown.findIndex(({index}) => index === chosen)
+      const next = shown[Math.max(0, Math.min(shown.length - 1, place + by))]
+      if (!next) return
+      chosen = next.index
+      for (const [i, item] of [...list.querySelectorAll(".choice")].entries()) {
+        item.setAttribute("aria-selected", String(shown[i].index === chosen))
+      }
+      list.querySelector("[aria-selected=true]").scrollIntoView({block: "nearest"})
+    }
+    filter.addEventListener("input", fill)
+    filter.addEventListener("keydown", (event) => {
+      const steps = {ArrowDown: 1, ArrowUp: -1, PageDown: 8, PageUp: -8}
+      if (steps[event.code]) { event.preventDefault(); move(steps[event.code]) }
+    })
+    on_enter(filter, () => chosen != null && shown.length && finish(chosen))
+    open(question, [filter, list, h("div", {class: "buttons"}, leave())], () => {})
+    fill()
+    filter.focus()
+  }
+
+  /** Show a text to read. */
+  function tell(heading, words) {
+    open(heading, [h("p", {class: "told"}, words), h("div", {class: "buttons"}, button("Esc", "close, then the keys act", close))],
+      ({code}) => {
+        if (code === "Enter") close()
+        else if (!scroll_by(form, code)) pass_notice("Keys wait until this is read: Esc or Enter closes it.")
+      })
+  }
+
+  const asking = {form, choose, ask, pick, tell, close, key: null}
+  return asking
+}
+
+/** The card of all keys, by their groups, with what the mouse does. */
+function make_card(root, keys, what, mouse) {
+  const element = h("div", {class: "card", hidden: true, role: "dialog", "aria-label": "key card", tabindex: -1})
+
+  /** The card alone on a page of its own, for the printer. */
+  function print() {
+    const frame = h("iframe", {title: "key card for print", style: "position:absolute;width:0;height:0;border:0"})
+    document.body.append(frame)
+    const page = frame.contentDocument
+    page.title = "Keys"
+    page.body.append(page.importNode(element.querySelector("h4"), true), page.importNode(element.querySelector(".columns"), true))
+    page.body.style.cssText = "font: 12px sans-serif; columns: 2"
+    frame.contentWindow.onafterprint = () => frame.remove()
+    frame.contentWindow.print()
+  }
+
+  function fill() {
+    const groups = [...new Set(keys.map((key) => key.group))]
+    element.replaceChildren(
+      h("h4", {}, `Keys (they act while the frame around the ${what} is drawn thick)`),
+      h("div", {class: "buttons"}, h("button", {class: "do", onclick: toggle}, h("kbd", {}, "?"), " close"),
+        h("button", {class: "do", onclick: print}, "print")),
+      h("p", {}, `By mouse: ${mouse}`),
+      h("div", {class: "columns"}, ...groups.map((group) => h("table", {}, h("caption", {}, group),
+        ...keys.filter((key) => key.group === group).map((key) => h("tr", {}, h("td", {}, kbd(key)), h("td", {}, key.words)))))))
+    relabel_keys(element)
+  }
+
+  function toggle() {
+    element.hidden = !element.hidden
+    if (element.hidden) return root().focus()
+    fill()
+    element.focus({preventScroll: true})
+    bring_up(element)
+  }
+
+  return {
+    element, toggle,
+    get open() { return !element.hidden },
+    /** A key while the card is open: it closes on Esc or on its own key, and can be scrolled. */
+    key(key, {code}) {
+      if (code === "Escape" || key.command === "key_card") toggle()
+      else scroll_by(element, code)
+    },
+  }
+}
