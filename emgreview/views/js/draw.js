@@ -31,9 +31,14 @@ const canvas_font_px = () => 0.6875 * parseFloat(getComputedStyle(document.docum
 
 const MISSING = -32768
 
+const band_weights = (setup) => setup.channels.map((channel) => (channel.auxiliary ? 0.55 : 1))
+
+/** The least height of all bands, in which words and traces still find room. */
+const least_bands_px = (setup, font_px) => font_px + 7 + 3.6 * font_px * band_weights(setup).reduce((a, b) => a + b, 0)
+
 /** Vertical layout: a strip for the words of lines, then one band a channel, auxiliary bands half as high. */
 function lay_bands(setup, height, font_px) {
-  const weights = setup.channels.map((channel) => (channel.auxiliary ? 0.55 : 1))
+  const weights = band_weights(setup)
   let top = font_px + 7
   const unit = (height - top) / weights.reduce((a, b) => a + b, 0)
   return weights.map((weight, row) => {
@@ -278,7 +283,7 @@ function shade_plausible(ctx, [from, to], px, width, height, colours) {
     ctx.stroke()
     ctx.setLineDash([])
   }
-  plate(ctx, "plausible", px(to) - 3, height - 9, colours, "right", colours.faint)
+  plate(ctx, "plausible", px(to) - 3, height - 2 * parseFloat(ctx.font) - 6, colours, "right", colours.faint) // above the cursor's
 }
 
 /** The person's typical envelope, faintly behind the upper part of a band: median as a line, quartiles as an area. */

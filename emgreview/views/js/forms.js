@@ -71,7 +71,7 @@ function make_forms(setup, screen, review) {
     settle: () => settle(review.here()?.dispute, review.label()),
     settle_trial: () => settle(review.card()?.dispute, null),
     behaviour: () => choose_one("What did the person do in this trial?", setup.choices.behaviour, "behaviour"),
-    kind: () => choose_one("What kind of burst is this?", setup.choices.kind, "kind", {burst: review.burst()}),
+    kind: () => choose_one(`What kind of burst is ${review.here()?.bursts.length > 1 ? `number ${1 + review.here().bursts.findIndex(({id}) => id === review.burst())}` : "this"}?`, setup.choices.kind, "kind", {burst: review.burst()}),
     half_width: () => {
       const now = review.here()?.bursts.find(({id}) => id === review.burst())
       if (!now) return screen.notice.pass("There is no mark here whose half-width could be given: add one first.")

@@ -2,7 +2,6 @@
 // makes the element.
 
 const SHORTEST = 16 // samples in view at least
-const SHARE_OF_WINDOW = 0.7 // the picture is not taller than this, so that ribbon and buttons stay in sight
 
 export function render({model, view}) {
   const setup = JSON.parse(model.setup)
@@ -348,7 +347,7 @@ export function render({model, view}) {
     if (!layer) return
     layer.letters(font_px)
     const needed = layer.around() + head_px(font_px) + rows.length * least_row_px(font_px)
-    layer.make_tall(Math.ceil(Math.max(needed, Math.min(setup.height, SHARE_OF_WINDOW * tallest))))
+    layer.make_tall(fitting_height(root, setup.height, needed))
     refresh()
   }
 

@@ -94,8 +94,7 @@ function make_marks(setup, host) {
       const s = snap(host.cursor())
       if (!hand || hand.row !== host.focus() || (!hand.burst && hand.ends[1] == null)) {
         flush()
-        const long = 0.05 * (host.range()[1] - host.range()[0])
-        hand = {burst: null, row: host.focus(), ends: side ? [snap(s - long), s] : [s, snap(s + long)], side, moved: false}
+        hand = {burst: null, row: host.focus(), ends: [s, s], side: 1 - side, moved: false} // the other end goes with the cursor
       } else move_edge(side, s)
       host.refresh()
     },

@@ -10,7 +10,7 @@ function make_long_screen(setup, figure, act) {
   const card_button = h("button", {class: "plain", onclick: () => act({command: "key_card"})}, "key card (?)")
   const head = h("div", {class: "head"}, title, where, saved, keys_on, card_button)
   const notice = make_notice()
-  const asking = make_asking(() => root, notice.pass)
+  const asking = make_asking(() => root, notice)
   const key_card = make_card(() => root, setup.keys, "view",
     `drag to pan; wheel to zoom while the keys are on; click the ribbon to go there.${setup.decides ? " Drag with Shift to take a stretch in hand." : ""}`)
   const differs = h("div", {class: "differs", hidden: true})

@@ -49,6 +49,16 @@ function make_notice() {
   return notice
 }
 
+const AROUND_PX = 130 // of the window's height that a notebook keeps for itself: menu, tabs, tools, status
+const LEAST_SHARE = 0.45 // of the window's height, for the picture in any case
+
+/** Height of a picture that leaves the rest of its widget in the window: `wanted` if there is room, never under `least`. */
+function fitting_height(root, wanted, least) {
+  const beside = [...root.children].filter((part) => !part.matches(".body, .foot, .live"))
+  const room = window.innerHeight - AROUND_PX - beside.reduce((sum, part) => sum + part.offsetHeight, 0)
+  return Math.ceil(Math.max(least, Math.min(wanted, Math.max(LEAST_SHARE * window.innerHeight, room))))
+}
+
 /** What scrolls an element: the nearest box around it with more inside than it shows, or the page. */
 function scrolled_by(element) {
   for (let node = element; node; node = node.parentElement ?? node.getRootNode().host) {
@@ -77,10 +87,11 @@ function scroll_by(box, code) {
  * Forms that ask, one at a time, in a box beside the picture. `root()` gets the focus back. While `key` is there it takes
  * all keys that no field takes: `key({code})`.
  */
-function make_asking(root, pass_notice) {
+function make_asking(root, notice) {
   const form = h("div", {class: "form", hidden: true, role: "dialog", "aria-modal": "true", tabindex: -1})
   const button = (key, words, act) => h("button", {class: "do", onclick: () => act()}, h("kbd", {}, key), ` ${words}`)
   const leave = () => button("Esc", "leave as it was", close)
+  let waits = false // it was said that keys wait
 
   function open(question, parts, key) {
     form.replaceChildren(h("h4", {}, question), ...parts)
@@ -95,6 +106,8 @@ function make_asking(root, pass_notice) {
     if (form.hidden) return
     form.hidden = true
     asking.key = null
+    if (waits) notice.show(notice.lasting)
+    waits = false
     root().focus()
   }
 
@@ -147,7 +160,7 @@ function make_asking(root, pass_notice) {
     const finish = () => {
       const bad = inputs.find((input) => input.type === "number" && !Number.isFinite(input.valueAsNumber))
       if (bad) {
-        pass_notice(`"${bad.value}" is no number; give one, or leave with Esc.`)
+        notice.pass(`"${bad.value}" is no number; give one, or leave with Esc.`)
         return bad.focus()
       }
       const values = inputs.map((input) => [input.name, input.type === "number" ? input.valueAsNumber : input.value.trim()])
@@ -207,7 +220,10 @@ function make_asking(root, pass_notice) {
     open(heading, [h("p", {class: "told"}, words), h("div", {class: "buttons"}, button("Esc", "close, then the keys act", close))],
       ({code}) => {
         if (code === "Enter") close()
-        else if (!scroll_by(form, code)) pass_notice("Keys wait until this is read: Esc or Enter closes it.")
+        else if (!scroll_by(form, code)) {
+          waits = true
+          notice.pass("Keys wait until this is read: Esc or Enter closes it.")
+        }
       })
   }
 

@@ -17,6 +17,8 @@ export function render({model, view}) {
   const began = performance.now()
   const paces = [] // times at which a channel was closed
   let layer = null
+  let wanted_px = 0 // height of the picture where the window has room for it
+  let tallest = window.innerHeight
   let index = setup.where // the trial on the screen, and its channel
   let row = 0
   let awaited = true // the trial on the screen has not arrived since it was gone to
@@ -461,7 +463,14 @@ export function render({model, view}) {
   root.addEventListener("focusout", (event) => show_focus(Boolean(event.relatedTarget && root.contains(event.relatedTarget))))
   show_focus(false)
 
+  /** A picture that fits the window, if every band has room in that. */
+  function fit() {
+    tallest = window.innerHeight
+    layer?.make_tall(fitting_height(root, wanted_px, layer.around() + least_bands_px(setup, canvas_font_px())))
+  }
+
   const dress = () => {
+    fit()
     spectrum_for = ""
     lettered = canvas_font_px()
     root.classList.toggle("dark-theme", dark())
@@ -472,10 +481,14 @@ export function render({model, view}) {
   const themes = new MutationObserver(dress)
   themes.observe(document.body, {attributes: true, attributeFilter: ["data-jp-theme-light"]})
   MORE_CONTRAST.addEventListener("change", dress)
-  const clock = setInterval(() => store.watch(root.dataset.keys === "on"), 100)
+  const clock = setInterval(() => {
+    store.watch(root.dataset.keys === "on")
+    if (window.innerHeight !== tallest) fit()
+  }, 100)
 
   attach_layer(view, draw).then((made) => {
     layer = made
+    wanted_px = layer.around() + layer.frame().height
     shield(root)
     layer.hide_times(blind)
     screen.overview.hidden = root.clientWidth < 1000

@@ -13,7 +13,7 @@ function make_screen(setup, figure, act) {
   const head = h("div", {class: "head"}, title, h("span", {class: "count"}, progress, counted), blind, walking, saved, keys_on, card_button)
 
   const notice = make_notice()
-  const asking = make_asking(() => root, notice.pass)
+  const asking = make_asking(() => root, notice)
   const key_card = make_card(() => root, setup.keys, "review",
     "a click sets the cursor, a double click puts the mark in hand there, a mark can be dragged.")
   const differs = h("div", {class: "differs", hidden: true})
