@@ -265,7 +265,7 @@ LONG_KEYS: tuple[Key, ...] = (
     Key(
         "BracketLeft",
         "edge",
-        "a stretch begins at the cursor; its end is then in hand",
+        "start of what is in hand to the cursor; or a stretch begins there",
         "Mark",
         "start",
         arguments={"side": 0},

@@ -40,6 +40,7 @@ def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
         "channels": _channels(first),
         "rate_hz": first.rate_hz,
         "start_s": start,
+        "height": figure_height(first),
         "spans": [[start, stop], [max(start, -0.1), min(stop, 0.6)]],
         "rest_s": list(first.processing.rest_s),
         "cursor_s": min(0.25, stop / 2),
@@ -141,12 +142,17 @@ def choices(choices: tuple[Choice, ...]) -> list[dict[str, Any]]:
     ]
 
 
+def figure_height(trials: Trials) -> int:
+    """Of the picture, in CSS pixels, where the window has room for it."""
+    return min(920, max(500, 100 * len(trials.labels) + 50 * len(trials.auxiliary_labels) + 40))
+
+
 def make_figure(trials: Trials) -> figure:
     """Axes, pan and zoom: one axis in time for all channels; the traces are painted by the browser's own layer."""
     plot = figure(
         x_range=Range1d(float(trials.time_s[0]), float(trials.time_s[-1])),
         y_range=Range1d(0, 1),
-        height=min(920, max(500, 100 * len(trials.labels) + 50 * len(trials.auxiliary_labels) + 40)),
+        height=figure_height(trials),
         sizing_mode="stretch_width",
         tools="xpan,xwheel_zoom,reset",
         active_scroll=None,

@@ -349,6 +349,20 @@ def test_deciding_by_keyboard_and_mouse(page, working):
     screen.press("BracketLeft", *["Semicolon"] * 4)  # the end goes with the cursor
     screen.settle()
     assert "stretch in hand: 2.0000 to 2.0400 s" in screen.read_out()
+    screen.press("Slash")
+    screen.type_into_form("4")
+    screen.press("BracketLeft", "Semicolon")  # past its end: another stretch
+    screen.settle()
+    assert "stretch in hand: 4.0000 to 4.0100 s" in screen.read_out()
+    screen.press("s")
+    box = screen.box()
+    page.mouse.click(box["left"] + 0.2 * box["width"], box["top"] + 40)  # the question goes with the hand's turning away
+    assert screen.root.locator(".form").is_hidden()
+    screen.press("Slash")
+    screen.type_into_form("2")
+    screen.press("BracketRight", "BracketLeft", *["Semicolon"] * 4)
+    screen.settle()
+    assert "stretch in hand: 2.0000 to 2.0400 s" in screen.read_out()
     screen.press("e")
     screen.saved()
     assert "carried over to 1 trial" in screen.notice()

@@ -747,6 +747,23 @@ def test_the_marking_convention_is_read_before_the_first_decision(page, working)
     assert "first lasting rise" in screen.root.locator(".form").inner_text()
 
 
+def test_a_first_click_on_the_picture_opens_the_convention_and_does_no_more(page, working):
+    screen = open_in_lab(page, working, CONVENTION, SHOW)
+    screen.wait_painted(0)
+    box = page.evaluate(CANVAS_BOX)
+    page.mouse.dblclick(box["left"] + 0.7 * box["width"], box["top"] + 0.5 * box["height"])
+    assert "first lasting rise" in screen.root.locator(".form .told").inner_text()
+    screen.settle()
+    assert operations(working.folder)[1:] == []
+    screen.press("Shift+Slash")  # keys wait
+    assert screen.root.locator(".card").is_hidden()
+    screen.press("Escape", "Shift+Slash")
+    assert screen.root.locator(".card").is_visible()
+    screen.root.locator("[data-command=go_to]").dispatch_event("click")
+    assert screen.root.locator(".card").is_hidden(), "nothing lies over a question"
+    assert screen.root.locator(".form").is_visible()
+
+
 SETTLE = """import small_study, emgreview as er
 for reviewer, later in (("r1", 0.0), ("r2", 0.04)):
     with small_study.open_session("review", reviewer=reviewer) as one:

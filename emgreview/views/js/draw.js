@@ -178,8 +178,6 @@ function draw_trial(ctx, scene, traces_image, width, height) {
   ctx.fillRect(0, here.top, width, here.height)
   ctx.fillStyle = colours.rest
   ctx.fillRect(px(setup.rest_s[0]), 0, px(setup.rest_s[1]) - px(setup.rest_s[0]), height)
-  plate(ctx, "rest", px(setup.rest_s[0]) + 3, height - 9, colours, "left", colours.faint)
-
   if (setup.plausible_s) shade_plausible(ctx, setup.plausible_s, px, width, height, colours)
 
   for (const band of bands) {
@@ -194,6 +192,10 @@ function draw_trial(ctx, scene, traces_image, width, height) {
     }
   }
   ctx.drawImage(traces_image, 0, 0, width, height)
+  plate(ctx, "rest", px(setup.rest_s[0]) + 3, height - 9, colours, "left", colours.faint)
+  if (setup.plausible_s) { // its word above the cursor's
+    plate(ctx, "plausible", px(setup.plausible_s[1]) - 3, height - 2 * px_font - 6, colours, "right", colours.faint)
+  }
 
   for (const band of bands) {
     if (!band.auxiliary) draw_aside(ctx, card.channels[band.row].aside, band, px, width, colours)
@@ -230,9 +232,12 @@ function draw_trial(ctx, scene, traces_image, width, height) {
     }
     const state = card.channels[band.row]
     ctx.font = `${band.row === focus_row ? "bold " : ""}${px_font}px system-ui, sans-serif`
-    plate(ctx, channel.label + (channel.over ? ` · over ${channel.over}` : ""), 6, band.top + px_font + 1, colours)
-    const name_px = ctx.measureText(channel.label + (channel.over ? ` · over ${channel.over}` : "")).width + 8
-    const [words, right] = fit_sign(ctx, `${state.sign} ${state.words}`, [[0, name_px], ...flags(state, ctx, px)], width)
+    const taken = flags(state, ctx, px)
+    const long_name = channel.label + (channel.over ? ` · over ${channel.over}` : "")
+    const first_px = Math.min(...taken.map(([left]) => left).filter((left) => left > 0), width)
+    const name = ctx.measureText(long_name).width + 8 < first_px ? long_name : channel.label
+    plate(ctx, name, 6, band.top + px_font + 1, colours)
+    const [words, right] = fit_sign(ctx, `${state.sign} ${state.words}`, [[0, ctx.measureText(name).width + 8], ...taken], width)
     plate(ctx, words, right, band.top + px_font + 1, colours, "right", state.reviewed ? colours.ink : colours.faint)
     ctx.font = `${px_font}px system-ui, sans-serif`
     draw_scale_bar(ctx, band, channel, trial.full_scale[band.row] / look.gain, colours)
@@ -270,7 +275,7 @@ function draw_trial(ctx, scene, traces_image, width, height) {
   ctx.setLineDash([])
 }
 
-/** The window in which the study expects responses: a bar at the foot between two dotted lines, with its word. */
+/** The window in which the study expects responses: a bar at the foot between two dotted lines. */
 function shade_plausible(ctx, [from, to], px, width, height, colours) {
   ctx.fillStyle = colours.usual_line
   ctx.fillRect(px(from), height - 5, px(to) - px(from), 5)
@@ -283,7 +288,6 @@ function shade_plausible(ctx, [from, to], px, width, height, colours) {
     ctx.stroke()
     ctx.setLineDash([])
   }
-  plate(ctx, "plausible", px(to) - 3, height - 2 * parseFloat(ctx.font) - 6, colours, "right", colours.faint) // above the cursor's
 }
 
 /** The person's typical envelope, faintly behind the upper part of a band: median as a line, quartiles as an area. */

@@ -45,7 +45,7 @@ function make_forms(setup, screen, review) {
         [{name: "reason", words: command === "exclude" ? "reason" : "reason, if there is one to give", value: ""}],
         ({reason}) => {
           if (command === "readmit" || reason.trim()) return decide(command, {what, reason: reason.trim()})
-          screen.notice.pass("An exclusion needs its reason, in a few words.")
+          screen.asking.complain("An exclusion needs its reason, in a few words.")
           return false
         })
     })
@@ -80,7 +80,7 @@ function make_forms(setup, screen, review) {
         [{name: "by", words: "± ms", value}], ({by}) => {
           const half_width_ms = by.trim() ? Number(by.replace(",", ".")) : null
           if (half_width_ms === null || half_width_ms > 0) return decide("half_width", {half_width_ms, burst: now.id})
-          screen.notice.pass(`"${by}" is no number of ms above 0; give one, or leave the field empty.`)
+          screen.asking.complain(`"${by}" is no number of ms above 0; give one, or leave the field empty.`)
           return false
         })
     },

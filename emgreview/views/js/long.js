@@ -238,7 +238,7 @@ export function render({model, view}) {
       [{name: "time", words: "", value: cursor_s.toFixed(3)}], ({time}) => {
         const s = seconds_of(time)
         if (s >= 0 && s <= duration_s) return go_to(s)
-        screen.notice.pass(`“${time}” is no time of this recording: give 0 to ${duration_s.toFixed(3)} s, or h:mm:ss.`)
+        screen.asking.complain(`“${time}” is no time of this recording: give 0 to ${duration_s.toFixed(3)} s, or h:mm:ss.`)
         return false
       }),
     next_channel: () => step_channel(1),
@@ -284,6 +284,8 @@ export function render({model, view}) {
   function act(key, event) {
     if (screen.asking.key && event) return screen.asking.key(event)
     if (screen.key_card.open && event) return screen.key_card.key(key, event)
+    screen.asking.close() // a click stands for a key, and a question is for what was in hand when it was asked
+    if (layer) screen.asking.form.dataset.side = cursor_s > (layer.range()[0] + layer.range()[1]) / 2 ? "left" : "right"
     hover_s = null // keys act at the cursor
     if (layer && commands[key.command]) commands[key.command](key)
   }

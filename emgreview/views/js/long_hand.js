@@ -22,6 +22,7 @@ function listen_to_pointer(screen, setup, marks, view) {
     if (!at.inside) return
     event.stopPropagation()
     event.preventDefault()
+    screen.asking.close()
     root.focus()
     picture.setPointerCapture(event.pointerId)
     if (at.band) view.take_channel(at.band.row)

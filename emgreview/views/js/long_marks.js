@@ -82,6 +82,7 @@ function make_marks(setup, host) {
   }
 
   function stretch_decision(command, more) {
+    if (!whole_stretch()) return need_stretch()
     const {row, ends: [start_s, stop_s]} = hand
     if (host.decide(command, {row, start_s, stop_s, ...more})) hand = null
     host.refresh()
@@ -92,7 +93,10 @@ function make_marks(setup, host) {
   const commands = {
     edge: ({arguments: {side}}) => {
       const s = snap(host.cursor())
-      if (!hand || hand.row !== host.focus() || (!hand.burst && hand.ends[1] == null)) {
+      const held = hand?.row === host.focus() ? hand : null
+      const across = held && (side === 0 ? held.ends[1] != null && s >= held.ends[1] : s < held.ends[0])
+      if (across && held.burst) return host.notice("That would put the end of the burst before its start. Esc lets go of it.")
+      if (!held || across) {
         flush()
         hand = {burst: null, row: host.focus(), ends: [s, s], side: 1 - side, moved: false} // the other end goes with the cursor
       } else move_edge(side, s)

@@ -10,9 +10,9 @@ function make_long_screen(setup, figure, act) {
   const card_button = h("button", {class: "plain", onclick: () => act({command: "key_card"})}, "key card (?)")
   const head = h("div", {class: "head"}, title, where, saved, keys_on, card_button)
   const notice = make_notice()
-  const asking = make_asking(() => root, notice)
+  const asking = make_asking(() => root, notice, () => key_card.hide())
   const key_card = make_card(() => root, setup.keys, "view",
-    `drag to pan; wheel to zoom while the keys are on; click the ribbon to go there.${setup.decides ? " Drag with Shift to take a stretch in hand." : ""}`)
+    `drag to pan; wheel to zoom while the keys are on; click the ribbon to go there.${setup.decides ? " Drag with Shift to take a stretch in hand." : ""}`, () => asking.close())
   const differs = h("div", {class: "differs", hidden: true})
 
   const groups = new Map()
@@ -46,7 +46,7 @@ function make_long_screen(setup, figure, act) {
   const root = h("div", {class: "emgreview long", tabindex: 0, role: "application",
     "aria-label": "long view of a recording; press question mark for the keys"},
     head, bar, h("div", {class: "below-bar"}, read_out, differs), notice.element,
-    h("div", {class: "body"}, asking.form, key_card.element, gutter, picture), ribbon, ribbon_words, foot, live)
+    h("div", {class: "body"}, asking.form, gutter, picture), ribbon, ribbon_words, foot, live, key_card.element)
 
   keep_keys(root, asking.form, key_card.element)
 

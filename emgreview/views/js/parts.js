@@ -54,7 +54,7 @@ const LEAST_SHARE = 0.45 // of the window's height, for the picture in any case
 
 /** Height of a picture that leaves the rest of its widget in the window: `wanted` if there is room, never under `least`. */
 function fitting_height(root, wanted, least) {
-  const beside = [...root.children].filter((part) => !part.matches(".body, .foot, .live"))
+  const beside = [...root.children].filter((part) => !part.matches(".body, .foot, .live, .card"))
   const room = window.innerHeight - AROUND_PX - beside.reduce((sum, part) => sum + part.offsetHeight, 0)
   return Math.ceil(Math.max(least, Math.min(wanted, Math.max(LEAST_SHARE * window.innerHeight, room))))
 }
@@ -67,14 +67,26 @@ function scrolled_by(element) {
   return document.scrollingElement
 }
 
-/** Bring a box that lies over the picture to where the page shows it. */
+/** From where to where a scrolled box is seen, in px of the window. */
+function shown_by(scroller) {
+  if (scroller === document.scrollingElement) return [0, window.innerHeight]
+  const {top, bottom} = scroller.getBoundingClientRect()
+  return [top, bottom]
+}
+
+/** Bring a box that lies over the picture to where the page shows it. Returns what scrolls back, if nothing else scrolled. */
 function bring_up(box) {
+  const scroller = scrolled_by(box.parentElement)
+  const before = scroller.scrollTop
   box.style.top = ""
   if (getComputedStyle(box).position === "absolute") {
-    const above = scrolled_by(box).getBoundingClientRect().top - box.parentElement.getBoundingClientRect().top
-    if (above > 0) box.style.top = `${above + 4}px`
+    const above = shown_by(scroller)[0] - box.parentElement.getBoundingClientRect().top
+    const lowest = box.parentElement.clientHeight - box.offsetHeight - 4 // it never hangs out of the widget
+    if (above > 0) box.style.top = `${Math.max(4, Math.min(above + 4, lowest))}px`
   }
   box.scrollIntoView({block: "nearest"})
+  const after = scroller.scrollTop
+  return () => { if (scroller.scrollTop === after) scroller.scrollTop = before }
 }
 
 function scroll_by(box, code) {
@@ -84,21 +96,28 @@ function scroll_by(box, code) {
 }
 
 /**
- * Forms that ask, one at a time, in a box beside the picture. `root()` gets the focus back. While `key` is there it takes
- * all keys that no field takes: `key({code})`.
+ * Forms that ask, one at a time, in a box beside the picture. `root()` gets the focus back, `clear_away()` takes away what
+ * would cover a form. While `key` is there it takes all keys that no field takes: `key({code})`.
  */
-function make_asking(root, notice) {
+function make_asking(root, notice, clear_away) {
   const form = h("div", {class: "form", hidden: true, role: "dialog", "aria-modal": "true", tabindex: -1})
   const button = (key, words, act) => h("button", {class: "do", onclick: () => act()}, h("kbd", {}, key), ` ${words}`)
   const leave = () => button("Esc", "leave as it was", close)
-  let waits = false // it was said that keys wait
+  let complaint = "" // what was said of an answer: gone with the form
+  let scroll_back = () => {}
+
+  function complain(words) {
+    complaint = words
+    notice.pass(words)
+  }
 
   function open(question, parts, key) {
+    clear_away()
     form.replaceChildren(h("h4", {}, question), ...parts)
     form.hidden = false
     form.setAttribute("aria-label", question)
     form.focus({preventScroll: true})
-    bring_up(form)
+    scroll_back = bring_up(form)
     asking.key = (event) => (event.code === "Escape" ? close() : key(event))
   }
 
@@ -106,9 +125,10 @@ function make_asking(root, notice) {
     if (form.hidden) return
     form.hidden = true
     asking.key = null
-    if (waits) notice.show(notice.lasting)
-    waits = false
-    root().focus()
+    scroll_back()
+    if (complaint && notice.element.textContent === complaint) notice.show(notice.lasting)
+    complaint = ""
+    root().focus({preventScroll: true})
   }
 
   function on_enter(input, finish) {
@@ -160,7 +180,7 @@ function make_asking(root, notice) {
     const finish = () => {
       const bad = inputs.find((input) => input.type === "number" && !Number.isFinite(input.valueAsNumber))
       if (bad) {
-        notice.pass(`"${bad.value}" is no number; give one, or leave with Esc.`)
+        complain(`"${bad.value}" is no number; give one, or leave with Esc.`)
         return bad.focus()
       }
       const values = inputs.map((input) => [input.name, input.type === "number" ? input.valueAsNumber : input.value.trim()])
@@ -205,12 +225,17 @@ function make_asking(root, notice) {
       list.querySelector("[aria-selected=true]").scrollIntoView({block: "nearest"})
     }
     filter.addEventListener("input", fill)
+    const steps = {ArrowDown: 1, ArrowUp: -1, PageDown: 8, PageUp: -8}
+    const take = () => chosen != null && shown.length && finish(chosen)
     filter.addEventListener("keydown", (event) => {
-      const steps = {ArrowDown: 1, ArrowUp: -1, PageDown: 8, PageUp: -8}
       if (steps[event.code]) { event.preventDefault(); move(steps[event.code]) }
     })
-    on_enter(filter, () => chosen != null && shown.length && finish(chosen))
-    open(question, [filter, list, h("div", {class: "buttons"}, leave())], () => {})
+    on_enter(filter, take)
+    open(question, [filter, list, h("div", {class: "buttons"}, leave())], ({code}) => {
+      if (steps[code]) move(steps[code])
+      else if (code === "Enter") take()
+      else filter.focus()
+    })
     fill()
     filter.focus()
   }
@@ -220,19 +245,16 @@ function make_asking(root, notice) {
     open(heading, [h("p", {class: "told"}, words), h("div", {class: "buttons"}, button("Esc", "close, then the keys act", close))],
       ({code}) => {
         if (code === "Enter") close()
-        else if (!scroll_by(form, code)) {
-          waits = true
-          notice.pass("Keys wait until this is read: Esc or Enter closes it.")
-        }
+        else if (!scroll_by(form, code)) complain("Keys wait until this is read: Esc or Enter closes it.")
       })
   }
 
-  const asking = {form, choose, ask, pick, tell, close, key: null}
+  const asking = {form, choose, ask, pick, tell, close, complain, key: null}
   return asking
 }
 
-/** The card of all keys, by their groups, with what the mouse does. */
-function make_card(root, keys, what, mouse) {
+/** The card of all keys, by their groups, with what the mouse does; `clear_away()` takes away what it would cover. */
+function make_card(root, keys, what, mouse, clear_away) {
   const element = h("div", {class: "card", hidden: true, role: "dialog", "aria-label": "key card", tabindex: -1})
 
   /** The card alone on a page of its own, for the printer. */
@@ -247,6 +269,7 @@ function make_card(root, keys, what, mouse) {
     frame.contentWindow.print()
   }
 
+  let scroll_back = () => {}
   function fill() {
     const groups = [...new Set(keys.map((key) => key.group))]
     element.replaceChildren(
@@ -259,16 +282,24 @@ function make_card(root, keys, what, mouse) {
     relabel_keys(element)
   }
 
+  function hide() {
+    if (element.hidden) return
+    element.hidden = true
+    scroll_back()
+    root().focus({preventScroll: true})
+  }
+
   function toggle() {
-    element.hidden = !element.hidden
-    if (element.hidden) return root().focus()
+    if (!element.hidden) return hide()
+    clear_away()
+    element.hidden = false
     fill()
     element.focus({preventScroll: true})
-    bring_up(element)
+    scroll_back = bring_up(element)
   }
 
   return {
-    element, toggle,
+    element, toggle, hide,
     get open() { return !element.hidden },
     /** A key while the card is open: it closes on Esc or on its own key, and can be scrolled. */
     key(key, {code}) {

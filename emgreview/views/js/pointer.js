@@ -5,7 +5,7 @@ const REACH_PX = 7
 
 /**
  * `hand` is that of hand.js; `view` offers layer(), bands(height), channel(row), face(row): the keys and the channel go
- * where was pressed.
+ * where was pressed, false where the press counts for nothing more.
  */
 function listen_to_pointer(picture, hand, view) {
   let drag = null // {from_s, grabbed_s, from_x, moved}
@@ -43,7 +43,7 @@ function listen_to_pointer(picture, hand, view) {
     const at = place(event)
     if (!at.inside) return
     const mark = near(at)
-    if (at.row != null) view.face(at.row)
+    if (at.row != null && !view.face(at.row)) return
     if (!mark) {
       press = at
       return
@@ -84,7 +84,7 @@ function listen_to_pointer(picture, hand, view) {
   function on_double(event) {
     if (!view.layer() || event.button !== 0) return
     const at = place(event)
-    if (!at.inside || at.row == null || near(at)) return
+    if (!at.inside || at.row == null || near(at) || !view.face(at.row)) return
     hand.set_cursor(at.seconds)
     hand.to_cursor()
   }

@@ -3,6 +3,7 @@
 
 const HEARD_AROUND_S = 0.1 // what is heard before and after the burst in hand
 const OF_MARK = new Set(["The mark", "Decide"]) // groups whose keys wait for a burst that was just added
+const DOUBLE_CLICK_MS = 600
 const HEARD_S = 0.5 // of a burst without an offset
 
 export function render({model, view}) {
@@ -17,7 +18,6 @@ export function render({model, view}) {
   const began = performance.now()
   const paces = [] // times at which a channel was closed
   let layer = null
-  let wanted_px = 0 // height of the picture where the window has room for it
   let tallest = window.innerHeight
   let index = setup.where // the trial on the screen, and its channel
   let row = 0
@@ -342,7 +342,7 @@ export function render({model, view}) {
       layer.set_range(...setup.spans[span])
       refresh()
     },
-    key_card: () => { screen.asking.close(); screen.key_card.toggle() },
+    key_card: () => screen.key_card.toggle(),
     not_locatable: () => {
       if (!loaded()) return screen.notice.pass(`Trial ${index + 1} is not here yet: no decision was taken.`)
       const ends = hand.interval()
@@ -383,13 +383,17 @@ export function render({model, view}) {
     else refresh()
   }
 
+  let told = !setup.convention
+  let told_at = -Infinity
   const pointer = listen_to_pointer(screen.picture, hand, {
     layer: () => layer,
     bands: (height) => lay_bands(setup, height, canvas_font_px()),
     channel: (r) => (loaded() ? card().channels[r] : null),
     face(r) {
       root.focus()
+      if (performance.now() - told_at < DOUBLE_CLICK_MS) return false // this press has opened the convention
       if (r !== row || screen.asking.key) show(index, r)
+      return true
     },
   })
 
@@ -453,11 +457,11 @@ export function render({model, view}) {
     root.dataset.keys = on ? "on" : "off"
     screen.text(screen.keys_on, on ? "keys on" : "keys off: click here")
   }
-  let told = !setup.convention
   root.addEventListener("focusin", () => {
     show_focus(true)
     if (told) return
     told = true // the convention is read before the first decision
+    told_at = performance.now()
     forms.convention()
   })
   root.addEventListener("focusout", (event) => show_focus(Boolean(event.relatedTarget && root.contains(event.relatedTarget))))
@@ -466,7 +470,7 @@ export function render({model, view}) {
   /** A picture that fits the window, if every band has room in that. */
   function fit() {
     tallest = window.innerHeight
-    layer?.make_tall(fitting_height(root, wanted_px, layer.around() + least_bands_px(setup, canvas_font_px())))
+    layer?.make_tall(fitting_height(root, setup.height, layer.around() + least_bands_px(setup, canvas_font_px())))
   }
 
   const dress = () => {
@@ -488,7 +492,6 @@ export function render({model, view}) {
 
   attach_layer(view, draw).then((made) => {
     layer = made
-    wanted_px = layer.around() + layer.frame().height
     shield(root)
     layer.hide_times(blind)
     screen.overview.hidden = root.clientWidth < 1000

@@ -13,9 +13,9 @@ function make_screen(setup, figure, act) {
   const head = h("div", {class: "head"}, title, h("span", {class: "count"}, progress, counted), blind, walking, saved, keys_on, card_button)
 
   const notice = make_notice()
-  const asking = make_asking(() => root, notice)
+  const asking = make_asking(() => root, notice, () => key_card.hide())
   const key_card = make_card(() => root, setup.keys, "review",
-    "a click sets the cursor, a double click puts the mark in hand there, a mark can be dragged.")
+    "a click sets the cursor, a double click puts the mark in hand there, a mark can be dragged.", () => asking.close())
   const differs = h("div", {class: "differs", hidden: true})
   const waiting = h("div", {class: "waiting", hidden: true})
   const picture = h("div", {class: "picture"}, figure, waiting, differs)
@@ -50,7 +50,8 @@ function make_screen(setup, figure, act) {
   const root = h("div", {class: "emgreview", tabindex: 0, role: "application",
     "aria-label": "review of EMG trials; press question mark for the keys"},
     head, notice.element,
-    h("div", {class: "body"}, asking.form, key_card.element, overview, h("div", {class: "main"}, picture, queue), side), foot, live)
+    h("div", {class: "body"}, asking.form, overview, h("div", {class: "main"}, picture, queue), side), foot, live,
+    key_card.element)
   keep_keys(root, asking.form, key_card.element)
 
   /** Whether the words of a channel's row are cut for want of room. */
@@ -108,8 +109,7 @@ function make_screen(setup, figure, act) {
   /** Scroll the page so that a band of the picture is in view, with the head line where both fit. Heights in px. */
   function reveal(top, high) {
     if (!scroller?.isConnected) scroller = scrolled_by(root)
-    const page = scroller === document.scrollingElement
-    const [from, to] = page ? [0, window.innerHeight] : [scroller.getBoundingClientRect().top, scroller.getBoundingClientRect().bottom]
+    const [from, to] = shown_by(scroller)
     const at = picture.getBoundingClientRect().top + top
     if (at >= from && at + high <= to) return
     const head_at = root.getBoundingClientRect().top
