@@ -356,7 +356,9 @@ def test_deciding_by_keyboard_and_mouse(page, working):
     assert "stretch in hand: 4.0000 to 4.0100 s" in screen.read_out()
     screen.press("s")
     box = screen.box()
-    page.mouse.click(box["left"] + 0.2 * box["width"], box["top"] + 40)  # the question goes with the hand's turning away
+    page.mouse.click(
+        box["left"] + 0.2 * box["width"], box["top"] + 40
+    )  # the question goes with the hand's turning away
     assert screen.root.locator(".form").is_hidden()
     screen.press("Slash")
     screen.type_into_form("2")
