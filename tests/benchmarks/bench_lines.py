@@ -1,4 +1,5 @@
-"""What bench_pan.py compares with: the same hour drawn with one Bokeh line a channel, and an empty figure.
+"""What bench_pan.py compares with: the same hour drawn with one Bokeh line a channel, alone or with the markers and
+their words that the long view shows too, and an empty figure.
 
 The lines hold the extremes of every pixel column of three widths of the view. When less than 0.4 of a width is left,
 the browser asks Python, which answers from the same outlines as the long view does.
@@ -52,7 +53,7 @@ class Lines(JSComponent):
     }
     """
 
-    def __init__(self, rec: Recording, *, lines: bool, start_s: float, span_s: float, height: int = 840):
+    def __init__(self, rec: Recording, *, lines: bool, marked: bool, start_s: float, span_s: float, height: int = 840):
         plot = figure(
             x_range=Range1d(start_s, start_s + span_s), y_range=Range1d(-len(rec.channels), 0), height=height,
             sizing_mode="stretch_width", tools="xpan,xwheel_zoom", active_drag="xpan", active_scroll="xwheel_zoom",
@@ -69,6 +70,12 @@ class Lines(JSComponent):
         self._handle_msg({"start": start_s, "end": start_s + span_s})
         for row in range(len(self._traces)):
             plot.line("x", f"y{row}", source=self._source, color="#2b2b30")
+        if marked:
+            at = [marker.sample / rec.rate_hz for marker in rec.markers]
+            words = [marker.label for marker in rec.markers]
+            source = ColumnDataSource({"x": at, "words": words, "y": [0.0] * len(at)})
+            plot.vspan(x="x", source=source, line_dash="dashed", line_color="#2b2b30")
+            plot.text("x", "y", "words", source=source, text_font_size="11px", x_offset=3, y_offset=12)
 
     def _handle_msg(self, data: Mapping[str, Any]) -> None:
         rate_hz, n_samples = self._rec.rate_hz, self._rec.n_samples
@@ -86,6 +93,8 @@ class Lines(JSComponent):
         self.known = [found.start / rate_hz, found.stop / rate_hz]
 
 
-def compared(rec: Recording, *, lines: bool, start_s: float = 100.0, span_s: float = 10.0) -> Lines:
+def compared(
+    rec: Recording, *, lines: bool, marked: bool = False, start_s: float = 100.0, span_s: float = 10.0
+) -> Lines:
     pn.extension(inline=True)
-    return Lines(rec, lines=lines, start_s=start_s, span_s=span_s)
+    return Lines(rec, lines=lines, marked=marked, start_s=start_s, span_s=span_s)

@@ -79,10 +79,11 @@ function bring_up(box) {
   const scroller = scrolled_by(box.parentElement)
   const before = scroller.scrollTop
   box.style.top = ""
-  if (getComputedStyle(box).position === "absolute") {
-    const above = shown_by(scroller)[0] - box.parentElement.getBoundingClientRect().top
-    const lowest = box.parentElement.clientHeight - box.offsetHeight - 4 // it never hangs out of the widget
-    if (above > 0) box.style.top = `${Math.max(4, Math.min(above + 4, lowest))}px`
+  const [edge] = shown_by(scroller)
+  if (getComputedStyle(box).position === "absolute" && box.getBoundingClientRect().top < edge) {
+    const frame = box.offsetParent
+    const lowest = frame.clientHeight - box.offsetHeight - 4 // it never hangs out of the widget
+    box.style.top = `${Math.max(4, Math.min(edge + 4 - frame.getBoundingClientRect().top, lowest))}px`
   }
   box.scrollIntoView({block: "nearest"})
   const after = scroller.scrollTop
