@@ -369,7 +369,7 @@ function fit_sign(ctx, words, taken, width) {
 /** Marks differ by side of their flag, line style and word, not by colour alone. A word that would hide one of a mark in
  * hand, or one before it, is left out. */
 function draw_marks(ctx, band, state, focused, mark, px, width, colours, {font_px: px_font, widths}) {
-  const flags = []
+  const labels = []
   const line = (s, {dash, colour, thick, words, side, low}) => {
     const x = Math.round(px(s)) + 0.5
     if (x < -1 || x > width + 1) return
@@ -383,7 +383,7 @@ function draw_marks(ctx, band, state, focused, mark, px, width, colours, {font_p
     ctx.setLineDash([])
     if (!words) return
     const wide = ctx.measureText(words).width
-    flags.push({words, left: side === "right" ? x + 4 : x - 4 - wide, wide, low: Boolean(low), colour, held: thick > 2})
+    labels.push({words, left: side === "right" ? x + 4 : x - 4 - wide, wide, low: Boolean(low), colour, held: thick > 2})
   }
   for (const [k, {letter, bursts}] of (state.dispute?.candidates ?? []).entries()) {
     const look = {dash: k ? [2, 3] : [7, 3], colour: colours.ink, thick: 1.6, side: k ? "right" : "left"}
@@ -415,10 +415,10 @@ function draw_marks(ctx, band, state, focused, mark, px, width, colours, {font_p
     }
   }
   const written = []
-  for (const flag of flags.sort((a, b) => b.held - a.held)) {
-    if (written.some((one) => one.low === flag.low && flag.left < one.left + one.wide + 2 && one.left < flag.left + flag.wide + 2)) continue
-    written.push(flag)
-    plate(ctx, flag.words, flag.left, flag.low ? band.top + band.height - 6 : band.top + px_font + 1, colours, "left", flag.colour)
+  for (const label of labels.sort((a, b) => b.held - a.held)) {
+    if (written.some((one) => one.low === label.low && label.left < one.left + one.wide + 2 && one.left < label.left + label.wide + 2)) continue
+    written.push(label)
+    plate(ctx, label.words, label.left, label.low ? band.top + band.height - 6 : band.top + px_font + 1, colours, "left", label.colour)
   }
 }
 

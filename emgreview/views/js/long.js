@@ -105,9 +105,9 @@ export function render({model, view}) {
     if (!layer) return
     const [x0, x1] = layer.range()
     const digits = x1 - x0 < 2 ? 3 : x1 - x0 < 100 ? 1 : 0
-    screen.text(screen.where, `${x0.toFixed(digits)} to ${x1.toFixed(digits)} s of ${duration_s.toFixed(0)} s (${clock(x0)})`)
+    set_text(screen.where, `${x0.toFixed(digits)} to ${x1.toFixed(digits)} s of ${duration_s.toFixed(0)} s (${clock(x0)})`)
     const held = marks.words(focus, hover_s ?? cursor_s)
-    screen.text(screen.read_out, value_at_hand() + (held ? ` · ${held}` : ""))
+    set_text(screen.read_out, value_at_hand() + (held ? ` · ${held}` : ""))
     const frame = layer.frame()
     const bands = lay_rows(setup.channels, frame.height, font_px)
     screen.lay_gutter(bands, frame.top)
@@ -115,20 +115,20 @@ export function render({model, view}) {
       const parts = screen.rows[row]
       const bar = scale_bar(heights(channel, rows[row], bands[row]), bands[row])
       const unit = channel.unit_label === "arbitrary units" ? "(arbitrary)" : channel.unit_label
-      screen.text(parts.scale, `${Number(bar.value.toPrecision(3))} ${unit}`)
-      if (!channel.auxiliary) screen.text(parts.kind, rows[row].kind)
-      screen.text(parts.gain, rows[row].gain === 1 ? "" : `× ${gain_words(rows[row].gain)}`)
+      set_text(parts.scale, `${Number(bar.value.toPrecision(3))} ${unit}`)
+      if (!channel.auxiliary) set_text(parts.kind, rows[row].kind)
+      set_text(parts.gain, rows[row].gain === 1 ? "" : `× ${gain_words(rows[row].gain)}`)
       parts.name.setAttribute("aria-current", String(row === focus))
       parts.element.dataset.here = String(row === focus)
     })
     const other = rows.filter((row) => row.gain !== 1).length
     screen.differs.hidden = !other
-    screen.text(screen.differs, `differs from the usual gain: ${other === rows.length ? "all channels" : `${other} of ${rows.length} channels`}`)
+    set_text(screen.differs, `differs from the usual gain: ${other === rows.length ? "all channels" : `${other} of ${rows.length} channels`}`)
     screen.ribbon.setAttribute("aria-label", `the whole recording, ${duration_s.toFixed(0)} s; shown is ${x0.toFixed(1)} to ${x1.toFixed(1)} s`)
-    screen.text(screen.live, `${x0.toFixed(digits)} to ${x1.toFixed(digits)} s, ${setup.channels[focus].label}, ` +
+    set_text(screen.live, `${x0.toFixed(digits)} to ${x1.toFixed(digits)} s, ${setup.channels[focus].label}, ` +
       `${setup.channels[focus].auxiliary ? "as recorded" : rows[focus].kind}${said ? `. ${said}` : ""}${held ? `. ${held}` : ""}`)
     const waiting = wire.pending.length
-    screen.text(screen.saved, wire.stopped ? `✕ decisions stopped, not saved: ${waiting}`
+    set_text(screen.saved, wire.stopped ? `✕ decisions stopped, not saved: ${waiting}`
       : waiting ? `… not yet saved: ${waiting}` : "✓ all saved")
     screen.saved.dataset.state = wire.stopped ? "stopped" : waiting ? "waiting" : "saved"
     root.dataset.unsaved = String(waiting)
@@ -329,7 +329,7 @@ export function render({model, view}) {
   listen_to_keys(root, setup.keys, act)
   const show_focus = (on) => {
     root.dataset.keys = on ? "on" : "off"
-    screen.text(screen.keys_on, on ? "keys on" : "keys off: click here")
+    set_text(screen.keys_on, on ? "keys on" : "keys off: click here")
   }
   root.addEventListener("focusin", () => show_focus(true))
   root.addEventListener("focusout", (event) => show_focus(Boolean(event.relatedTarget && root.contains(event.relatedTarget))))

@@ -58,6 +58,6 @@ function make_long_screen(setup, figure, act) {
   }
 
   return {
-    root, picture, rows, ribbon, notice, asking, key_card, lay_gutter, text: set_text, where, read_out, saved, keys_on, differs, live,
+    root, picture, rows, ribbon, notice, asking, key_card, lay_gutter, where, read_out, saved, keys_on, differs, live,
   }
 }

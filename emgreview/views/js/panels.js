@@ -136,7 +136,7 @@ function draw_spectrum(canvas, {frequency_hz, burst, rest, unit}, theme, font_px
     ctx.moveTo(left, y(value))
     ctx.lineTo(width - 1.2 * font_px, y(value))
     ctx.stroke()
-    ctx.fillText(String(value).replace("-", "−"), 6, y(value) + 3)
+    if (y(value) > top + 0.4 * font_px) ctx.fillText(String(value).replace("-", "−"), 6, y(value) + 3) // clear of the unit
   }
   const line = (values, colour, dash, words, at) => {
     ctx.strokeStyle = ctx.fillStyle = colour

@@ -78,7 +78,7 @@ export function render({model, view}) {
     ctx.clearRect(0, 0, size.width, size.height)
     screen.waiting.hidden = loaded()
     if (!loaded()) { // never an old picture under a new number
-      screen.text(screen.waiting, `loading trial ${index + 1} …`)
+      set_text(screen.waiting, `loading trial ${index + 1} …`)
       return
     }
     const look = look_now()
@@ -92,7 +92,7 @@ export function render({model, view}) {
     if (Math.abs(x0 - wanted[0]) > 1e-6 || Math.abs(x1 - wanted[1]) > 1e-6) differs.push("time span moved")
     else if (span) differs.push("close-up time span")
     screen.differs.hidden = !differs.length
-    screen.text(screen.differs, `differs from the usual view: ${differs.join(", ")}`)
+    set_text(screen.differs, `differs from the usual view: ${differs.join(", ")}`)
     root.dataset.painted = String(index)
     root.dataset.cursor = String(hand.cursor_s)
     if (shown.index !== index) shown = {index, since: performance.now()}
@@ -102,7 +102,7 @@ export function render({model, view}) {
     if (screen.overview.hidden || !layer) return
     const order = overview_order(store.summaries, row, sort)
     screen.overview_hit = (y) => overview_hit(screen.over_map, order, y)
-    screen.text(screen.over_title, `All trials of ${label(row)}, by ${SORTS[sort][0]}: ` +
+    set_text(screen.over_title, `All trials of ${label(row)}, by ${SORTS[sort][0]}: ` +
       `onset to offset${blind ? "" : ", ¦ response"}`)
     draw_overview(screen.over_map, {summaries: store.summaries, order, row, index, range: setup.spans[0], theme: theme(),
       font_px: canvas_font_px()})
@@ -129,22 +129,22 @@ export function render({model, view}) {
 
   function refresh_words() {
     const now = card()
-    screen.text(screen.title, `Trial ${index + 1} of ${setup.n_trials}` + (titled(now) ? ` · ${titled(now)}` : ""))
+    set_text(screen.title, `Trial ${index + 1} of ${setup.n_trials}` + (titled(now) ? ` · ${titled(now)}` : ""))
     screen.progress.value = progress[1] ? progress[0] / progress[1] : 0
-    screen.text(screen.counted, `${progress[0]} of ${progress[1]} ${setup.counted}${pace_words()}`)
+    set_text(screen.counted, `${progress[0]} of ${progress[1]} ${setup.counted}${pace_words()}`)
     screen.blind.hidden = !blind
     screen.walking.hidden = !walks.words
-    screen.text(screen.walking, walks.words)
+    set_text(screen.walking, walks.words)
     const waiting = store.pending.length
-    screen.text(screen.saved, store.stopped ? `✕ decisions stopped, not saved: ${waiting}`
+    set_text(screen.saved, store.stopped ? `✕ decisions stopped, not saved: ${waiting}`
       : waiting ? `… not yet saved: ${waiting}` : "✓ all saved")
     screen.saved.dataset.state = store.stopped ? "stopped" : waiting ? "waiting" : "saved"
     root.dataset.unsaved = String(waiting)
     emg_rows.forEach((r) => {
       const [sign, , words] = screen.rows[r].children
       const state = now?.channels[r]
-      screen.text(sign, state?.sign ?? "")
-      screen.text(words, state?.words ?? "")
+      set_text(sign, state?.sign ?? "")
+      set_text(words, state?.words ?? "")
       screen.rows[r].title = state?.words ?? ""
       screen.rows[r].setAttribute("aria-current", String(r === row))
       screen.rows[r].dataset.reviewed = String(Boolean(state?.reviewed))
@@ -154,15 +154,15 @@ export function render({model, view}) {
     const disputed = [["channel", here()?.dispute], ["trial", now?.dispute]].filter(([, dispute]) => dispute)
     const said = times_shown() ? "timed" : "untimed"
     const unplaced = hand.burst() && hand.held_s == null ? `${hand.mark.side} in hand, not yet placed` : ""
-    screen.text(screen.detail, [whole, here()?.detail[read_out ? said : "bare"], unplaced, ...(here()?.notes ?? []),
+    set_text(screen.detail, [whole, here()?.detail[read_out ? said : "bare"], unplaced, ...(here()?.notes ?? []),
       ...(now?.notes ?? []), ...disputed.map(([what, dispute]) =>
       `Disputed (${what}): ${dispute.why}. ${dispute.said[said]}${dispute.settled ? ` — ${dispute.settled}` : ""}`)]
       .filter(Boolean).join("\n"))
     const hum = now?.mains ? now.mains[label(row)] : "hidden in a blind review, since it could tell recordings apart"
-    screen.text(screen.foot, `${setup.processing} Onsets by ${setup.method}.` + (now ? ` Mains measured in this recording, ${label(row)}: ${hum}.` : ""))
+    set_text(screen.foot, `${setup.processing} Onsets by ${setup.method}.` + (now ? ` Mains measured in this recording, ${label(row)}: ${hum}.` : ""))
     const in_hand = hand.held_s == null ? unplaced && `, ${unplaced}`
       : `, ${SIDE_WORDS[hand.mark.side]} in hand${times_shown() ? ` at ${ms_words(hand.held_s)}` : ""}`
-    screen.text(screen.live, `${here()?.words ?? "loading"}, ${label(row)}, trial ${index + 1} of ${setup.n_trials}${in_hand}`)
+    set_text(screen.live, `${here()?.words ?? "loading"}, ${label(row)}, trial ${index + 1} of ${setup.n_trials}${in_hand}`)
   }
 
   /** Pace over the last ten minutes, and what is left at that pace; nothing before 20 decisions. */
@@ -455,7 +455,7 @@ export function render({model, view}) {
   })
   const show_focus = (on) => {
     root.dataset.keys = on ? "on" : "off"
-    screen.text(screen.keys_on, on ? "keys on" : "keys off: click here")
+    set_text(screen.keys_on, on ? "keys on" : "keys off: click here")
   }
   root.addEventListener("focusin", () => {
     show_focus(true)

@@ -111,13 +111,14 @@ function make_screen(setup, figure, act) {
     if (!scroller?.isConnected) scroller = scrolled_by(root)
     const [from, to] = shown_by(scroller)
     const at = picture.getBoundingClientRect().top + top
+    high = Math.min(high, to - from) // of a band that is higher than the window, its top
     if (at >= from && at + high <= to) return
     const head_at = root.getBoundingClientRect().top
     if (at + high > to) scroller.scrollTop += at + high - to
     else scroller.scrollTop += (at + high - head_at <= to - from ? head_at : at) - from
   }
   const screen = {
-    root, picture, notice, asking, key_card, is_cut, paint_map, reveal, text: set_text,
+    root, picture, notice, asking, key_card, is_cut, paint_map, reveal,
     title, progress, counted, blind, walking, saved, keys_on, rows, detail, foot, differs, waiting, live,
     overview, over_title, over_map, spectrum, spectrum_map, overview_hit: () => undefined,
   }
