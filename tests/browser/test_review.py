@@ -690,7 +690,9 @@ def test_the_trial_stays_in_place_while_a_form_asks_and_the_page_follows_the_cha
     screen.wait_for(lambda: screen.root.get_attribute("data-keys") == "off", "keys off")
     assert screen.root.locator(".head").bounding_box()["height"] == head, "nothing moves when the focus goes"
     screen.root.locator(".chip.keys").click()
+    high = page.evaluate(CANVAS_BOX)["height"]
     page.set_viewport_size({"width": 1400, "height": 420})  # lower than the picture
+    screen.wait_for(lambda: page.evaluate(CANVAS_BOX)["height"] < high, "a picture that fits the window better")
     screen.press("ArrowDown", "ArrowDown")
 
     def seen(share):  # a height in the picture, between the edges of the notebook
