@@ -7,7 +7,7 @@ function make_long_screen(setup, figure, act) {
   const read_out = h("span", {class: "read-out"})
   const saved = h("span", {class: "chip", role: "status", hidden: !setup.decides})
   const keys_on = h("button", {class: "chip keys"})
-  const card_button = h("button", {class: "plain", onclick: () => act({command: "key_card"})}, "key card (?)")
+  const card_button = h("button", {class: "plain", onclick: () => act({command: "key_card"})}, `key card (${card_key(setup.keys)})`)
   const head = h("div", {class: "head"}, title, where, saved, keys_on, card_button)
   const notice = make_notice()
   const asking = make_asking(() => root, notice, () => key_card.hide())
@@ -44,7 +44,7 @@ function make_long_screen(setup, figure, act) {
   const live = h("div", {class: "live", role: "status", "aria-live": "polite"})
   const foot = h("div", {class: "foot"}, setup.processing)
   const root = h("div", {class: "emgreview long", tabindex: 0, role: "application",
-    "aria-label": "long view of a recording; press question mark for the keys"},
+    "aria-label": `long view of a recording; the key ${card_key(setup.keys)} shows the keys`},
     head, bar, h("div", {class: "below-bar"}, read_out, differs), notice.element,
     h("div", {class: "body"}, asking.form, gutter, picture), ribbon, ribbon_words, foot, live, key_card.element)
 

@@ -16,6 +16,9 @@ function kbd(key) {
   return h("kbd", {"data-code": key.code, "data-shift": key.shift ? "yes" : null}, key_name(key))
 }
 
+/** What is printed on the key that opens the key card: another one where keys were moved, or for the left hand. */
+const card_key = (keys) => key_name(keys.find((key) => key.command === "key_card"))
+
 function set_text(element, words) {
   if (element.textContent !== words) element.textContent = words
 }
@@ -275,7 +278,7 @@ function make_card(root, keys, what, mouse, clear_away) {
     const groups = [...new Set(keys.map((key) => key.group))]
     element.replaceChildren(
       h("h4", {}, `Keys (they act while the frame around the ${what} is drawn thick)`),
-      h("div", {class: "buttons"}, h("button", {class: "do", onclick: toggle}, h("kbd", {}, "?"), " close"),
+      h("div", {class: "buttons"}, h("button", {class: "do", onclick: toggle}, h("kbd", {}, card_key(keys)), " close"),
         h("button", {class: "do", onclick: print}, "print")),
       h("p", {}, `By mouse: ${mouse}`),
       h("div", {class: "columns"}, ...groups.map((group) => h("table", {}, h("caption", {}, group),

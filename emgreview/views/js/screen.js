@@ -9,7 +9,7 @@ function make_screen(setup, figure, act) {
   const blind = h("span", {class: "chip", hidden: true}, "blind")
   const saved = h("span", {class: "chip"})
   const keys_on = h("button", {class: "chip keys"})
-  const card_button = h("button", {class: "plain", onclick: () => act({command: "key_card"})}, "key card (?)")
+  const card_button = h("button", {class: "plain", onclick: () => act({command: "key_card"})}, `key card (${card_key(setup.keys)})`)
   const head = h("div", {class: "head"}, title, h("span", {class: "count"}, progress, counted), blind, walking, saved, keys_on, card_button)
 
   const notice = make_notice()
@@ -48,7 +48,7 @@ function make_screen(setup, figure, act) {
   const live = h("div", {class: "live", role: "status", "aria-live": "polite"})
   const foot = h("div", {class: "foot"}, setup.processing)
   const root = h("div", {class: "emgreview", tabindex: 0, role: "application",
-    "aria-label": "review of EMG trials; press question mark for the keys"},
+    "aria-label": `review of EMG trials; the key ${card_key(setup.keys)} shows the keys`},
     head, notice.element,
     h("div", {class: "body"}, asking.form, overview, h("div", {class: "main"}, picture, queue), side), foot, live,
     key_card.element)
