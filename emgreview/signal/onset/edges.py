@@ -9,14 +9,14 @@ themselves are needed.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from emgreview.signal.onset.quiet import DB_PER_LN, Floats
-from emgreview.signal.onset.ramp import SHARP, Ints, RampParameters, locate, strong_from_db
+from emgreview.signal.onset.ramp import SHARP, Ints, RampParameters, locate, strong_from_db, without_clicks
 from emgreview.signal.onset.ringing import standing_without_ringing
 
 Array = NDArray[np.floating]
@@ -134,5 +134,7 @@ def _strong(
     y = np.where(np.repeat(known, s.block, axis=1), s.y, 1).astype(np.float32)
     hot = known & (s.marks > 0) & (blocks >= (first * per_block / rate_hz)[:, None] - s.block * bin_s)
     begins = np.where(hot.any(axis=1), hot.argmax(axis=1), s.blocks - 1)
+    s = replace(s, y=y, ln_z=ln_z)
+    y = without_clicks(s, begins, s.block * bin_s)
     found, _ = locate(y, ln_z, begins, np.full(len(row), p.temper), SHARP, s.block, bin_s, rate_hz, p)
     return found * bin_s + at_s

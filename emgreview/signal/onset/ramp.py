@@ -80,6 +80,8 @@ where activity is weak."""
 
 JUMP_S = 0.006
 
+CLICK_DB = 10.0
+
 LOW_RATE_DB = 39.0
 """By how much less activity counts as strong at a tenth of 1000 Hz."""
 
@@ -201,7 +203,7 @@ def _fill(
     less = np.exp(-raised(s, onset[1], p))[:, None].astype(np.float32)
     (ahead, first), (behind, back) = onset, offset
     late_s = 0.0 if ahead.clear else p.smear_s
-    y = ahead.y * less
+    y = (without_clicks(ahead, first, block_s) if ahead.clear else ahead.y) * less
     on, rise_s = locate(y, ahead.ln_z, first, nu, SHARP, s.block, bin_s, batch.rate_hz, p, late_s=late_s)
     on *= bin_s
     search_s = s.search.start * block_s
@@ -214,7 +216,7 @@ def _fill(
 
     nu = p.offset_temper * nu
     early_s = max(p.fading_s, 2 / batch.rate_hz) if behind.clear else 0.0
-    y = behind.y * less
+    y = (without_clicks(behind, back, block_s) if behind.clear else behind.y) * less
     off, _ = locate(y, behind.ln_z, back, nu, PLAIN, s.block, bin_s, batch.rate_hz, p, early_s=early_s)
     off = s.y.shape[1] * bin_s - off[::-1] * bin_s
     last = s.blocks - 1 - back
@@ -335,6 +337,14 @@ def _locate(
 def freedom(bin_s: float, rate_hz: float) -> float:
     """Degrees of freedom of a bin: no more than ``FREEDOM_SHARE`` of its samples."""
     return min(FREEDOM_HZ * bin_s, FREEDOM_SHARE * bin_s * rate_hz)
+
+
+def without_clicks(s: Standing, first: Ints, block_s: float) -> Floats:
+    """y, where strong activity begins with something stronger still, such as the edge of a sudden start, at most
+    ``CLICK_DB`` above the median block of its first 0.15 s; a profile without overshoot would begin behind it."""
+    at = np.clip(first[:, None] + np.arange(max(1, round(0.15 / block_s))), 0, s.blocks - 1)
+    level = np.median(np.take_along_axis(s.ln_z, at, axis=1), axis=1)
+    return np.minimum(s.y, np.exp(level + CLICK_DB / DB_PER_LN)[:, None].astype(np.float32))
 
 
 def plateau_end(ln_z: Floats, first: Ints, block: int, bin_s: float, p: RampParameters) -> Ints:

@@ -29,7 +29,6 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from emgreview.signal.onset.quiet import (
-    Floats,
     QuietParameters,
     Standing,
     grid,
@@ -93,13 +92,12 @@ def standing_without_ringing(x: Array, rate_hz: float, rest: slice, search: slic
     quiet = slice(-(-rest.start // per_block), rest.stop // per_block)
     search = slice(-(-search.start // per_block), search.stop // per_block)
     used = x.shape[1] // per_block * per_block
-    x = x.astype(np.float32)
-    power = sums(np.square(x[:, :used]), per_block) * np.float32(1 / per_block)
+    power = sums(np.square(x[:, :used]).astype(np.float32), per_block) * np.float32(1 / per_block)
     tried = []
     for band in assumed_bands(rate_hz):
         e = delayed(x, unringing(rate_hz, *band))
         e = filtered(e, whitening_taps(e[:, rest], rate_hz, p)[0], max(1, round(AHEAD_S * rate_hz)))[:, :used]
-        tried.append(over_rest(sums(np.square(e), bin_), power, quiet, search, (bin_, block), p))
+        tried.append(over_rest(sums(np.square(e).astype(np.float32), bin_), power, quiet, search, (bin_, block), p))
     rises = np.array([risen(s, RISEN_S * rate_hz / bin_) for s in tried])
     rises[1:] -= max(1, round(MARGIN_S * rate_hz / bin_))
     best = rises.argmax(axis=0)
@@ -108,11 +106,11 @@ def standing_without_ringing(x: Array, rate_hz: float, rest: slice, search: slic
     return replace(tried[0], clear=True, **{n: np.stack([getattr(s, n) for s in tried])[best, rows] for n in names})
 
 
-def delayed(x: Floats, taps: tuple[tuple[int, float], ...]) -> Floats:
+def delayed(x: Array, taps: tuple[tuple[int, float], ...]) -> Array:
     """sum_k w_k x(t - lag_k), zeros before the start."""
     out = np.zeros_like(x)
     for lag, weight in taps:
-        out[:, lag:] += np.float32(weight) * x[:, : x.shape[1] - lag]
+        out[:, lag:] += weight * x[:, : x.shape[1] - lag]
     return out
 
 
