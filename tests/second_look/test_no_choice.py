@@ -208,6 +208,24 @@ def test_a_sample_that_does_not_follow_from_the_recordings_is_refused(tmp_path):
             bulk_audit(session)
 
 
+def test_an_audit_planned_by_a_seed_in_the_first_version_goes_on_and_says_so(tmp_path):
+    trials = make_trials(n=80)
+    with start(tmp_path / "new", trials) as session:
+        new = dict(plan_bulk(session, RULE, **HOW)._plan.new)
+    old = {name: new[name] for name in new if name not in ("drawn_by", "before", "earlier_audits")} | {"seed": "s"}
+    with start(tmp_path / "old", trials) as session:
+        session.note("plan audit", old)
+        audit = bulk_audit(session)
+        assert len(audit.sample) == old["sample"]
+        for pair in audit.open:
+            place_mark(session, *pair, 0)
+        audit.finish()
+        assert (
+            "the sample came from a seed, as in the first version of the package, where it could be chosen"
+            in audit.accept()
+        )
+
+
 def test_the_bound_holds_against_somebody_who_searches(counted):
     """Lots of 260 with 13 % bad marks, bound wanted 5 %. By a seed of one's own a clean sample is found among some
     thousand in every lot; with the numbers of the recording there is one draw a lot, and 1 lot in 20 may pass at
