@@ -42,6 +42,12 @@ def lines(found: "Agreement") -> list[str]:
         said += _lines_of_times(times, one, two)
     own = ((one, found.own_first, found.own_first_judged), (two, found.own_second, found.own_second_judged))
     said += [_own_words(*of) for of in own]
+    if any(part.left for part in (found.states, found.onsets, found.offsets)):
+        said.append(
+            "Of the two figures, that of all pairs flatters, for both reviewers saw the same proposal; the other is hard "
+            "on them, for in each of its pairs somebody disagreed with the method. What two people find by themselves "
+            "lies between; marks made while the automatic one was hidden from both tell it."
+        )
     said.append(
         "Brackets hold 95 % intervals, which take channel-trials as independent. A high ICC alone says little: it "
         "rises with the spread of the trials."

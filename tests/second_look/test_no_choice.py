@@ -190,6 +190,21 @@ def test_earlier_audits_are_told(tmp_path):
         assert told in wider.accept()
 
 
+def test_what_was_accepted_in_bulk_is_not_called_reviewed_when_versions_are_compared(tmp_path):
+    trials = make_trials(n=80)
+    with start(tmp_path, trials) as session:
+        audit = plan_bulk(session, RULE, **HOW)
+        session.seal("v1")
+        for pair in audit.open:
+            place_mark(session, *pair, 0)
+        audit.finish()
+        audit.accept()
+        session.seal("v2")
+    n = len(audit.lot) - len(audit.sample)
+    words = str(er.diff(tmp_path, "v1", "v2"))
+    assert f"{len(audit.sample)} newly reviewed; {n} newly accepted in bulk, looked at by nobody" in words
+
+
 def test_a_sample_that_does_not_follow_from_the_recordings_is_refused(tmp_path):
     trials = make_trials(n=80)
     with start(tmp_path, trials) as session:
