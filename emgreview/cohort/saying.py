@@ -44,9 +44,9 @@ def lines(found: "Agreement") -> list[str]:
     said += [_own_words(*of) for of in own]
     if any(part.left for part in (found.states, found.onsets, found.offsets)):
         said.append(
-            "Of the two figures, that of all pairs flatters, for both reviewers saw the same proposal; the other is hard "
-            "on them, for in each of its pairs somebody disagreed with the method. What two people find by themselves "
-            "lies between; marks made while the automatic one was hidden from both tell it."
+            "Of the two figures, that of all pairs flatters, for both reviewers saw the same proposal; the other is "
+            "hard on them, for in each of its pairs somebody disagreed with the method. What two people find by "
+            "themselves lies between; marks made while the automatic one was hidden from both tell it."
         )
     said.append(
         "Brackets hold 95 % intervals, which take channel-trials as independent. A high ICC alone says little: it "

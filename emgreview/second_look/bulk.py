@@ -15,10 +15,10 @@ Which are drawn follows from the recordings alone (``cohort.drawing``): nobody g
 another code, in a copy of the folder or after deleting an audit draws the same. A rule changed a little draws nearly
 the same. What is left to choose is the lot, so what was taken out of it counts: where the draw passes over a
 channel-trial that meets the rule by what the method says, one that was found moved by eye before counts as moved, and
-one that is only kept out by a caution, or set aside, is told. Earlier audits in the folder are told too, because each
-bound is meant for one. No draw protects wholly against somebody who knows every mark and looks for a rule whose lowest
-numbers are good, though it is hard: of 60 simulated lots with 13 % bad marks, none had a rule, of 1,196 tried, that
-passed for 5 %. Choose the rule before you look, and keep to it.
+one that is only kept out by a caution, or set aside, is told, and so is how many trials were not open. Earlier audits
+in the folder are told too, because each bound is meant for one. No draw protects wholly against somebody who knows
+every mark and looks for a rule whose lowest numbers are good, though it is hard: of 60 simulated lots with 13 % bad
+marks, none had a rule, of 1,196 tried, that passed for 5 %. Choose the rule before you look, and keep to it.
 
     BulkRule        what a channel-trial must meet
     plan_bulk       fix lot and plan, draw the audit
@@ -34,16 +34,15 @@ from typing import Any
 from emgreview.annotations.events import Event
 from emgreview.annotations.state import ACCEPTANCE
 from emgreview.cohort.drawing import Numbers, digest, refuse_seed, shuffled
-from emgreview.cohort.marks import Logs, Unit, read_logs, reviewers_in
+from emgreview.cohort.marks import Logs, Unit, read_logs
 from emgreview.cohort.statistics import acceptance_plan, most_bad
 from emgreview.errors import DecisionError, LogError, ParameterError
 from emgreview.model import longest
 from emgreview.second_look.bulk_rule import BulkRule, found_before, recordings_of
+from emgreview.second_look.earlier import DRAW, PLAN, RESULT, Pair, earlier, not_open, refuse_after_others
 from emgreview.session import Session
 
-Pair = tuple[str, str]
 PURPOSE = "audit"
-PLAN, DRAW, RESULT = "plan audit", "draw audit", "audit result"
 
 
 def plan_bulk(
@@ -89,7 +88,7 @@ def plan_bulk(
         raise DecisionError(
             f"no open channel-trial meets the rule ({rule.words}), so there is nothing to accept in bulk."
         )
-    _refuse_after_others(session, set(lot))
+    refuse_after_others(session, set(lot))
     logs = read_logs(session.folder, session.reviewer)  # those of recordings that are not open now, too
     before = {
         (trial, channel) for note in logs.notes if note.operation == PLAN for trial, channel, _ in note.new["lot"]
@@ -115,7 +114,7 @@ def plan_bulk(
             "lot by eye, or plan for what you found by a higher expected."
         )
     onsets = {(trial, channel): _automatic_sample(session, trial, channel) for trial, channel in lot}
-    earlier = _earlier(session)
+    audits = earlier(session)
     plan = {
         "rule": dataclasses.asdict(rule),
         "lot": [[trial, channel, onsets[trial, channel]] for trial, channel in lot],
@@ -128,37 +127,16 @@ def plan_bulk(
         "passes": chance,
         "confidence": confidence,
         "drawn_by": {name: numbers.drawn_by[name] for name in sorted({names[trial] for trial, _ in lot})},
-        "before": {"moved": moved, "as they were": found.count("as it was"), "kept out": found.count("kept out")},
-        "earlier_audits": {"planned": len(earlier), "passed": sum(earlier)},
+        "before": {
+            "moved": moved,
+            "as they were": found.count("as it was"),
+            "kept out": found.count("kept out"),
+            "not open": not_open(session),
+        },
+        "earlier_audits": {"planned": len(audits), "passed": sum(audits)},
     }
     session.note(PLAN, plan, reason=f"{rule.words}: {sample} of {size} to be looked at, at most {allowed} moved")
     return bulk_audit(session)
-
-
-def _earlier(session: Session) -> list[bool]:
-    """Every audit that was planned in this folder before, by anybody: whether it passed."""
-    found: list[bool] = []
-    for reviewer in reviewers_in(session.folder):
-        notes = read_logs(session.folder, reviewer).notes
-        passed = {note.new["audit"] for note in notes if note.operation == RESULT and note.new["passed"]}
-        found += [note.counter in passed for note in notes if note.operation == PLAN]
-    return found
-
-
-def _refuse_after_others(session: Session, lot: set[Pair]) -> None:
-    """Raise DecisionError where an audit of another reviewer speaks against a lot."""
-    for reviewer in reviewers_in(session.folder):
-        if reviewer == session.reviewer:
-            continue
-        notes = read_logs(session.folder, reviewer).notes
-        passed = {note.new["audit"] for note in notes if note.operation == RESULT and note.new["passed"]}
-        for plan in (note for note in notes if note.operation == PLAN and note.counter not in passed):
-            if shared := len(lot & {(trial, channel) for trial, channel, _ in plan.new["lot"]}):
-                raise DecisionError(
-                    f"{shared} of {len(lot)} channel-trials that meet the rule are in the lot of an audit of reviewer "
-                    f"{reviewer!r} that failed or is not finished; a second draw is not a way round it, under another "
-                    "code neither; decide these by eye."
-                )
 
 
 def bulk_audit(session: Session) -> "BulkAudit":
@@ -379,7 +357,7 @@ class BulkAudit:
         if self._by_seed:
             return "; the sample came from a seed, as in the first version of the package, where it could be chosen"
         plan, words = self._plan.new, ""
-        before, earlier = plan["before"], plan["earlier_audits"]
+        before, audits = plan["before"], plan["earlier_audits"]
         if before["moved"]:
             words += f"; {before['moved']} of these had been found moved by eye before the audit was planned"
         if before["as they were"] or before["kept out"]:
@@ -387,9 +365,11 @@ class BulkAudit:
                 f"; the draw passed over {before['as they were']} accepted by eye before, and {before['kept out']} "
                 "kept out by a caution or set aside"
             )
-        if earlier["planned"]:
+        if before.get("not open"):
+            words += f"; {before['not open']} trials that had been cut in this folder were not open"
+        if audits["planned"]:
             words += (
-                f"; audits planned in this folder before: {earlier['planned']}, of which {earlier['passed']} had "
+                f"; audits planned in this folder before: {audits['planned']}, of which {audits['passed']} had "
                 "passed; each bound is meant for one"
             )
         return words

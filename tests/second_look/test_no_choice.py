@@ -1,5 +1,6 @@
 """What a sample vouches for cannot be chosen: no seed, no second draw, no tolerance rounded in the lot's favour."""
 
+import dataclasses
 import json
 import shutil
 
@@ -171,6 +172,21 @@ def test_what_was_decided_before_counts_as_part_of_the_lot_and_is_told(tmp_path)
     assert f"1 of {n + 1} audited from a lot of {size + 1} were moved" in sentence
     assert "1 of these had been found moved by eye before the audit was planned" in sentence
     assert "the draw passed over 1 accepted by eye before, and 1 kept out by a caution or set aside" in sentence
+
+
+def test_trials_left_out_of_the_review_are_told(tmp_path):
+    trials = make_trials(n=80)
+    start(tmp_path, trials).close()
+    few = dataclasses.replace(
+        trials, ids=trials.ids[:70], cues=trials.cues[:70], data=trials.data[:70], envelope=trials.envelope[:70],
+        auxiliary=trials.auxiliary[:70],
+    )  # fmt: skip
+    with start(tmp_path, few) as session:
+        audit = plan_bulk(session, RULE, **HOW)
+        for pair in audit.open:
+            place_mark(session, *pair, 0)
+        audit.finish()
+        assert "10 trials that had been cut in this folder were not open" in audit.accept()
 
 
 def test_earlier_audits_are_told(tmp_path):
