@@ -293,7 +293,8 @@ def drift(differences: ArrayLike, between: ArrayLike, *, confidence: float = 0.9
 
 def median_difference(first: ArrayLike, second: ArrayLike, *, confidence: float = 0.95, draws: int = 4000) -> Estimate:
     """Median of the first group less that of the second, with a percentile bootstrap interval [14]: both groups drawn
-    again ``draws`` times, always by the same numbers. Wide steps where many values are equal; of little use below some ten values a group."""
+    again ``draws`` times, always by the same numbers. Wide steps where many values are equal; of little use below some
+    ten values a group."""
     a, b = _numbers("first", first, 1), _numbers("second", second, 1)
     if not len(a) or not len(b):
         return Estimate(math.nan, n=len(a) + len(b))
