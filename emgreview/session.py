@@ -463,7 +463,7 @@ class Session:
 
     def half_width(self, trial: str, channel: str, half_width_ms: float | None, burst: str | None = None) -> Ids:
         """How far a burst's onset may lie to either side of its mark, in milliseconds, by the reviewer's own word; None
-        takes it back. Kept in whole samples, one at least."""
+        takes it back. Kept in whole samples, rounded up: never narrower than what was said."""
         samples = None
         if half_width_ms is not None:
             place = self._proposals.place(trial, channel)
@@ -474,7 +474,7 @@ class Session:
                     f"half_width_ms came as {half_width_ms!r}; allowed: milliseconds above 0, up to the trial's length "
                     f"({longest_ms:g} ms), or None to take it back."
                 )
-            samples = max(1, round(half_width_ms / 1000 * place.rate_hz))
+            samples = math.ceil(half_width_ms / 1000 * place.rate_hz * (1 - 1e-9))
         return self._act("half-width", trial, channel, lambda now: states.half_width(now, burst, samples), burst)
 
     def unusable(self, trial: str, channel: str, reasons: Sequence[str]) -> Ids:

@@ -67,6 +67,7 @@ WORDS: Mapping[str, tuple[str, str]] = {
     "excluded": ("exclusion", "exclusions"),
     "readmitted": ("exclusion taken back", "exclusions taken back"),
     "newly reviewed": ("newly reviewed", "newly reviewed"),
+    "newly accepted in bulk": ("newly accepted in bulk, looked at by nobody",) * 2,
     "no longer reviewed": ("no longer reviewed", "no longer reviewed"),
     "processing changed": ("recording under another processing", "recordings under another processing"),
     "detection changed": ("recording under another detection", "recordings under another detection"),
@@ -144,7 +145,8 @@ def _of_value(key: states.Key, first: Point, second: Point) -> Iterator[Change]:
 
     if name == "activity":
         signal = (recording, trial, channel, "signal", None)
-        yield from _of_activity(old, new, first.value(signal), second.value(signal), change)
+        in_bulk = second.replay.bulk.get(key) is not None and second.replay.bulk[key] == new
+        yield from _of_activity(old, new, first.value(signal), second.value(signal), change, in_bulk)
     elif name == "signal":
         yield change("reasons changed" if old["state"] == new["state"] else f"newly {new['state']}")
     elif name == "discuss":
@@ -177,14 +179,15 @@ def _recorded_cue(trial: str | None) -> int | None:
     return int(found[0]) if found else None
 
 
-def _of_activity(old: Any, new: Any, signal: Any, new_signal: Any, change: Any) -> Iterator[Change]:
+def _of_activity(old: Any, new: Any, signal: Any, new_signal: Any, change: Any, in_bulk: bool) -> Iterator[Change]:
     decided = [value is not None and states.reviewed(value, states.USABLE) for value in (old, new)]
     reviewed = [
         (value is not None and states.reviewed(value, one)) or one["state"] == "unusable"
         for value, one in ((old, signal), (new, new_signal))
     ]
     if decided[0] != decided[1] and reviewed[0] != reviewed[1]:
-        yield change("newly reviewed" if reviewed[1] else "no longer reviewed", *reviewed)
+        newly = "newly accepted in bulk" if in_bulk else "newly reviewed"
+        yield change(newly if reviewed[1] else "no longer reviewed", *reviewed)
     was, now = ("" if value is None else value["found"] for value in (old, new))
     if now in states.VERDICTS and now != was:
         yield change(f"newly {now}", was or None, now)

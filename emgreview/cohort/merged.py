@@ -56,6 +56,7 @@ class Merge:
     second: str
     third: str | None
     within_s: float
+    rounded: bool
     values: Mapping[tuple[Item, str], Merged]
     conflicts: tuple[Conflict, ...]
     unsettled: tuple[Item, ...]

@@ -32,9 +32,9 @@ from emgreview.cohort.between import between, midpoint, more_careful, standing
 from emgreview.cohort.keeping_out import covers, kept_out
 from emgreview.cohort.marks import Logs, mark_of, read_logs
 from emgreview.cohort.merged import CHANNEL_FIELDS, DECIDED, TRIAL_DECISIONS, TRIAL_FIELDS, Conflict, Merge, Merged
-from emgreview.cohort.settling import FIELDS, Item, sides_of, since, stale
+from emgreview.cohort.settling import ADJUDICATE, FIELDS, Item, rounded_in, sides_of, since, stale
 from emgreview.errors import ParameterError, UnknownNameError
-from emgreview.model import to_sample
+from emgreview.model import longest, to_sample
 
 
 def merge_reviews(
@@ -50,14 +50,16 @@ def merge_reviews(
         raise ParameterError(f"reviewers {first!r}, {second!r} and {third!r} came; give two, or three, that differ.")
     check_within(within_ms)
     one, two = read_logs(folder, first), read_logs(folder, second)
-    logs = None
+    logs, rounded = None, False
     if third is not None:
         check_reviewer(third)
         try:
             logs = read_logs(folder, third)
         except UnknownNameError:
             logs = Logs(third)
-    return merge(one, two, logs, within_s=within_ms / 1000)
+        note = logs.note(ADJUDICATE)
+        rounded = note is not None and rounded_in(note.new)
+    return merge(one, two, logs, within_s=within_ms / 1000, rounded=rounded)
 
 
 def check_within(within_ms: float) -> float:
@@ -67,10 +69,11 @@ def check_within(within_ms: float) -> float:
     return within_ms
 
 
-def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float) -> Merge:
+def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float, rounded: bool = False) -> Merge:
     """Merge two reviewers' logs; where a third settled a conflict, that stands.
 
-    ``within_s``: onsets no further apart count as the same. Raises LogError where the two reviewed different samples.
+    ``within_s``: onsets no further apart count as the same; ``rounded``: after it was rounded to samples, as in the
+    first logs. Raises LogError where the two reviewed different samples.
     """
     check_same_recordings(one, two)
     drawn = sampled_trials(one, two)
@@ -81,7 +84,7 @@ def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float) -
     sides: dict[Item, str] = {}
     rates = {**two.rates_hz, **one.rates_hz}
     for item in _items(one, two):
-        found, disputes = merge_item(one, two, item, to_sample(within_s, rates[item[0]]))
+        found, disputes = merge_item(one, two, item, _samples(within_s, rates[item[0]], rounded))
         if drawn is not None and item[1] not in drawn:
             found |= {
                 clash.field: Merged(clash.first, f"{one.reviewer}: not drawn for comparison") for clash in disputes
@@ -122,6 +125,7 @@ def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float) -
         second=two.reviewer,
         third=name,
         within_s=within_s,
+        rounded=rounded,
         values=values,
         conflicts=tuple(conflicts),
         unsettled=tuple(unsettled),
@@ -135,7 +139,7 @@ def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float) -
     )
 
 
-def merge_item(one: Logs, two: Logs, item: Item, within: int) -> tuple[dict[str, Merged], list[Conflict]]:
+def merge_item(one: Logs, two: Logs, item: Item, within: float) -> tuple[dict[str, Merged], list[Conflict]]:
     """Every field of one channel-trial or trial: what stands, and what is in conflict. ``within`` in samples."""
     found: dict[str, Merged] = {}
     disputes: list[Conflict] = []
@@ -196,13 +200,17 @@ def _items(*logs: Logs) -> list[Item]:
     return sorted(keys, key=lambda item: (item[0], item[1], item[2] or ""))
 
 
+def _samples(within_s: float, rate_hz: float, rounded: bool) -> float:
+    return to_sample(within_s, rate_hz) if rounded else longest(within_s, rate_hz)
+
+
 def _unit(item: Item) -> tuple[str, str, str]:
     recording, trial, channel = item
     assert channel is not None
     return recording, trial, channel
 
 
-def _clash(name: str, a: Any, b: Any, within: int) -> str:
+def _clash(name: str, a: Any, b: Any, within: float) -> str:
     """Why two values cannot both stand, or ""."""
     if name == "signal" and a["state"] != b["state"]:
         return " against ".join(sorted([a["state"], b["state"]]))
@@ -213,7 +221,7 @@ def _clash(name: str, a: Any, b: Any, within: int) -> str:
     return _activities_clash(a, b, within) if name == "activity" else ""
 
 
-def _activities_clash(a: states.Activity, b: states.Activity, within: int) -> str:
+def _activities_clash(a: states.Activity, b: states.Activity, within: float) -> str:
     one, two = mark_of(a, None).state, mark_of(b, None).state
     if one != two:
         return " against ".join(sorted([one, two]))

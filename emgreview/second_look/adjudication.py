@@ -26,12 +26,12 @@ from emgreview.annotations import state as states
 from emgreview.annotations.events import check_reviewer, check_text
 from emgreview.annotations.state import Activity, ChannelState
 from emgreview.cohort.between import between, midpoint, more_careful
-from emgreview.cohort.drawing import new_seed
+from emgreview.cohort.drawing import new_seed, refuse_seed
 from emgreview.cohort.keeping_out import keepers
 from emgreview.cohort.marks import Logs, read_logs
 from emgreview.cohort.merged import Conflict, Merge
 from emgreview.cohort.merging import check_within, decided, merge
-from emgreview.cohort.settling import ADJUDICATE, Item, since, stale
+from emgreview.cohort.settling import ADJUDICATE, Item, rounded_in, since, stale
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
 from emgreview.model import Trials
 from emgreview.session import Ids, Session, one_at_a_time, open_review
@@ -73,21 +73,24 @@ def adjudicate(
     reviewer: str,
     within_ms: float = 10.0,
     blind: bool = True,
-    seed: str | None = None,
     **options: Any,
 ) -> "Adjudication":
     """Open a session of a third reviewer about what two others disagree on, or continue it.
 
-    ``trials`` as both reviewed them; ``within_ms``: onsets no further apart count as the same; ``seed`` of the order
-    of the candidates, drawn and logged unless given; other options as for :func:`emgreview.open_review`.
+    ``trials`` as both reviewed them; ``within_ms``: onsets no further apart count as the same; other options as for
+    :func:`emgreview.open_review`. The order of the candidates is drawn, by a seed that is logged and that nobody may
+    give: with one of one's own the two could be told apart.
 
-    Raises DecisionError where they disagree on nothing, ParameterError where two of the three reviewers are the same or
-    a disputed trial is not among ``trials``, UnknownNameError where a reviewer has no log, and what open_review raises.
+    Raises DecisionError where they disagree on nothing, ParameterError where two of the three reviewers are the same, a
+    disputed trial is not among ``trials``, or a seed came; UnknownNameError where a reviewer has no log, and what
+    open_review raises.
     """
+    if "seed" in options:
+        refuse_seed({"seed": options["seed"]}, "the order of the candidates is drawn anew for every adjudication")
     if len({first, second, check_reviewer(reviewer)}) < 3:
         raise ParameterError(f"reviewers {first!r}, {second!r} and {reviewer!r} came; give three that differ.")
     one, two = read_logs(folder, first), read_logs(folder, second)
-    merged = merge(one, two, within_s=check_within(within_ms) / 1000)
+    merged = merge(one, two, within_s=check_within(within_ms) / 1000, rounded=_rounded(folder, reviewer))
     if not merged.conflicts:
         raise DecisionError(
             f"{first!r} and {second!r} disagree on nothing by these rules (onsets within {within_ms:g} ms count as "
@@ -100,8 +103,18 @@ def adjudicate(
             f"{len(lost)} disputed trials, {lost[0]!r} the first, are not among the trials that came; give "
             "all that the two reviewed."
         )
-    options = {"order": "random", "blind": blind, "seed": seed, **options}
+    options = {"order": "random", "blind": blind, **options}
     return Adjudication(parts, Path(folder), one, two, merged, reviewer=reviewer, **options)
+
+
+def _rounded(folder: str | Path, reviewer: str) -> bool:
+    """Whether the tolerance is rounded to samples: so it was in the first logs, and an adjudication goes on as
+    begun."""
+    try:
+        note = read_logs(folder, reviewer).note(ADJUDICATE)
+    except UnknownNameError:
+        return False
+    return note is not None and rounded_in(note.new)
 
 
 def reopen(trials: Trials | Sequence[Trials], folder: str | Path, *, reviewer: str, **options: Any) -> Session:
@@ -127,8 +140,6 @@ class Adjudication(Session):
         one: Logs,
         two: Logs,
         merged: Merge,
-        *,
-        seed: str | None = None,
         **options: Any,
     ):
         self._one, self._two, self._merged = one, two, merged
@@ -143,7 +154,7 @@ class Adjudication(Session):
             self._items.setdefault(item[1], []).append(item)
         super().__init__(trials, folder, **options)
         try:
-            self._seed = self._begin(seed)
+            self._seed = self._begin()
             self._stood = None
             self._since = {item: after for item, after in since(self.notes, merged.sides).items() if after}
             self.keep_to({trial: [item[2] for item in items if item[2]] for trial, items in self._items.items()})
@@ -245,15 +256,13 @@ class Adjudication(Session):
 
     # Inside ------------------------------------------------------------------------------------------------------
 
-    def _begin(self, seed: str | None) -> str:
+    def _begin(self) -> str:
         """Name base and heads in the log, once and whenever they have changed; the seed is the first one's for ever."""
         last = next((note for note in reversed(self.notes) if note.operation == ADJUDICATE), None)
-        known = last.new["seed"] if last else None
-        if known and seed not in (None, known):
-            raise ParameterError(f"seed came as {seed!r}; this adjudication was begun with {known!r}; leave it out.")
         plan = {
-            "seed": known or seed or new_seed(),
+            "seed": last.new["seed"] if last else new_seed(),
             "within_s": self._merged.within_s,
+            **({} if self._merged.rounded else {"rounded": False}),
             "first": {"reviewer": self._one.reviewer, "heads": self._one.heads},
             "second": {"reviewer": self._two.reviewer, "heads": self._two.heads},
             "base": {
