@@ -8,7 +8,9 @@ taken on trust: a recording whose fingerprint or scale is not the one that was r
     Replayed    what held
 """
 
+import contextlib
 import itertools
+import re
 import tempfile
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
@@ -20,7 +22,7 @@ from emgreview import tables
 from emgreview.annotations import scales
 from emgreview.annotations.book import installed, machine
 from emgreview.annotations.points import Point, find_point, take_until
-from emgreview.annotations.telling import scales_not_kept
+from emgreview.annotations.telling import beside_the_emg, scales_not_kept, sentences
 from emgreview.annotations.versions import Sealed, read_sealed
 from emgreview.cohort.marks import read_logs
 from emgreview.detecting import Detect, rebuilt
@@ -90,7 +92,10 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
     description, sealed = read_sealed(folder, version)
     point = find_point(folder, version)
     notes: list[str] = []
-    trials = _trials(point, data, [(part["recording"], part["cue"]) for part in description["trials"]], notes)
+    types = {name: entry["type"] for name, entry in description["columns"].items()}
+    was = tables.from_tsv(sealed, types, guarded="text" in description)
+    searches = _searches_told(was)
+    trials = _trials(point, data, [(part["recording"], part["cue"]) for part in description["trials"]], notes, searches)
     rule = description["inclusion"] and tables.Rule.from_dict(description["inclusion"]["rule"])
     how = _detection_of(point, trials, detect, notes)
     with tempfile.TemporaryDirectory() as place:
@@ -120,9 +125,7 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
             for name in sorted({*then, *now[what]})
             if then.get(name) != now[what].get(name)
         ]
-    types = {name: entry["type"] for name, entry in description["columns"].items()}
     table = tables.from_tsv(rebuilt, {name: entry["type"] for name, entry in now["columns"].items()})
-    was = tables.from_tsv(sealed, types)
     same_decisions = same_numbers = same_bytes = False
     if lost := [str(name) for name in was if name not in table]:
         differences.append(
@@ -185,8 +188,15 @@ def _copy_logs(folder: Path, place: Path, heads: Mapping[str, Mapping[str, Any]]
 # Trials as the logs say ------------------------------------------------------------------------------------------
 
 
-def _trials(point: Point, data: Data, wanted: Sequence[tuple[str, str]], notes: list[str]) -> list[Trials]:
-    """The trials of some (recording, cue), cut as at a point of the logs."""
+def _trials(
+    point: Point,
+    data: Data,
+    wanted: Sequence[tuple[str, str]],
+    notes: list[str],
+    told: Mapping[str, Sequence[Mapping[str, Any]]] | None = None,
+) -> list[Trials]:
+    """The trials of some (recording, cue), cut as at a point of the logs; ``told``, by recording, how cues were found
+    where the log does not say it."""
     given = _given(data, {recording for recording, _ in wanted})
     trials = []
     if unknown := [name for name in dict(wanted) if name in given and not point.facts[name].get("scales")]:
@@ -200,6 +210,8 @@ def _trials(point: Point, data: Data, wanted: Sequence[tuple[str, str]], notes: 
         facts = point.facts[name]
         cut = next(cut for cut in _cuts(name, facts) if cut["cue"] == cue)
         notes += (note for note in _refuse_another(given[name], facts, cut) if note not in notes)
+        if told and told.get(name) and "searches" not in cut:
+            cut = {**cut, "searches": [{**one, "label": cue} for one in told[name]]}
         recording = _with_cues(given[name], cut, notes)
         rate = recording.rate_hz
         processing = _processing_of(facts["processing"])
@@ -267,9 +279,7 @@ def _refuse_another(recording: Recording, facts: Mapping[str, Any], cut: Mapping
         "read it as it was (the file's header, channels.tsv, unit=); a corrected scale holds for what was sealed since."
     )
     scales.refuse(found, f"recording {recording.name!r} comes", advice)
-    return [
-        f"Beside the EMG, {recording.name} comes otherwise than it was reviewed: {words}." for words in found.beside
-    ]
+    return sentences([(recording.name, beside_the_emg(found))]) if found.beside else []
 
 
 def _with_cues(recording: Recording, cut: Mapping[str, Any], notes: list[str]) -> Recording:
@@ -307,6 +317,23 @@ def _found_again(
     except EmgreviewError as why:
         return [], [f"Cues in channel {search['channel']} of {recording.name} ({how}) could not be found again: {why}"]
     return [one for one in again if one.label == cue and (one.source, one.sample) in missing], []
+
+
+def _searches_told(table: tables.Table) -> dict[str, list[dict[str, Any]]]:
+    """By recording, the levels that a table tells of cues found in a channel, as searches for every crossing: the first
+    logs did not say how their cues were found."""
+    found: dict[str, list[dict[str, Any]]] = {}
+    if not {"level", "edge"} <= set(table):
+        return found
+    for recording, trial, level in table[["recording", "trial", "level"]].dropna().itertuples(index=False, name=None):
+        source = re.fullmatch(r"/channel (.*)/\d+", str(trial).removeprefix(str(recording)))
+        number = re.match(r"\S+", str(level))
+        with contextlib.suppress(ValueError):
+            if source and number:
+                search = {"channel": source[1], "level": float(number[0]), "edge": "both", "hold_off_s": 0.0}
+                if search not in found.setdefault(recording, []):
+                    found[recording].append(search)
+    return found
 
 
 def _processing_of(stored: Mapping[str, Any]) -> Processing:

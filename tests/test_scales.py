@@ -11,6 +11,7 @@ import pytest
 
 import emgreview as er
 from emgreview import cli
+from emgreview import session as session_module
 from emgreview.errors import LogError, ParameterError, SignalWarning, VersionError
 
 RATE = 1000.0
@@ -213,6 +214,9 @@ def test_a_wrong_scale_is_corrected_once_and_the_log_says_so(text, tmp_path):
     )  # fmt: skip
     with er.open_review(right, tmp_path, reviewer="r1") as session:
         assert len(session.notices) == 1, "it stays told"
+    with er.open_review(right, tmp_path, reviewer="r1", scale_corrected="again") as session:
+        assert session.notices[1] == "Every recording comes in the scale that is known of it: none was corrected."
+    assert [line["operation"] for line in lines(tmp_path)].count("correct scale") == 1
     after = er.measure(right, er.read_version(tmp_path, "v2"))
     np.testing.assert_allclose(after["burst_rms"], before["burst_rms"] / 1000, rtol=1e-6)
     with pytest.raises(VersionError, match="in another scale"):
@@ -303,7 +307,7 @@ def test_another_window_or_filter_is_told_on_opening(text, tmp_path):
     longer = er.cut_trials(rec, cue="go", before_s=0.6, after_s=1.2, processing=er.Processing(low_hz=30))
     with er.open_review(longer, tmp_path, reviewer="r1") as session:
         assert session.notices[0].startswith(
-            "turns is cut or filtered otherwise than before: trials around 'go' were cut from -0.6 to 1 s, and are cut "
+            "Cut or filtered otherwise than before, turns: trials around 'go' were cut from -0.6 to 1 s, and are cut "
             "from -0.6 to 1.2 s; low_hz was 20, and is 30."
         )
     with er.open_review(longer, tmp_path, reviewer="r1") as session:
@@ -335,6 +339,21 @@ def test_cues_of_both_edges_and_of_codes_are_found_again(text, tmp_path):
     coded = er.with_cues(rec, "TRIGGER", codes=True, hold_off_s=0.5, label="code")
     review(tmp_path / "codes", er.cut_trials(coded, cue="code 5", before_s=0.6, after_s=1.0), blind=True)
     assert er.replay(tmp_path / "codes", [rec], "v-r1").same_bytes
+
+
+def test_cues_of_logs_that_do_not_say_how_they_were_found_are_looked_for_at_the_level_of_the_version(
+    text, tmp_path, monkeypatch
+):
+    whole = session_module._cut
+    monkeypatch.setattr(
+        session_module, "_cut", lambda part: {name: value for name, value in whole(part).items() if name != "searches"}
+    )
+    review(tmp_path, cut(read(text)))
+    assert not any("searches" in str(line["new"]) for line in lines(tmp_path))
+    found = er.replay(tmp_path, [read(text)], "v-r1")
+    assert (found.ok, found.same_bytes) == (True, True)
+    with pytest.warns(SignalWarning, match="5 of 5 cues .* without further columns"):
+        er.seal(tmp_path, [read(text)], "again")
 
 
 def test_cues_that_cannot_be_found_again_are_told(text, tmp_path):

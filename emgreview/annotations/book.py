@@ -67,7 +67,8 @@ class Book:
         self._unread: list[str] = []
         self._scale_since: dict[str, str] = {}
         self._scale_words: list[str] = []
-        self._told: list[str] = []
+        self._wrong_before: list[str] = []
+        self._told: list[telling.Told] = []
         try:
             for name, recording in recordings.items():
                 path = log_path(folder, name, reviewer, recording.entities.get("sub"))
@@ -89,6 +90,8 @@ class Book:
         except BaseException:
             self.close()
             raise
+        if scale_corrected and not self._wrong_before:
+            self._told.append(("", "Every recording comes in the scale that is known of it: none was corrected."))
 
     def begin(
         self,
@@ -117,7 +120,7 @@ class Book:
             *(log.notice for log in self._logs.values() if log.notice),
             *self._unread,
             *self.scale_notes,
-            *self._told,
+            *telling.sentences(self._told),
         )
 
     @property
@@ -243,10 +246,10 @@ class Book:
         found = scales.compare(was, scales.stated(recording))
         if found.place or not self._scale_corrected:
             telling.refuse_scale(found, recording.name)
+        if found.amplitude:
+            self._wrong_before.append(recording.name)
         if found.beside:
-            self._told.append(
-                f"Beside the EMG, {recording.name} comes otherwise than it was reviewed: {'; '.join(found.beside)}."
-            )
+            self._told.append((recording.name, telling.beside_the_emg(found)))
 
     def _read(self, event: Event) -> None:
         """Take an event, read or new."""

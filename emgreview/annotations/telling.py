@@ -18,6 +18,19 @@ from emgreview.model import Recording
 
 Cuts = Sequence[Mapping[str, Any]]
 
+Told = tuple[str, str]
+"""A recording, and a sentence in which NAMES stands for it: what is the same of many recordings is told once."""
+
+NAMES = "{names}"
+
+
+def sentences(told: Sequence[Told]) -> list[str]:
+    """Each sentence once, with the recordings it is about."""
+    names: dict[str, list[str]] = {}
+    for name, words in told:
+        names.setdefault(words, []).append(name)
+    return [words.replace(NAMES, _listed(found)) for words, found in names.items()]
+
 
 def refuse_another(log: str, header: Mapping[str, Any], recording: Recording) -> None:
     """Raise LogError, with what differs, where a log is of another recording."""
@@ -47,7 +60,12 @@ def refuse_scale(found: scales.Differing, recording: str) -> None:
     scales.refuse(found, f"recording {recording!r} comes", advice)
 
 
-def of_others(log: Path, recording: Recording) -> list[str]:
+def beside_the_emg(found: scales.Differing) -> str:
+    """What decides no number of the review, but is not as it was."""
+    return f"Beside the EMG, otherwise than when they were reviewed, in {NAMES}: {'; '.join(found.beside)}."
+
+
+def of_others(log: Path, recording: Recording) -> list[Told]:
     """Where another reviewer's log beside one is about other samples of the recording, or another scale."""
     told = []
     for other in sorted(log.parent.glob(f"{glob.escape(recording.name)}_reviewer-*.jsonl")):
@@ -59,16 +77,17 @@ def of_others(log: Path, recording: Recording) -> list[str]:
             found = ("its samples, labels or rate are others",)
         if found:
             code = other.stem.rpartition("_reviewer-")[2]
-            told.append(
-                f"Reviewer {code} reviewed {recording.name} otherwise: {'; '.join(found)}. What the two decide can be "
-                "neither compared nor merged."
+            words = (
+                f"Reviewer {code} reviewed {NAMES} otherwise: {'; '.join(found)}. What the two decide can be neither "
+                "compared nor merged."
             )
+            told.append((recording.name, words))
     return told
 
 
 def of_changes(
     recording: str, rate_hz: float, were: Cuts | None, cuts: Cuts, was: Mapping[str, Any], now: Mapping[str, Any]
-) -> list[str]:
+) -> list[Told]:
     """Where trials are cut or filtered otherwise than when the log was last open; ``was`` and ``now`` as in a log."""
     changes = []
     earlier = {cut["cue"]: cut for cut in were or ()}
@@ -86,17 +105,21 @@ def of_changes(
     ]
     if not changes:
         return []
-    return [
-        f"{recording} is cut or filtered otherwise than before: {'; '.join(changes)}. Marks that nobody has reviewed "
-        "are found anew, reviewed ones keep their value."
-    ]
+    words = (
+        f"Cut or filtered otherwise than before, {NAMES}: {'; '.join(changes)}. Marks that nobody has reviewed are "
+        "found anew, reviewed ones keep their value."
+    )
+    return [(recording, words)]
 
 
 def scales_not_kept(names: Sequence[str], since: str) -> str:
     """Logs that were begun before scales were kept; ``since`` when one was stated, "" if never."""
-    shown = ", ".join(names[:3]) + (f" … ({len(names)} in all)" if len(names) > 3 else "")
-    words = f"The logs of {shown} were begun before" if len(names) > 1 else f"The log of {shown} was begun before"
+    words = f"The log{'s' * (len(names) > 1)} of {_listed(names)} {'were' if len(names) > 1 else 'was'} begun before"
     words += " unit and gain of a recording were kept: "
     if since:
         return f"{words}that its marks were made on this scale is known only from {since} on."
     return f"{words}the scale in which it was reviewed was not kept, and is not checked."
+
+
+def _listed(names: Sequence[str]) -> str:
+    return ", ".join(names[:3]) + (f" … ({len(names)} in all)" if len(names) > 3 else "")

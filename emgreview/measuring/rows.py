@@ -16,6 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from emgreview.annotations import scales
+from emgreview.annotations.telling import beside_the_emg, sentences
 from emgreview.checks import demand
 from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError
 from emgreview.model import ARBITRARY, Trials, to_sample
@@ -126,6 +127,7 @@ def as_reviewed(parts: Sequence[Trials], decisions: pd.DataFrame) -> list[str]:
     VersionError where the samples are others, or the scale."""
     reviewed = decisions.attrs.get("version", decisions.attrs).get("recordings", {})
     unknown, processed = [], []
+    beside: list[tuple[str, str]] = []
     for part in parts:
         name = part.recording.name
         said = reviewed.get(name)
@@ -137,14 +139,17 @@ def as_reviewed(parts: Sequence[Trials], decisions: pd.DataFrame) -> list[str]:
                 f"recording {name!r} has other samples, labels or rate than the one that was reviewed; its marks would "
                 "measure another signal; give the recording of the review."
             )
-        if other := scales.compare(said.get("scales"), scales.stated(part.recording)).decisive:
+        found = scales.compare(said.get("scales"), scales.stated(part.recording))
+        if found.decisive:
             raise VersionError(
-                f"recording {name!r} comes in another scale than it was reviewed in: {'; '.join(other)}; read it as it "
-                "was, or, where that was wrong, open the review with scale_corrected='why' and take its decisions anew."
+                f"recording {name!r} comes in another scale than it was reviewed in: {'; '.join(found.decisive)}; "
+                "read it as it was, or, where that was wrong, open the review with scale_corrected='why' and take its "
+                "decisions anew."
             )
+        beside += [(name, beside_the_emg(found))] if found.beside else []
         unknown += [] if said.get("scales") else [name]
         processed += [name] if said["processing"]["hash"] != part.processing.hash else []
-    notes = []
+    notes = sentences(beside)
     if unknown:
         notes.append(
             "In which unit and gain these recordings were reviewed is not known, as the table does not say it; that of "
