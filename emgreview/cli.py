@@ -186,7 +186,11 @@ def _measure(given: argparse.Namespace) -> Status:
         _say(f"note: {note}")
     rows = table.astype(object).where(table.notna(), None).to_dict("records")
     columns = table.attrs["columns"]
-    text = _to_json({"columns": columns, "rows": rows}) + "\n" if given.json else to_tsv(table).decode()
+    text = (
+        _to_json({"columns": columns, "notes": table.attrs["notes"], "rows": rows}) + "\n"
+        if given.json
+        else to_tsv(table).decode()
+    )
     if given.out is None:
         sys.stdout.write(text)
     else:
@@ -256,6 +260,7 @@ def _seal(given: argparse.Namespace) -> Status:
         "sha256": sealed.sha256,
         "bulk": bulk,
         "scales": scales,
+        "scale_notes": about["scale_notes"],
     }
     _tell(given, values, "\n".join([f"Version {sealed.name} is in {sealed.path}", f"SHA-256 {sealed.sha256}", *bulk]))
     return FINE

@@ -3,12 +3,14 @@ cues were found in a channel; and who decided each row of what three reviewers c
 
 import contextlib
 import json
+import re
 import shutil
 import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
+import test_format_second as second
 from test_format import run_page
 from test_session import CHECK, detect
 
@@ -157,6 +159,31 @@ def test_only_what_is_in_dispute_can_be_settled(review, tmp_path):
         table = session.decisions().set_index(["recorded_cue_sample", "channel"])
         assert table.loc[(5000, "FDI"), "signal_reasons"] == "tremor/rhythmic"
         assert table.loc[(5000, "FDI"), "decided_otherwise"] is er.tables.pd.NA, "mark and signal are both the third's"
+
+
+def test_who_decided_is_what_the_merge_says_in_a_larger_review(tmp_path, counted):
+    folder = shutil.copytree(REVIEW.with_name("review-1b"), tmp_path / "review")
+    merged = er.merge_reviews(folder, "r1", "r2", "r3")
+    ways = merged.table.set_index(["trial", "channel"])["how"]
+    with er.adjudicate(second.cut(), folder, "r1", "r2", reviewer="r3", detect=detect) as session:
+        table = session.decisions()
+    words = {
+        "both agreed": r"(reasons of both; )?(same|reasons of both|within the tolerance: midpoint)(; same)?",
+        "midpoint of two": r"(same; |reasons of both; )?within the tolerance: midpoint",
+        "settled by the third": "settled by r3",
+        "one reviewer's alone": r"r[12]( alone|: not drawn for comparison)(; .*)?|same; r[12].*",
+    }
+    rows = table[table["reviewed"]]
+    for row in rows.itertuples():
+        if row.in_bulk:
+            assert row.decided_how == "accepted in bulk"
+            continue
+        how = ways[row.trial, row.channel]
+        assert re.fullmatch(words[row.decided_how], how), (row.decided_how, how)
+        assert (row.decided_by in how) == (row.decided_by in ("r1", "r2", "r3"))
+    assert not table[~table["reviewed"]]["decided_how"].notna().any()
+    assert set(rows["decided_how"]) == set(WAYS)
+    counted(f"who decided: {len(rows)} rows of three reviewers, {rows['decided_how'].value_counts().to_dict()}")
 
 
 def test_measures_carry_who_decided(review, tmp_path):

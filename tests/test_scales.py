@@ -391,7 +391,7 @@ def test_the_command_line_refuses_and_tells(text, tmp_path, capsys):
         assert "one stored unit was 1 µV, and is 1000 µV" in err
     status, out, _ = run("seal", *source, "--unit", microvolts, "--folder", folder, "--version", "v2", "--json")
     assert status == 0
-    assert json.loads(out)["scales"]["turns"][0]["gain"] == 1
+    assert (json.loads(out)["scales"]["turns"][0]["gain"], json.loads(out)["scale_notes"]) == (1, [])
     assert run("replay", *source, "--unit", microvolts, "--folder", folder, "--version", "v2")[0] == 0
 
 
