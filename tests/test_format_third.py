@@ -167,6 +167,7 @@ def test_who_decided_is_what_the_merge_says_in_a_larger_review(tmp_path, counted
     ways = merged.table.set_index(["trial", "channel"])["how"]
     with er.adjudicate(second.cut(), folder, "r1", "r2", reviewer="r3", detect=detect) as session:
         table = session.decisions()
+        assert any(words.startswith("Of the two reviewers: The logs of early,") for words in session.notices)
     words = {
         "both agreed": r"(reasons of both; )?(same|reasons of both|within the tolerance: midpoint)(; same)?",
         "midpoint of two": r"(same; |reasons of both; )?within the tolerance: midpoint",

@@ -23,6 +23,7 @@ from typing import Any
 
 from emgreview.annotations import state as states
 from emgreview.annotations.events import check_reviewer, check_text
+from emgreview.annotations.telling import scales_not_kept
 from emgreview.cohort.between import between, midpoint, more_careful
 from emgreview.cohort.drawing import new_seed
 from emgreview.cohort.keeping_out import keepers
@@ -189,6 +190,18 @@ class Adjudication(Session):
         if reason is None:
             self._refuse_agreed((self._proposals.place(trial).recording.name, trial, None, "no cue", None))
         return super().no_cue(trial, reason)
+
+    @property
+    def notices(self) -> Ids:
+        """Those of the session, and that a scale was not kept by one of the two."""
+        both = self._one, self._two
+        lacking = [
+            name
+            for name in self._proposals.recordings
+            if any(name in logs.fingerprints and name not in logs.scales for logs in both)
+        ]
+        told = [f"Of the two reviewers: {scales_not_kept(lacking, '')}"] if lacking else []
+        return (*super().notices, *told)
 
     @property
     def bulk_sentences(self) -> Ids:
