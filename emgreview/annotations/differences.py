@@ -15,6 +15,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
+from emgreview.annotations import scales
 from emgreview.annotations import state as states
 from emgreview.annotations.events import digest_of
 from emgreview.annotations.points import Point
@@ -71,6 +72,7 @@ WORDS: Mapping[str, tuple[str, str]] = {
     "no longer reviewed": ("no longer reviewed", "no longer reviewed"),
     "processing changed": ("recording under another processing", "recordings under another processing"),
     "detection changed": ("recording under another detection", "recordings under another detection"),
+    "scale changed": ("recording in another scale", "recordings in another scale"),
     "convention changed": ("recording under another convention", "recordings under another convention"),
     "packages changed": ("recording under other package versions", "recordings under other package versions"),
 }
@@ -115,6 +117,10 @@ def _of_facts(first: Point, second: Point) -> Iterator[Change]:
         for fact in ("processing", "detection", "convention", "packages"):
             if old.get(fact) != new.get(fact):
                 yield Change(recording, None, None, None, f"{fact} changed", old.get(fact), new.get(fact), None, None)
+        found = scales.compare(old.get("scales"), new.get("scales"))
+        if found.decisive or found.beside:
+            before, after = (scales.in_words(facts["scales"]) for facts in (old, new))
+            yield Change(recording, None, None, None, "scale changed", before, after, None, None)
 
 
 def _of_value(key: states.Key, first: Point, second: Point) -> Iterator[Change]:

@@ -23,6 +23,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from emgreview.annotations import scales
 from emgreview.cohort import statistics
 from emgreview.cohort.keeping_out import keepers, kept_out
 from emgreview.cohort.marks import SIGNALS, STATES, UNFINISHED, Logs, Unit, cue_in, read_logs
@@ -185,7 +186,7 @@ def compare(one: Logs, two: Logs, *, within_ms: Sequence[float] = WITHIN_MS) -> 
 
 
 def check_same_recordings(one: Logs, two: Logs) -> None:
-    """Raises LogError where the two logs of a recording are about different samples."""
+    """Raises LogError where the two logs of a recording are about different samples, or read in different scales."""
     for name in sorted(set(one.fingerprints) & set(two.fingerprints)):
         if one.fingerprints[name] != two.fingerprints[name]:
             raise LogError(
@@ -193,6 +194,12 @@ def check_same_recordings(one: Logs, two: Logs) -> None:
                 f"({one.fingerprints[name][:12]}… and {two.fingerprints[name][:12]}…); they cannot be compared; find "
                 "out which recording is the right one."
             )
+        scales.refuse(
+            scales.compare(one.scales.get(name), two.scales.get(name)),
+            f"recording {name!r} was read by reviewer {two.reviewer!r}",
+            f"(first {one.reviewer!r}, then {two.reviewer!r}); they cannot be compared; find out which reading is "
+            "the right one, and open the other's review on it with scale_corrected='why'.",
+        )
 
 
 def sampled_trials(one: Logs, two: Logs) -> frozenset[str] | None:

@@ -35,6 +35,7 @@ from emgreview.cohort.merged import CHANNEL_FIELDS, DECIDED, TRIAL_DECISIONS, TR
 from emgreview.cohort.settling import ADJUDICATE, FIELDS, Item, rounded_in, sides_of, since, stale
 from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.model import longest, to_sample
+from emgreview.tables.decisions import ALONE, BOTH, MIDPOINT, THIRD, Decided
 
 
 def merge_reviews(
@@ -86,8 +87,10 @@ def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float, r
     for item in _items(one, two):
         found, disputes = merge_item(one, two, item, _samples(within_s, rates[item[0]], rounded))
         if drawn is not None and item[1] not in drawn:
+            alone = Decided((one.reviewer,), ALONE)
             found |= {
-                clash.field: Merged(clash.first, f"{one.reviewer}: not drawn for comparison") for clash in disputes
+                clash.field: Merged(clash.first, f"{one.reviewer}: not drawn for comparison", alone)
+                for clash in disputes
             }
             disputes = []
         participant = one.participants.get(item[0]) or two.participants.get(item[0])
@@ -107,15 +110,15 @@ def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float, r
     for item, (found, disputes) in parts.items():
         if disputes and third is not None:
             said, gone = _said_by(third, item, after[item])
-            settled = _settled(third.reviewer, said, item, disputes)
+            settled = _settled(third.reviewer, said, item, disputes, found.get("signal"))
             if settled is not None:
                 found, disputes = found | settled, []
             elif said.get("discuss"):
                 unsettled.append(item)
             elif gone:
                 reopened.append(item)
-        if disputes:  # a mark does not stand while it is in dispute whether the signal can be used, nor the other way
-            found = {name: value for name, value in found.items() if name in ("comment", "discuss")}
+        if disputes:  # a mark does not stand while it is in dispute whether the signal can be used
+            found = {name: value for name, value in found.items() if name != "activity"}
         values |= {(item, name): value for name, value in found.items()}
         conflicts += disputes
     heads = {**one.heads, **two.heads, **(third.heads if third else {})}
@@ -154,13 +157,14 @@ def merge_item(one: Logs, two: Logs, item: Item, within: float) -> tuple[dict[st
             continue
         if a is None or b is None:
             who, value = (two, b) if a is None else (one, a)
-            found[name] = Merged(value, f"{who.reviewer} alone")
+            found[name] = Merged(value, f"{who.reviewer} alone", Decided((who.reviewer,), ALONE))
         elif a == b:
-            found[name] = Merged(a, "same")
+            found[name] = Merged(a, "same", Decided((one.reviewer, two.reviewer), BOTH))
         elif why := _clash(name, a, b, within):
             disputes.append(Conflict(item, name, a, b, why))
         else:
-            found[name] = Merged(_joined(name, a, b), _JOINED[name])
+            how = MIDPOINT if name == "cue" or (name == "activity" and _times(a) != _times(b)) else BOTH
+            found[name] = Merged(_joined(name, a, b), _JOINED[name], Decided((one.reviewer, two.reviewer), how))
     signal = found.get("signal")
     if signal and signal.value["state"] == "unusable":  # nothing is left to be marked there
         disputes = [conflict for conflict in disputes if conflict.field != "activity"]
@@ -241,6 +245,11 @@ _JOINED = {
 }
 
 
+def _times(activity: states.Activity) -> list[tuple[int, int | None]]:
+    """What a midpoint would lie between: an onset that is not locatable has none, there the wider bounds stand."""
+    return [(burst["onset"], burst["offset"]) for burst in standing(activity)]
+
+
 def _joined(name: str, a: Any, b: Any) -> Any:
     """Both of two values that do not clash."""
     if name == "signal":
@@ -257,13 +266,17 @@ def _said_by(third: Logs, item: Item, after: float) -> tuple[dict[str, Any], boo
     return {key[3]: entry.value for key, entry in entries.items() if key not in gone}, bool(gone)
 
 
-def _settled(third: str, said: Mapping[str, Any], item: Item, disputes: Sequence[Conflict]) -> dict[str, Merged] | None:
-    """What the third reviewer made of an item's conflicts, None where it is not finished."""
+def _settled(
+    third: str, said: Mapping[str, Any], item: Item, disputes: Sequence[Conflict], signal: Merged | None
+) -> dict[str, Merged] | None:
+    """What the third reviewer made of an item's conflicts, None where it is not finished; ``signal`` is the one that
+    the two agree on, if they do."""
     names = ("signal", "activity") if item[2] else tuple(conflict.field for conflict in disputes)
     values = {name: said[name] for name in names if said.get(name) is not None}
     if item[2]:
         finished = mark_of(said.get("activity"), said.get("signal")).reviewed
-        values.setdefault("signal", dict(states.USABLE))
+        values.setdefault("signal", dict(states.USABLE) if signal is None else signal.value)
     else:
         finished = len(values) == len(names)
-    return {name: Merged(value, f"settled by {third}") for name, value in values.items()} if finished else None
+    by = Decided((third,), THIRD)
+    return {name: Merged(value, f"settled by {third}", by) for name, value in values.items()} if finished else None

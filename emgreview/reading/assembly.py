@@ -45,6 +45,9 @@ class HeldSource:
     def digital(self, start: int, stop: int, channels: Sequence[int]) -> NDArray:
         return np.stack([self._held(channel, start, stop) for channel in channels])
 
+    def scale(self, channel: int) -> tuple[float, float]:
+        return self.gains[channel], self.offsets[channel]
+
     def _held(self, channel: int, start: int, stop: int) -> NDArray:
         n, signal = self.repeats[channel], self.signals[channel]
         if n == 1:
