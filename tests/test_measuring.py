@@ -406,7 +406,7 @@ def test_a_response_that_begins_soon_after_the_rest_does_not_raise_it(rate_hz, g
     own = np.sqrt(np.mean(cut.data[:, 0, cut.before - int(rate_hz / 2) : cut.before].astype(float) ** 2, axis=1))
     assert (own[:-1] > 1.2 * truth[:-1]).all(), "the trials' own samples hold it"
     np.testing.assert_allclose(table["rest_rms"], truth, rtol=0.03)
-    assert np.abs(table["creep_per_s"]).max() < 3 * gain
+    assert np.abs(table["creep_per_s"]).max() < 4 * gain  # 11 to 44 with the smear
     assert f"In {n - 1} rows activity soon after the rest" in " ".join(table.attrs["notes"])
     assert table["rest_rms"].iloc[-1] == own[-1], "an untouched rest is the trials' own"
 
