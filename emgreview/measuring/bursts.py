@@ -63,7 +63,10 @@ WORDS: Mapping[str, tuple[str, str]] = MappingProxyType(
         "peak": ("{unit}", "Largest value of the envelope"),
         "integral": ("{unit}·s", "Integrated EMG: time integral of the rectified signal"),
         "time_to_peak_s": ("s", "Start of the stretch to the envelope's largest value"),
-        "rise_per_s": ("{unit}/s", "Rate of rise: mean slope of the envelope from the start to its largest value"),
+        "rise_per_s": (
+            "{unit}/s",
+            "Rate of rise: mean slope of the envelope, as the trials are filtered, from the start to its largest value",
+        ),
         "mean_hz": ("Hz", "Mean frequency of the power spectrum"),
         "median_hz": ("Hz", "Median frequency of the power spectrum"),
     }
@@ -262,7 +265,7 @@ def _columns(windows_s: Sequence[float], unit: str, creep_s: float) -> Described
             out[f"{prefix}_{name}"] = column("number", of.format(unit=unit), f"{words}, {where}{plain}")
     flag = "Whether the response comes before the muscle: not the responding muscle, or a wrong mark"
     return out | {
-        "rest_rms": column("number", unit, "Root mean square of the rest window before the cue"),
+        "rest_rms": column("number", unit, "Root mean square of the rest window, untouched by what follows it"),
         "level_db": column("number", "dB", "Level: RMS over the burst, rest included, over that of the rest window"),
         "creep_per_s": column(
             "number", f"{unit}/s", f"Slope of the rectified signal in the last {creep_s:g} s before go"

@@ -180,7 +180,11 @@ def _divisors(
                 not own[label] <= 0, "reference", reference, f"a value above 0 for {label!r}, which shows none itself"
             )
         how = "given" if label in given else "largest value in the window of the trials that count (peak in task)"
-        words.append(f"{label} divided by {own[label]:.4g} ({how})")
+        words.append(
+            f"{label} not divided: no trial counts"
+            if math.isnan(own[label])
+            else f"{label} divided by {own[label]:.4g} ({how})"
+        )
     return own, "; ".join(words)
 
 

@@ -196,6 +196,10 @@ def measure(x: ArrayLike, envelope: ArrayLike, rate_hz: float, start: ArrayLike,
     ``median_hz``             the frequency that halves its power; NaN for stretches below 0.1 s
     ========================  ==========================================================================
 
+    A zero-phase filter mixes a little of what follows into the first samples: at 30 dB and 2 kHz (20 to 450 Hz,
+    envelope 50 Hz) the rate of rise of bursts that rise within 5 ms comes out 12 % lower than causally, within 20 ms
+    2 % lower, within 100 and 200 ms 4 and 8 % higher, the RMS of the first 30 ms 2 to 7 % higher (simulated noise).
+
     NaN where the stretch is not whole: never a measure of a part of it. Every row is computed by itself: what other
     rows come with it changes no bit. ARV, integral and frequencies are textbook definitions (vocabulary of McManus et
     al. 2021, J Electromyogr Kinesiol); the rate of rise has no agreed one.
