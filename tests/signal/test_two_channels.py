@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from emgreview.errors import ParameterError, SignalError
@@ -156,6 +156,7 @@ def test_share_of_power_in_common(r):
     assert found.lag_s[0] == 0
 
 
+@settings(deadline=None)
 @given(lag=st.integers(-60, 60), gain=st.floats(-10, 10).filter(lambda g: abs(g) > 0.01), seed=st.integers(0, 20))
 def test_a_delay_and_a_gain_leave_the_correlation_at_one(lag, gain, seed):
     x = noise(2, 500, seed=seed)
