@@ -181,16 +181,19 @@ def _measure(given: argparse.Namespace) -> Status:
     if not trials:
         raise er.EmgreviewError(f"none of the recordings in {given.path} is part of version {given.version!r}.")
     reference = dict(given.reference) if given.reference else None
-    table = er.measure(trials, decisions, normalise=given.normalise, reference=reference, response=given.response)
+    table = er.measure(
+        trials,
+        decisions,
+        normalise=given.normalise,
+        reference=reference,
+        response=given.response,
+        included_only=not given.left_out_too,
+    )
     for note in table.attrs["notes"]:
         _say(f"note: {note}")
     rows = table.astype(object).where(table.notna(), None).to_dict("records")
-    columns = table.attrs["columns"]
-    text = (
-        _to_json({"columns": columns, "notes": table.attrs["notes"], "rows": rows}) + "\n"
-        if given.json
-        else to_tsv(table).decode()
-    )
+    told = {"columns": table.attrs["columns"], "notes": table.attrs["notes"]}
+    text = _to_json({**told, "rows": rows}) + "\n" if given.json else to_tsv(table).decode()
     if given.out is None:
         sys.stdout.write(text)
     else:
@@ -514,6 +517,9 @@ def _parser() -> argparse.ArgumentParser:
     measure.add_argument("--normalise", default="none", metavar="HOW", help="'peak in task', for example (none)")
     measure.add_argument(
         "--reference", action="append", type=_reference, metavar="LABEL=VALUE", help="a channel's value to divide by"
+    )
+    measure.add_argument(
+        "--left-out-too", action="store_true", help="also bursts that the rule the version was sealed with leaves out"
     )
     measure.add_argument("--response", default="response", metavar="LABEL", help="marker of the response (response)")
     measure.add_argument("--out", type=Path, metavar="FILE", help="a new file, instead of standard output")

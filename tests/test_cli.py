@@ -187,6 +187,26 @@ def test_measure_gives_one_row_a_burst_and_what_each_column_means(run, study, se
     assert "exists already" in err
 
 
+def test_measure_leaves_out_what_the_sealed_rule_leaves_out_and_says_so(run, study, tmp_path):
+    trials = [er.cut_trials(rec, cue="go", before_s=1, after_s=1.5) for rec in er.read_dataset(study).recordings]
+    with er.open_review(trials, tmp_path, reviewer="r1", method="threshold") as session:
+        for trial in session.queue:
+            session.accept_rest(trial)
+        bursts = session.decisions().query("origin == 'automatic'")
+        trial, label = bursts[["trial", "channel"]].iloc[0]
+        session.unusable(trial, label, ["clipped"])
+        session.seal("v1", rule=er.Rule(name="main", version=1))
+    where = (study, *WINDOW, "--folder", tmp_path, "--version", "v1")
+    status, out, err = run("measure", *where, "--json")
+    found = json.loads(out)
+    assert (status, len(found["rows"])) == (0, len(bursts) - 1)
+    told = "1 bursts are left out by the rule for inclusion: 'signal unusable (clipped)' 1."
+    assert told in found["notes"]
+    assert f"note: {told}" in err
+    status, out, _ = run("measure", *where, "--left-out-too", "--json")
+    assert (status, len(json.loads(out)["rows"])) == (0, len(bursts))
+
+
 def test_measure_refuses_other_samples_than_those_reviewed(run, sealed, tmp_path):
     other = er.write_demo(tmp_path / "other", participants=2, trials=4, seed=99)
     status, out, err = run("measure", other, *WINDOW, "--folder", sealed, "--version", "v1")

@@ -5,6 +5,9 @@ import dataclasses
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
 
 import emgreview as er
 from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError
@@ -268,6 +271,150 @@ def test_arbitrary_units_are_not_called_microvolts(person, decisions):
         er.measure([other, microvolts], decisions)
 
 
+# What a rule leaves out, and what a row depends on
+
+
+RULE = er.Rule(name="main", version=1, signal=("usable",), onset_s=(0.05, 0.8))
+
+
+@pytest.fixture(scope="module")
+def included(decisions):
+    return er.include(decisions, RULE)
+
+
+def test_what_the_rule_leaves_out_is_not_measured_and_told_with_reasons(trials, decisions, included):
+    table = er.measure(trials, included)
+    by_hand = er.measure(trials, included[included["included"]])
+    pd.testing.assert_frame_equal(table, by_hand)
+    assert table["included"].all()
+    gone = decisions["burst"].notna() & (decisions["origin"] != "removed") & ~included["included"]
+    note = table.attrs["notes"][0]
+    assert note.startswith(f"{gone.sum()} bursts are left out by the rule for inclusion: ")
+    for why, count in included["why_not"][gone].value_counts().items():
+        assert f"{why!r} {count}" in note
+    asked = er.measure(trials, included, included_only=False)
+    assert len(asked) == len(er.measure(trials, decisions))
+    with pytest.raises(ParameterError, match="included_only"):
+        er.measure(trials, included, included_only="no")
+    halves = pd.concat([included[:4].drop(columns="included"), included[4:]])
+    with pytest.raises(ParameterError, match=r"'included' came with .*in 4 of"):
+        er.measure(trials, halves)
+
+
+def test_a_peak_in_task_is_one_of_the_rows_that_count(trials, included):
+    """The largest burst is left out by the rule: it divides nothing, also where left-out rows are asked for."""
+    plain = er.measure(trials, included)
+    largest = plain.loc[plain[plain["channel"] == "A"]["burst_peak"].idxmax(), "trial"]
+    fewer = included.assign(included=included["included"] & (included["trial"] != largest))
+    for options in ({}, {"included_only": False}):
+        table = er.measure(trials, fewer, normalise="peak in task", **options)
+        counted = table[table["included"]]
+        assert counted[counted["channel"] == "A"]["burst_peak_percent"].max() == pytest.approx(100)
+    assert table["burst_peak_percent"].max() > 100
+
+
+def test_other_tables_leave_out_what_the_rule_leaves_out(trials, included):
+    only = included[included["included"]]
+    averages, by_hand = (
+        er.average_envelopes(trials, table, to="go", before_s=0.2, after_s=0.4) for table in (included, only)
+    )
+    for label in trials.labels:
+        np.testing.assert_array_equal(averages[label].mean, by_hand[label].mean)
+        assert any("left out by the rule" in note for note in averages[label].notes)
+    pair = er.compare_channels(trials, included, "A", "B")
+    out = pair["left_out"].notna()
+    assert 0 < out.sum() < len(pair)
+    assert pair["trial"].tolist() == list(trials.ids)
+    numbers = ["common_area_percent", "r", "r2", "lag_s", "onset_difference_s"]
+    assert pair[out][numbers].isna().all().all()
+    assert pair[~out][numbers[:4]].notna().all().all()
+    assert pair["left_out"][2] == "A: signal unusable (mains hum)"
+    assert f"Median of {(~out).sum()} trials" in pair.attrs["notes"][0]
+    assert f"{out.sum()} trials are left out because of A or B, by reason: " in pair.attrs["notes"][1]
+    assert set(pair.attrs["columns"]) == set(pair.columns)
+    none = er.compare_channels(trials, included.assign(included=False), "A", "B")
+    assert none[numbers].isna().all().all()
+    short = er.detection_floor(trials, "A", decisions=included, method="threshold", injections=20)
+    assert short.bursts == er.detection_floor(trials, "A", decisions=only, method="threshold", injections=20).bursts
+    assert any("left out by the rule" in note for note in short.left_out)
+    spoilt = er.detection_floor(trials, "A", decisions=included, method="threshold", injections=20)
+    every = er.detection_floor(trials, "A", method="threshold", injections=20)
+    assert spoilt.rests == every.rests - 1, "the rest of an unusable signal is no rest"
+
+
+@settings(max_examples=12, deadline=None)
+@given(data=st.data())
+def test_a_row_depends_on_its_burst_and_its_rest_alone(trials, decisions, data):
+    """Other trials, channels and bursts taken away change no bit of a row."""
+    kept = sorted(data.draw(st.sets(st.integers(0, len(trials) - 1), min_size=1), label="trials"))
+    channels = data.draw(st.sampled_from([("A",), ("B",), ("A", "B")]), label="channels")
+    places = [trials.labels.index(label) for label in channels]
+    fewer = dataclasses.replace(
+        trials,
+        ids=tuple(trials.ids[at] for at in kept),
+        cues=tuple(trials.cues[at] for at in kept),
+        labels=channels,
+        data=trials.data[kept][:, places],
+        envelope=trials.envelope[kept][:, places],
+        auxiliary=trials.auxiliary[kept],
+    )
+    rows = decisions[decisions["trial"].isin(fewer.ids) & decisions["channel"].isin(channels)]
+    rows = rows[data.draw(st.lists(st.booleans(), min_size=len(rows), max_size=len(rows)), label="rows")]
+    whole, part = er.measure(trials, decisions), er.measure(fewer, rows)
+    keys = ["trial", "channel", "burst"]
+    expected = part[keys].merge(whole, on=keys, how="left")[list(whole.columns)]
+    pd.testing.assert_frame_equal(part, expected, check_exact=True, check_dtype=False)
+
+
+def test_a_trial_without_a_response_does_not_take_the_next_ones(trials, decisions):
+    """Only one trial given: the next cue of the recording still ends the search."""
+    responses = [marker.sample for marker in trials.recording.markers if marker.label == "response"]
+    others = [marker for marker in trials.recording.markers if marker.sample != responses[0]]
+    first = next(place for place, cue in enumerate(trials.cues) if cue.sample < responses[0] < cue.sample + 3000)
+    rec = trials.recording.with_markers(others)
+    one = dataclasses.replace(
+        trials, recording=rec, ids=trials.ids[first : first + 1], cues=trials.cues[first : first + 1],
+        data=trials.data[first : first + 1], envelope=trials.envelope[first : first + 1],
+        auxiliary=trials.auxiliary[first : first + 1],
+    )  # fmt: skip
+    table = er.measure(one, decisions[decisions["trial"] == one.ids[0]])
+    assert len(table)
+    assert table["reaction_s"].isna().all()
+
+
+@pytest.mark.parametrize("rate_hz", [200.0, 2000.0, 20_000.0])
+@pytest.mark.parametrize("gain", [1.0, 1e6])
+def test_a_response_that_begins_soon_after_the_rest_does_not_raise_it(rate_hz, gain, tmp_path):
+    """Bursts of 50 dB, 10 ms after a cue at which the rest ends; microvolts, and the same numbers taken for volts."""
+    rng = np.random.default_rng(2)
+    n, step = 6, int(4 * rate_hz)
+    x = rest_noise((1, n * step), rate_hz, rng, level_uv=3.0)
+    loud = rest_noise(x.shape, rate_hz, rng, level_uv=3.0 * 10 ** (50 / 20))
+    cues = [int(2 * rate_hz) + trial * step for trial in range(n)]
+    quiet = x.copy()
+    for cue in cues[:-1]:
+        part = slice(cue + int(0.01 * rate_hz), cue + int(0.4 * rate_hz))
+        x[:, part] += loud[:, part]
+    how = er.Processing(high_hz=90.0 if rate_hz == 200 else 450.0)
+    made = [
+        er.Recording.from_array(gain * part, rate_hz, labels=["A"], markers=[(cue, "go") for cue in cues], name="r")
+        for part in (x, quiet)
+    ]
+    cut, calm = (er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5, processing=how) for rec in made)
+    with er.open_review(cut, tmp_path, reviewer="r1") as session:
+        for trial in cut.ids:
+            session.add(trial, "A", onset_s=0.01, offset_s=0.4)
+        table = er.measure(cut, session.decisions())
+    assert (table["origin"] == "added").all()
+    truth = np.sqrt(np.mean(calm.data[:, 0, calm.before - int(rate_hz / 2) : calm.before].astype(float) ** 2, axis=1))
+    own = np.sqrt(np.mean(cut.data[:, 0, cut.before - int(rate_hz / 2) : cut.before].astype(float) ** 2, axis=1))
+    assert (own[:-1] > 1.2 * truth[:-1]).all(), "the trials' own samples hold it"
+    np.testing.assert_allclose(table["rest_rms"], truth, rtol=0.03)
+    assert np.abs(table["creep_per_s"]).max() < 4 * gain  # 11 to 44 with the smear
+    assert f"In {n - 1} rows activity soon after the rest" in " ".join(table.attrs["notes"])
+    assert table["rest_rms"].iloc[-1] == own[-1], "an untouched rest is the trials' own"
+
+
 # Two channels
 
 
@@ -287,6 +434,9 @@ def test_two_channels_side_by_side(person, trials, decisions):
     assert (difference <= table["onset_difference_high_s"][kept]).all()
     assert np.abs(difference - truth[kept]).median() < 0.015
     assert set(table["first"]) <= {"A", "B", "not told apart", ""}
+    said = [table.attrs["columns"][name]["description"] for name in ("first", "onset_difference_low_s")]
+    for words in (*said, " ".join(table.attrs["notes"])):
+        assert "held the true difference in 69 % of 600 simulated trials at 20 dB" in words
     assert (table["first"] == "A").sum() > (table["first"] == "B").sum()
     mirrored = er.compare_channels(trials, decisions, "B", "A")
     np.testing.assert_allclose(mirrored["onset_difference_s"], -table["onset_difference_s"])
@@ -410,6 +560,60 @@ def test_evoked_potentials_from_the_raw_recording(stimulated):
     near = er.measure_evoked(stimulated, stimulus="pulse", around_s=(3.0, 0.6))
     assert len(near) == 18
     assert "1 stimuli" in near.attrs["notes"][0]
+
+
+@pytest.mark.parametrize("direction", ["zero-phase", "causal"])
+def test_latency_and_background_do_not_follow_the_size_of_what_comes_later(direction):
+    sizes = np.linspace(100.0, 3000.0, 40)
+    n, at = 4000, 1600
+    rng = np.random.default_rng(0)
+    rows = [
+        ARTEFACTS["stimulus"](
+            rest_noise((1, n), RATE_HZ, rng, level_uv=3.0), RATE_HZ, rng, at_s=at / RATE_HZ, decay_s=0.006,
+            level_uv=2000.0, evoked_uv=size, latency_s=0.021,
+        )
+        for size in sizes
+    ]  # fmt: skip
+    markers = [(place * n + at, "pulse") for place in range(40)]
+    rec = er.Recording.from_array(np.concatenate(rows, axis=1), RATE_HZ, labels=["FDI"], markers=markers)
+    how = er.Processing(direction=direction)
+    cut = er.cut_trials(rec, cue="pulse", before_s=0.6, after_s=0.7, processing=how)
+    table = er.measure_evoked(cut, stimulus="pulse")
+    assert table["latency_s"].median() == pytest.approx(0.021, abs=0.0015)
+    assert (table["latency_s"] > 0.0185).mean() > 0.9
+    assert abs(stats.spearmanr(sizes, table["background_rms"]).statistic) < 0.31  # 95 % by chance, 40 rows
+    assert stats.spearmanr(sizes, table["peak_to_peak"]).statistic > 0.99
+    for name in ("latency_s", "silent_period_s", "background_rms"):
+        assert "forward only (causal)" in table.attrs["columns"][name]["description"]
+    assert table.attrs["timed"].startswith("latency, silent period, background: raw, band-passed 20 to 450 Hz")
+
+
+def test_a_potential_before_the_window_is_told_and_given_no_latency(stimulated):
+    table = er.measure_evoked(stimulated, stimulus="pulse", window_s=(0.0245, 0.06))
+    assert table[table["channel"] == "FDI"]["latency_s"].isna().sum() >= 9
+    assert "latencies are missing because the signal stands out already" in table.attrs["notes"][-1]
+    slow = er.Recording.from_array(np.zeros((1, 4000)) + rest_noise((1, 4000), 500.0, np.random.default_rng(0),
+        level_uv=3.0), 500.0, labels=["FDI"], markers=[(1000, "pulse"), (2500, "pulse")])  # fmt: skip
+    cut = er.cut_trials(slow, cue="pulse", before_s=0.6, after_s=0.7, processing=er.Processing(high_hz=200.0))
+    with pytest.raises(ParameterError, match="remove_decay came as True; allowed: False where fewer than 4 samples"):
+        er.measure_evoked(cut, stimulus="pulse")
+    assert len(er.measure_evoked(cut, stimulus="pulse", remove_decay=False)) == 2
+
+
+def test_stimuli_of_what_is_left_out_are_left_out_and_counted(stimulated, tmp_path):
+    with er.open_review(stimulated, tmp_path, reviewer="r1") as session:
+        for trial in stimulated.ids:
+            session.none_visible(trial, "FDI")
+            session.none_visible(trial, "ADM")
+        session.unusable(stimulated.ids[1], "FDI", reasons=["mains hum"])
+        rule = er.Rule(name="all", version=1, activity=("none visible", "bursts"), signal=("usable",))
+        decisions = er.include(session.decisions(), rule)
+    table = er.measure_evoked(stimulated, stimulus="pulse", decisions=decisions)
+    assert len(table) == 19
+    assert "unusable" not in set(table["signal"])
+    assert table.attrs["notes"] == ["1 channels of stimuli are left out, by reason: 'signal unusable (mains hum)' 1."]
+    gone = er.measure_evoked(stimulated, stimulus="pulse", decisions=decisions.assign(excluded="channel: broken lead"))
+    assert len(gone) == 0
 
 
 def test_a_stimulus_in_two_overlapping_trials_is_measured_once(stimulated):

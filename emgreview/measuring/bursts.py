@@ -16,12 +16,14 @@ from numpy.typing import NDArray
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
+from emgreview.measuring.rests import untouched
 from emgreview.measuring.rows import (
     Described,
     by_channel,
     column,
     numbers,
     responses,
+    ruled_out,
     standing,
     trials_of,
     unit_of,
@@ -61,7 +63,10 @@ WORDS: Mapping[str, tuple[str, str]] = MappingProxyType(
         "peak": ("{unit}", "Largest value of the envelope"),
         "integral": ("{unit}·s", "Integrated EMG: time integral of the rectified signal"),
         "time_to_peak_s": ("s", "Start of the stretch to the envelope's largest value"),
-        "rise_per_s": ("{unit}/s", "Rate of rise: mean slope of the envelope from the start to its largest value"),
+        "rise_per_s": (
+            "{unit}/s",
+            "Rate of rise: mean slope of the envelope, as the trials are filtered, from the start to its largest value",
+        ),
         "mean_hz": ("Hz", "Mean frequency of the power spectrum"),
         "median_hz": ("Hz", "Median frequency of the power spectrum"),
     }
@@ -80,24 +85,29 @@ def measure(
     creep_s: float = 0.5,
     auxiliary: Mapping[str, str] | None = None,
     accepted_only: bool = True,
+    included_only: bool = True,
 ) -> pd.DataFrame:
     """Measures of every burst that stands in ``decisions``, one row a burst; definitions in ``signal.measures``.
 
     Columns ``burst_…`` are over the burst; ``first_30_ms_…`` and so on over the ``windows_s`` from its onset (30 and
     100 ms after Gottlieb, Corcos & Agarwal 1989), whatever its offset. ``rest_rms`` and ``level_db`` use the trials'
     rest window, counted from the (corrected) cue; ``creep_per_s`` is the slope of the rectified signal over ``creep_s``
-    before it. For bursts of kind "response", the first marker labelled ``response`` that is ``response_from_s`` or
-    later after the cue, and before the next cue, gives ``reaction_s`` = ``premotor_s`` + ``motor_s``. Beside them, with
-    ``auxiliary`` {"force": "level"}, stands ``force_onset_s``, the onset of that auxiliary channel by that method
+    before it; where a zero-phase filter has carried activity into these, they are filtered causally, and a note says in
+    how many rows (``measuring.rests``). A row depends on its burst and rest alone, not on other rows.
+
+    For bursts of kind "response", the first marker labelled ``response`` that is ``response_from_s`` or later after the
+    cue, and before the next cue, gives ``reaction_s`` = ``premotor_s`` + ``motor_s``. Beside them, with ``auxiliary``
+    {"force": "level"}, stands ``force_onset_s``, the onset of that auxiliary channel by that method
     (``signal.onset.auxiliary``): an independent check of the muscle's.
 
     ``normalise`` is a name in :data:`NORMALISATIONS`; columns ``…_percent`` then stand beside those in the unit. The
-    two "in task" need no ``reference`` (bursts that are unusable or set aside do not count); the others a value for
-    each channel, or for each (recording, channel), in the trials' unit.
+    two "in task" need no ``reference`` (bursts that are unusable, set aside, or left out by the rule do not count); the
+    others a value for each channel, or for each (recording, channel), in the trials' unit.
 
-    Bursts of a participant, recording or channel that was excluded are left out, as of every analysis, and bursts that
-    nobody accepted (``accepted_only``); notes count both. Unusable signals are measured and say so in their
-    column. A burst that reaches beyond its trial, or lacks samples, has NaN.
+    Bursts of a participant, recording or channel that was excluded are left out, as of every analysis, what a rule for
+    inclusion leaves out (column ``included`` of ``include``; ``included_only``), and bursts that nobody accepted
+    (``accepted_only``); notes count each, with the reasons. Unusable signals that no rule leaves out are measured and
+    say so in their column. A burst that reaches beyond its trial, or lacks samples, has NaN.
 
     Raises ParameterError, UnitError, RateError, UnknownNameError.
     """
@@ -113,8 +123,9 @@ def measure(
     response_from_s = checks.number("response_from_s", response_from_s, unit="of seconds")
     creep_s = checks.number("creep_s", creep_s, above=0, unit="s")
     checks.truth("accepted_only", accepted_only)
+    checks.truth("included_only", included_only)
     others = _others(parts, auxiliary)
-    rows, notes = standing(parts, decisions, accepted_only=accepted_only)
+    rows, notes = standing(parts, decisions, accepted_only=accepted_only, included_only=included_only)
     notes += [
         f"creep_per_s is missing for {part.recording.name}: its trials hold {part.before / part.rate_hz:g} s before go "
         f"and creep_s is {creep_s:g} s; cut longer trials, or give a shorter creep_s."
@@ -122,7 +133,7 @@ def measure(
         if to_sample(creep_s, part.rate_hz) > part.before
     ]
 
-    pieces = []
+    pieces, reached = [], 0
     for part, place, mine, trial, start in by_channel(parts, rows):
         x, outline = (np.asarray(kind[trial, place], dtype=np.float64) for kind in (part.data, part.envelope))
         cue, onset, offset = (numbers(mine[f"{name}_sample"]) - start for name in ("cue", "onset", "offset"))
@@ -132,11 +143,14 @@ def measure(
             got = measures.measure(x, outline, part.rate_hz, onset, stop)
             table |= {f"{prefix}_{name}": getattr(got, name) for name in _names(length_s)}
         early, late = (cue + to_sample(edge, part.rate_hz) for edge in part.processing.rest_s)
-        table["rest_rms"] = measures.rms(measures.stretches(x, early, late)[0])
+        rest, touched = untouched(part, place, trial, early, late)
+        table["rest_rms"] = measures.rms(rest)
         with np.errstate(divide="ignore"):
             ratio = table["burst_rms"] / np.where(table["rest_rms"] > 0, table["rest_rms"], np.nan)
             table["level_db"] = 20 * np.log10(ratio)
-        table["creep_per_s"] = measures.slope_per_s(x, part.rate_hz, cue - to_sample(creep_s, part.rate_hz), cue)
+        prepared, too = untouched(part, place, trial, cue - to_sample(creep_s, part.rate_hz), cue)
+        table["creep_per_s"] = measures.slope_per_s(prepared, part.rate_hz, 0, to_sample(creep_s, part.rate_hz))
+        reached += int((touched | too).sum())
         answers = (mine["kind"] == "response").to_numpy(dtype=bool, na_value=False)
         pressed = responses(part, trial, cue + start, response, response_from_s) - start
         times = measures.reaction(
@@ -166,6 +180,11 @@ def measure(
     if broken:
         notes.append(
             f"{broken} bursts reach beyond their trial or lack samples, and are not measured; cut longer trials."
+        )
+    if reached:
+        notes.append(
+            f"In {reached} rows activity soon after the rest reached back into it through the zero-phase filter: there "
+            "rest_rms, level_db and creep_per_s come from the same band filtered causally."
         )
     out.attrs |= {"columns": describe(carried) | columns, "notes": list(dict.fromkeys(notes))}
     return out
@@ -212,7 +231,7 @@ def _normalised(
     pairs = list(zip(rows["recording"], rows["channel"], strict=True))
     if how in ("peak in task", "mean in task"):
         demand(reference is None, "reference", reference, f"None with {how!r}, which comes from the bursts themselves")
-        counts = rows["signal"] != "unusable"
+        counts = (rows["signal"] != "unusable") & ~ruled_out(rows)
         if "set_aside" in rows:
             counts &= ~rows["set_aside"].fillna(False).astype(bool)
         value = found["burst_peak" if how == "peak in task" else "burst_arv"].where(counts)
@@ -246,7 +265,7 @@ def _columns(windows_s: Sequence[float], unit: str, creep_s: float) -> Described
             out[f"{prefix}_{name}"] = column("number", of.format(unit=unit), f"{words}, {where}{plain}")
     flag = "Whether the response comes before the muscle: not the responding muscle, or a wrong mark"
     return out | {
-        "rest_rms": column("number", unit, "Root mean square of the rest window before the cue"),
+        "rest_rms": column("number", unit, "Root mean square of the rest window, untouched by what follows it"),
         "level_db": column("number", "dB", "Level: RMS over the burst, rest included, over that of the rest window"),
         "creep_per_s": column(
             "number", f"{unit}/s", f"Slope of the rectified signal in the last {creep_s:g} s before go"

@@ -4,9 +4,10 @@ compare_channels      one row a trial: common area, shared signal, which channel
 average_envelopes     averages aligned to go, onset or response
 """
 
+import dataclasses
 import math
 from collections.abc import Mapping, Sequence
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 import numpy as np
 import pandas as pd
@@ -18,6 +19,7 @@ from emgreview.measuring.rows import (
     FloatArray,
     channel_of,
     column,
+    kept_out,
     numbers,
     one_of,
     places,
@@ -49,11 +51,14 @@ def compare_channels(
     Within ``window_s`` from the recorded cue: ``common_area_percent`` of the two envelopes, each divided by its
     ``reference`` (for a channel without one, the largest value it reaches within the window in any trial that counts);
     ``r``, ``r2`` and ``lag_s`` of the raw signals. ``onset_difference_s`` is B minus A for the accepted responses. Its
-    interval comes from those of the method, so it is missing where a person has moved a mark.
+    interval comes from those of the method, so it is missing where a person has moved a mark. It holds less than it
+    says between a fast and a gentle rise: a note and the columns say how much less.
 
     ``signal_a`` and ``signal_b`` say what was decided of each signal, ``set_aside`` whether a stretch set aside touches
     either. Trials that are unusable or set aside in either channel are measured, and do not count in a largest value,
-    in what chance would share, nor in the medians of the note.
+    in what chance would share, nor in the medians of the note. Trials of which a channel was excluded, or of which a
+    rule for inclusion takes no row of a channel (``included``), count nowhere: they keep their row, without a number,
+    and ``left_out`` says why.
 
     ``table.attrs["notes"]`` says in words what the shared signal means, and what it does not. Raises ParameterError
     (also for decisions of two reviewers on one trial), UnknownNameError, and what ``measure`` raises for its decisions.
@@ -71,8 +76,13 @@ def compare_channels(
     rows, notes = standing([trials], decisions[mine], one_reviewer=True)
     aside = asides[0].fillna(False) | asides[1].fillna(False)
     unusable = (signals[0] == "unusable") | (signals[1] == "unusable")
-    counts = ~(unusable.fillna(False) | aside).to_numpy(dtype=bool)
+    left_out = _left_out(decisions, trials, (a, b))
+    kept = left_out.isna().to_numpy(dtype=bool)
+    flagged = (unusable.fillna(False) | aside).to_numpy(dtype=bool) & kept
+    counts = kept & ~flagged
     own, divided = _divisors((a, b), [part[counts] for part in outlines], reference)
+    for part in (*raw, *outlines):
+        part[~kept] = np.nan
     shared = lagged_correlation(raw[0], raw[1], trials.rate_hz)
     rows = rows[rows["kind"] == "response"]
     times = [_onsets(trials, rows[rows["channel"] == label]) for label in (a, b)]
@@ -87,6 +97,7 @@ def compare_channels(
             "signal_a": signals[0].to_numpy(dtype=object, na_value=None),
             "signal_b": signals[1].to_numpy(dtype=object, na_value=None),
             "set_aside": aside.to_numpy(dtype=bool),
+            "left_out": left_out.to_numpy(dtype=object),
             "common_area_percent": common_area(outlines[0] / own[a], outlines[1] / own[b], rule=rule),
             "r": shared.r,
             "r2": shared.r2,
@@ -103,16 +114,27 @@ def compare_channels(
         float(np.nanmedian(v[counts])) if np.isfinite(v[counts]).any() else math.nan for v in (shared.r2, shared.lag_s)
     )
     table.attrs["notes"] = [f"Median of {used} trials: {shared_words(a, b, typical, lag_s, chance)}"]
-    if used < len(trials):
-        table.attrs["notes"].append(
-            f"{len(trials) - used} trials whose signal is unusable or set aside in {a} or {b} are measured, and count "
+    sentences = []
+    if flagged.any():
+        sentences.append(
+            f"{flagged.sum()} trials whose signal is unusable or set aside in {a} or {b} are measured, and count "
             "neither in that median nor in a largest value."
         )
-    table.attrs["notes"] += notes
+    if not kept.all():
+        told = ", ".join(f"{why!r} {count}" for why, count in left_out.value_counts().sort_index().items())
+        sentences.append(f"{(~kept).sum()} trials are left out because of {a} or {b}, by reason: {told}.")
+    table.attrs["notes"] += [" ".join(sentences)] * bool(sentences) + notes
+    if np.isfinite(order.low_s).any():
+        table.attrs["notes"].append(f"Order of {a} and {b}: {order.caution}")
+    if silent := int((signals[0].isna() | signals[1].isna()).sum()):
+        table.attrs["notes"].append(
+            f"In {silent} trials the table of decisions says nothing of {a} or {b}: they are measured, and count."
+        )
     table.attrs["columns"] = describe(table[["recording", "trial", "set_aside"]]) | {
         "signal_a": column("text", "", f"Signal of {a}: usable, caution or unusable; missing where nothing is said"),
         "signal_b": column("text", "", f"Signal of {b}: likewise"),
         "set_aside": column("truth", "", f"Whether a stretch set aside touches {a} or {b} in the trial"),
+        "left_out": column("text", "", f"Why the trial is left out, because of {a} or {b}; missing where it is not"),
         "common_area_percent": column(
             "number", "%", f"Common area over mean area (Winter eq. 6.13), rule: {rule}; {divided}"
         ),
@@ -121,12 +143,22 @@ def compare_channels(
         "lag_s": column("number", "s", f"Its lag, positive where {b} is later"),
         "onset_difference_s": column("number", "s", f"Onset of {b} minus onset of {a}"),
         "onset_difference_low_s": column(
-            "number", "s", "Start of its 90 % interval, if the two errors are independent"
+            "number", "s", f"Start of its 90 % interval, if the two errors are independent. {order.caution}"
         ),
-        "onset_difference_high_s": column("number", "s", "End of its 90 % interval, if the two errors are independent"),
-        "first": column("text", "", "The earlier channel, as far as the interval can tell"),
+        "onset_difference_high_s": column(
+            "number", "s", f"End of its 90 % interval, if the two errors are independent. {order.caution}"
+        ),
+        "first": column("text", "", f"The earlier channel, as far as the interval can tell. {order.caution}"),
     }
     return table
+
+
+def _left_out(decisions: pd.DataFrame, trials: Trials, labels: Sequence[str]) -> "pd.Series[Any]":
+    """Why each trial is left out because of one of the channels, or both, (trials,); missing where it is not."""
+    words = [kept_out(decisions, trials, label) for label in labels]
+    told = [word.where(word.isna(), f"{label}: " + word.astype(str)) for label, word in zip(labels, words, strict=True)]
+    both = told[0].notna() & told[1].notna()
+    return told[0].where(told[0].notna(), told[1]).mask(both, told[0].astype(str) + "; " + told[1].astype(str))
 
 
 def _divisors(
@@ -143,10 +175,16 @@ def _divisors(
         if label in given:
             own[label] = checks.number(f"reference of {label!r}", given[label], above=0, unit="in the trials' unit")
         else:
-            own[label] = float(np.nanmax(outline, initial=0.0))
-            demand(own[label] > 0, "reference", reference, f"a value above 0 for {label!r}, which shows none itself")
+            own[label] = float(np.nanmax(outline, initial=0.0)) if len(outline) else math.nan
+            demand(
+                not own[label] <= 0, "reference", reference, f"a value above 0 for {label!r}, which shows none itself"
+            )
         how = "given" if label in given else "largest value in the window of the trials that count (peak in task)"
-        words.append(f"{label} divided by {own[label]:.4g} ({how})")
+        words.append(
+            f"{label} not divided: no trial counts"
+            if math.isnan(own[label])
+            else f"{label} divided by {own[label]:.4g} ({how})"
+        )
     return own, "; ".join(words)
 
 
@@ -175,18 +213,23 @@ def average_envelopes(
     """Mean envelope of every channel, aligned to go, to the accepted onset of that channel, or to the response marker.
 
     The trials with an accepted response burst in the channel take part, whatever the alignment, so that the averages
-    compare; those without a response marker drop out of the last. Unusable signals take no part. ``n`` says how many
-    stand behind each sample. Raises ParameterError (also for decisions of two reviewers on a trial), UnknownNameError.
+    compare; those without a response marker drop out of the last. Unusable signals take no part, nor what was excluded
+    or a rule leaves out (``included``). ``n`` says how many stand behind each sample, ``notes`` what was left out of
+    that channel, and why. A zero-phase envelope starts to rise before the signal does: the foot of an average tells no
+    onset. Raises ParameterError (also for decisions of two reviewers on a trial), UnknownNameError.
     """
     trials = one_of(trials)
     demand(to in get_args(Moment), "to", to, "'go', 'onset' or 'response'")
-    rows, _ = standing([trials], decisions, one_reviewer=True)
-    rows = rows[(rows["kind"] == "response") & (rows["signal"] != "unusable")]
+    standing([trials], decisions, one_reviewer=True)  # names and rates of all channels, before any is averaged
     if to == "response" and not any(marker.label == response for marker in trials.recording.markers):
         raise UnknownNameError("marker", response, sorted({marker.label for marker in trials.recording.markers}))
     out = {}
     for place, label in enumerate(trials.labels):
-        mine = rows[rows["channel"] == label].drop_duplicates("trial")
+        rows, notes = standing([trials], decisions[decisions["channel"] == label])
+        rows = rows[rows["kind"] == "response"]
+        if count := int((rows["signal"] == "unusable").sum()):
+            notes.append(f"{count} responses of unusable signals take no part.")
+        mine = rows[rows["signal"] != "unusable"].drop_duplicates("trial")
         trial, start = places(trials, mine)
         cue = numbers(mine["cue_sample"])
         if to == "response":
@@ -196,5 +239,6 @@ def average_envelopes(
         at = np.full(len(trials), np.nan)
         at[trial] = moment - start
         y = trials.envelope[:, place]
-        out[label] = aligned_average(y, at, trials.rate_hz, before_s=before_s, after_s=after_s)
+        found = aligned_average(y, at, trials.rate_hz, before_s=before_s, after_s=after_s)
+        out[label] = dataclasses.replace(found, notes=tuple(notes))
     return out

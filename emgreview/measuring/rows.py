@@ -2,7 +2,10 @@
 
 standing        bursts that stand, of the trials at hand, with notes on those left out
 as_reviewed     are these the recordings of the review, in its scale
+ruled_out       rows that a rule for inclusion leaves out
 said_of         what the decisions say of the signal of one channel in each trial
+excluded        in which trials a channel was excluded
+kept_out        why a channel of a trial is left out altogether
 by_channel      their rows, grouped by recording and channel
 responses       the response marker of each trial, as a sample of the recording
 unit_of, channel_of, trials_of, one_of, numbers, column     small steps
@@ -74,10 +77,15 @@ def numbers(values: pd.Series) -> FloatArray:
 
 
 def standing(
-    parts: Sequence[Trials], decisions: pd.DataFrame, *, accepted_only: bool = True, one_reviewer: bool = False
+    parts: Sequence[Trials],
+    decisions: pd.DataFrame,
+    *,
+    accepted_only: bool = True,
+    included_only: bool = True,
+    one_reviewer: bool = False,
 ) -> tuple[pd.DataFrame, list[str]]:
-    """Rows of ``decisions`` that are bursts of these trials, have not been removed, and are of no participant,
-    recording or channel that was excluded; sentences on those left out.
+    """Rows of ``decisions`` that are bursts of these trials, have not been removed, are of no participant, recording or
+    channel that was excluded, and are not left out by a rule (``included`` False); sentences on those left out.
 
     Raises ParameterError (not such a table; with ``one_reviewer``, two reviewers of one channel and trial),
     UnknownNameError (a trial or channel that its recording's trials lack), RateError (another sampling rate),
@@ -96,12 +104,12 @@ def standing(
             f"{(~there).sum()} bursts of recordings whose trials were not given are left out: {', '.join(names)}."
         )
     rows = rows[there]
-    if "excluded" in rows:
-        out = rows["excluded"].fillna("") != ""
-        counts = rows["excluded"][out].value_counts().sort_index()
-        if out.any():
-            told = ", ".join(f"{why!r} {count}" for why, count in counts.items())
-            notes.append(f"{out.sum()} bursts of what was excluded are left out, by reason: {told}.")
+    if (out := _excluded(rows)).any():
+        told = _told(rows["excluded"][out])
+        notes.append(f"{out.sum()} bursts of what was excluded are left out, by reason: {told}.")
+        rows = rows[~out]
+    if included_only and (out := ruled_out(rows)).any():
+        notes.append(f"{out.sum()} bursts are left out by the rule for inclusion: {_told(_why(rows[out]))}.")
         rows = rows[~out]
     if accepted_only:
         accepted = rows["accepted"].fillna(False).astype(bool)
@@ -163,6 +171,41 @@ def as_reviewed(parts: Sequence[Trials], decisions: pd.DataFrame) -> list[str]:
     return notes
 
 
+def ruled_out(rows: pd.DataFrame) -> "pd.Series[bool]":
+    """Where the rule for inclusion leaves a row out: ``included`` is False. Nowhere in a table without that column.
+
+    Raises ParameterError where the column says neither true nor false.
+    """
+    if "included" not in rows:
+        return pd.Series(False, index=rows.index)
+    said = rows["included"]
+    strange = said[~said.isin([True, False]).fillna(False)]
+    if len(strange):
+        raise ParameterError(
+            f"the column 'included' came with {strange.iloc[0]!r} in {len(strange)} of {len(rows)} rows; allowed: true "
+            "or false in every row; make it with er.include(table, rule), or leave the column out to have all rows."
+        )
+    return ~said.astype(bool)
+
+
+def _excluded(rows: pd.DataFrame) -> "pd.Series[bool]":
+    """Where a participant, recording or channel was excluded by a decision."""
+    if "excluded" not in rows:
+        return pd.Series(False, index=rows.index)
+    return (rows["excluded"].fillna("") != "").astype(bool)
+
+
+def _why(rows: pd.DataFrame) -> "pd.Series[str]":
+    """Why a rule leaves rows out, in its own words."""
+    words = rows["why_not"] if "why_not" in rows else pd.Series(index=rows.index, dtype="object")
+    return words.fillna("no reason given").astype(str)
+
+
+def _told(reasons: "pd.Series[str]") -> str:
+    """Each reason and how often, in the order of the alphabet."""
+    return ", ".join(f"{why!r} {count}" for why, count in reasons.value_counts().sort_index().items())
+
+
 def said_of(decisions: pd.DataFrame, trials: Trials, label: str) -> tuple[pd.Series, pd.Series]:
     """What the channel's signal is in each trial (usable, caution, unusable); whether a stretch set aside touches it:
     (trials,) each, missing where the table says nothing."""
@@ -172,6 +215,28 @@ def said_of(decisions: pd.DataFrame, trials: Trials, label: str) -> tuple[pd.Ser
     touched = rows["set_aside"] if "set_aside" in rows else pd.Series(False, index=rows.index)
     aside = touched.fillna(False).astype(bool).groupby(rows["trial"]).any().astype("boolean")
     return signal.reindex(list(trials.ids)), aside.reindex(list(trials.ids))
+
+
+def kept_out(decisions: pd.DataFrame, trials: Trials, label: str) -> "pd.Series[Any]":
+    """Why a channel is left out of each trial, (trials,): it was excluded, or the rule takes none of its rows. Missing
+    where it is not left out, and where the table says nothing."""
+    _checked(decisions)
+    rows = decisions[(decisions["recording"] == trials.recording.name) & (decisions["channel"] == label)]
+    words = pd.Series(None, index=rows.index, dtype=object)
+    if (out := ruled_out(rows)).any():
+        words[out] = _why(rows[out])
+    if (out := _excluded(rows)).any():
+        words[out] = "excluded (" + rows["excluded"][out].astype(str) + ")"
+    whole = words.notna().groupby(rows["trial"]).all()
+    first = words.groupby(rows["trial"]).first()
+    return first.where(whole, None).reindex(list(trials.ids)).astype(object)
+
+
+def excluded(decisions: pd.DataFrame, trials: Trials, label: str) -> "pd.Series[bool]":
+    """Whether the channel was excluded by a decision, in each trial: (trials,)."""
+    rows = decisions[(decisions["recording"] == trials.recording.name) & (decisions["channel"] == label)]
+    whole = _excluded(rows).groupby(rows["trial"]).any().astype("boolean")
+    return whole.reindex(list(trials.ids)).fillna(False).astype(bool)
 
 
 def _checked(decisions: Any) -> None:
@@ -217,9 +282,14 @@ def places(part: Trials, rows: pd.DataFrame) -> tuple[IntArray, IntArray]:
 
 
 def responses(part: Trials, trial: IntArray, cue: FloatArray, label: str, from_s: float) -> FloatArray:
-    """The first marker ``label`` from ``from_s`` after the cue and before the next cue, in samples; NaN without one."""
+    """The first marker ``label`` from ``from_s`` after the cue and before the next cue, in samples; NaN without one.
+
+    The next cue is the recording's, whether or not its trial is among these: else a trial without a response would
+    take the next one's.
+    """
     marked = np.array([m.sample for m in part.recording.markers if m.label == label], dtype=np.float64)
-    cues = np.array(sorted(m.sample for m in part.cues), dtype=np.float64)
+    there = {m.sample for m in part.recording.markers if m.label == part.cue} | {m.sample for m in part.cues}
+    cues = np.array(sorted(there), dtype=np.float64)
     ends = np.append(cues, np.inf)[np.searchsorted(cues, [part.cues[index].sample for index in trial], side="right")]
     first = np.append(marked, np.nan)[np.searchsorted(marked, cue + to_sample(from_s, part.rate_hz))]
     return np.where(first < ends, first, np.nan)

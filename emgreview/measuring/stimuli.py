@@ -12,10 +12,12 @@ import pandas as pd
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
-from emgreview.measuring.rows import as_reviewed, column, one_of, said_of, unit_of
+from emgreview.measuring.rows import as_reviewed, column, kept_out, one_of, said_of, unit_of
 from emgreview.model import Trials, to_sample
 from emgreview.signal import evoked, filters
 from emgreview.tables import describe
+
+MEASURED = ("peak_to_peak", "latency_s", "silent_period_s", "background_rms")
 
 
 def measure_evoked(
@@ -32,23 +34,38 @@ def measure_evoked(
     """Potentials evoked by every marker labelled ``stimulus`` inside the trials, one row a stimulus and channel.
 
     The raw recording is read around each stimulus (``around_s`` before, after), the artefact's decay fitted between its
-    blanked stretch and ``window_s`` and taken off (``remove_decay``), the artefact itself blanked (``blank_s`` before,
-    after), and the rest filtered as the trials were; definitions in ``signal.evoked``. ``background_rms`` is what the
-    muscle did before: use it as a covariate, for it changes the potential.
+    blanked stretch and ``window_s`` and taken off (``remove_decay``), and the artefact itself blanked (``blank_s``
+    before, after). The size comes from this filtered as the trials were; latency, silent period and background from it
+    band-passed once, forward, whatever the trials' filter, so that no later sample touches them
+    (``signal.evoked.forward``; ``attrs["timed"]`` and the columns say so). ``background_rms`` is what the muscle did
+    before: use it as a covariate, for it changes the potential.
+
+    A latency is missing, and counted in a note, where the signal stands out already when ``window_s`` begins: a decay
+    that is not over, or a potential that begins earlier.
 
     A stimulus that lies in two overlapping trials is measured once, and belongs to the trial whose cue is nearest.
     With ``decisions``, the column ``signal`` says what was decided of the channel in that trial, and ``set_aside``
-    whether a stretch set aside touches its mark; every stimulus is measured all the same. Raises UnknownNameError where
+    whether a stretch set aside touches its mark; the stimulus is measured all the same. Left out, and counted in a note
+    with the reasons, are stimuli of a channel that was excluded, or of which a rule for inclusion takes no row of that
+    trial (column ``included``). Raises UnknownNameError where
     no such marker lies in the trials, ParameterError for windows that do not fit each other.
     """
     trials = one_of(trials)
     around, blanked = (_lengths(name, pair) for name, pair in (("around_s", around_s), ("blank_s", blank_s)))
     window, rest = checks.span("window_s", window_s), checks.span("background_s", background_s)
     checks.truth("remove_decay", remove_decay)
+    decay = to_sample(window[0], trials.rate_hz) - to_sample(blanked[1], trials.rate_hz)
     demand(blanked[1] < window[0], "window_s", window_s, f"a window after the blanked stretch (to {blanked[1]:g} s)")
     demand(window[1] <= around[1], "window_s", window_s, f"seconds within around_s, to {around[1]:g} s at most")
     demand(-around[0] <= rest[0], "background_s", background_s, f"within around_s, from {-around[0]:g} s on")
     demand(rest[1] <= -blanked[0], "background_s", background_s, f"a window that ends before {-blanked[0]:g} s")
+    demand(
+        not remove_decay or decay >= 4,
+        "remove_decay",
+        remove_decay,
+        f"False where fewer than 4 samples lie between blank_s and window_s; there are {decay} at {trials.rate_hz:g} "
+        "Hz; or begin window_s later",
+    )
     rec, how = trials.recording, trials.processing
     before, after = (to_sample(part, trials.rate_hz) for part in around)
     nearest: dict[int, tuple[int, str]] = {}
@@ -77,22 +94,34 @@ def measure_evoked(
         if remove_decay:
             x = evoked.without_decay(x, rec.rate_hz, before, from_s=blanked[1], to_s=window[0])
         x = evoked.blank(x, rec.rate_hz, before, before_s=blanked[0], after_s=blanked[1])
+        timed = evoked.forward(x, rec.rate_hz, low_hz=how.low_hz, high_hz=how.high_hz)
         band = {"low_hz": how.low_hz, "high_hz": how.high_hz, "order": how.order, "direction": how.direction}
         x = filters.bandpass(x, rec.rate_hz, **band)  # type: ignore[arg-type]
-        seen = evoked.measure_evoked(x, rec.rate_hz, before, window_s=window, background_s=rest)
+        seen = evoked.measure_evoked(x, rec.rate_hz, before, timed=timed, window_s=window, background_s=rest)
         for place, (trial, at) in enumerate(inside):
-            values = {name: float(getattr(seen, name)[place]) for name in evoked.Evoked.__slots__}
-            rows.append({"recording": rec.name, "trial": trial, "channel": label, "stimulus_sample": at, **values})
-    names = ["recording", "trial", "channel", "stimulus_sample", *evoked.Evoked.__slots__]
+            values = {name: float(getattr(seen, name)[place]) for name in MEASURED}
+            rows.append(
+                {"recording": rec.name, "trial": trial, "channel": label, "stimulus_sample": at, **values}
+                | {"begun": bool(seen.begun[place])}
+            )
+    names = ["recording", "trial", "channel", "stimulus_sample", *MEASURED, "begun"]
     out = pd.DataFrame(rows, columns=names)
     unit = unit_of([trials])
     size, before_words = (f"{w[0]:g} to {w[1]:g} s from the stimulus" for w in (window, rest))
+    upper = "" if how.high_hz is None else f" to {how.high_hz:g}"
+    timed_words = f"raw, band-passed {how.low_hz:g}{upper} Hz, order {evoked.FORWARD_ORDER}, forward only (causal)"
     columns = describe(out[names[:3]]) | {
         "stimulus_sample": column("whole", "", "Sample of the stimulus in the recording"),
-        "peak_to_peak": column("number", unit, f"Peak to peak, {size}; not normalised"),
-        "latency_s": column("number", "s", "Stimulus to the start of the potential; missing where none stands out"),
-        "silent_period_s": column("number", "s", "Stimulus to the return of activity; missing where it does not pause"),
-        "background_rms": column("number", unit, f"Root mean square, {before_words}: a covariate of the potential"),
+        "peak_to_peak": column("number", unit, f"Peak to peak, {size}, filtered as the trials; not normalised"),
+        "latency_s": column(
+            "number", "s", f"Stimulus to the start of the potential; missing where none stands out; {timed_words}"
+        ),
+        "silent_period_s": column(
+            "number", "s", f"Stimulus to the return of activity; missing where it does not pause; {timed_words}"
+        ),
+        "background_rms": column(
+            "number", unit, f"Root mean square, {before_words}: a covariate of the potential; {timed_words}"
+        ),
     }
     if decisions is not None:
         notes += as_reviewed([trials], decisions)
@@ -103,7 +132,19 @@ def measure_evoked(
         )
         out["set_aside"] = pd.array([said[label][1].get(trial, pd.NA) for label, trial in places], dtype="boolean")
         columns |= describe(out[["signal", "set_aside"]])
-    out.attrs |= {"columns": columns, "notes": notes}
+        gone = {label: kept_out(decisions, trials, label) for label in trials.labels}
+        why = pd.Series([gone[label].get(trial) for label, trial in places], index=out.index, dtype=object)
+        if why.notna().any():
+            told = ", ".join(f"{word!r} {count}" for word, count in why.value_counts().sort_index().items())
+            notes.append(f"{why.notna().sum()} channels of stimuli are left out, by reason: {told}.")
+            out = out[why.isna()].reset_index(drop=True)
+    if begun := int(out.pop("begun").sum()):
+        notes.append(
+            f"{begun} latencies are missing because the signal stands out already when window_s begins, at "
+            f"{window[0]:g} s: a decay that is not over, or a potential that begins earlier; look at the raw signal, "
+            "and move window_s."
+        )
+    out.attrs |= {"columns": columns, "notes": notes, "timed": f"latency, silent period, background: {timed_words}"}
     return out
 
 

@@ -3,6 +3,7 @@
 detection_floor     the smallest burst that would have been found; definitions in ``signal.floor``
 """
 
+import dataclasses
 from collections.abc import Sequence
 from typing import Any
 
@@ -10,7 +11,17 @@ import numpy as np
 import pandas as pd
 
 from emgreview.checks import demand
-from emgreview.measuring.rows import FloatArray, channel_of, numbers, places, standing, trials_of, unit_of
+from emgreview.measuring.rows import (
+    FloatArray,
+    channel_of,
+    excluded,
+    numbers,
+    places,
+    said_of,
+    standing,
+    trials_of,
+    unit_of,
+)
 from emgreview.model import Trials, to_sample
 from emgreview.signal import measures
 from emgreview.signal.floor import Floor, find_floor
@@ -32,9 +43,11 @@ def detection_floor(
 
     ``trials`` are those of one recording, or of several of one person (blocks of a session, electrodes left on): their
     rests and bursts are then pooled. Rest is the rest window of each trial, but for trials where the default method
-    calls it active, flat or missing. Bursts are the stronger half of each recording's accepted responses in
-    ``decisions`` (unusable signals and what was excluded left out), or, without such a table, of those the default
-    method finds. Too few trials or no burst is a floor of NaN, and its ``note`` says so. Raises SignalError (a rest
+    calls it active, flat or missing, and those whose signal ``decisions`` call unusable or exclude. Bursts are the
+    stronger half of each recording's accepted responses in ``decisions`` (unusable signals, what was excluded, and what
+    a rule for inclusion leaves out take no part), or, without such a table, of those the default method finds.
+    ``left_out`` tells what took no part. Rests stay whatever the rule: it speaks of bursts.
+    Too few trials or no burst is a floor of NaN, and its ``note`` says so. Raises SignalError (a rest
     window below 0.1 s), UnitError and ParameterError (recordings that do not go together, or
     decisions of two reviewers on one trial), UnknownNameError.
     """
@@ -47,9 +60,9 @@ def detection_floor(
     ):
         demand(len(values) == 1, name, sorted(values, key=str), "the same in all recordings that are pooled")
     found = [_rests_and_bursts(part, channel, decisions) for part in parts]
-    return find_floor(
-        np.concatenate([rests for rests, _ in found]),
-        [burst for _, bursts in found for burst in bursts],
+    floor = find_floor(
+        np.concatenate([rests for rests, _, _ in found]),
+        [burst for _, bursts, _ in found for burst in bursts],
         parts[0].rate_hz,
         method=method,
         share=share,
@@ -57,28 +70,44 @@ def detection_floor(
         seed=seed,
         **parameters,
     )
+    told = (f"{part.recording.name}: {note}" for part, (*_, notes) in zip(parts, found, strict=True) for note in notes)
+    return dataclasses.replace(floor, left_out=tuple(told))
 
 
 def _rests_and_bursts(
     trials: Trials, channel: str, decisions: pd.DataFrame | None
-) -> tuple[FloatArray, list[FloatArray]]:
-    """Rest windows (trials, samples) that are quiet, and the stronger half of the bursts of one recording."""
+) -> tuple[FloatArray, list[FloatArray], list[str]]:
+    """Rest windows (trials, samples) that are quiet, the stronger half of the bursts of one recording, and sentences on
+    what took no part."""
     column = channel_of(trials, channel)
     x = np.asarray(trials.data[:, column], float)
     rate_hz, cue_s, rest_s = trials.rate_hz, trials.before / trials.rate_hz, trials.processing.rest_s
     seen = estimate_onsets(x, rate_hz, cue_s=cue_s, rest_s=rest_s)
     quiet = ~np.isin(seen.baseline_note, ["missing", "flat", "active before the cue"])
     early, late = (trials.before + to_sample(edge, rate_hz) for edge in rest_s)
+    notes: list[str] = []
     if decisions is None:
         trial = np.flatnonzero(np.isfinite(seen.offset_s))
         onset, offset = (np.round(part[trial] * rate_hz) for part in (seen.onset_s, seen.offset_s))
     else:
-        rows, _ = standing([trials], decisions, one_reviewer=True)
-        rows = rows[(rows["channel"] == channel) & (rows["kind"] == "response")]
-        rows = rows[(rows["signal"] != "unusable") & rows["offset_sample"].notna()]
+        standing([trials], decisions, one_reviewer=True)  # names, rates and reviewers of all channels
+        rows, notes = standing([trials], decisions[decisions["channel"] == channel])
+        rows = rows[rows["kind"] == "response"]
+        unusable, endless = rows["signal"] == "unusable", rows["offset_sample"].isna()
+        if unusable.any() or endless.any():
+            notes.append(
+                f"{unusable.sum()} responses of unusable signals, and {(endless & ~unusable).sum()} whose offset is "
+                "not known, take no part."
+            )
+        rows = rows[~unusable & ~endless]
+        signal, _ = said_of(decisions, trials, channel)
+        bad = ((signal == "unusable").fillna(False) | excluded(decisions, trials, channel)).to_numpy(dtype=bool)
+        if bad.any():
+            notes.append(f"{bad.sum()} rests of unusable or excluded signals take no part.")
+        quiet &= ~bad
         trial, start = places(trials, rows)
         onset, offset = numbers(rows["onset_sample"]) - start, numbers(rows["offset_sample"]) - start
     bursts, whole = measures.stretches(x[trial], onset, offset)
     level = measures.rms(bursts[whole])
     strong = bursts[whole][level >= np.median(level)] if whole.any() else bursts[:0]
-    return x[quiet, early:late], [row[~np.isnan(row)] for row in strong]
+    return x[quiet, early:late], [row[~np.isnan(row)] for row in strong], notes

@@ -21,7 +21,7 @@ class Average:
 
     ``n`` (..., samples) counts the trials behind each sample: it falls where trials end or lack samples, and there the
     mean is of fewer, other trials. ``time_s`` (samples,) counts from the moment of alignment; ``used`` (trials,) says
-    which trials had such a moment.
+    which trials had such a moment. ``notes`` are sentences on what was left out before, where the caller knows.
     """
 
     time_s: FloatArray
@@ -29,6 +29,7 @@ class Average:
     sd: FloatArray
     n: NDArray[np.integer]
     used: NDArray[np.bool_]
+    notes: tuple[str, ...] = ()
 
 
 def aligned_average(y: ArrayLike, at: ArrayLike, rate_hz: float, *, before_s: float, after_s: float) -> Average:

@@ -5,6 +5,7 @@ Arrays are (..., samples): envelopes of the two, over the same stretch. Missing 
     common_area             %COCON: common area over mean area of two envelopes
     moment_coactivation     the same of two moments of force
     Order, onset_order      the difference of two onsets, with its own interval
+    ORDER_CAUTION           where that interval does not hold, with figures
 """
 
 from dataclasses import dataclass
@@ -20,6 +21,15 @@ from emgreview.errors import SignalError
 FloatArray = NDArray[np.floating]
 Rule = Literal["samples", "trapezoid", "lines"]
 RULES: tuple[Rule, ...] = ("samples", "trapezoid", "lines")
+
+ORDER_CAUTION = (
+    "Interval and order hold only between onsets that rise alike. The onset of a gentle rise is found late, that of a "
+    "fast one is not, and the intervals do not know it: between a rise of 5 ms and one of 100 ms that begins smoothly "
+    "(half a cosine) the 90 % interval held the true difference in 69 % of 600 simulated trials at 20 dB, 46 % at 25 "
+    "dB and 30 % at 30 dB; between alike rises in 97 % or more. Where one channel rises faster, a small difference is "
+    "no order."
+)
+"""What is said wherever an order of two onsets is named; measured by ``tests/benchmarks/bench_order.py``."""
 
 
 def common_area(a: ArrayLike, b: ArrayLike, *, rule: Rule) -> FloatArray:
@@ -62,13 +72,14 @@ class Order:
     """Onset of B minus onset of A, with its interval, (trials,), in seconds.
 
     ``first`` is "A" or "B" where the interval leaves 0 out, "not told apart" where it holds 0, "" where an onset or an
-    interval is missing.
+    interval is missing. ``caution`` says where interval and order do not hold (:data:`ORDER_CAUTION`).
     """
 
     difference_s: FloatArray
     low_s: FloatArray
     high_s: FloatArray
     first: NDArray[np.str_]
+    caution: str = ORDER_CAUTION
 
 
 def onset_order(
@@ -84,7 +95,8 @@ def onset_order(
     inherits: with d = b - a, from d - sqrt((b - b_low)² + (a_high - a)²) to d + sqrt((b_high - b)² + (a - a_low)²)
     (recovery of variances from the two intervals: Zou & Donner 2008, Stat Med 27:1693-1702; from memory). It holds
     where the two errors are independent. Channels that hear the same muscle are not, and then an equal onset says
-    nothing (see ``crosstalk``).
+    nothing (see ``crosstalk``). Nor does it hold between a fast and a gentle rise: their errors are not about zero
+    (:data:`ORDER_CAUTION`, with figures).
     """
     a, a_low, a_high, b, b_low, b_high = np.broadcast_arrays(
         *(np.asarray(part, dtype=np.float64) for part in (a_s, *a_interval_s, b_s, *b_interval_s))

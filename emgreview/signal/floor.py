@@ -44,6 +44,7 @@ class Floor:
 
     ``level`` is the RMS of the burst alone. NaN where there was too little rest or no burst, no level was found that
     often, or the interval has no end within the levels tried; ``note`` then says why, "" where nothing is missing.
+    ``left_out`` are sentences on bursts and rests that took no part, where the caller knows.
     ``tried_db`` and ``found_share`` show the curve; ``rest`` is the median RMS of the rest.
     """
 
@@ -63,6 +64,7 @@ class Floor:
     method: str
     parameters: Mapping[str, Any] = field(repr=False)
     note: str = ""
+    left_out: tuple[str, ...] = ()
 
 
 def find_floor(

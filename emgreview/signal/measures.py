@@ -15,6 +15,7 @@ otherwise (``_db``). Sums are taken in float64.
     Reaction, reaction             reaction time, premotor and motor time
 """
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -27,6 +28,9 @@ from emgreview.errors import SignalError
 from emgreview.signal.spectrum import mean_frequency, median_frequency
 
 FloatArray = NDArray[np.floating]
+
+GRID_HZ = 0.2
+"""Distance between the frequencies at which the spectrum of a burst is computed, where its length allows."""
 
 SPECTRUM_SHORTEST_S = 0.1
 """Mean and median frequency of shorter stretches are left out: their resolution would be worse than 10 Hz."""
@@ -192,8 +196,13 @@ def measure(x: ArrayLike, envelope: ArrayLike, rate_hz: float, start: ArrayLike,
     ``median_hz``             the frequency that halves its power; NaN for stretches below 0.1 s
     ========================  ==========================================================================
 
-    NaN where the stretch is not whole: never a measure of a part of it. ARV, integral and frequencies are textbook
-    definitions (vocabulary of McManus et al. 2021, J Electromyogr Kinesiol); the rate of rise has no agreed one.
+    A zero-phase filter mixes a little of what follows into the first samples: at 30 dB and 2 kHz (20 to 450 Hz,
+    envelope 50 Hz) the rate of rise of bursts that rise within 5 ms comes out 12 % lower than causally, within 20 ms
+    2 % lower, within 100 and 200 ms 4 and 8 % higher, the RMS of the first 30 ms 2 to 7 % higher (simulated noise).
+
+    NaN where the stretch is not whole: never a measure of a part of it. Every row is computed by itself: what other
+    rows come with it changes no bit. ARV, integral and frequencies are textbook definitions (vocabulary of McManus et
+    al. 2021, J Electromyogr Kinesiol); the rate of rise has no agreed one.
     """
     rate_hz = checks.rate(rate_hz)
     if np.shape(x) != np.shape(envelope):
@@ -205,29 +214,31 @@ def measure(x: ArrayLike, envelope: ArrayLike, rate_hz: float, start: ArrayLike,
     outline, outlined = stretches(envelope, start, stop)
     first, last = (np.broadcast_to(np.asarray(edge, dtype=np.float64), len(part)) for edge in (start, stop))
     duration_s = np.where(last > first, last - first, np.nan) / rate_hz
-    average = arv(part)
-    peak = np.full(len(part), np.nan)
-    to_peak_s, rise = peak.copy(), peak.copy()
+    size, average, mean_hz, median_hz, peak, to_peak_s, rise = np.full((7, len(part)), np.nan)
+    for row in np.flatnonzero(whole):
+        y = part[row, : int(last[row] - first[row])]
+        size[row], average[row] = np.sqrt(np.mean(y * y)), np.mean(np.abs(y))
+        if duration_s[row] >= SPECTRUM_SHORTEST_S - 0.5 / rate_hz:
+            mean_hz[row], median_hz[row] = _frequencies(y, rate_hz)
     rows = np.flatnonzero(whole & outlined)
     if rows.size:
         place = np.nanargmax(outline[rows], axis=1)
         peak[rows] = outline[rows, place]
         to_peak_s[rows] = place / rate_hz
         rise[rows] = (peak[rows] - outline[rows, 0]) / np.where(place > 0, place / rate_hz, np.nan)
-    mean_hz, median_hz = _frequencies(part, whole & (duration_s >= SPECTRUM_SHORTEST_S - 0.5 / rate_hz), rate_hz)
-    return Measures(duration_s, rms(part), average, peak, average * duration_s, to_peak_s, rise, mean_hz, median_hz)
+    return Measures(duration_s, size, average, peak, average * duration_s, to_peak_s, rise, mean_hz, median_hz)
 
 
-def _frequencies(part: FloatArray, use: NDArray[np.bool_], rate_hz: float) -> tuple[FloatArray, FloatArray]:
-    """Mean and median frequency of rows of different lengths: zeros behind a stretch refine its spectrum's grid."""
-    mean_hz, median_hz = (np.full(len(part), np.nan) for _ in range(2))
-    if use.any():
-        chosen = part[use] - _mean(part[use])[:, np.newaxis]
-        n = fft.next_fast_len(2 * part.shape[1], real=True)
-        density = np.abs(fft.rfft(np.where(np.isnan(chosen), 0.0, chosen), n, axis=1)) ** 2
-        f = fft.rfftfreq(n, 1 / rate_hz)
-        mean_hz[use], median_hz[use] = mean_frequency(f, density), median_frequency(f, density)
-    return mean_hz, median_hz
+def _frequencies(y: FloatArray, rate_hz: float) -> tuple[float, float]:
+    """Mean and median frequency of one stretch (samples,), on a grid that follows from its own length alone.
+
+    Zeros behind it refine the grid, to 0.2 Hz or sixteen times its length at most, twice at least. The median then lies
+    within 0.1 Hz of the one on a grid four times finer (100 noises each of 0.1, 0.2 and 0.5 s at 1, 2 and 20 kHz).
+    """
+    n = fft.next_fast_len(max(2 * y.size, min(16 * y.size, math.ceil(rate_hz / GRID_HZ))), real=True)
+    density = np.abs(fft.rfft(y - np.mean(y), n)) ** 2
+    f = fft.rfftfreq(n, 1 / rate_hz)
+    return float(mean_frequency(f, density)), float(median_frequency(f, density))
 
 
 def slope_per_s(x: ArrayLike, rate_hz: float, start: ArrayLike, stop: ArrayLike) -> FloatArray:

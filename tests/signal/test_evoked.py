@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from emgreview.errors import ParameterError, SignalError
-from emgreview.signal.evoked import blank, measure_evoked, without_decay
+from emgreview.signal.evoked import blank, forward, measure_evoked, without_decay
 from emgreview.signal.filters import bandpass
 from emgreview.simulation import ARTEFACTS, rest_noise
 
@@ -112,3 +112,71 @@ def test_windows_that_no_row_holds_give_nothing():
     for values in (seen.peak_to_peak, seen.latency_s, seen.silent_period_s):
         assert np.isnan(values).all()
     assert np.isfinite(seen.background_rms).all()
+
+
+def both_ways(x, rate_hz, at):
+    clean = blank(without_decay(x, rate_hz, at), rate_hz, at)
+    band = {"low_hz": 20, "high_hz": 450}
+    return bandpass(clean, rate_hz, **band, order=2, direction="zero-phase"), forward(clean, rate_hz, **band)
+
+
+@pytest.mark.parametrize("rate_hz", [1000, 2000, 5000, 20_000])
+@pytest.mark.parametrize("evoked_uv", [300.0, 1000.0, 3000.0, 10_000.0])
+def test_a_strong_potential_is_not_found_before_it_begins(rate_hz, evoked_uv):
+    """Truth is where the first peak reaches 10 %: what shows of a strong one above the noise begins 2 ms before."""
+    rng = np.random.default_rng(0)
+    at = round(0.8 * rate_hz)
+    x = rest_noise((40, round(1.5 * rate_hz)), rate_hz, rng, level_uv=3.0)
+    levels = {"level_uv": 2000.0, "evoked_uv": evoked_uv, "latency_s": 0.021}
+    x = ARTEFACTS["stimulus"](x, rate_hz, rng, at_s=at / rate_hz, decay_s=0.006, **levels)
+    whole, timed = both_ways(x, rate_hz, at)
+    found = measure_evoked(whole, rate_hz, at, timed=timed)
+    assert -0.0022 < np.median(found.latency_s) - 0.021 < 0.0011
+    assert (found.latency_s < 0.021 - 0.003).mean() < 0.1
+    # what comes after a latency changes neither it nor what came before
+    later = timed.copy()
+    later[:, at + round(0.0235 * rate_hz) :] *= 9
+    again = measure_evoked(whole, rate_hz, at, timed=later)
+    np.testing.assert_array_equal(again.background_rms, found.background_rms)
+    soon = found.latency_s < 0.022
+    np.testing.assert_array_equal(again.latency_s[soon], found.latency_s[soon])
+
+
+def test_forward_filtering_knows_no_later_sample():
+    rng = np.random.default_rng(1)
+    x = rng.standard_normal((3, 2000))
+    changed = x.copy()
+    changed[:, 1200:] += 5000
+    plain, other = (forward(part, RATE_HZ, low_hz=20, high_hz=None) for part in (x, changed))
+    np.testing.assert_array_equal(plain[:, :1200], other[:, :1200])
+    assert np.abs(plain[:, 1200:] - other[:, 1200:]).max() > 1000
+
+
+def test_activity_that_returns_far_stronger_does_not_shorten_the_pause():
+    """Thirty times the background: a zero-phase filter carries it up to 25 ms into the pause, the window of 10 ms 5."""
+    rng = np.random.default_rng(4)
+    x = stimulated(rows=30, noise_uv=2.0)
+    active = rest_noise(x.shape, RATE_HZ, rng, level_uv=40.0)
+    ends_s = np.linspace(0.1, 0.2, 30)
+    since_s = (np.arange(x.shape[1]) - AT) / RATE_HZ
+    silent = (since_s > 0.03) & (since_s < ends_s[:, np.newaxis])
+    x += np.where(silent, 0.0, active) * np.where(since_s > 0.03, 30.0, 1.0)
+    whole, timed = both_ways(x, RATE_HZ, AT)
+    error = measure_evoked(whole, RATE_HZ, AT, timed=timed).silent_period_s - ends_s
+    assert np.isfinite(error).mean() > 0.9
+    assert np.nanmin(error) > -0.0055
+    assert np.nanquantile(measure_evoked(whole, RATE_HZ, AT).silent_period_s - ends_s, 0.1) < -0.015
+
+
+def test_what_stands_out_before_the_window_begins_has_no_latency():
+    early = stimulated(latency_s=0.011, spike_uv=100.0)
+    whole, timed = both_ways(early, RATE_HZ, AT)
+    found = measure_evoked(whole, RATE_HZ, AT, timed=timed)
+    assert found.begun.all()
+    assert np.isnan(found.latency_s).all()
+    assert np.isfinite(found.peak_to_peak).all()
+    known = measure_evoked(whole, RATE_HZ, AT, timed=timed, window_s=(0.0085, 0.06))
+    assert not known.begun.any()
+    assert np.median(known.latency_s) == pytest.approx(0.011, abs=0.0015)
+    with pytest.raises(SignalError, match="must be alike"):
+        measure_evoked(whole, RATE_HZ, AT, timed=timed[:, 1:])

@@ -5,13 +5,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from emgreview.errors import ParameterError, SignalError
 from emgreview.signal.averages import aligned_average
 from emgreview.signal.coactivation import RULES, common_area, moment_coactivation, onset_order
 from emgreview.signal.crosstalk import chance_share, lagged_correlation, shared_words
+from emgreview.signal.filters import bandpass
+from emgreview.signal.onset import estimate_onsets
+from emgreview.simulation import rest_noise
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "measures.json").read_text(encoding="utf-8"))
 RATE_HZ = 2000.0
@@ -85,6 +88,8 @@ def test_order_of_two_onsets_with_equal_symmetric_intervals():
     np.testing.assert_allclose(order.difference_s, [0.05, 0.005, -0.05])
     np.testing.assert_allclose(order.high_s - order.low_s, 2 * 0.01 * np.sqrt(2))
     assert order.first.tolist() == ["A", "not told apart", "B"]
+    for figure in ("69 %", "46 %", "30 %", "gentle rise"):
+        assert figure in order.caution
 
 
 def test_order_holds_the_truth_as_often_as_its_intervals_do():
@@ -111,6 +116,32 @@ def test_order_without_an_onset_or_interval_says_nothing():
         onset_order(0.2, 0.3, a_interval_s=(0.25, 0.3), b_interval_s=(0.2, 0.4))
 
 
+def test_the_interval_of_a_difference_fails_between_a_fast_and_a_smooth_rise_and_says_so():
+    """As the caution says: 90 % is not reached at 25 dB between 5 ms and 100 ms (half a cosine), and is between equals.
+
+    Where a better method reaches it, measure anew (tests/benchmarks/bench_order.py) and mend the words.
+    """
+    truth, found = {}, {}
+    for seed, (name, rise_s) in enumerate([("fast", 0.005), ("gentle", 0.1), ("as fast", 0.005)]):
+        rng = np.random.default_rng(seed)
+        truth[name] = 1.0 + rng.uniform(0.15, 0.35, 150)
+        t = np.arange(5000) / RATE_HZ
+        size = 0.5 - 0.5 * np.cos(np.pi * np.clip((t - truth[name][:, np.newaxis]) / rise_s, 0.0, 1.0))
+        rest, burst = (rest_noise(size.shape, RATE_HZ, rng, level_uv=3.0) for _ in range(2))
+        x = rest + burst * size * (t < 1.8) * 10 ** (25 / 20)
+        band = {"low_hz": 20.0, "high_hz": 450.0, "order": 2, "direction": "zero-phase"}
+        found[name] = estimate_onsets(bandpass(x, RATE_HZ, **band), RATE_HZ, cue_s=1.0)
+    held = {}
+    for other in ("gentle", "as fast"):
+        a, b = found["fast"], found[other]
+        order = onset_order(a.onset_s, b.onset_s, a_interval_s=(a.low_s, a.high_s), b_interval_s=(b.low_s, b.high_s))
+        true = truth[other] - truth["fast"]
+        held[other] = ((order.low_s <= true) & (true <= order.high_s)).mean()
+    assert held["as fast"] > 0.9
+    if held["gentle"] < 0.9:
+        assert "held the true difference" in order.caution
+
+
 # Shared signal
 
 
@@ -125,6 +156,7 @@ def test_share_of_power_in_common(r):
     assert found.lag_s[0] == 0
 
 
+@settings(deadline=None)
 @given(lag=st.integers(-60, 60), gain=st.floats(-10, 10).filter(lambda g: abs(g) > 0.01), seed=st.integers(0, 20))
 def test_a_delay_and_a_gain_leave_the_correlation_at_one(lag, gain, seed):
     x = noise(2, 500, seed=seed)
