@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emgreview.signal.onset.quiet import DB_PER_LN, Floats
-from emgreview.signal.onset.ramp import SHARP, Ints, RampParameters, locate, strong_from_db, without_clicks
+from emgreview.signal.onset.ramp import SHARP, Ints, RampParameters, begins_from, locate, strong_from_db, without_clicks
 from emgreview.signal.onset.ringing import standing_without_ringing
 
 Array = NDArray[np.floating]
@@ -132,8 +132,8 @@ def _strong(
     )
     ln_z = np.where(known, s.ln_z, 0).astype(np.float32)
     y = np.where(np.repeat(known, s.block, axis=1), s.y, 1).astype(np.float32)
-    hot = known & (s.marks > 0) & (blocks >= (first * per_block / rate_hz)[:, None] - s.block * bin_s)
-    begins = np.where(hot.any(axis=1), hot.argmax(axis=1), s.blocks - 1)
+    from_s = first * per_block / rate_hz - s.block * bin_s
+    begins = begins_from(replace(s, marks=np.where(known, s.marks, -1)), (blocks < from_s[:, None]).sum(axis=1), p)
     s = replace(s, y=y, ln_z=ln_z)
     y = without_clicks(s, begins, s.block * bin_s)
     found, _ = locate(y, ln_z, begins, np.full(len(row), p.temper), SHARP, s.block, bin_s, rate_hz, p)

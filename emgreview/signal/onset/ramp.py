@@ -102,7 +102,7 @@ class RampParameters(QuietParameters):
     activity; ``stretch_s`` is the common stretch; ``fine_s`` and ``fine_stretch_s`` the half width and stretch of the
     fine grid; ``plateau_s`` how much of the plateau is used; ``quiet_s`` ends an activity; ``resolution_s`` (at least a
     sample) widens the interval to each side, and ``smear_s`` its later side, where a zero-phase band-pass may let a
-    sharp onset be seen that much early; ``fading_s`` (at least two samples) that of a strong offset, whose last
+    sharp onset be seen that much early; ``fading_s`` (at least three samples) that of a strong offset, whose last
     potentials fade. From ``strong_from_db`` in the strongest block on, edges are located without
     ringing. In dB, as SDs of the rest's level over blocks: ``uneven_from_db`` and ``restless_from_db``.
     Plain numbers: ``temper`` of nu, ``uneven_temper`` its fall beyond the first of these, ``restless_level`` that of y
@@ -120,7 +120,7 @@ class RampParameters(QuietParameters):
     quiet_s: float = 0.14
     resolution_s: float = 0.001
     smear_s: float = 0.0015
-    fading_s: float = 0.004
+    fading_s: float = 0.005
     strong_from_db: float = 42.0
     temper: float = 0.38
     uneven_temper: float = 0.5
@@ -186,9 +186,7 @@ def _fill_strong(found: dict[str, Array], rows: Ints, batch: Batch, p: RampParam
     rest, search = (slice(max(used - part.stop, 0), used - part.start) for part in (batch.rest, batch.search))
     behind = against(standing_without_ringing(x[:, :used][:, ::-1], rate_hz, rest, search, p), level, p)
     first, last = activity(ahead, prevalence(ahead.marks[:, ahead.search], ahead.span), p)
-    back = ahead.blocks - 1 - last
-    hot = (behind.marks > 0) & (np.arange(behind.blocks) >= back[:, None])
-    back = np.where(hot.any(axis=1), hot.argmax(axis=1), back)
+    back = begins_from(behind, ahead.blocks - 1 - last, p)
     _fill(found, rows, (ahead, first), (behind, back), batch, p)
 
 
@@ -215,7 +213,7 @@ def _fill(
     found["rise_s"][rows] = np.where(here, rise_s, np.nan)
 
     nu = p.offset_temper * nu
-    early_s = max(p.fading_s, 2 / batch.rate_hz) if behind.clear else 0.0
+    early_s = max(p.fading_s, 3 / batch.rate_hz) if behind.clear else 0.0
     y = (without_clicks(behind, back, block_s) if behind.clear else behind.y) * less
     off, _ = locate(y, behind.ln_z, back, nu, PLAIN, s.block, bin_s, batch.rate_hz, p, early_s=early_s)
     off = s.y.shape[1] * bin_s - off[::-1] * bin_s
@@ -249,6 +247,16 @@ def activity(s: Standing, share: Array, p: RampParameters) -> tuple[Ints, Ints]:
     end = np.where(calm.any(axis=1), calm.argmax(axis=1), len(blocks))
     before_end = hot & (blocks < end[:, None])
     return s.search.start + first, s.search.start + len(blocks) - 1 - before_end[:, ::-1].argmax(axis=1)
+
+
+def begins_from(s: Standing, at: Ints, p: RampParameters) -> Ints:
+    """The first hot block, from block ``at`` on, of a stretch where activity prevails; ``at`` where there is none."""
+    blocks = np.arange(s.blocks)
+    share = prevalence(s.marks, s.span)
+    prevails = (share >= p.needed) & (blocks[: share.shape[1]] >= at[:, None])
+    begin = np.where(prevails.any(axis=1), prevails.argmax(axis=1), at)
+    hot = (s.marks > 0) & (blocks >= begin[:, None])
+    return np.where(hot.any(axis=1), hot.argmax(axis=1), at)
 
 
 def raised(s: Standing, first: Ints, p: RampParameters) -> Array:
