@@ -54,6 +54,7 @@ def run(arguments: Sequence[str]) -> Status:
     given = _parser().parse_args(arguments)
     with warnings.catch_warnings():
         warnings.simplefilter("always", er.SignalWarning)
+        warnings.simplefilter("always", er.DecisionWarning)
         warnings.showwarning = _show_warning
         try:
             status: Status = given.run(given)
@@ -403,7 +404,7 @@ def _one_line(message: object) -> str:
 
 
 def _show_warning(message: Warning | str, category: type[Warning], *_: object, **__: object) -> None:
-    if issubclass(category, er.SignalWarning):
+    if issubclass(category, er.SignalWarning | er.DecisionWarning):
         _say(f"note: {_one_line(message)}")
 
 
