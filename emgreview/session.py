@@ -340,6 +340,17 @@ class Session:
         source = self._proposals.source(trial)[0]
         return any((source, label) in self._hiding.automatic for label in labels)
 
+    def say(self, trial: str, words: str) -> None:
+        """Tell who called a command, once it is done, what it does not say by itself: a script by a DecisionWarning, a
+        screen by its list; see :meth:`on_screen`."""
+        if self._heard is not None:
+            self._heard.append((trial, words))
+            return
+        level, frame = 1, sys._getframe()
+        while frame.f_back and frame.f_code.co_filename == __file__:
+            level, frame = level + 1, frame.f_back
+        warnings.warn(f"trial {trial!r}: {words}", DecisionWarning, stacklevel=level)
+
     def unfit(self, trial: str, channel: str) -> str:
         """Why a channel of a trial cannot be judged without a look at it, in a few words; "" where it can.
 
@@ -466,7 +477,7 @@ class Session:
         new = {label: {"activity": states.accept(self._activity(trial, label))} for label in labels}
         ids = self._many("accept rest", trial, new)
         if left:
-            self._say(trial, f"left open: {_listed(left)}. Decide by eye: unusable and why, or none visible.")
+            self.say(trial, f"left open: {_listed(left)}. Decide by eye: unusable and why, or none visible.")
         return ids
 
     def move(
@@ -569,7 +580,7 @@ class Session:
         ids = self._many("copy to all", trial, new)
         if left and (signal["state"] != "unusable" or activity["found"] in states.VERDICTS):
             what = "the verdict was not copied to" if signal["state"] == "unusable" else "nothing was copied to"
-            self._say(trial, f"{what}: {_listed(left)}. Decide these by eye.")
+            self.say(trial, f"{what}: {_listed(left)}. Decide these by eye.")
         return ids
 
     def comment(self, trial: str, text: str | None, channel: str | None = None) -> Ids:
@@ -891,16 +902,6 @@ class Session:
         """Those of some channels that cannot be judged without a look at them, and why."""
         return {label: why for label in labels if (why := self.unfit(trial, label))}
 
-    def _say(self, trial: str, words: str) -> None:
-        """Tell who called a command, once it is done, what it does not say by itself."""
-        if self._heard is not None:
-            self._heard.append((trial, words))
-            return
-        level, frame = 1, sys._getframe()
-        while frame.f_back and frame.f_code.co_filename == __file__:
-            level, frame = level + 1, frame.f_back
-        warnings.warn(f"trial {trial!r}: {words}", DecisionWarning, stacklevel=level)
-
     def _say_of_bursts(self, trial: str, channel: str, old: Activity, new: Activity) -> None:
         """Say where a burst lies inside another by now, and where another one is the response."""
         if old == new:
@@ -910,7 +911,7 @@ class Session:
         place = self._proposals.place(trial)
         timed = self._heard is None and not self.blind  # a screen numbers its marks, and may not show times
         for words in on_bursts(old, new, place.cue, place.rate_hz if timed else None):
-            self._say(trial, f"{channel}: {words}")
+            self.say(trial, f"{channel}: {words}")
 
     def _act(
         self, operation: str, trial: str, channel: str, step: Callable[[Activity], Activity], burst: str | None = None

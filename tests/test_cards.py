@@ -256,9 +256,10 @@ def test_every_burst_is_told_by_number_and_kind(session):
     session.kind(trial, channel, "braking", burst=added)
     session.half_width(trial, channel, 6, burst=added)
     detail = card_of(session, trial)["channels"][0]["detail"]
-    assert "burst 1: onset 194.5 ms, offset " in detail["timed"]
-    assert "burst 2: braking, onset 700 ms, offset 900 ms, onset ± 6 ms" in detail["timed"]
-    assert "burst 2: braking, onset ± 6 ms" in detail["untimed"]
+    assert "burst 1, the response: onset 194.5 ms, offset " in detail["timed"]
+    assert "burst 2: braking, onset 700 ms, offset 900 ms, onset ± 6 ms by the reviewer's own word" in detail["timed"]
+    assert "burst 2: braking, onset ± 6 ms by the reviewer's own word" in detail["untimed"]
+    assert "burst 1, the response" in detail["untimed"]
     assert "700" not in detail["untimed"]
 
 
@@ -383,7 +384,7 @@ def test_without_the_read_out_no_number_in_ms_is_left(session):
     detail = card["channels"][0]["detail"]
     assert "onset ± 4 ms" in detail["timed"]
     assert "onset ± 4 ms" in detail["untimed"]
-    assert "automatic ± " in detail["untimed"]
+    assert "automatic, 90 % interval: " in detail["untimed"]
     assert "cue corrected by +35 ms" in card["title"]
     assert "▸ cue corrected; times here count from the recorded one" in card["bare_title"]
     bare = json.dumps([card["bare_title"], [one["detail"]["bare"] for one in card["channels"]]])

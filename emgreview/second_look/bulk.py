@@ -38,8 +38,8 @@ PLAN, DRAW, RESULT = "plan audit", "draw audit", "audit result"
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BulkRule:
     """A channel-trial meets it whose automatic onset has a 90 % interval narrower than ``interval_below_s`` and a level
-    above ``level_above_db``, and whose signal is clean unless ``clean`` is False: no note about its baseline, the
-    channel not marked bad, no caution, nothing set aside there."""
+    above ``level_above_db``, and whose signal is clean unless ``clean`` is False: no note about its baseline, no
+    caution, nothing set aside there. One that nobody can judge without a look (:meth:`Session.unfit`) never does."""
 
     interval_below_s: float
     level_above_db: float
@@ -64,7 +64,8 @@ class BulkRule:
         found, state = session.automatic(trial, channel), session.state(trial).channels[channel]
         sure = found.high_s - found.low_s < self.interval_below_s and found.level_db > self.level_above_db
         open_ = not state.reviewed and [burst.origin for burst in state.standing] == ["automatic"]
-        return sure and open_ and (not self.clean or _clean(session, trial, channel))
+        good = sure and open_ and (not self.clean or _clean(session, trial, channel))
+        return good and not session.unfit(trial, channel)
 
 
 def _clean(session: Session, trial: str, channel: str) -> bool:
@@ -316,7 +317,9 @@ class BulkAudit:
                     f"{channel} of trial {trial!r} is no longer as it was when the audit was planned: its mark was "
                     "touched, or the method has changed; decide it by eye first."
                 )
-            if state.signal == "usable":
+            if why := session.unfit(trial, channel):  # set aside since, for instance
+                session.say(trial, f"not accepted in bulk: {channel} ({why}). Decide by eye.")
+            elif state.signal == "usable":
                 rest.append((trial, channel))
         return rest
 

@@ -122,10 +122,10 @@ def unfit_words(x: ArrayLike, banded: ArrayLike, rate_hz: float, *, unit: str = 
     """Why nobody can judge activity on one stretch of one channel, in a few words; "" where it can be judged.
 
     ``x`` is the stretch unfiltered, ``banded`` the same in the band, (samples,) each, missing as NaN. In this order: at
-    least half of the samples are missing, flat, or clipped (at the lowest or highest value, and staying there); it
-    moves by less than one step of the converter; its level in the band (:func:`band_level`) is at most :data:`DEAD_UV`, which
-    is the one definition of a dead channel. With a ``unit`` other than "uV" only a level of 0 is dead, since nothing is
-    known of its size. Raises SignalError.
+    least half of the samples are missing, clipped (at the lowest or highest value, and staying there) or flat; it
+    moves by less than one step of the converter; its level in the band (:func:`band_level`) is at most
+    :data:`DEAD_UV`, which is the one definition of a dead channel. With a ``unit`` other than "uV" only a level of 0 is
+    dead, since nothing is known of its size. Raises SignalError.
     """
     raw, band = checked_samples(x), checked_samples(banded)
     if raw.ndim != 1 or raw.shape != band.shape or raw.size == 0:
@@ -142,13 +142,13 @@ def unfit_words(x: ArrayLike, banded: ArrayLike, rate_hz: float, *, unit: str = 
     if low == high:
         return "flat: it never changes"
     step = step_size(values)
-    flat = flat_share([raw[start:stop] for start, stop in finite_runs(raw)], rate_hz, step=step)
-    if flat >= HALF:
-        return f"flat in {flat:.0%} of its samples"
     near = step if high - low >= RAIL_STEPS * step else math.nan
     clipped = clipped_share(values, step=near, rails=(low, high))
     if clipped >= HALF:
         return f"clipped in {clipped:.0%} of its samples"
+    flat = flat_share([raw[start:stop] for start, stop in finite_runs(raw)], rate_hz, step=step)
+    if flat >= HALF:
+        return f"flat in {flat:.0%} of its samples"
     if step > np.std(values):
         return "it moves by less than one step of the converter"
     level = band_level(band, rate_hz)
