@@ -451,6 +451,10 @@ def _parser() -> argparse.ArgumentParser:
     _source(check)
 
     detect = _command(commands, "detect", _detect, "onsets of every trial and channel, as tab-separated text")
+    detect.epilog = (
+        "Column present: an index from 0 to 1 of how much of a stretch stands out from the rest; 0.5 and more is "
+        "activity. It is no probability."
+    )
     _source(detect)
     _window(detect)
     detect.add_argument("--method", default="ramp", help="onset method (ramp)")

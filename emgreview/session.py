@@ -446,7 +446,12 @@ class Session:
         records "none visible", with what the method said as the old value. Where the automatic mark is hidden, there
         must be a mark of the reviewer's own."""
         self._demand_own_mark(trial, [channel])
-        return self._act("accept", trial, channel, lambda now: states.accept(now, burst), burst)
+        before = self._activity(trial, channel)["found"]
+        ids = self._act("accept", trial, channel, lambda now: states.accept(now, burst), burst)
+        nothing = ids and before != "none visible" and self._activity(trial, channel)["found"] == "none visible"
+        if nothing and (why := self.unfit(trial, channel)):
+            self.say(trial, f"{channel}: recorded as none visible, but: {why}. Unusable may say it better.")
+        return ids
 
     def accept_in_bulk(self, trial: str, channel: str, audit: int) -> Ids:
         """Accept an automatic mark that nobody looked at, because an audit vouches for it; see ``second_look.bulk``.

@@ -160,7 +160,8 @@ def test_what_else_asks_for_a_look_is_passed_over(tmp_path):
         assert session.unfit(three, "good") == session.unfit(four, "good") == ""
         with pytest.warns(DecisionWarning, match="good .the method could not tell: drifting., bad .the method"):
             assert session.accept_rest(one) == ()
-        session.accept(one, "good")  # a person who looked may say so
+        with pytest.warns(DecisionWarning, match="good: recorded as none visible, but: the method could not tell"):
+            session.accept(one, "good")  # a person who looked may say so
         assert session.state(one).channels["good"].found == "none visible"
 
 
@@ -316,7 +317,7 @@ def test_the_trial_screen_says_what_was_passed_over_and_what_changed(tmp_path):
         assert session.open_channels(session.queue[0]) == ("bad",)
         card = view._card(session.queue[0])["channels"][1]
         assert card["unfit"]
-        assert card["words"] == "open, none found · dead"
+        assert card["words"] == "dead · open, none found"
         assert all(words.startswith("✕ dead: 0.") for words in card["detail"].values())
         told = decide(view, 2, "add", onset_s=0.01)
         assert "Trial 1, good: the response is now burst 1 of 2" in told["said"]["words"]

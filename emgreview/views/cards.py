@@ -202,7 +202,7 @@ def _channel(
     unfit: str,
 ) -> dict[str, Any]:
     sign, words = _verdict(state, hidden)
-    words += f" · {unfit.partition(':')[0]}" if unfit and not state.reviewed else ""
+    words = f"{unfit.partition(':')[0]} · {words}" if unfit and not state.reviewed else words
     words += "" if excluded is None else f" ✕ channel excluded{signs.because(excluded)}"
     located = state.found != "not locatable"
     return {

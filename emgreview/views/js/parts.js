@@ -162,6 +162,7 @@ function make_asking(root, notice, clear_away) {
       if (place >= 0) chosen.splice(place, 1)
       else chosen.push(choice)
       items.forEach((item, i) => item.setAttribute("aria-pressed", String(chosen.includes(choices[i]))))
+      at = choices.indexOf(choice) // arrows go on from here
       if (!several) return finish()
       other.hidden = !chosen.some((c) => c.text)
       if (!other.hidden) other.focus()
