@@ -1,4 +1,4 @@
-"""In a real browser: every entry of a list of any length by key and by mouse; a dead channel and another response, told."""
+"""In a real browser: lists of any length by key and by mouse; a dead channel and another response, told."""
 
 import pytest
 from test_review import OPEN, SHOW, Screen, events, open_in_lab
