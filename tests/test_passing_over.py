@@ -292,6 +292,18 @@ def test_of_a_hidden_mark_nothing_is_told(session):
     assert not said
 
 
+def test_a_table_says_where_one_of_several_responses_counted(session):
+    one, two = session.queue[:2]
+    for label in LABELS:
+        session.accept(one, label)
+        session.accept(two, label)
+    session.add(two, "good", onset_s=0.9, offset_s=1.0)
+    table = er.compare_channels(session.trials[0], session.decisions(), "good", "bad", window_s=(0.0, 1.0))
+    (note,) = [note for note in table.attrs["notes"] if "further bursts" in note]
+    assert note.startswith("1 further bursts of kind response stand beside an earlier one")
+    assert table.set_index("trial")["onset_difference_s"][two] == 0, "the first of the two"
+
+
 # Screens ---------------------------------------------------------------------------------------------------------
 
 
