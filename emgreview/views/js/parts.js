@@ -190,8 +190,8 @@ function make_asking(root, notice, clear_away) {
       form.focus({preventScroll: true})
       reach(STEPS[event.code])
     })
-    open(question, [h("div", {class: "choices"}, ...items), other,
-      keyless ? h("p", {class: "hint"}, "↑ ↓ go to any entry, the space bar takes it.") : null,
+    open(question, [keyless ? h("p", {class: "hint"}, "↑ ↓ reach every entry and the space bar takes it; " +
+      (several ? "Enter confirms, Esc leaves." : "Esc leaves.")) : null, h("div", {class: "choices"}, ...items), other,
       h("div", {class: "buttons"}, several ? button("Enter", "confirm", finish) : null, leave())],
     ({code}) => {
       const choice = choices.find((c) => c.code === code)
