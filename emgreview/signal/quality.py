@@ -160,14 +160,17 @@ def unfit_words(x: ArrayLike, banded: ArrayLike, rate_hz: float, *, unit: str = 
 
 
 def band_level(banded: ArrayLike, rate_hz: float) -> float:
-    """RMS of the quieter nine tenths of a stretch (samples,), in its own unit, told apart in pieces of 50 ms.
-
-    A last piece that is shorter joins the one before. Missing samples do not count; NaN where all are missing.
+    """RMS of the quieter nine tenths of a stretch (samples,), in its own unit, told apart in equal pieces of 50 ms or
+    a little more. Missing samples do not count; NaN where all are missing.
     """
     x, rate_hz = checked_samples(banded), checks.rate(rate_hz)
+    if x.size == 0:
+        return math.nan
     n = max(1, int(x.size / max(1.0, LEVEL_PIECE_S * rate_hz)))
-    pieces = [piece[~np.isnan(piece)] for piece in np.array_split(x, n)]
-    power = np.sort([float(np.mean(piece**2)) for piece in pieces if piece.size])
+    present, starts = ~np.isnan(x), np.arange(n) * x.size // n
+    counts = np.add.reduceat(present.astype(np.float64), starts)
+    sums = np.add.reduceat(np.where(present, x, 0.0) ** 2, starts)
+    power = np.sort(sums[counts > 0] / counts[counts > 0])
     if power.size == 0:
         return math.nan
     return math.sqrt(power[: max(1, math.ceil(LEVEL_QUIETER * power.size))].mean())
