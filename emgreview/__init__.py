@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 __version__ = "0.1.0"
 
 _HOMES = {
-    "emgreview.errors": ("EmgreviewError", "SignalWarning"),
+    "emgreview.errors": ("DecisionWarning", "EmgreviewError", "SignalWarning"),
     "emgreview.model": ("Burst", "Channel", "Marker", "Onsets", "Processing", "Recording", "Trials"),
     "emgreview.reading": ("find_cues", "read", "read_dataset", "with_cues"),
     "emgreview.trials": ("check", "cut_trials"),
@@ -56,6 +56,7 @@ if TYPE_CHECKING:
     from emgreview.cohort.changes import diff as diff
     from emgreview.cohort.merging import merge_reviews as merge_reviews
     from emgreview.demo import write_demo as write_demo
+    from emgreview.errors import DecisionWarning as DecisionWarning
     from emgreview.errors import EmgreviewError as EmgreviewError
     from emgreview.errors import SignalWarning as SignalWarning
     from emgreview.measuring import average_envelopes as average_envelopes

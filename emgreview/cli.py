@@ -54,6 +54,7 @@ def run(arguments: Sequence[str]) -> Status:
     given = _parser().parse_args(arguments)
     with warnings.catch_warnings():
         warnings.simplefilter("always", er.SignalWarning)
+        warnings.simplefilter("always", er.DecisionWarning)
         warnings.showwarning = _show_warning
         try:
             status: Status = given.run(given)
@@ -420,7 +421,7 @@ def _one_line(message: object) -> str:
 
 
 def _show_warning(message: Warning | str, category: type[Warning], *_: object, **__: object) -> None:
-    if issubclass(category, er.SignalWarning):
+    if issubclass(category, er.SignalWarning | er.DecisionWarning):
         _say(f"note: {_one_line(message)}")
 
 
@@ -467,6 +468,10 @@ def _parser() -> argparse.ArgumentParser:
     _source(check)
 
     detect = _command(commands, "detect", _detect, "onsets of every trial and channel, as tab-separated text")
+    detect.epilog = (
+        "Column present: an index from 0 to 1 of how much of a stretch stands out from the rest; 0.5 and more is "
+        "activity. It is no probability."
+    )
     _source(detect)
     _window(detect)
     detect.add_argument("--method", default="ramp", help="onset method (ramp)")

@@ -110,3 +110,8 @@ class LogTooNewError(LogError):
 
 class SignalWarning(UserWarning):
     """Something about the samples that a reviewer must know, though the work can go on."""
+
+
+class DecisionWarning(UserWarning):
+    """A command did less than it was asked, or more than it says: a channel was passed over, another burst is now the
+    response. The rest was done."""

@@ -10,6 +10,7 @@ the trials; time in seconds from the cue; missing is NaN.
     envelope_step           what the envelope makes of a sudden step
     rest_z                  how far each trial's rest stands from the other trials' rest of the session
     listening               a stretch made audible at a limited level
+    Fitness                 which channels of a trial can be judged at all
 """
 
 from collections.abc import Sequence
@@ -19,10 +20,11 @@ from math import gcd
 import numpy as np
 from scipy import signal as dsp
 
-from emgreview.errors import ParameterError
+from emgreview.errors import EmgreviewError, ParameterError
 from emgreview.model import FloatArray, Processing, Trials, to_sample
 from emgreview.signal import envelope as envelopes
 from emgreview.signal.measures import baseline
+from emgreview.signal.quality import unfit_words
 from emgreview.signal.spectrum import power_density
 
 SHOWN_PEAK = 0.7
@@ -170,6 +172,38 @@ def listening(
         x = dsp.resample_poly(x, AUDIBLE_HZ // shared, rate // shared) if len(x) else x
         return LOUDEST * np.tanh(x / LOUDEST), float(AUDIBLE_HZ)
     return LOUDEST * np.tanh(x / LOUDEST), trials.rate_hz
+
+
+class Fitness:
+    """Which channels of trials can be judged at all, by :func:`emgreview.signal.quality.unfit_words` of the whole
+    trial, unfiltered and in the band. A trial is looked at once, when it is first asked about."""
+
+    def __init__(self) -> None:
+        self._words: dict[tuple[Trials, int], dict[str, str]] = {}
+
+    def words(self, trials: Trials, row: int, channel: str) -> str:
+        """Why nobody can judge this channel in this trial, "" where it can be judged."""
+        found = self._words.get((trials, row))
+        if found is None:
+            try:
+                raw = _unfiltered(trials, row)
+            except (EmgreviewError, OSError):  # asked again next time: the file may be back
+                return "its recording can no longer be read, so it was not looked at"
+            found = self._words[trials, row] = {
+                label: unfit_words(x, banded, trials.rate_hz, unit=trials.unit)
+                for label, x, banded in zip(trials.labels, raw, trials.data[row], strict=True)
+            }
+        return found[channel]
+
+
+def _unfiltered(trials: Trials, row: int) -> FloatArray:
+    """A trial as recorded, (channels, samples); NaN beyond the recording. Raises what reading raises."""
+    n, recording = len(trials.time_s), trials.recording
+    first = trials.cues[row].sample - trials.before
+    start, stop = min(max(first, 0), recording.n_samples), min(max(first + n, 0), recording.n_samples)
+    out = np.full((len(trials.labels), n), np.nan)
+    out[:, start - first : stop - first] = recording.values(start, stop, trials.labels)
+    return out
 
 
 def _stretch(trials: Trials, x: FloatArray, start_s: float, stop_s: float, *, whole: bool = True) -> FloatArray:

@@ -64,7 +64,14 @@ _STEPS = (("KeyJ", -10), ("KeyK", -1), ("KeyL", 1), ("Semicolon", 10))
 
 KEYS: tuple[Key, ...] = (
     Key("KeyF", "accept", "accept the mark where it stands, go on", "Decide", "accept", goes_on=True),
-    Key("KeyG", "accept_rest", "the same for all its open channels", "Decide", "accept the rest", goes_on=True),
+    Key(
+        "KeyG",
+        "accept_rest",
+        "the same for all its open channels that can be judged",
+        "Decide",
+        "accept the rest",
+        goes_on=True,
+    ),
     Key("KeyD", "none_visible", "no activity visible, go on", "Decide", "none visible", goes_on=True),
     Key("KeyW", "not_locatable", "active, but the onset cannot be located", "Decide", "not locatable …", goes_on=True),
     Key("KeyS", "unusable", "signal unusable: say why, go on", "Decide", "unusable …", goes_on=True),
@@ -84,7 +91,7 @@ KEYS: tuple[Key, ...] = (
     Key("KeyE", "add", "add a burst at the cursor; its offset is then in hand", "The mark", "add"),
     Key("KeyR", "remove", "remove the burst in hand", "The mark", "remove"),
     Key("KeyH", "kind", "say what kind of burst it is", "The mark", "kind …"),
-    Key("KeyH", "half_width", "how far its onset may lie to either side, in ms", "The mark", "± ms …", shift=True),
+    Key("KeyH", "half_width", "how far its onset may lie to either side, in ms", "The mark", "own ± ms …", shift=True),
     Key("KeyB", "behaviour", "what the person did in this trial", "Trial", "behaviour …"),
     Key("KeyC", "comment", "comment on this channel", "Trial", "comment …"),
     Key("KeyC", "comment_trial", "comment on the whole trial", "Trial", shift=True),

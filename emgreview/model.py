@@ -494,7 +494,9 @@ class Onsets:
     """What a method found in a batch of trials. Every array is (trials,), times in seconds from the first sample.
 
     ``low_s`` to ``high_s`` is a 90 % interval of the onset, likewise for the offset; ``rise_s`` from baseline to
-    plateau; ``level_db`` the burst alone over the rest; ``present`` the probability (0 to 1) that there is activity.
+    plateau; ``level_db`` the burst alone over the rest. ``present`` is an index from 0 to 1 of how much of a stretch
+    stands out from the rest, where most does; from 0.5 on the method says that there is activity. It is no probability:
+    in simulated trials of 0.5 to 0.65, 76 to 100 % held activity, depending on how many of all did. Times and level are
     NaN where ``present`` is below 0.5, and where a method has no such number. ``baseline_note`` is a word where the
     baseline cannot be trusted, "" otherwise; where nothing can be told because of it, ``present`` is NaN, too.
     """

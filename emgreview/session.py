@@ -15,8 +15,11 @@ import dataclasses
 import functools
 import inspect
 import math
+import sys
 import threading
+import warnings
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import Any, Literal, Self, TypeVar
@@ -46,8 +49,10 @@ from emgreview.annotations.proposals import Proposals, check_order
 from emgreview.annotations.state import Activity, TrialState
 from emgreview.annotations.versions import Sealed, seal_version
 from emgreview.detecting import METHOD, Detect, described, find_onsets, method_words, rebuilt
-from emgreview.errors import DecisionError, LogReadOnlyError, ParameterError, UnknownNameError
+from emgreview.errors import DecisionError, DecisionWarning, LogReadOnlyError, ParameterError, UnknownNameError
+from emgreview.evidence import Fitness
 from emgreview.model import Marker, Recording, Trials, to_sample
+from emgreview.remarks import on_bursts
 
 Ids = tuple[str, ...]
 _Kind = TypeVar("_Kind")
@@ -140,7 +145,9 @@ def one_at_a_time(cls: type[_Kind]) -> type[_Kind]:
 class Session:
     """A review in progress; see :func:`open_review`. Use it in a ``with`` block, or close it, to free its logs.
 
-    It may be used from several threads; hold ``lock`` where several calls must see the same.
+    A command that does less than it was asked, or by which another burst becomes the response, says so: a script hears
+    it as a DecisionWarning, a screen by :meth:`on_screen`. It may be used from several threads; hold ``lock`` where
+    several calls must see the same.
     """
 
     def __init__(
@@ -165,6 +172,8 @@ class Session:
         self.trials, self.folder, self.reviewer = trials, folder, reviewer
         self.changed: list[Callable[[Ids], object]] = []
         self._files, self._detect = files, detect
+        self._fitness = Fitness()
+        self._heard: list[tuple[str, str]] | None = None
         self._relook_s = {
             "onset": _relook_s("relook_ms", relook_ms),
             "offset": None if relook_offset_ms is None else _relook_s("relook_offset_ms", relook_offset_ms),
@@ -321,9 +330,25 @@ class Session:
             yield from ((trial, label) for label in self._places[trial].labels if self._stale(trial, label))
 
     def showing(self, **visible: Any) -> None:
-        """Say what is on screen; it is recorded with the decisions that follow. Values must be plain JSON."""
+        """Say what is on screen; it is recorded with the decisions that follow, until it is said anew: a front end uses
+        :meth:`on_screen`. Values must be plain JSON."""
         digest_of(visible)
         self._book.visible = visible
+
+    @contextmanager
+    def on_screen(self, **visible: Any) -> Iterator[list[tuple[str, str]]]:
+        """One decision of a screen: ``visible`` is recorded with what is decided inside the block, and with nothing
+        after it. Gives a list that fills with what the commands have to say, (trial, words) each, instead of warnings.
+        """
+        with self.lock:
+            before, heard = self._book.visible, self._heard
+            self.showing(**visible)
+            said: list[tuple[str, str]] = []
+            self._heard = said
+            try:
+                yield said
+            finally:
+                self._book.visible, self._heard = before, heard
 
     # What is not shown -------------------------------------------------------------------------------------------
 
@@ -332,6 +357,46 @@ class Session:
         labels = self._proposals.place(trial, channel).labels if channel is None else (channel,)
         source = self._proposals.source(trial)[0]
         return any((source, label) in self._hiding.automatic for label in labels)
+
+    def say(self, trial: str, words: str) -> None:
+        """Tell who called a command, once it is done, what it does not say by itself: a script by a DecisionWarning, a
+        screen by its list; see :meth:`on_screen`."""
+        if self._heard is not None:
+            self._heard.append((trial, words))
+            return
+        level, frame = 1, sys._getframe()
+        while frame.f_back and frame.f_code.co_filename == __file__:
+            level, frame = level + 1, frame.f_back
+        warnings.warn(f"trial {trial!r}: {words}", DecisionWarning, stacklevel=level)
+
+    def unfit(self, trial: str, channel: str) -> str:
+        """Why a channel of a trial cannot be judged without a look at it, in a few words; "" where it can.
+
+        It is marked bad in its recording; it is dead, flat, clipped or missing (:mod:`emgreview.signal.quality` says
+        what that means); a stretch of it in this trial was set aside; the method could not tell, or found activity
+        without an onset. What decides on several channels at once passes over these and says so. Of an automatic mark
+        that is hidden nothing is told.
+        """
+        place = self._proposals.place(trial, channel)
+        source = place.recording.channel(channel)
+        if source.status == "bad":
+            why = f" ({source.status_description})" if source.status_description and not self.blind else ""
+            return f"marked bad in the recording{why}"
+        if words := self._fitness.words(place.trials, place.row, channel):
+            return words
+        if any(
+            (name, label) == (place.recording.name, channel) and start < place.stop and place.first < stop
+            for name, label, start, stop, _ in self.aside
+        ):
+            return "a stretch of it was set aside"
+        if self.hides_automatic(trial, channel):
+            return ""
+        found = self._proposals.automatic(trial, channel)
+        if found.undecided:
+            return f"the method could not tell: {found.note}"
+        if math.isnan(found.onset_s) and found.present >= _PRESENT:
+            return "the method found activity, but no onset: it may have begun before the cue"
+        return ""
 
     def source(self, trial: str) -> str:
         """The trial itself, as its Trials name it, for any id in the queue; a silent repeat has an id of its own."""
@@ -399,7 +464,12 @@ class Session:
         records "none visible", with what the method said as the old value. Where the automatic mark is hidden, there
         must be a mark of the reviewer's own."""
         self._demand_own_mark(trial, [channel])
-        return self._act("accept", trial, channel, lambda now: states.accept(now, burst), burst)
+        before = self._activity(trial, channel)["found"]
+        ids = self._act("accept", trial, channel, lambda now: states.accept(now, burst), burst)
+        nothing = ids and before != "none visible" and self._activity(trial, channel)["found"] == "none visible"
+        if nothing and (why := self.unfit(trial, channel)):
+            self.say(trial, f"{channel}: recorded as none visible, but: {why}. Unusable may say it better.")
+        return ids
 
     def accept_in_bulk(self, trial: str, channel: str, audit: int) -> Ids:
         """Accept an automatic mark that nobody looked at, because an audit vouches for it; see ``second_look.bulk``.
@@ -419,11 +489,19 @@ class Session:
         )
 
     def accept_rest(self, trial: str) -> Ids:
-        """Accept every channel of a trial that is not yet reviewed, in one step that one undo takes back."""
+        """Accept every channel of a trial that is not yet reviewed, in one step that one undo takes back.
+
+        A channel that cannot be judged without a look at it (:meth:`unfit`: dead, flat, clipped, set aside …) stays
+        open, and a DecisionWarning says which and why."""
         labels = [label for label in self._proposals.place(trial).labels if label in self._open[trial]]
+        left = self._unfit(trial, labels)
+        labels = [label for label in labels if label not in left]
         self._demand_own_mark(trial, labels)
         new = {label: {"activity": states.accept(self._activity(trial, label))} for label in labels}
-        return self._many("accept rest", trial, new)
+        ids = self._many("accept rest", trial, new)
+        if left:
+            self.say(trial, f"left open: {_listed(left)}. Decide by eye: unusable and why, or none visible.")
+        return ids
 
     def move(
         self,
@@ -509,14 +587,24 @@ class Session:
 
     def copy_to_all(self, trial: str, channel: str) -> Ids:
         """Give every channel of the trial this one's signal state, and its verdict if that is "none visible" or "not
-        locatable", in one step. Marks are never copied nor erased: each muscle keeps its own."""
+        locatable", in one step. Marks are never copied nor erased: each muscle keeps its own.
+
+        To another channel that cannot be judged without a look at it (:meth:`unfit`) only "unusable" is copied; a
+        DecisionWarning says which got nothing and why."""
         signal, activity = self._value(trial, channel, "signal"), self._activity(trial, channel)
+        others = [label for label in self._proposals.place(trial, channel).labels if label != channel]
+        left = self._unfit(trial, others)
         new: dict[str, dict[str, Any]] = {}
-        for label in self._proposals.place(trial, channel).labels:
-            new[label] = {"signal": signal}
-            if activity["found"] in ("none visible", "not locatable"):
+        for label in others:
+            if label not in left or signal["state"] == "unusable":
+                new[label] = {"signal": signal}
+            if label not in left and activity["found"] in states.VERDICTS:
                 new[label]["activity"] = {**activity, "bursts": self._activity(trial, label)["bursts"]}
-        return self._many("copy to all", trial, new)
+        ids = self._many("copy to all", trial, new)
+        if left and (signal["state"] != "unusable" or activity["found"] in states.VERDICTS):
+            what = "the verdict was not copied to" if signal["state"] == "unusable" else "nothing was copied to"
+            self.say(trial, f"{what}: {_listed(left)}. Decide these by eye.")
+        return ids
 
     def comment(self, trial: str, text: str | None, channel: str | None = None) -> Ids:
         """A comment on a trial or one channel of it, one line of any text; empty or None removes it."""
@@ -851,6 +939,21 @@ class Session:
                     "onset yourself, or say that none is visible."
                 )
 
+    def _unfit(self, trial: str, labels: Sequence[str]) -> dict[str, str]:
+        """Those of some channels that cannot be judged without a look at them, and why."""
+        return {label: why for label in labels if (why := self.unfit(trial, label))}
+
+    def _say_of_bursts(self, trial: str, channel: str, old: Activity, new: Activity) -> None:
+        """Say where a burst lies inside another by now, and where another one is the response."""
+        if old == new:
+            return
+        if self.hides_automatic(trial, channel):
+            old, new = veil(old), veil(new)
+        place = self._proposals.place(trial)
+        timed = self._heard is None and not self.blind  # a screen numbers its marks, and may not show times
+        for words in on_bursts(old, new, place.cue, place.rate_hz if timed else None):
+            self.say(trial, f"{channel}: {words}")
+
     def _act(
         self, operation: str, trial: str, channel: str, step: Callable[[Activity], Activity], burst: str | None = None
     ) -> Ids:
@@ -858,7 +961,9 @@ class Session:
         new = unveil(step(veil(old)), old) if self.hides_automatic(trial, channel) else step(old)
         if burst is None and new["found"] == "bursts":
             burst = states.find_burst(old if operation == "remove" else new, None)
-        return self._record(operation, trial, channel, "activity", old, new, burst=burst)
+        ids = self._record(operation, trial, channel, "activity", old, new, burst=burst)
+        self._say_of_bursts(trial, channel, old, new)
+        return ids
 
     def _signal(self, operation: str, trial: str, channel: str, reasons: list[str]) -> Ids:
         new = {"reasons": reasons, "state": operation}
@@ -932,7 +1037,12 @@ class Session:
             return self._tell(self._touched(str(subject["recording"]), event.new))
         if event.field in states.EXCLUDED:
             return self._tell(self._belonging(event))
-        return self._after(done)
+        ids = self._after(done)
+        before = {key[2:4]: value for key, value in states.keyed(event, old)}
+        for (_, _, label, field, _), value in states.keyed(event, new):
+            if ids and field == "activity":
+                self._say_of_bursts(ids[0], str(label), before[label, field], value)
+        return ids
 
     def _after(self, event: Event) -> Ids:
         """A command on a trial is on disk: keep the counts, move there, tell the observers."""
@@ -1119,6 +1229,9 @@ class Session:
 NOTHING_SHOWN = Automatic(math.nan, math.nan, math.nan, math.nan, math.nan, math.nan, note="")
 """What :meth:`Session.automatic` gives where the automatic mark is hidden."""
 
+_PRESENT = 0.5
+"""From this ``present`` on a method says that there is activity; see :class:`emgreview.model.Onsets`."""
+
 _ON_RECORDING = ("set_aside", "mark_burst", "add_cue", "exclude", "readmit")
 _WITHOUT_CHANNEL = ("accept_rest", "behaviour", "correct_cue", "no_cue", "add_cue", "undo", "redo")
 COMMANDS: tuple[str, ...] = (
@@ -1150,6 +1263,11 @@ COMMANDS: tuple[str, ...] = (
     "redo",
 )
 """The commands that :meth:`Session.apply` knows."""
+
+
+def _listed(channels: Mapping[str, str]) -> str:
+    """Channels, each with why: "FCR (dead: …), BB (…)"."""
+    return ", ".join(f"{label} ({why})" for label, why in channels.items())
 
 
 def _relook_s(name: str, came: float) -> float:

@@ -11,10 +11,12 @@ import numpy as np
 import pytest
 
 import emgreview as er
+from emgreview.annotations import events
 from emgreview.model import ArraySource
 from emgreview.second_look import BulkRule, plan_bulk
+from emgreview.session import Automatic
 from emgreview.trials import mains
-from emgreview.views import cards, packing
+from emgreview.views import cards, packing, setting
 from emgreview.walks import differing
 
 sys.path.insert(0, str(Path(__file__).parent / "browser"))
@@ -256,9 +258,10 @@ def test_every_burst_is_told_by_number_and_kind(session):
     session.kind(trial, channel, "braking", burst=added)
     session.half_width(trial, channel, 6, burst=added)
     detail = card_of(session, trial)["channels"][0]["detail"]
-    assert "burst 1: onset 194.5 ms, offset " in detail["timed"]
-    assert "burst 2: braking, onset 700 ms, offset 900 ms, onset ± 6 ms" in detail["timed"]
-    assert "burst 2: braking, onset ± 6 ms" in detail["untimed"]
+    assert "burst 1, the response: onset 194.5 ms, offset " in detail["timed"]
+    assert "burst 2: braking, onset 700 ms, offset 900 ms, onset ± 6 ms by the reviewer's own word" in detail["timed"]
+    assert "burst 2: braking, onset ± 6 ms by the reviewer's own word" in detail["untimed"]
+    assert "burst 1, the response" in detail["untimed"]
     assert "700" not in detail["untimed"]
 
 
@@ -383,7 +386,7 @@ def test_without_the_read_out_no_number_in_ms_is_left(session):
     detail = card["channels"][0]["detail"]
     assert "onset ± 4 ms" in detail["timed"]
     assert "onset ± 4 ms" in detail["untimed"]
-    assert "automatic ± " in detail["untimed"]
+    assert "automatic, 90 % interval: " in detail["untimed"]
     assert "cue corrected by +35 ms" in card["title"]
     assert "▸ cue corrected; times here count from the recorded one" in card["bare_title"]
     bare = json.dumps([card["bare_title"], [one["detail"]["bare"] for one in card["channels"]]])
@@ -588,3 +591,52 @@ def test_a_dispute_says_how_far_apart_and_tells_no_times_while_blind(tmp_path):
         assert third.where == first, "it opens again on the first dispute that is open"
     with open_session(tmp_path / "other") as one:
         assert json.loads(er.review(one).setup)["counted"] == "channel-trials reviewed"
+
+
+def test_no_entry_of_a_list_is_ever_left_out(session, monkeypatch):
+    for n in (0, 12, 13, 38, 39, 200):
+        more = tuple(events.Choice(k, f"word {k}") for k in range(n))
+        for name in ("REASONS", "CAUTIONS", "BEHAVIOURS", "KINDS"):
+            monkeypatch.setattr(setting, name, (*more, events.Choice(n, "other", "text required")))
+        monkeypatch.setattr(setting, "WALKS", {f"walk {k}": None for k in range(n)})
+        monkeypatch.setattr(setting, "METHODS", {f"method {k:03}": None for k in range(n)})
+        lists = setting.standing_facts(session, ())["choices"]
+        for name in ("unusable", "caution", "behaviour", "kind"):
+            words = [entry["words"] for entry in lists[name]]
+            assert words == [*(choice.word for choice in more), "other"]
+            assert [entry["text"] for entry in lists[name]] == [False] * n + [True]
+        assert [len(lists[name]) for name in ("walk", "method", "change_method")] == [n, n + 1, n]
+        for name, entries in lists.items():
+            codes = [entry["code"] for entry in entries if entry["code"]]
+            assert len(codes) == len(set(codes)) == min(len(entries), 35 if name == "walk" else 38)
+            assert name != "walk" or not set(codes) & set(setting.FURTHER_WALKS)
+    source = (Path(setting.__file__).parent / "js" / "walks.js").read_text()
+    assert all(f'code: "{code}"' in source for code in setting.FURTHER_WALKS)
+
+
+def test_the_interval_is_named_and_told_on_both_its_sides():
+    def around(low_ms, high_ms, rate_hz=2000.0):
+        auto = Automatic(0.2, 0.2 + low_ms / 1000, 0.2 + high_ms / 1000, 0.5, 20.0, 0.9, "")
+        return cards._around(auto, rate_hz)
+
+    assert around(-12, 12) == "± 12 ms"
+    assert around(-8, 31) == "−8.0 to +31 ms", "not halved to ± 20"
+    assert around(-0.4, 0.4) == "± 0.4 ms"
+    assert around(3, 20) == "+3.0 to +20 ms"
+
+
+def test_a_blind_screen_tells_the_interval_without_a_time(tmp_path):
+    with open_session(tmp_path, blind=True) as blind:
+        trials = blind.trials[0]
+        words = card_of(blind, trials.ids[0])["channels"][0]["detail"]["untimed"]
+        auto = blind.automatic(trials.ids[0], "biceps")
+        assert f"automatic, 90 % interval: {cards._around(auto, trials.rate_hz)} around its mark" in words
+        assert "194" not in words
+
+
+def test_the_overview_is_told_the_interval_itself(session):
+    trial = session.queue[0]
+    auto = session.automatic(trial, "biceps")
+    _, _, channels = cards.trial_summary(session, session.trials[0], trial)
+    assert channels[0][2] == [round(auto.low_s, 4), round(auto.high_s, 4)]
+    assert channels[0][:2] == [round(session.state(trial).channels["biceps"].response.onset_s, 4), channels[0][1]]

@@ -71,7 +71,7 @@ def test_every_kind_of_change_has_its_words(tmp_path):
         session.kind(a, "APB", "braking", burst="response")
         session.confidence(a, "APB", "sure", burst="response")
         session.half_width(a, "APB", 5, burst="response")
-        session.add(a, "FDI", onset_s=0.05)
+        session.add(a, "FDI", onset_s=0.05, kind="early small")
         session.remove(b, "FDI")
         session.usable(b, "FDI")
         session.not_locatable(c, "FDI", earliest_s=0.1, latest_s=0.3)

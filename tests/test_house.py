@@ -21,7 +21,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"model"},
     {"signal"},
     {"annotations", "evidence", "keys", "reading", "simulation", "trials"},
-    {"detecting", "scroll", "tables"},
+    {"detecting", "remarks", "scroll", "tables"},
     {"bench", "cohort", "demo", "measuring"},
     {"session"},
     {"second_look"},

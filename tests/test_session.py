@@ -22,6 +22,7 @@ from emgreview.annotations.convention import Convention, read_convention
 from emgreview.annotations.files import FileSystem
 from emgreview.errors import (
     DecisionError,
+    DecisionWarning,
     LogError,
     LogReadOnlyError,
     LogWriteError,
@@ -154,7 +155,8 @@ def test_bursts_have_stable_ids(session, one):
     session.add(one, "FDI", onset_s=0.05, offset_s=0.1, kind="early small")
     (early, response) = channel(session, one).standing
     assert (early.id[:6], early.origin, early.accepted, response.id) == ("added-", "added", True, "response")
-    session.remove(one, "FDI")
+    with pytest.warns(DecisionWarning, match="no burst of kind response stands any more"):
+        session.remove(one, "FDI")
     assert channel(session, one).bursts["response"].origin == "removed"
     assert [burst.id for burst in channel(session, one).standing] == [early.id]
     session.move(one, "FDI", onset_s=0.06, burst=early.id)
@@ -185,7 +187,7 @@ def test_a_verdict_sets_marks_aside_without_erasing_them(session, one):
 
 
 def test_a_mark_after_a_verdict_is_the_only_one_that_counts(session, one):
-    session.add(one, "FDI", onset_s=0.05)
+    session.add(one, "FDI", onset_s=0.05, kind="early small")
     session.none_visible(one, "FDI")
     session.add(one, "FDI", onset_s=0.4)
     assert [burst.onset for burst in channel(session, one).standing] == [1400]
@@ -1023,7 +1025,8 @@ def test_a_log_of_version_1_still_opens(tmp_path):
 def test_bursts_marked_in_a_recording_carry_over_to_the_trials_that_hold_their_onset(tmp_path):
     with start(tmp_path) as session:
         a, b = session.queue[:2]
-        assert session.mark_burst("rec", "FDI", 1.3, 1.45) == (a,)
+        with pytest.warns(DecisionWarning, match="burst 2 of 2 .added-[0-9]+, onset 300 ms. lies inside burst 1 of 2"):
+            assert session.mark_burst("rec", "FDI", 1.3, 1.45) == (a,)
         assert session.mark_burst("rec", "APB", 3.9, 5.0, kind="tonic") == (b,), "its offset lies beyond the trial"
         (added,) = [burst for burst in session.state(a).channels["FDI"].standing if burst.origin == "added"]
         assert (added.onset, added.offset, added.accepted) == (1300, 1450, True)

@@ -31,8 +31,9 @@ def check_order(order: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Automatic:
-    """What the method said of one channel of one trial, NaN where it has no such number; ``present`` 0 to 1, ``note``
-    a word where the rest cannot be trusted."""
+    """What the method said of one channel of one trial, NaN where it has no such number; ``present`` an index
+    from 0 to 1 of how much stands out, no probability (:class:`emgreview.model.Onsets`), ``note`` a word where the rest
+    cannot be trusted."""
 
     onset_s: float
     low_s: float

@@ -85,6 +85,11 @@ def compare_channels(
         part[~kept] = np.nan
     shared = lagged_correlation(raw[0], raw[1], trials.rate_hz)
     rows = rows[rows["kind"] == "response"]
+    if further := int(rows.duplicated(["trial", "channel"]).sum()):
+        notes.append(
+            f"{further} further bursts of kind response stand beside an earlier one of the same channel and trial: of "
+            "each, the onset of the one that begins first is compared."
+        )
     times = [_onsets(trials, rows[rows["channel"] == label]) for label in (a, b)]
     (a_s, *a_interval), (b_s, *b_interval) = times
     order = onset_order(
@@ -213,10 +218,11 @@ def average_envelopes(
     """Mean envelope of every channel, aligned to go, to the accepted onset of that channel, or to the response marker.
 
     The trials with an accepted response burst in the channel take part, whatever the alignment, so that the averages
-    compare; those without a response marker drop out of the last. Unusable signals take no part, nor what was excluded
-    or a rule leaves out (``included``). ``n`` says how many stand behind each sample, ``notes`` what was left out of
-    that channel, and why. A zero-phase envelope starts to rise before the signal does: the foot of an average tells no
-    onset. Raises ParameterError (also for decisions of two reviewers on a trial), UnknownNameError.
+    compare; those without a response marker drop out of the last. Where several stand, the response is the one that
+    begins first. Unusable signals take no part, nor what was excluded or a rule leaves out (``included``). ``n`` says
+    how many stand behind each sample, ``notes`` what was left out of that channel, and why. A zero-phase envelope starts
+    to rise before the signal does: the foot of an average tells no onset. Raises ParameterError (also for decisions of
+    two reviewers on a trial), UnknownNameError.
     """
     trials = one_of(trials)
     demand(to in get_args(Moment), "to", to, "'go', 'onset' or 'response'")

@@ -322,7 +322,9 @@ class BulkAudit:
                     f"{channel} of trial {trial!r} is no longer as it was when the audit was planned: its mark was "
                     "touched, or the method has changed; decide it by eye first."
                 )
-            if state.signal == "usable":
+            if why := session.unfit(trial, channel):  # set aside since, for instance
+                session.say(trial, f"not accepted in bulk: {channel} ({why}). Decide by eye.")
+            elif state.signal == "usable":
                 rest.append((trial, channel))
         return rest
 

@@ -18,7 +18,8 @@ from emgreview.session import Session
 class BulkRule:
     """A channel-trial meets it whose automatic onset has a 90 % interval narrower than ``interval_below_s`` and a level
     above ``level_above_db``, and whose signal is clean unless ``clean`` is False: no note about its baseline, the
-    channel not marked bad, no caution, nothing set aside there."""
+    channel not marked bad, no caution, nothing set aside there. One that nobody can judge without a look
+    (:meth:`Session.unfit`) never does."""
 
     interval_below_s: float
     level_above_db: float
@@ -42,7 +43,8 @@ class BulkRule:
         """Whether an open, untouched channel-trial meets the rule."""
         state = session.state(trial).channels[channel]
         open_ = not state.reviewed and [burst.origin for burst in state.standing] == ["automatic"]
-        return open_ and self.says(session, trial, channel) and (not self.clean or _clean(session, trial, channel))
+        said = self.says(session, trial, channel) and (not self.clean or _clean(session, trial, channel))
+        return open_ and said and not session.unfit(trial, channel)
 
     def says(self, session: Session, trial: str, channel: str) -> bool:
         """Whether a channel-trial meets what the rule asks of the method and of the recording, whatever anybody has

@@ -64,6 +64,7 @@ def trial_card(
                     session.blind,
                     session.hides_automatic(trial, label),
                     channels_out.get(label),
+                    session.unfit(trial, label),
                 ),
                 "excluded": channels_out.get(label),
                 "aside": signs.aside(session, trials, state, label),
@@ -79,7 +80,8 @@ def trial_card(
 
 def trial_summary(session: Session, trials: Trials, trial: str) -> list[Any]:
     """Status, response in seconds from the cue (None if there is none, or in a blind review), and for each channel its
-    onset, offset, the half width of the automatic interval in seconds, its sign, and whether it is reviewed."""
+    onset, offset, the automatic 90 % interval as [low, high] in seconds from the cue (None without), its sign, and
+    whether it is reviewed."""
     state = session.state(trial)
     open_ = session.open_channels(trial)
     whole = _dispute(session, trial, None)
@@ -89,9 +91,9 @@ def trial_summary(session: Session, trials: Trials, trial: str) -> list[Any]:
         channel, auto = state.channels[label], session.automatic(trial, label)
         first = channel.response or next(iter(channel.standing), None)
         times = (None, None) if first is None else (first.onset_s, first.offset_s)
-        half = _number((auto.high_s - auto.low_s) / 2)
-        numbers = (_rounded(value) for value in (*times, half))
-        channels.append([*numbers, _verdict(channel)[0], label not in open_])
+        low, high = (_rounded(_number(value)) for value in (auto.low_s, auto.high_s))
+        interval = None if low is None or high is None else [low, high]
+        channels.append([*map(_rounded, times), interval, _verdict(channel)[0], label not in open_])
     return [
         _status(state, open_, session.asked(trial), whole is not None and not whole["settled"]),
         _rounded(next((at for at in responses if at > 0), None)),
@@ -191,9 +193,16 @@ def _title(
 
 
 def _channel(
-    state: ChannelState, auto: Automatic, rest_z: float, blind: bool, hidden: bool, excluded: str | None
+    state: ChannelState,
+    auto: Automatic,
+    rest_z: float,
+    blind: bool,
+    hidden: bool,
+    excluded: str | None,
+    unfit: str,
 ) -> dict[str, Any]:
     sign, words = _verdict(state, hidden)
+    words = f"{unfit.partition(':')[0]} · {words}" if unfit and not state.reviewed else words
     words += "" if excluded is None else f" ✕ channel excluded{signs.because(excluded)}"
     located = state.found != "not locatable"
     return {
@@ -201,10 +210,11 @@ def _channel(
         "sign": sign,
         "words": words,
         "detail": {
-            "timed": _detail(state, auto, rest_z, blind, hidden),
-            "untimed": _detail(state, auto, rest_z, True, hidden),
-            "bare": _detail(state, auto, rest_z, True, hidden, bare=True),
+            "timed": _detail(state, auto, rest_z, blind, hidden, unfit),
+            "untimed": _detail(state, auto, rest_z, True, hidden, unfit),
+            "bare": _detail(state, auto, rest_z, True, hidden, unfit, bare=True),
         },
+        "unfit": bool(unfit),
         "hidden": hidden,
         "comment": state.comment or "",
         "interval_s": None if located else [state.earliest_s, state.latest_s],
@@ -249,21 +259,31 @@ def _verdict(state: ChannelState, hidden: bool = False) -> tuple[str, str]:
     return sign, words
 
 
-def _detail(state: ChannelState, auto: Automatic, rest_z: float, blind: bool, hidden: bool, bare: bool = False) -> str:
-    """What is known of the channel's response, as one line of text; without times in a blind review, ``bare`` without
-    widths too."""
-    parts = []
+def _detail(
+    state: ChannelState,
+    auto: Automatic,
+    rest_z: float,
+    blind: bool,
+    hidden: bool,
+    unfit: str,
+    bare: bool = False,
+) -> str:
+    """What is known of the channel, as one line of text; without times in a blind review, ``bare`` without widths
+    too. Why it cannot be judged without a look comes first."""
+    parts = [f"✕ {unfit}; not among what “accept the rest” accepts"] if unfit else []
+    response = state.response
     for number, burst in enumerate(state.standing, 1):
         said = _burst_words(burst, blind, bare)
         if len(state.standing) == 1:
             parts += said
-        elif said:
-            parts.append(f"burst {number}: {', '.join(said)}")
+        else:
+            which = [f"burst {number}, the response" if burst is response else f"burst {number}"]
+            parts.append(": ".join([*which, ", ".join(said)] if said else which))
     if hidden:
         parts.append("automatic mark hidden: place your own")
     elif _number(auto.onset_s) is not None and blind:
         if _number(auto.low_s) is not None and not bare:
-            parts.append(f"automatic ± {500 * (auto.high_s - auto.low_s):.0f} ms")
+            parts.append(f"automatic, 90 % interval: {_around(auto, state.rate_hz)} around its mark")
     elif _number(auto.onset_s) is not None:
         words = f"automatic {_ms(round(auto.onset_s * state.rate_hz) / state.rate_hz)}"  # at a sample, as its mark
         if _number(auto.low_s) is not None:
@@ -289,8 +309,18 @@ def _burst_words(burst: BurstState, blind: bool, bare: bool) -> list[str]:
         words += [f"offset {_ms(burst.offset_s)}"] if burst.offset_s is not None else []
     words += [burst.confidence] if burst.confidence else []
     if burst.half_width_s is not None and not bare:
-        words.append(f"onset ± {1000 * burst.half_width_s:.3g} ms")
+        words.append(f"onset ± {1000 * burst.half_width_s:.3g} ms by the reviewer's own word")
     return words
+
+
+def _around(auto: Automatic, rate_hz: float) -> str:
+    """The automatic interval as it lies around its own mark, both sides told: it need not be even."""
+    mark_s = round(auto.onset_s * rate_hz) / rate_hz  # at a sample, as it is drawn
+    low, high = (1000 * (edge - mark_s) for edge in (auto.low_s, auto.high_s))
+    before, after = (f"{edge:+.1f}" if abs(edge) < 9.95 else f"{edge:+.0f}" for edge in (low, high))
+    if before[1:] == after[1:] and low < high:
+        return f"± {after[1:]} ms"
+    return f"{before} to {after} ms".replace("-", "−")
 
 
 def _ms(seconds: float) -> str:

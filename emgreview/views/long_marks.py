@@ -83,9 +83,17 @@ class Marks:
 
     def apply(self, data: Mapping[str, Any]) -> dict[str, Any]:
         """Carry out one decision of the browser; what its screen should know beyond the change itself."""
+        with self.session.on_screen(**data["visible"]) as remarks:
+            answer = self._decide(data)
+        if not remarks:
+            return answer
+        words = [answer.get("said", {}).get("words", "")]
+        words += [f"Trial at {self._s(self.session.state(trial).cue):.3f} s, {said}" for trial, said in remarks]
+        return {**answer, "said": {"client": data["client"], "words": " ".join(words).strip()}}
+
+    def _decide(self, data: Mapping[str, Any]) -> dict[str, Any]:
         command, args = data["command"], data["args"]
         session, name = self.session, self._recording.name
-        session.showing(**data["visible"])
         label = self._recording.channels[args["row"]].label if "row" in args else None
         if command in ("mark_burst", "set_aside"):
             given = {"onset_s": args["start_s"], "offset_s": args["stop_s"], "kind": args.get("kind", "response")}

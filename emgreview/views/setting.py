@@ -6,7 +6,8 @@ make_figure         axes, pan and zoom; the traces are painted by the browser's 
 """
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from itertools import zip_longest
 from typing import Any
 
 from bokeh.core.validation import silence
@@ -27,7 +28,15 @@ from emgreview.walks import AUDIT, OWN, WALKS
 
 silence(MISSING_RENDERERS, True)  # the traces are painted by our own layer: a figure without renderers is meant
 
-_DIGITS = (*(f"Digit{n}" for n in range(1, 10)), "Digit0", "Minus", "Equal")
+_CODES = (
+    *(f"Digit{n}" for n in range(1, 10)),
+    *("Digit0", "Minus", "Equal"),
+    *(f"Key{letter}" for letter in "QWERTYUIOPASDFGHJKLZXCVBNM"),
+)
+"""Keys of the entries of a list to choose from, in order. What stands beyond them has none of its own: arrows and the
+space bar reach every entry."""
+FURTHER_WALKS = ("KeyM", "KeyR", "KeyB")
+"""Keys that walks.js gives to walks that ask something more."""
 
 
 def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
@@ -53,22 +62,10 @@ def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
             "caution": choices(CAUTIONS),
             "behaviour": choices(BEHAVIOURS),
             "kind": choices(KINDS),
-            "settle": [
-                {"code": code, "words": words, "shown": words, "text": False}
-                for code, words in zip(("KeyA", "KeyB", "KeyC", "KeyD"), CHOICES, strict=True)
-            ],
-            "walk": [
-                {"code": code, "words": words, "shown": words, "text": False}
-                for code, words in zip(_DIGITS, WALKS, strict=False)
-            ],
-            "method": [
-                {"code": code, "words": words, "shown": words, "text": False}
-                for code, words in zip(_DIGITS, (OWN, *sorted(METHODS)), strict=False)
-            ],
-            "change_method": [
-                {"code": code, "words": words, "shown": words, "text": False}
-                for code, words in zip(_DIGITS, sorted(METHODS), strict=False)
-            ],
+            "settle": _with_keys(CHOICES, ("KeyA", "KeyB", "KeyC", "KeyD")),
+            "walk": _with_keys(WALKS, [code for code in _CODES if code not in FURTHER_WALKS]),
+            "method": _with_keys((OWN, *sorted(METHODS))),
+            "change_method": _with_keys(sorted(METHODS)),
         },
         "audit_walk": AUDIT,
         "signs": SIGNS,
@@ -134,12 +131,18 @@ def _channels(trials: Trials) -> list[dict[str, Any]]:
     return out
 
 
-def choices(choices: tuple[Choice, ...]) -> list[dict[str, Any]]:
-    """A list to choose from, with a key for each entry."""
-    return [
-        {"code": code, "words": choice.word, "shown": choice.words, "text": choice.word == "other"}
-        for code, choice in zip(_DIGITS, choices, strict=False)
-    ]
+def choices(choices: Sequence[Choice]) -> list[dict[str, Any]]:
+    """A list to choose from, with a key for each entry as far as there are keys; no entry is ever left out."""
+    entries = _with_keys([choice.word for choice in choices])
+    for entry, choice in zip(entries, choices, strict=True):
+        entry |= {"shown": choice.words, "text": choice.word == "other"}
+    return entries
+
+
+def _with_keys(words: Iterable[str], codes: Sequence[str] = _CODES) -> list[dict[str, Any]]:
+    """Entries by their words; ``code`` "" beyond the last key."""
+    pairs = zip_longest(listed := tuple(words), codes[: len(listed)], fillvalue="")
+    return [{"code": code, "words": word, "shown": word, "text": False} for word, code in pairs]
 
 
 def figure_height(trials: Trials) -> int:

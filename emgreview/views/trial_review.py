@@ -204,11 +204,14 @@ class TrialReview(Wire, JSComponent):
         self.sound = packing.pack_sound(heard, rate_hz, f"{data['client']} {data['n']}")
 
     def _apply(self, data: Mapping[str, Any]) -> dict[str, Any]:
-        self._session.showing(**data["visible"])
-        try:
-            return self._decide(data)
-        finally:
-            self._session.showing()  # what a script decides meanwhile was not seen on this screen
+        with self._session.on_screen(**data["visible"]) as remarks:
+            answer = self._decide(data)
+        if not remarks:
+            return answer
+        words = [f"Trial {self._place[trial] + 1}, {said}" if trial in self._place else said for trial, said in remarks]
+        before = answer.get("said", {}).get("words", "")
+        said = {"client": data["client"], "words": self._neutral(" ".join([before, *words]).strip())}
+        return {**answer, "said": said}
 
     def _decide(self, data: Mapping[str, Any]) -> dict[str, Any]:
         session, command, arguments = self._session, data["command"], dict(data["args"])

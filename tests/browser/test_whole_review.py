@@ -4,6 +4,7 @@ made by a plain script. No decision may be wrong, lost or double."""
 import random
 
 import pandas as pd
+import pytest
 from conftest import run_cells
 from test_hand import Picture
 from test_review import Screen, cell_sources
@@ -17,6 +18,7 @@ data = er.read_dataset(er.write_demo("study", participants={PARTICIPANTS}))
 trials = [er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.2) for rec in data.recordings]
 session = er.open_review(trials, "by-hand", reviewer="r1")
 """
+FLAT = "flat or missing samples/radio drop-out"
 REASONS = {"1": "mains hum", "4": "clipped", "6": "heart beats"}
 
 
@@ -43,7 +45,15 @@ def act_out(screen: Screen, session, trial: str, plan: random.Random) -> None:
         session.discuss(trial, first)
         session.accept(trial, first)
     screen.press("g")
+    for label in left_open(session, trial):  # the screen goes on to each of them
+        screen.press("s", "5", "Enter")
+        session.unusable(trial, label, [FLAT])
+
+
+def left_open(session, trial: str) -> tuple[str, ...]:
+    """Accept the rest: the channels that this passes over, which is told (one participant's ECR is dead)."""
     session.accept_rest(trial)
+    return session.open_channels(trial)
 
 
 def act_by_mouse(screen: Screen, session, trial: str, plan: random.Random) -> None:
@@ -90,10 +100,15 @@ def act_by_mouse(screen: Screen, session, trial: str, plan: random.Random) -> No
         press("accept")
         session.accept(trial, channel)
     press("accept_rest")
-    session.accept_rest(trial)
+    for label in left_open(session, trial):
+        press("unusable")
+        screen.root.locator(".form .choice").nth(4).click()
+        screen.root.locator(".form .do").first.click()
+        session.unusable(trial, label, [FLAT])
     screen.settle()
 
 
+@pytest.mark.filterwarnings("ignore::emgreview.errors.DecisionWarning")
 def test_three_hundred_trials_by_key_and_thirty_by_mouse(page, lab, tmp_path):
     lab.end_kernels()
     name = lab.write_notebook("whole.ipynb", OPEN, "er.review(session, break_after_min=None)")

@@ -233,6 +233,7 @@ COMMANDS = {
 }
 
 
+@pytest.mark.filterwarnings("ignore::emgreview.errors.DecisionWarning")
 @settings(deadline=None, max_examples=60)
 @given(st.lists(st.tuples(st.sampled_from(sorted(COMMANDS)), st.integers(0, 5)), max_size=25))
 def test_any_commands_come_back_after_opening_again_and_undo_takes_all_of_them_back(tmp_path_factory, steps):

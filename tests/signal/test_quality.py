@@ -9,7 +9,17 @@ import pytest
 from scipy import signal
 
 from emgreview.errors import RateError, SignalError
-from emgreview.signal.quality import HEART_PEAK, check_channel, clipped_share, flat_share, heart_peak, step_size
+from emgreview.signal.quality import (
+    DEAD_UV,
+    HEART_PEAK,
+    band_level,
+    check_channel,
+    clipped_share,
+    flat_share,
+    heart_peak,
+    step_size,
+    unfit_words,
+)
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "signal.json").read_text(encoding="utf-8"))
 RATE = 2000.0
@@ -164,3 +174,42 @@ def test_bad_input_is_refused():
         check_channel(np.empty(0), RATE)
     with pytest.raises(RateError, match="rate_hz came as 0"):
         check_channel(rest(1), 0)
+
+
+def test_the_limit_of_a_dead_channel_is_the_warmth_of_two_skin_contacts():
+    # Johnson and Nyquist 1928: sqrt(4 k T R B); k from the SI, 20 kOhm at 306 K over 430 Hz
+    assert 1e6 * np.sqrt(4 * 1.380649e-23 * 306 * 20e3 * 430) == pytest.approx(0.38, abs=0.005)
+    assert 0.38 < DEAD_UV < 0.5
+
+
+@pytest.mark.parametrize("rate_hz", [200.0, 500.0, 1000.0, 2000.0, 10_000.0])
+@pytest.mark.parametrize(("level_uv", "dead"), [(0.15, True), (0.3, True), (0.6, False), (5.0, False)])
+def test_a_channel_is_dead_by_its_level_whatever_its_length_rate_offset_and_drift(rate_hz, level_uv, dead):
+    for seed, seconds in enumerate((0.2, 0.7, 2.5, 6.0)):
+        n = round(seconds * rate_hz)
+        banded = level_uv * np.random.default_rng(seed).standard_normal(n)
+        raw = banded + 300 + 40 * np.sin(np.arange(n) / rate_hz)
+        words = unfit_words(raw, banded, rate_hz)
+        assert words.startswith("dead: ") is dead
+        assert words == unfit_words(raw[::-1], banded[::-1], rate_hz) == unfit_words(-raw, -banded, rate_hz)
+        assert unfit_words(raw, banded, rate_hz, unit="arbitrary") == ""
+
+
+def test_the_level_leaves_a_knock_out_and_a_burst_in():
+    x = 0.2 * np.random.default_rng(1).standard_normal(5000)
+    knocked, active = x.copy(), x.copy()
+    knocked[2000:2080] += 500
+    active[2000:2600] += 60 * np.random.default_rng(2).standard_normal(600)
+    assert band_level(knocked, RATE) == pytest.approx(0.2, rel=0.05)
+    assert band_level(active, RATE) > 5
+    assert band_level(3 * x, RATE) == pytest.approx(3 * band_level(x, RATE))
+    assert np.isnan(band_level(np.full(100, np.nan), RATE))
+    holes = x.copy()
+    holes[100:1100] = np.nan
+    assert band_level(holes, RATE) == pytest.approx(0.2, rel=0.05)
+
+
+@pytest.mark.parametrize("wrong", [(np.zeros((2, 5)), np.zeros((2, 5))), (np.zeros(5), np.zeros(4)), ([], [])])
+def test_a_stretch_is_one_channel(wrong):
+    with pytest.raises(SignalError, match="the stretch came with shapes"):
+        unfit_words(*wrong, RATE)

@@ -407,7 +407,7 @@ function draw_marks(ctx, band, state, focused, mark, px, width, colours, {font_p
     if (onset != null) {
       line(onset, {dash: [], colour: colours.onset, thick: thick("onset"), words: `${focused ? "onset" : "on"}${number}`, side: "right"})
       if (burst.half_width_s != null) draw_whisker(ctx, px(onset), px(onset + burst.half_width_s) - px(onset),
-        band.top + 1.9 * px_font + 3, widths ? `± ${Number((burst.half_width_s * 1000).toPrecision(3))} ms` : "±", px_font, colours)
+        band.top + 1.9 * px_font + 3, widths ? `± ${Number((burst.half_width_s * 1000).toPrecision(3))} ms (own)` : "± (own)", px_font, colours)
     }
     if (offset != null) {
       line(offset, {dash: [6, 3], colour: colours.offset, thick: thick("offset"), words: `${focused ? "offset" : "off"}${number}`, side: "right",

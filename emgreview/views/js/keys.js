@@ -39,11 +39,11 @@ function listen_to_keys(root, table, act) {
   }
 }
 
-/** Write on every key label what this keyboard prints there, where the browser tells. */
-async function relabel_keys(root) {
+/** Write on every key label what this keyboard prints there, where the browser tells; of those whose code begins so. */
+async function relabel_keys(root, begins = "") {
   const layout = await navigator.keyboard?.getLayoutMap?.().catch(() => null)
   if (!layout) return
-  for (const label of root.querySelectorAll("kbd[data-code]")) {
+  for (const label of root.querySelectorAll(begins ? `kbd[data-code^="${begins}"]` : "kbd[data-code]")) {
     const printed = layout.get(label.dataset.code)
     if (printed) label.textContent = (label.dataset.shift ? "⇧ " : "") + printed.toUpperCase()
   }

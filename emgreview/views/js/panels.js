@@ -2,13 +2,15 @@
 
 const row_px = (font_px) => Math.round((12 / 11) * font_px)
 
+const minus_width = (interval) => interval && interval[0] - interval[1]
+
 /** Orders of the overview: words, what a trial is sorted by (missing values last), whether a blind review has it. */
 const SORTS = [
   ["order of the review", (summary, row, index) => index, true],
   ["time of recording", (summary) => summary[3] && summary[3][0] * 1e12 + summary[3][1]],
   ["response", (summary) => summary[1]],
   ["onset", (summary, row) => summary[2][row][0], true],
-  ["certainty, least first", (summary, row) => (summary[2][row][2] == null ? null : -summary[2][row][2]), true],
+  ["certainty, least first", (summary, row) => minus_width(summary[2][row][2]), true],
 ]
 
 /** The next order of the overview. */
@@ -52,7 +54,7 @@ function draw_overview(canvas, {summaries, order, row, index, range, theme, font
   for (let k = 0; k < shown && first + k < order.length; k++) {
     const i = order[first + k]
     const [, response, channels] = summaries[i]
-    const [onset, offset, half, sign] = channels[row]
+    const [onset, offset, interval, sign] = channels[row] // the automatic 90 % interval, from low to high
     const y = k * high + high / 2
     if (i === index) {
       ctx.fillStyle = colours.band
@@ -71,11 +73,11 @@ function draw_overview(canvas, {summaries, order, row, index, range, theme, font
       ctx.stroke()
       ctx.fillStyle = colours.onset
       ctx.fillRect(x(onset) - 1, y - 2.5, 2, 5)
-      if (half != null && half > 0.01) {
+      if (interval && interval[1] - interval[0] > 0.02) {
         ctx.strokeStyle = colours.onset
         ctx.beginPath()
-        ctx.moveTo(x(onset - half), y)
-        ctx.lineTo(x(onset + half), y)
+        ctx.moveTo(x(interval[0]), y)
+        ctx.lineTo(x(interval[1]), y)
         ctx.stroke()
       }
     }

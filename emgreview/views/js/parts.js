@@ -93,6 +93,8 @@ function bring_up(box) {
   return () => { if (scroller.scrollTop === after) scroller.scrollTop = before }
 }
 
+const STEPS = {ArrowDown: 1, ArrowUp: -1, PageDown: 8, PageUp: -8} // through a list, by key
+
 function scroll_by(box, code) {
   const step = {ArrowDown: 40, ArrowUp: -40, PageDown: 300, PageUp: -300}[code]
   if (step) box.scrollBy(0, step)
@@ -117,7 +119,9 @@ function make_asking(root, notice, clear_away) {
 
   function open(question, parts, key) {
     clear_away()
-    form.replaceChildren(h("h4", {}, question), ...parts)
+    form.replaceChildren(h("h4", {}, question), ...parts.filter(Boolean))
+    form.removeAttribute("aria-activedescendant")
+    relabel_keys(form, "Key")
     form.hidden = false
     form.setAttribute("aria-label", question)
     form.focus({preventScroll: true})
@@ -144,34 +148,56 @@ function make_asking(root, notice, clear_away) {
   }
 
   /** Ask by keys: returns by `done(words[])`, "word: what was typed" where a choice asks for words. Several may be chosen
-   * if `several`: then Enter confirms. */
+   * if `several`: then Enter confirms. However many there are, arrows and the space bar reach each: those that come after
+   * the last key, too. */
   function choose(question, choices, several, done) {
     const chosen = []
+    let at = -1 // the entry that arrows have reached
     const items = choices.map((choice) => h("button", {class: "choice", onclick: () => toggle(choice)},
-      kbd({code: choice.code}), ` ${choice.shown}`))
+      choice.code ? kbd({code: choice.code}) : null, ` ${choice.shown}`))
     const other = h("input", {type: "text", placeholder: "in words", hidden: true, "aria-label": "in words"})
+    const keyless = choices.some(({code}) => !code)
     function toggle(choice) {
-      const at = chosen.indexOf(choice)
-      if (at >= 0) chosen.splice(at, 1)
+      const place = chosen.indexOf(choice)
+      if (place >= 0) chosen.splice(place, 1)
       else chosen.push(choice)
       items.forEach((item, i) => item.setAttribute("aria-pressed", String(chosen.includes(choices[i]))))
+      at = choices.indexOf(choice) // arrows go on from here
       if (!several) return finish()
       other.hidden = !chosen.some((c) => c.text)
       if (!other.hidden) other.focus()
     }
     function finish() {
-      if (!chosen.length) return
+      if (!chosen.length) return at >= 0 ? toggle_reached() : undefined
       const said = other.value.trim()
       if (!other.hidden && !said) return other.focus()
       close()
       done(chosen.map((choice) => (choice.text ? `${choice.words}: ${said}` : choice.words)))
     }
+    const toggle_reached = () => at >= 0 && toggle(choices[at])
+    function reach(by) {
+      const from = at < 0 && by < 0 ? items.length : at
+      at = Math.max(0, Math.min(items.length - 1, from + by))
+      items.forEach((item, i) => { item.dataset.reached = i === at ? "yes" : "" })
+      items[at].scrollIntoView({block: "nearest"})
+      form.setAttribute("aria-activedescendant", items[at].id)
+    }
+    items.forEach((item, i) => { item.id = `choice-${i}` })
     on_enter(other, finish)
-    open(question, [h("div", {class: "choices"}, ...items), other,
+    other.addEventListener("keydown", (event) => {
+      if (!STEPS[event.code] || event.isComposing) return
+      event.preventDefault()
+      form.focus({preventScroll: true})
+      reach(STEPS[event.code])
+    })
+    open(question, [keyless ? h("p", {class: "hint"}, "↑ ↓ reach every entry and the space bar takes it; " +
+      (several ? "Enter confirms, Esc leaves." : "Esc leaves.")) : null, h("div", {class: "choices"}, ...items), other,
       h("div", {class: "buttons"}, several ? button("Enter", "confirm", finish) : null, leave())],
     ({code}) => {
       const choice = choices.find((c) => c.code === code)
       if (code === "Enter") finish()
+      else if (STEPS[code]) reach(STEPS[code])
+      else if (code === "Space") toggle_reached()
       else if (choice) toggle(choice)
     })
   }
@@ -229,14 +255,13 @@ function make_asking(root, notice, clear_away) {
       list.querySelector("[aria-selected=true]").scrollIntoView({block: "nearest"})
     }
     filter.addEventListener("input", fill)
-    const steps = {ArrowDown: 1, ArrowUp: -1, PageDown: 8, PageUp: -8}
     const take = () => chosen != null && shown.length && finish(chosen)
     filter.addEventListener("keydown", (event) => {
-      if (steps[event.code]) { event.preventDefault(); move(steps[event.code]) }
+      if (STEPS[event.code]) { event.preventDefault(); move(STEPS[event.code]) }
     })
     on_enter(filter, take)
     open(question, [filter, list, h("div", {class: "buttons"}, leave())], ({code}) => {
-      if (steps[code]) move(steps[code])
+      if (STEPS[code]) move(STEPS[code])
       else if (code === "Enter") take()
       else filter.focus()
     })

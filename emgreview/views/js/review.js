@@ -226,7 +226,7 @@ export function render({model, view}) {
 
   const decided = (i, r) => (store.cards.get(i)?.channels[r].reviewed ?? store.summaries[i][2][r][4]) ||
     store.pending.some((d) => d.index === i && closing.has(d.command) &&
-      (d.command === "accept_rest" || d.channel === label(r)))
+      (d.command === "accept_rest" ? !store.cards.get(i)?.channels[r].unfit : d.channel === label(r)))
   const rows_of = (i) => walks.rows(i) ?? emg_rows
   const first_open = (i) => rows_of(i).find((r) => !decided(i, r))
 

@@ -1,0 +1,96 @@
+"""In a real browser: lists of any length by key and by mouse; a dead channel and another response, told."""
+
+import pytest
+from test_review import OPEN, SHOW, Screen, events, open_in_lab
+from test_review import working as working
+
+MANY = """import dataclasses
+from emgreview import session as sessions
+from emgreview.annotations.events import Choice
+from emgreview.views import setting
+more = tuple(Choice(13 + n, f"our own reason {n}") for n in range(60))
+sessions.REASONS = setting.REASONS = (*setting.REASONS[:-1], *more, dataclasses.replace(setting.REASONS[-1], number=73))
+"""
+DEAD = f"""import numpy as np
+import small_study
+import emgreview as er
+whole = small_study.recording({"sub-a_task-turn"!r}, 0)
+x = whole.values()
+x[1] = np.random.default_rng(5).normal(0, 0.45, x.shape[1])  # 0.3 µV between 20 and 450 Hz
+rec = er.Recording.from_array(x, small_study.RATE_HZ, labels=whole.labels, channels=whole.channels,
+                              markers=whole.markers, name=whole.name)
+trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+session = er.open_review(trials, "review", reviewer="r1")"""
+
+
+def texts(screen: Screen) -> list[str]:
+    return screen.root.locator(".form .choice").all_inner_texts()
+
+
+def test_every_reason_is_reached_however_many_there_are(page, working):
+    screen = open_in_lab(page, working, f"{OPEN}\n{MANY}", SHOW)
+    screen.focus()
+    screen.press("s")
+    assert len(texts(screen)) == 72
+    assert "other" in texts(screen)[-1]
+    screen.press("ArrowUp", "ArrowUp", "Space", "q", "Enter")  # the last but one by arrows, the 13th by its letter
+    screen.settle()
+    assert events(working.folder)[-1]["new"]["reasons"] == ["our own reason 59", "our own reason 1"]
+
+
+def test_other_is_reached_at_the_end_of_the_list_by_key_and_by_mouse(page, working):
+    screen = open_in_lab(page, working, f"{OPEN}\n{MANY}", SHOW)
+    screen.focus()
+    screen.press("s", "ArrowUp", "Space")
+    page.keyboard.type("strap slipped")
+    screen.press("Enter")
+    screen.settle()
+    assert events(working.folder)[-1]["new"]["reasons"] == ["other: strap slipped"]
+    screen.press("s")
+    screen.root.locator(".form .choice").last.click()
+    page.keyboard.type("strap slipped again")
+    screen.press("ArrowUp", "Space", "Enter")  # and on by arrows, from the field
+    screen.settle()
+    said = events(working.folder)[-1]["new"]["reasons"]
+    assert said == ["other: strap slipped again", "our own reason 59"]
+    screen.press("b", "ArrowDown", "ArrowDown", "Enter")  # of a list with keys for all: arrows and Enter
+    screen.settle()
+    assert events(working.folder)[-1]["new"] == "anticipation"
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_a_dead_channel_is_said_and_stays_open(page, working, theme, tmp_path):
+    screen = open_in_lab(page, working, DEAD, SHOW)
+    if theme == "dark":
+        page.evaluate("document.body.dataset.jpThemeLight = 'false'")
+    screen.focus()
+    assert screen.states()[1].startswith("dead · ")
+    screen.press("g")
+    screen.settle()
+    notice = screen.root.locator(".notice")
+    screen.wait_for(lambda: "Trial 1, left open: wrist flexors (dead: 0." in notice.inner_text(), "what was left open")
+    assert screen.title().startswith("Trial 1 "), "the screen goes on to the channel that is left"
+    assert screen.root.locator(".row[aria-current=true] .name").inner_text() == "wrist flexors"
+    assert "✕ dead: 0." in screen.root.locator(".detail").inner_text()
+    page.screenshot(path=tmp_path / f"dead-{theme}.png")
+    event = events(working.folder)[-1]
+    assert (event["operation"], sorted(event["new"])) == ("accept rest", ["biceps", "wrist extensors"])
+    screen.press("s", "5", "Enter")  # unusable: flat
+    screen.settle()
+    assert screen.title().startswith("Trial 2 ")
+
+
+def test_another_response_and_a_burst_inside_another_are_said(page, working):
+    screen = open_in_lab(page, working)
+    screen.focus()
+    notice = screen.root.locator(".notice")
+    screen.press("e")  # at the cursor, 250 ms: inside the burst from 195 ms on
+    screen.settle()
+    screen.wait_for(lambda: "biceps: burst 2 of 2 lies inside burst 1 of 2." in notice.inner_text(), "said")
+    screen.press("r")
+    for _ in range(10):
+        screen.press("Shift+J")
+    screen.press("e")
+    screen.settle()
+    screen.wait_for(lambda: "the response is now burst 1 of 2" in notice.inner_text(), "said of the response")
+    assert "burst 1, the response" in screen.root.locator(".detail").inner_text()
