@@ -220,9 +220,9 @@ def average_envelopes(
     The trials with an accepted response burst in the channel take part, whatever the alignment, so that the averages
     compare; those without a response marker drop out of the last. Where several stand, the response is the one that
     begins first. Unusable signals take no part, nor what was excluded or a rule leaves out (``included``). ``n`` says
-    how many stand behind each sample, ``notes`` what was left out of that channel, and why. A zero-phase envelope starts
-    to rise before the signal does: the foot of an average tells no onset. Raises ParameterError (also for decisions of
-    two reviewers on a trial), UnknownNameError.
+    how many stand behind each sample, ``notes`` what was left out of that channel, and why. A zero-phase envelope
+    starts to rise before the signal does: the foot of an average tells no onset. Raises ParameterError (also for
+    decisions of two reviewers on a trial), UnknownNameError.
     """
     trials = one_of(trials)
     demand(to in get_args(Moment), "to", to, "'go', 'onset' or 'response'")

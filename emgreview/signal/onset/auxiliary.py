@@ -10,7 +10,7 @@ theta = ``k`` SD of the rest (of y, or of its change) about the rest's mean. The
 ``shortest_s`` with d > theta is the movement, stretches closer than ``merge_s`` being one; from its first sample the
 onset goes back to the last sample at which d was within ``back`` SD, which takes most of the delay out of a threshold.
 The offset is the last sample above theta. Thresholds in SDs with a step back are common practice, no source. A moving
-mean looks half of ``smooth_s`` ahead. No interval, probability or rise is given: those are NaN; so is the level.
+mean looks half of ``smooth_s`` ahead. No interval, presence or rise is given: those are NaN; so is the level.
 
 A rest that gives one value throughout, as a digitised key does, has no SD: then any departure of ``shortest_s`` counts.
 Give the channel as it was recorded, or low-passed, never band-passed: its rest may have any offset. All units do.

@@ -12,7 +12,7 @@ count. The onset is the first z above zeta of the first stretch, the offset its 
 
 m = 5 and at least 30 ms are usual (from memory); P_fa 0.01 of a window leaves about 1 % false onsets in 1.6 s of noise.
 Departures: see :mod:`~emgreview.signal.onset.whitening`; windows slide by one pair. A threshold gives neither interval
-nor probability nor rise: those are NaN.
+nor presence nor rise: those are NaN.
 
     DoubleThresholdParameters, find_double_threshold     the method
     false_alarm, first_threshold                         P_fa of a threshold zeta, and the reverse

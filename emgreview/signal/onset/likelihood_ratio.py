@@ -13,7 +13,7 @@ ratio over j to that end (a step):
 
 ``window_s`` 0.1 and g = 15 (65 dB) are those found best for reaching movements in a study read as an abstract (Krabben
 et al.). Departures: see :mod:`~emgreview.signal.onset.whitening`; a step, no ramp; j reaches back two windows; the
-offset is the same in mirror image from the last active window before ``merge_s`` without one. No interval, probability
+offset is the same in mirror image from the last active window before ``merge_s`` without one. No interval, presence
 or rise is given: those are NaN.
 
     LikelihoodRatioParameters, find_likelihood_ratio     the method

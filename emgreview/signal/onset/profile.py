@@ -12,7 +12,7 @@ with the Laplace distribution needs no tuning; that is the default here.
 Departures: the stretch ends at the peak of the power in ``peak_s``, since activity that ends again is no single change;
 c lies within the search; activity counts where the mean power from c to the peak is ``least_db`` over the rest, since a
 change is always found; the offset is the same in mirror image, from the peak to the end of the search. No interval,
-probability or rise is given: those are NaN.
+presence or rise is given: those are NaN.
 
     ProfileParameters, find_profile     the method
     change                              c

@@ -6,7 +6,7 @@ Neurophysiol 101:511-519), read as an abstract.
 
 Departures: they asked that the MEAN over the stretch exceeds theta, here every sample must; the low-pass runs in both
 directions; the offset, which they did not give as far as was read, is the last sample above theta before ``quiet_s``
-below it. A threshold gives neither interval nor probability nor rise: those are NaN.
+below it. A threshold gives neither interval nor presence nor rise: those are NaN.
 
     ThresholdParameters, find_threshold     the method
     envelope, find_crossings                its steps, shared with the energy method

@@ -136,7 +136,7 @@ def test_the_interval_narrows_as_the_level_rises_and_the_rise_is_told():
     assert 0.08 < slow < 0.25
 
 
-def test_thresholds_do_not_invent_intervals_or_probabilities():
+def test_thresholds_do_not_invent_intervals_or_presence():
     for m in ("threshold", "energy"):
         found = find(made(), m)
         assert np.isfinite(found.onset_s).all()
