@@ -552,7 +552,10 @@ def _source(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--rate", type=float, metavar="HZ", help="sampling rate; text files must be told")
     parser.add_argument("--unit", help="V, mV, uV, nV or arbitrary; text files must be told")
     parser.add_argument(
-        "--columns", type=_columns, metavar="A,B,-", help="labels of a text file's columns, - for one to leave out"
+        "--columns",
+        type=_columns,
+        metavar="A,B,-",
+        help="labels of a text file's columns, - for one to leave out; elsewhere, of those to keep",
     )
 
 
