@@ -74,8 +74,7 @@ class UnknownNameError(EmgreviewError, LookupError):
 
     WHERE_NONE_IS: ClassVar[Mapping[str, str]] = MappingProxyType(
         {
-            "marker": "Markers come from annotations of EDF+, from events.tsv, or from a channel of pulses "
-            "(er.with_cues).",
+            "marker": "Markers come from annotations of EDF+, from events.tsv, or from a channel of pulses.",
             "participant": "No recording names its participant: a plain folder does not, only a BIDS dataset "
             "(sub-01/emg/sub-01_task-reach_emg.edf); name a recording instead.",
         }
