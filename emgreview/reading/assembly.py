@@ -78,7 +78,7 @@ def assemble(
     Raises FormatError, UnitError, RateError, MarkerError, ParameterError, UnknownNameError.
     """
     path = contents.path
-    _demand_distinct_labels(contents)
+    _demand_distinct_labels(contents, columns if reader.describes_itself else None)
     chosen = _chosen(contents, columns) if reader.describes_itself else tuple(range(len(contents.signals)))
     quiet = [*contents.notes, *sidecars.demand_rows_match([signal.label for signal in contents.signals], path.name)]
     demand_known_unit(unit, [contents.signals[index].label for index in chosen])
@@ -187,14 +187,15 @@ def _kept(
     return [place for place in range(len(signals)) if place not in brain | fast], notes
 
 
-def _demand_distinct_labels(contents: Contents) -> None:
+def _demand_distinct_labels(contents: Contents, columns: Sequence[str | None] | None) -> None:
     labels = [signal.label for signal in contents.signals]
     for label in labels:
-        if labels.count(label) > 1:
+        if labels.count(label) > 1 and (columns is None or label in columns):
             places = [str(place + 1) for place, other in enumerate(labels) if other == label]
             raise FormatError(
                 f"signals {' and '.join(places)} of {contents.path.name} are all called {label!r}; labels must differ, "
-                "because decisions are stored by label; rename them in the file, or export it with distinct names."
+                "because decisions are stored by label; rename them in the file, export it with distinct names, or "
+                "name in columns only others."
             )
 
 

@@ -98,7 +98,7 @@ def unit_notes(path: Path, sidecars: Sidecars, settled: Iterable[Settled]) -> tu
         if plain_unit(in_file) is not None:
             otherwise.append(
                 f"{table} states {tabled!r} for {few}, but {path.name} itself {in_file!r}: the file's own unit was "
-                "taken; correct the wrong one, or, if it is the file, read with unit='arbitrary'."
+                "taken; correct the wrong one, or, if it is the file, read it in unit 'arbitrary'."
             )
         else:
             has = f"{in_file!r}, which is no unit known here" if in_file else "none"

@@ -186,8 +186,8 @@ def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:
         few = ", ".join(nameless[:6]) + (f" … ({len(nameless)} in all)" if len(nameless) > 6 else "")
         raise DecisionError(
             "the rule leaves out by participant, but these recordings do not name theirs, as those of a plain folder "
-            f"do not: {few}; every recording must, or the rule would keep in whom it means to leave out; leave them out "
-            "by recording instead, or lay the study out as a BIDS dataset."
+            f"do not: {few}; every recording must, or the rule would keep in whom it means to leave out; leave out by "
+            "recording instead, or lay the study out as a BIDS dataset."
         )
     reasons: list[list[str]] = [[] for _ in range(len(table))]
     for place, row in enumerate(table.astype(object).where(table.notna(), None).to_dict("records")):

@@ -347,3 +347,12 @@ def test_columns_choose_channels_in_a_plain_folder_too(tmp_path) -> None:
     (tmp_path / "readme.txt").write_text("words")
     data = er.read_dataset(tmp_path, columns=["FDI"])
     assert (data.recordings.names, data.recordings[0].labels) == (("p01",), ("FDI",))
+
+
+def test_labels_that_are_not_kept_may_be_the_same(tmp_path) -> None:
+    path = write(tmp_path / "a.edf", [emg(), emg(label="AUX", seed=2), emg(label="AUX", seed=3)])
+    with pytest.raises(FormatError, match=r"are all called 'AUX'; .*or name in columns only others"):
+        er.read(path)
+    assert er.read(path, columns=["FDI"]).labels == ("FDI",)
+    with pytest.raises(FormatError, match="are all called 'AUX'"):
+        er.read(path, columns=["FDI", "AUX"])
