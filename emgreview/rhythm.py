@@ -27,7 +27,8 @@ def count_note(rec: Recording, cue: str, cues: Sequence[Marker], expect: int) ->
     """A sentence where there are more or fewer cues than expected, with where they begin and end, or ""."""
     if len(cues) == expect:
         return ""
-    differ = f"{expect - len(cues)} are missing" if len(cues) < expect else f"{len(cues) - expect} are too many"
+    off = abs(expect - len(cues))
+    differ = f"{off} {'is' if off == 1 else 'are'} {'missing' if len(cues) < expect else 'too many'}"
     first, last = cues[0].sample / rec.rate_hz, cues[-1].sample / rec.rate_hz
     return (
         f"{expect} cues {cue!r} were expected and {len(cues)} are there: {differ}. The first lies at {first:.3f} s, "

@@ -298,7 +298,7 @@ def test_more_or_fewer_cues_than_expected_are_told():
         "12 cues 'go' were expected and 10 are there: 2 are missing. The first lies at 2.000 s, the last at 29.000 s "
         "of 32.000 s.",
     )
-    with pytest.warns(SignalWarning, match="1 are too many") as caught:
+    with pytest.warns(SignalWarning, match="1 is too many") as caught:
         cut(rec, expect=9)
     assert caught[0].filename == __file__
     for came in (0, 2.5, "40", True):

@@ -88,7 +88,7 @@ def unit_notes(path: Path, sidecars: Sidecars, settled: Iterable[Settled]) -> tu
     groups: dict[tuple[str, str], list[str]] = {}
     for one in settled:
         own, tabled = plain_unit(one.in_file), plain_unit(one.tabled)
-        if tabled is not None and own != tabled:
+        if one.tabled and own != tabled:
             groups.setdefault((one.in_file, one.tabled), []).append(one.channel.label)
     table = sidecars.channels.name if sidecars.channels else "channels.tsv"
     alone: list[str] = []

@@ -172,6 +172,7 @@ def test_bad_channels_table(tmp_path: Path, old: str, new: str, error: type, sai
     [
         ("microV", "V", "states 'V' for FDI, but sub-01_ses-a_task-pinch_run-2_emg.edf itself 'uV'"),
         ("microV", "N", "states 'N' for FDI, but "),
+        ("microV", "a.u.", "states 'a.u.' for FDI, but "),
         ("TRIG\tV", "TRIG\tmV", "states 'mV' for AUX1, but "),
     ],
 )
