@@ -411,7 +411,7 @@ def _channel_notes(
         if steady[:, column].all():
             empty = (gone == lengths[:, 0]).all()
             note = f"Channel {label} {'has no samples' if empty else 'never changes'} in any of the {len(gone)} trials."
-            tell(note)
+            tell(f"{rec.name}: {note}")
             notes.append(note)
             continue
         if gone.any():

@@ -80,7 +80,8 @@ def assemble(
     path = contents.path
     _demand_distinct_labels(contents, columns if reader.describes_itself else None)
     chosen = _chosen(contents, columns) if reader.describes_itself else tuple(range(len(contents.signals)))
-    quiet = [*contents.notes, *sidecars.demand_rows_match([signal.label for signal in contents.signals], path.name)]
+    bare, strange = sidecars.demand_rows_match([signal.label for signal in contents.signals], path.name)
+    quiet = [*contents.notes, *bare]
     demand_known_unit(unit, [contents.signals[index].label for index in chosen])
     settled = [
         settle(path, contents.signals[index], sidecars.row(contents.signals[index].label), sidecars.datatype, unit)
@@ -97,7 +98,7 @@ def assemble(
     chosen, settled = tuple(chosen[place] for place in kept), [settled[place] for place in kept]
     signals = [contents.signals[index] for index in chosen]
     alone, otherwise = unit_notes(path, sidecars, settled)
-    loud = [*sidecars.notes, *otherwise, *loud]
+    loud = [*sidecars.notes, *strange, *otherwise, *loud]
     quiet += [*alone, *(note for one in settled for note in one.notes)]
     channels = [one.channel for one in settled]
     demand_unit_used(path, unit, channels)

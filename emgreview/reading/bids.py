@@ -87,12 +87,14 @@ class Sidecars:
         kinds = {row.kind for row in self._rows.values()}
         return True if "EMG" in kinds else None if not kinds or "" in kinds else False
 
-    def demand_rows_match(self, labels: Sequence[str], recording: str) -> list[str]:
-        """Every row must name a channel of the file. Returns a note on channels without a row."""
+    def demand_rows_match(self, labels: Sequence[str], recording: str) -> tuple[list[str], list[str]]:
+        """Every row of type EMG, or of none, must name a channel of the file. Sentences on channels without a row; and
+        on rows without a channel, which are passed over."""
         if self.channels is None:
-            return []
-        for name in self._rows:
-            if name not in labels and name[:16] not in labels:
+            return [], []
+        strange = [name for name in self._rows if name not in labels and name[:16] not in labels]
+        for name in strange:
+            if self._rows[name].kind in ("", "EMG"):
                 close = difflib.get_close_matches(name, labels, n=1)
                 raise FormatError(
                     f"{self.channels.name} describes a channel {name!r} that {recording} does not have; it has: "
@@ -101,7 +103,15 @@ class Sidecars:
                     + "correct the table or the file's labels."
                 )
         bare = [label for label in labels if self.row(label) is None]
-        return [f"{self.channels.name} has no row for {', '.join(bare)}: described by the file alone."] if bare else []
+        return (
+            [f"{self.channels.name} has no row for {', '.join(bare)}: described by the file alone."] if bare else [],
+            [
+                f"{self.channels.name} describes channels that {recording} does not have, and those rows are passed "
+                f"over: {', '.join(strange)}."
+            ]
+            if strange
+            else [],
+        )
 
     @property
     def mains_hz(self) -> float | None:

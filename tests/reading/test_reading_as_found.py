@@ -356,3 +356,15 @@ def test_labels_that_are_not_kept_may_be_the_same(tmp_path) -> None:
     assert er.read(path, columns=["FDI"]).labels == ("FDI",)
     with pytest.raises(FormatError, match="are all called 'AUX'"):
         er.read(path, columns=["FDI", "AUX"])
+
+
+def test_rows_of_other_kinds_without_a_channel_are_passed_over_and_told(tmp_path) -> None:
+    root = describe(tmp_path / "study")
+    table = add(root, "01", [emg()], ["EMG"]).with_name("sub-01_task-reach_channels.tsv")
+    table.write_text(table.read_text() + "STATUS\tTRIG\tn/a\n")
+    with pytest.warns(SignalWarning, match=r"describes channels that .*_emg\.edf does not have.*passed over: STATUS\."):
+        rec = er.read_dataset(root).recordings[0]
+    assert rec.labels == ("FDI",)
+    table.write_text(table.read_text() + "APB\tEMG\tuV\n")
+    with pytest.raises(FormatError, match=r"describes a channel 'APB' that .* does not have; it has: FDI"):
+        er.read_dataset(root).recordings[0]

@@ -416,6 +416,7 @@ def test_malformed_header_names_the_field(tmp_path: Path, fields: dict[str, str]
     ("change", "said"),
     [
         ({"physical": ("-0,5", "0,5")}, r"'physical minimum' of 'FDI' reads '-0,5'"),
+        ({"physical": ("-1e999", "5")}, r"'physical minimum' of 'FDI' reads '-1e999'"),
         ({"physical": ("5", "5")}, r"'physical minimum' and 'physical maximum' of 'FDI' both read 5"),
         ({"physical": ("", "5")}, r"'physical minimum' of 'FDI' reads ''"),
         ({"digital": ("100", "-100")}, r"'digital minimum' and 'digital maximum' of 'FDI' read 100 and -100"),
