@@ -8,6 +8,8 @@ person, exponential foreperiods) a hole may be no more than a long wait.
 
     count_note(rec, cue, cues, expect)    a sentence where there are more or fewer cues than expected, or ""
     hole_note(rec, cue, cues)             a sentence on the holes, or ""
+    demand_trials(rec, cues, ...)         no trial spans many cues
+    in_ms(before_s, after_s)              a guess that milliseconds were given for seconds
 """
 
 from collections import Counter
@@ -15,12 +17,16 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from emgreview.errors import ParameterError
 from emgreview.model import FloatArray, Marker, Recording
 
 LONG, JUMP = 1.4, 1.2
 FEWEST = 5
 """So many intervals are needed to judge by."""
 SHOWN = 4
+LONGEST_S, MOST_CUES = 60.0, 20
+"""A trial longer than the first that spans more cues than the second is no trial: milliseconds were taken for
+seconds."""
 
 
 def count_note(rec: Recording, cue: str, cues: Sequence[Marker], expect: int) -> str:
@@ -53,6 +59,27 @@ def hole_note(rec: Recording, cue: str, cues: Sequence[Marker]) -> str:
         f"Cues {cue!r} follow one another after {usual.min():.3g} to {usual.max():.3g} s, but for "
         f"{', '.join(where[:SHOWN])}{more}: a pause, or cues that are missing; look there."
     )
+
+
+def demand_trials(rec: Recording, cues: Sequence[Marker], before_s: float, after_s: float) -> None:
+    """Trials that each span many cues would take memory without end, and mean nothing."""
+    length_s = before_s + after_s
+    if len(cues) < 2 or length_s <= LONGEST_S:
+        return
+    usual_s = float(np.median(np.diff([marker.sample for marker in cues]))) / rec.rate_hz
+    if length_s > MOST_CUES * usual_s:
+        raise ParameterError(
+            f"trials from {before_s:g} s before to {after_s:g} s after the cue were asked of recording {rec.name!r}, "
+            f"where a cue comes every {usual_s:.3g} s; a trial longer than {LONGEST_S:g} s spans at most {MOST_CUES} "
+            f"of them; give shorter ones{in_ms(before_s, after_s)}."
+        )
+
+
+def in_ms(before_s: float, after_s: float) -> str:
+    """A guess that milliseconds were given, where it is likely."""
+    if min(before_s, after_s) < 10:
+        return ""
+    return f", in seconds: perhaps {before_s / 1000:g} and {after_s / 1000:g}, if those were milliseconds"
 
 
 def _free_of_other_trials(rec: Recording, cue: str, cues: Sequence[Marker]) -> FloatArray:

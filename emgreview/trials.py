@@ -24,15 +24,11 @@ from numpy.typing import NDArray
 from emgreview.checks import whole
 from emgreview.errors import EmgreviewError, MarkerError, ParameterError, SignalError, UnitError, UnknownNameError, tell
 from emgreview.model import ARBITRARY, Marker, Processing, Recording, Trials, to_sample
-from emgreview.rhythm import count_note, hole_note
+from emgreview.rhythm import count_note, demand_trials, hole_note, in_ms
 from emgreview.signal import envelope, filters
 from emgreview.signal.quality import Quality, check_channel, strongest_mains
 
 FloatArray = NDArray[np.floating]
-
-LONGEST_S, MOST_CUES = 60.0, 20
-"""A trial longer than the first that spans more cues than the second is no trial: milliseconds were taken for
-seconds."""
 
 BLOCK_S = 30.0
 """Length of a block, and of the longest stretch that is filtered in one go for several trials."""
@@ -117,7 +113,7 @@ def _cut(
     expect = None if expect is None else whole("expect", expect, least=1)
     before, after = _window(rec, before_s, after_s, processing)
     cues = _cues(rec, cue)
-    _demand_trials(rec, cues, before_s, after_s)
+    demand_trials(rec, cues, before_s, after_s)
     rhythm = ["" if expect is None else count_note(rec, cue, cues, expect), hole_note(rec, cue, cues)]
     labels, unit = rec.emg_labels, _unit(rec)
     others = tuple(channel.label for channel in rec.channels if channel.kind != "EMG")
@@ -277,7 +273,7 @@ def _window(rec: Recording, before_s: float, after_s: float, processing: Process
         raise ParameterError(
             f"trials from {before_s:g} s before to {after_s:g} s after the cue were asked of recording {rec.name!r}, "
             f"which lasts {rec.duration_s:g} s; a trial is no longer than its recording; give shorter ones"
-            f"{_in_ms(before_s, after_s)}."
+            f"{in_ms(before_s, after_s)}."
         )
     if to_sample(rest_start, rec.rate_hz) < -before or to_sample(rest_stop, rec.rate_hz) > after:
         raise ParameterError(
@@ -286,27 +282,6 @@ def _window(rec: Recording, before_s: float, after_s: float, processing: Process
             "processing=Processing(rest_s=(start, stop)) with a window inside."
         )
     return before, after
-
-
-def _demand_trials(rec: Recording, cues: Sequence[Marker], before_s: float, after_s: float) -> None:
-    """Trials that each span many cues would take memory without end, and mean nothing."""
-    length_s = before_s + after_s
-    if len(cues) < 2 or length_s <= LONGEST_S:
-        return
-    usual_s = float(np.median(np.diff([marker.sample for marker in cues]))) / rec.rate_hz
-    if length_s > MOST_CUES * usual_s:
-        raise ParameterError(
-            f"trials from {before_s:g} s before to {after_s:g} s after the cue were asked of recording {rec.name!r}, "
-            f"where a cue comes every {usual_s:.3g} s; a trial longer than {LONGEST_S:g} s spans at most {MOST_CUES} "
-            f"of them; give shorter ones{_in_ms(before_s, after_s)}."
-        )
-
-
-def _in_ms(before_s: float, after_s: float) -> str:
-    """A guess that milliseconds were given, where it is likely."""
-    if min(before_s, after_s) < 10:
-        return ""
-    return f", in seconds: perhaps {before_s / 1000:g} and {after_s / 1000:g}, if those were milliseconds"
 
 
 def _cues(rec: Recording, cue: str) -> tuple[Marker, ...]:
