@@ -76,10 +76,11 @@ def demand_trials(rec: Recording, cues: Sequence[Marker], before_s: float, after
 
 
 def in_ms(before_s: float, after_s: float) -> str:
-    """A guess that milliseconds were given, where it is likely."""
-    if min(before_s, after_s) < 10:
+    """A guess that milliseconds were given for what is 10 s or more."""
+    if max(before_s, after_s) < 10:
         return ""
-    return f", in seconds: perhaps {before_s / 1000:g} and {after_s / 1000:g}, if those were milliseconds"
+    before_s, after_s = (length / 1000 if length >= 10 else length for length in (before_s, after_s))
+    return f", in seconds: perhaps {before_s:g} and {after_s:g}, if milliseconds were given"
 
 
 def _free_of_other_trials(rec: Recording, cue: str, cues: Sequence[Marker]) -> FloatArray:

@@ -534,7 +534,7 @@ def test_seconds_given_as_milliseconds_are_refused(run, study, tmp_path):
     window = ["--cue", "go", "--before", "1000", "--after", "1500"]
     status, out, err = run("detect", study, *window)
     assert (status, out) == (1, "")
-    assert err.count("perhaps 1 and 1.5, if those were milliseconds") == 2
+    assert err.count("perhaps 1 and 1.5, if milliseconds were given") == 2
 
 
 def test_columns_leave_channels_out_of_a_dataset(run, study):

@@ -353,8 +353,9 @@ def test_trials_of_another_kind_explain_why_a_cue_is_late():
 @pytest.mark.parametrize(
     ("window", "said"),
     [
-        ((1000, 1500), r"which lasts 10 s; a trial is no longer.*perhaps 1 and 1\.5, if those were milliseconds"),
+        ((1000, 1500), r"which lasts 10 s; a trial is no longer.*perhaps 1 and 1\.5, if milliseconds were given"),
         ((6, 5), r"which lasts 10 s; a trial is no longer than its recording; give shorter ones\."),
+        ((1000, 1.5), r"perhaps 1 and 1\.5, if milliseconds were given"),
         ((1e12, 1e12), "which lasts 10 s"),
     ],
 )
