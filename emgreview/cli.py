@@ -157,6 +157,7 @@ def _review(given: argparse.Namespace) -> Status:
         method=given.method,
         parameters=dict(given.set),
         convention=None if given.convention is None else read_convention(given.convention),
+        scale_corrected=given.scale_corrected,
     ) as session:
         for notice in session.notices:
             _say(f"note: {notice}")
@@ -191,7 +192,7 @@ def _measure(given: argparse.Namespace) -> Status:
     rows = table.astype(object).where(table.notna(), None).to_dict("records")
     columns = table.attrs["columns"]
     notes = [*table.attrs["notes"], *(f"{one.recording.name}: {note}" for one in trials for note in one.notes)]
-    values = {"columns": columns, "rows": rows, "notes": notes}
+    values = {"columns": columns, "notes": notes, "rows": rows}
     text = _to_json(values) + "\n" if given.json else to_tsv(table).decode()
     if given.out is None:
         sys.stdout.write(text)
@@ -253,8 +254,17 @@ def _seal(given: argparse.Namespace) -> Status:
     rule = None if given.rule is None else er.Rule.read(given.rule)
     recordings = [rec for _, rec in _recordings(given) if rec is not None]
     sealed = er.seal(given.folder, recordings, given.version, reviewer=given.reviewer, rule=rule)
-    bulk = er.read_version(given.folder, sealed.name, sealed.sha256).attrs["version"]["bulk"]
-    values = {"version": sealed.name, "folder": str(sealed.path), "sha256": sealed.sha256, "bulk": bulk}
+    about = er.read_version(given.folder, sealed.name, sealed.sha256).attrs["version"]
+    bulk = about["bulk"]
+    scales = {name: one["scales"] for name, one in about["recordings"].items()}
+    values = {
+        "version": sealed.name,
+        "folder": str(sealed.path),
+        "sha256": sealed.sha256,
+        "bulk": bulk,
+        "scales": scales,
+        "scale_notes": about["scale_notes"],
+    }
     _tell(given, values, "\n".join([f"Version {sealed.name} is in {sealed.path}", f"SHA-256 {sealed.sha256}", *bulk]))
     return FINE
 
@@ -508,6 +518,11 @@ def _parser() -> argparse.ArgumentParser:
         help="how the study marks an onset, kept in the logs: text, or TOML or JSON with search, start, stray_units "
         "and shortest_burst",
     )
+    review.add_argument(
+        "--scale-corrected",
+        metavar="WHY",
+        help="the recordings come in another unit or gain than before: why the former one was wrong; the logs keep it",
+    )
     review.add_argument("--method", help="onset method (as in the logs, or ramp)")
     _parameters(review)
     review.add_argument(
@@ -586,7 +601,12 @@ def _command(commands: Any, name: str, function: Any, words: str) -> argparse.Ar
 def _source(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("path", type=Path, help="one recording, a BIDS dataset, or a folder of recordings")
     parser.add_argument("--rate", type=float, metavar="HZ", help="sampling rate; text files must be told")
-    parser.add_argument("--unit", help="V, mV, uV, nV or arbitrary; text files must be told")
+    parser.add_argument(
+        "--unit",
+        type=_unit,
+        metavar="UNIT",
+        help="V, mV, uV, nV or arbitrary; text files must be told; or a unit a channel: FCR=mV,TRIGGER=V",
+    )
     parser.add_argument(
         "--columns",
         type=_columns,
@@ -597,6 +617,11 @@ def _source(parser: argparse.ArgumentParser) -> None:
 
 def _columns(text: str) -> list[str | None]:
     return [None if label.strip() == "-" else label.strip() for label in text.split(",")]
+
+
+def _unit(text: str) -> str | dict[str, str]:
+    parts = [part.rpartition("=") for part in text.split(",")]
+    return {label.strip(): unit.strip() for label, _, unit in parts} if "=" in text else text
 
 
 def _two_reviewers(parser: argparse.ArgumentParser) -> None:

@@ -6,6 +6,7 @@ arrays ordered (trials, channels, samples), sampling rate always explicit in her
 go back to samples through :func:`to_sample` alone. The file passes 400 lines because these values are one vocabulary.
 
     Channel, Marker, Fingerprint, Recording     what was recorded
+    Scale                                       what makes a channel's stored samples the values that are measured
     Processing                                  how it is conditioned, with a digest kept beside every mark
     Trials                                      conditioned stretches around a cue
     Onsets, Burst                               what a detection method found
@@ -21,7 +22,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from types import MappingProxyType
-from typing import Literal, Protocol
+from typing import Any, Literal, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -40,6 +41,12 @@ ARBITRARY = "arbitrary"
 def to_sample(seconds: float, rate_hz: float) -> int:
     """Nearest sample number of a time in seconds, halves rounded up: the one place where time becomes samples."""
     return math.floor(seconds * rate_hz + 0.5)
+
+
+def longest(seconds: float, rate_hz: float) -> float:
+    """The longest distance, in samples, that still lies within a tolerance: it is not rounded, for then it would be
+    another one (10 ms at 250 Hz: 12 ms). What is added, a billionth, makes up for the division alone."""
+    return seconds * rate_hz * (1 + 1e-9) + 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +81,8 @@ class Marker:
     """A labelled moment of a recording: ``sample`` from the first sample, which is 0.
 
     ``source`` says where it comes from ("given", "events", "annotations", "channel <label>"); ``details`` holds further
-    columns as text (condition, trial_type, value …).
+    columns as text (condition, trial_type, value …). ``search`` says how it was found in a channel, so that it can be
+    found again, where it was: the arguments of :func:`emgreview.find_cues`.
 
     Raises MarkerError where ``sample`` is not a whole number, as seconds would be.
     """
@@ -84,6 +92,7 @@ class Marker:
     source: str = "given"
     duration_s: float | None = None
     details: Mapping[str, str] = field(default_factory=dict)
+    search: Mapping[str, Any] | None = field(default=None, compare=False, repr=False)
 
     def __post_init__(self) -> None:
         try:
@@ -106,8 +115,25 @@ class Fingerprint:
         return self.samples
 
 
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """What makes the stored samples of a channel the values of :meth:`Recording.values`: stored × ``gain`` +
+    ``offset``, in ``unit``, ``delay_s`` earlier. ``gain`` is NaN where it cannot be told."""
+
+    label: str
+    kind: str
+    unit: str
+    gain: float
+    offset: float
+    delay_s: float
+
+
 class SampleSource(Protocol):
-    """Where samples come from. A reader provides this; nothing else knows its file."""
+    """Where samples come from. A reader provides this; nothing else knows its file.
+
+    A source that scales what is stored may say so in a method ``scale(channel)``, which returns gain and offset; of one
+    that does not, both are found from what it reads.
+    """
 
     @property
     def n_samples(self) -> int: ...
@@ -141,6 +167,9 @@ class ArraySource:
         return self.x[list(channels), start:stop]
 
     digital = read
+
+    def scale(self, channel: int) -> tuple[float, float]:
+        return 1.0, 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -296,8 +325,19 @@ class Recording:
         return self.values(start, stop, channels)
 
     @cached_property
+    def scales(self) -> tuple[Scale, ...]:
+        """How stored samples become values, a channel: what the fingerprint, which is of stored ones, leaves open."""
+        return tuple(
+            Scale(
+                channel.label, channel.kind, channel.unit, *_gain_and_offset(self.source, index), float(channel.delay_s)
+            )
+            for index, channel in enumerate(self.channels)
+        )
+
+    @cached_property
     def fingerprint(self) -> Fingerprint:
-        """Digest of the stored samples, the rate and the labels; and of the file's bytes. Reads everything once."""
+        """Digest of the stored samples, the rate and the labels; and of the file's bytes. Reads everything once. What
+        the stored samples stand for is in :attr:`scales`."""
         digest = hashlib.sha256()
         head = {"labels": list(self.labels), "n_samples": self.n_samples, "rate_hz": self.rate_hz}
         digest.update(json.dumps(head, sort_keys=True, ensure_ascii=False).encode())
@@ -319,6 +359,25 @@ class Recording:
             return self.labels.index(label)
         except ValueError:
             raise UnknownNameError("channel", label, self.labels) from None
+
+
+def _gain_and_offset(source: SampleSource, channel: int) -> tuple[float, float]:
+    """As the source says or, where it does not, from two samples that differ; of a channel that never changes in the
+    stretch that is looked at, the gain cannot be told."""
+    if (scale := getattr(source, "scale", None)) is not None:
+        gain, offset = scale(channel)
+        return float(gain), float(offset)
+    stop = min(source.n_samples, 1 << 18)
+    stored = np.asarray(source.digital(0, stop, [channel])[0], dtype=np.float64)
+    values = np.asarray(source.read(0, stop, [channel])[0], dtype=np.float64)
+    there = np.flatnonzero(np.isfinite(stored) & np.isfinite(values))
+    if not there.size:
+        return math.nan, 0.0
+    low, high = there[stored[there].argmin()], there[stored[there].argmax()]
+    if stored[low] == stored[high]:
+        return math.nan, float(values[low] - stored[low])
+    gain = float((values[high] - values[low]) / (stored[high] - stored[low]))
+    return gain, float(values[low] - gain * stored[low])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,29 +1,34 @@
 """A review rebuilt from raw recordings and logs: on any machine, in twenty years, to check a version or to seal one.
 
 The logs say how trials were cut, what was detected and how, and what was decided; the recordings are given. Nothing is
-taken on trust: a recording whose fingerprint is not the one that was reviewed is refused, with what differs.
+taken on trust: a recording whose fingerprint or scale is not the one that was reviewed is refused, with what differs.
 
     replay      rebuild the table of a sealed version and say how closely it is the same
     seal        seal a version without a screen
     Replayed    what held
 """
 
+import contextlib
 import itertools
+import re
 import tempfile
+import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from emgreview import tables
+from emgreview.annotations import scales
 from emgreview.annotations.book import installed, machine
 from emgreview.annotations.points import Point, find_point, take_until
+from emgreview.annotations.telling import beside_the_emg, scales_not_kept, sentences
 from emgreview.annotations.versions import Sealed, read_sealed
 from emgreview.cohort.marks import read_logs
 from emgreview.detecting import Detect, rebuilt
-from emgreview.errors import LogError
+from emgreview.errors import EmgreviewError, LogError, SignalWarning
 from emgreview.model import Marker, Processing, Recording, Trials
-from emgreview.reading import read, read_dataset
+from emgreview.reading import find_cues, read, read_dataset
 from emgreview.reading.dataset import Dataset
 from emgreview.second_look import reopen
 from emgreview.trials import cut_trials
@@ -76,7 +81,8 @@ class Replayed:
 def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | None = None) -> Replayed:
     """Rebuild the table of a sealed version from raw recordings and the logs, and compare.
 
-    ``data`` is a dataset, recordings, or a path to either; ``detect`` the detection method, where the review was opened
+    ``data`` is a dataset, recordings, or a path to either; cues that were found in a channel are found there again, by
+    the level and hold-off that the log keeps. ``detect`` the detection method, where the review was opened
     with one of its own. The review folder is only read.
 
     Raises LogError (a log is not the one that was sealed; a recording is missing or is not the one that was reviewed,
@@ -86,7 +92,10 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
     description, sealed = read_sealed(folder, version)
     point = find_point(folder, version)
     notes: list[str] = []
-    trials = _trials(point, data, [(part["recording"], part["cue"]) for part in description["trials"]], notes)
+    types = {name: entry["type"] for name, entry in description["columns"].items()}
+    was = tables.from_tsv(sealed, types, guarded="text" in description)
+    searches = _searches_told(was)
+    trials = _trials(point, data, [(part["recording"], part["cue"]) for part in description["trials"]], notes, searches)
     rule = description["inclusion"] and tables.Rule.from_dict(description["inclusion"]["rule"])
     how = _detection_of(point, trials, detect, notes)
     with tempfile.TemporaryDirectory() as place:
@@ -116,9 +125,7 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
             for name in sorted({*then, *now[what]})
             if then.get(name) != now[what].get(name)
         ]
-    types = {name: entry["type"] for name, entry in description["columns"].items()}
     table = tables.from_tsv(rebuilt, {name: entry["type"] for name, entry in now["columns"].items()})
-    was = tables.from_tsv(sealed, types)
     same_decisions = same_numbers = same_bytes = False
     if lost := [str(name) for name in was if name not in table]:
         differences.append(
@@ -153,8 +160,9 @@ def seal(
 ) -> Sealed:
     """Seal the decisions of a reviewer as they stand, without a screen; trials are cut as the logs say.
 
-    ``reviewer`` may be left out where there is only one. Raises the errors of :func:`replay`, and LogLockedError while
-    the review is open elsewhere.
+    ``reviewer`` may be left out where there is only one. What has to be known (marks to look at again, cues that the
+    recordings lack, logs that did not keep a scale) comes as a SignalWarning each. Raises the errors of
+    :func:`replay`, and LogLockedError while the review is open elsewhere.
     """
     folder = Path(folder)
     point = find_point(folder, reviewer=reviewer)
@@ -164,6 +172,8 @@ def seal(
     blind = all(facts["blind"] for facts in point.facts.values())
     how = _detection_of(point, trials, detect, notes)
     with reopen(trials, folder, reviewer=point.reviewer, blind=blind, **how) as session:
+        for note in dict.fromkeys([*notes, *session.notices]):
+            warnings.warn(note, SignalWarning, stacklevel=2)
         return session.seal(name, rule)
 
 
@@ -178,10 +188,19 @@ def _copy_logs(folder: Path, place: Path, heads: Mapping[str, Mapping[str, Any]]
 # Trials as the logs say ------------------------------------------------------------------------------------------
 
 
-def _trials(point: Point, data: Data, wanted: Sequence[tuple[str, str]], notes: list[str]) -> list[Trials]:
-    """The trials of some (recording, cue), cut as at a point of the logs."""
+def _trials(
+    point: Point,
+    data: Data,
+    wanted: Sequence[tuple[str, str]],
+    notes: list[str],
+    told: Mapping[str, Sequence[Mapping[str, Any]]] | None = None,
+) -> list[Trials]:
+    """The trials of some (recording, cue), cut as at a point of the logs; ``told``, by recording, how cues were found
+    where the log does not say it."""
     given = _given(data, {recording for recording, _ in wanted})
     trials = []
+    if unknown := [name for name in dict(wanted) if name in given and not point.facts[name].get("scales")]:
+        notes.append(scales_not_kept(unknown, ""))
     for name, cue in wanted:
         if name not in given:
             raise LogError(
@@ -190,7 +209,9 @@ def _trials(point: Point, data: Data, wanted: Sequence[tuple[str, str]], notes: 
             )
         facts = point.facts[name]
         cut = next(cut for cut in _cuts(name, facts) if cut["cue"] == cue)
-        _refuse_another(given[name], facts, cut)
+        notes += (note for note in _refuse_another(given[name], facts, cut) if note not in notes)
+        if told and told.get(name) and "searches" not in cut:
+            cut = {**cut, "searches": [{**one, "label": cue} for one in told[name]]}
         recording = _with_cues(given[name], cut, notes)
         rate = recording.rate_hz
         processing = _processing_of(facts["processing"])
@@ -225,8 +246,9 @@ def _cuts(recording: str, facts: Mapping[str, Any]) -> Sequence[Mapping[str, Any
     return cuts
 
 
-def _refuse_another(recording: Recording, facts: Mapping[str, Any], cut: Mapping[str, Any]) -> None:
-    """Raise LogError, with what differs, unless this is the recording that was reviewed, read as it was."""
+def _refuse_another(recording: Recording, facts: Mapping[str, Any], cut: Mapping[str, Any]) -> list[str]:
+    """Raise LogError, with what differs, unless this is the recording that was reviewed, read as it was. Sentences on
+    what differs and decides no number."""
     emg = {channel.label: channel.delay_s for channel in recording.channels if channel.kind == "EMG"}
     came = {
         "labels": list(recording.labels),
@@ -252,10 +274,17 @@ def _refuse_another(recording: Recording, facts: Mapping[str, Any], cut: Mapping
             f"recording {recording.name!r} is not the one that was reviewed, or is read in another way: "
             f"{'; '.join(differing)}; give the recording that was reviewed."
         )
+    found = scales.compare(facts.get("scales"), scales.stated(recording))
+    advice = (
+        "read it as it was (the file's header, channels.tsv, unit=); a corrected scale holds for what was sealed since."
+    )
+    scales.refuse(found, f"recording {recording.name!r} comes", advice)
+    return sentences([(recording.name, beside_the_emg(found))]) if found.beside else []
 
 
 def _with_cues(recording: Recording, cut: Mapping[str, Any], notes: list[str]) -> Recording:
-    """The recording with just the cues that were cut; those that it does not hold come from the log."""
+    """The recording with just the cues that were cut. Those that it does not hold are looked for again in the channel
+    in which they were found, as the log says; what is then still missing comes from the log."""
     wanted = {(source, sample) for source, samples in cut["cues"].items() for sample in samples}
     others = [marker for marker in recording.markers if marker.label != cut["cue"]]
     held = [
@@ -264,6 +293,11 @@ def _with_cues(recording: Recording, cut: Mapping[str, Any], notes: list[str]) -
         if marker.label == cut["cue"] and (marker.source, marker.sample) in wanted
     ]
     missing = sorted(wanted - {(marker.source, marker.sample) for marker in held})
+    for search in cut.get("searches", ()) if missing else ():
+        found, words = _found_again(recording, search, cut["cue"], set(missing))
+        held += found
+        missing = sorted(set(missing) - {(marker.source, marker.sample) for marker in found})
+        notes += words
     if missing:
         notes.append(
             f"{len(missing)} of {len(wanted)} cues {cut['cue']!r} of {recording.name} are not in the recording as "
@@ -271,6 +305,35 @@ def _with_cues(recording: Recording, cut: Mapping[str, Any], notes: list[str]) -
         )
     made = [Marker(sample, cut["cue"], source) for source, sample in missing]
     return recording.with_markers([*others, *held, *made])
+
+
+def _found_again(
+    recording: Recording, search: Mapping[str, Any], cue: str, missing: set[tuple[str, int]]
+) -> tuple[list[Marker], list[str]]:
+    """Those of the missing cues that a search in a channel finds again, and a sentence where it cannot be done."""
+    how = ", ".join(f"{name} {value}" for name, value in search.items() if name not in ("channel", "label"))
+    try:
+        again = find_cues(recording, **search)
+    except EmgreviewError as why:
+        return [], [f"Cues in channel {search['channel']} of {recording.name} ({how}) could not be found again: {why}"]
+    return [one for one in again if one.label == cue and (one.source, one.sample) in missing], []
+
+
+def _searches_told(table: tables.Table) -> dict[str, list[dict[str, Any]]]:
+    """By recording, the levels that a table tells of cues found in a channel, as searches for every crossing: the first
+    logs did not say how their cues were found."""
+    found: dict[str, list[dict[str, Any]]] = {}
+    if not {"level", "edge"} <= set(table):
+        return found
+    for recording, trial, level in table[["recording", "trial", "level"]].dropna().itertuples(index=False, name=None):
+        source = re.fullmatch(r"/channel (.*)/\d+", str(trial).removeprefix(str(recording)))
+        number = re.match(r"\S+", str(level))
+        with contextlib.suppress(ValueError):
+            if source and number:
+                search = {"channel": source[1], "level": float(number[0]), "edge": "both", "hold_off_s": 0.0}
+                if search not in found.setdefault(recording, []):
+                    found[recording].append(search)
+    return found
 
 
 def _processing_of(stored: Mapping[str, Any]) -> Processing:

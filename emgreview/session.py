@@ -65,6 +65,7 @@ def open_review(
     relook_ms: float = 10.0,
     relook_offset_ms: float | None = 50.0,
     convention: Convention | str | None = None,
+    scale_corrected: str | None = None,
     read_only: bool = False,
     detect: Detect | None = None,
     files: FileSystem | None = None,
@@ -86,8 +87,13 @@ def open_review(
     ``convention`` is how the study marks an onset: a :class:`emgreview.Convention`, or text, one paragraph a line; it
     is kept in the logs, and holds until another is given. With ``read_only`` nothing is locked or written.
 
+    The logs also keep in which unit and gain each channel was read; a recording that comes in another scale is refused.
+    ``scale_corrected`` says, in words that the logs keep, why the former reading was the wrong one: marks stay then,
+    and amplitudes are those of the scale that comes.
+
     Raises ParameterError, LogLockedError (another process writes), LogTooNewError, LogError (a log belongs to another
-    recording). A broken log opens the whole review for reading only; ``session.problem`` says why.
+    recording, or to one in another scale). A broken log opens the whole review for reading only;
+    ``session.problem`` says why.
     """
     given = (trials,) if isinstance(trials, Trials) else tuple(trials)
     return Session(
@@ -101,6 +107,7 @@ def open_review(
         relook_ms=relook_ms,
         relook_offset_ms=relook_offset_ms,
         convention=convention,
+        scale_corrected=scale_corrected,
         read_only=read_only,
         detect=detect,
         files=files,
@@ -149,6 +156,7 @@ class Session:
         relook_ms: float = 10.0,
         relook_offset_ms: float | None = 50.0,
         convention: Convention | str | None = None,
+        scale_corrected: str | None = None,
         read_only: bool = False,
         detect: Detect | None = None,
         files: FileSystem | None = None,
@@ -166,6 +174,8 @@ class Session:
                 f"parameters came without the method that they belong to ({', '.join(parameters)}); name it: method=..."
             )
         words = None if convention is None else convention_words(convention)
+        if scale_corrected is not None and not check_text(scale_corrected).strip():
+            raise ParameterError("scale_corrected came without words; say why the former reading was the wrong one.")
         check_order(order)
         self._proposals = Proposals(trials)
         recordings = self._proposals.recordings
@@ -173,7 +183,15 @@ class Session:
         as_logged = method is None and detect is None and any(path.exists() for path in logs)
         if not as_logged:  # what is amiss with the method is told before any file is made
             found = find_onsets(trials, method or METHOD, parameters or {}, detect)
-        self._book = Book(folder, recordings, reviewer=reviewer, blind=blind, read_only=read_only, files=files)
+        self._book = Book(
+            folder,
+            recordings,
+            reviewer=reviewer,
+            blind=blind,
+            read_only=read_only,
+            files=files,
+            scale_corrected=scale_corrected,
+        )
         lost: tuple[str, ...] = ()
         try:
             if as_logged:
@@ -463,7 +481,7 @@ class Session:
 
     def half_width(self, trial: str, channel: str, half_width_ms: float | None, burst: str | None = None) -> Ids:
         """How far a burst's onset may lie to either side of its mark, in milliseconds, by the reviewer's own word; None
-        takes it back. Kept in whole samples, one at least."""
+        takes it back. Kept in whole samples, rounded up: never narrower than what was said."""
         samples = None
         if half_width_ms is not None:
             place = self._proposals.place(trial, channel)
@@ -474,7 +492,7 @@ class Session:
                     f"half_width_ms came as {half_width_ms!r}; allowed: milliseconds above 0, up to the trial's length "
                     f"({longest_ms:g} ms), or None to take it back."
                 )
-            samples = max(1, round(half_width_ms / 1000 * place.rate_hz))
+            samples = math.ceil(half_width_ms / 1000 * place.rate_hz * (1 - 1e-9))
         return self._act("half-width", trial, channel, lambda now: states.half_width(now, burst, samples), burst)
 
     def unusable(self, trial: str, channel: str, reasons: Sequence[str]) -> Ids:
@@ -692,8 +710,24 @@ class Session:
     # Results -----------------------------------------------------------------------------------------------------
 
     def decisions(self) -> tables.Table:
-        """Every decision as a tidy table, one row a burst or channel-trial; see :mod:`emgreview.tables`."""
-        return self._table(self._shown)
+        """Every decision as a tidy table, one row a burst or channel-trial; see :mod:`emgreview.tables`.
+
+        ``table.attrs["recordings"]`` says what each recording is and in which scale it was read, as a version does."""
+        table = self._table(self._shown)
+        table.attrs["recordings"] = self._described()
+        return table
+
+    def _described(self) -> dict[str, dict[str, Any]]:
+        """What each recording of the review is, and how it was read, conditioned and searched."""
+        return {
+            name: {
+                "rate_hz": one.rate_hz,
+                "fingerprint": dataclasses.asdict(one.fingerprint),
+                "scales": self._book.scales(name),
+                **self._book.method(name),
+            }
+            for name, one in self._proposals.recordings.items()
+        }
 
     def _table(self, activity_of: Callable[[str, str], Activity]) -> tables.Table:
         places = self._proposals.places
@@ -708,8 +742,13 @@ class Session:
                 *self.excluded,
                 *(("trial", trial, None, f"no cue, {why}") for trial, why in self.no_cues.items()),
             ),
+            decided=self._decided_by,
             blind=self.blind,
         )
+
+    def _decided_by(self, trial: str, channel: str) -> Mapping[str, tables.Decided] | None:
+        """Who decided what of a channel-trial; None: this reviewer alone."""
+        return None
 
     @property
     def next_version(self) -> str:
@@ -745,15 +784,12 @@ class Session:
             "text": tables.HOW,
             "inclusion": inclusion,
             "bulk": list(self.bulk_sentences),
-            "trials": [{"recording": part.recording.name, "cue": part.cue} for part in self.trials],
-            "recordings": {
-                name: {
-                    "rate_hz": one.rate_hz,
-                    "fingerprint": dataclasses.asdict(one.fingerprint),
-                    **self._book.method(name),
-                }
-                for name, one in self._proposals.recordings.items()
-            },
+            "trials": [
+                {"recording": part.recording.name, "cue": part.cue, "before": part.before, "length": len(part.time_s)}
+                for part in self.trials
+            ],
+            "recordings": self._described(),
+            "scale_notes": list(self._book.scale_notes),
             "packages": installed(),
             "machine": machine(),
         }
@@ -1128,7 +1164,7 @@ def _cut(part: Trials) -> dict[str, Any]:
     for marker in part.cues:
         cues.setdefault(marker.source, []).append(int(marker.sample))
     channels = [part.recording.channel(label) for label in part.labels]
-    return {
+    cut = {
         "cue": part.cue,
         "cues": cues,
         "before": part.before,
@@ -1136,3 +1172,8 @@ def _cut(part: Trials) -> dict[str, Any]:
         "channels": list(part.labels),
         "delays_s": [channel.delay_s for channel in channels],
     }
+    searches: list[dict[str, Any]] = []
+    for marker in part.cues:
+        if marker.search is not None and dict(marker.search) not in searches:
+            searches.append(dict(marker.search))
+    return {**cut, "searches": searches} if searches else cut

@@ -15,7 +15,7 @@ from math import isfinite
 from emgreview.annotations.state import ChannelState, TrialState
 from emgreview.cohort.merging import merge_reviews
 from emgreview.errors import ParameterError, UnknownNameError
-from emgreview.model import Trials, to_sample
+from emgreview.model import Trials, longest, to_sample
 from emgreview.second_look.bulk import bulk_audit
 from emgreview.session import Session
 from emgreview.signal.onset import METHODS, estimate_onsets
@@ -134,7 +134,7 @@ class Comparison:
         first, second = (self._onsets(trials, label, start, method) for method in self._methods)
         for trial, a, b in zip(ids, first, second, strict=True):
             both = isfinite(a) and isfinite(b)
-            far = both and to_sample(abs(a - b), trials.rate_hz) > to_sample(self._by_s, trials.rate_hz)
+            far = both and to_sample(abs(a - b), trials.rate_hz) > longest(self._by_s, trials.rate_hz)
             if (far or isfinite(a) != isfinite(b)) and not self._session.hides_automatic(trial, label):
                 self._apart.add(trial)
         return bool(self._left)

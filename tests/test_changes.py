@@ -94,8 +94,9 @@ def test_every_kind_of_change_has_its_words(tmp_path):
         session.add_cue("rec", 0.25, "go", "missing")
         session.mark_burst("rec", "FDI", 0.1, 0.2)
     found = er.diff(tmp_path, "v1")
+    elsewhere = {"no longer reviewed", "packages changed", "scale changed", "newly accepted in bulk"}
     taken_back = {"stretch taken back", "added cue taken back", "mark outside trials taken back"}
-    assert not set(WORDS) - set(found.table["what"]) - taken_back - {"no longer reviewed", "packages changed"}
+    assert not set(WORDS) - set(found.table["what"]) - taken_back - elsewhere
     assert "1 exclusion: left early" in found.words
     assert "1 behaviour changed: late" in found.words
     assert "1 cue corrected, +10 ms" in found.words

@@ -42,7 +42,7 @@ def cut(after_s=1.0):
 
 def write_review(folder):
     """How files/review-1b was made, once: two reviewers of three recordings, an audit and what it accepts in bulk, a
-    hidden self-check, a drawn sample, and a third reviewer who settles what the two dispute."""
+    hidden self-check, a drawn sample, and a third reviewer who settles what the two dispute. Seeds were taken then."""
     with er.open_review(cut(), folder, reviewer="r1", detect=detect, order="random") as session:
         er.plan_self_check(session, seed="self", repeats_share=0.1, hidden_share=0.1)
         audit = er.plan_bulk(
@@ -162,7 +162,7 @@ def test_the_stored_reviews_hold_every_operation_there_is():
     words = set(re.split(", |; of a second look: ", said))
     first = [
         json.loads(line)
-        for one in (REVIEW.with_name("review-1"), LATER)
+        for one in (REVIEW.with_name("review-1"), LATER, REVIEW.with_name("review-1d"))
         for path in (one / "logs").rglob("*.jsonl")
         for line in path.read_bytes().splitlines()
     ]

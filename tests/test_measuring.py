@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 import emgreview as er
-from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError
+from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError
 from emgreview.measuring import NORMALISATIONS
 from emgreview.simulation import ARTEFACTS, Muscle, Spread, rest_noise, simulate_study
 from emgreview.tables import COLUMNS, from_tsv, to_tsv
@@ -255,6 +255,10 @@ def test_arbitrary_units_are_not_called_microvolts(person, decisions):
         unit="arbitrary",
     )
     other = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    with pytest.raises(VersionError, match="one stored unit was 1 µV, and is 1 arbitrary units"):
+        er.measure(other, decisions)
+    decisions = decisions.copy()
+    decisions.attrs.clear()  # a table that does not say in which scale it was made
     assert er.measure(other, decisions).attrs["columns"]["burst_rms"]["unit"] == "arbitrary units"
     renamed = er.Recording.from_array(
         person.recording.values(), RATE_HZ, labels=["A", "B"], markers=person.recording.markers, name="sub-02"

@@ -79,7 +79,7 @@ def test_the_bulk_audit_is_walked_by_its_open_channels_alone(session):
     with pytest.raises(EmgreviewError, match="plan_bulk first"):
         walk(session, AUDIT)
     rule = BulkRule(interval_below_s=0.1, level_above_db=6)
-    audit = plan_bulk(session, rule, at_most=0.3, moved_by_s=0.1, expected=0.0, seed="s")
+    audit = plan_bulk(session, rule, at_most=0.3, moved_by_s=0.1, expected=0.0)
     assert {(trial, label) for trial, labels in audited(session).items() for label in labels} == set(audit.sample)
     assert walk(session, AUDIT) == tuple(trial for trial in session.queue if trial in dict(audit.sample))
     for trial, channel in audit.sample:

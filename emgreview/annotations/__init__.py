@@ -7,6 +7,8 @@ state       the state that events lead to, and the steps between states
 proposals   the trials of a review, and what the detection method proposes for each
 convention  what the study means by an onset, in its own words
 hidden      what a reviewer does not see: automatic marks and silent repeats, as planned in the log
+scales      in which unit and gain a recording was read, and whether it comes in another
+telling     what a person is told where recordings are not quite those of the logs
 versions    sealed, named snapshots; ``verify``
 points      a moment of one reviewer's logs, by version, command or line
 differences what changed between two of them, in words

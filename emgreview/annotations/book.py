@@ -12,19 +12,20 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from emgreview.annotations import scales, telling
 from emgreview.annotations.events import SCHEMA, Event, digest_of
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.log import Log, log_path, read_log
 from emgreview.annotations.state import Replay, Step
 from emgreview.annotations.versions import way_on
-from emgreview.errors import DecisionError, LogError
+from emgreview.errors import DecisionError
 from emgreview.model import Recording
 
 Method = Mapping[str, Mapping[str, Any]]
 """{"processing": {"parameters", "hash"}, "detection": {"method", "parameters", "hash"}}, plain JSON."""
 
 CONTINUED: Mapping[str, tuple[str, ...]] = {
-    "continue log": ("packages", "cuts"),
+    "continue log": ("packages", "cuts", "scales"),
     "change convention": ("convention",),
 }
 """What a log's first line says of its surroundings, by the operation that says it anew when it has changed."""
@@ -49,9 +50,12 @@ class Book:
         blind: bool,
         read_only: bool,
         files: FileSystem | None,
+        scale_corrected: str | None = None,
     ):
-        """Raises LogLockedError, LogTooNewError, LogError (a log of another recording), DecisionError (blind again)."""
+        """``scale_corrected``: why a scale other than the logs' is right. Raises LogLockedError, LogTooNewError,
+        LogError (a log of another recording, or of one in another scale), DecisionError (blind again)."""
         self.reviewer, self.blind = reviewer, blind
+        self._scale_corrected = scale_corrected
         self.visible: Mapping[str, Any] = {}
         self._recordings = recordings
         self._logs: dict[str, Log] = {}
@@ -61,6 +65,10 @@ class Book:
         self._since: dict[str, int] = {}
         self._facts: dict[str, dict[str, Any]] = {name: {} for name in recordings}
         self._unread: list[str] = []
+        self._scale_since: dict[str, str] = {}
+        self._scale_words: list[str] = []
+        self._wrong_before: list[str] = []
+        self._told: list[telling.Told] = []
         try:
             for name, recording in recordings.items():
                 path = log_path(folder, name, reviewer, recording.entities.get("sub"))
@@ -68,6 +76,7 @@ class Book:
                 if log.broken:
                     log.problem = f"{log.problem} {way_on(folder, path, len(log))}"
                 self._check(log, recording)
+                self._told += telling.of_others(log.path, recording)
             self.replay.settle()
             self.notes.sort(key=lambda event: event.counter)
             own = {log.path for log in self._logs.values()}
@@ -81,6 +90,8 @@ class Book:
         except BaseException:
             self.close()
             raise
+        if scale_corrected and not self._wrong_before:
+            self._told.append(("", "Every recording comes in the scale that is known of it: none was corrected."))
 
     def begin(
         self,
@@ -94,7 +105,8 @@ class Book:
         nothing can be appended. ``convention`` None: as it was."""
         convention = self.convention if convention is None else convention
         for name in self._recordings if self.problem is None else ():
-            facts = {"packages": installed(), "convention": convention, "cuts": list(cuts[name])}
+            scale = scales.stated(self._recordings[name])
+            facts = {"packages": installed(), "convention": convention, "cuts": list(cuts[name]), "scales": scale}
             self._begin(name, methods[name], order, facts)
 
     @property
@@ -104,7 +116,27 @@ class Book:
 
     @property
     def notices(self) -> tuple[str, ...]:
-        return (*(log.notice for log in self._logs.values() if log.notice), *self._unread)
+        return (
+            *(log.notice for log in self._logs.values() if log.notice),
+            *self._unread,
+            *self.scale_notes,
+            *telling.sentences(self._told),
+        )
+
+    @property
+    def scale_notes(self) -> tuple[str, ...]:
+        """What is to be known of the scale of the recordings, in sentences: that a log did not always state it, that it
+        was corrected."""
+        late: dict[str, list[str]] = {}
+        for name, log in self._logs.items():
+            if log.header is not None and "scales" not in log.header:
+                late.setdefault(self._scale_since.get(name, ""), []).append(name)
+        return (*(telling.scales_not_kept(names, since) for since, names in sorted(late.items())), *self._scale_words)
+
+    def scales(self, recording: str) -> scales.Scales | None:
+        """The scales of a recording that its log states, None where it states none."""
+        found: scales.Scales | None = self._facts[recording].get("scales")
+        return found
 
     @property
     def convention(self) -> str | None:
@@ -208,13 +240,16 @@ class Book:
     def _check(self, log: Log, recording: Recording) -> None:
         if log.header is None:
             return
-        came, known = recording.fingerprint.samples, log.header["fingerprint"]["samples"]
-        if came != known:
-            raise LogError(
-                f"{log.path.name} belongs to another recording: the samples that were reviewed have digest "
-                f"{known[:12]}…, those of {recording.name!r} have {came[:12]}…; give the recording that was reviewed, "
-                "or another folder."
-            )
+        known = self._facts[recording.name]
+        telling.refuse_another(log.path.name, log.header, recording)
+        was = known.get("scales") or scales.from_cuts(known.get("cuts"), log.header["labels"])
+        found = scales.compare(was, scales.stated(recording))
+        if found.place or not self._scale_corrected:
+            telling.refuse_scale(found, recording.name)
+        if found.amplitude:
+            self._wrong_before.append(recording.name)
+        if found.beside:
+            self._told.append((recording.name, telling.beside_the_emg(found)))
 
     def _read(self, event: Event) -> None:
         """Take an event, read or new."""
@@ -228,6 +263,13 @@ class Book:
             if event.seq and {"processing", "packages"} & set(event.new):
                 self._since[recording] = event.counter
             self._facts[recording] |= {fact: event.new[fact] for fact in FACTS if fact in event.new}
+            if "scales" in event.new:
+                self._scale_since.setdefault(recording, event.time)
+            if event.operation == scales.CORRECT:
+                words = "; ".join(scales.compare(event.old["scales"], event.new["scales"]).amplitude)
+                self._scale_words.append(
+                    f"The scale of {recording} was corrected on {event.time} ({event.reason}): {words}."
+                )
         elif event.field == "blind" and self.blind:
             raise DecisionError(
                 f"this review was unblinded on {event.time}; it cannot be blind again; open it with blind=False."
@@ -263,6 +305,12 @@ class Book:
             }
             self.append(name, "open log", "log", None, first)
             return
+        rate_hz, known = recording.rate_hz, self.method(name)
+        self._told += telling.of_changes(name, rate_hz, self._facts[name].get("cuts"), facts["cuts"], known, method)
+        before = self._facts[name].get("scales")
+        if scales.compare(before, facts["scales"]).amplitude:
+            old, new = {"scales": before}, {"scales": facts["scales"]}
+            self.append(name, scales.CORRECT, "log", old, new, reason=self._scale_corrected)
         self.change_methods({name: method})
         for operation, parts in CONTINUED.items():
             old = {fact: self._facts[name].get(fact) for fact in parts}

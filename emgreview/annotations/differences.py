@@ -15,6 +15,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
+from emgreview.annotations import scales
 from emgreview.annotations import state as states
 from emgreview.annotations.events import digest_of
 from emgreview.annotations.points import Point
@@ -67,9 +68,11 @@ WORDS: Mapping[str, tuple[str, str]] = {
     "excluded": ("exclusion", "exclusions"),
     "readmitted": ("exclusion taken back", "exclusions taken back"),
     "newly reviewed": ("newly reviewed", "newly reviewed"),
+    "newly accepted in bulk": ("newly accepted in bulk, looked at by nobody",) * 2,
     "no longer reviewed": ("no longer reviewed", "no longer reviewed"),
     "processing changed": ("recording under another processing", "recordings under another processing"),
     "detection changed": ("recording under another detection", "recordings under another detection"),
+    "scale changed": ("recording in another scale", "recordings in another scale"),
     "convention changed": ("recording under another convention", "recordings under another convention"),
     "packages changed": ("recording under other package versions", "recordings under other package versions"),
 }
@@ -114,6 +117,10 @@ def _of_facts(first: Point, second: Point) -> Iterator[Change]:
         for fact in ("processing", "detection", "convention", "packages"):
             if old.get(fact) != new.get(fact):
                 yield Change(recording, None, None, None, f"{fact} changed", old.get(fact), new.get(fact), None, None)
+        found = scales.compare(old.get("scales"), new.get("scales"))
+        if found.decisive or found.beside:
+            before, after = (scales.in_words(facts["scales"]) for facts in (old, new))
+            yield Change(recording, None, None, None, "scale changed", before, after, None, None)
 
 
 def _of_value(key: states.Key, first: Point, second: Point) -> Iterator[Change]:
@@ -144,7 +151,8 @@ def _of_value(key: states.Key, first: Point, second: Point) -> Iterator[Change]:
 
     if name == "activity":
         signal = (recording, trial, channel, "signal", None)
-        yield from _of_activity(old, new, first.value(signal), second.value(signal), change)
+        in_bulk = second.replay.bulk.get(key) is not None and second.replay.bulk[key] == new
+        yield from _of_activity(old, new, first.value(signal), second.value(signal), change, in_bulk)
     elif name == "signal":
         yield change("reasons changed" if old["state"] == new["state"] else f"newly {new['state']}")
     elif name == "discuss":
@@ -177,14 +185,15 @@ def _recorded_cue(trial: str | None) -> int | None:
     return int(found[0]) if found else None
 
 
-def _of_activity(old: Any, new: Any, signal: Any, new_signal: Any, change: Any) -> Iterator[Change]:
+def _of_activity(old: Any, new: Any, signal: Any, new_signal: Any, change: Any, in_bulk: bool) -> Iterator[Change]:
     decided = [value is not None and states.reviewed(value, states.USABLE) for value in (old, new)]
     reviewed = [
         (value is not None and states.reviewed(value, one)) or one["state"] == "unusable"
         for value, one in ((old, signal), (new, new_signal))
     ]
     if decided[0] != decided[1] and reviewed[0] != reviewed[1]:
-        yield change("newly reviewed" if reviewed[1] else "no longer reviewed", *reviewed)
+        newly = "newly accepted in bulk" if in_bulk else "newly reviewed"
+        yield change(newly if reviewed[1] else "no longer reviewed", *reviewed)
     was, now = ("" if value is None else value["found"] for value in (old, new))
     if now in states.VERDICTS and now != was:
         yield change(f"newly {now}", was or None, now)

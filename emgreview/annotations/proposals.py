@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from emgreview.annotations.scales import compare, stated
 from emgreview.annotations.state import RESPONSE, Activity, proposal
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
 from emgreview.model import Onsets, Recording, Trials, to_sample
@@ -101,6 +102,11 @@ class Proposals:
                 raise ParameterError(
                     f"two different recordings are called {known.name!r}; names must differ, because each has its own "
                     "log; rename one of them."
+                )
+            if other := compare(stated(known), stated(part.recording)).decisive:
+                raise ParameterError(
+                    f"trials of {known.name!r} came from two readings of it: {'; '.join(other)}; one review has one "
+                    "scale; read the recording once, and cut all its trials from that."
                 )
             for row, (trial, cue) in enumerate(zip(part.ids, part.cues, strict=True)):
                 if trial in self.places:

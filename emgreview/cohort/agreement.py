@@ -2,14 +2,15 @@
 
 Everything is read from the logs, so it needs neither recordings nor an open review. A channel-trial counts once both
 have finished it; those that only one has are counted and named, never dropped. Differences are second minus first, in
-seconds. What either keeps out of every analysis (a participant, recording or channel excluded, a cue that is none) is
-left out of the comparison, counted and named; stretches set aside leave nothing out. Each reviewer's own SD, from
-hidden repeats, stands beside: two reviewers cannot agree better than each agrees with themselves. Trials of one person
-resemble each other, so true intervals are somewhat wider than those given here.
+seconds. Pairs that both left as the method had proposed (``untouched``) say that both let it stand, not that two
+people see the same: they are counted apart, and every statistic stands once with and once without them. What either
+keeps out of every analysis (a participant, recording or channel excluded, a cue that is none) is left out of the
+comparison, counted and named; stretches set aside leave nothing out. Each reviewer's own SD, from hidden repeats,
+stands beside: two reviewers cannot agree better than each agrees with themselves. Trials of one person resemble each
+other, so true intervals are somewhat wider than those given here.
 
     agreement       compare two reviewers of a folder: Agreement
     compare         the same, from logs read before
-    plain           a result as plain JSON values
 """
 
 import dataclasses
@@ -22,20 +23,27 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from emgreview.annotations import scales
 from emgreview.cohort import statistics
 from emgreview.cohort.keeping_out import keepers, kept_out
 from emgreview.cohort.marks import SIGNALS, STATES, UNFINISHED, Logs, Unit, cue_in, read_logs
 from emgreview.cohort.repeats import told, twice
+from emgreview.cohort.saying import lines, plain
 from emgreview.cohort.statistics import Estimate
+from emgreview.cohort.untouched import Left, left
 from emgreview.errors import LogError, ParameterError
 
 ICC_FORM: statistics.Form = "(2,1)"
 WITHIN_MS = (5.0, 10.0, 20.0)
 
+FEW_RATINGS = 10
+"""Where a word was used less often, by both together, kappa hangs on single ratings."""
+
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """Agreement in words. ``counts`` (words, words): the first reviewer's down, the second's across."""
+    """Agreement in words. ``counts`` (words, words): the first reviewer's down, the second's across. ``left`` counts
+    the pairs that both left as the method had them, and ``judged`` is the same without these (None there itself)."""
 
     what: str
     words: tuple[str, ...]
@@ -44,6 +52,18 @@ class Words:
     kappa: Estimate
     ac1: float
     prevalence: Mapping[str, float]
+    left: int = 0
+    judged: "Words | None" = None
+
+    @property
+    def n(self) -> int:
+        return self.raw.n
+
+    @property
+    def rare(self) -> tuple[str, int] | None:
+        """The word used least of those used, and how often by both together, where that is less than FEW_RATINGS."""
+        place, times = statistics.rarest(self.counts)
+        return (self.words[place], times) if 0 < times < FEW_RATINGS else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +71,10 @@ class Times:
     """Agreement in time, in seconds, second minus first, over the channel-trials where both gave one.
 
     ``only_first`` and ``only_second`` count those where one gave none; ``within`` holds the share of pairs no further
-    apart than so many milliseconds, ``within_all`` the same with those counted as further apart. ``icc`` is
-    ICC(2,1) of Shrout & Fleiss: reviewers as a sample, absolute agreement, one reviewer's mark; of times from the cue.
+    apart than so many milliseconds, ``within_all`` the same with those counted as further apart. ``icc`` is ICC(2,1)
+    of Shrout & Fleiss: reviewers as a sample, absolute agreement, one reviewer's mark; of times from the cue. ``left``
+    counts the pairs that both left where the method had put them, and ``judged`` is the same without these (None there
+    itself).
     """
 
     what: str
@@ -65,6 +87,8 @@ class Times:
     icc: Estimate
     only_first: int
     only_second: int
+    left: int = 0
+    judged: "Times | None" = None
 
     @property
     def n(self) -> int:
@@ -95,6 +119,8 @@ class Agreement:
     sampled: int | None
     own_first: Estimate | None
     own_second: Estimate | None
+    own_first_judged: Estimate | None
+    own_second_judged: Estimate | None
     states: Words
     signals: Words
     onsets: Times
@@ -103,7 +129,7 @@ class Agreement:
     table: pd.DataFrame
 
     def __str__(self) -> str:
-        return "\n".join(_lines(self))
+        return "\n".join(lines(self))
 
     def to_dict(self) -> dict[str, Any]:
         """Everything but the table, as plain JSON values; missing numbers are null."""
@@ -148,8 +174,10 @@ def compare(one: Logs, two: Logs, *, within_ms: Sequence[float] = WITHIN_MS) -> 
         sampled=None if drawn is None else len(drawn),
         own_first=twice(one).own_sd if told(one) else None,
         own_second=twice(two).own_sd if told(two) else None,
-        states=_words("state", finished["first_state"], finished["second_state"], STATES),
-        signals=_words("signal", finished["first_signal"], finished["second_signal"], SIGNALS),
+        own_first_judged=twice(one).own_sd_judged if told(one) else None,
+        own_second_judged=twice(two).own_sd_judged if told(two) else None,
+        states=_words("state", finished, STATES),
+        signals=_words("signal", finished, SIGNALS),
         onsets=_times("onset", finished, within_ms),
         offsets=_times("offset", finished, within_ms),
         heads={**one.heads, **two.heads},
@@ -158,7 +186,7 @@ def compare(one: Logs, two: Logs, *, within_ms: Sequence[float] = WITHIN_MS) -> 
 
 
 def check_same_recordings(one: Logs, two: Logs) -> None:
-    """Raises LogError where the two logs of a recording are about different samples."""
+    """Raises LogError where the two logs of a recording are about different samples, or read in different scales."""
     for name in sorted(set(one.fingerprints) & set(two.fingerprints)):
         if one.fingerprints[name] != two.fingerprints[name]:
             raise LogError(
@@ -166,6 +194,12 @@ def check_same_recordings(one: Logs, two: Logs) -> None:
                 f"({one.fingerprints[name][:12]}… and {two.fingerprints[name][:12]}…); they cannot be compared; find "
                 "out which recording is the right one."
             )
+        scales.refuse(
+            scales.compare(one.scales.get(name), two.scales.get(name)),
+            f"recording {name!r} was read by reviewer {two.reviewer!r}",
+            f"(first {one.reviewer!r}, then {two.reviewer!r}); they cannot be compared; find out which reading is "
+            "the right one, and open the other's review on it with scale_corrected='why'.",
+        )
 
 
 def sampled_trials(one: Logs, two: Logs) -> frozenset[str] | None:
@@ -178,7 +212,8 @@ def pair_table(one: Logs, two: Logs, trials: frozenset[str] | None) -> pd.DataFr
     """One row a channel-trial that at least one reviewer has finished: both states, both times, and how far apart.
 
     Times are seconds from the recorded cue, NaN where there is none; a state is "" where it is not finished;
-    "kept_out" says who keeps it out of every analysis: "both", "first", "second", or None.
+    "kept_out" says who keeps it out of every analysis: "both", "first", "second", or None; "state_left", "signal_left",
+    "onset_left" and "offset_left" who left that as the method had it.
     """
     ones, twos, kept = one.marks(), two.marks(), kept_out(one, two)
     rows = []
@@ -188,6 +223,7 @@ def pair_table(one: Logs, two: Logs, trials: frozenset[str] | None) -> pd.DataFr
             rate = one.rates_hz.get(unit[0]) or two.rates_hz[unit[0]]
             participant = one.participants.get(unit[0]) or two.participants.get(unit[0])
             by = keepers(kept, unit, participant)
+            as_it_was = [left(logs, unit) for logs in (one, two)]
             rows.append(
                 {
                     "participant": participant,
@@ -203,6 +239,7 @@ def pair_table(one: Logs, two: Logs, trials: frozenset[str] | None) -> pd.DataFr
                     "second_offset_s": _seconds(second.offset, unit, rate),
                     "offset_difference_s": _apart(first.offset, second.offset, rate),
                     "kept_out": _who(one.reviewer in by, two.reviewer in by),
+                    **{f"{part}_left": _who(*(getattr(one_s, part) for one_s in as_it_was)) for part in Left._fields},
                 }
             )
     return pd.DataFrame(rows, columns=_COLUMNS).astype(
@@ -213,7 +250,7 @@ def pair_table(one: Logs, two: Logs, trials: frozenset[str] | None) -> pd.DataFr
 _COLUMNS = (
     "participant", "recording", "trial", "channel", "first_state", "second_state", "first_signal", "second_signal",
     "first_onset_s", "second_onset_s", "onset_difference_s", "first_offset_s", "second_offset_s", "offset_difference_s",
-    "kept_out",
+    "kept_out", "state_left", "signal_left", "onset_left", "offset_left",
 )  # fmt: skip
 
 
@@ -230,8 +267,15 @@ def _apart(first: int | None, second: int | None, rate_hz: float) -> float:
     return math.nan if first is None or second is None else (second - first) / rate_hz
 
 
-def _words(what: str, first: pd.Series, second: pd.Series, words: tuple[str, ...]) -> Words:
-    counts = statistics.cross_table(list(first), list(second), words)
+def _words(what: str, finished: pd.DataFrame, words: tuple[str, ...]) -> Words:
+    """Agreement of all pairs, and of those that are left without the ones that nobody changed."""
+    found = _words_of(what, finished, words)
+    judged = finished[finished[f"{what}_left"] != "both"]
+    return dataclasses.replace(found, left=found.n - len(judged), judged=_words_of(what, judged, words))
+
+
+def _words_of(what: str, finished: pd.DataFrame, words: tuple[str, ...]) -> Words:
+    counts = statistics.cross_table(list(finished[f"first_{what}"]), list(finished[f"second_{what}"]), words)
     shares = statistics.prevalence(counts)
     return Words(
         what,
@@ -245,6 +289,13 @@ def _words(what: str, first: pd.Series, second: pd.Series, words: tuple[str, ...
 
 
 def _times(what: str, finished: pd.DataFrame, within_ms: Sequence[float]) -> Times:
+    """Agreement of all pairs, and of those that are left without the ones that nobody moved."""
+    found = _times_of(what, finished, within_ms)
+    judged = _times_of(what, finished[finished[f"{what}_left"] != "both"], within_ms)
+    return dataclasses.replace(found, left=found.n - judged.n, judged=judged)
+
+
+def _times_of(what: str, finished: pd.DataFrame, within_ms: Sequence[float]) -> Times:
     differences = finished[f"{what}_difference_s"].to_numpy(float)
     paired = np.isfinite(differences)
     first, second = (finished[f"{who}_{what}_s"].to_numpy(float) for who in ("first", "second"))
@@ -264,103 +315,3 @@ def _times(what: str, finished: pd.DataFrame, within_ms: Sequence[float]) -> Tim
         only_first,
         only_second,
     )
-
-
-# In words --------------------------------------------------------------------------------------------------------
-
-
-def _lines(found: Agreement) -> list[str]:
-    one, two = found.first, found.second
-    among = "" if found.sampled is None else f" of the {found.sampled} trials drawn for a second review"
-    lines = [
-        f"Agreement of {one} and {two}: {found.both} channel-trials in {found.trials} trials{among}, finished by both; "
-        f"{found.not_second} more by {one} alone, {found.not_first} by {two} alone."
-    ]
-    if found.bulk_first or found.bulk_second:
-        lines.append(
-            f"Accepted in bulk, so that nobody looked: {found.bulk_first} by {one}, {found.bulk_second} by {two}; "
-            "these count as not finished."
-        )
-    if found.out_both or found.out_first or found.out_second:
-        lines.append(
-            f"Kept out of every analysis, and of this comparison: {found.out_both} channel-trials by both, "
-            f"{found.out_first} by {one} alone, {found.out_second} by {two} alone."
-        )
-    for part in (found.states, found.signals):
-        used = [f"{word} {_percent(share)}" for word, share in part.prevalence.items() if share > 0]
-        lines.append(
-            f"{part.what.capitalize()}: same word {show_share(part.raw)}; kappa {_kappa(part, one, two)}; "
-            f"AC1 {_number(part.ac1)}; share of each word: {', '.join(used) or 'none'}."
-        )
-    for times in (found.onsets, found.offsets):
-        lower, upper = show_ms(times.lower), show_ms(times.upper)
-        within = "; ".join(f"within {ms:g} ms {show_share(share)}" for ms, share in times.within.items())
-        lines.append(
-            f"{times.what.capitalize()} ({two} minus {one}), {times.n} pairs: bias {show_ms(times.bias)}; limits of "
-            f"agreement {lower} to {upper}; {within}; ICC{ICC_FORM} {_estimate(times.icc)}."
-        )
-        if times.only_first or times.only_second:
-            within = ", ".join(f"{_percent(share.value)} within {ms:g} ms" for ms, share in times.within_all.items())
-            lines.append(
-                f"{times.what.capitalize()} marked by {one} alone {times.only_first}, by {two} alone "
-                f"{times.only_second}; with these counted as apart: {within}."
-            )
-    for who, own in ((one, found.own_first), (two, found.own_second)):
-        lines.append(
-            f"Own SD of an onset of {who}, from {own.n} marks made twice: {show_ms(own)}."
-            if own
-            else f"Own SD of {who} is not known: no hidden repeats were planned, or no version was sealed since."
-        )
-    lines.append(
-        "Brackets hold 95 % intervals, which take channel-trials as independent. A high ICC alone says little: it "
-        "rises with the spread of the trials."
-    )
-    return lines
-
-
-def _number(value: float, digits: int = 3) -> str:
-    return "n/a" if math.isnan(value) else f"{round(value, digits) + 0.0:.{digits}f}"  # + 0.0: never "-0.000"
-
-
-def _percent(value: float) -> str:
-    return "n/a" if math.isnan(value) else f"{100 * value:.1f} %"
-
-
-def _estimate(part: Estimate) -> str:
-    return _number(part.value) + ("" if math.isnan(part.low) else f" [{_number(part.low)}, {_number(part.high)}]")
-
-
-def _kappa(part: Words, first: str, second: str) -> str:
-    """Kappa, and where it has no interval, why."""
-    counts = np.array(part.counts)
-    said = {first: np.count_nonzero(counts.sum(axis=1)), second: np.count_nonzero(counts.sum(axis=0))}
-    alone = [reviewer for reviewer, words in said.items() if words == 1]
-    if not alone:
-        return _estimate(part.kappa)
-    if len(alone) == 1:
-        return f"{_number(part.kappa.value)} (interval n/a: {alone[0]} used one word only, which makes it 0)"
-    return f"{_number(part.kappa.value)} (each used one word only)"
-
-
-def show_share(part: Estimate) -> str:
-    """A share in per cent, with its interval."""
-    return _percent(part.value) + ("" if math.isnan(part.low) else f" [{100 * part.low:.1f}, {100 * part.high:.1f}]")
-
-
-def show_ms(part: Estimate) -> str:
-    """Seconds as milliseconds, with their interval."""
-    if math.isnan(part.value):
-        return "n/a"
-    value, low, high = (_number(1000 * end, 1) for end in (part.value, part.low, part.high))
-    return f"{value} ms" + ("" if math.isnan(part.low) else f" [{low}, {high}]")
-
-
-def plain(value: Any) -> Any:
-    """Any value of this package as plain JSON; missing numbers are null."""
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
-    if isinstance(value, Mapping):
-        return {f"{name:g}" if isinstance(name, float) else str(name): plain(part) for name, part in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [plain(part) for part in value]
-    return None if isinstance(value, float) and not math.isfinite(value) else value

@@ -19,7 +19,7 @@ from emgreview.annotations.differences import Change, compare, in_words, old_and
 from emgreview.annotations.points import NOW, Point, find_point
 from emgreview.cohort.marks import read_logs
 from emgreview.cohort.merging import merge
-from emgreview.cohort.settling import ADJUDICATE, since
+from emgreview.cohort.settling import ADJUDICATE, rounded_in, since
 
 TYPES = dict.fromkeys(Change._fields, "string") | {"moved_ms": "float64", "counter": "Int64"}
 
@@ -68,7 +68,7 @@ def _in_the_end(folder: Path, point: Point) -> Point:
         return point
     plan = notes[-1].new
     one, two = (read_logs(folder, side["reviewer"], side["heads"]) for side in (plan["first"], plan["second"]))
-    merged = merge(one, two, within_s=plan["within_s"])
+    merged = merge(one, two, within_s=plan["within_s"], rounded=rounded_in(plan))
     own = point.replay
     standing = merged.standing(own.values, own.counters, since(notes, merged.sides))
     opened = {None, *point.facts}  # what the table of this reviewer holds

@@ -1,9 +1,22 @@
-"""Draws that anybody can repeat: the order of SHA-256 digests of a seed and an id decides, nothing else.
+"""Draws that anybody can repeat and nobody can choose: the order of SHA-256 digests decides, nothing else.
 
 Adding or removing a trial moves no other one, and no version of a random generator matters.
 
+What a sample vouches for (an audit, a second reviewer) is drawn by numbers that follow from the recordings alone: one
+for each channel of each trial, the same in every copy of a folder, for every reviewer and rule, however often it is
+planned. So there is no second draw to hope for. A number is the SHA-256 of
+
+    <purpose>/<SHA-256 of the recording's file, of its samples where it has none>/<tenths of a second>/<channel>
+
+with the cue's time in whole tenths from the first sample, so that a cue found some milliseconds elsewhere mostly keeps
+its numbers, and no channel for a whole trial. The lowest numbers are drawn. Whoever wants to know them can, and that is
+the price: they say nothing of what is where, but a lot may be made to suit them; see ``second_look.bulk`` for what
+counts against that.
+
     new_seed        a seed that nobody chose
+    refuse_seed     the answer to a seed from outside
     shuffled        ids in the order of a seed
+    Numbers         numbers that follow from the recordings
     stratified      a share of every stratum
     spread          some of a queue, one from every stretch of it
     repeats         trials to show again, and after which others
@@ -12,11 +25,14 @@ Adding or removing a trial moves no other one, and no version of a random genera
 import hashlib
 import math
 import secrets
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
-from typing import TypeVar
+from typing import Any, TypeVar
 
+from emgreview.cohort.marks import cue_in
 from emgreview.errors import ParameterError
+from emgreview.model import Recording
 
 T = TypeVar("T", bound=Hashable)
 S = TypeVar("S", bound=Hashable)
@@ -26,13 +42,54 @@ def new_seed() -> str:
     return secrets.token_hex(8)
 
 
+def refuse_seed(options: Mapping[str, Any], what: str) -> None:
+    """Raise ParameterError where a seed came from outside, and TypeError for any other option that is not known."""
+    if "seed" in options:
+        raise ParameterError(
+            f"seed came as {options['seed']!r}; none is taken, because seeds can be tried until the draw suits; "
+            f"{what}, so leave it out."
+        )
+    if options:
+        raise TypeError(f"unknown options: {', '.join(options)}")
+
+
+@dataclass(frozen=True)
+class Numbers:
+    """The numbers of a purpose. ``drawn_by`` holds the digest of each recording, by name, ``rates_hz`` its rate."""
+
+    purpose: str
+    drawn_by: Mapping[str, str]
+    rates_hz: Mapping[str, float]
+
+    @classmethod
+    def of(cls, purpose: str, recordings: Iterable[Recording]) -> "Numbers":
+        """The numbers of some recordings; reads each of them once."""
+        all_ = {one.name: one for one in recordings}
+        return cls(
+            purpose, {name: digest(one) for name, one in all_.items()}, {n: one.rate_hz for n, one in all_.items()}
+        )
+
+    def order(self, recording: str, trial: str, channel: str = "") -> tuple[bytes, int, str]:
+        """Where a channel of a trial, or a whole trial, stands: by its number; where two are the same, the earlier."""
+        cue = cue_in(trial) or 0
+        tenths = math.floor(10 * cue / self.rates_hz[recording])
+        text = f"{self.purpose}/{self.drawn_by[recording]}/{tenths}/{channel}"
+        return hashlib.sha256(text.encode()).digest(), cue, trial
+
+
+def digest(recording: Recording) -> str:
+    """The SHA-256 that numbers of a recording rest on: of its file, or of its samples where there is none."""
+    return recording.fingerprint.file or recording.fingerprint.samples
+
+
 def shuffled(ids: Iterable[T], seed: str) -> list[T]:
     """Ids in random order, the same for the same seed."""
     return sorted(ids, key=lambda one: hashlib.sha256(f"{seed}/{one!r}".encode()).digest())
 
 
-def stratified(strata: Mapping[T, S], share: float, seed: str) -> list[T]:
-    """About ``share`` (0 to 1) of every stratum, at least one of each; ``strata`` gives the stratum of each id.
+def stratified(strata: Mapping[T, S], share: float, order: Callable[[T], Any]) -> list[T]:
+    """About ``share`` (0 to 1) of every stratum, at least one of each: the first by ``order``, a sort key that chance
+    made. ``strata`` gives the stratum of each id.
 
     The whole is rounded up; what the strata's own shares leave over goes to the largest remainders.
     """
@@ -49,7 +106,7 @@ def stratified(strata: Mapping[T, S], share: float, seed: str) -> list[T]:
     )
     for stratum in remainders[: max(0, wanted - sum(counts.values()))]:
         counts[stratum] += 1
-    drawn = {one for stratum, ids in members.items() for one in shuffled(ids, seed)[: counts[stratum]]}
+    drawn = {one for stratum, ids in members.items() for one in sorted(ids, key=order)[: counts[stratum]]}
     return [one for one in strata if one in drawn]
 
 

@@ -6,6 +6,7 @@ Samples are those of the recording. A channel-trial is one channel of one trial:
     read_logs           every log of a reviewer, replayed: Logs
     reviewers_in        who has a log in a folder
     Logs.marks          the channel-trials that were decided about: Mark
+    check_reviewed      is a recording the one that a reviewer reviewed, in that scale
     mark_of             one channel-trial's Mark from the values in a log
 """
 
@@ -19,7 +20,9 @@ from emgreview.annotations import state as states
 from emgreview.annotations.events import Event, check_reviewer
 from emgreview.annotations.log import read_log
 from emgreview.annotations.points import take_until
+from emgreview.annotations.scales import Scales, compare, refuse, stated
 from emgreview.errors import LogBrokenError, LogError, UnknownNameError
+from emgreview.model import Recording
 
 STATES = ("onset marked", "other bursts only", "none visible", "not locatable", "unusable")
 """What a reviewer can say of a channel-trial; "other bursts only": bursts, none of them the response."""
@@ -62,12 +65,13 @@ class Entry(NamedTuple):
 class Logs:
     """All logs of one reviewer. ``shown`` holds the entries of every showing (1, and 2 … for silent repeats), ``bulk``
     what was accepted in bulk, ``notes`` the events that are about the review itself, ``heads`` lines and SHA-256 of
-    each file."""
+    each file, ``scales`` in which scale each recording was read, as its log says last."""
 
     reviewer: str
     rates_hz: dict[str, float] = field(default_factory=dict)
     participants: dict[str, str | None] = field(default_factory=dict)
     fingerprints: dict[str, str] = field(default_factory=dict)
+    scales: dict[str, Scales] = field(default_factory=dict)
     heads: dict[str, dict[str, Any]] = field(default_factory=dict)
     notes: list[Event] = field(default_factory=list)
     shown: dict[int, dict[states.Key, Entry]] = field(default_factory=dict)
@@ -107,6 +111,8 @@ class Logs:
         recording = str(event.subject["recording"])
         if event.field == "log":
             self.notes.append(event)
+            if event.new.get("scales"):
+                self.scales[recording] = event.new["scales"]
             if event.seq == 0:
                 self.rates_hz[recording] = float(event.new["rate_hz"])
                 self.participants[recording] = event.subject["participant"]
@@ -150,6 +156,21 @@ def read_logs(folder: str | Path, reviewer: str, heads: Mapping[str, Mapping[str
         logs.heads[path.relative_to(folder).as_posix()] = {"lines": len(content.lines), "sha256": content.head}
     logs.notes.sort(key=lambda event: event.counter)
     return logs
+
+
+def check_reviewed(logs: Logs, recording: Recording) -> None:
+    """Raise LogError where a recording is not the one that a reviewer's log is about, or comes in another scale."""
+    known, came = logs.fingerprints.get(recording.name), recording.fingerprint.samples
+    if known not in (None, came):
+        raise LogError(
+            f"reviewer {logs.reviewer!r} reviewed other samples under the name {recording.name!r}: {str(known)[:12]}…, "
+            f"not {came[:12]}…; give the recording that was reviewed."
+        )
+    refuse(
+        compare(logs.scales.get(recording.name), stated(recording)),
+        f"recording {recording.name!r} comes",
+        f"so says the log of {logs.reviewer!r}; read it as it was.",
+    )
 
 
 def reviewers_in(folder: str | Path) -> tuple[str, ...]:

@@ -19,6 +19,7 @@ from emgreview.annotations import state as states
 from emgreview.cohort.keeping_out import OUT, KeptOut
 from emgreview.cohort.marks import Mark, cue_in, mark_of
 from emgreview.cohort.settling import FIELDS, Item, stale
+from emgreview.tables import Decided
 
 CHANNEL_FIELDS = ("signal", "activity", "comment", "discuss")
 TRIAL_DECISIONS = ("behaviour", "cue")
@@ -28,11 +29,20 @@ DECIDED = ("signal", "activity", *TRIAL_DECISIONS)
 """The fields that can be in dispute; the others are notes, of which both are kept."""
 
 
-class Merged(NamedTuple):
-    """The value of a field that stands, and how it came to."""
-
+class _Stands(NamedTuple):
     value: Any
     how: str
+
+
+class Merged(_Stands):
+    """The value of a field that stands, and how it came to; beside the two, who decided it in which way."""
+
+    decided: Decided
+
+    def __new__(cls, value: Any, how: str, decided: Decided) -> "Merged":
+        made = super().__new__(cls, value, how)
+        made.decided = decided
+        return made
 
 
 class Conflict(NamedTuple):
@@ -56,6 +66,7 @@ class Merge:
     second: str
     third: str | None
     within_s: float
+    rounded: bool
     values: Mapping[tuple[Item, str], Merged]
     conflicts: tuple[Conflict, ...]
     unsettled: tuple[Item, ...]
@@ -82,11 +93,11 @@ class Merge:
     ) -> Mapping[states.Key, Any]:
         """The values that stand where a third reviewer (``own`` values, set by commands ``counters``) settles this
         merge of two; ``after`` as of :func:`since`. From the strongest: what the two agree on, or one alone decided;
-        what the third decided, unless a dispute is open again; comments, discussion, and what is kept out, of which
-        the third may say otherwise. Comments on what is in dispute, which could tell whose decision is whose, come
-        back with the third's decision."""
+        what the third decided, unless a dispute is open again; comments, discussion, the signal that both gave alike
+        where they dispute the mark, and what is kept out, of which the third may say otherwise. Comments on what is in
+        dispute, which could tell whose decision is whose, come back with the third's decision."""
         firm, soft, comments = self._layers
-        gone = stale(counters, after)
+        gone = {key: soft.get(key) for key in stale(counters, after)}
         told = {
             (*item, "comment", None): comment
             for item, comment in comments.items()
@@ -101,10 +112,12 @@ class Merge:
         soft: dict[states.Key, Any] = {entry.key: entry.unnamed for entry in self.kept_out}
         disputed = set(self.disputed)
         for (item, name), merged in self.values.items():
-            if item not in disputed:
-                (firm if name in DECIDED else soft)[(*item, name, None)] = merged.value
-            elif name == "comment":
+            if name == "comment" and item in disputed:
                 comments[item] = merged.value
+            elif name in DECIDED and not (name == "signal" and item in disputed):
+                firm[(*item, name, None)] = merged.value
+            elif name != "discuss" or item not in disputed:
+                soft[(*item, name, None)] = merged.value
         return firm, soft, comments
 
     @property

@@ -32,9 +32,10 @@ from emgreview.cohort.between import between, midpoint, more_careful, standing
 from emgreview.cohort.keeping_out import covers, kept_out
 from emgreview.cohort.marks import Logs, mark_of, read_logs
 from emgreview.cohort.merged import CHANNEL_FIELDS, DECIDED, TRIAL_DECISIONS, TRIAL_FIELDS, Conflict, Merge, Merged
-from emgreview.cohort.settling import FIELDS, Item, sides_of, since, stale
+from emgreview.cohort.settling import ADJUDICATE, FIELDS, Item, rounded_in, sides_of, since, stale
 from emgreview.errors import ParameterError, UnknownNameError
-from emgreview.model import to_sample
+from emgreview.model import longest, to_sample
+from emgreview.tables.decisions import ALONE, BOTH, MIDPOINT, THIRD, Decided
 
 
 def merge_reviews(
@@ -50,14 +51,16 @@ def merge_reviews(
         raise ParameterError(f"reviewers {first!r}, {second!r} and {third!r} came; give two, or three, that differ.")
     check_within(within_ms)
     one, two = read_logs(folder, first), read_logs(folder, second)
-    logs = None
+    logs, rounded = None, False
     if third is not None:
         check_reviewer(third)
         try:
             logs = read_logs(folder, third)
         except UnknownNameError:
             logs = Logs(third)
-    return merge(one, two, logs, within_s=within_ms / 1000)
+        note = logs.note(ADJUDICATE)
+        rounded = note is not None and rounded_in(note.new)
+    return merge(one, two, logs, within_s=within_ms / 1000, rounded=rounded)
 
 
 def check_within(within_ms: float) -> float:
@@ -67,10 +70,11 @@ def check_within(within_ms: float) -> float:
     return within_ms
 
 
-def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float) -> Merge:
+def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float, rounded: bool = False) -> Merge:
     """Merge two reviewers' logs; where a third settled a conflict, that stands.
 
-    ``within_s``: onsets no further apart count as the same. Raises LogError where the two reviewed different samples.
+    ``within_s``: onsets no further apart count as the same; ``rounded``: after it was rounded to samples, as in the
+    first logs. Raises LogError where the two reviewed different samples.
     """
     check_same_recordings(one, two)
     drawn = sampled_trials(one, two)
@@ -81,10 +85,12 @@ def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float) -
     sides: dict[Item, str] = {}
     rates = {**two.rates_hz, **one.rates_hz}
     for item in _items(one, two):
-        found, disputes = merge_item(one, two, item, to_sample(within_s, rates[item[0]]))
+        found, disputes = merge_item(one, two, item, _samples(within_s, rates[item[0]], rounded))
         if drawn is not None and item[1] not in drawn:
+            alone = Decided((one.reviewer,), ALONE)
             found |= {
-                clash.field: Merged(clash.first, f"{one.reviewer}: not drawn for comparison") for clash in disputes
+                clash.field: Merged(clash.first, f"{one.reviewer}: not drawn for comparison", alone)
+                for clash in disputes
             }
             disputes = []
         participant = one.participants.get(item[0]) or two.participants.get(item[0])
@@ -104,15 +110,15 @@ def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float) -
     for item, (found, disputes) in parts.items():
         if disputes and third is not None:
             said, gone = _said_by(third, item, after[item])
-            settled = _settled(third.reviewer, said, item, disputes)
+            settled = _settled(third.reviewer, said, item, disputes, found.get("signal"))
             if settled is not None:
                 found, disputes = found | settled, []
             elif said.get("discuss"):
                 unsettled.append(item)
             elif gone:
                 reopened.append(item)
-        if disputes:  # a mark does not stand while it is in dispute whether the signal can be used, nor the other way
-            found = {name: value for name, value in found.items() if name in ("comment", "discuss")}
+        if disputes:  # a mark does not stand while it is in dispute whether the signal can be used
+            found = {name: value for name, value in found.items() if name != "activity"}
         values |= {(item, name): value for name, value in found.items()}
         conflicts += disputes
     heads = {**one.heads, **two.heads, **(third.heads if third else {})}
@@ -122,6 +128,7 @@ def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float) -
         second=two.reviewer,
         third=name,
         within_s=within_s,
+        rounded=rounded,
         values=values,
         conflicts=tuple(conflicts),
         unsettled=tuple(unsettled),
@@ -135,7 +142,7 @@ def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float) -
     )
 
 
-def merge_item(one: Logs, two: Logs, item: Item, within: int) -> tuple[dict[str, Merged], list[Conflict]]:
+def merge_item(one: Logs, two: Logs, item: Item, within: float) -> tuple[dict[str, Merged], list[Conflict]]:
     """Every field of one channel-trial or trial: what stands, and what is in conflict. ``within`` in samples."""
     found: dict[str, Merged] = {}
     disputes: list[Conflict] = []
@@ -150,13 +157,14 @@ def merge_item(one: Logs, two: Logs, item: Item, within: int) -> tuple[dict[str,
             continue
         if a is None or b is None:
             who, value = (two, b) if a is None else (one, a)
-            found[name] = Merged(value, f"{who.reviewer} alone")
+            found[name] = Merged(value, f"{who.reviewer} alone", Decided((who.reviewer,), ALONE))
         elif a == b:
-            found[name] = Merged(a, "same")
+            found[name] = Merged(a, "same", Decided((one.reviewer, two.reviewer), BOTH))
         elif why := _clash(name, a, b, within):
             disputes.append(Conflict(item, name, a, b, why))
         else:
-            found[name] = Merged(_joined(name, a, b), _JOINED[name])
+            how = MIDPOINT if name == "cue" or (name == "activity" and _times(a) != _times(b)) else BOTH
+            found[name] = Merged(_joined(name, a, b), _JOINED[name], Decided((one.reviewer, two.reviewer), how))
     signal = found.get("signal")
     if signal and signal.value["state"] == "unusable":  # nothing is left to be marked there
         disputes = [conflict for conflict in disputes if conflict.field != "activity"]
@@ -196,13 +204,17 @@ def _items(*logs: Logs) -> list[Item]:
     return sorted(keys, key=lambda item: (item[0], item[1], item[2] or ""))
 
 
+def _samples(within_s: float, rate_hz: float, rounded: bool) -> float:
+    return to_sample(within_s, rate_hz) if rounded else longest(within_s, rate_hz)
+
+
 def _unit(item: Item) -> tuple[str, str, str]:
     recording, trial, channel = item
     assert channel is not None
     return recording, trial, channel
 
 
-def _clash(name: str, a: Any, b: Any, within: int) -> str:
+def _clash(name: str, a: Any, b: Any, within: float) -> str:
     """Why two values cannot both stand, or ""."""
     if name == "signal" and a["state"] != b["state"]:
         return " against ".join(sorted([a["state"], b["state"]]))
@@ -213,7 +225,7 @@ def _clash(name: str, a: Any, b: Any, within: int) -> str:
     return _activities_clash(a, b, within) if name == "activity" else ""
 
 
-def _activities_clash(a: states.Activity, b: states.Activity, within: int) -> str:
+def _activities_clash(a: states.Activity, b: states.Activity, within: float) -> str:
     one, two = mark_of(a, None).state, mark_of(b, None).state
     if one != two:
         return " against ".join(sorted([one, two]))
@@ -233,6 +245,11 @@ _JOINED = {
 }
 
 
+def _times(activity: states.Activity) -> list[tuple[int, int | None]]:
+    """What a midpoint would lie between: an onset that is not locatable has none, there the wider bounds stand."""
+    return [(burst["onset"], burst["offset"]) for burst in standing(activity)]
+
+
 def _joined(name: str, a: Any, b: Any) -> Any:
     """Both of two values that do not clash."""
     if name == "signal":
@@ -249,13 +266,17 @@ def _said_by(third: Logs, item: Item, after: float) -> tuple[dict[str, Any], boo
     return {key[3]: entry.value for key, entry in entries.items() if key not in gone}, bool(gone)
 
 
-def _settled(third: str, said: Mapping[str, Any], item: Item, disputes: Sequence[Conflict]) -> dict[str, Merged] | None:
-    """What the third reviewer made of an item's conflicts, None where it is not finished."""
+def _settled(
+    third: str, said: Mapping[str, Any], item: Item, disputes: Sequence[Conflict], signal: Merged | None
+) -> dict[str, Merged] | None:
+    """What the third reviewer made of an item's conflicts, None where it is not finished; ``signal`` is the one that
+    the two agree on, if they do."""
     names = ("signal", "activity") if item[2] else tuple(conflict.field for conflict in disputes)
     values = {name: said[name] for name in names if said.get(name) is not None}
     if item[2]:
         finished = mark_of(said.get("activity"), said.get("signal")).reviewed
-        values.setdefault("signal", dict(states.USABLE))
+        values.setdefault("signal", dict(states.USABLE) if signal is None else signal.value)
     else:
         finished = len(values) == len(names)
-    return {name: Merged(value, f"settled by {third}") for name, value in values.items()} if finished else None
+    by = Decided((third,), THIRD)
+    return {name: Merged(value, f"settled by {third}", by) for name, value in values.items()} if finished else None

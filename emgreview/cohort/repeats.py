@@ -9,6 +9,7 @@ from typing import NamedTuple
 from emgreview.cohort import statistics
 from emgreview.cohort.marks import Logs, Unit
 from emgreview.cohort.statistics import Estimate
+from emgreview.cohort.untouched import left
 
 PLAN = "plan self-check"
 """The operation that plans hidden repeats and hidden marks."""
@@ -17,12 +18,14 @@ PLAN = "plan self-check"
 class Twice(NamedTuple):
     """``units`` decided twice by eye; ``in_bulk`` counts those whose first showing was accepted in bulk, which say
     nothing of the reviewer and are left out; ``differences_s`` second minus first, of ``marked``, those with an onset
-    both times; ``only_once`` counts those with one only once, ``changed`` those in another state."""
+    both times; ``left`` says of each of these whether it was left automatic both times; ``only_once`` counts those
+    with an onset only once, ``changed`` those in another state."""
 
     units: tuple[Unit, ...]
     in_bulk: int
     marked: tuple[Unit, ...]
     differences_s: tuple[float, ...]
+    left: tuple[bool, ...]
     only_once: int
     changed: int
 
@@ -30,6 +33,12 @@ class Twice(NamedTuple):
     def own_sd(self) -> Estimate:
         """SD of one mark about the reviewer's own mean, in seconds."""
         return statistics.within_sd(self.differences_s)
+
+    @property
+    def own_sd_judged(self) -> Estimate:
+        """The same without marks that were left automatic both times, which say nothing of the reviewer's hand."""
+        pairs = zip(self.differences_s, self.left, strict=True)
+        return statistics.within_sd([apart for apart, untouched in pairs if not untouched])
 
 
 def twice(logs: Logs) -> Twice:
@@ -46,6 +55,7 @@ def twice(logs: Logs) -> Twice:
         in_bulk=len(both) - len(units),
         marked=tuple(apart),
         differences_s=tuple(apart.values()),
+        left=tuple(all(left(logs, unit, showing).onset for showing in (1, 2)) for unit in apart),
         only_once=sum((a is None) != (b is None) for a, b in onsets.values()),
         changed=sum(first[unit].state != second[unit].state for unit in units),
     )

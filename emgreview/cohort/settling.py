@@ -4,6 +4,7 @@ The third log names the heads of both others and a digest of both decisions of e
 decided otherwise since, the dispute is open again, and what was settled no longer stands, until it is settled anew.
 
     sides_of        a digest of both decisions about an item
+    rounded_in      whether a third log's tolerance is rounded to samples
     since           from which command of the third on settlements hold
     stale           the values of the third that do not
 """
@@ -28,6 +29,12 @@ Item = tuple[str, str, str | None]
 def sides_of(first: Mapping[str, Any], second: Mapping[str, Any]) -> str:
     """A digest of what two reviewers decided about an item, by field."""
     return digest_of([dict(first), dict(second)])
+
+
+def rounded_in(plan: Mapping[str, Any]) -> bool:
+    """Whether the tolerance of an "adjudicate" is rounded to whole samples, halves up, as in the first logs: there, 10
+    ms at 250 Hz let 12 ms pass. Those that say ``rounded`` false compare the distance as it is."""
+    return bool(plan.get("rounded", True))
 
 
 def since(notes: Iterable[Event], sides: Mapping[Item, str]) -> dict[Item, float]:

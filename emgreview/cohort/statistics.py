@@ -1,11 +1,13 @@
 """Agreement and acceptance in numbers: each formula beside its source, none of them about muscles.
 
-Ratings are arrays, differences are plain numbers in any unit; nothing here drops a missing value: a NaN is refused.
-Intervals are two-sided at ``confidence`` (95 %) unless a name says otherwise, and take the ratings as independent.
+Over 400 lines, so that all formulas are read beside one list of sources. Ratings are arrays, differences are plain
+numbers in any unit; nothing here drops a missing value: a NaN is refused. Intervals are two-sided at ``confidence``
+(95 %) unless a name says otherwise, and take the ratings as independent. What they hold in small samples and with rare
+words was simulated; tests/cohort/test_intervals.py holds the figures.
 
     Estimate                    a number with its interval
     cross_table                 two raters' words, counted
-    raw_agreement, kappa, ac1, prevalence       two raters, words                           [1-5]
+    raw_agreement, kappa, ac1, prevalence       two raters, words                           [1-5, 15]
     fleiss_kappa                many raters, words                                          [6]
     icc                         many raters, numbers; the form is named                     [7, 8]
     limits_of_agreement         two raters, numbers                                         [9, 10]
@@ -15,15 +17,17 @@ Intervals are two-sided at ``confidence`` (95 %) unless a name says otherwise, a
     wilson                      a share                                                     [4]
     most_bad, acceptance_plan   a lot judged by a sample of it, exactly                     [12, 13]
 
-[1] Cohen 1960, Educ Psychol Meas 20:37-46. [2] Fleiss, Cohen & Everitt 1969, Psychol Bull 72:323-327, eq. 13: the
-standard error. [3] Gwet 2008, Br J Math Stat Psychol 61:29-48. [4] Wilson 1927; Newcombe 1998, Stat Med 17:857-872,
-method 3. [5] Byrt, Bishop & Carlin 1993, J Clin Epidemiol 46:423-429: why prevalence stands beside kappa. [6] Fleiss
-1971, Psychol Bull 76:378-382. [7] Shrout & Fleiss 1979, Psychol Bull 86:420-428. [8] McGraw & Wong 1996, Psychol
-Methods 1:30-46: intervals. [9] Bland & Altman 1986, Lancet i:307-310. [10] Bland & Altman 1999, Stat Methods Med Res
-8:135-160: the standard error of a limit. [11] Least squares through the origin, any textbook. [12] Sampling without
-replacement, any textbook; acceptance sampling by attributes is the matter of the ISO 2859 family. [13] Samohyl 2018,
-on acceptance sampling by the exact hypergeometric. [14] Percentile bootstrap: Efron & Tibshirani 1993, An
-Introduction to the Bootstrap, ch. 13. References are cited from memory; tests/cohort holds the numbers.
+[1] Cohen 1960, Educ Psychol Meas 20:37-46. [2] Basu, Banerjee & Sen 2000, Biometrics 56:577-582: kappa by its
+posterior; Agresti & Min 2005, Biometrics 61:515-523: such intervals hold in small tables. [3] Gwet 2008, Br J Math
+Stat Psychol 61:29-48. [4] Wilson 1927; Newcombe 1998, Stat Med 17:857-872, method 3. [5] Byrt, Bishop & Carlin 1993, J
+Clin Epidemiol 46:423-429: why prevalence stands beside kappa. [6] Fleiss 1971, Psychol Bull 76:378-382. [7] Shrout &
+Fleiss 1979, Psychol Bull 86:420-428. [8] McGraw & Wong 1996, Psychol Methods 1:30-46: intervals. [9] Bland & Altman
+1986, Lancet i:307-310. [10] Carkeet 2015, Optom Vis Sci 92:e71-e80: exact intervals of a limit, by the noncentral t.
+[11] Least squares through the origin, any textbook. [12] Sampling without replacement, any textbook; acceptance
+sampling by attributes is the matter of the ISO 2859 family. [13] Samohyl 2018, on acceptance sampling by the exact
+hypergeometric. [14] Percentile bootstrap: Efron & Tibshirani 1993, An Introduction to the Bootstrap, ch. 13. [15]
+Fleiss, Cohen & Everitt 1969, Psychol Bull 72:323-327: the usual standard error of kappa, which is not used: where a
+word is rare, its 95 % interval holds 19 to 80 %. References are cited from memory; tests/cohort holds the numbers.
 """
 
 import math
@@ -85,8 +89,11 @@ def kappa(table: ArrayLike, *, confidence: float = 0.95) -> Estimate:
     """Cohen's kappa, (po - pe) / (1 - pe) with pe = sum_i p_i. p_.i [1]; NaN where both raters used one word
     only. Where one of them did, it is 0 whatever the other said, and has no interval.
 
-    Var = {sum_i p_ii [1 - (p_i. + p_.i)(1 - kappa)]^2 + (1 - kappa)^2 sum_{i != j} p_ij (p_.i + p_j.)^2
-    - [kappa - pe (1 - kappa)]^2} / [n (1 - pe)^2]  [2].
+    The interval is that of the posterior of kappa [2], equal tails: the cells are Dirichlet, of the words that were
+    used, the prior worth half a rating on every cell of the diagonal and one rating on all others together (for two
+    words that is Jeffreys'). Where a word is rare, the usual standard error is far too small [15]; this interval held
+    92 to 98 % in simulations with words used in 2 % of 60 ratings. It is drawn 10,000 times, always by the same
+    numbers.
     """
     counts = _square(table)
     n = int(counts.sum())
@@ -94,16 +101,33 @@ def kappa(table: ArrayLike, *, confidence: float = 0.95) -> Estimate:
         return Estimate(math.nan)
     if n in (*counts.sum(axis=0), *counts.sum(axis=1)):
         return Estimate(math.nan if np.trace(counts) == n else 0.0, n=n)
-    p = counts / n
-    rows, columns = p.sum(axis=1), p.sum(axis=0)
-    observed, expected = float(np.trace(p)), float(rows @ columns)
-    k = (observed - expected) / (1 - expected)
-    diagonal = np.diag(p) @ (1 - (rows + columns) * (1 - k)) ** 2
-    crossed = p * (columns[:, np.newaxis] + rows[np.newaxis, :]) ** 2
-    beside = (1 - k) ** 2 * (crossed.sum() - np.trace(crossed))
-    variance = (diagonal + beside - (k - expected * (1 - k)) ** 2) / (n * (1 - expected) ** 2)
-    half = _z(confidence) * math.sqrt(max(variance, 0.0))
-    return Estimate(k, max(k - half, -1.0), min(k + half, 1.0), n)
+    value = float(_kappas(counts))
+    used = counts.sum(axis=0) + counts.sum(axis=1) > 0
+    seen, q = counts[np.ix_(used, used)], int(used.sum())
+    prior = np.where(np.eye(q, dtype=bool), 0.5, 1 / (q * (q - 1)))
+    cells = np.random.default_rng(0).standard_gamma((seen + prior).ravel(), (10_000, q * q)).reshape(-1, q, q)
+    tail = (1 - confidence) / 2
+    low, high = np.quantile(_kappas(cells), [tail, 1 - tail])
+    return Estimate(value, min(float(low), value), max(float(high), value), n)
+
+
+def _kappas(cells: Floats) -> Floats:
+    """Kappa of every table (…, words, words)."""
+    p = cells / cells.sum(axis=(-2, -1), keepdims=True)
+    observed = np.trace(p, axis1=-2, axis2=-1)
+    expected = (p.sum(axis=-1) * p.sum(axis=-2)).sum(axis=-1)
+    return np.asarray((observed - expected) / (1 - expected))
+
+
+def rarest(table: ArrayLike) -> tuple[int, int]:
+    """Which word was used least of those used at all, and how often, by both raters together; (-1, 0) without any."""
+    counts = _square(table)
+    times = counts.sum(axis=0) + counts.sum(axis=1)
+    used = np.flatnonzero(times)
+    if not len(used):
+        return -1, 0
+    place = int(used[np.argmin(times[used])])
+    return place, int(times[place])
 
 
 def ac1(table: ArrayLike) -> float:
@@ -189,7 +213,8 @@ def _icc_interval(
         a = k * rho / (n * (1 - rho))
         b = 1 + k * rho * (n - 1) / (n * (1 - rho))
         freedom = (a * J + b * E) ** 2 / ((a * J) ** 2 / (k - 1) + (b * E) ** 2 / ((n - 1) * (k - 1)))
-        below, above = stats.f.ppf(upper, n - 1, freedom), stats.f.ppf(upper, freedom, n - 1)
+        ends = stats.f.ppf(upper, n - 1, freedom), stats.f.ppf(upper, freedom, n - 1)
+        below, above = np.minimum(ends, 1e12)  # hardly any degree of freedom: the limit of what follows
         rest = k * J + (k * n - k - n) * E
         low = n * (B - below * E) / (below * rest + n * B)
         high = n * (above * B - E) / (rest + n * above * B)
@@ -216,21 +241,22 @@ class Limits(NamedTuple):
 
 
 def limits_of_agreement(differences: ArrayLike, *, confidence: float = 0.95) -> Limits:
-    """Mean ± 1.96 SD of differences (n,) [9]. Var(limit) = s^2 [1/n + 1.96^2 / (2 (n - 1))] [10], which is about
-    3 s^2/n; t of n - 1 degrees of freedom."""
+    """Mean ± 1.96 SD of differences (n,) [9]. The interval of a limit is exact for Gaussian differences: mean + k SD
+    with k sqrt(n) a quantile of the noncentral t of n - 1 degrees of freedom, shifted by 1.96 sqrt(n) [10]; the usual
+    s sqrt(3/n) held 91 % for n = 4. Of the bias: t of n - 1 degrees of freedom."""
     d = _numbers("differences", differences, 1)
     n = len(d)
     bias = float(d.mean()) if n else math.nan
     if n < 2:
         return Limits(Estimate(bias, n=n), math.nan, Estimate(math.nan, n=n), Estimate(math.nan, n=n))
     sd, z = float(d.std(ddof=1)), _z(0.95)
-    t = float(stats.t.ppf(1 - (1 - confidence) / 2, n - 1))
-
-    def around(value: float, error: float) -> Estimate:
-        return Estimate(value, value - t * error, value + t * error, n)
-
-    error = sd * math.sqrt(1 / n + z**2 / (2 * (n - 1)))
-    return Limits(around(bias, sd / math.sqrt(n)), sd, around(bias - z * sd, error), around(bias + z * sd, error))
+    tail = (1 - confidence) / 2
+    half = float(stats.t.ppf(1 - tail, n - 1)) * sd / math.sqrt(n)
+    near, far = (float(k) * sd / math.sqrt(n) for k in stats.nct.ppf([tail, 1 - tail], n - 1, z * math.sqrt(n)))
+    lower = Estimate(bias - z * sd, bias - far, bias - near, n)
+    return Limits(
+        Estimate(bias, bias - half, bias + half, n), sd, lower, Estimate(bias + z * sd, bias + near, bias + far, n)
+    )
 
 
 def within_sd(differences: ArrayLike, *, confidence: float = 0.95) -> Estimate:
@@ -265,15 +291,14 @@ def drift(differences: ArrayLike, between: ArrayLike, *, confidence: float = 0.9
     return Estimate(slope, slope - half, slope + half, n)
 
 
-def median_difference(
-    first: ArrayLike, second: ArrayLike, *, confidence: float = 0.95, draws: int = 4000, seed: int = 0
-) -> Estimate:
+def median_difference(first: ArrayLike, second: ArrayLike, *, confidence: float = 0.95, draws: int = 4000) -> Estimate:
     """Median of the first group less that of the second, with a percentile bootstrap interval [14]: both groups drawn
-    again ``draws`` times. Wide steps where many values are equal; of little use below some ten values a group."""
+    again ``draws`` times, always by the same numbers. Wide steps where many values are equal; of little use below some
+    ten values a group."""
     a, b = _numbers("first", first, 1), _numbers("second", second, 1)
     if not len(a) or not len(b):
         return Estimate(math.nan, n=len(a) + len(b))
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(0)
     again = [np.median(rng.choice(x, (draws, len(x))), axis=1) for x in (a, b)]
     tail = (1 - confidence) / 2
     low, high = np.quantile(again[0] - again[1], [tail, 1 - tail])

@@ -50,7 +50,7 @@ AMPLITUDES = ("rms", "arv", "peak")
 REACTION = ("reaction_s", "premotor_s", "motor_s")
 CARRIED = (
     *("reviewer", "participant", "recording", "trial", "channel", "burst", "kind", "origin", "accepted"),
-    *("confidence", "signal", "set_aside", "behaviour", "onset_s", "offset_s"),
+    *("decided_by", "decided_how", "confidence", "signal", "set_aside", "behaviour", "onset_s", "offset_s"),
 )
 
 WORDS: Mapping[str, tuple[str, str]] = MappingProxyType(

@@ -1,6 +1,7 @@
 """From a table of decisions to samples of trials: what all measuring tables share.
 
 standing        bursts that stand, of the trials at hand, with notes on those left out
+as_reviewed     are these the recordings of the review, in its scale
 said_of         what the decisions say of the signal of one channel in each trial
 by_channel      their rows, grouped by recording and channel
 responses       the response marker of each trial, as a sample of the recording
@@ -14,6 +15,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from emgreview.annotations import scales
+from emgreview.annotations.telling import beside_the_emg, sentences
 from emgreview.checks import demand
 from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError
 from emgreview.model import ARBITRARY, Trials, to_sample
@@ -78,22 +81,15 @@ def standing(
 
     Raises ParameterError (not such a table; with ``one_reviewer``, two reviewers of one channel and trial),
     UnknownNameError (a trial or channel that its recording's trials lack), RateError (another sampling rate),
-    VersionError (a sealed version of a recording with other samples).
+    VersionError (the table is of a recording with other samples, or in another scale).
     """
     _checked(decisions)
     if one_reviewer:
         _of_one_reviewer(decisions[decisions["recording"].isin([part.recording.name for part in parts])])
     known = {part.recording.name: part for part in parts}
-    sealed = decisions.attrs.get("version", {}).get("recordings", {})
-    for one, part in known.items():
-        if one in sealed and sealed[one]["fingerprint"]["samples"] != part.recording.fingerprint.samples:
-            raise VersionError(
-                f"recording {one!r} has other samples, labels or rate than the one that was reviewed; its marks would "
-                "measure another signal; give the recording of the review."
-            )
+    notes = as_reviewed(parts, decisions)
     rows = decisions[decisions["burst"].notna() & (decisions["origin"] != "removed")]
     there = rows["recording"].isin(known)
-    notes = []
     if not there.all():
         names = sorted(set(rows["recording"][~there]))
         notes.append(
@@ -124,6 +120,47 @@ def standing(
                 "must be alike; give the trials that were reviewed."
             )
     return rows.reset_index(drop=True), notes
+
+
+def as_reviewed(parts: Sequence[Trials], decisions: pd.DataFrame) -> list[str]:
+    """Sentences on what the trials have otherwise than the review that the table is of, or what it does not say of it.
+    VersionError where the samples are others, or the scale."""
+    reviewed = decisions.attrs.get("version", decisions.attrs).get("recordings", {})
+    unknown, processed = [], []
+    beside: list[tuple[str, str]] = []
+    for part in parts:
+        name = part.recording.name
+        said = reviewed.get(name)
+        if said is None:
+            unknown += [name] if name in set(decisions["recording"]) else []
+            continue
+        if said["fingerprint"]["samples"] != part.recording.fingerprint.samples:
+            raise VersionError(
+                f"recording {name!r} has other samples, labels or rate than the one that was reviewed; its marks would "
+                "measure another signal; give the recording of the review."
+            )
+        found = scales.compare(said.get("scales"), scales.stated(part.recording))
+        if found.decisive:
+            raise VersionError(
+                f"recording {name!r} comes in another scale than it was reviewed in: {'; '.join(found.decisive)}; "
+                "read it as it was, or, where that was wrong, open the review with scale_corrected='why' and take its "
+                "decisions anew."
+            )
+        beside += [(name, beside_the_emg(found))] if found.beside else []
+        unknown += [] if said.get("scales") else [name]
+        processed += [name] if said["processing"]["hash"] != part.processing.hash else []
+    notes = sentences(beside)
+    if unknown:
+        notes.append(
+            "In which unit and gain these recordings were reviewed is not known, as the table does not say it; that of "
+            f"the trials is taken: {', '.join(unknown)}."
+        )
+    if processed:
+        notes.append(
+            "These recordings were reviewed under another processing than that of the trials, which is what is "
+            f"measured: {', '.join(processed)}."
+        )
+    return notes
 
 
 def said_of(decisions: pd.DataFrame, trials: Trials, label: str) -> tuple[pd.Series, pd.Series]:

@@ -12,7 +12,7 @@ import pandas as pd
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
-from emgreview.measuring.rows import column, one_of, said_of, unit_of
+from emgreview.measuring.rows import as_reviewed, column, one_of, said_of, unit_of
 from emgreview.model import Trials, to_sample
 from emgreview.signal import evoked, filters
 from emgreview.tables import describe
@@ -95,6 +95,7 @@ def measure_evoked(
         "background_rms": column("number", unit, f"Root mean square, {before_words}: a covariate of the potential"),
     }
     if decisions is not None:
+        notes += as_reviewed([trials], decisions)
         said = {label: said_of(decisions, trials, label) for label in trials.labels}
         places = list(zip(out["channel"], out["trial"], strict=True))
         out["signal"] = pd.Series([said[label][0].get(trial) for label, trial in places], dtype=object).where(

@@ -55,6 +55,9 @@ class HeldSource:
     def digital(self, start: int, stop: int, channels: Sequence[int]) -> NDArray:
         return np.stack([self._held(channel, start, stop) for channel in channels])
 
+    def scale(self, channel: int) -> tuple[float, float]:
+        return self.gains[channel], self.offsets[channel]
+
     def _held(self, channel: int, start: int, stop: int) -> NDArray:
         step, count, signal = self.steps[channel], self.counts[channel], self.signals[channel]
         if step == count or stop <= start:

@@ -10,9 +10,9 @@ channel that starts on the new side holds no cue there, and a step from or to a 
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,7 +44,7 @@ def find_cues(
 
     With ``level``, in the channel's unit: crossings in the direction of ``edge``; after a cue, crossings are
     ignored for ``hold_off_s`` seconds (bouncing contacts, a flickering screen). ``details`` holds "edge" and
-    "level".
+    "level"; ``search`` of every marker these arguments, so that a log can keep them.
 
     With ``codes=True`` and no level: whole numbers, of which the bits in ``mask`` count (the low 16 of a BDF status
     word). Every change to a code other than 0 is a cue called "<label> <code>", with ``details["code"]``. Changes
@@ -58,7 +58,8 @@ def find_cues(
     _demand(rec, level, edge, hold_off_s, codes)
     hold = max(to_sample(hold_off_s, rec.rate_hz), 1)
     if codes:
-        return _find_codes(rec, channel, hold, label, mask)
+        search = {"channel": channel, "label": label, "codes": True, "mask": int(mask), "hold_off_s": float(hold_off_s)}
+        return _find_codes(rec, channel, hold, label, mask, search)
     assert level is not None
     found = _crossings(rec, channel, level)
     raw = {"rising": found.rising, "falling": found.falling}.get(edge)
@@ -72,12 +73,14 @@ def find_cues(
     advice = _better_level(level, found, unit)
     _demand_plausible(rec, samples, len(raw), hold, f"{came}, with level {level:g}{unit}", advice)
     rising = set(found.rising.tolist())
+    search = {"channel": channel, "label": label, "level": float(level), "edge": edge, "hold_off_s": float(hold_off_s)}
     return tuple(
         Marker(
             int(sample),
             label,
             f"channel {channel}",
             details={"edge": "rising" if int(sample) in rising else "falling", "level": f"{level:g}{unit}"},
+            search=search,
         )
         for sample in samples
     )
@@ -155,7 +158,9 @@ def _held_off(samples: NDArray[np.int64], hold: int) -> NDArray[np.int64]:
     return np.array(kept, dtype=np.int64)
 
 
-def _find_codes(rec: Recording, channel: str, hold: int, label: str, mask: int) -> tuple[Marker, ...]:
+def _find_codes(
+    rec: Recording, channel: str, hold: int, label: str, mask: int, search: Mapping[str, Any]
+) -> tuple[Marker, ...]:
     samples, values = [], []
     seen: set[int] = set()
     for first, x in _blocks(rec, channel):
@@ -186,7 +191,7 @@ def _find_codes(rec: Recording, channel: str, hold: int, label: str, mask: int) 
     _demand_plausible(rec, starts, len(at_all), hold, came, "try a mask with fewer bits, or a longer hold_off_s")
     last = np.searchsorted(at_all, starts + hold) - 1
     return tuple(
-        Marker(int(sample), f"{label} {code}", f"channel {channel}", details={"code": str(code)})
+        Marker(int(sample), f"{label} {code}", f"channel {channel}", details={"code": str(code)}, search=search)
         for sample, code in zip(starts, code_all[last], strict=True)
     )
 

@@ -1,6 +1,7 @@
 """Looking twice: a second reviewer, a third who settles, the reviewer's own spread, and what nobody looked at.
 
-Every plan is written to the log before anything is drawn, with its seed; a review opened again goes on with it.
+Every plan is written to the log before anything is shown, with what it was drawn by, and no seed comes from outside: it
+could be tried until the draw suits. A review opened again goes on with its plan.
 
 sample         trials for a second reviewer: drawn by stratum, or all
 adjudication   only what two reviewers disagree on, unnamed and in random order

@@ -12,56 +12,38 @@ where one of the two has decided otherwise since.
     adjudicate      open such a session: Adjudication
     reopen          open a review as its logs say: an adjudication, or an ordinary session
     Adjudication    a Session with disputes and settle
-    Dispute         one item: what it is about, and its two candidates
+    Dispute         one item: what it is about, and its two candidates; see ``disputes``
 """
 
 import hashlib
 from collections import ChainMap
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from emgreview.annotations import state as states
 from emgreview.annotations.events import check_reviewer, check_text
-from emgreview.annotations.state import Activity, ChannelState
+from emgreview.annotations.telling import scales_not_kept
 from emgreview.cohort.between import between, midpoint, more_careful
-from emgreview.cohort.drawing import new_seed
+from emgreview.cohort.drawing import new_seed, refuse_seed
 from emgreview.cohort.keeping_out import keepers
-from emgreview.cohort.marks import Logs, read_logs
+from emgreview.cohort.marks import Logs, check_reviewed, read_logs
 from emgreview.cohort.merged import Conflict, Merge
 from emgreview.cohort.merging import check_within, decided, merge
-from emgreview.cohort.settling import ADJUDICATE, Item, since, stale
+from emgreview.cohort.settling import ADJUDICATE, Item, rounded_in, since, stale
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
 from emgreview.model import Trials
+from emgreview.second_look.disputes import CHOICES, LETTERS, Candidate, Dispute, unnamed
 from emgreview.session import Ids, Session, one_at_a_time, open_review
+from emgreview.tables.decisions import THIRD, Decided
 
-LETTERS = ("A", "B")
-CHOICES = (*LETTERS, "both acceptable", "cannot be settled")
-"""What :meth:`Adjudication.settle` knows."""
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """One of two decisions, unnamed: the channel as that reviewer left it, or of a trial the behaviour or the cue, in
-    seconds from the recorded one. Origins, automatic values and comments are left out: they could tell who it was."""
-
-    letter: str
-    channel: ChannelState | None = None
-    behaviour: str | None = None
-    cue_s: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Dispute:
-    """One item on which two reviewers disagree; ``channel`` None: on the trial. ``settled`` is "" or how."""
-
-    trial: str
-    channel: str | None
-    fields: tuple[str, ...]
-    why: str
-    candidates: tuple[Candidate, Candidate]
-    settled: str
+_ROW = (
+    ("mark", True, "activity"),
+    ("signal", True, "signal"),
+    ("behaviour", False, "behaviour"),
+    ("cue", False, "cue"),
+)
+"""What a row of a table of decisions tells who decided: in its words, whether of the channel, and the field."""
 
 
 def adjudicate(
@@ -73,35 +55,51 @@ def adjudicate(
     reviewer: str,
     within_ms: float = 10.0,
     blind: bool = True,
-    seed: str | None = None,
     **options: Any,
 ) -> "Adjudication":
     """Open a session of a third reviewer about what two others disagree on, or continue it.
 
-    ``trials`` as both reviewed them; ``within_ms``: onsets no further apart count as the same; ``seed`` of the order
-    of the candidates, drawn and logged unless given; other options as for :func:`emgreview.open_review`.
+    ``trials`` as both reviewed them; ``within_ms``: onsets no further apart count as the same; other options as for
+    :func:`emgreview.open_review`. The order of the candidates is drawn, by a seed that is logged and that nobody may
+    give: with one of one's own the two could be told apart.
 
-    Raises DecisionError where they disagree on nothing, ParameterError where two of the three reviewers are the same or
-    a disputed trial is not among ``trials``, UnknownNameError where a reviewer has no log, and what open_review raises.
+    Raises DecisionError where they disagree on nothing, ParameterError where two of the three reviewers are the same, a
+    disputed trial is not among ``trials``, or a seed came, UnknownNameError where a reviewer has no log, LogError where
+    a recording is not the one that the two reviewed, or comes in another scale, and what open_review raises.
     """
+    if "seed" in options:
+        refuse_seed({"seed": options["seed"]}, "the order of the candidates is drawn anew for every adjudication")
     if len({first, second, check_reviewer(reviewer)}) < 3:
         raise ParameterError(f"reviewers {first!r}, {second!r} and {reviewer!r} came; give three that differ.")
     one, two = read_logs(folder, first), read_logs(folder, second)
-    merged = merge(one, two, within_s=check_within(within_ms) / 1000)
+    merged = merge(one, two, within_s=check_within(within_ms) / 1000, rounded=_rounded(folder, reviewer))
     if not merged.conflicts:
         raise DecisionError(
             f"{first!r} and {second!r} disagree on nothing by these rules (onsets within {within_ms:g} ms count as "
             "the same), so there is nothing to settle."
         )
     parts = (trials,) if isinstance(trials, Trials) else tuple(trials)
+    for part in parts:
+        check_reviewed(one, part.recording)
+        check_reviewed(two, part.recording)
     known = {trial for part in parts for trial in part.ids}
     if lost := sorted({conflict.item[1] for conflict in merged.conflicts} - known):
         raise ParameterError(
             f"{len(lost)} disputed trials, {lost[0]!r} the first, are not among the trials that came; give "
             "all that the two reviewed."
         )
-    options = {"order": "random", "blind": blind, "seed": seed, **options}
+    options = {"order": "random", "blind": blind, **options}
     return Adjudication(parts, Path(folder), one, two, merged, reviewer=reviewer, **options)
+
+
+def _rounded(folder: str | Path, reviewer: str) -> bool:
+    """Whether the tolerance is rounded to samples: so it was in the first logs, and an adjudication goes on as
+    begun."""
+    try:
+        note = read_logs(folder, reviewer).note(ADJUDICATE)
+    except UnknownNameError:
+        return False
+    return note is not None and rounded_in(note.new)
 
 
 def reopen(trials: Trials | Sequence[Trials], folder: str | Path, *, reviewer: str, **options: Any) -> Session:
@@ -127,8 +125,6 @@ class Adjudication(Session):
         one: Logs,
         two: Logs,
         merged: Merge,
-        *,
-        seed: str | None = None,
         **options: Any,
     ):
         self._one, self._two, self._merged = one, two, merged
@@ -143,7 +139,7 @@ class Adjudication(Session):
             self._items.setdefault(item[1], []).append(item)
         super().__init__(trials, folder, **options)
         try:
-            self._seed = self._begin(seed)
+            self._seed = self._begin()
             self._stood = None
             self._since = {item: after for item, after in since(self.notes, merged.sides).items() if after}
             self.keep_to({trial: [item[2] for item in items if item[2]] for trial, items in self._items.items()})
@@ -206,6 +202,18 @@ class Adjudication(Session):
         return super().no_cue(trial, reason)
 
     @property
+    def notices(self) -> Ids:
+        """Those of the session, and that a scale was not kept by one of the two."""
+        both = self._one, self._two
+        lacking = [
+            name
+            for name in self._proposals.recordings
+            if any(name in logs.fingerprints and name not in logs.scales for logs in both)
+        ]
+        told = [f"Of the two reviewers: {scales_not_kept(lacking, '')}"] if lacking else []
+        return (*super().notices, *told)
+
+    @property
     def bulk_sentences(self) -> Ids:
         """Those of all three reviewers."""
         notes = [*self._one.notes, *self._two.notes]
@@ -245,15 +253,13 @@ class Adjudication(Session):
 
     # Inside ------------------------------------------------------------------------------------------------------
 
-    def _begin(self, seed: str | None) -> str:
+    def _begin(self) -> str:
         """Name base and heads in the log, once and whenever they have changed; the seed is the first one's for ever."""
         last = next((note for note in reversed(self.notes) if note.operation == ADJUDICATE), None)
-        known = last.new["seed"] if last else None
-        if known and seed not in (None, known):
-            raise ParameterError(f"seed came as {seed!r}; this adjudication was begun with {known!r}; leave it out.")
         plan = {
-            "seed": known or seed or new_seed(),
+            "seed": last.new["seed"] if last else new_seed(),
             "within_s": self._merged.within_s,
+            **({} if self._merged.rounded else {"rounded": False}),
             "first": {"reviewer": self._one.reviewer, "heads": self._one.heads},
             "second": {"reviewer": self._two.reviewer, "heads": self._two.heads},
             "base": {
@@ -321,7 +327,7 @@ class Adjudication(Session):
             cue = values.get("cue")
             cue_s = None if cue is None else (cue - place.cue) / place.rate_hz
             return Candidate(letter, behaviour=values.get("behaviour"), cue_s=cue_s)
-        activity = _unnamed(values.get("activity") or states.proposal(None))
+        activity = unnamed(values.get("activity") or states.proposal(None))
         signal = values.get("signal") or states.USABLE
         shown = states.channel_state(channel, signal, activity, None, False, place.cue, place.rate_hz)
         return Candidate(letter, channel=shown)
@@ -351,6 +357,24 @@ class Adjudication(Session):
         item = (self._proposals.place(trial, channel).recording.name, trial, channel)
         return item in self._merged.in_bulk or super()._in_bulk(trial, channel)
 
+    def _decided_by(self, trial: str, channel: str) -> Mapping[str, Decided]:
+        recording = self._proposals.place(trial, channel).recording.name
+        found: dict[str, Decided] = {}
+        for what, label, field in _ROW:
+            item = (recording, trial, channel if label else None)
+            own = self._decided_here((*item, field, None)) if item in self._conflicts else None
+            merged = self._merged.values.get((item, field))
+            if own is not None and (merged is None or (field == "signal" and own != merged.value)):
+                found[what] = Decided((self.reviewer,), THIRD)
+            elif merged is not None and not (item in self._conflicts and merged.value == states.USABLE):
+                found[what] = merged.decided
+        return found
+
+    def _decided_here(self, key: states.Key) -> Any:
+        """What the third reviewer decided, None where nothing, or where it holds no longer."""
+        gone = stale(self._replay.counters, {key[:3]: self._since.get(key[:3], 0)})  # type: ignore[arg-type, dict-item]
+        return None if key in gone else self._replay.values.get(key)
+
     def _exclude(self, operation: str, new: str | None, *what: Any) -> Ids:
         """As in a session, but that what both reviewers keep out cannot be readmitted."""
         if new is None:
@@ -371,16 +395,10 @@ class Adjudication(Session):
         about = new if field == "channels" else [channel]
         if field in ("signal", "activity", "channels", "behaviour", "cue"):
             for label in about:
-                self._item(trial, label)
+                item = self._item(trial, label)
+                if label is None and field not in (open_ := [conflict.field for conflict in self._conflicts[item]]):
+                    raise DecisionError(
+                        f"the two reviewers do not disagree on the {field} of trial {trial!r}, only on the "
+                        f"{' and the '.join(open_)}; only disputes are settled here."
+                    )
         return super()._record(operation, trial, channel, field, old, new, **more)
-
-
-def _unnamed(activity: Activity) -> Activity:
-    """An activity that tells nothing of how it came about."""
-    bursts = {
-        f"burst-{number}": {**burst, "origin": "added", "automatic": None}
-        for number, burst in enumerate(
-            sorted(filter(states.stands, activity["bursts"].values()), key=lambda burst: burst["onset"]), 1
-        )
-    }
-    return {**activity, "bursts": bursts}

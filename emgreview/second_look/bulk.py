@@ -2,13 +2,23 @@
 
 The lot is every open channel-trial that meets the rule. A sample of it is decided by eye while the automatic mark is
 hidden. Size and acceptance number of the sample follow from the wanted bound and are logged before the draw. A mark
-further than ``moved_by_s`` from the automatic one, removed, none visible, not locatable, unusable, or decided while the
-automatic mark was seen counts as moved. If more are moved than allowed, nothing is accepted in bulk, and no second draw
-can touch that lot, by whichever reviewer in this folder. If not, the rest of the lot can be accepted, and the log says:
+further than ``moved_by_s`` from the automatic one, removed, none visible, not locatable, unusable, or decided while
+the automatic mark was seen counts as moved; a distance is compared as it is, and never rounded to samples. If more are
+moved than allowed, nothing is accepted in bulk, and no second draw can touch that lot, by whichever reviewer in this
+folder. If not, the rest of the lot can be accepted, and the log says:
 
     At most p % of the n bulk-accepted onsets would have been moved by more than t ms (95 % upper bound).
 
 The bound is exact (hypergeometric) for marks as this reviewer would place them; it says nothing of another reviewer.
+
+Which are drawn follows from the recordings alone (``cohort.drawing``): nobody gives a seed, and planning again, under
+another code, in a copy of the folder or after deleting an audit draws the same. A rule changed a little draws nearly
+the same. What is left to choose is the lot, so what was taken out of it counts: where the draw passes over a
+channel-trial that meets the rule by what the method says, one that was found moved by eye before counts as moved, and
+one that is only kept out by a caution, or set aside, is told, and so is how many trials were not open. Earlier audits
+in the folder are told too, because each bound is meant for one. No draw protects wholly against somebody who knows
+every mark and looks for a rule whose lowest numbers are good, though it is hard: of 60 simulated lots with 13 % bad
+marks, none had a rule, of 1,196 tried, that passed for 5 %. Choose the rule before you look, and keep to it.
 
     BulkRule        what a channel-trial must meet
     plan_bulk       fix lot and plan, draw the audit
@@ -19,65 +29,20 @@ The bound is exact (hypergeometric) for marks as this reviewer would place them;
 import dataclasses
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from emgreview.annotations.events import Event
 from emgreview.annotations.state import ACCEPTANCE
-from emgreview.cohort.drawing import new_seed, shuffled
-from emgreview.cohort.marks import Logs, Unit, read_logs, reviewers_in
+from emgreview.cohort.drawing import Numbers, digest, refuse_seed, shuffled
+from emgreview.cohort.marks import Logs, Unit, read_logs
 from emgreview.cohort.statistics import acceptance_plan, most_bad
-from emgreview.errors import DecisionError, ParameterError
-from emgreview.model import to_sample
+from emgreview.errors import DecisionError, LogError, ParameterError
+from emgreview.model import longest
+from emgreview.second_look.bulk_rule import BulkRule, found_before, recordings_of
+from emgreview.second_look.earlier import DRAW, PLAN, RESULT, Pair, earlier, not_open, refuse_after_others
 from emgreview.session import Session
 
-Pair = tuple[str, str]
-PLAN, DRAW, RESULT = "plan audit", "draw audit", "audit result"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BulkRule:
-    """A channel-trial meets it whose automatic onset has a 90 % interval narrower than ``interval_below_s`` and a level
-    above ``level_above_db``, and whose signal is clean unless ``clean`` is False: no note about its baseline, the
-    channel not marked bad, no caution, nothing set aside there."""
-
-    interval_below_s: float
-    level_above_db: float
-    clean: bool = True
-
-    def __post_init__(self) -> None:
-        if not (self.interval_below_s > 0 and math.isfinite(self.level_above_db)):
-            raise ParameterError(
-                f"the rule came with interval_below_s={self.interval_below_s!r} and level_above_db="
-                f"{self.level_above_db!r}; allowed: an interval above 0 s, and any level in dB; correct it."
-            )
-
-    @property
-    def words(self) -> str:
-        clean = ", signal clean" if self.clean else ""
-        return (
-            f"interval narrower than {1000 * self.interval_below_s:g} ms, level above {self.level_above_db:g} dB{clean}"
-        )
-
-    def meets(self, session: Session, trial: str, channel: str) -> bool:
-        """Whether an open, untouched channel-trial meets the rule."""
-        found, state = session.automatic(trial, channel), session.state(trial).channels[channel]
-        sure = found.high_s - found.low_s < self.interval_below_s and found.level_db > self.level_above_db
-        open_ = not state.reviewed and [burst.origin for burst in state.standing] == ["automatic"]
-        return sure and open_ and (not self.clean or _clean(session, trial, channel))
-
-
-def _clean(session: Session, trial: str, channel: str) -> bool:
-    state = session.state(trial)
-    recording = next(trials.recording for trials in session.trials if session.source(trial) in trials.ids)
-    here = state.channels[channel]
-    onsets = [burst.onset for burst in here.standing]
-    aside = any(
-        name == recording.name and label == channel and any(start <= onset < stop for onset in onsets)
-        for name, label, start, stop, _ in session.aside
-    )
-    good = recording.channel(channel).status == "good" and here.signal == "usable"
-    return good and not aside and not session.automatic(trial, channel).note
+PURPOSE = "audit"
 
 
 def plan_bulk(
@@ -89,7 +54,7 @@ def plan_bulk(
     expected: float = 0.01,
     passes: float = 0.9,
     confidence: float = 0.95,
-    seed: str | None = None,
+    **options: Any,
 ) -> "BulkAudit":
     """Fix the lot and the size of its audit, then draw it; both are logged, in this order.
 
@@ -100,26 +65,34 @@ def plan_bulk(
     (of a lot of 1000: 158, 96, 60 and 47). So for a small lot lower ``expected``, at the price that one mark too many
     fails the audit, or raise ``at_most``; choose before you plan, for a lot is audited once.
 
-    Raises DecisionError where nothing meets the rule, or where any of it was in the lot of an earlier audit, whatever
-    came of that, or in one of another reviewer's in this folder that failed or is not finished: a second draw is not a
-    way round a failed one, under no code. LogBrokenError where another reviewer's log is. ParameterError.
+    No seed is taken: the draw follows from the recordings, as the head of this module says. What you decided by eye
+    before, and moved, counts where it would have been drawn; plan at the start of a review, and this is nothing.
+
+    Raises DecisionError where nothing meets the rule; where more than allowed of what would have been drawn was found
+    moved by eye already; or where any of it was in the lot of an earlier audit, whatever came of that, or in one of
+    another reviewer's in this folder that failed or is not finished: a second draw is not a way round a failed one,
+    under no code. LogBrokenError where another reviewer's log is. ParameterError.
     """
+    refuse_seed(options, "which are drawn follows from the recordings")
     if not moved_by_s > 0:
         raise ParameterError(f"moved_by_s came as {moved_by_s!r}; allowed: above 0 s; correct it.")
-    lot = [
+    meant = [
         (trial, channel)
         for trial in session.queue
         if session.source(trial) == trial
         for channel in session.state(trial).channels
-        if not session.hides_automatic(trial, channel) and rule.meets(session, trial, channel)
+        if not session.hides_automatic(trial, channel) and rule.says(session, trial, channel)
     ]
+    lot = [pair for pair in meant if rule.meets(session, *pair)]
     if not lot:
         raise DecisionError(
             f"no open channel-trial meets the rule ({rule.words}), so there is nothing to accept in bulk."
         )
-    _refuse_after_others(session, set(lot))
-    notes = read_logs(session.folder, session.reviewer).notes  # those of recordings that are not open now, too
-    before = {(trial, channel) for note in notes if note.operation == PLAN for trial, channel, _ in note.new["lot"]}
+    refuse_after_others(session, set(lot))
+    logs = read_logs(session.folder, session.reviewer)  # those of recordings that are not open now, too
+    before = {
+        (trial, channel) for note in logs.notes if note.operation == PLAN for trial, channel, _ in note.new["lot"]
+    }
     if shared := len(before & set(lot)):
         raise DecisionError(
             f"{shared} of {len(lot)} channel-trials that meet the rule were in the lot of an earlier audit; a lot is "
@@ -128,7 +101,20 @@ def plan_bulk(
     size, sample, allowed, chance = acceptance_plan(
         len(lot), at_most, expected=expected, passes=passes, confidence=confidence
     )
+    names = {trial: session.state(trial).recording for trial, _ in meant}
+    numbers = Numbers.of(PURPOSE, recordings_of(session).values())
+    places = {pair: numbers.order(names[pair[0]], *pair) for pair in meant}
+    last = sorted(places[pair] for pair in lot)[sample - 1]
+    passed_over = [pair for pair in meant if places[pair] < last and pair not in set(lot)]
+    found = [found_before(session, logs, names[pair[0]], pair, moved_by_s) for pair in passed_over]
+    if (moved := found.count("moved")) > allowed:
+        raise DecisionError(
+            f"{moved} that would have been among the {sample} drawn were decided by eye before, and moved by more than "
+            f"{1000 * moved_by_s:g} ms or without an onset; {allowed} are allowed, so the audit would fail; decide the "
+            "lot by eye, or plan for what you found by a higher expected."
+        )
     onsets = {(trial, channel): _automatic_sample(session, trial, channel) for trial, channel in lot}
+    audits = earlier(session)
     plan = {
         "rule": dataclasses.asdict(rule),
         "lot": [[trial, channel, onsets[trial, channel]] for trial, channel in lot],
@@ -140,26 +126,17 @@ def plan_bulk(
         "expected": expected,
         "passes": chance,
         "confidence": confidence,
-        "seed": new_seed() if seed is None else seed,
+        "drawn_by": {name: numbers.drawn_by[name] for name in sorted({names[trial] for trial, _ in lot})},
+        "before": {
+            "moved": moved,
+            "as they were": found.count("as it was"),
+            "kept out": found.count("kept out"),
+            "not open": not_open(session),
+        },
+        "earlier_audits": {"planned": len(audits), "passed": sum(audits)},
     }
     session.note(PLAN, plan, reason=f"{rule.words}: {sample} of {size} to be looked at, at most {allowed} moved")
     return bulk_audit(session)
-
-
-def _refuse_after_others(session: Session, lot: set[Pair]) -> None:
-    """Raise DecisionError where an audit of another reviewer speaks against a lot."""
-    for reviewer in reviewers_in(session.folder):
-        if reviewer == session.reviewer:
-            continue
-        notes = read_logs(session.folder, reviewer).notes
-        passed = {note.new["audit"] for note in notes if note.operation == RESULT and note.new["passed"]}
-        for plan in (note for note in notes if note.operation == PLAN and note.counter not in passed):
-            if shared := len(lot & {(trial, channel) for trial, channel, _ in plan.new["lot"]}):
-                raise DecisionError(
-                    f"{shared} of {len(lot)} channel-trials that meet the rule are in the lot of an audit of reviewer "
-                    f"{reviewer!r} that failed or is not finished; a second draw is not a way round it, under another "
-                    "code neither; decide these by eye."
-                )
 
 
 def bulk_audit(session: Session) -> "BulkAudit":
@@ -181,10 +158,14 @@ class BulkAudit:
         self.lot: tuple[Pair, ...] = tuple(self._onsets)
         self.allowed: int = plan.new["allowed"]
         drawn = self._note(DRAW)
-        if drawn is None:  # a draw that a crash prevented is the same draw: its seed was logged with the plan
-            pairs = sorted(shuffled(self.lot, plan.new["seed"])[: plan.new["sample"]])
+        self.sample: tuple[Pair, ...] = ()
+        if (
+            drawn is None
+        ):  # a draw that a crash prevented is the same draw: what it follows from was logged with the plan
+            pairs = self._draw()
             drawn = session.note(DRAW, {"audit": plan.counter, "hide": [list(pair) for pair in pairs]})
-        self.sample: tuple[Pair, ...] = tuple((trial, channel) for trial, channel in drawn.new["hide"])
+        self.sample = tuple((trial, channel) for trial, channel in drawn.new["hide"])
+        self._demand_what_follows()
 
     @property
     def open(self) -> tuple[Pair, ...]:
@@ -237,10 +218,10 @@ class BulkAudit:
             )
         logs = read_logs(self._session.folder, self._session.reviewer)
         rows = list(self._rows(logs))
-        moved = sum(row["moved"] for row in rows)
+        moved = sum(row["moved"] for row in rows) + self._moved_before
         result = {
             "audit": self._plan.counter,
-            "looked": len(rows),
+            "looked": len(rows) + self._moved_before,
             "moved": moved,
             "allowed": self.allowed,
             "passed": moved <= self.allowed,
@@ -282,6 +263,32 @@ class BulkAudit:
     # Inside ------------------------------------------------------------------------------------------------------
 
     @property
+    def _by_seed(self) -> bool:
+        """Whether this is an audit of the package's first version, whose sample came from a seed."""
+        return "drawn_by" not in self._plan.new
+
+    def _draw(self) -> list[Pair]:
+        plan = self._plan.new
+        if self._by_seed:
+            return sorted(shuffled(self.lot, plan["seed"])[: plan["sample"]])
+        names = {trial: trials.recording.name for trials in self._session.trials for trial in trials.ids}
+        rates = {name: recording.rate_hz for name, recording in recordings_of(self._session).items()}
+        numbers = Numbers(PURPOSE, plan["drawn_by"], rates)
+        return sorted(sorted(self.lot, key=lambda pair: numbers.order(names[pair[0]], *pair))[: plan["sample"]])
+
+    def _demand_what_follows(self) -> None:
+        """Raise LogError where the sample is not the one that follows from the plan and the recordings."""
+        drawn_by: Mapping[str, str] = self._plan.new.get("drawn_by", {})
+        recordings = recordings_of(self._session)
+        there = all(name in recordings and digest(recordings[name]) == known for name, known in drawn_by.items())
+        if not there or set(self._draw()) != set(self.sample):
+            raise LogError(
+                f"the sample of audit {self._plan.counter} is not the one that follows from its lot and the recordings "
+                "that are open; it was not drawn by plan_bulk, or the review was opened on other files; open it on all "
+                "those that were audited, or decide the lot by eye."
+            )
+
+    @property
     def _ms(self) -> str:
         return f"{1000 * self._plan.new['moved_by_s']:g}"
 
@@ -297,8 +304,7 @@ class BulkAudit:
             by = None if mark.onset is None else mark.onset - self._onsets[trial, channel]
             seen = entry is None or entry.visible.get("automatic") is not False
             seen = seen and mark.state != "unusable"
-            limit = to_sample(self._plan.new["moved_by_s"], logs.rates_hz[unit[0]])
-            moved = by is None or abs(by) > limit or seen
+            moved = by is None or seen or abs(by) > longest(self._plan.new["moved_by_s"], logs.rates_hz[unit[0]])
             yield {"trial": trial, "channel": channel, "state": mark.state, "by": by, "seen": seen, "moved": moved}
 
     def _rest(self) -> list[Pair]:
@@ -320,22 +326,53 @@ class BulkAudit:
                 rest.append((trial, channel))
         return rest
 
+    @property
+    def _moved_before(self) -> int:
+        """Those that the draw passed over because they had been found moved by eye. They count as looked at and moved,
+        and as part of the lot, so that the bound is that of a lot from which nothing bad was taken before."""
+        return int(self._plan.new.get("before", {}).get("moved", 0))
+
     def _bound(self, accepted: int) -> float:
         plan, result = self._plan.new, self.result
         assert result is not None
-        worst = most_bad(plan["lot_size"], result["looked"], result["moved"], confidence=plan["confidence"])
+        lot = plan["lot_size"] + self._moved_before
+        worst = most_bad(lot, result["looked"], result["moved"], confidence=plan["confidence"])
         return min(1.0, (worst - result["moved"]) / accepted)
 
     def _words(self, accepted: int, bound: float) -> str:
         plan, result = self._plan.new, self.result
         assert result is not None
         percent = math.ceil(bound * 1000 - 1e-9) / 10
-        audited = f"{result['moved']} of {result['looked']} audited from a lot of {plan['lot_size']} were moved"
+        lot = plan["lot_size"] + self._moved_before
+        audited = f"{result['moved']} of {result['looked']} audited from a lot of {lot} were moved"
         return (
             f"At most {percent:g} % of the {accepted} bulk-accepted onsets would have been moved by more than "
             f"{self._ms} ms ({100 * plan['confidence']:g} % upper bound, exact hypergeometric: {audited}; rule: "
-            f"{self.rule.words})."
+            f"{self.rule.words}{self._told})."
         )
+
+    @property
+    def _told(self) -> str:
+        """What else bears on the bound: what was decided or kept out before, and other audits."""
+        if self._by_seed:
+            return "; the sample came from a seed, as in the first version of the package, where it could be chosen"
+        plan, words = self._plan.new, ""
+        before, audits = plan["before"], plan["earlier_audits"]
+        if before["moved"]:
+            words += f"; {before['moved']} of these had been found moved by eye before the audit was planned"
+        if before["as they were"] or before["kept out"]:
+            words += (
+                f"; the draw passed over {before['as they were']} accepted by eye before, and {before['kept out']} "
+                "kept out by a caution or set aside"
+            )
+        if before.get("not open"):
+            words += f"; {before['not open']} trials that had been cut in this folder were not open"
+        if audits["planned"]:
+            words += (
+                f"; audits planned in this folder before: {audits['planned']}, of which {audits['passed']} had "
+                "passed; each bound is meant for one"
+            )
+        return words
 
 
 def _automatic_sample(session: Session, trial: str, channel: str) -> int:

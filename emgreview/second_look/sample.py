@@ -1,6 +1,8 @@
-"""Trials for a second reviewer: a share of every stratum, drawn by a seed that the log keeps.
+"""Trials for a second reviewer: a share of every stratum, drawn by numbers that follow from the recordings.
 
-The first reviewer's marks stay unseen: each reviewer has logs of their own, and nothing here reads the others'.
+The first reviewer's marks stay unseen: each reviewer has logs of their own, and nothing here reads the others'. Nobody
+can choose the draw: it is the same under every code and in every copy of the folder (``cohort.drawing``), and a larger
+share holds the smaller one. The first reviewer could find out beforehand which trials will be compared, and should not.
 
     draw_sample     narrow the second reviewer's session to the trials drawn
 """
@@ -8,34 +10,37 @@ The first reviewer's marks stay unseen: each reviewer has logs of their own, and
 import math
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 import numpy as np
 
-from emgreview.cohort.drawing import new_seed, stratified
+from emgreview.cohort.drawing import Numbers, refuse_seed, stratified
 from emgreview.errors import DecisionError, UnknownNameError, tell
 from emgreview.session import Session
 
 BY = ("participant", "condition", "certainty")
+PURPOSE = "second reviewer"
 
 
-def draw_sample(
-    session: Session, *, share: float = 0.2, by: Sequence[str] = BY, seed: str | None = None
-) -> tuple[str, ...]:
+def draw_sample(session: Session, *, share: float = 0.2, by: Sequence[str] = BY, **options: Any) -> tuple[str, ...]:
     """Draw the trials that a second reviewer is to look at, and narrow the session to them; the ids, in recorded order.
 
     ``share`` of every stratum, at least one trial of each; 1 for everything. ``by`` names what makes the strata:
     "participant", "recording", "certainty" (of the automatic onsets of a trial: all found with intervals below the
     median of all trials, wider ones, or at least one not found) and any detail of the cues, such as "condition". Where
     ``by`` is not given and no cue says its condition, the other two make the strata, and a SignalWarning says so. The
-    seed, the strata and the trials are written to the log; the session opened again is about the same trials.
+    strata, the trials and what they were drawn by are written to the log; the session opened again is about the same
+    trials.
 
     Raises DecisionError where a sample was drawn before, decisions were taken already, or it is to be drawn by
-    participant from several recordings that do not all name theirs; UnknownNameError, ParameterError.
+    participant from several recordings that do not all name theirs; UnknownNameError, ParameterError (also for a seed:
+    none is taken).
     """
+    refuse_seed(options, "which trials are drawn follows from the recordings")
     if any(note.operation == "draw sample" for note in session.notes):
         raise DecisionError(
             f"a sample was drawn for reviewer {session.reviewer!r} already, and a second draw would be a choice; go on "
-            "with the first, or start a review under another code."
+            "with the first; under another code it would hold the same trials of every stratum first."
         )
     if session.progress[0]:
         raise DecisionError(
@@ -43,14 +48,15 @@ def draw_sample(
             "start a review under another code."
         )
     strata = _strata(session, by)
-    seed = new_seed() if seed is None else seed
-    drawn = stratified(strata, share, seed)
+    recordings = {trial: trials.recording for trials in session.trials for trial in trials.ids}
+    numbers = Numbers.of(PURPOSE, recordings.values())
+    drawn = stratified(strata, share, lambda trial: numbers.order(recordings[trial].name, trial))
     sizes, counts = Counter(strata.values()), Counter(strata[trial] for trial in drawn)
     table = [
         {"stratum": list(stratum), "trials": sizes[stratum], "drawn": counts[stratum]}
         for stratum in sorted(sizes, key=str)
     ]
-    plan = {"only": drawn, "seed": seed, "share": float(share), "by": list(by), "strata": table}
+    plan = {"only": drawn, "drawn_by": dict(numbers.drawn_by), "share": float(share), "by": list(by), "strata": table}
     session.note("draw sample", plan)
     return tuple(drawn)
 

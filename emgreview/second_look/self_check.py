@@ -22,11 +22,12 @@ from typing import Any
 
 import numpy as np
 
+from emgreview.annotations.events import digest_of
 from emgreview.cohort import statistics
-from emgreview.cohort.agreement import plain, show_ms, show_share
-from emgreview.cohort.drawing import new_seed, repeats, spread
+from emgreview.cohort.drawing import refuse_seed, repeats, spread
 from emgreview.cohort.marks import Logs, Unit, read_logs
 from emgreview.cohort.repeats import PLAN, told, twice
+from emgreview.cohort.saying import plain, show_ms, show_share
 from emgreview.cohort.statistics import Estimate
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.session import Session
@@ -39,16 +40,19 @@ DRIFT_LEAST_MIN = 10.0
 
 
 def plan_self_check(
-    session: Session, *, repeats_share: float = 0.08, hidden_share: float = 0.1, seed: str | None = None
+    session: Session, *, repeats_share: float = 0.08, hidden_share: float = 0.1, **options: Any
 ) -> tuple[int, int]:
     """Draw trials to show again and trials whose automatic marks are hidden; how many of each.
 
     Shares are of the trials not yet begun. Repeats are at least 20, but never more than a third of those trials, and
-    come a quarter of the queue or more after the first showing; no trial is both. Plan and seed go to the log; which
-    trials they are is not told.
+    come a quarter of the queue or more after the first showing; no trial is both. The plan goes to the log; which
+    trials they are is not told. The draw is fixed by the heads of the reviewer's logs before it: nobody chooses it,
+    and taking the plan out of the log, or planning in a copy, draws the same.
 
-    Raises DecisionError where a plan was made before, or fewer than 12 trials are left; ParameterError.
+    Raises DecisionError where a plan was made before, or fewer than 12 trials are left; ParameterError, also for a
+    seed: none is taken.
     """
+    refuse_seed(options, "which trials come again follows from what the logs hold")
     for name, share in (("repeats_share", repeats_share), ("hidden_share", hidden_share)):
         if not 0 <= share <= 0.5:
             raise ParameterError(f"{name} came as {share!r}; allowed: 0 to 0.5; correct it.")
@@ -60,13 +64,14 @@ def plan_self_check(
             f"{len(queue)} trials are left that are not begun; a self-check needs 12 or more; plan it at the start "
             "of a review."
         )
-    seed = new_seed() if seed is None else seed
+    heads = read_logs(session.folder, session.reviewer).heads
+    seed = digest_of({where: head["sha256"] for where, head in heads.items()})
     hidden = spread(queue, math.ceil(hidden_share * len(queue)), f"{seed}/hidden")
     rest = [trial for trial in queue if trial not in set(hidden)]
     wanted = max(FEWEST_REPEATS, math.ceil(repeats_share * len(queue))) if repeats_share else 0
     again = repeats(rest, min(wanted, len(queue) // 3), f"{seed}/again")
     pairs = [[trial, channel] for trial in hidden for channel in session.state(trial).channels]
-    plan = {"seed": seed, "hide": pairs, "show_again": [list(pair) for pair in again]}
+    plan = {"seed": seed, "heads": heads, "hide": pairs, "show_again": [list(pair) for pair in again]}
     session.note(PLAN, plan)
     return len(again), len(hidden)
 
@@ -75,14 +80,15 @@ def plan_self_check(
 class SelfCheck:
     """What :func:`self_check` found; times in seconds. ``str()`` says it in words.
 
-    ``own_sd`` of one mark about the reviewer's own mean; ``bias`` second minus first showing; ``drift`` seconds of mark
-    an hour of review, NaN where no two showings lie 10 minutes or more apart; ``longest_min`` the longest time between
-    two; ``changed`` share of channel-trials that got another state the second time. ``hidden`` and ``shown`` the median
-    distance from the automatic onset where it was hidden and shown, ``pull`` the difference of the two, above 0 where
-    seeing the automatic mark draws one's own towards it. ``bulk_first`` counts repeats whose first
-    showing was accepted in bulk, which say nothing of the reviewer and are left out; ``only_once`` repeats with an
-    onset in one showing alone, ``missing_hidden`` and ``missing_shown`` channel-trials with an automatic onset that got
-    none.
+    ``own_sd`` of one mark about the reviewer's own mean, ``own_sd_judged`` the same without the ``left_automatic``
+    marks that stayed where the method had put them both times and say nothing of the reviewer's hand; ``bias`` second
+    minus first showing; ``drift`` seconds of mark an hour of review, NaN where no two showings lie 10 minutes or more
+    apart; ``longest_min`` the longest time between two; ``changed`` share of channel-trials that got another state the
+    second time. ``hidden`` and ``shown`` the median distance from the automatic onset where it was hidden and shown,
+    ``pull`` the difference of the two, above 0 where seeing the automatic mark draws one's own towards it.
+    ``bulk_first`` counts repeats whose first showing was accepted in bulk, which say nothing of the reviewer and are
+    left out; ``only_once`` repeats with an onset in one showing alone, ``missing_hidden`` and ``missing_shown``
+    channel-trials with an automatic onset that got none.
     """
 
     reviewer: str
@@ -90,6 +96,8 @@ class SelfCheck:
     repeated: int
     bulk_first: int
     own_sd: Estimate
+    left_automatic: int
+    own_sd_judged: Estimate
     bias: Estimate
     drift: Estimate
     longest_min: float
@@ -109,13 +117,19 @@ class SelfCheck:
             f"{self.missing_hidden} more got none), shown {_plain_ms(self.shown)} ({self.n_shown}; "
             f"{self.missing_shown}); pull towards it {show_ms(self.pull)}."
         )
+        judged = ""
+        if self.left_automatic:
+            judged = (
+                f" (without the {self.left_automatic} left where the method had put them both times: "
+                f"{show_ms(self.own_sd_judged)})"
+            )
         bulk = f" {self.bulk_first} more were accepted in bulk the first time, and left out." if self.bulk_first else ""
         return "\n".join(
             [
                 f"Self-check of {self.reviewer}: {self.repeated} channel-trials decided twice "
                 f"({self.planned_repeats} trials planned to come again), {self.own_sd.n} with an onset both times, "
                 f"{self.only_once} with one only once.{bulk}",
-                f"Own SD of an onset {show_ms(self.own_sd)}; second minus first {show_ms(self.bias)}; drift "
+                f"Own SD of an onset {show_ms(self.own_sd)}{judged}; second minus first {show_ms(self.bias)}; drift "
                 f"{self._drift_words()}; another state the second time {show_share(self.changed)}.",
                 pull,
                 "Brackets hold 95 % intervals, which take channel-trials as independent; the pull's is a bootstrap.",
@@ -160,6 +174,8 @@ def self_check(folder: str | Path, reviewer: str) -> SelfCheck:
         len(both.units),
         both.in_bulk,
         both.own_sd,
+        sum(both.left),
+        both.own_sd_judged,
         statistics.limits_of_agreement(both.differences_s).bias,
         statistics.drift(both.differences_s, hours)
         if longest_min >= DRIFT_LEAST_MIN

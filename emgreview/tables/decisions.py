@@ -4,13 +4,14 @@ Times are seconds from the cue (the corrected one where there is one), beside th
 missing is NaN or NA.
 
     COLUMNS             every column: its type and its meaning
+    Decided, WAYS       who decided a row, and how
     decisions_table     states to a table
     describe            what each column of a table means
 """
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from typing import Any, NamedTuple
 
 import pandas as pd
 
@@ -18,7 +19,7 @@ from emgreview.annotations.state import RESPONSE, BurstState, ChannelState, Tria
 from emgreview.model import Marker
 
 COLUMNS: Mapping[str, tuple[str, str]] = {
-    "reviewer": ("text", "Code of the reviewer"),
+    "reviewer": ("text", "Code of the reviewer whose table this is; who decided a row stands in decided_by"),
     "participant": ("text", "Participant"),
     "recording": ("text", "Name of the recording"),
     "trial": ("text", "Trial, named by recording, marker source and the cue's sample"),
@@ -28,6 +29,13 @@ COLUMNS: Mapping[str, tuple[str, str]] = {
     "recorded_cue_sample": ("whole", "Sample of the cue as recorded"),
     "reviewed": ("truth", "Whether this channel of this trial is decided: by a person, or in bulk"),
     "in_bulk": ("truth", "Whether the mark was accepted in bulk, by a rule: nobody has looked at it"),
+    "decided_by": ("text", "Who decided the mark or, where the signal is unusable, that: codes, between '; '"),
+    "decided_how": (
+        "text",
+        "How that was decided: both agreed, midpoint of two, settled by the third, one reviewer's alone, or accepted "
+        "in bulk, which nobody looked at",
+    ),
+    "decided_otherwise": ("text", "What else of the row others decided, or in another way, between '; '"),
     "signal": ("text", "Signal: usable, caution or unusable"),
     "signal_reasons": ("text", "Reasons for caution or unusable, the main one first, between '; '"),
     "set_aside": (
@@ -64,6 +72,22 @@ COLUMNS: Mapping[str, tuple[str, str]] = {
 }
 """Columns in order: their type and their meaning."""
 
+BOTH, MIDPOINT, THIRD = "both agreed", "midpoint of two", "settled by the third"
+ALONE, BULK = "one reviewer's alone", "accepted in bulk"
+WAYS = (BOTH, MIDPOINT, THIRD, ALONE, BULK)
+"""The words of "decided_how"."""
+
+
+class Decided(NamedTuple):
+    """Who decided something, and how: a word of WAYS."""
+
+    by: tuple[str, ...]
+    how: str
+
+    def __str__(self) -> str:
+        return f"{self.how} ({', '.join(self.by)})"
+
+
 COMPUTED: Mapping[str, tuple[str, str]] = {
     "included": ("truth", "Whether the rule for inclusion takes the row into the analysis"),
     "why_not": ("text", "Every part of the rule that keeps the row out, between '; '"),
@@ -85,12 +109,14 @@ def decisions_table(
     stops: Mapping[str, int],
     aside: Sequence[tuple[str, str, int, int, tuple[str, ...]]] = (),
     excluded: Sequence[tuple[str, str, str | None, str]] = (),
+    decided: Callable[[str, str], Mapping[str, Decided] | None] | None = None,
     blind: bool = False,
 ) -> pd.DataFrame:
     """States as a table with the columns of COLUMNS, and after "channel" those of the cues' details (condition …).
 
     ``cues`` are the recorded cues by trial, ``participants`` by recording, ``stops`` each trial's past-last sample,
-    ``aside`` stretches set aside: recording, channel, start and stop samples, reasons.
+    ``aside`` stretches set aside: recording, channel, start and stop samples, reasons. ``decided`` says of a trial and
+    channel who decided what, by "mark", "signal", "behaviour" and "cue"; None: all is the reviewer's.
     A detail named like one of our columns is called "cue_<name>". In a blind review details and participant are left
     out.
     """
@@ -100,6 +126,7 @@ def decisions_table(
     for state in states:
         extra = {renamed[name]: cues[state.id].details.get(name) for name in details}
         for channel in state.channels.values():
+            who = _decided(reviewer, channel, decided and decided(state.id, channel.label))
             shown: list[BurstState | None] = [*channel.standing]
             if channel.found == "bursts":
                 shown += [burst for burst in channel.bursts.values() if burst.origin == "removed"]
@@ -112,13 +139,37 @@ def decisions_table(
                 )
                 row["participant"] = participants.get(state.recording)
                 row["excluded"] = "; ".join(_reasons(row, excluded)) or None
-                rows.append({"reviewer": reviewer, **row, **extra})
+                rows.append({"reviewer": reviewer, **row, **who, **extra})
     names = list(COLUMNS)
     at = names.index("channel") + 1
     names[at:at] = renamed.values()
     table = pd.DataFrame(rows, columns=names)
     table = table.astype({name: DTYPES[COLUMNS[name][0] if name in COLUMNS else "text"] for name in names})
     return table.drop(columns=list(_HIDDEN)) if blind else table
+
+
+def _decided(reviewer: str, channel: ChannelState, found: Mapping[str, Decided] | None) -> dict[str, str | None]:
+    """Who decided a channel-trial, and how, for its rows."""
+    if not channel.reviewed:
+        return {}
+    if found is None:
+        found = {"mark": Decided((reviewer,), ALONE)}
+    about = "signal" if channel.signal == "unusable" and "signal" in found else "mark"
+    if channel.in_bulk and about in found:
+        found = {**found, about: found[about]._replace(how=BULK)}
+    main = found.get(about) or next(iter(found.values()), None)
+    others = [
+        f"{what}: {one}"
+        for what, one in found.items()
+        if main
+        and one != main
+        and (one.by, one.how) != (main.by, BOTH)  # that two agreed on the rest goes without saying
+    ]
+    return {
+        "decided_by": "; ".join(main.by) if main else None,
+        "decided_how": main.how if main else None,
+        "decided_otherwise": "; ".join(others) or None,
+    }
 
 
 def _reasons(row: Mapping[str, Any], excluded: Sequence[tuple[str, str, str | None, str]]) -> Iterator[str]:

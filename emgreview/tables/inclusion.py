@@ -71,8 +71,8 @@ class Rule:
     ``signal``, ``activity``, ``kinds``, ``confidence``, ``behaviours`` list the words allowed ("not stated" where
     nobody said); ``without_cautions`` the cautions that keep a row out although "caution" is allowed. ``onset_s`` is
     the earliest and latest onset, None for any; an onset that cannot be located must lie between them wholly.
-    ``reviewed``: only what a person has decided. ``set_aside``: also what a stretch set aside touches. ``leave_out``
-    names participants, recordings and channels, each with its reason.
+    ``reviewed``: only what a person has decided, or accepted in bulk after an audit. ``set_aside``: also what a
+    stretch set aside touches. ``leave_out`` names participants, recordings and channels, each with its reason.
 
     Raises ParameterError, UnknownNameError.
     """

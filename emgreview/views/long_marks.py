@@ -8,6 +8,7 @@ Times here are seconds from the first sample of the recording, rows are places a
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from emgreview.annotations.scales import compare, stated
 from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.model import Processing, Recording
 from emgreview.session import Session
@@ -27,6 +28,11 @@ class Marks:
             raise ParameterError(
                 f"recording {recording.name!r} came with other samples than the one that the session reviews; "
                 "give the recording that its trials were cut from."
+            )
+        if other := compare(stated(own), stated(recording)).decisive:
+            raise ParameterError(
+                f"recording {recording.name!r} comes in another scale than the one that the session reviews: "
+                f"{'; '.join(other)}; give the recording that its trials were cut from."
             )
         if session.blind:
             raise ParameterError(

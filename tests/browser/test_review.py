@@ -374,7 +374,7 @@ def test_the_next_open_trial_is_one_of_those_stepped_through(page, working):
 def test_the_bulk_audit_is_walked_and_finished_on_the_screen(page, working):
     plan = (
         "import emgreview as er\nrule = er.BulkRule(interval_below_s=0.1, level_above_db=6)\n"
-        "audit = er.plan_bulk(session, rule, at_most=0.3, moved_by_s=0.1, expected=0.0, seed='s')"
+        "audit = er.plan_bulk(session, rule, at_most=0.3, moved_by_s=0.1, expected=0.0)"
     )
     screen = open_in_lab(page, working, OPEN, plan, SHOW)
     screen.focus()

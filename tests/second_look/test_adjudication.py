@@ -35,7 +35,7 @@ def disputed(tmp_path):
 
 def settling(disputed, **options):
     folder, trials = disputed
-    options = {"reviewer": "r3", "detect": detect, "files": Unflushed(), "seed": "s", **options}
+    options = {"reviewer": "r3", "detect": detect, "files": Unflushed(), **options}
     return adjudicate(trials, folder, "r1", "r2", **options)
 
 
@@ -67,19 +67,19 @@ def test_only_disputes_are_there_and_nobody_is_named(disputed):
         assert session.state(a).channels["APB"].response.onset_s == pytest.approx(0.201), "agreed: the midpoint stands"
 
 
-def test_the_order_of_the_candidates_is_random_by_seed_and_lasts(disputed, tmp_path):
+def test_the_order_of_the_candidates_is_random_and_lasts(disputed, tmp_path):
     _, trials = disputed
     first_is_r1 = 0
-    for seed in range(40):
-        with settling(disputed, seed=str(seed), reviewer=f"s{seed}") as session:
+    for number in range(40):
+        with settling(disputed, reviewer=f"s{number}") as session:
             a, _ = dispute_on(session, trials.ids[0], "FDI").candidates
             first_is_r1 += a.channel.response.onset_s < 0.21
-    assert 10 <= first_is_r1 <= 30
+    assert 6 <= first_is_r1 <= 34, "outside of this in one of 100,000 runs"
     with settling(disputed) as session:
         before = session.disputes()
-    with settling(disputed, seed=None) as session:
+    with settling(disputed) as session:
         assert session.disputes() == before
-    with pytest.raises(ParameterError, match="was begun with 's'"):
+    with pytest.raises(ParameterError, match="seed came as 'another'; none is taken"):
         settling(disputed, seed="another")
 
 

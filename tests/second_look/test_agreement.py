@@ -121,7 +121,7 @@ def test_only_the_drawn_trials_are_compared(tmp_path):
     with start(tmp_path, trials, "r1") as session:
         mark_all(session)
     with start(tmp_path, trials, "r2") as session:
-        drawn = draw_sample(session, share=0.3, seed="s")
+        drawn = draw_sample(session, share=0.3)
         mark_all(session, 6)
     found = agreement(tmp_path, "r1", "r2")
     assert (found.sampled, found.trials, found.both, found.not_second) == (len(drawn), len(drawn), 2 * len(drawn), 0)

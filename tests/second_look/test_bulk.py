@@ -32,7 +32,7 @@ def look(session, audit, by_ms=lambda number: 0):
 
 
 def test_lot_and_sample_follow_from_the_rule_and_the_bound(session, tmp_path):
-    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0)
     assert len(audit.lot) == 120, "every fourth trial has a wide interval"
     assert audit.allowed == 0
     plan, draw = lines(tmp_path)[-2:]
@@ -56,7 +56,7 @@ def test_the_sizes_that_plan_bulk_tells_are_those_of_the_plan():
 
 
 def test_an_audit_that_passes_accepts_the_rest_with_a_bound(session, tmp_path):
-    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0)
     with pytest.raises(DecisionError, match=r"\d+ of \d+ channel-trials of the audit are open"):
         audit.finish()
     with pytest.raises(DecisionError, match="not finished"):
@@ -94,7 +94,7 @@ def test_an_audit_that_passes_accepts_the_rest_with_a_bound(session, tmp_path):
     ids=["later", "earlier", "just within", "none visible", "unusable", "not locatable", "another burst only"],
 )
 def test_what_counts_as_moved(session, how, moved):
-    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0)
     how(session, *audit.sample[0])
     look(session, audit)
     result = audit.finish()
@@ -103,7 +103,7 @@ def test_what_counts_as_moved(session, how, moved):
 
 
 def test_a_failed_audit_accepts_nothing_and_no_second_draw_helps(session, tmp_path):
-    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0)
     look(session, audit, lambda number: 40)
     assert not audit.finish()["passed"]
     before = session.progress
@@ -111,7 +111,7 @@ def test_a_failed_audit_accepts_nothing_and_no_second_draw_helps(session, tmp_pa
         audit.accept()
     for rule in (RULE, BulkRule(interval_below_s=0.01, level_above_db=24)):
         with pytest.raises(DecisionError, match="in the lot of an earlier audit; a lot is audited once"):
-            plan_bulk(session, rule, seed="another")
+            plan_bulk(session, rule)
     for trial, channel in audit.sample:  # the marks can be changed, the result cannot
         session.move(trial, channel, onset_s=0.2)
     assert not audit.finish()["passed"]
@@ -126,7 +126,7 @@ def test_a_failed_audit_accepts_nothing_and_no_second_draw_helps(session, tmp_pa
 
 
 def test_an_audit_left_half_way_goes_on_with_the_same_sample_still_hidden(session, tmp_path):
-    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0)
     place_mark(session, *audit.open[0], 5)
     left = audit.open
     session.close()
@@ -141,7 +141,7 @@ def test_an_audit_left_half_way_goes_on_with_the_same_sample_still_hidden(sessio
 
 
 def test_a_crash_between_plan_and_draw_leaves_the_same_draw(session, tmp_path):
-    sample = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s").sample
+    sample = plan_bulk(session, RULE, at_most=0.1, expected=0.0).sample
     session.close()
     log = tmp_path / "logs" / "rec_reviewer-r1.jsonl"
     log.write_bytes(b"".join(log.read_bytes().splitlines(keepends=True)[:-1]))
@@ -150,7 +150,7 @@ def test_a_crash_between_plan_and_draw_leaves_the_same_draw(session, tmp_path):
 
 
 def test_a_crash_in_the_middle_of_accepting_goes_on(session, tmp_path):
-    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0)
     look(session, audit)
     audit.finish()
     sentence = audit.accept()
@@ -164,7 +164,7 @@ def test_a_crash_in_the_middle_of_accepting_goes_on(session, tmp_path):
 
 
 def test_a_mark_decided_while_the_automatic_one_was_seen_counts_as_moved(session, tmp_path):
-    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0)
     look(session, audit)
     trial, channel = audit.sample[0]
     session.note("peek", {"reveal": [[trial, channel]]})
@@ -174,7 +174,7 @@ def test_a_mark_decided_while_the_automatic_one_was_seen_counts_as_moved(session
 
 
 def test_what_was_decided_meanwhile_is_left_and_the_bound_looks_at_the_rest(session):
-    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0)
     look(session, audit)
     audit.finish()
     rest = [pair for pair in audit.lot if pair not in audit.sample]
@@ -189,7 +189,7 @@ def test_caution_and_touched_marks_keep_out_of_bulk(session):
     session.caution(a, "FDI", ["weak"])
     session.move(b, "FDI", onset_s=0.3)
     session.set_aside("rec", "APB", 1.1, 1.3, ["clipped"])
-    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0)
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.02)
     assert not {(a, "FDI"), (b, "FDI"), (a, "APB")} & set(audit.lot)
     assert (b, "APB") in audit.lot
     assert (a, "FDI") in plan_lot(session, BulkRule(interval_below_s=0.02, level_above_db=20, clean=False))
@@ -217,7 +217,7 @@ def test_nothing_is_accepted_in_bulk_but_what_an_audit_vouches_for(session):
     trial, *_ = session.queue
     with pytest.raises(DecisionError, match=r"no audit 1 that passed accepts FDI of trial .* accept it by eye"):
         session.accept_in_bulk(trial, "FDI", 1)
-    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0)
     look(session, audit)
     audit.finish()
     rest = next(pair for pair in audit.lot if pair not in audit.sample)
@@ -230,7 +230,7 @@ def test_nothing_is_accepted_in_bulk_but_what_an_audit_vouches_for(session):
 
 @pytest.mark.parametrize("finished", [True, False], ids=["failed", "not finished"])
 def test_another_code_is_no_way_round_an_audit(session, tmp_path, finished):
-    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0)
     if finished:
         look(session, audit, lambda number: 40)
         assert not audit.finish()["passed"]
@@ -243,7 +243,7 @@ def test_another_code_is_no_way_round_an_audit(session, tmp_path, finished):
 
 
 def test_an_audit_that_passed_says_nothing_against_another_reviewer_s(session, tmp_path):
-    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0)
     look(session, audit)
     audit.finish()
     with start(tmp_path, make_trials(n=80), "r2") as other:
@@ -252,7 +252,7 @@ def test_an_audit_that_passed_says_nothing_against_another_reviewer_s(session, t
 
 def test_a_sealed_version_says_what_the_bulk_is_worth(session, tmp_path):
     assert session.as_version()[1]["bulk"] == []
-    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0)
     look(session, audit)
     audit.finish()
     sentence = audit.accept()
@@ -262,9 +262,9 @@ def test_a_sealed_version_says_what_the_bulk_is_worth(session, tmp_path):
 
 def test_bulk_and_self_check_keep_apart(tmp_path):
     with start(tmp_path, make_trials(n=80), order="random") as session:
-        plan_self_check(session, seed="s")
+        plan_self_check(session)
         hidden = {(t, c) for t in session.queue for c in ("FDI", "APB") if session.hides_automatic(t, c)}
-        audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+        audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0)
         assert not hidden & set(audit.lot)
         assert all(session.source(trial) == trial for trial, _ in audit.lot)
         mark_all(session)
@@ -272,7 +272,7 @@ def test_bulk_and_self_check_keep_apart(tmp_path):
 
 
 def test_what_nobody_looked_at_says_nothing_of_agreement(session, tmp_path):
-    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0)
     look(session, audit)
     audit.finish()
     audit.accept()
@@ -286,7 +286,7 @@ def test_what_nobody_looked_at_says_nothing_of_agreement(session, tmp_path):
 
 
 def test_the_table_says_what_nobody_looked_at_until_somebody_does(session, tmp_path):
-    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0, seed="s")
+    audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0)
     look(session, audit)
     audit.finish()
     audit.accept()

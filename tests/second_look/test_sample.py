@@ -1,4 +1,4 @@
-"""A second reviewer's sample: its strata, its seed in the log, the first reviewer's marks unseen."""
+"""A second reviewer's sample: its strata, what it was drawn by, the first reviewer's marks unseen."""
 
 import dataclasses
 
@@ -16,17 +16,14 @@ def parts():
 
 def test_every_stratum_gives_its_share_and_the_log_says_so(tmp_path, parts):
     with start(tmp_path, parts, "r2", blind=True) as session:
-        drawn = draw_sample(session, share=0.25, seed="s")
+        drawn = draw_sample(session, share=0.25)
         (note,) = (note for note in session.notes if note.operation == "draw sample")
         assert len(drawn) == 20
         assert set(session.queue) == set(drawn)
         assert session.progress == (0, 20, 0, 20)
     assert note.new["only"] == list(drawn)
-    assert (note.new["seed"], note.new["share"], note.new["by"]) == (
-        "s",
-        0.25,
-        ["participant", "condition", "certainty"],
-    )
+    assert (note.new["share"], note.new["by"]) == (0.25, ["participant", "condition", "certainty"])
+    assert note.new["drawn_by"] == {part.recording.name: part.recording.fingerprint.samples for part in parts}
     strata = {tuple(row["stratum"]): (row["trials"], row["drawn"]) for row in note.new["strata"]}
     assert {stratum: count for stratum, (count, _) in strata.items()} == {
         (who, where, width): n
@@ -49,11 +46,11 @@ def test_the_review_opened_again_is_about_the_same_trials(tmp_path, parts):
 
 def test_the_draw_does_not_look_at_the_first_reviewer(tmp_path, parts):
     with start(tmp_path / "a", parts, "r2") as session:
-        alone = draw_sample(session, seed="s")
+        alone = draw_sample(session)
     with start(tmp_path / "b", parts, "r1") as session:
         mark_all(session, 9, session.queue[:30])
     with start(tmp_path / "b", parts, "r2") as session:
-        assert draw_sample(session, seed="s") == alone
+        assert draw_sample(session) == alone
         assert session.state(alone[0]).channels["FDI"].response.origin == "automatic"
 
 
@@ -95,7 +92,7 @@ def test_cues_without_a_condition_are_told(tmp_path, parts):
         with pytest.raises(UnknownNameError, match="no stratum is called 'condition'"):
             draw_sample(session, by=("participant", "condition"))
         with pytest.warns(SignalWarning, match=r"No cue says its condition: .* only by participant and certainty\."):
-            drawn = draw_sample(session, share=0.25, seed="s")
+            drawn = draw_sample(session, share=0.25)
         (note,) = (note for note in session.notes if note.operation == "draw sample")
     assert len(drawn) == 20
     assert {len(row["stratum"]) for row in note.new["strata"]} == {2}

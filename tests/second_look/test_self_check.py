@@ -19,7 +19,7 @@ def review(folder, *, n=120, sd_ms=6.0, pull=0.5, seed=4, **plan):
     """A scripted reviewer: automatic onset + Gaussian error, of which ``pull`` is lost where that onset is shown."""
     rng = np.random.default_rng(seed)
     with start(folder, make_trials(n=n), order="random", blind=True) as session:
-        counts = plan_self_check(session, seed="s", **plan)
+        counts = plan_self_check(session, **plan)
         for trial in session.queue:
             for channel in session.state(trial).channels:
                 shown = not session.hides_automatic(trial, channel)
@@ -49,7 +49,7 @@ def test_spread_and_pull_come_back(tmp_path):
 def test_agreement_tells_each_reviewer_s_own_spread_after_sealing(tmp_path):
     trials = make_trials(n=40)
     with start(tmp_path, trials, order="random") as session:
-        plan_self_check(session, seed="s")
+        plan_self_check(session)
         for trial in session.queue:
             for channel in session.state(trial).channels:
                 place_mark(session, trial, channel, 8 if session.source(trial) != trial else 0)
@@ -81,7 +81,7 @@ def test_nothing_is_told_before_sealing(tmp_path):
 
 def test_hidden_trials_and_repeats_are_spread_and_apart(tmp_path):
     with start(tmp_path, make_trials(n=100), order="random") as session:
-        assert plan_self_check(session, seed="x") == (20, 10)
+        assert plan_self_check(session) == (20, 10)
         hidden = [place for place, trial in enumerate(session.queue) if session.hides_automatic(trial)]
         again = [place for place, trial in enumerate(session.queue) if session.source(trial) != trial]
         first = [session.queue.index(session.source(session.queue[place])) for place in again]
@@ -104,7 +104,7 @@ def test_the_sealed_table_holds_each_trial_once_and_every_automatic_value(tmp_pa
 
 def test_missing_marks_are_counted(tmp_path):
     with start(tmp_path, make_trials(n=40), order="random") as session:
-        plan_self_check(session, seed="s")
+        plan_self_check(session)
         mark_all(session)
         again = [trial for trial in session.queue if session.source(trial) != trial]
         hidden = [trial for trial in session.queue if session.hides_automatic(trial)]
@@ -137,7 +137,7 @@ def test_a_drift_an_hour_needs_minutes(tmp_path, monkeypatch, seconds_a_decision
         log, "now", lambda: (start_at + timedelta(seconds=seconds_a_decision * next(clock))).isoformat()
     )
     with start(tmp_path, make_trials(n=40), order="random") as session:
-        plan_self_check(session, seed="s")
+        plan_self_check(session)
         for number, trial in enumerate(session.queue):
             for channel in session.state(trial).channels:
                 place_mark(session, trial, channel, 1 + number // 2)

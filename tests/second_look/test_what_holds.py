@@ -110,7 +110,7 @@ def test_the_third_reviewer_may_take_back_what_one_alone_keeps_out(kept):
 
 def accept_in_bulk(session):
     """All that a lenient rule takes, after an audit that finds every mark where it is."""
-    audit = plan_bulk(session, BulkRule(interval_below_s=0.02, level_above_db=20), at_most=0.3, expected=0.0, seed="s")
+    audit = plan_bulk(session, BulkRule(interval_below_s=0.02, level_above_db=20), at_most=0.3, expected=0.0)
     for trial, channel in audit.open:
         place_mark(session, trial, channel, 0)
     audit.finish()
@@ -152,7 +152,7 @@ def test_a_bulk_mark_gives_way_to_one_by_eye_and_is_told_where_it_stands(tmp_pat
 def test_a_first_showing_accepted_in_bulk_says_nothing_of_the_reviewer(tmp_path):
     trials = make_trials(n=60)
     with start(tmp_path, trials, order="random") as session:
-        plan_self_check(session, seed="s")
+        plan_self_check(session)
         rest = set(accept_in_bulk(session))
         mark_all(
             session, trials=[t for t in session.queue if session.source(t) == t and not rest & {(t, "FDI"), (t, "APB")}]

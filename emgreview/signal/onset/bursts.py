@@ -3,8 +3,9 @@
 The rest is where the caller says, or is found in the signal (:func:`quiet_samples`). Energies in blocks, relative to
 that rest, come from the same model as the default onset method (:mod:`~emgreview.signal.onset.quiet`). A burst is a
 stretch of blocks above a low gate in which enough blocks pass a high one; both gates rise with the rest's own spread.
-Its edges are located by the ramp posterior (:mod:`~emgreview.signal.onset.ramp`), each within its own stretch of
-signal. No paper is followed: two gates (hysteresis) and the split of levels in two classes are common practice.
+Its edges are located by the ramp posterior, each within its own stretch of signal
+(:mod:`~emgreview.signal.onset.edges`). No paper is followed: two gates (hysteresis) and the split of levels in two
+classes are common practice.
 
 Long signals are read in pieces (:mod:`~emgreview.signal.onset.long`): of them, only energies of 2 ms are kept whole.
 
@@ -24,9 +25,10 @@ from emgreview.checks import demand
 from emgreview.errors import SignalError
 from emgreview.model import Burst, Processing, Recording
 from emgreview.signal.onset.common import LOWEST_RATE_HZ, Array, burst_level_db, checked_signal, level_and_scale, window
+from emgreview.signal.onset.edges import Samples, edges
 from emgreview.signal.onset.long import Read, filtered, in_memory, long_standing, mean_and_levels, without_missing
 from emgreview.signal.onset.quiet import Floats, Standing, grid, standing
-from emgreview.signal.onset.ramp import SHARP, Ints, RampParameters, locate
+from emgreview.signal.onset.ramp import Ints, RampParameters
 
 SHORTEST_REST_S = 0.1
 SHORTEST_SIGNAL_S = 0.5
@@ -39,12 +41,6 @@ LOW_GATE = (0.7, 0.90, 0.2)
 
 CHUNK_SAMPLES = 500_000
 """Samples worked on at once; a signal that is longer is read in pieces of that length."""
-
-AROUND_S = 0.8
-"""Signal before and after an edge that may decide where it is."""
-
-EDGES = 64
-"""Bursts located at once."""
 
 NEAR_BLOCKS = 2
 """Edges are located within so many blocks of the gates."""
@@ -126,10 +122,10 @@ def find_bursts(x: Array, rate_hz: float, rest: slice | None, shortest_s: float,
         # the rest is put in front, so that one model serves a rest given and a rest gathered from many places
         joined = (np.concatenate([quiet[rows], x[rows]], axis=1) - level[rows, None]) / scale[rows, None]
         whole = slice(0, quiet.shape[1]), slice(quiet.shape[1], joined.shape[1])
-        for row, bursts in zip(
-            rows, bursts_over(standing(joined, rate_hz, *whole, p), rate_hz, shortest_s, merge_s), strict=True
-        ):
-            found[row] = bursts
+        s = standing(joined, rate_hz, *whole, p)
+        bursts = bursts_over(s, Samples.of(joined, quiet.shape[1]), rate_hz, shortest_s, merge_s)
+        for row, some in zip(rows, bursts, strict=True):
+            found[row] = some
     return found
 
 
@@ -152,11 +148,16 @@ def find_in_long(
     if scale[0] == 0:
         return []
     s = long_standing(read, n, quiet, (mean, level[0], scale[0]), rate_hz, p, CHUNK_SAMPLES)
-    return bursts_over(s, rate_hz, shortest_s, merge_s)[0]
+
+    def piece(_: int, start: int, stop: int) -> Array:
+        return (without_missing(read(start, stop), mean) - level[0]) / scale[0]
+
+    samples = Samples(((quiet - level[0]) / scale[0])[np.newaxis], piece, n)
+    return bursts_over(s, samples, rate_hz, shortest_s, merge_s)[0]
 
 
-def bursts_over(s: Standing, rate_hz: float, shortest_s: float, merge_s: float) -> list[list[Burst]]:
-    """The bursts of each row, in the part of it that is searched."""
+def bursts_over(s: Standing, samples: Samples, rate_hz: float, shortest_s: float, merge_s: float) -> list[list[Burst]]:
+    """The bursts of each row, in the part of it that is searched, whose ``samples`` are given too."""
     p = RampParameters()
     bin_s, block_s = s.bin / rate_hz, s.bin * s.block / rate_hz
     ln_z, y = s.ln_z[:, s.search], s.y[:, s.search.start * s.block :]
@@ -165,8 +166,9 @@ def bursts_over(s: Standing, rate_hz: float, shortest_s: float, merge_s: float) 
     if not len(row):
         return found
     ends = ln_z.shape[1] - 1
-    onset = edges(y, ln_z, row, first, last, p, s.block, bin_s)
-    back = edges(y[:, ::-1], ln_z[:, ::-1], row, ends - last, ends - first, p, s.block, bin_s)
+    onset = edges(y, ln_z, samples, row, first, last, p, s.block, s.bin, rate_hz)
+    turned = samples.mirrored(s.bin * s.block * ln_z.shape[1])
+    back = edges(y[:, ::-1], ln_z[:, ::-1], turned, row, ends - last, ends - first, p, s.block, s.bin, rate_hz)
     offset = y.shape[1] * bin_s - back[::-1]
     onset[:, first == 0] = np.nan
     offset[:, last == ends] = np.nan
@@ -262,37 +264,6 @@ def regions(ln_z: Floats, rest_ln_z: Floats, shortest: float, gap: float) -> tup
     near[1:-1] = (row[1:] == row[:-1]) & (first[1:] - last[:-1] - 1 < gap + NEAR_BLOCKS)
     good = (count >= max(shortest, 1)) | near[1:] | near[:-1]
     return row[good], first[good], last[good], count[good]
-
-
-def edges(
-    y: Floats, ln_z: Floats, row: Ints, first: Ints, last: Ints, p: RampParameters, block: int, bin_s: float
-) -> Array:
-    """Quantiles (3, bursts) of where each burst starts, in seconds from the start of the rows."""
-    before = np.full(len(row), -1)
-    order = np.lexsort((first, row))
-    same = row[order][1:] == row[order][:-1]
-    before[order[1:][same]] = last[order[:-1][same]]
-    some = [slice(start, start + EDGES) for start in range(0, len(row), EDGES)]
-    found = [_edges(y, ln_z, row[k], first[k], last[k], before[k], p, block, bin_s) for k in some]
-    return np.concatenate(found, axis=1)
-
-
-def _edges(
-    y: Floats, ln_z: Floats, row: Ints, first: Ints, last: Ints, before: Ints, p: RampParameters, block: int,
-    bin_s: float,
-) -> Array:  # fmt: skip
-    """The same for a few bursts; ``before`` is the last block of the burst before each, or -1."""
-    around = round(AROUND_S / (block * bin_s))
-    blocks = first[:, None] + np.arange(-around, around + 1)
-    bins = (first * block)[:, None] + np.arange(-around * block, (around + 1) * block)
-    known = (blocks > before[:, None]) & (blocks < ln_z.shape[1])
-    near_ln_z = np.where(known, ln_z[row[:, None], np.clip(blocks, 0, ln_z.shape[1] - 1)], 0)
-    known = (bins >= (before[:, None] + 1) * block) & (bins < y.shape[1])
-    near_y = np.where(known, y[row[:, None], np.clip(bins, 0, y.shape[1] - 1)], 1)
-    centre = np.full(len(row), around)
-    found, _ = locate(near_y, near_ln_z, centre, np.full(len(row), p.temper), SHARP, block, bin_s, p)
-    found += (first - around) * block
-    return np.clip(found, (before + 1) * block, (last + 1) * block) * bin_s
 
 
 def burst_values(

@@ -22,7 +22,7 @@ Arrays are (trials, samples), (trials, bins) or (trials, blocks), float32 where 
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,7 +83,8 @@ class Standing:
 
     ``y`` is (trials, bins); ``ln_z``, ``marks`` and ``power`` (of the signal itself, 1 in the rest) are (trials,
     blocks). ``spread`` (trials,) is the SD of ln z in the rest, ``gate`` (trials,) is on ln z as well. ``bin`` is in
-    samples, ``block`` in bins, ``span`` in blocks; ``rest`` and ``search`` are ranges of blocks.
+    samples, ``block`` in bins, ``span`` in blocks; ``rest`` and ``search`` are ranges of blocks. ``clear`` says that
+    the ringing of a zero-phase filter was taken out.
     """
 
     y: Floats
@@ -97,6 +98,23 @@ class Standing:
     span: int
     rest: slice
     search: slice
+    clear: bool = False
+
+    @property
+    def blocks(self) -> int:
+        return self.ln_z.shape[1]
+
+    def of(self, rows: NDArray[np.intp]) -> "Standing":
+        """Some of the trials."""
+        names = ("y", "ln_z", "marks", "power", "spread", "gate")
+        return replace(self, **{name: getattr(self, name)[rows] for name in names})
+
+    def mirrored(self) -> "Standing":
+        """The same, backward in time; the ranges are turned as well."""
+        n = self.blocks
+        rest, search = (slice(n - part.stop, n - part.start) for part in (self.rest, self.search))
+        turned = {name: getattr(self, name)[:, ::-1] for name in ("y", "ln_z", "marks", "power")}
+        return replace(self, **turned, rest=rest, search=search)
 
 
 def standing(x: Array, rate_hz: float, rest: slice, search: slice, p: QuietParameters) -> Standing:

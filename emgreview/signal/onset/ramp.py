@@ -6,17 +6,18 @@ compared. The variance of bin b, relative to the rest, is
 
     v_b = 1 + g rho_b^2,   rho_b = clip((b - tau) / r, 0, 1)
 
-so the SD of the activity alone rises as a straight line from nothing to its plateau; slow rises are also tried with a
-jump at the start (``JUMPS``) and as a square of time (``GENTLE_S``). The log-likelihood against rest is
+so the SD of the activity alone rises as a straight line from nothing to its plateau; others begin with a jump, or
+gently, as a square of time (``PROFILES``). The log-likelihood is, but for what all share,
 
-    l(tau, r, g) = -(nu / 2) sum_b [ln v_b + y_b (1 / v_b - 1)]
+    l(tau, r, g) = -(nu / 2) (sum_b<tau min(y_b, cap) + sum_b>=tau [ln v_b + y_b / v_b])
 
-with nu degrees of freedom a bin. With priors flat in tau, and in r and g as their grids (about even in logarithms),
-exp(l) normalised is the posterior: its 5 and 95 % points over tau are the interval, and the median of its cube,
+with nu degrees of freedom a bin. With priors flat in tau and about even in ln g, and a weight for each profile, exp(l)
+normalised is the posterior: its 5 and 95 % points over tau are the interval, and the median of its cube,
 exp(3 l), is the onset: nu is chosen for honest intervals, and a less tempered middle is nearer the truth on sharp
 onsets. First on bins of ``coarse_s``, then on fine ones around that median. The offset is the same in mirror image,
-with the plain median. Likelihood ratios with ramp profiles: Staude and Wolf 1999 (Med Eng Phys 21:449-467), Staude et
-al. 2001 (EURASIP J Adv Signal Process 2001:67-81), both read as abstracts.
+with the plain median. Where activity is strong, both are located in energies from which the ringing of a zero-phase
+band-pass was taken (:mod:`~emgreview.signal.onset.ringing`). Likelihood ratios with ramp profiles: Staude and Wolf 1999
+(Med Eng Phys 21:449-467), Staude et al. 2001 (EURASIP J Adv Signal Process 2001:67-81), both read as abstracts.
 
 Departures: independent variances add (they scale one SD); sums over rises and levels instead of maxima; nu is
 tempered, more so where the rest is uneven, because neighbouring energies are not independent and a burst is no perfect
@@ -30,6 +31,7 @@ onset-accuracy.
     posterior                     its heart
 """
 
+import math
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 
@@ -39,21 +41,49 @@ from numpy.typing import NDArray
 from emgreview.checks import check_ranges, demand, in_order
 from emgreview.signal.onset.common import Array, Batch, burst_level_db, nothing
 from emgreview.signal.onset.quiet import DB_PER_LN, Floats, QuietParameters, Standing, prevalence
+from emgreview.signal.onset.ringing import standing_without_ringing
 
 Ints = NDArray[np.intp]
 
-LEVELS_DB = np.arange(0.0, 43.0, 4.0)
-RISES_S = (0.004, 0.012, 0.025, 0.05, 0.09, 0.16, 0.3)
-JUMPS = ((0.09, 0.12), (0.16, 0.12), (0.3, 0.15))
+LEVEL_STEP_DB, CLASS_DB, BELOW_DB, ABOVE_DB = 4.0, 8.0, 16.0, 8.0
+"""Levels of the plateau that are compared: their distance, and how far they reach below and above the strongest block,
+whose level is taken in classes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Profile:
+    """How the SD of activity rises: in ``rise_s``, with a first ``jump`` to that share of the plateau within ``JUMP_S``
+    as trains of motor units begin, or with a ``power`` of time above 1, gently.
+
+    Prior weights: in the ``interval`` of an onset, in the ``onset`` itself, and in an ``offset`` and its interval.
+    """
+
+    rise_s: float
+    interval: float
+    onset: float
+    offset: float = 0.0
+    jump: float = 0.0
+    power: float = 1.0
+
+
+PROFILES = (
+    *(Profile(0.004, 8.0, 1.5, 1.0), Profile(0.012, 4.0, 1.2, 1.0), Profile(0.025, 2.0, 1.0, 1.0)),
+    *(Profile(rise_s, 1.0, 1.0, 1.0) for rise_s in (0.05, 0.09, 0.16, 0.3)),
+    Profile(0.5, 1.0, 0.0),
+    *(Profile(0.09, 1.0, 2.5, jump=0.12), Profile(0.16, 1.0, 2.5, jump=0.12), Profile(0.3, 1.0, 2.5, jump=0.15)),
+    *(Profile(rise_s, 0.8, 0.0, power=2.0) for rise_s in (0.05, 0.09)),
+    *(Profile(rise_s, 0.8, 0.1, power=2.0) for rise_s in (0.16, 0.3)),
+    Profile(0.5, 0.8, 0.0, power=2.0),
+)
+"""Weights were chosen by measuring. Sharp rises weigh more in the interval because many slow ones resemble one another
+where activity is weak."""
+
 JUMP_S = 0.006
-"""Slow rises that begin with a jump, as trains of motor units do: rise in seconds, and the share of the plateau's SD
-that the first potentials reach within ``JUMP_S``."""
 
-GENTLE_S = (0.16, 0.3)
-"""Slow rises that begin gently: the SD grows as the square of time."""
+CLICK_DB = 10.0
 
-JUMP_WEIGHTS, GENTLE_WEIGHTS = (1.0, 2.5), (0.5, 0.1)
-"""Prior weight of such a profile, that of a straight one being 1: for the interval, and for the onset."""
+LOW_RATE_DB = 39.0
+"""By how much less activity counts as strong at a tenth of 1000 Hz."""
 
 QUANTILES = (0.05, 0.5, 0.95)
 PLAIN, SHARP = 0, 1
@@ -62,19 +92,22 @@ PLAIN, SHARP = 0, 1
 FREEDOM_HZ = 727.0
 """Degrees of freedom a second of white noise averaged over 2 ms at 2 kHz: 2000 / (1 + 2 (0.75² + 0.5² + 0.25²))."""
 
-MAXIMUM = 1e5
-"""Energy of a bin beyond which a float32 sum would lose the small ones (50 dB over the rest)."""
+FREEDOM_SHARE = 0.7
+"""Degrees of freedom of a sample at low rates, where neighbours of a residual are not independent either."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RampParameters(QuietParameters):
     """Besides those of the rest model, in seconds: ``lead_s`` and ``trail_s`` bound the onset around the first sure
     activity; ``stretch_s`` is the common stretch; ``fine_s`` and ``fine_stretch_s`` the half width and stretch of the
-    fine grid; ``plateau_s`` how much of the plateau is used; ``quiet_s`` ends an activity; ``resolution_s`` widens the
-    interval to each side. In dB, as SDs of the rest's level over blocks: ``uneven_from_db`` and ``restless_from_db``.
+    fine grid; ``plateau_s`` how much of the plateau is used; ``quiet_s`` ends an activity; ``resolution_s`` (at least a
+    sample) widens the interval to each side, and ``smear_s`` its later side, where a zero-phase band-pass may let a
+    sharp onset be seen that much early; ``fading_s`` (at least two samples) that of a strong offset, whose last
+    potentials fade. From ``strong_from_db`` in the strongest block on, edges are located without
+    ringing. In dB, as SDs of the rest's level over blocks: ``uneven_from_db`` and ``restless_from_db``.
     Plain numbers: ``temper`` of nu, ``uneven_temper`` its fall beyond the first of these, ``restless_level`` that of y
     beyond the second, ``cap_over`` ln z and at most ``cap`` what a bin before the onset may count, ``offset_temper`` a
-    further factor of nu for offsets, and ``steepness`` of the probability.
+    further factor of nu for offsets, and ``steepness`` of ``present``.
     """
 
     coarse_s: float = 0.008
@@ -86,12 +119,15 @@ class RampParameters(QuietParameters):
     plateau_s: float = 0.08
     quiet_s: float = 0.14
     resolution_s: float = 0.001
+    smear_s: float = 0.0015
+    fading_s: float = 0.004
+    strong_from_db: float = 42.0
     temper: float = 0.38
     uneven_temper: float = 0.5
     uneven_from_db: float = 0.4 * DB_PER_LN
     restless_from_db: float = 0.6 * DB_PER_LN
     restless_level: float = 2.0
-    cap: float = 12.0
+    cap: float = 24.0
     cap_over: float = 4.0
     offset_temper: float = 0.63
     steepness: float = 8.0
@@ -125,19 +161,52 @@ def find_ramp(batch: Batch, p: RampParameters) -> dict[str, Array]:
     most = share.max(axis=1)
     found["present"] = np.where(unknown, np.nan, 1 / (1 + np.exp(-p.steepness * (most - p.needed))))
     rows = np.flatnonzero((most >= p.needed) & ~unknown)
-    if not len(rows):
-        return found
+    strong = s.ln_z[rows, s.search].max(axis=1, initial=-np.inf) * DB_PER_LN >= strong_from_db(batch.rate_hz, p)
+    if not strong.all():
+        weak = rows[~strong]
+        part = s.of(weak)
+        first, last = activity(part, share[weak], p)
+        _fill(found, weak, (part, first), (part.mirrored(), part.blocks - 1 - last), batch, p)
+    if strong.any():
+        _fill_strong(found, rows[strong], batch, p)
+    return found
 
-    first, last = activity(s.marks[rows, s.search], share[rows], s.span, p)
-    first, last = first + s.search.start, last + s.search.start
-    bin_s = s.bin / batch.rate_hz
-    ln_z = s.ln_z[rows]
-    nu = p.temper / (1 + p.uneven_temper * np.maximum(s.spread[rows] * DB_PER_LN / p.uneven_from_db - 1, 0))
-    y = s.y[rows] * np.exp(-raised(s, rows, first, p))[:, None].astype(np.float32)
 
-    on, rise_s = locate(y, ln_z, first, nu, SHARP, s.block, bin_s, p)
+def strong_from_db(rate_hz: float, p: RampParameters) -> float:
+    """Level from which on ringing is taken out: below 1000 Hz it lasts longer and matters to weaker activity."""
+    return p.strong_from_db + LOW_RATE_DB * min(0.0, math.log10(rate_hz / 1000))
+
+
+def _fill_strong(found: dict[str, Array], rows: Ints, batch: Batch, p: RampParameters) -> None:
+    """The edges of strong activity, from energies without ringing; each edge from its own side."""
+    rate_hz, x = batch.rate_hz, batch.x[rows]
+    level = batch.doubt.high[rows]
+    ahead = against(standing_without_ringing(x, rate_hz, batch.rest, batch.search, p), level, p)
+    used = ahead.blocks * ahead.block * ahead.bin
+    rest, search = (slice(max(used - part.stop, 0), used - part.start) for part in (batch.rest, batch.search))
+    behind = against(standing_without_ringing(x[:, :used][:, ::-1], rate_hz, rest, search, p), level, p)
+    first, last = activity(ahead, prevalence(ahead.marks[:, ahead.search], ahead.span), p)
+    back = ahead.blocks - 1 - last
+    hot = (behind.marks > 0) & (np.arange(behind.blocks) >= back[:, None])
+    back = np.where(hot.any(axis=1), hot.argmax(axis=1), back)
+    _fill(found, rows, (ahead, first), (behind, back), batch, p)
+
+
+def _fill(
+    found: dict[str, Array], rows: Ints, onset: tuple[Standing, Ints], offset: tuple[Standing, Ints],
+    batch: Batch, p: RampParameters,
+) -> None:  # fmt: skip
+    """Locate both edges; ``offset`` is in mirror image. Each comes with the first block of sure activity."""
+    s = onset[0]
+    bin_s, block_s = s.bin / batch.rate_hz, s.bin * s.block / batch.rate_hz
+    nu = p.temper / (1 + p.uneven_temper * np.maximum(s.spread * DB_PER_LN / p.uneven_from_db - 1, 0))
+    less = np.exp(-raised(s, onset[1], p))[:, None].astype(np.float32)
+    (ahead, first), (behind, back) = onset, offset
+    late_s = 0.0 if ahead.clear else p.smear_s
+    y = (without_clicks(ahead, first, block_s) if ahead.clear else ahead.y) * less
+    on, rise_s = locate(y, ahead.ln_z, first, nu, SHARP, s.block, bin_s, batch.rate_hz, p, late_s=late_s)
     on *= bin_s
-    search_s = s.search.start * s.block * bin_s
+    search_s = s.search.start * block_s
     here = on[1] >= search_s
     on[0] = np.maximum(on[0], search_s)
     found["onset_s"][rows] = np.where(here, on[1], np.nan)
@@ -145,15 +214,17 @@ def find_ramp(batch: Batch, p: RampParameters) -> dict[str, Array]:
     found["high_s"][rows] = np.where(here, on[2], np.nan)
     found["rise_s"][rows] = np.where(here, rise_s, np.nan)
 
-    mirrored = ln_z.shape[1] - 1 - last
-    back, _ = locate(y[:, ::-1], ln_z[:, ::-1], mirrored, p.offset_temper * nu, PLAIN, s.block, bin_s, p)
-    off = (y.shape[1] - back[::-1]) * bin_s
+    nu = p.offset_temper * nu
+    early_s = max(p.fading_s, 2 / batch.rate_hz) if behind.clear else 0.0
+    y = (without_clicks(behind, back, block_s) if behind.clear else behind.y) * less
+    off, _ = locate(y, behind.ln_z, back, nu, PLAIN, s.block, bin_s, batch.rate_hz, p, early_s=early_s)
+    off = s.y.shape[1] * bin_s - off[::-1] * bin_s
+    last = s.blocks - 1 - back
     ended = (last < s.search.stop - round(p.quiet_s / p.block_s)) & (off[1] > on[1])
     found["offset_low_s"][rows], found["offset_s"][rows], found["offset_high_s"][rows] = np.where(ended, off, np.nan)
 
-    plateau = np.ceil((on[1] + rise_s) / (s.block * bin_s)).astype(int)
-    found["level_db"][rows] = burst_level_db(s.power[rows], np.clip(plateau, 0, last), last + 1)
-    return found
+    plateau = np.ceil((on[1] + rise_s) / block_s).astype(int)
+    found["level_db"][rows] = burst_level_db(s.power, np.clip(plateau, 0, last), last + 1)
 
 
 def against(s: Standing, level: Array, p: RampParameters) -> Standing:
@@ -163,8 +234,10 @@ def against(s: Standing, level: Array, p: RampParameters) -> Standing:
     return replace(s, y=s.y * np.exp(-level)[:, None].astype(np.float32), ln_z=ln_z, marks=marks.astype(np.float32))
 
 
-def activity(marks: Floats, share: Array, span: int, p: RampParameters) -> tuple[Ints, Ints]:
-    """First and last hot block of the first activity; it ends where ``quiet_s`` follow with hardly a hot block."""
+def activity(s: Standing, share: Array, p: RampParameters) -> tuple[Ints, Ints]:
+    """First and last hot block of the first activity in the search; it ends where ``quiet_s`` follow with hardly a hot
+    block. ``share`` is the prevalence of marks there."""
+    marks, span = s.marks[:, s.search], s.span
     blocks = np.arange(marks.shape[1])
     hot = marks > 0
     begin = (share >= p.needed).argmax(axis=1)
@@ -175,11 +248,11 @@ def activity(marks: Floats, share: Array, span: int, p: RampParameters) -> tuple
     calm = (ahead <= gap // 4) & (blocks > first[:, None] + span // 2)
     end = np.where(calm.any(axis=1), calm.argmax(axis=1), len(blocks))
     before_end = hot & (blocks < end[:, None])
-    return first, len(blocks) - 1 - before_end[:, ::-1].argmax(axis=1)
+    return s.search.start + first, s.search.start + len(blocks) - 1 - before_end[:, ::-1].argmax(axis=1)
 
 
-def raised(s: Standing, rows: Ints, first: Ints, p: RampParameters) -> Array:
-    """What must be taken from ln y before it says something about an onset, (rows,).
+def raised(s: Standing, first: Ints, p: RampParameters) -> Array:
+    """What must be taken from ln y before it says something about an onset, (trials,).
 
     That is the mean ln z shortly ahead of the activity over that of the rest, from 0 to ln 2, and a share of the spread
     of a restless rest.
@@ -187,34 +260,63 @@ def raised(s: Standing, rows: Ints, first: Ints, p: RampParameters) -> Array:
     blocks = np.arange(s.ln_z.shape[1])
     since, until = (first[:, None] - round(seconds / p.block_s) for seconds in (0.5, 0.15))
     near = (blocks >= np.maximum(since, s.rest.start)) & (blocks < until)
-    level = (s.ln_z[rows] * near).sum(axis=1) / np.maximum(near.sum(axis=1), 1)
-    over = np.where(near.any(axis=1), np.clip(level - s.ln_z[rows, s.rest].mean(axis=1), 0, np.log(2)), 0)
-    return over + p.restless_level * np.maximum(s.spread[rows] - p.restless_from_db / DB_PER_LN, 0)
+    level = (s.ln_z * near).sum(axis=1) / np.maximum(near.sum(axis=1), 1)
+    over = np.where(near.any(axis=1), np.clip(level - s.ln_z[:, s.rest].mean(axis=1), 0, np.log(2)), 0)
+    return over + p.restless_level * np.maximum(s.spread - p.restless_from_db / DB_PER_LN, 0)
 
 
 def locate(
-    y: Floats, ln_z: Floats, first: Ints, nu: Array, middle: int, block: int, bin_s: float, p: RampParameters
-) -> tuple[Array, Array]:
+    y: Floats, ln_z: Floats, first: Ints, nu: Array, middle: int, block: int, bin_s: float, rate_hz: float,
+    p: RampParameters, *, early_s: float = 0.0, late_s: float = 0.0,
+) -> tuple[Array, Array]:  # fmt: skip
     """The quantiles of the onset, (3, rows) in bins, and its rise in seconds, (rows,).
 
     ``first`` is the block of the first sure activity of each row; ``nu`` the tempering (rows,); ``middle`` says whose
     median is taken, PLAIN or SHARP. Before the onset a bin counts at most ``cap_over`` plus ln z of the strongest block
-    within 0.3 s: less would let a strong burst pass for a knock.
+    within 0.3 s: less would let a strong burst pass for a knock. Rows are worked on by that level, each with plateaus
+    from ``BELOW_DB`` below to ``ABOVE_DB`` above it. ``early_s`` and ``late_s`` widen the interval's
+    sides.
     """
-    stop = plateau_end(ln_z, first, block, bin_s, p)
     ahead = np.clip(first[:, None] + np.arange(round(0.3 / (block * bin_s))), 0, ln_z.shape[1] - 1)
     strongest = np.take_along_axis(ln_z, ahead, axis=1).max(axis=1)
     cap = np.clip(p.cap_over + strongest, p.cap_over, max(p.cap, p.cap_over)).astype(np.float32)
+    stop = plateau_end(ln_z, first, block, bin_s, p)
+    bands = np.clip(np.round(strongest * DB_PER_LN / CLASS_DB), 0, None).astype(int)
+    places, rise_s = np.empty((len(QUANTILES), len(y))), np.empty(len(y))
+    for band in np.unique(bands):
+        some = np.flatnonzero(bands == band)
+        places[:, some], rise_s[some] = _locate(
+            y[some],
+            first[some] * block,
+            stop[some],
+            nu[some],
+            cap[some],
+            int(band),
+            middle,
+            bin_s,
+            rate_hz,
+            p,
+            (early_s, late_s),
+        )
+    return places, rise_s
+
+
+def _locate(
+    y: Floats, first: Ints, stop: Ints, nu: Array, cap: Floats, band: int, middle: int, bin_s: float, rate_hz: float,
+    p: RampParameters, sides_s: tuple[float, float],
+) -> tuple[Array, Array]:  # fmt: skip
+    """The same for rows of one class of level; ``first`` in bins."""
     step = max(1, round(p.coarse_s / bin_s))
-    start = first * block - round(p.lead_s / bin_s)
+    start = first - round(p.lead_s / bin_s)
     candidates = max(2, round((p.lead_s + p.trail_s) / bin_s / step))
     wide = max(candidates, round(p.stretch_s / bin_s / step))
-    coarse, rise_s = posterior(y, start, stop, nu, cap, step, candidates, wide, middle, bin_s, p)
+    nu = nu * freedom(bin_s, rate_hz)
+    coarse, rise_s = posterior(y, start, stop, nu, cap, band, step, candidates, wide, middle, bin_s)
 
     half = max(1, round(p.fine_s / bin_s))
     near = np.floor(quantile(coarse[middle], 0.5)).astype(int) * step - half
     wide = max(2 * half, round(p.fine_stretch_s / bin_s))
-    fine, _ = posterior(y, start + near, stop, nu, cap, 1, 2 * half, wide, middle, bin_s, p)
+    fine, _ = posterior(y, start + near, stop, nu, cap, band, 1, 2 * half, wide, middle, bin_s)
 
     places = np.empty((len(QUANTILES), len(y)))
     for place, q in zip(places, QUANTILES, strict=True):
@@ -224,11 +326,25 @@ def locate(
         inside = (low <= q) & (q <= high)
         share = np.where(inside, (q - low) / np.maximum(high - low, 1e-9), 0.5)
         place[:] = start + np.where(inside, near + quantile(fine[power], share), quantile(coarse[power], q) * step)
-    places[0] -= p.resolution_s / bin_s
-    places[2] += p.resolution_s / bin_s
+    slack_s = max(p.resolution_s, 1 / rate_hz)
+    places[0] -= (slack_s + sides_s[0]) / bin_s
+    places[2] += (slack_s + sides_s[1]) / bin_s
     np.minimum(places[0], places[1], out=places[0])
     np.maximum(places[2], places[1], out=places[2])
     return places, rise_s
+
+
+def freedom(bin_s: float, rate_hz: float) -> float:
+    """Degrees of freedom of a bin: no more than ``FREEDOM_SHARE`` of its samples."""
+    return min(FREEDOM_HZ * bin_s, FREEDOM_SHARE * bin_s * rate_hz)
+
+
+def without_clicks(s: Standing, first: Ints, block_s: float) -> Floats:
+    """y, where strong activity begins with something stronger still, such as the edge of a sudden start, at most
+    ``CLICK_DB`` above the median block of its first 0.15 s; a profile without overshoot would begin behind it."""
+    at = np.clip(first[:, None] + np.arange(max(1, round(0.15 / block_s))), 0, s.blocks - 1)
+    level = np.median(np.take_along_axis(s.ln_z, at, axis=1), axis=1)
+    return np.minimum(s.y, np.exp(level + CLICK_DB / DB_PER_LN)[:, None].astype(np.float32))
 
 
 def plateau_end(ln_z: Floats, first: Ints, block: int, bin_s: float, p: RampParameters) -> Ints:
@@ -250,13 +366,13 @@ def plateau_end(ln_z: Floats, first: Ints, block: int, bin_s: float, p: RampPara
 
 
 def posterior(
-    y: Floats, start: Ints, stop: Ints, nu: Array, cap: Array, step: int, candidates: int, wide: int,
-    middle: int, bin_s: float, p: RampParameters,
+    y: Floats, start: Ints, stop: Ints, nu: Array, cap: Floats, band: int, step: int, candidates: int, wide: int,
+    middle: int, bin_s: float,
 ) -> tuple[Array, Array]:  # fmt: skip
     """Cumulative posterior, and its cube, over the onset (2, rows, candidates + 1); geometric mean rise in seconds.
 
     Works in steps of ``step`` bins. The common stretch is ``wide`` steps from bin ``start``, cut at bin ``stop`` and at
-    the ends of the row; the candidates are its first ``candidates`` edges.
+    the ends of the row; the candidates are its first ``candidates`` edges. ``nu`` is in degrees of freedom a bin.
     """
     n, bins = y.shape
     at = start[:, None] + np.arange(wide * step)
@@ -264,20 +380,18 @@ def posterior(
     window *= (at >= 0) & (at < stop[:, None])
     if step > 1:
         window = (window.reshape(-1, step) @ np.full(step, 1 / step, np.float32)).reshape(n, wide)
-    np.minimum(window, MAXIMUM, out=window)
     begins = np.clip(-(start // step), 0, wide)
     ends = np.clip((stop - start) // step, 0, wide)
 
-    table, ln_v, rises_s, weights = profiles(step * bin_s, candidates, wide, middle)
-    likelihood = window @ table
-    likelihood += ln_v[ends]
-    likelihood = likelihood.reshape(n, candidates, -1)
-    above_cap = np.cumsum(np.pad(np.maximum(window - cap[:, None], 0), ((0, 0), (1, 0))), axis=1)[:, :candidates]
-    likelihood -= above_cap[..., None]
-    likelihood *= (nu * (-0.5 * FREEDOM_HZ * bin_s * step)).astype(np.float32)[:, None, None]
-    likelihood -= likelihood.max(axis=(1, 2), keepdims=True)
-    np.maximum(likelihood, -60, out=likelihood)
-    np.exp(likelihood, out=likelihood)
+    table, ln_v, rises_s, weights = profiles(step * bin_s, candidates, wide, middle, band)
+    cost = window @ table
+    cost += ln_v[ends]
+    cost = cost.reshape(n, candidates, -1)
+    before = np.cumsum(np.pad(np.minimum(window, cap[:, None]), ((0, 0), (1, 0))), axis=1)[:, :candidates]
+    cost += before[..., None]
+    cost -= cost.min(axis=(1, 2), keepdims=True)
+    cost *= (-0.5 * step * nu).astype(np.float32)[:, None, None]
+    likelihood = np.exp(np.maximum(cost, -60, out=cost), out=cost)
 
     place = np.arange(candidates)
     within = (place >= begins[:, None]) & (place <= np.maximum(ends, begins)[:, None])
@@ -289,31 +403,33 @@ def posterior(
     return cdf / cdf[..., -1:], rise_s
 
 
-@lru_cache(maxsize=16)
-def profiles(step_s: float, candidates: int, wide: int, middle: int) -> tuple[Floats, Floats, Array, Floats]:
+def levels_db(band: int) -> Array:
+    """Levels of the plateau over the rest that are compared where the strongest block lies in class ``band``."""
+    return np.arange(max(0.0, CLASS_DB * band - BELOW_DB), CLASS_DB * band + ABOVE_DB + 1, LEVEL_STEP_DB)
+
+
+@lru_cache(maxsize=64)
+def profiles(step_s: float, candidates: int, wide: int, middle: int, band: int) -> tuple[Floats, Floats, Array, Floats]:
     """What the likelihood is made of, for all onsets, profiles and levels.
 
-    1/v - 1 as (steps, candidates × profiles × levels); sums of ln v over the first 0, 1, 2 … steps; the rise of each
-    profile; prior weights (2, profiles × levels) of the plain posterior and of its cube. With PLAIN only straight ones.
+    1/v from the onset on, 0 before it, as (steps, candidates × profiles × levels); sums of ln v over the first 0, 1,
+    2 … steps; the rise of each profile; prior weights (2, profiles × levels) of the plain posterior and of its cube.
+    With PLAIN those of offsets.
     """
-    shapes = [(rise, 0.0) for rise in RISES_S if rise >= 0.4 * step_s]
-    straight = len(shapes)
-    shapes += JUMPS if middle == SHARP else ()
-    jumping = len(shapes)
-    shapes += ((rise, 0.0) for rise in GENTLE_S if middle == SHARP)
-    rises_s, jumps = np.array(shapes).T
+    onset = middle == SHARP
+    kept = [q for q in PROFILES if q.rise_s >= 0.4 * step_s and (q.interval + q.onset if onset else q.offset) > 0]
+    rises_s, jumps, powers = np.array([(q.rise_s, q.jump, q.power) for q in kept]).T
+    levels = levels_db(band)
     since = np.arange(wide)[:, None] - np.arange(candidates)
     t = np.maximum((since[..., None] + 0.5) * step_s, 0)
     rho = np.minimum(t / rises_s, 1)
-    rho[..., jumping:] **= 2
+    rho = rho**powers
     rho += jumps * (1 - rho) * np.minimum(t / JUMP_S, 1)
-    v = 1 + rho[..., None] ** 2 * 10 ** (LEVELS_DB / 10)
-    table = (1 / v - 1).reshape(wide, -1).astype(np.float32)
+    v = 1 + rho[..., None] ** 2 * 10 ** (levels / 10)
+    table = np.where((since >= 0)[..., None, None], 1 / v, 0.0).reshape(wide, -1).astype(np.float32)
     ln_v = np.pad(np.cumsum(np.log(v).reshape(wide, -1), axis=0), ((1, 0), (0, 0))).astype(np.float32)
-    weights = np.ones((2, len(shapes)), np.float32)
-    weights[:, straight:jumping] = np.array(JUMP_WEIGHTS)[:, None]
-    weights[:, jumping:] = np.array(GENTLE_WEIGHTS)[:, None]
-    weights = np.repeat(weights, len(LEVELS_DB), axis=1)
+    weights = np.array([(q.interval, q.onset) if onset else (q.offset, q.offset) for q in kept], np.float32).T
+    weights = np.repeat(weights, len(levels), axis=1)
     for array in (table, ln_v, rises_s, weights):
         array.setflags(write=False)
     return table, ln_v, rises_s, weights

@@ -1,0 +1,125 @@
+"""What a person is told when a review is opened on recordings that are not quite those of its logs, in sentences.
+
+refuse_another      LogError: another recording, with what differs
+refuse_scale        LogError: another scale, and how to go on
+of_others           another reviewer's log of the recording is about other samples, or another scale
+of_changes          trials are cut or filtered otherwise than before
+scales_not_kept     a log was begun before scales were kept
+"""
+
+import glob
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from emgreview.annotations import scales
+from emgreview.errors import LogError
+from emgreview.model import Recording
+
+Cuts = Sequence[Mapping[str, Any]]
+
+Told = tuple[str, str]
+"""A recording, and a sentence in which NAMES stands for it: what is the same of many recordings is told once."""
+
+NAMES = "{names}"
+
+
+def sentences(told: Sequence[Told]) -> list[str]:
+    """Each sentence once, with the recordings it is about."""
+    names: dict[str, list[str]] = {}
+    for name, words in told:
+        names.setdefault(words, []).append(name)
+    return [words.replace(NAMES, _listed(found)) for words, found in names.items()]
+
+
+def refuse_another(log: str, header: Mapping[str, Any], recording: Recording) -> None:
+    """Raise LogError, with what differs, where a log is of another recording."""
+    came, known = recording.fingerprint.samples, header["fingerprint"]["samples"]
+    if came == known:
+        return
+    now = {"labels": list(recording.labels), "rate_hz": recording.rate_hz, "n_samples": recording.n_samples}
+    other = [
+        f"; {name} {header[name]} were reviewed, {value} came"
+        for name, value in now.items()
+        if header.get(name, value) != value
+    ]
+    raise LogError(
+        f"{log} belongs to another recording: the samples that were reviewed have digest {known[:12]}…, those of "
+        f"{recording.name!r} have {came[:12]}…{''.join(other)}; give the recording that was reviewed, with its "
+        "channels in the same order, or another folder."
+    )
+
+
+def refuse_scale(found: scales.Differing, recording: str) -> None:
+    """Raise LogError where a recording comes in another scale than its log's."""
+    advice = "read it as it was (the file's header, channels.tsv, unit=, channels=), or, where that was wrong, " + (
+        "begin a review in another folder."
+        if found.place
+        else "say why with scale_corrected='...': marks stay, and the log says that amplitudes are others from then on."
+    )
+    scales.refuse(found, f"recording {recording!r} comes", advice)
+
+
+def beside_the_emg(found: scales.Differing) -> str:
+    """What decides no number of the review, but is not as it was."""
+    return f"Beside the EMG, otherwise than when they were reviewed, in {NAMES}: {'; '.join(found.beside)}."
+
+
+def of_others(log: Path, recording: Recording) -> list[Told]:
+    """Where another reviewer's log beside one is about other samples of the recording, or another scale."""
+    told = []
+    for other in sorted(log.parent.glob(f"{glob.escape(recording.name)}_reviewer-*.jsonl")):
+        if other == log:
+            continue
+        samples, scale = scales.last_stated(other)
+        found = scales.compare(scale, scales.stated(recording)).decisive
+        if samples not in (None, recording.fingerprint.samples):
+            found = ("its samples, labels or rate are others",)
+        if found:
+            code = other.stem.rpartition("_reviewer-")[2]
+            words = (
+                f"Reviewer {code} reviewed {NAMES} otherwise: {'; '.join(found)}. What the two decide can be neither "
+                "compared nor merged."
+            )
+            told.append((recording.name, words))
+    return told
+
+
+def of_changes(
+    recording: str, rate_hz: float, were: Cuts | None, cuts: Cuts, was: Mapping[str, Any], now: Mapping[str, Any]
+) -> list[Told]:
+    """Where trials are cut or filtered otherwise than when the log was last open; ``was`` and ``now`` as in a log."""
+    changes = []
+    earlier = {cut["cue"]: cut for cut in were or ()}
+    for cut in cuts:
+        before = earlier.get(cut["cue"], cut)
+        spans = [(-one["before"] / rate_hz, (one["length"] - one["before"]) / rate_hz) for one in (before, cut)]
+        if spans[0] != spans[1]:
+            first, second = (f"{start:g} to {stop:g} s" for start, stop in spans)
+            changes.append(f"trials around {cut['cue']!r} were cut from {first}, and are cut from {second}")
+    known, comes = (one["processing"]["parameters"] for one in (was, now))
+    changes += [
+        f"{part} was {known.get(part)}, and is {comes.get(part)}"
+        for part in sorted({*known, *comes})
+        if known.get(part) != comes.get(part)
+    ]
+    if not changes:
+        return []
+    words = (
+        f"Cut or filtered otherwise than before, {NAMES}: {'; '.join(changes)}. Marks that nobody has reviewed are "
+        "found anew, reviewed ones keep their value."
+    )
+    return [(recording, words)]
+
+
+def scales_not_kept(names: Sequence[str], since: str) -> str:
+    """Logs that were begun before scales were kept; ``since`` when one was stated, "" if never."""
+    words = f"The log{'s' * (len(names) > 1)} of {_listed(names)} {'were' if len(names) > 1 else 'was'} begun before"
+    words += " unit and gain of a recording were kept: "
+    if since:
+        return f"{words}that its marks were made on this scale is known only from {since} on."
+    return f"{words}the scale in which it was reviewed was not kept, and is not checked."
+
+
+def _listed(names: Sequence[str]) -> str:
+    return ", ".join(names[:3]) + (f" … ({len(names)} in all)" if len(names) > 3 else "")

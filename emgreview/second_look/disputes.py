@@ -1,0 +1,50 @@
+"""What two reviewers disagree on, as a third one sees it: without names.
+
+Dispute             one item: what it is about, and its two candidates
+Candidate           one of the two decisions
+CHOICES, LETTERS    what can be said of them, and what they are called
+unnamed             an activity that tells nothing of how it came about
+"""
+
+from dataclasses import dataclass
+
+from emgreview.annotations import state as states
+from emgreview.annotations.state import Activity, ChannelState
+
+LETTERS = ("A", "B")
+CHOICES = (*LETTERS, "both acceptable", "cannot be settled")
+"""What :meth:`Adjudication.settle` knows."""
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One of two decisions, unnamed: the channel as that reviewer left it, or of a trial the behaviour or the cue, in
+    seconds from the recorded one. Origins, automatic values and comments are left out: they could tell who it was."""
+
+    letter: str
+    channel: ChannelState | None = None
+    behaviour: str | None = None
+    cue_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Dispute:
+    """One item on which two reviewers disagree; ``channel`` None: on the trial. ``settled`` is "" or how."""
+
+    trial: str
+    channel: str | None
+    fields: tuple[str, ...]
+    why: str
+    candidates: tuple[Candidate, Candidate]
+    settled: str
+
+
+def unnamed(activity: Activity) -> Activity:
+    """An activity that tells nothing of how it came about."""
+    bursts = {
+        f"burst-{number}": {**burst, "origin": "added", "automatic": None}
+        for number, burst in enumerate(
+            sorted(filter(states.stands, activity["bursts"].values()), key=lambda burst: burst["onset"]), 1
+        )
+    }
+    return {**activity, "bursts": bursts}
