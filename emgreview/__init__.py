@@ -13,7 +13,7 @@ _HOMES = {
     "emgreview.errors": ("DecisionWarning", "EmgreviewError", "SignalWarning"),
     "emgreview.model": ("Burst", "Channel", "Marker", "Onsets", "Processing", "Recording", "Trials"),
     "emgreview.reading": ("find_cues", "read", "read_dataset", "with_cues"),
-    "emgreview.trials": ("check", "cut_trials"),
+    "emgreview.trials": ("check", "cut_all", "cut_trials"),
     "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
     "emgreview.simulation": ("simulate", "simulate_study"),
     "emgreview.annotations": ("Convention", "verify"),
@@ -97,6 +97,7 @@ if TYPE_CHECKING:
     from emgreview.tables import include as include
     from emgreview.tables import read_version as read_version
     from emgreview.trials import check as check
+    from emgreview.trials import cut_all as cut_all
     from emgreview.trials import cut_trials as cut_trials
     from emgreview.views import long_view as long_view  # type: ignore[no-redef]
     from emgreview.views import review as review

@@ -37,6 +37,7 @@ from typing import Any
 import emgreview as er
 from emgreview.annotations.convention import read_convention
 from emgreview.demo import lab
+from emgreview.reading.dataset import NAMELESS
 
 Status = int
 FINE, NOT_FINE = 0, 1
@@ -89,6 +90,7 @@ def _check(given: argparse.Namespace) -> Status:
     for name, rec in _recordings(given):
         if rec is None:
             unread += 1
+            reports.append(_unread_report(given, name))
             continue
         channels = [dataclasses.asdict(quality) for quality in er.check(rec)]
         cues = dict(sorted(Counter(marker.label for marker in rec.markers).items()))
@@ -100,6 +102,8 @@ def _check(given: argparse.Namespace) -> Status:
             "markers": cues,
             "notes": list(rec.notes),
             "channels": channels,
+            "problem": None,
+            "dataset_notes": given.notes,
         }
         reports.append(report)
         if not given.json:
@@ -117,7 +121,8 @@ def _detect(given: argparse.Namespace) -> Status:
     left_out = 0
     for name, rec in _recordings(given):
         try:
-            rows += [] if rec is None else _onset_rows(_cut(rec, given), given.method, dict(given.set))
+            if rec is not None:
+                rows += _onset_rows(_cut(rec, given), given.method, dict(given.set), with_notes=given.json)
         except er.EmgreviewError as error:
             _say(f"emgreview: {name}: {_one_line(error)}")
             rec = None
@@ -193,8 +198,10 @@ def _measure(given: argparse.Namespace) -> Status:
     for note in table.attrs["notes"]:
         _say(f"note: {note}")
     rows = table.astype(object).where(table.notna(), None).to_dict("records")
-    told = {"columns": table.attrs["columns"], "notes": table.attrs["notes"]}
-    text = _to_json({**told, "rows": rows}) + "\n" if given.json else to_tsv(table).decode()
+    columns = table.attrs["columns"]
+    notes = [*table.attrs["notes"], *(f"{one.recording.name}: {note}" for one in trials for note in one.notes)]
+    values = {"columns": columns, "notes": notes, "rows": rows}
+    text = _to_json(values) + "\n" if given.json else to_tsv(table).decode()
     if given.out is None:
         sys.stdout.write(text)
     else:
@@ -320,31 +327,59 @@ def _open_notebook(folder: Path, given: argparse.Namespace) -> Status:
 
 
 def _recordings(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording | None]]:
-    """Name and recording; None, after a line on standard error, for one of a folder that cannot be read."""
+    """Name and recording; None, after a line on standard error, for one of a folder that cannot be read.
+
+    ``given.notes`` are then the notes of the folder, said on standard error, and ``given.problems`` the errors by name.
+    """
     how = {"rate_hz": given.rate, "unit": given.unit, "columns": given.columns}
     path = given.path
+    given.notes, given.problems = [], {}
     if not path.is_dir():
         rec = er.read(path, **how)
         yield rec.name, rec
         return
-    recordings = er.read_dataset(path, **how).recordings
-    for name in recordings.names:
+    with warnings.catch_warnings():  # each of them is a note too
+        warnings.simplefilter("ignore", er.SignalWarning)
+        data = er.read_dataset(path, **how)
+    given.notes = list(data.notes)
+    about_people = hasattr(given, "folder")
+    for note in data.notes:
+        if about_people or note != NAMELESS:
+            _say(f"note: {note}")
+    for name in data.recordings.names:
         try:
-            rec = recordings[name]
+            rec = data.recordings[name]
         except er.EmgreviewError as error:
-            _say(f"emgreview: {name}: {_one_line(error)}")
+            given.problems[name] = _one_line(error)
+            _say(f"emgreview: {name}: {given.problems[name]}")
             yield name, None
         else:
             yield name, rec
 
 
 def _cut(rec: er.Recording, given: argparse.Namespace) -> er.Trials:
-    return er.cut_trials(rec, cue=given.cue, before_s=given.before, after_s=given.after)
+    return er.cut_trials(rec, cue=given.cue, before_s=given.before, after_s=given.after, expect=given.expect)
 
 
-def _onset_rows(trials: er.Trials, method: str, parameters: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """One row a trial and channel, times in seconds from the cue, searched as a review does: from the cue onward."""
+def _unread_report(given: argparse.Namespace, name: str) -> dict[str, Any]:
+    """What ``check --json`` says of a recording that cannot be read."""
+    values: dict[str, Any] = {
+        "recording": name,
+        "rate_hz": None,
+        "seconds": None,
+        "stated_mains_hz": None,
+        "markers": {},
+    }
+    return values | {"notes": [], "channels": [], "problem": given.problems[name], "dataset_notes": given.notes}
+
+
+def _onset_rows(
+    trials: er.Trials, method: str, parameters: Mapping[str, Any], *, with_notes: bool = False
+) -> list[dict[str, Any]]:
+    """One row a trial and channel, times in seconds from the cue, searched as a review does: from the cue onward. With
+    notes, each row has those of its recording and of its cut."""
     rows: list[dict[str, Any]] = []
+    notes = [*trials.recording.notes, *trials.notes]
     cue_s = trials.before / trials.rate_hz
     for index, label in enumerate(trials.labels):
         found = er.estimate_onsets(
@@ -362,6 +397,7 @@ def _onset_rows(trials: er.Trials, method: str, parameters: Mapping[str, Any]) -
                 | {name: round(value, 6) for name, value in times.items()}
                 | {name: round(float(getattr(found, name)[place]), 6) for name in ("rise_s", "level_db", "present")}
                 | {"baseline_note": str(found.baseline_note[place]) or None, "method": found.method}
+                | ({"notes": notes} if with_notes else {})
             )
     return sorted(rows, key=lambda row: row["cue_sample"])
 
@@ -587,7 +623,10 @@ def _source(parser: argparse.ArgumentParser) -> None:
         help="V, mV, uV, nV or arbitrary; text files must be told; or a unit a channel: FCR=mV,TRIGGER=V",
     )
     parser.add_argument(
-        "--columns", type=_columns, metavar="A,B,-", help="labels of a text file's columns, - for one to leave out"
+        "--columns",
+        type=_columns,
+        metavar="A,B,-",
+        help="labels of a text file's columns, - for one to leave out; elsewhere, of those to keep",
     )
 
 
@@ -634,6 +673,7 @@ def _window(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--cue", required=True, help="label of the marker that starts a trial")
     parser.add_argument("--before", required=True, type=float, metavar="S", help="seconds before the cue")
     parser.add_argument("--after", required=True, type=float, metavar="S", help="seconds after the cue")
+    parser.add_argument("--expect", type=int, metavar="N", help="cues of each recording: told where there are others")
 
 
 def _browser(parser: argparse.ArgumentParser) -> None:

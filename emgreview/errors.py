@@ -22,11 +22,15 @@
         └── LogTooNewError     it was written by a newer major version of the format
 
 Every message says what came, what is allowed, and what to do. Where a standard exception fits
-(``ValueError``, ``LookupError``, ``OSError``), the class derives from it too.
+(``ValueError``, ``LookupError``, ``OSError``), the class derives from it too. :func:`tell` gives a SignalWarning.
 """
 
 import difflib
-from collections.abc import Iterable
+import inspect
+import warnings
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
+from typing import ClassVar
 
 
 class EmgreviewError(Exception):
@@ -66,14 +70,28 @@ class ParameterError(EmgreviewError, ValueError):
 
 
 class UnknownNameError(EmgreviewError, LookupError):
-    """No trial, channel, burst, method, reason or version has that name."""
+    """No trial, channel, burst, method, reason or version has that name; ``where`` says in what."""
 
-    def __init__(self, what: str, came: object, allowed: Iterable[object]):
+    WHERE_NONE_IS: ClassVar[Mapping[str, str]] = MappingProxyType(
+        {
+            "marker": "Markers come from annotations of EDF+, from events.tsv, or from a channel of pulses.",
+            "participant": "No recording names its participant: a plain folder does not, only a BIDS dataset "
+            "(sub-01/emg/sub-01_task-reach_emg.edf); name a recording instead.",
+        }
+    )
+    """What to do where there is nothing of a kind."""
+
+    def __init__(self, what: str, came: object, allowed: Iterable[object], where: str = ""):
         names = [str(name) for name in allowed]
         close = difflib.get_close_matches(str(came), names, n=1)
         shown = ", ".join(names[:12]) + (f" … ({len(names)} in all)" if len(names) > 12 else "")
-        hint = f" Did you mean {close[0]!r}?" if close else ""
-        super().__init__(f"no {what} is called {came!r}; there are: {shown or 'none'}.{hint}")
+        said = [
+            f"no {what} is called {came!r}; there are: {shown or 'none'}.",
+            f"Did you mean {close[0]!r}?" if close else "",
+            f"This was asked of {where}." if where else "",
+            "" if names else self.WHERE_NONE_IS.get(what, ""),
+        ]
+        super().__init__(" ".join(filter(None, said)))
 
 
 class DecisionError(EmgreviewError, ValueError):
@@ -115,3 +133,13 @@ class SignalWarning(UserWarning):
 class DecisionWarning(UserWarning):
     """A command did less than it was asked, or more than it says: a channel was passed over, another burst is now the
     response. The rest was done."""
+
+
+def tell(sentence: str) -> None:
+    """A SignalWarning at the caller's own line, shown every time and not only the first: a cell that is run again
+    leaves out the same recording again."""
+    frame = inspect.currentframe()
+    while frame and frame.f_back and frame.f_globals.get("__name__", "").partition(".")[0] == __package__:
+        frame = frame.f_back
+    where = ("emgreview", 1) if frame is None else (frame.f_code.co_filename, frame.f_lineno)
+    warnings.warn_explicit(sentence, SignalWarning, *where)

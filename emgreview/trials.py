@@ -6,6 +6,7 @@ whole recording filtered at once, within 1e-3 µV. Arrays are (channels, samples
 in seconds from the cue; missing samples are NaN.
 
     cut_trials                  the stretches around every marker with one label, conditioned
+    cut_all                     the same for many recordings; one that cannot be cut is named, and stops no other
     condition, condition_blocks band-passed signal and envelope of any stretch; of the whole recording, block by block
     check                       is each EMG channel of a recording fit for use
     mains                       how much mains hum each of them holds
@@ -13,15 +14,17 @@ in seconds from the cue; missing samples are NaN.
 """
 
 import math
-import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from emgreview.errors import MarkerError, ParameterError, SignalError, SignalWarning, UnitError, UnknownNameError
+from emgreview.checks import whole
+from emgreview.errors import EmgreviewError, MarkerError, ParameterError, SignalError, UnitError, UnknownNameError, tell
 from emgreview.model import ARBITRARY, Marker, Processing, Recording, Trials, to_sample
+from emgreview.rhythm import count_note, demand_trials, hole_note, in_ms
 from emgreview.signal import envelope, filters
 from emgreview.signal.quality import Quality, check_channel, strongest_mains
 
@@ -35,22 +38,83 @@ CHECKED_S, CHECKED_PIECES = 60.0, 5
 
 
 def cut_trials(
-    rec: Recording, *, cue: str, before_s: float, after_s: float, processing: Processing | None = None
+    rec: Recording,
+    *,
+    cue: str,
+    before_s: float,
+    after_s: float,
+    processing: Processing | None = None,
+    expect: int | None = None,
 ) -> Trials:
     """Stretches from ``before_s`` before to ``after_s`` after every marker labelled ``cue``, conditioned.
 
     The EMG channels are filtered by ``processing`` on the continuous recording, then cut; ``data`` and ``envelope`` are
     single precision. Other channels are cut as they are, in double precision. A trial holds the samples from
     ``-before_s`` to just before ``after_s``; where it reaches beyond the recording it is NaN there, and a note says so.
-    A channel that is constant or missing in every trial is kept, with a note and a SignalWarning.
+    A channel that is constant or missing in every trial is kept, with a note and a SignalWarning. So are more or fewer
+    cues than ``expect`` told, where the intervals between them have a hole (:mod:`emgreview.rhythm`).
 
-    Raises UnknownNameError (no such marker), MarkerError (two cues at one sample), ParameterError (window, or a rest
-    window outside it), UnitError (EMG channels in different units), SignalError (no EMG channel), RateError (sampling
-    rate too low for the band).
+    Raises UnknownNameError (no such marker), MarkerError (two cues at one sample), ParameterError (window, longer than
+    the recording for instance, or a rest window outside it), UnitError (EMG channels in different units), SignalError
+    (no EMG channel), RateError (sampling rate too low for the band); each names the recording.
     """
-    processing = Processing() if processing is None else processing
+    with _naming(rec):
+        return _cut(rec, cue, before_s, after_s, Processing() if processing is None else processing, expect)
+
+
+def cut_all(
+    recordings: Iterable[Recording],
+    *,
+    cue: str,
+    before_s: float,
+    after_s: float,
+    processing: Processing | None = None,
+    expect: int | None = None,
+) -> list[Trials]:
+    """The trials of every recording, as :func:`cut_trials` cuts them.
+
+    ``recordings`` is a dataset, its recordings, or a list. A recording that cannot be read or cut is named in a
+    SignalWarning, with the reason, and left out; the others go on.
+    Raises ParameterError where not one could be cut, with the reasons.
+    """
+    found, failed = [], []
+    given = [recordings] if isinstance(recordings, Recording) else getattr(recordings, "recordings", recordings)
+    for rec in given:
+        try:
+            found.append(
+                cut_trials(rec, cue=cue, before_s=before_s, after_s=after_s, processing=processing, expect=expect)
+            )
+        except EmgreviewError as error:
+            failed.append(f"{rec.name} cannot be cut and is left out: {error}")
+    if not found:
+        raise ParameterError(
+            f"not one of {len(failed)} recordings could be cut; at least one must have the cue and fit the window; "
+            f"{' '.join(failed[:3]) or 'give recordings'}"
+        )
+    for sentence in failed:
+        tell(sentence)
+    return found
+
+
+@contextmanager
+def _naming(rec: Recording) -> Iterator[None]:
+    """An error of the package names the recording."""
+    try:
+        yield
+    except EmgreviewError as error:
+        if repr(rec.name) not in str(error):
+            error.args = (f"{error} This was asked of recording {rec.name!r}.",)
+        raise
+
+
+def _cut(
+    rec: Recording, cue: str, before_s: float, after_s: float, processing: Processing, expect: int | None
+) -> Trials:
+    expect = None if expect is None else whole("expect", expect, least=1)
     before, after = _window(rec, before_s, after_s, processing)
     cues = _cues(rec, cue)
+    demand_trials(rec, cues, before_s, after_s)
+    rhythm = ["" if expect is None else count_note(rec, cue, cues, expect), hole_note(rec, cue, cues)]
     labels, unit = rec.emg_labels, _unit(rec)
     others = tuple(channel.label for channel in rec.channels if channel.kind != "EMG")
     n = before + after
@@ -61,7 +125,9 @@ def cut_trials(
     steady = np.ones((len(cues), len(labels)), dtype=bool)
     missing = np.zeros((len(cues), len(labels)), dtype=np.int64)
     unfiltered = np.zeros(len(labels), dtype=np.int64)
-    notes = []
+    notes = [note for note in rhythm if note]
+    for note in notes:
+        tell(f"{rec.name}: {note}")
     stretches = [(max(m.sample - before, 0), min(m.sample + after, rec.n_samples)) for m in cues]
     for group in _groups(stretches, margin_samples(rec.rate_hz, processing), to_sample(BLOCK_S, rec.rate_hz)):
         first, last = stretches[group.start][0], max(stop for _, stop in stretches[group.start : group.stop])
@@ -203,6 +269,12 @@ def _window(rec: Recording, before_s: float, after_s: float, processing: Process
             )
     rest_start, rest_stop = processing.rest_s
     before, after = to_sample(before_s, rec.rate_hz), to_sample(after_s, rec.rate_hz)
+    if before + after > rec.n_samples:
+        raise ParameterError(
+            f"trials from {before_s:g} s before to {after_s:g} s after the cue were asked of recording {rec.name!r}, "
+            f"which lasts {rec.duration_s:g} s; a trial is no longer than its recording; give shorter ones"
+            f"{in_ms(before_s, after_s)}."
+        )
     if to_sample(rest_start, rec.rate_hz) < -before or to_sample(rest_stop, rec.rate_hz) > after:
         raise ParameterError(
             f"the rest window came as {rest_start:g} to {rest_stop:g} s from the cue, and the trials as "
@@ -314,7 +386,7 @@ def _channel_notes(
         if steady[:, column].all():
             empty = (gone == lengths[:, 0]).all()
             note = f"Channel {label} {'has no samples' if empty else 'never changes'} in any of the {len(gone)} trials."
-            warnings.warn(note, SignalWarning, stacklevel=3)
+            tell(f"{rec.name}: {note}")
             notes.append(note)
             continue
         if gone.any():

@@ -15,6 +15,7 @@ import urllib.error
 import urllib.request
 from pathlib import Path
 
+import edfio
 import numpy as np
 import pytest
 
@@ -503,3 +504,78 @@ def test_version_is_that_of_the_package(capsys):
         cli.run(["--version"])
     assert ended.value.code == 0
     assert capsys.readouterr().out == f"emgreview {er.__version__}\n"
+
+
+def plain_study(folder: Path, study: Path) -> Path:
+    """Two whole recordings, one cut short, one of another kind, in a plain folder."""
+    folder.mkdir()
+    whole = next(study.glob("sub-01/emg/*.bdf")).read_bytes()
+    (folder / "a.bdf").write_bytes(whole[:5000])
+    (folder / "b.bdf").write_bytes(whole)
+    (folder / "c.bdf").write_bytes(next(study.glob("sub-02/emg/*.bdf")).read_bytes())
+    (folder / "d.mat").write_bytes(b"")
+    return folder
+
+
+def test_what_is_left_out_of_a_folder_is_told_in_text_and_json(run, study, tmp_path):
+    folder = plain_study(tmp_path / "plain", study)
+    status, _, err = run("check", folder)
+    assert status == 1
+    notes = ["note: Files that no reader knows are left out: d.mat; known: .edf, .bdf, .csv, .txt, .tsv."]
+    assert err.splitlines()[:1] == notes
+    assert err.splitlines()[1].startswith("emgreview: a: a.bdf announces")
+    assert len(err.splitlines()) == 2
+    reports = json.loads(run("check", folder, "--json")[1])
+    assert [report["recording"] for report in reports] == ["a", "b", "c"]
+    assert reports[0]["problem"].startswith("a.bdf announces")
+    assert [report["problem"] for report in reports[1:]] == [None, None]
+    for report in reports:
+        assert "note: " + report["dataset_notes"][0] in notes
+        assert report["dataset_notes"][1].startswith("A plain folder does not say who was recorded")
+
+
+def test_expect_tells_of_missing_cues_in_text_and_json(run, study):
+    first = study / "sub-01/emg/sub-01_task-turnhandle_emg.bdf"
+    status, _, err = run("detect", first, *WINDOW, "--expect", "4")
+    assert (status, err) == (0, "")
+    said = "6 cues 'go' were expected and 4 are there: 2 are missing."
+    status, out, err = run("detect", study, *WINDOW, "--expect", "6", "--json")
+    assert status == 0
+    assert [said in line for line in err.splitlines()] == [True, True]
+    assert err.startswith("note: sub-01_task-turnhandle: ")
+    rows = json.loads(out)
+    assert all(any(said in note for note in row["notes"]) for row in rows)
+    status, out, err = run("detect", first, *WINDOW, "--expect", "0")
+    assert (status, out) == (1, "")
+    assert "expect came as 0" in err
+
+
+def test_seconds_given_as_milliseconds_are_refused(run, study, tmp_path):
+    window = ["--cue", "go", "--before", "1000", "--after", "1500"]
+    status, out, err = run("detect", study, *window)
+    assert (status, out) == (1, "")
+    assert err.count("perhaps 1 and 1.5, if milliseconds were given") == 2
+
+
+def test_columns_leave_channels_out_of_a_dataset(run, study):
+    status, out, _ = run("detect", study, *WINDOW, "--columns", "BB,BR", "--json")
+    assert status == 0
+    assert {row["channel"] for row in json.loads(out)} == {"BB", "BR"}
+
+
+def test_what_needs_people_says_that_a_plain_folder_names_none(run, tmp_path):
+    folder = tmp_path / "plain"
+    folder.mkdir()
+    for name in ("a", "b"):
+        x = np.random.default_rng(ord(name)).normal(0, 10, 20000)
+        signal = edfio.EdfSignal(x, 1000, label="FDI", physical_dimension="uV", physical_range=(-200, 200))
+        edfio.Edf([signal], annotations=[edfio.EdfAnnotation(5, None, "go")]).write(folder / f"{name}.edf")
+    trials = er.cut_all(er.read_dataset(folder), cue="go", before_s=1, after_s=1.5)
+    with er.open_review(trials, tmp_path / "review", reviewer="r1") as session:
+        session.accept_rest(session.queue[0])
+        with pytest.raises(er.EmgreviewError, match="No recording names its participant: a plain folder does not"):
+            session.exclude("ill", participant="a")
+    status, _, err = run("seal", folder, "--folder", tmp_path / "review", "--version", "v1")
+    assert status == 0
+    assert err.startswith("note: A plain folder does not say who was recorded")
+    assert er.read_version(tmp_path / "review", "v1")["participant"].isna().all()

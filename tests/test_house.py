@@ -19,7 +19,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"errors"},
     {"checks"},
     {"model"},
-    {"signal"},
+    {"rhythm", "signal"},
     {"annotations", "evidence", "keys", "reading", "simulation", "trials"},
     {"detecting", "remarks", "scroll", "tables"},
     {"bench", "cohort", "demo", "measuring"},

@@ -170,3 +170,18 @@ def test_a_sealed_version_holds_its_rule(decided, tmp_path):
     assert (stored["sha256"], stored["included"]) == (rule.sha256, table["included"].sum())
     assert er.read_version(tmp_path, "v2").attrs["version"]["inclusion"] is None
     assert er.verify(tmp_path).ok
+
+
+def test_a_rule_leaves_no_participant_out_of_recordings_that_name_none(tmp_path):
+    rule = Rule(name="a", version=1, leave_out=(LeftOut(participant="07", reason="x"),))
+    with start(tmp_path / "plain", make_trials()) as session:
+        with pytest.raises(
+            DecisionError, match=r"do not name theirs.*plain folder do not: rec;.*leave out by recording instead"
+        ):
+            er.include(session.decisions(), rule)
+        with pytest.raises(DecisionError, match="do not name theirs"):
+            session.seal("v1", rule)
+        by_name = Rule(name="a", version=1, leave_out=(LeftOut(recording="rec", reason="x"),))
+        assert not er.include(session.decisions(), by_name)["included"].any()
+    with start(tmp_path / "bids", make_trials(sub="08")) as session:
+        assert len(er.include(session.decisions(), rule))

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from emgreview.errors import (
+    EmgreviewError,
     MarkerError,
     ParameterError,
     RateError,
@@ -15,9 +16,10 @@ from emgreview.errors import (
     UnknownNameError,
 )
 from emgreview.model import Channel, Marker, Processing, Recording
+from emgreview.rhythm import _holes
 from emgreview.signal.envelope import low_pass_envelope
 from emgreview.signal.filters import bandpass
-from emgreview.trials import check, condition, condition_blocks, cut_trials, margin_samples
+from emgreview.trials import check, condition, condition_blocks, cut_all, cut_trials, margin_samples
 
 RATE = 2000.0
 PROCESSINGS = {
@@ -277,3 +279,119 @@ def test_a_rate_too_low_for_the_usual_band_says_so_and_what_to_do():
     assert "too low for a high_hz of 450 Hz" in str(caught.value)
     assert "came" not in str(caught.value), "nobody gave it"
     assert "high_hz=None" in str(caught.value)
+
+
+def cued(intervals_s, others=(), name="recording"):
+    """Quiet noise with a cue after each interval, in seconds, and other markers (seconds, label)."""
+    at = 2 + np.cumsum([0, *intervals_s])
+    markers = sorted([(round(t * RATE), "go") for t in at] + [(round(t * RATE), label) for t, label in others])
+    x = np.random.default_rng(2).normal(size=(1, round((at[-1] + 3) * RATE)))
+    return Recording.from_array(x, RATE, labels=["m0"], markers=markers, name=name)
+
+
+def test_more_or_fewer_cues_than_expected_are_told():
+    rec = cued([3.0] * 9)
+    assert cut(rec, expect=10).notes == ()
+    with pytest.warns(SignalWarning, match=r"recording: 12 cues 'go' were expected and 10 are there: 2 are missing"):
+        trials = cut(rec, expect=12)
+    assert trials.notes == (
+        "12 cues 'go' were expected and 10 are there: 2 are missing. The first lies at 2.000 s, the last at 29.000 s "
+        "of 32.000 s.",
+    )
+    with pytest.warns(SignalWarning, match="1 is too many") as caught:
+        cut(rec, expect=9)
+    assert caught[0].filename == __file__
+    for came in (0, 2.5, "40", True):
+        with pytest.raises(ParameterError, match=r"expect came as .*allowed: a whole number from 1 up"):
+            cut(rec, expect=came)
+
+
+def test_a_hole_in_the_intervals_between_cues_is_told():
+    with pytest.warns(SignalWarning, match="Cues 'go' follow one another after 3 to 3 s, but for"):
+        trials = cut(cued([3.0] * 5 + [6.0] + [3.0] * 4 + [12.0] + [3.0] * 3))
+    assert trials.notes == (
+        "Cues 'go' follow one another after 3 to 3 s, but for 17.000 to 23.000 s (some 1 missing), 35.000 to 47.000 s "
+        "(some 3 missing): a pause, or cues that are missing; look there.",
+    )
+
+
+@pytest.mark.parametrize(
+    ("low_s", "high_s", "found"), [(4.0, 4.0, 1.0), (3.6, 4.4, 1.0), (3.0, 5.0, 0.95), (2.5, 4.5, 0.9), (2.0, 5.0, 0.6)]
+)
+def test_single_lost_cues_are_found_and_sound_rhythms_left_alone(low_s, high_s, found, counted):
+    """40 cues that jitter evenly: without one, the hole is told and no other; with all, nothing is."""
+    rng = np.random.default_rng(7)
+    n, told, wrong, false = 200, 0, 0, 0
+    for _ in range(n):
+        at = np.r_[0, np.cumsum(rng.uniform(low_s, high_s, 39))]
+        false += _holes(np.diff(at)).any()
+        lost = rng.integers(1, 39)
+        holes = _holes(np.diff(np.delete(at, lost)))
+        told += holes[lost - 1]
+        wrong += np.delete(holes, lost - 1).any()
+    counted(f"lost cues, intervals {low_s:g} to {high_s:g} s: {told} of {n} told, {false} of {n} sound rhythms accused")
+    assert told >= found * n
+    assert false <= 0.01 * n
+    assert wrong <= 0.01 * n
+
+
+def test_trials_of_another_kind_explain_why_a_cue_is_late():
+    """Go and no-go by chance, a warning and a response in every trial; then a go that is lost with all that is its."""
+    rng = np.random.default_rng(3)
+    kinds = ["go", *rng.choice(["go", "nogo"], 58), "go"]
+    trials_s = [(2 + 3 * k, kind) for k, kind in enumerate(kinds)]
+    gos = [t for t, kind in trials_s if kind == "go"]
+    others = [(t, kind) for t, kind in trials_s if kind == "nogo"]
+    others += [(t - 1, "warning") for t, _ in trials_s] + [(t + 0.4, "response") for t in gos]
+    assert cut(cued(np.diff(gos), others)).notes == ()
+    lost = next(t for t, (_, kind) in zip(gos[3:], trials_s, strict=False) if t + 3 in gos and t - 3 in gos)
+    left = [t for t in gos if t != lost]
+    with pytest.warns(SignalWarning, match=f"{lost - 3:.3f} to {lost + 3:.3f} s .some 1 missing.: a pause"):
+        cut(cued(np.diff(left), [one for one in others if abs(one[0] - lost) > 1.1]))
+
+
+@pytest.mark.parametrize(
+    ("window", "said"),
+    [
+        ((1000, 1500), r"which lasts 10 s; a trial is no longer.*perhaps 1 and 1\.5, if milliseconds were given"),
+        ((6, 5), r"which lasts 10 s; a trial is no longer than its recording; give shorter ones\."),
+        ((1000, 1.5), r"perhaps 1 and 1\.5, if milliseconds were given"),
+        ((1e12, 1e12), "which lasts 10 s"),
+    ],
+)
+def test_trials_longer_than_the_recording_are_refused_before_anything_is_cut(window, said, monkeypatch):
+    monkeypatch.setattr(Recording, "values", None)
+    with pytest.raises(ParameterError, match=said):
+        cut(recording(), before_s=window[0], after_s=window[1])
+
+
+def test_trials_that_span_many_cues_are_refused_before_anything_is_cut(monkeypatch):
+    """Milliseconds for seconds, in a recording long enough to hold such a trial."""
+    rec = Recording.from_array(
+        np.zeros((1, 4000 * 20)), 20, labels=["m0"], markers=[(60 * k, "go") for k in range(1, 1300)]
+    )
+    monkeypatch.setattr(Recording, "values", None)
+    with pytest.raises(ParameterError, match=r"a cue comes every 3 s; a trial longer than 60 s .*perhaps 1 and 1\.5"):
+        cut(rec, before_s=1000, after_s=1500)
+
+
+def test_one_recording_that_cannot_be_cut_names_itself_and_stops_no_other():
+    good, bad, short = cued([3.0] * 5, name="p1"), recording(markers=(), name="p2"), cued([], name="p3")
+    low = Recording.from_array(np.ones((1, 4000)), 200, labels=["m0"], markers=[(2000, "go")], name="p4")
+    for rec in (bad, low):
+        with pytest.raises(EmgreviewError, match=rf"This was asked of recording '{rec.name}'\."):
+            cut(rec)
+    with pytest.warns(SignalWarning) as caught:
+        found = cut_all([good, bad, short, low], cue="go", before_s=0.6, after_s=1.0)
+    assert [trials.recording.name for trials in found] == ["p1", "p3"]
+    assert [str(one.message).split(":")[0] for one in caught] == [
+        "p2 cannot be cut and is left out",
+        "p4 cannot be cut and is left out",
+    ]
+    assert "no marker is called 'go'; there are: none. " in str(caught[0].message)
+    assert "Markers come from annotations" in str(caught[0].message)
+    assert "too low for a high_hz of 450 Hz" in str(caught[1].message)
+    assert [one.filename for one in caught] == [__file__] * 2
+    with pytest.raises(ParameterError, match=r"not one of 1 recordings could be cut.*p2 cannot be cut"):
+        cut_all([bad], cue="go", before_s=0.6, after_s=1.0)
+    assert len(cut_all(good, cue="go", before_s=0.6, after_s=1.0)) == 1

@@ -1,7 +1,8 @@
 """Files to recordings: EDF, EDF+, BDF, BDF+, delimited text, and BIDS datasets of them.
 
 One module a format, behind one registry that plug-ins can extend; what a file says is put together with its BIDS
-sidecars and the caller's words in one place (:mod:`emgreview.reading.assembly`). Samples are sliced from disk where
+sidecars and the caller's words in one place (:mod:`emgreview.reading.assembly`; kinds and units in ``settled``, markers
+in ``events``). Samples are sliced from disk where
 the format allows it. Nothing is shortened, rescaled or left out silently: it is an error, or a sentence in
 ``Recording.notes`` and a SignalWarning. Cues are found in trigger channels by :mod:`emgreview.reading.cues`.
 

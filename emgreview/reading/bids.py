@@ -1,12 +1,12 @@
 """The texts beside a recording in a dataset after the Brain Imaging Data Structure (BIDS 1.11, EMG).
 
-A recording is ``sub-*/[ses-*/]emg/*_emg.edf`` or ``.bdf`` below a folder with ``dataset_description.json``. Its
-sidecars follow the inheritance principle: a file applies where its entities are among the recording's, anywhere
-from the root down to the recording's own folder. JSON is merged key by key, more specific values last; of tables
-only the most specific applies. ``n/a`` means missing.
+A recording is ``sub-*/[ses-*/]emg/*_emg.edf`` or ``.bdf`` below a folder with ``dataset_description.json``; or the same
+with ``eeg`` or ``ieeg`` instead of ``emg``, for the EMG channels in it. Its sidecars follow the inheritance principle:
+a file applies where its entities are among the recording's, anywhere from the root down to the recording's own folder.
+JSON is merged key by key, more specific values last; of tables only the most specific applies. ``n/a`` means missing.
 
     find_sidecars(path)                 everything that applies to one recording; empty outside a dataset
-    events_as_markers(path, ...)        events.tsv, checked, as markers
+    recording_name(path)                what a recording is called
     read_table(path)                    a TSV table as a list of rows, text by column
     entities_of(path)                   {"sub": "01", "task": "reach"}
 """
@@ -20,14 +20,14 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 
-from emgreview.errors import FormatError, MarkerError, ReadError
-from emgreview.model import Channel, Marker, to_sample
+from emgreview.errors import FormatError, ReadError
+from emgreview.model import Channel
 from emgreview.reading.units import CHANNEL_TYPES
 
-LABEL_COLUMNS = ("trial_type", "event_type", "event", "name", "value")
-"""Columns of events.tsv that name an event, first come first served; a row that has none of them is called "event"."""
+DATATYPES = ("emg", "eeg", "ieeg")
+"""Folders of a dataset, and suffixes of its recordings, that may hold EMG channels in EDF or BDF."""
 
-_EMG_FILE = re.compile(r"sub-[a-zA-Z0-9+]+(_[a-z]+-[a-zA-Z0-9+]+)*_emg\.(edf|bdf)")
+_FILE = re.compile(r"sub-[a-zA-Z0-9+]+(_[a-z]+-[a-zA-Z0-9+]+)*_(emg|eeg|ieeg)\.([eE][dD][fF]|[bB][dD][fF])")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,9 +57,14 @@ class ChannelRow:
 
 @dataclass(frozen=True)
 class Sidecars:
-    """What a dataset says of one recording; all empty for a file outside a dataset."""
+    """What a dataset says of one recording; all empty for a file outside a dataset.
+
+    ``datatype`` is "emg", "eeg" or "ieeg"; ``notes`` are sentences on what could not be looked up.
+    """
 
     name: str = ""
+    datatype: str = "emg"
+    notes: tuple[str, ...] = ()
     entities: Mapping[str, str] = field(default_factory=dict)
     metadata: Mapping[str, object] = field(default_factory=dict)
     channels: Path | None = None
@@ -76,12 +81,20 @@ class Sidecars:
         longer = [name for name in self._rows if len(label) == 16 and name.startswith(label)]
         return self._rows[longer[0]] if len(longer) == 1 else None
 
-    def demand_rows_match(self, labels: Sequence[str], recording: str) -> list[str]:
-        """Every row must name a channel of the file. Returns a note on channels without a row."""
+    @property
+    def lists_emg(self) -> bool | None:
+        """Whether channels.tsv has a channel of type EMG; None where there is no table or a row without a type."""
+        kinds = {row.kind for row in self._rows.values()}
+        return True if "EMG" in kinds else None if not kinds or "" in kinds else False
+
+    def demand_rows_match(self, labels: Sequence[str], recording: str) -> tuple[list[str], list[str]]:
+        """Every row of type EMG, or of none, must name a channel of the file. Sentences on channels without a row; and
+        on rows without a channel, which are passed over."""
         if self.channels is None:
-            return []
-        for name in self._rows:
-            if name not in labels and name[:16] not in labels:
+            return [], []
+        strange = [name for name in self._rows if name not in labels and name[:16] not in labels]
+        for name in strange:
+            if self._rows[name].kind in ("", "EMG"):
                 close = difflib.get_close_matches(name, labels, n=1)
                 raise FormatError(
                     f"{self.channels.name} describes a channel {name!r} that {recording} does not have; it has: "
@@ -90,7 +103,15 @@ class Sidecars:
                     + "correct the table or the file's labels."
                 )
         bare = [label for label in labels if self.row(label) is None]
-        return [f"{self.channels.name} has no row for {', '.join(bare)}: described by the file alone."] if bare else []
+        return (
+            [f"{self.channels.name} has no row for {', '.join(bare)}: described by the file alone."] if bare else [],
+            [
+                f"{self.channels.name} describes channels that {recording} does not have, and those rows are passed "
+                f"over: {', '.join(strange)}."
+            ]
+            if strange
+            else [],
+        )
 
     @property
     def mains_hz(self) -> float | None:
@@ -106,34 +127,50 @@ class Sidecars:
             return None
         if isinstance(value, bool) or not isinstance(value, int | float) or value <= 0:
             raise FormatError(
-                f"the emg.json of {self.name} has {key} {value!r}; allowed: a number above 0, or 'n/a'; correct it."
+                f"the {self.datatype}.json of {self.name} has {key} {value!r}; allowed: a number above 0, or 'n/a'; "
+                "correct it."
             )
         return float(value)
 
 
 def find_sidecars(path: Path) -> Sidecars:
-    """The sidecars of one recording; empty where the file lies in no dataset or is not named as BIDS names it.
+    """The sidecars of one recording; empty where the file lies in no dataset, and with a note where it is not named as
+    BIDS names it.
 
-    Raises FormatError where one is malformed or two apply equally, ReadError where emg.json says that the recording is
-    not continuous.
+    Raises FormatError where one is malformed or two apply equally, ReadError where emg.json (eeg.json, ieeg.json) says
+    that the recording is not continuous.
     """
     root = dataset_root(path)
-    if root is None or _EMG_FILE.fullmatch(path.name) is None:
+    if root is None:
         return Sidecars()
+    datatype = path.absolute().parent.name
+    if _FILE.fullmatch(path.name) is None or path.stem.rpartition("_")[2] != datatype:
+        folders = path.absolute().relative_to(root).parts[:-2]
+        return Sidecars(
+            name=recording_name(path),
+            datatype=datatype,
+            entities={key: value for key, dash, value in (part.partition("-") for part in folders) if dash},
+            notes=(
+                f"{path.name} is not named as BIDS names recordings in a folder {datatype!r} "
+                f"(sub-01_task-reach_{datatype}.edf, labels of letters and digits), so its sidecars were not looked "
+                "for: kinds, markers and mains are those of the file alone; rename it.",
+            ),
+        )
     entities = entities_of(path)
     metadata: dict[str, object] = {}
-    for sidecar in _applicable(path, root, "emg", ".json"):
+    for sidecar in _applicable(path, root, datatype, ".json"):
         metadata |= read_json(sidecar)
     if metadata.get("RecordingType") in ("discontinuous", "epoched"):
         raise ReadError(
-            f"the emg.json of {path.name} says RecordingType {metadata['RecordingType']!r}; only 'continuous' "
+            f"the {datatype}.json of {path.name} says RecordingType {metadata['RecordingType']!r}; only 'continuous' "
             "recordings "
             "can be read, because filters and windows would run across the gaps; give the continuous recording."
         )
     channels = _applicable(path, root, "channels", ".tsv")
     events = _applicable(path, root, "events", ".tsv")
     return Sidecars(
-        name=path.stem.removesuffix("_emg"),
+        name=recording_name(path),
+        datatype=datatype,
         entities=entities,
         metadata=metadata,
         channels=channels[-1] if channels else None,
@@ -141,10 +178,16 @@ def find_sidecars(path: Path) -> Sidecars:
     )
 
 
+def recording_name(path: Path) -> str:
+    """The file name without extension and without ``_emg``; ``_eeg`` and ``_ieeg`` stay, so that recordings made side
+    by side have names of their own."""
+    return path.stem.removesuffix("_emg")
+
+
 def dataset_root(path: Path) -> Path | None:
-    """The folder with dataset_description.json above ``sub-*/[ses-*/]emg/<file>``, or None."""
+    """The folder with dataset_description.json above ``sub-*/[ses-*/]emg/<file>`` (eeg, ieeg likewise), or None."""
     folder = path.absolute().parent
-    if folder.name != "emg":
+    if folder.name not in DATATYPES:
         return None
     root = folder.parent.parent
     if folder.parent.name.startswith("ses-"):
@@ -272,54 +315,3 @@ def _number(path: Path, line: int, cells: Mapping[str, str], column: str) -> flo
             f"{path.name}: line {line} has {column} {cells[column]!r}; allowed: a number with a decimal point, or "
             "n/a; correct it."
         ) from None
-
-
-def events_as_markers(path: Path, rate_hz: float, n_samples: int) -> list[Marker]:
-    """Rows of events.tsv as markers of source "events".
-
-    The label is the first of LABEL_COLUMNS that the row has; every column but onset and duration is kept in ``details``
-    as text, ``n/a`` left out. Raises MarkerError, naming row and line, for an onset that is no number, outside the
-    recording or out of order; FormatError where the table itself is malformed.
-    """
-    markers: list[Marker] = []
-    rows = read_table(path)
-    end_s = n_samples / rate_hz
-    for row, cells in enumerate(rows, start=1):
-        where = f"{path.name}: row {row} (line {row + 1})"
-        onset_s, duration_s = (_seconds(where, cells, column) for column in ("onset", "duration"))
-        if onset_s is None:
-            raise MarkerError(
-                f"{where} has no onset; every event needs one, in seconds from the first sample; add it or remove "
-                "the row."
-            )
-        if duration_s is not None and duration_s < 0:
-            raise MarkerError(f"{where} has a duration of {duration_s:g} s; allowed: 0 and more, or n/a; correct it.")
-        sample = to_sample(onset_s, rate_hz)
-        if not 0 <= sample < n_samples:
-            raise MarkerError(
-                f"{where} has its onset at {onset_s:g} s, outside the recording (0 to {end_s:g} s); onsets are "
-                "seconds from "
-                "the first sample; check unit and zero of the clock, or remove the row."
-            )
-        if markers and sample < markers[-1].sample:
-            raise MarkerError(
-                f"{where} has its onset at {onset_s:g} s, before that of the row above "
-                f"({markers[-1].sample / rate_hz:g} s); rows must be in order of time; sort them, or look for a "
-                "clock that "
-                "jumped."
-            )
-        details = {name: text for name, text in cells.items() if name not in ("onset", "duration") and text != "n/a"}
-        label = next((details[name] for name in LABEL_COLUMNS if details.get(name)), "event")
-        markers.append(Marker(sample, label, "events", duration_s, details))
-    return markers
-
-
-def _seconds(where: str, cells: Mapping[str, str], column: str) -> float | None:
-    text = cells.get(column, "n/a")
-    if text == "n/a":
-        return None
-    if re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", text) is None:
-        raise MarkerError(
-            f"{where} has the {column} {text!r}; allowed: seconds with a decimal point, or n/a; correct it."
-        )
-    return float(text)

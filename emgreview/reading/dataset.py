@@ -2,28 +2,49 @@
 
 data = read_dataset(folder)
 data.name, len(data.recordings), data.recordings.names
+data.notes                               what was left out, and what such a folder does not say
 for rec in data.recordings: ...          data.recordings["sub-01_task-reach"], data.recordings[0]
 data.participants                        rows of participants.tsv
 data.problems()                          what each recording that cannot be read has to say
 """
 
 import warnings
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import overload
 
-from emgreview.errors import EmgreviewError, FormatError, ReadError, SignalWarning, UnknownNameError
+from emgreview.errors import EmgreviewError, FormatError, ReadError, SignalWarning, UnknownNameError, tell
 from emgreview.model import Recording
-from emgreview.reading.assembly import Unit
-from emgreview.reading.bids import read_json, read_table
+from emgreview.reading.bids import DATATYPES, find_sidecars, read_json, read_table, recording_name
+from emgreview.reading.edf import read_header
 from emgreview.reading.files import read
 from emgreview.reading.registry import known_extensions, reader_for
+from emgreview.reading.settled import Unit, listed
+from emgreview.reading.units import names_emg
+
+NAMELESS = (
+    "A plain folder does not say who was recorded, when, or under which condition: participants are missing from every "
+    "table, none can be excluded or sampled as a person, a blind review hides recordings alone, and each is scaled on "
+    "its own. A BIDS dataset says it (dataset_description.json, sub-01/emg/sub-01_task-reach_emg.edf)."
+)
+
+_BESIDE = frozenset((
+    ".json", ".tsv", ".gz", ".md", ".rst", ".txt", ".pdf", ".docx", ".odt", ".xlsx", ".html", ".xml", ".yaml", ".yml",
+    ".toml", ".py", ".ipynb", ".m", ".r", ".log", ".zip", ".jpg", ".jpeg", ".png", ".tif", ".tiff", ".svg", "",
+))  # fmt: skip
+"""Extensions of what lies beside recordings and is none."""
+_READ_ME = ("readme", "license", "licence", "changes", "notes", "participants", "citation")
 
 
 @dataclass(frozen=True, eq=False)
 class Recordings(Sequence[Recording]):
-    """The recordings of a dataset in order of their names, each opened anew whenever it is taken; nothing is kept."""
+    """The recordings of a dataset in order of their names, each opened anew whenever it is taken; nothing is kept.
+
+    A loop goes on after a recording that cannot be read: a SignalWarning names it and says why, and the loop has one
+    recording less, so take names from the recordings themselves. It raises ReadError only where none can be read; taken
+    by name or place, a recording raises its own error.
+    """
 
     files: Mapping[str, Path]
     rate_hz: float | None = None
@@ -37,8 +58,32 @@ class Recordings(Sequence[Recording]):
     def __len__(self) -> int:
         return len(self.files)
 
+    def __contains__(self, name: object) -> bool:
+        """Whether a recording has that name, or is one of that name."""
+        return (name.name if isinstance(name, Recording) else name) in self.files
+
     def __iter__(self) -> Iterator[Recording]:
-        return (self[name] for name in self.names)
+        return self._those_that_can_be_read(self.names)
+
+    def __reversed__(self) -> Iterator[Recording]:
+        return self._those_that_can_be_read(self.names[::-1])
+
+    def _those_that_can_be_read(self, names: Iterable[str]) -> Iterator[Recording]:
+        unread: list[str] = []
+        any_read = False
+        for name in names:
+            rec = None
+            try:
+                rec = self[name]
+                any_read = True
+            except EmgreviewError as error:
+                unread.append(f"{name} cannot be read and is left out: {error}")
+            while any_read and unread:
+                tell(unread.pop(0))
+            if rec is not None:
+                yield rec
+        if unread:
+            raise ReadError(f"none of {len(self)} recordings can be read. {' '.join(unread[:3])}")
 
     @overload
     def __getitem__(self, key: int | str) -> Recording: ...
@@ -53,18 +98,18 @@ class Recordings(Sequence[Recording]):
         if name not in self.files:
             raise UnknownNameError("recording", name, self.names)
         path = self.files[name]
-        if reader_for(path).describes_itself:
-            return read(path, unit=self.unit)
-        return read(path, rate_hz=self.rate_hz, unit=self.unit, columns=self.columns)
+        rate_hz = None if reader_for(path).describes_itself else self.rate_hz
+        return read(path, rate_hz=rate_hz, unit=self.unit, columns=self.columns)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Dataset:
     """A folder of recordings.
 
     ``participants`` are the rows of participants.tsv as text ("n/a" where missing), () without one; ``description`` is
-    dataset_description.json, {} without one; ``left_out`` names the files of a plain folder that were not taken for
-    recordings.
+    dataset_description.json, {} without one; ``left_out`` names the files that were not taken for recordings: in a
+    plain folder all others, in a BIDS dataset those that may hold EMG. ``notes`` are sentences for people on what was
+    left out and why, and on what such a folder does not say.
     """
 
     name: str
@@ -73,6 +118,11 @@ class Dataset:
     participants: tuple[Mapping[str, str], ...] = ()
     description: Mapping[str, object] = field(default_factory=dict)
     left_out: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    def __repr__(self) -> str:
+        names = listed(self.recordings.names)
+        return "\n".join([f"{self.name}: {len(self.recordings)} recordings ({names})", *(f"  {n}" for n in self.notes)])
 
     def problems(self) -> dict[str, str]:
         """Name to sentence, of every recording that cannot be read or is read with a warning. Opens each one once."""
@@ -99,33 +149,52 @@ def read_dataset(
     """The recordings of a folder, none of them opened yet.
 
     With ``dataset_description.json`` it is a BIDS dataset: its recordings are ``sub-*/[ses-*/]emg/*_emg.edf`` or
-    ``.bdf``, called by their file names without ``_emg``. Without one it is a plain folder: its recordings are the
-    files directly in it that can be read, called by their names without extension; text files are taken only if
-    ``columns`` is given, since all of them must then look alike. ``rate_hz`` and ``columns`` go to text files
-    alone, ``unit`` to every file: see :func:`read`.
+    ``.bdf``, called by their file names without ``_emg``; and ``eeg/*_eeg`` and ``ieeg/*_ieeg`` likewise where their
+    channels.tsv lists EMG (or, without a table, a channel is called so), called by their whole names. Without a
+    description it is a plain folder: its recordings are the files directly in it that can be read, called by their
+    names without extension; text files are taken only if ``rate_hz`` and ``columns`` are given, since all of them must
+    then look alike. ``rate_hz`` goes to text files alone, ``unit`` and ``columns`` to every file: see :func:`read`.
 
-    Raises ReadError where the folder does not exist or holds no recording, FormatError where its description or
-    participants.tsv is malformed, or where two files would have the same name.
+    Files that may be recordings and are left out are named in ``notes`` and in a SignalWarning. Raises ReadError where
+    the folder does not exist or holds no recording, FormatError where its description or participants.tsv is malformed,
+    or where two files would have the same name.
     """
     folder = Path(folder)
     if not folder.is_dir():
         what = "is a file; use read() for one file" if folder.exists() else "does not exist; give an existing folder"
         raise ReadError(f"{folder} {what}; read_dataset() takes a folder of recordings.")
-    if (folder / "dataset_description.json").is_file():
-        return _bids(folder, unit)
+    bids = (folder / "dataset_description.json").is_file()
+    data, loud = _bids(folder, unit, columns) if bids else _plain(folder, rate_hz, unit, columns)
+    for sentence in loud:
+        tell(f"{data.name}: {sentence}")
+    return data
+
+
+def _plain(
+    folder: Path, rate_hz: float | None, unit: Unit, columns: Sequence[str | None] | None
+) -> tuple[Dataset, list[str]]:
+    """A plain folder, and those of its notes that ask for a warning."""
     files: list[Path] = []
     left_out: list[Path] = []
+    known = known_extensions()
     for file in sorted(file for file in folder.iterdir() if file.is_file() and not file.name.startswith(".")):
-        known = file.suffix.lower() in known_extensions()
-        taken = known and (columns is not None or reader_for(file).describes_itself)
+        taken = file.suffix.lower() in known and (
+            (columns is not None and rate_hz is not None) or reader_for(file).describes_itself
+        )
         (files if taken else left_out).append(file)
+    text = [file.name for file in left_out if file.suffix.lower() in known]
+    deeper = [
+        inner.name
+        for inner in sorted(folder.iterdir())
+        if inner.is_dir() and not inner.name.startswith(".") and _holds_recordings(inner)
+    ]
     if not files:
-        text = [file.name for file in left_out if file.suffix.lower() in known_extensions()]
+        inside = f" (its sub-folders {listed(deeper)} hold some)" if deeper else ""
         advice = (
             f"{len(text)} text files ({text[0]} …) are taken only with rate_hz, unit and columns given"
             if text
-            else f"allowed: {', '.join(known_extensions())}, or a BIDS dataset (dataset_description.json); give the "
-            "folder that holds the files directly"
+            else f"allowed: {', '.join(known)}, or a BIDS dataset (dataset_description.json); give the "
+            f"folder that holds the files directly{inside}"
         )
         raise ReadError(f"{folder} holds no recording; {advice}.")
     by_name: dict[str, Path] = {}
@@ -137,40 +206,128 @@ def read_dataset(
                 "decisions are stored by them; rename or move one."
             )
         by_name[file.stem] = file
-    return Dataset(
+    perhaps = [name for name in text if not name.lower().startswith(_READ_ME)]
+    unknown = [file.name for file in left_out if file.suffix.lower() not in {*known, *_BESIDE}]
+    loud = []
+    if perhaps:
+        loud.append(
+            f"Text files are left out, as they are unless rate_hz, unit and columns are given: {listed(perhaps)}."
+        )
+    if unknown:
+        loud.append(f"Files that no reader knows are left out: {listed(unknown)}; known: {', '.join(known)}.")
+    if deeper:
+        loud.append(f"Recordings in sub-folders are left out: {listed(deeper)}; give each such folder by itself.")
+    rest = [file.name for file in left_out if file.name not in {*perhaps, *unknown}]
+    data = Dataset(
         name=folder.absolute().name,
         folder=folder,
         recordings=Recordings(by_name, rate_hz, unit, columns),
         left_out=tuple(file.name for file in left_out),
+        notes=(*loud, *([f"Not taken for recordings: {listed(rest)}."] if rest else []), NAMELESS),
+    )
+    return data, loud
+
+
+def _holds_recordings(folder: Path) -> bool:
+    known = known_extensions()
+    return any(
+        file.suffix.lower() in known and reader_for(file).describes_itself
+        for file in folder.iterdir()
+        if file.is_file()
     )
 
 
-def _bids(folder: Path, unit: Unit) -> Dataset:
+def _bids(folder: Path, unit: Unit, columns: Sequence[str | None] | None) -> tuple[Dataset, list[str]]:
+    """A BIDS dataset, and those of its notes that ask for a warning."""
     description = read_json(folder / "dataset_description.json")
-    files = sorted(
-        file
-        for pattern in ("sub-*/emg/*_emg.*", "sub-*/ses-*/emg/*_emg.*")
-        for file in folder.glob(pattern)
-        if file.suffix in (".edf", ".bdf")
-    )
+    files: list[Path] = []
+    silent: list[str] = []
+    left_out: list[str] = []
+    for file in _signal_files(folder):
+        datatype, where = _datatype(folder, file), file.relative_to(folder).as_posix()
+        named = file.stem.rpartition("_")[2] == datatype and file.parent.name == datatype
+        if not named or file.suffix.lower() not in (".edf", ".bdf"):
+            if datatype == "emg" or _holds_emg(file):
+                left_out.append(where)
+        elif datatype == "emg" or _holds_emg(file):
+            files.append(file)
+        else:
+            silent.append(where)
     if not files:
+        said = f"; its files {listed(left_out)} are not of that form" if left_out else ""
+        said += f"; {listed(silent)} list no channel of type EMG" if silent else ""
         raise ReadError(
-            f"{folder} is a BIDS dataset without surface EMG; it must hold sub-*/[ses-*/]emg/*_emg.edf or .bdf; give "
-            "the "
+            f"{folder} is a BIDS dataset without surface EMG{said}; it must hold sub-*/[ses-*/]emg/*_emg.edf or .bdf, "
+            "or eeg/*_eeg or ieeg/*_ieeg of that kind with channels of type EMG in their channels.tsv; give the "
             "dataset that does, or use read() for single files of other kinds."
         )
-    by_name = {file.stem.removesuffix("_emg"): file for file in files}
+    by_name = {recording_name(file): file for file in files}
     if len(by_name) < len(files):
-        twice = [file.name for file in files if by_name[file.stem.removesuffix("_emg")] != file]
+        twice = [file.name for file in files if by_name[recording_name(file)] != file]
         raise FormatError(
             f"{twice[0]} has the name of another recording in {folder.name}, but for its extension; names must differ; "
             "remove one of the two."
         )
     table = folder / "participants.tsv"
-    return Dataset(
+    participants = tuple(read_table(table)) if table.is_file() else ()
+    loud = []
+    if left_out:
+        loud.append(
+            f"Files that may hold EMG are left out: {listed(left_out)}; recordings are _emg.edf and _emg.bdf directly "
+            "in folders 'emg' (_eeg and _ieeg likewise); export or rename them."
+        )
+    notes = []
+    if silent:
+        notes.append(f"Without a channel of type EMG, and left out: {listed(silent)}.")
+    people = {path.relative_to(folder).parts[0] for path in files}
+    known = {row.get("participant_id", "") for row in participants}
+    if bare := sorted({*known, *(part.name for part in folder.glob("sub-*") if part.is_dir())} - people - {"", "n/a"}):
+        notes.append(f"There is no EMG recording of {listed(bare)}.")
+    if participants and (strange := sorted(people - known)):
+        notes.append(f"participants.tsv has no row for {listed(strange)}.")
+    data = Dataset(
         name=str(description.get("Name") or folder.absolute().name),
         folder=folder,
-        recordings=Recordings(by_name, unit=unit),
-        participants=tuple(read_table(table)) if table.is_file() else (),
+        recordings=Recordings(by_name, unit=unit, columns=columns),
+        participants=participants,
         description=description,
+        left_out=(*left_out, *silent),
+        notes=(*loud, *notes),
     )
+    return data, loud
+
+
+def _signal_files(folder: Path) -> list[Path]:
+    """Files in the folders of EMG, EEG and iEEG that may hold signals, one for each name where several make one."""
+    places = [
+        place
+        for datatype in DATATYPES
+        for pattern in (f"sub-*/{datatype}", f"sub-*/ses-*/{datatype}")
+        for place in folder.glob(pattern)
+        if place.is_dir()
+    ]
+    found: dict[Path, Path] = {}
+    for file in sorted(file for place in places for file in place.rglob("*") if file.is_file()):
+        own = file.suffix.lower() in (".edf", ".bdf")
+        named = file.stem.rpartition("_")[2] in DATATYPES and file.suffix != ".json"
+        if not file.name.startswith(".") and (own or named or file.suffix.lower() not in _BESIDE):
+            key = file if own else file.with_suffix("")
+            found.setdefault(key, file)
+    return sorted(found.values())
+
+
+def _datatype(folder: Path, file: Path) -> str:
+    return next(part for part in file.relative_to(folder).parts[1:] if part in DATATYPES)
+
+
+def _holds_emg(file: Path) -> bool:
+    """Whether a file of EEG or iEEG holds EMG, by its table, or else by the labels of its channels. A file that cannot
+    be judged counts as one that does: it says what is wrong when it is opened."""
+    try:
+        own = file.suffix.lower() in (".edf", ".bdf")
+        tabled = find_sidecars(file if own else file.with_suffix(".edf")).lists_emg
+        if tabled is not None or not own:
+            return bool(tabled)
+        return any(names_emg(signal["label"]) for signal in read_header(file).signals)
+    except (EmgreviewError, OSError):
+        return True

@@ -366,7 +366,7 @@ def _whole(
 
 def _number(path: Path, name: str, fields: dict[str, str], *, of: str = "") -> float:
     text = fields[name]
-    if re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", text) is None:
+    if re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", text) is None or np.isinf(float(text)):
         raise FormatError(_bad_field(path, name, text, "a number with a decimal point", of))
     return float(text)
 

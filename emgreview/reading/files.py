@@ -3,12 +3,11 @@
 read(path)
 """
 
-import warnings
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from emgreview.errors import ReadError, SignalWarning
+from emgreview.errors import EmgreviewError, ReadError, tell
 from emgreview.model import Recording
 from emgreview.reading.assembly import Unit, assemble
 from emgreview.reading.bids import find_sidecars
@@ -30,17 +29,19 @@ def read(
 
     ``rate_hz``: required for text; elsewhere it may only confirm what the file states.
     ``unit``: required for text. "V", "mV", "uV", "nV" or "arbitrary" for all EMG and ECG channels, or a mapping of
-    labels to units. Elsewhere it fills in a unit that is missing or unknown, settles a contradiction between file
-    and channels.tsv by confirming the file, or says "arbitrary" where the file's scale is not to be believed; it
-    never replaces one scale by another.
+    labels to units. Elsewhere it fills in a unit that is missing or unknown, confirms that of the file where
+    channels.tsv contradicts it, or says "arbitrary" where the file's scale is not to be believed; it never replaces
+    one scale by another.
     ``columns``: for text required, one label for each column in order, None for a column to leave out, "time" for a
     column of seconds, which is held against ``rate_hz``. Elsewhere the labels of the signals to keep, in that
-    order; None keeps all.
+    order (None and "time" are passed over); None keeps all.
 
     EMG and ECG voltages come in microvolts, other channels in their own unit. The rate is that of the EMG channels
-    (the highest among them); a slower channel whose rate divides it is held, and a note says so. Annotations of
-    EDF+ and rows of events.tsv become markers. A flat channel, missing samples, and an annotation outside the
-    recording make a note and a SignalWarning; reading goes on.
+    (the highest among them); a slower channel is held, each value until the next, and a faster one left out. Of an EDF
+    or BDF in a dataset's folder of EEG or iEEG the channels over and in the brain are left out. Annotations of EDF+ and
+    rows of events.tsv become markers, in order of time. ``notes`` of the recording say all of this where it happened;
+    a SignalWarning tells at once of flat channels and missing samples, channels left out, a unit that channels.tsv
+    states otherwise, and events that lie outside the recording or were not in order.
 
     Raises ReadError (no such file, unknown extension, discontinuous), FormatError, TruncatedError, UnitError,
     RateError, MarkerError, ParameterError, UnknownNameError.
@@ -53,11 +54,20 @@ def read(
         near = "its folder does not exist either" if not parent.is_dir() else f"its folder holds {_listing(parent)}"
         raise ReadError(f"there is no file {path} ({near}); give the path of an existing file.")
     reader = reader_for(path)
-    contents = reader.read(path, rate_hz=rate_hz, columns=columns)
-    recording, outside = assemble(contents, reader, find_sidecars(path), rate_hz=rate_hz, unit=unit, columns=columns)
-    doubts = check_samples(recording)
-    for sentence in outside + doubts:
-        warnings.warn(f"{recording.name}: {sentence}", SignalWarning, stacklevel=2)
+    try:
+        contents = reader.read(path, rate_hz=rate_hz, columns=columns)
+        sidecars = find_sidecars(path)
+        recording, loud = assemble(contents, reader, sidecars, rate_hz=rate_hz, unit=unit, columns=columns)
+        doubts = check_samples(recording)
+    except EmgreviewError:
+        raise
+    except OSError as error:
+        raise ReadError(
+            f"{path.name} or a file beside it cannot be read ({error.strerror or error}: {error.filename or path}); it "
+            "must be there, whole and open to you for reading; see to that, then read it again."
+        ) from error
+    for sentence in loud + doubts:
+        tell(f"{recording.name}: {sentence}")
     return replace(recording, notes=recording.notes + doubts)
 
 

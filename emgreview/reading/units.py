@@ -46,14 +46,17 @@ AUXILIARY_WORDS = frozenset((
 _TYPE_WORDS = {"ecg": "ECG", "ekg": "ECG", "eog": "EOG", "heog": "HEOG", "veog": "VEOG", "eeg": "EEG", "emg": "EMG"}
 
 CHANNEL_TYPES = frozenset((
-    "ACCEL", "AUDIO", "DBS", "ECG", "ECOG", "EEG", "EMG", "EOG", "EYEGAZE", "FILT", "GSR", "GYRO", "HEOG",
-    "JNTANG", "LATENCY", "MAGN", "MISC", "ORNT", "OTHER", "PD", "POS", "PUPIL", "REF", "RESP", "SEEG",
-    "SYSCLOCK", "TEMP", "TRIG", "VEL", "VEOG",
+    "ACCEL", "ADC", "ANGACCEL", "AUDIO", "DAC", "DBS", "ECG", "ECOG", "EEG", "EMG", "EOG", "EYEGAZE", "FILT", "GSR",
+    "GYRO", "HEOG", "JNTANG", "LATENCY", "MAGN", "MISC", "ORNT", "OTHER", "PD", "POS", "PPG", "PUPIL", "REF", "RESP",
+    "SEEG", "SYSCLOCK", "TEMP", "TRIG", "VEL", "VEOG",
 ))  # fmt: skip
 """Channel types of the Brain Imaging Data Structure 1.11, upper case (those of EMG, and of its neighbours)."""
 
 VOLTAGES = "V, mV, uV, nV"
 """The units of voltage as messages list them."""
+
+BRAIN = frozenset({"DBS", "ECOG", "EEG", "SEEG"})
+"""Kinds that lie over or in the brain."""
 
 IN_MICROVOLTS = frozenset({"EMG", "ECG"})
 """Kinds whose voltages are delivered in microvolts; all others keep their own unit."""
@@ -89,6 +92,11 @@ def kind_of(label: str, unit: str | None, transducer: str = "") -> tuple[str, bo
     if unit is not None and unit != ARBITRARY and not is_voltage(unit):
         return "MISC", False
     return "EMG", False
+
+
+def names_emg(label: str) -> bool:
+    """Whether a channel's name says that it is EMG."""
+    return "emg" in _words(label)
 
 
 def _words(text: str) -> list[str]:

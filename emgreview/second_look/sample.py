@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from emgreview.cohort.drawing import Numbers, refuse_seed, stratified
-from emgreview.errors import DecisionError, UnknownNameError
+from emgreview.errors import DecisionError, UnknownNameError, tell
 from emgreview.session import Session
 
 BY = ("participant", "condition", "certainty")
@@ -27,12 +27,14 @@ def draw_sample(session: Session, *, share: float = 0.2, by: Sequence[str] = BY,
 
     ``share`` of every stratum, at least one trial of each; 1 for everything. ``by`` names what makes the strata:
     "participant", "recording", "certainty" (of the automatic onsets of a trial: all found with intervals below the
-    median of all trials, wider ones, or at least one not found) and any detail of the cues, such as "condition"; a
-    detail that no cue has makes no stratum, unless it is the only one named. The strata, the trials and what they were
-    drawn by are written to the log; the session opened again is about the same trials.
+    median of all trials, wider ones, or at least one not found) and any detail of the cues, such as "condition". Where
+    ``by`` is not given and no cue says its condition, the other two make the strata, and a SignalWarning says so. The
+    strata, the trials and what they were drawn by are written to the log; the session opened again is about the same
+    trials.
 
-    Raises DecisionError where a sample was drawn before, or decisions were taken already; UnknownNameError,
-    ParameterError (also for a seed: none is taken).
+    Raises DecisionError where a sample was drawn before, decisions were taken already, or it is to be drawn by
+    participant from several recordings that do not all name theirs; UnknownNameError, ParameterError (also for a seed:
+    none is taken).
     """
     refuse_seed(options, "which trials are drawn follows from the recordings")
     if any(note.operation == "draw sample" for note in session.notes):
@@ -76,11 +78,29 @@ def _strata(session: Session, by: Sequence[str]) -> dict[str, tuple[str, ...]]:
     def detail(name: str) -> Callable[[str], str]:
         return lambda trial: str(cues[trial][1].details.get(name, ""))
 
-    for name in by:
-        if name not in known and name not in details and name != "condition":
+    names = [name for name in by if name in known or name in details or by is not BY]
+    for name in names:
+        if name not in known and name not in details:
             raise UnknownNameError("stratum", name, sorted({*known, *details}))
-    readers = [known.get(name) or detail(name) for name in by]
+    if "participant" in by:
+        _demand_participants(session)
+    if lacking := [name for name in by if name not in names]:
+        tell(f"No cue says its {lacking[0]}: the sample is not drawn by it, only by {' and '.join(names)}.")
+    readers = [known.get(name) or detail(name) for name in names]
     return {trial: tuple(read(trial) for read in readers) for trial in cues}
+
+
+def _demand_participants(session: Session) -> None:
+    """Strata by participant need everybody's name; of one recording there is only one person."""
+    recordings = {trials.recording.name: trials.recording.entities.get("sub") for trials in session.trials}
+    nameless = [name for name, sub in recordings.items() if not sub]
+    if nameless and len(recordings) > 1:
+        few = ", ".join(nameless[:6]) + (f" … ({len(nameless)} in all)" if len(nameless) > 6 else "")
+        raise DecisionError(
+            f"the sample is to be drawn by participant, but these recordings do not name theirs, as those of a plain "
+            f"folder do not: {few}; every recording must, or the sample would not be spread over people; lay the study "
+            "out as a BIDS dataset, or draw by recording: by=('recording', 'certainty')."
+        )
 
 
 def _certainty(session: Session, trials: Sequence[str]) -> Mapping[str, str]:

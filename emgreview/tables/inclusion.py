@@ -174,13 +174,20 @@ def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:
     """A copy of a table of decisions with "included", and "why_not": every part of the rule that keeps a row out.
 
     ``table.attrs["rule"]`` holds the rule. Raises DecisionError where the table does not have what the rule speaks of,
-    as participants in a blind review.
+    as participants in a blind review, or where a rule that leaves participants out meets recordings that name none.
     """
     needed = {one for left in rule.leave_out for one in ("participant", "recording", "channel") if getattr(left, one)}
     if missing := sorted(needed - set(table.columns)):
         raise DecisionError(
             f"the rule leaves out by {', '.join(missing)}, which this table does not show; a blind review hides it: "
             "unblind first, or exclude it by a decision of the session."
+        )
+    if "participant" in needed and (nameless := sorted(set(table["recording"][table["participant"].isna()]))):
+        few = ", ".join(nameless[:6]) + (f" … ({len(nameless)} in all)" if len(nameless) > 6 else "")
+        raise DecisionError(
+            "the rule leaves out by participant, but these recordings do not name theirs, as those of a plain folder "
+            f"do not: {few}; every recording must, or the rule would keep in whom it means to leave out; leave out by "
+            "recording instead, or lay the study out as a BIDS dataset."
         )
     reasons: list[list[str]] = [[] for _ in range(len(table))]
     for place, row in enumerate(table.astype(object).where(table.notna(), None).to_dict("records")):

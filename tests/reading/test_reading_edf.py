@@ -130,9 +130,37 @@ def test_rates_that_do_not_divide_name_channels_and_rates_and_can_be_left_out(tm
         tmp_path / "a.edf",
         [Sig("biceps", noise(1, 400)), Sig("Force", noise(2, 120), "N"), Sig("mic", noise(3, 800), "V")],
     )
-    with pytest.raises(RateError, match=r"biceps 100 Hz, Force 30 Hz, mic 200 Hz.*divide.*columns=\['biceps'\]"):
-        er.read(path)
+    with pytest.warns(SignalWarning, match=r"faster than its EMG \(100 Hz\) are left out: mic 200 Hz; export"):
+        rec = er.read(path)
+    assert rec.labels == ("biceps", "Force")
+    with pytest.raises(RateError, match=r"faster than its EMG \(100 Hz\): mic 200 Hz;.*columns=\['biceps'\]"):
+        er.read(path, columns=["biceps", "mic"])
     assert er.read(path, columns=["biceps"]).labels == ("biceps",)
+
+
+def test_rates_of_emg_that_do_not_divide_are_refused_and_can_be_left_out(tmp_path: Path) -> None:
+    signals = [Sig("biceps", noise(1, 400)), Sig("triceps", noise(2, 300)), Sig("Force", noise(3, 120), "N")]
+    path = write(tmp_path / "a.edf", signals)
+    with pytest.raises(RateError, match=r"biceps 100 Hz, triceps 75 Hz.*divide.*columns=\['biceps', 'Force'\]"):
+        er.read(path)
+    assert er.read(path, columns=["triceps"]).rate_hz == 75
+    assert er.read(path, columns=["biceps", "Force"]).labels == ("biceps", "Force")
+
+
+@pytest.mark.parametrize(("fast", "slow"), [(2000, 148), (1926, 148), (2148, 1000), (100, 10), (7, 5)])
+def test_a_slower_channel_of_any_rate_is_held_until_its_next_value(tmp_path: Path, fast: int, slow: int) -> None:
+    """Against the definition: sample i of the recording, at i / fast seconds, has the last value at or before it."""
+    force = np.arange(2 * slow) - slow
+    path = write(tmp_path / "a.edf", [Sig("biceps", noise(1, 2 * fast)), Sig("Force", force, "N")], Layout(n_records=2))
+    rec = er.read(path)
+    expected = [force[i * slow // fast] for i in range(2 * fast)]
+    np.testing.assert_array_equal(rec.source.digital(0, rec.n_samples, [1])[0], expected)
+    rng = np.random.default_rng(4)
+    for start, stop in np.sort(rng.integers(0, 2 * fast + 1, (40, 2)), axis=1):
+        got = rec.source.digital(int(start), int(stop), [1])[0]
+        np.testing.assert_array_equal(got, expected[start:stop])
+    assert rec.channel("Force").native_rate_hz == slow
+    assert f"'Force' was sampled at {slow} Hz; each value is held for {fast // slow}" in rec.notes[0]
 
 
 def test_columns_choose_and_order_the_signals(tmp_path: Path) -> None:
@@ -388,6 +416,7 @@ def test_malformed_header_names_the_field(tmp_path: Path, fields: dict[str, str]
     ("change", "said"),
     [
         ({"physical": ("-0,5", "0,5")}, r"'physical minimum' of 'FDI' reads '-0,5'"),
+        ({"physical": ("-1e999", "5")}, r"'physical minimum' of 'FDI' reads '-1e999'"),
         ({"physical": ("5", "5")}, r"'physical minimum' and 'physical maximum' of 'FDI' both read 5"),
         ({"physical": ("", "5")}, r"'physical minimum' of 'FDI' reads ''"),
         ({"digital": ("100", "-100")}, r"'digital minimum' and 'digital maximum' of 'FDI' read 100 and -100"),

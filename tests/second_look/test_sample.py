@@ -1,9 +1,11 @@
 """A second reviewer's sample: its strata, what it was drawn by, the first reviewer's marks unseen."""
 
+import dataclasses
+
 import pytest
 from small_reviews import make_trials, mark_all, start
 
-from emgreview.errors import DecisionError, ParameterError, UnknownNameError
+from emgreview.errors import DecisionError, ParameterError, SignalWarning, UnknownNameError
 from emgreview.second_look import draw_sample
 
 
@@ -66,3 +68,31 @@ def test_what_makes_no_sense(tmp_path, parts):
         session.accept(session.queue[0], "FDI")
         with pytest.raises(DecisionError, match="1 channel-trials are decided already"):
             draw_sample(session)
+
+
+def test_people_are_not_sampled_where_recordings_do_not_name_them(tmp_path, parts):
+    plain = [make_trials(f"rec-{k}", n=40, labels=("FDI",), seed=k) for k in (1, 2)]
+    for number, trials in enumerate((plain, [parts[0], plain[1]])):
+        with start(tmp_path / str(number), trials, "r2") as session:
+            for by in ({}, {"by": ("participant",)}):
+                with pytest.raises(DecisionError, match=r"do not name theirs.*plain folder.*rec-2;.*by=.'recording'"):
+                    draw_sample(session, **by)
+            assert not any(note.operation == "draw sample" for note in session.notes)
+            assert len(draw_sample(session, by=("recording",), share=0.25)) == 20
+    with start(tmp_path / "one", plain[:1], "r2") as session:
+        assert len(draw_sample(session, share=0.25)) == 10
+
+
+def test_cues_without_a_condition_are_told(tmp_path, parts):
+    bare = [
+        dataclasses.replace(part, cues=tuple(dataclasses.replace(cue, details={}) for cue in part.cues))
+        for part in parts
+    ]
+    with start(tmp_path, bare, "r2") as session:
+        with pytest.raises(UnknownNameError, match="no stratum is called 'condition'"):
+            draw_sample(session, by=("participant", "condition"))
+        with pytest.warns(SignalWarning, match=r"No cue says its condition: .* only by participant and certainty\."):
+            drawn = draw_sample(session, share=0.25)
+        (note,) = (note for note in session.notes if note.operation == "draw sample")
+    assert len(drawn) == 20
+    assert {len(row["stratum"]) for row in note.new["strata"]} == {2}

@@ -1,0 +1,115 @@
+"""Is a cue missing? The number of cues against what was expected, and holes in the intervals between them.
+
+A lost cue turns two intervals into one. A hole is an interval that stands out from the others of its recording: at
+least LONG times their median, and JUMP times the longest one that is no hole (common practice, no source). Of cues that
+jitter evenly between 3 and 5 s, every single lost one stands out so; between 2 and 5 s four of five do, as the sum of
+two short intervals may be no longer than one long one. Where the rhythm is free (a next trial that waits for the
+person, exponential foreperiods) a hole may be no more than a long wait.
+
+    count_note(rec, cue, cues, expect)    a sentence where there are more or fewer cues than expected, or ""
+    hole_note(rec, cue, cues)             a sentence on the holes, or ""
+    demand_trials(rec, cues, ...)         no trial spans many cues
+    in_ms(before_s, after_s)              a guess that milliseconds were given for seconds
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+
+import numpy as np
+
+from emgreview.errors import ParameterError
+from emgreview.model import FloatArray, Marker, Recording
+
+LONG, JUMP = 1.4, 1.2
+FEWEST = 5
+"""So many intervals are needed to judge by."""
+SHOWN = 4
+LONGEST_S, MOST_CUES = 60.0, 20
+"""A trial longer than the first that spans more cues than the second is no trial: milliseconds were taken for
+seconds."""
+
+
+def count_note(rec: Recording, cue: str, cues: Sequence[Marker], expect: int) -> str:
+    """A sentence where there are more or fewer cues than expected, with where they begin and end, or ""."""
+    if len(cues) == expect:
+        return ""
+    off = abs(expect - len(cues))
+    differ = f"{off} {'is' if off == 1 else 'are'} {'missing' if len(cues) < expect else 'too many'}"
+    first, last = cues[0].sample / rec.rate_hz, cues[-1].sample / rec.rate_hz
+    return (
+        f"{expect} cues {cue!r} were expected and {len(cues)} are there: {differ}. The first lies at {first:.3f} s, "
+        f"the last at {last:.3f} s of {rec.duration_s:.3f} s."
+    )
+
+
+def hole_note(rec: Recording, cue: str, cues: Sequence[Marker]) -> str:
+    """A sentence on the holes in the intervals between cues, or ""."""
+    intervals = _free_of_other_trials(rec, cue, cues) / rec.rate_hz
+    holes = _holes(intervals)
+    if not holes.any():
+        return ""
+    usual = intervals[~holes]
+    where = [
+        f"{cues[place].sample / rec.rate_hz:.3f} to {cues[place + 1].sample / rec.rate_hz:.3f} s (some "
+        f"{max(1, round(float(intervals[place] / np.median(usual))) - 1)} missing)"
+        for place in np.flatnonzero(holes).tolist()
+    ]
+    more = f" and {len(where) - SHOWN} more" if len(where) > SHOWN else ""
+    return (
+        f"Cues {cue!r} follow one another after {usual.min():.3g} to {usual.max():.3g} s, but for "
+        f"{', '.join(where[:SHOWN])}{more}: a pause, or cues that are missing; look there."
+    )
+
+
+def demand_trials(rec: Recording, cues: Sequence[Marker], before_s: float, after_s: float) -> None:
+    """Trials that each span many cues would take memory without end, and mean nothing."""
+    length_s = before_s + after_s
+    if len(cues) < 2 or length_s <= LONGEST_S:
+        return
+    usual_s = float(np.median(np.diff([marker.sample for marker in cues]))) / rec.rate_hz
+    if length_s > MOST_CUES * usual_s:
+        raise ParameterError(
+            f"trials from {before_s:g} s before to {after_s:g} s after the cue were asked of recording {rec.name!r}, "
+            f"where a cue comes every {usual_s:.3g} s; a trial longer than {LONGEST_S:g} s spans at most {MOST_CUES} "
+            f"of them; give shorter ones{in_ms(before_s, after_s)}."
+        )
+
+
+def in_ms(before_s: float, after_s: float) -> str:
+    """A guess that milliseconds were given for what is 10 s or more."""
+    if max(before_s, after_s) < 10:
+        return ""
+    before_s, after_s = (length / 1000 if length >= 10 else length for length in (before_s, after_s))
+    return f", in seconds: perhaps {before_s:g} and {after_s:g}, if milliseconds were given"
+
+
+def _free_of_other_trials(rec: Recording, cue: str, cues: Sequence[Marker]) -> FloatArray:
+    """The longest stretch, in samples, between two cues without a trial of another kind: (intervals,).
+
+    Markers that come once in most intervals (a warning, a response) belong to the trial; others (no-go, catch) begin
+    trials of their own, which explain why a cue is late.
+    """
+    starts = np.array([marker.sample for marker in cues])
+    others = [marker for marker in rec.markers if marker.label != cue]
+    places = np.searchsorted(starts, [marker.sample for marker in others], side="right")
+    seen = Counter((marker.label, int(place)) for marker, place in zip(others, places, strict=True))
+    once = Counter(label for (label, place), n in seen.items() if n == 1 and 0 < place < len(starts))
+    own = {label for label, n in once.items() if n > (len(starts) - 1) / 2}
+    longest = np.diff(starts).astype(float)
+    inside: dict[int, list[int]] = {}
+    for marker, place in zip(others, places, strict=True):
+        if marker.label not in own and 0 < place < len(starts):
+            inside.setdefault(int(place) - 1, []).append(marker.sample)
+    for place, samples in inside.items():
+        longest[place] = np.diff([starts[place], *sorted(samples), starts[place + 1]]).max()
+    return longest
+
+
+def _holes(intervals: FloatArray) -> np.ndarray:
+    """Which intervals stand out: those from the lowest jump in the upper half of their sorted lengths."""
+    if len(intervals) < FEWEST:
+        return np.zeros(len(intervals), dtype=bool)
+    order = np.sort(intervals)
+    upper = np.arange(len(order) // 2 + 1, len(order))
+    jumps = upper[(order[upper] >= LONG * np.median(order)) & (order[upper] >= JUMP * order[upper - 1])]
+    return intervals >= order[jumps[0]] if len(jumps) else np.zeros(len(intervals), dtype=bool)
