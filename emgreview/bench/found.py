@@ -1,10 +1,10 @@
-"""What ``check`` finds, and what it takes for a fault where nothing is wrong: the benchmark ``emgreview bench findings``.
+"""What ``check`` finds, and what it finds where nothing is wrong: the benchmark ``emgreview bench findings``.
 
     bench_findings   clean recordings, and one planted fault in each of others
     FindingsReport   shares with their 95 % intervals (Wilson), and whether the figures are reached
 
-Figures to reach: clean recordings with any finding at most 1 %; each fault named in at least 95 %. Limits were chosen on
-seeds below 10,000; the report uses others.
+Figures to reach: clean recordings with any finding at most 1 %; each fault named in at least 95 %. Limits were chosen
+on seeds below 10,000; the report uses others.
 """
 
 import dataclasses

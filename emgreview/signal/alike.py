@@ -38,11 +38,12 @@ class Pairs:
     """Cross spectra of all channels, summed over segments of equal length."""
 
     def __init__(self, n_channels: int, rate_hz: float, n_samples: int):
-        f = np.fft.rfftfreq(n_samples, 1 / rate_hz)
-        keep: NDArray[np.bool_] = (f >= BAND_HZ[0]) & (f <= min(BAND_HZ[1], 0.45 * rate_hz))
+        f: NDArray[np.float64] = np.asarray(np.fft.rfftfreq(n_samples, 1 / rate_hz), dtype=np.float64)
+        keep: NDArray[np.bool_] = np.asarray((f >= BAND_HZ[0]) & (f <= min(BAND_HZ[1], 0.45 * rate_hz)))
         for mains in MAINS_HZ:
-            keep = keep & (np.abs(f - np.maximum(np.round(f / mains), 1) * mains) > ASIDE_HZ)
-        self._keep, self._n, self._rate_hz = keep, n_samples, rate_hz
+            keep &= np.asarray(np.abs(f - np.maximum(np.round(f / mains), 1) * mains) > ASIDE_HZ)
+        self._keep: NDArray[np.bool_] = keep
+        self._n, self._rate_hz = n_samples, rate_hz
         self._cross = np.zeros((np.count_nonzero(keep), n_channels, n_channels), dtype=np.complex128)
         self._power = np.zeros((n_channels, n_channels))
         self.segments = 0

@@ -33,6 +33,9 @@ MUSCLE = "muscle at full effort gives some 1 to 2 mV RMS, from memory"
 FLAT_S = 0.005
 """Stretches of identical samples from this length on are called flat."""
 
+HEARTS_SHARE = 0.8
+"""So much of the power may strong heart beats put below 20 Hz; where they are found, it is not told as drift."""
+
 ACTIVE = 4.0
 """A channel whose loudest parts are so many times its quietest is not dead."""
 
@@ -182,6 +185,9 @@ def of_measures(label: str, m: Mapping[str, Any], unit: str, unit_uv: float | No
                 least.value,
                 least.source,
             )
+    heart: Heart = m["heart"]
+    if heart.stands_out and m["low_share"] < HEARTS_SHARE:
+        quiet.add("low")
     limit = LIMITS["low frequencies"]
     if "low" not in quiet and 100 * m["low_share"] > limit.value:
         add(
@@ -193,7 +199,6 @@ def of_measures(label: str, m: Mapping[str, Any], unit: str, unit_uv: float | No
             limit.value,
             limit.source,
         )
-    heart: Heart = m["heart"]
     if "heart" not in quiet and heart.stands_out:
         add(
             "heart",
@@ -324,7 +329,7 @@ def of_unlike(labels: Sequence[str], rest: Sequence[float], unit: str) -> dict[s
         times = levels[place] / float(np.median(others))
         if limit.value >= times >= 1 / limit.value:
             continue
-        size = f"{1 / times:.3g} times smaller" if times < 1 else f"{times:.3g} times larger"
+        size = f"{1 / times:.0f} times smaller" if times < 1 else f"{times:.0f} times larger"
         out[label] = Finding(
             code="unlike others",
             channels=(label,),

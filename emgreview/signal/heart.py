@@ -33,6 +33,7 @@ LEAST_RATE_HZ = 190.0
 FEWEST_BEATS = 4
 LEAST_REST_S = 2.0
 CAP = 8.0
+NEARLY = 0.85
 UNSEEN = 1.5
 """What a moment inside a burst counts for: less than a beat at rest, more than noise where a beat should be."""
 
@@ -103,9 +104,7 @@ def find_heart(runs: list[FloatArray], rate_hz: float) -> Heart:
     periods = np.exp(np.arange(math.log(INTERVAL_S[0] / 0.95), math.log(INTERVAL_S[1]), 0.07)) * fs / per_bin
     paths = _best_paths(np.concatenate([one.capped for one in tries]), periods)
     n = len(waves)
-    found = [
-        _judged(one, paths[k * n : (k + 1) * n], periods * per_bin / fs, shapes, fs) for k, one in enumerate(tries)
-    ]
+    found = [_judged(one, paths[k * n : (k + 1) * n], periods, shapes, fs) for k, one in enumerate(tries)]
     return max(found, key=lambda one: (one.stands_out, -1.0 if math.isnan(one.z) else one.z))
 
 
@@ -144,22 +143,24 @@ def _try(waves: list[FloatArray], quiet: list[NDArray[np.bool_]], sign: float, f
 
 
 def _judged(
-    one: _Try, paths: list[list[NDArray[np.intp]]], periods_s: FloatArray, shapes: list[FloatArray], fs: float
+    one: _Try, paths: list[list[NDArray[np.intp]]], periods: FloatArray, shapes: list[FloatArray], fs: float
 ) -> Heart:
-    """The period whose beats stand highest."""
-    best: tuple[float, int, float, list[tuple[int, int]]] | None = None
-    for p, period_s in enumerate(periods_s):
+    """The shortest period whose beats stand nearly as high as those of the best: not every second beat."""
+    rows: list[tuple[float, list[NDArray[np.intp]]]] = []
+    for p in range(len(periods)):
         seen = [path[p][one.score[k, path[p]] > 0] for k, path in enumerate(paths)]
         tops = np.concatenate([one.score[k, at] for k, at in enumerate(seen)])
-        if tops.size < FEWEST_BEATS:
-            continue
-        z = float(np.quantile(tops, 0.25))
-        if best is None or z > best[0]:
-            best = (z, tops.size, period_s, [(k, int(one.where[k, b])) for k, at in enumerate(seen) for b in at])
-    if best is None:
+        if tops.size >= FEWEST_BEATS:
+            rows.append((float(np.quantile(tops, 0.25)), seen))
+    if not rows:
         return Heart(math.nan, math.nan, 0, math.nan, one.rest_s)
-    z, n, period_s, beats = best
-    return Heart(z, _alike(shapes, beats, fs), n, 60.0 / period_s, one.rest_s)
+    best = max(z for z, _ in rows)
+    z, seen = next(row for row in rows if row[0] >= NEARLY * best)
+    beats = [(k, int(one.where[k, b])) for k, at in enumerate(seen) for b in at]
+    apart = np.concatenate([np.diff([at for k, at in beats if k == row]) for row in range(len(paths))]) / fs
+    apart = apart[apart <= INTERVAL_S[1] * (1 + WANDER)]
+    per_min = 60.0 / float(np.median(apart)) if apart.size else math.nan
+    return Heart(z, _alike(shapes, beats, fs), len(beats), per_min, one.rest_s)
 
 
 def _muscle(run: FloatArray, rate_hz: float) -> FloatArray:

@@ -131,7 +131,7 @@ def check_channel(
     measured: dict[str, Any] = {
         "seconds": stretches.size / rate_hz,
         "offset": math.nan if nothing else float(np.median(values)),
-        "rms": math.nan if nothing else float(np.std(values)),
+        "rms": math.nan if nothing else float(np.std(values)) if np.ptp(values) else 0.0,
         "missing_share": 1 - n_present / stretches.size,
         "clipped_share": clipped_share(values, step=step),
         "flat_share": flat_share(raw_runs, rate_hz, step=step),
@@ -262,9 +262,10 @@ def step_size(values: ArrayLike) -> float:
     gaps = gaps[gaps > 1e-9 * np.abs(levels).max(initial=0.0)]
     if gaps.size == 0:
         return math.nan
-    step = float(gaps.min())
-    steps = gaps / step
-    return step if np.mean(np.abs(steps - np.round(steps)) < 0.01) > 0.99 else math.nan
+    steps = gaps / gaps.min()
+    whole = np.round(steps)
+    # A file's decimals blur the steps a little, and single values may lie off the grid.
+    return float(np.median(gaps / whole)) if np.mean(np.abs(steps - whole) < 0.05) > 0.9 else math.nan
 
 
 def clipped_share(values: ArrayLike, *, step: float, rails: tuple[float, float] | None = None) -> float:

@@ -54,7 +54,8 @@ def find_codes(stretches: FloatArray, *, step: float) -> Codes:
 
     Looked at are the outermost values beyond a gap, usual codes, and values far more frequent than those next to them.
     A value counts where a quarter of its occurrences or more lie further than 10 times the local scatter from what is
-    on either side; clipped peaks and saturated stimuli do not, because the signal comes and goes there.
+    on either side; a usual code also where it comes far too often among strong bursts. Clipped peaks and saturated
+    stimuli do not count, because the signal comes and goes there.
     """
     present = stretches[~np.isnan(stretches)]
     levels, counts = np.unique(present, return_counts=True)
@@ -64,7 +65,8 @@ def find_codes(stretches: FloatArray, *, step: float) -> Codes:
     codes = np.array([value for value, _ in tried])
     for value, known in tried:
         count = int(counts[np.searchsorted(levels, value)])
-        if (known or count >= FEWEST) and _stands_alone(stretches, value, codes, 0.0 if math.isnan(step) else step):
+        alone = (known or count >= FEWEST) and _stands_alone(stretches, value, codes, 0.0 if math.isnan(step) else step)
+        if alone or (known and count >= FEWEST and _far_too_often(stretches, present, value, step)):
             found.append(value)
             usual &= known
     at = np.isin(stretches, found) if found else np.zeros(stretches.shape, dtype=bool)
@@ -92,6 +94,18 @@ def _candidates(levels: FloatArray, counts: NDArray[np.integer]) -> list[tuple[f
         if counts[place] >= 20 * np.median(beside) or (counts[place] >= FEWEST and beside.max() == 1):
             places.add(int(place))
     return [(float(levels[place]), place in hits) for place in sorted(places)]
+
+
+def _far_too_often(stretches: FloatArray, present: FloatArray, value: float, step: float) -> bool:
+    """A value inside the range of the others that comes 20 times as often as the levels around it, in 3 runs or more:
+    how a code shows that lies among strong bursts."""
+    if not present.min() < value < present.max():
+        return False
+    at = stretches == value
+    runs = int(np.count_nonzero(np.diff(at, prepend=False, axis=1) & at))
+    reach = 25 * (0.0 if math.isnan(step) else step)
+    beside = np.count_nonzero(np.abs(present - value) <= reach) - np.count_nonzero(at)
+    return runs >= FEWEST and runs > 20 * beside / 50
 
 
 def _stands_alone(stretches: FloatArray, value: float, codes: FloatArray, step: float) -> bool:
