@@ -27,22 +27,25 @@ FloatArray = NDArray[np.float64]
 RATES_HZ = (200.0, 500.0, 1000.0, 1000.0, 1259.0, 2000.0, 2000.0, 2048.0, 4000.0, 10_000.0, 20_000.0)
 SECONDS = (5.0, 8.0, 12.0, 20.0, 30.0, 60.0, 90.0, 180.0)
 CHANNELS = (1, 2, 3, 4, 6, 8, 16, 64)
-MOST_VALUES = 400_000
+MOST_VALUES = 100_000
 ACTIVITIES = ("rest", "now and then", "throughout", "fast", "study", "real rest")
 STEPS_UV = (0.0, 0.0, 0.03, 0.1, 0.15, 0.25, 0.3, 0.5)
 REAL_HZ = 1000.0
+GAP_S, HEART_QUIET_S = 0.5, 5.0
+"""Heart beats are planted where so many seconds lie between bursts, in gaps of at least so long."""
 
 
 @dataclass(frozen=True, eq=False)
 class Made:
     """``x`` (channels, samples) in µV; ``rest_uv`` (channels,) the RMS of its noise; ``step_uv`` 0 without a
-    converter."""
+    converter; ``quiet_s`` (channels,) the seconds that lie between bursts, in gaps of 0.5 s or more."""
 
     x: FloatArray
     rate_hz: float
     rest_uv: FloatArray
     activity: str
     step_uv: float
+    quiet_s: FloatArray
 
 
 def clean(rng: np.random.Generator, *, open_data: Path | None = None) -> Made:
@@ -58,6 +61,7 @@ def clean(rng: np.random.Generator, *, open_data: Path | None = None) -> Made:
     while channels * seconds * rate_hz > MOST_VALUES and channels > 1:
         channels //= 2
     seconds = max(5.0, min(seconds, MOST_VALUES / channels / rate_hz))
+    quiet_s = np.full(channels, seconds)
     if activity == "study":
         x, rest_uv = _study(rng, rate_hz, min(channels, 6))
     elif activity == "real rest" and open_data is not None:
@@ -68,6 +72,7 @@ def clean(rng: np.random.Generator, *, open_data: Path | None = None) -> Made:
         x = _noise(rng, (channels, round(seconds * rate_hz)), rate_hz) * rest_uv[:, None]
         if activity in ("now and then", "throughout", "fast"):
             bursts = np.stack([_bursts(rng, x.shape[1], rate_hz, activity) for _ in rest_uv])
+            quiet_s = np.array([_quiet_s(row == 0, rate_hz) for row in bursts])
             level_db = rng.uniform(3.0, 60.0, channels)
             bursts *= (rest_uv * 10 ** (level_db / 20))[:, None]
             share = rng.uniform(0.0, 0.25)
@@ -82,7 +87,7 @@ def clean(rng: np.random.Generator, *, open_data: Path | None = None) -> Made:
         x = np.round(x / step_uv) * step_uv
     elif rng.uniform() < 0.3:
         x = x.astype(np.float32).astype(np.float64)
-    return Made(x, rate_hz, rest_uv, activity, step_uv)
+    return Made(x, rate_hz, rest_uv, activity, step_uv, quiet_s)
 
 
 def _noise(rng: np.random.Generator, shape: tuple[int, int], rate_hz: float) -> FloatArray:
@@ -119,6 +124,11 @@ def _bursts(rng: np.random.Generator, n: int, rate_hz: float, activity: str) -> 
         shape[start : start + length] = signal.windows.tukey(length, rng.uniform(0.2, 1.0))[: n - start]
         at_s += max(0.5 * every_s, every_s * (1 + wander * rng.standard_normal()))
     return np.asarray(x * shape)
+
+
+def _quiet_s(still: NDArray[np.bool_], rate_hz: float) -> float:
+    gaps = np.diff(np.flatnonzero(np.diff(still, prepend=False, append=False)).reshape(-1, 2), axis=1)
+    return float(gaps[gaps >= GAP_S * rate_hz].sum() / rate_hz)
 
 
 def _study(rng: np.random.Generator, rate_hz: float, channels: int) -> tuple[FloatArray, FloatArray]:
@@ -200,8 +210,10 @@ def _scaled(factor: float) -> Callable[[Made, np.random.Generator], Planted]:
 
 
 def heart(made: Made, rng: np.random.Generator) -> Planted:
-    """Beats of 4 to 16 times the RMS of the rest, 50 to 110 a minute."""
-    place = _one(made, rng)
+    """Beats of 4 to 16 times the RMS of the rest, 50 to 110 a minute, in a channel that rests for 5 s or more between
+    bursts (``bench_findings`` draws until there is one)."""
+    able = np.flatnonzero(made.quiet_s[: len(made.x)] >= HEART_QUIET_S)
+    place = int(rng.choice(able)) if able.size else _one(made, rng)
     size = rng.uniform(4.0, 16.0) * made.rest_uv[place]
     rate = float(rng.uniform(50, 110))
     row = ARTEFACTS["heart"](made.x[place : place + 1], made.rate_hz, rng, level_uv=size, beats_per_min=rate)[0]

@@ -50,7 +50,7 @@ class Pairs:
 
     def add(self, segment: FloatArray) -> None:
         """Take in a segment (channels, samples); a channel with missing samples is left out of it."""
-        whole = ~np.isnan(segment).any(axis=1)
+        whole: NDArray[np.bool_] = np.asarray(~np.isnan(segment).any(axis=1))
         x = np.where(whole[:, None], segment, 0.0)
         x = (x - x.mean(axis=1, keepdims=True)) * np.hanning(self._n)
         spectra = np.fft.rfft(x, axis=1)[:, self._keep].T

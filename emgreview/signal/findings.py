@@ -243,8 +243,15 @@ def of_level(label: str, rest: float, loud: float, unit: str, unit_uv: float, ma
         if loud_uv > ACTIVE * rest_uv:
             if rest_uv >= LIMITS["too small with bursts"].value:
                 return []
-            words = f"{level}, though up to {loud:.3g} {unit} in bursts: too small for electrodes on skin"
-            return [make("too small", f"{words}. Wrong unit or gain", rest_uv, "too small with bursts")]
+            words = f"{level}, though up to {loud:.3g} {unit} elsewhere: too small for electrodes on skin"
+            return [
+                make(
+                    "too small",
+                    f"{words}. An electrode lost for a while, or a wrong unit or gain",
+                    rest_uv,
+                    "too small with bursts",
+                )
+            ]
         words = f"{level}: a dead channel. Disconnected, switched off or short-circuited, or its unit is wrong"
         return [make("dead", words, rest_uv, "dead")]
     muscle = math.sqrt(max(0.0, 1 - mains_part))

@@ -33,6 +33,9 @@ LEAST_RATE_HZ = 190.0
 FEWEST_BEATS = 4
 LEAST_REST_S = 2.0
 CAP = 8.0
+PERIOD_STEP = 0.14
+"""Of the logarithm: neighbouring periods share most of their intervals."""
+
 NEARLY = 0.85
 UNSEEN = 1.5
 """What a moment inside a burst counts for: less than a beat at rest, more than noise where a beat should be."""
@@ -42,11 +45,15 @@ LEAST_Z, LEAST_ALIKE = (3.0, 7.0), (0.57, 0.5)
 """Limits for many beats, and what is added for few: divided by their number."""
 
 
+LOWER_Z, MUCH_ALIKE, MANY_BEATS = 0.9, 0.1, 10
+
+
 @dataclass(frozen=True, slots=True)
 class Heart:
-    """``z`` is how far the beats' lower quartile stands above the rest between 8 and 35 Hz, in its SD; ``alike`` the
-    median correlation of a beat with the others' mean; ``beats`` their number in the ``rest_s`` seconds looked at,
-    ``per_min`` their rate. NaN where it could not be looked for."""
+    """``z`` is how far the beats' lower quartile stands above the rest between 8 and 35 Hz, in its SD (an upper bound,
+    without beats, where no row could stand out); ``alike`` the median correlation of a beat with the others' mean;
+    ``beats`` their number in the ``rest_s`` seconds looked at, ``per_min`` their rate. NaN where it could not be looked
+    for."""
 
     z: float
     alike: float
@@ -61,7 +68,10 @@ class Heart:
 
     @property
     def stands_out(self) -> bool:
-        return self.z > self.least_z and self.alike > LEAST_ALIKE[0] + LEAST_ALIKE[1] / max(1, self.beats)
+        """High and alike; a little lower where they are much alike."""
+        least_alike = LEAST_ALIKE[0] + LEAST_ALIKE[1] / max(1, self.beats)
+        lower = LOWER_Z if self.beats >= MANY_BEATS and self.alike > least_alike + MUCH_ALIKE else 0.0
+        return self.z > self.least_z - lower and self.alike > least_alike
 
 
 NOTHING = Heart(math.nan, math.nan, 0, math.nan, 0.0)
@@ -100,8 +110,13 @@ def find_heart(runs: list[FloatArray], rate_hz: float) -> Heart:
     ]
     if not tries:
         return NOTHING
+    hopeful = [one for one in tries if one.could_stand_out]
+    if not hopeful:
+        highest = max(tries, key=lambda one: one.at_most)
+        return Heart(highest.at_most, math.nan, 0, math.nan, highest.rest_s)
+    tries = hopeful
     per_bin = max(1, round(BIN_S * fs))
-    periods = np.exp(np.arange(math.log(INTERVAL_S[0] / 0.95), math.log(INTERVAL_S[1]), 0.07)) * fs / per_bin
+    periods = np.exp(np.arange(math.log(INTERVAL_S[0] / 0.95), math.log(INTERVAL_S[1]), PERIOD_STEP)) * fs / per_bin
     paths = _best_paths(np.concatenate([one.capped for one in tries]), periods)
     n = len(waves)
     found = [_judged(one, paths[k * n : (k + 1) * n], periods, shapes, fs) for k, one in enumerate(tries)]
@@ -123,6 +138,21 @@ class _Try:
     capped: FloatArray
     where: NDArray[np.intp]
     rest_s: float
+
+    @property
+    def fewest(self) -> int:
+        """Beats that a row through this much rest has at least."""
+        return max(FEWEST_BEATS, math.floor(self.rest_s / (1.6 * INTERVAL_S[1])))
+
+    @property
+    def at_most(self) -> float:
+        """No row's lower quartile can stand higher: that many bins of a row would have to."""
+        needed = min(self.score.size, max(1, math.floor(0.75 * self.fewest)))
+        return float(np.partition(self.score.ravel(), -needed)[-needed])
+
+    @property
+    def could_stand_out(self) -> bool:
+        return self.at_most > LEAST_Z[0] - LOWER_Z
 
 
 def _try(waves: list[FloatArray], quiet: list[NDArray[np.bool_]], sign: float, fs: float) -> _Try | None:

@@ -105,7 +105,7 @@ def _far_too_often(stretches: FloatArray, present: FloatArray, value: float, ste
     runs = int(np.count_nonzero(np.diff(at, prepend=False, axis=1) & at))
     reach = 25 * (0.0 if math.isnan(step) else step)
     beside = np.count_nonzero(np.abs(present - value) <= reach) - np.count_nonzero(at)
-    return runs >= FEWEST and runs > 20 * beside / 50
+    return runs >= FEWEST and bool(runs > 20 * beside / 50)
 
 
 def _stands_alone(stretches: FloatArray, value: float, codes: FloatArray, step: float) -> bool:
