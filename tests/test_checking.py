@@ -217,7 +217,7 @@ def test_the_scale_says_what_a_fixed_gain_hides():
     with pytest.warns(er.SignalWarning):
         trials = er.cut_trials(rec, cue="go", before_s=1, after_s=1)
     words = evidence.level_words([trials])
-    assert words == ("", "a thousand times too small?", "dead channel?", "no signal")
+    assert words == ("", "1000 × too small?", "dead channel?", "no signal")
     from emgreview.scroll import Outlines
 
     outlines = Outlines(rec, processing=er.Processing())

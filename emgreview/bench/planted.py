@@ -30,6 +30,9 @@ CHANNELS = (1, 2, 3, 4, 6, 8, 16, 64)
 MOST_VALUES = 100_000
 ACTIVITIES = ("rest", "now and then", "throughout", "fast", "study", "real rest")
 STEPS_UV = (0.0, 0.0, 0.03, 0.1, 0.15, 0.25, 0.3, 0.5)
+FINE = 0.3
+"""Converter steps are at most this share of the rest's RMS: coarser ones are a fault."""
+
 REAL_HZ = 1000.0
 GAP_S, HEART_QUIET_S = 0.5, 5.0
 """Heart beats are planted where so many seconds lie between bursts, in gaps of at least so long."""
@@ -79,7 +82,7 @@ def clean(rng: np.random.Generator, *, open_data: Path | None = None) -> Made:
             x += bursts
             if rate_hz >= 500 and channels > 1:
                 x += share * np.roll(leaked(bursts, rate_hz), 1, axis=0)
-    step_uv = float(rng.choice(STEPS_UV))
+    step_uv = min(float(rng.choice(STEPS_UV)), FINE * float(np.min(rest_uv)))
     x = x + rng.choice([0.0, 1.0]) * rng.normal(0.0, 3000.0, (len(x), 1))
     if activity == "real rest" and open_data is not None:
         step_uv = 0.0
@@ -158,22 +161,20 @@ def _real_rest(rng: np.random.Generator, open_data: Path, channels: int, seconds
     if not files:
         raise ReadError(f"{open_data} holds no forearm_cc0/*_5.txt; give the folder of the open recordings.")
     band = signal.butter(2, 20.0, "highpass", fs=REAL_HZ, output="sos")
+    order: list[tuple[Path, int]] = []
     out = np.empty((channels, round(seconds * REAL_HZ)))
     for row in out:
         at = 0
-        while at < row.size:  # never the same stretch twice, unless all are used up
-            for path in _shuffled(rng, files):
-                whole = 1e3 * np.loadtxt(path, delimiter=",", usecols=int(rng.integers(2)))
-                whole = signal.sosfiltfilt(band, whole - whole.mean())
-                if whole.std() >= 0.8:
-                    part = whole[: row.size - at]
-                    row[at : at + part.size] = part
-                    at += part.size
+        while at < row.size:  # nothing twice, and in no two channels at once, before all are used up
+            order = order or [(files[k // 2], int(k % 2)) for k in rng.permutation(2 * len(files))]
+            path, column = order.pop()
+            whole = 1e3 * np.loadtxt(path, delimiter=",", usecols=column)
+            whole = signal.sosfiltfilt(band, whole - whole.mean())
+            if whole.std() >= 0.8:
+                part = whole[: row.size - at]
+                row[at : at + part.size] = part
+                at += part.size
     return out
-
-
-def _shuffled(rng: np.random.Generator, paths: list[Path]) -> list[Path]:
-    return [paths[k] for k in rng.permutation(len(paths))]
 
 
 # Faults: each takes a clean recording and returns the samples with it, and the places of the channels that have it.

@@ -2,7 +2,9 @@
 
 Two pairs of electrodes never record the same: where two channels agree almost completely, one input was recorded twice,
 a lead split, or gel bridges the electrodes. Compared is what lies between 20 and 450 Hz, the mains and its harmonics
-left out, because hum is common to all channels. Segments are (channels, samples), any unit, NaN where missing.
+left out, because hum is common to all channels. A strong neighbour's bursts can fill a quiet channel as well: such
+crosstalk is much smaller there, and the rest in between is not shared; it is no pair. Segments are (channels, samples),
+any unit, NaN where missing.
 
     Pairs       gathers segments, then tells which channels are alike
     Alike       one pair
@@ -26,12 +28,20 @@ LONGEST_LAG_S = 0.03
 @dataclass(frozen=True, slots=True)
 class Alike:
     """Channels ``first`` and ``second`` (places), their correlation ``r`` with its sign, at ``lag_s`` (positive where
-    the second is later)."""
+    the second is later). ``ratio`` is the second's RMS over the first's, ``even`` the correlation where every segment
+    counts the same, however strong."""
 
     first: int
     second: int
     r: float
     lag_s: float
+    ratio: float
+    even: float
+
+    @property
+    def one_signal(self) -> bool:
+        """About as large in both, or the same at rest too: no neighbour's bursts."""
+        return 0.5 <= self.ratio <= 2.0 or abs(self.even) > 0.9
 
 
 class Pairs:
@@ -46,6 +56,7 @@ class Pairs:
         self._n, self._rate_hz = n_samples, rate_hz
         self._cross = np.zeros((np.count_nonzero(keep), n_channels, n_channels), dtype=np.complex128)
         self._power = np.zeros((n_channels, n_channels))
+        self._even, self._shared = np.zeros_like(self._cross), np.zeros((n_channels, n_channels))
         self.segments = 0
 
     def add(self, segment: FloatArray) -> None:
@@ -57,6 +68,9 @@ class Pairs:
         self._cross += np.conj(spectra)[:, :, None] * spectra[:, None, :]
         power = np.sum(np.abs(spectra) ** 2, axis=0)
         self._power += power[:, None] * whole[None, :]
+        level = spectra / np.sqrt(np.where(power > 0, power, 1.0))
+        self._even += np.conj(level)[:, :, None] * level[:, None, :]
+        self._shared += np.outer(whole & (power > 0), whole & (power > 0))
         self.segments += 1
 
     def alike(self, least: float) -> list[Alike]:
@@ -67,18 +81,27 @@ class Pairs:
         longest = int(LONGEST_LAG_S * self._rate_hz)
         scale = np.sqrt(self._power * self._power.T)
         out = []
+        lags = np.concatenate([np.arange(longest + 1), np.arange(-longest, 0)]) if longest else np.array([0])
         for first in range(n - 1):
-            spectra = np.zeros((n - first - 1, self._keep.size), dtype=np.complex128)
-            spectra[:, self._keep] = self._cross[:, first, first + 1 :].T
-            # The kept frequencies appear twice in the inverse transform, with their conjugates.
-            lagged = np.fft.irfft(spectra, self._n, axis=1) * self._n / 2
-            lags = np.concatenate([np.arange(longest + 1), np.arange(-longest, 0)]) if longest else np.array([0])
-            lagged = lagged[:, lags]
+            others = slice(first + 1, n)
+            lagged = self._lagged(self._cross[:, first, others], lags)
+            even = self._lagged(self._even[:, first, others], lags)
             with np.errstate(divide="ignore", invalid="ignore"):
-                r = lagged / scale[first, first + 1 :, None]
+                r = lagged / scale[first, others, None]
+                even /= self._shared[first, others, None]
+                ratio = np.sqrt(self._power[others, first] / self._power[first, others])
             best = np.argmax(np.nan_to_num(np.abs(r)), axis=1)
             for place, at in enumerate(best):
                 value = float(r[place, at])
                 if abs(value) >= least:
-                    out.append(Alike(first, first + 1 + place, value, float(lags[at] / self._rate_hz)))
+                    lag_s = float(lags[at] / self._rate_hz)
+                    found = Alike(first, first + 1 + place, value, lag_s, float(ratio[place]), float(even[place, at]))
+                    out += [found] if found.one_signal else []
         return out
+
+    def _lagged(self, cross: NDArray[np.complexfloating], lags: NDArray[np.integer]) -> FloatArray:
+        """Cross correlation at some lags, from cross spectra (kept frequencies, channels): (channels, lags)."""
+        spectra = np.zeros((cross.shape[1], self._keep.size), dtype=np.complex128)
+        spectra[:, self._keep] = cross.T
+        # The kept frequencies appear twice in the inverse transform, with their conjugates.
+        return np.asarray((np.fft.irfft(spectra, self._n, axis=1) * self._n / 2)[:, lags])

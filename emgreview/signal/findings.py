@@ -174,7 +174,8 @@ def of_measures(label: str, m: Mapping[str, Any], unit: str, unit_uv: float | No
         (True, (m["mains_hz"], m["mains_share"], m["mains_db"])),
         (False, m["other_mains"]),
     ):
-        if "mains" not in quiet and 100 * share > least.value and db > prominence.value:
+        steady = m["mains_steady"].get(hz, False)
+        if "mains" not in quiet and steady and 100 * share > least.value and db > prominence.value:
             other = "" if stated else f" (and not at the {m['mains_hz']:g} Hz that the recording states)"
             add(
                 "mains",
@@ -278,14 +279,17 @@ def brief(finding: Finding, unit_uv: float | None) -> str:
         "no samples": "no samples",
         "constant": "no signal",
         "dead": "dead channel?",
-        "too small": f"{_times(3.0 / max(value_uv, 1e-12))} times too small?",
-        "too large": f"{_times(value_uv / 3.0)} times too large?",
-        "unlike others": f"{finding.value:.0f} times unlike the other channels?",
+        "too small": f"{_SIGNS[_times(3.0 / max(value_uv, 1e-12))]}too small?",
+        "too large": f"{_SIGNS[_times(value_uv / 3.0)]}too large?",
+        "unlike others": f"{finding.value:.0f} × unlike others?",
     }.get(finding.code, "")
 
 
 def _times(factor: float) -> str:
     return "a million" if factor > 3e4 else "a thousand" if factor > 30 else "several"
+
+
+_SIGNS = {"a million": "10⁶ × ", "a thousand": "1000 × ", "several": ""}
 
 
 def of_pairs(labels: Sequence[str], pairs: Sequence[Alike], seconds: float) -> dict[str, Finding]:

@@ -157,6 +157,7 @@ def check_channel(
         "clipped": not nothing and values.size > 2 and np.ptp(values) > 0 and _clipped(distinct, step),
         "mains_part": part,
         "other_mains": other,
+        "mains_steady": {hz: _steady(runs, rate_hz, hz) for hz in (frequency, other[0]) if not math.isnan(hz)},
         "repeated_longest": repeats.longest,
         "repeated_count": repeats.count,
         "repeated_limit": repeats.shortest,
@@ -244,12 +245,27 @@ def _mains(
     """Frequency, share and prominence at the frequency stated (or the stronger of 50 and 60 Hz), the same at the other
     where one is stated, and the stronger share of the power above 20 Hz where it stands out."""
     usual = (50.0, 60.0)
+    runs = [run for run in runs if len(run) >= MAINS_SHORTEST_S * rate_hz]
     own = strongest_mains(runs, rate_hz, usual if stated_hz is None else (stated_hz,))
     others = () if stated_hz is None else tuple(hz for hz in usual if abs(hz - stated_hz) > 2)
     other = strongest_mains(runs, rate_hz, others)
     low = _low_share(runs, rate_hz)
     part = max((share for _, share, db in (own, other) if db > LIMITS["mains prominence"].value), default=0.0)
     return own, other, min(1.0, part / (1 - low)) if low < 1 else 0.0
+
+
+def _steady(runs: list[FloatArray], rate_hz: float, hz: float) -> bool:
+    """Is the power within ±1 Hz of ``hz`` there most of the time, as hum is, and not in single bursts alone: its 60th
+    percentile over seconds at least a fifth of its mean."""
+    n = round(rate_hz)
+    seconds = [run[at : at + n] for run in runs for at in range(0, len(run) - n + 1, n)]
+    if not seconds:
+        return False
+    t = np.arange(n) / rate_hz
+    waves = np.exp(-2j * np.pi * (hz + np.array([-1.0, 0.0, 1.0]))[:, None] * t) * np.hanning(n)
+    x = np.stack(seconds)
+    power = (np.abs((x - x.mean(axis=1, keepdims=True)) @ waves.T) ** 2).sum(axis=1)
+    return bool(np.quantile(power, 0.6) > 0.2 * power.mean())
 
 
 def step_size(values: ArrayLike) -> float:
