@@ -37,7 +37,9 @@ APART = 10.0
 
 AROUND, MOST_RUNS = 25, 200
 CHANCE = 1e-6
-EXCESS = 10.0
+EXCESS = 5.0
+SMOOTH_HZ, SMOOTH_EXCESS = 4000.0, 10.0
+"""Above this sampling rate stretches of identical samples are common, and more of them are asked for."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -149,9 +151,10 @@ class Repeats:
 def find_repeats(stretches: FloatArray, rate_hz: float, *, step: float) -> Repeats:
     """Stretches of identical values that the converter's ``step`` (NaN where values are continuous) does not explain.
 
-    How often stretches of each length come about by rounding is counted on noise of the same spectrum and of the level
-    of the signal's quietest parts, rounded alike. A length is suspicious from where there are more than ten times as
-    many, and more than chance gives (Poisson, 1e-6). Stretches at the lowest and highest value are left to clipping.
+    How often stretches of each length come about by rounding is counted on noise of the spectrum of the signal's
+    quieter parts, at the levels that the signal has from moment to moment, rounded alike. A length is suspicious from
+    where there are more than five times as many, and more than chance gives (Poisson, 1e-6); above 4 kHz more than ten
+    times those of the quietest level. Stretches at the lowest and highest value are left to clipping.
     """
     rows, starts, lengths = [], [], []
     for place, x in enumerate(stretches):
@@ -173,7 +176,10 @@ def find_repeats(stretches: FloatArray, rate_hz: float, *, step: float) -> Repea
     natural = _natural(stretches, rate_hz, step, at_least.size)
     for shortest in range(3, at_least.size):
         k, expected = int(at_least[shortest]), float(natural[shortest])
-        if k > EXCESS * expected and stats.poisson.sf(k - 1, expected) < CHANCE:
+        if (
+            k > (SMOOTH_EXCESS if rate_hz > SMOOTH_HZ else EXCESS) * expected
+            and stats.poisson.sf(k - 1, expected) < CHANCE
+        ):
             break
     else:
         return nothing
@@ -213,9 +219,11 @@ def _natural(stretches: FloatArray, rate_hz: float, step: float, size: int) -> F
     # The quietest tenth, but not the few blocks that are mostly repeated themselves.
     quiet = whole[np.argsort(moves)[: max(1, len(moves) // 4)]]
     brief = np.diff(np.stack(blocks), axis=1)
-    brief = brief[:, : brief.shape[1] // 32 * 32].reshape(-1, 32)
-    brief_moves = np.sqrt(np.mean(brief**2, axis=1))
-    level = float(np.quantile(brief_moves[brief_moves > 0], 0.03))
+    smooth = rate_hz > SMOOTH_HZ
+    window = 32 if smooth else min(brief.shape[1], max(32, round(0.02 * rate_hz)))
+    brief = brief[:, : brief.shape[1] // window * window].reshape(-1, window)
+    levels = np.sqrt(np.mean(brief**2, axis=1))
+    levels = levels[levels > 0]
     slope = np.linspace(0.0, 1.0, n)
     quiet = quiet - quiet[:, :1] - (quiet[:, -1:] - quiet[:, :1]) * slope
     power = np.mean(np.abs(np.fft.rfft(quiet * np.hanning(n), axis=1)) ** 2, axis=0)
@@ -224,6 +232,9 @@ def _natural(stretches: FloatArray, rate_hz: float, step: float, size: int) -> F
     many = min(max(8, -(-total // n)), 4000)
     spectrum = rng.standard_normal((many, power.size)) + 1j * rng.standard_normal((many, power.size))
     made = np.fft.irfft(spectrum * np.sqrt(power), n, axis=1)
+    # Each block at the level of one moment of the signal, so that there are as many quiet ones as in the signal; all at
+    # its quietest where samples follow so closely that long stretches hang on details of the spectrum.
+    level = np.full((many, 1), np.quantile(levels, 0.03)) if smooth else rng.choice(levels, (many, 1))
     made *= level / np.sqrt(np.mean(np.diff(made, axis=1) ** 2))
     made = np.round(made / step + rng.uniform(-0.5, 0.5, (many, 1)))
     edges = np.diff(made, axis=1) != 0
