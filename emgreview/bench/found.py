@@ -17,7 +17,7 @@ import numpy as np
 
 from emgreview import checks
 from emgreview.bench.page import tsv
-from emgreview.bench.planted import FAULTS, HEART_QUIET_S, Made, clean, heart
+from emgreview.bench.planted import FAULTS, Made, able, clean
 from emgreview.bench.score import wilson
 from emgreview.checking import check
 from emgreview.errors import ParameterError, UnknownNameError
@@ -124,7 +124,7 @@ def bench_findings(
         for number in range(faulty):
             rng = np.random.default_rng([seed, 1 + list(FAULTS).index(name), number])
             made = clean(rng, open_data=folder)
-            while plant is heart and not (made.quiet_s >= HEART_QUIET_S).any():
+            while not able(name, made):
                 made = clean(rng, open_data=folder)
             x, places = plant(made, rng)
             all_found = _check(x, made)

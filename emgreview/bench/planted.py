@@ -5,6 +5,7 @@ channels, noise of skin and amplifier alone or bursts of 3 to 60 dB, now and the
 or none, offsets, crosstalk. Recordings are (channels, samples) in microvolts. Numbers are our own choice.
 
     clean       one recording with nothing wrong
+    able        whether a fault can show in it
     FAULTS      by name: the function that plants it in a recording, and the code of the finding that is due
 """
 
@@ -256,6 +257,19 @@ def _stuck(times: int) -> Callable[[Made, np.random.Generator], Planted]:
         return _replace(made, place, row)
 
     return plant
+
+
+def able(name: str, made: Made) -> bool:
+    """Can the fault show in this recording at all: heart beats need 5 s between bursts, 5 or 89 repeated samples a
+    rounding that never makes so many alike by itself (in no channel)."""
+    if name.startswith("heart"):
+        return bool((made.quiet_s >= HEART_QUIET_S).any())
+    if name.startswith("repeated"):
+        times = int(name.split()[1])
+        alike = np.diff(made.x, axis=1) == 0
+        run = np.lib.stride_tricks.sliding_window_view(alike, times - 1, axis=1)
+        return not bool(run.all(axis=2).any())
+    return True
 
 
 def _held(times: int) -> Callable[[Made, np.random.Generator], Planted]:
