@@ -36,7 +36,7 @@ APART = 10.0
 """A code lies so many times the local scatter away from its neighbours."""
 
 AROUND, MOST_RUNS = 25, 200
-CHANCE = 1e-6
+CHANCE = 1e-5
 EXCESS = 5.0
 SMOOTH_HZ, SMOOTH_EXCESS = 4000.0, 10.0
 """Above this sampling rate stretches of identical samples are common, and more of them are asked for."""
@@ -153,7 +153,7 @@ def find_repeats(stretches: FloatArray, rate_hz: float, *, step: float) -> Repea
 
     How often stretches of each length come about by rounding is counted on noise of the spectrum of the signal's
     quieter parts, at the levels that the signal has from moment to moment, rounded alike. A length is suspicious from
-    where there are more than five times as many, and more than chance gives (Poisson, 1e-6); above 4 kHz more than ten
+    where there are more than five times as many, and more than chance gives (Poisson, 1e-5); above 4 kHz more than ten
     times those of the quietest level. Stretches at the lowest and highest value are left to clipping.
     """
     rows, starts, lengths = [], [], []
