@@ -29,6 +29,8 @@ RATES_HZ = (200.0, 500.0, 1000.0, 1000.0, 1259.0, 2000.0, 2000.0, 2048.0, 4000.0
 SECONDS = (5.0, 8.0, 12.0, 20.0, 30.0, 60.0, 90.0, 180.0)
 CHANNELS = (1, 2, 3, 4, 6, 8, 16, 64)
 MOST_VALUES = 100_000
+"""Samples of all channels together, so that 500 recordings take minutes: longer ones have fewer channels."""
+
 ACTIVITIES = ("rest", "now and then", "throughout", "fast", "study", "real rest")
 STEPS_UV = (0.0, 0.0, 0.03, 0.1, 0.15, 0.25, 0.3, 0.5)
 FINE = 0.3

@@ -186,8 +186,7 @@ def _clipped(values: FloatArray, step: float) -> bool:
 def _bridged(
     stretches: FloatArray, codes: NDArray[np.bool_], repeated: NDArray[np.bool_], rate_hz: float
 ) -> list[FloatArray]:
-    """Runs without missing samples: codes bridged by a straight line where they are short, as are missing ones not;
-    longer ones, and longer stretches of repeated samples, left out."""
+    """Runs without missing samples: short codes bridged by a straight line, longer ones and repeats left out."""
     longest = max(1, round(BRIDGED_S * rate_hz))
     out = []
     for x, code, same in zip(stretches, codes, repeated, strict=True):
