@@ -13,7 +13,8 @@ _HOMES = {
     "emgreview.errors": ("DecisionWarning", "EmgreviewError", "SignalWarning"),
     "emgreview.model": ("Burst", "Channel", "Marker", "Onsets", "Processing", "Recording", "Trials"),
     "emgreview.reading": ("find_cues", "read", "read_dataset", "with_cues"),
-    "emgreview.trials": ("check", "cut_all", "cut_trials"),
+    "emgreview.checking": ("check",),
+    "emgreview.trials": ("cut_all", "cut_trials"),
     "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
     "emgreview.simulation": ("simulate", "simulate_study"),
     "emgreview.annotations": ("Convention", "verify"),
@@ -27,6 +28,7 @@ _HOMES = {
         "measure_evoked",
     ),
     "emgreview.bench": ("bench_onsets",),
+    "emgreview.bench.found": ("bench_findings",),
     "emgreview.cohort.agreement": ("agreement",),
     "emgreview.cohort.changes": ("Difference", "diff"),
     "emgreview.cohort.merging": ("merge_reviews",),
@@ -51,6 +53,8 @@ if TYPE_CHECKING:
     from emgreview.annotations import Convention as Convention
     from emgreview.annotations import verify as verify
     from emgreview.bench import bench_onsets as bench_onsets
+    from emgreview.bench.found import bench_findings as bench_findings
+    from emgreview.checking import check as check
     from emgreview.cohort.agreement import agreement as agreement
     from emgreview.cohort.changes import Difference as Difference
     from emgreview.cohort.changes import diff as diff
@@ -96,7 +100,6 @@ if TYPE_CHECKING:
     from emgreview.tables import compare_rules as compare_rules
     from emgreview.tables import include as include
     from emgreview.tables import read_version as read_version
-    from emgreview.trials import check as check
     from emgreview.trials import cut_all as cut_all
     from emgreview.trials import cut_trials as cut_trials
     from emgreview.views import long_view as long_view  # type: ignore[no-redef]

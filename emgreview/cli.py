@@ -11,7 +11,7 @@
     diff        what changed between two versions, or any two points of the logs
     seal        seal a version without a screen, with or without a rule for inclusion
     replay      rebuild a sealed version from raw recordings and logs, and compare
-    bench       how accurate the onset methods are, on trials whose truth is known
+    bench       how accurate the onset methods are, and what check finds, where the truth is known
 
 Text for people goes to standard output, or JSON with ``--json``; notes and errors go to standard error, one line each.
 The exit status is 0 only when all is well, 1 when something was found or failed, 2 when the command was mistyped. Over
@@ -36,6 +36,7 @@ from typing import Any
 
 import emgreview as er
 from emgreview.annotations.convention import read_convention
+from emgreview.checking import CHECKED_S
 from emgreview.demo import lab
 from emgreview.reading.dataset import NAMELESS
 
@@ -92,7 +93,7 @@ def _check(given: argparse.Namespace) -> Status:
             unread += 1
             reports.append(_unread_report(given, name))
             continue
-        channels = [dataclasses.asdict(quality) for quality in er.check(rec)]
+        channels = [dataclasses.asdict(quality) for quality in er.check(rec, look_s=None if given.whole else CHECKED_S)]
         cues = dict(sorted(Counter(marker.label for marker in rec.markers).items()))
         report: dict[str, Any] = {
             "recording": name,
@@ -289,6 +290,12 @@ def _bench(given: argparse.Namespace) -> Status:
     if given.out is not None and given.out.exists():
         raise er.EmgreviewError(f"{given.out} exists already; nothing was run; give the name of a new folder.")
     seed = {} if given.seed is None else {"seed": given.seed}
+    if given.what == "findings":
+        found = er.bench_findings(recordings=given.trials, open_data=given.open_data, progress=_progress, **seed)
+        _tell(given, found.to_dict(), found.text())
+        if given.out is not None:
+            _say(f"written to {found.write(given.out)}")
+        return FINE if found.reached else NOT_FINE
     report = er.bench_onsets(trials=given.trials, open_data=given.open_data, progress=_progress, **seed)
     values = {name: getattr(report, name) for name in ("facts", "cells", "troubles", "quiet", "untrusted")}
     _tell(given, values | {"figures": [dataclasses.asdict(figure) for figure in report.figures]}, report.text())
@@ -411,14 +418,28 @@ def _check_lines(rec: er.Recording, report: Mapping[str, Any]) -> Iterator[str]:
     yield f"{rec.name}: {len(rec.emg_labels)} EMG channels, {rec.rate_hz:g} Hz, {rec.duration_s:.1f} s, {mains}"
     yield f"  markers: {markers}"
     yield from (f"  note: {note}" for note in rec.notes)
+    yield from (f"  looked at: {words}" for words in sorted({channel["looked"] for channel in report["channels"]}))
+    gaps: dict[str, list[str]] = {}
+    for channel in report["channels"]:
+        for reason in channel["not_looked"]:
+            gaps.setdefault(reason, []).append(channel["label"])
+    for reason, labels in gaps.items():
+        everywhere = len(labels) == len(report["channels"])
+        yield f"  not looked for in {'any channel' if everywhere else ', '.join(labels)}: {reason}"
     width = max((len(label) for label in rec.emg_labels), default=0)
     for channel in report["channels"]:
         unit = rec.channel(channel["label"]).unit_label
         hum = "mains not measured"
         if not math.isnan(channel["mains_share"]):
             hum = f"{channel['mains_hz']:g} Hz: {channel['mains_share']:.1%} of power, {channel['mains_db']:+.1f} dB"
-        findings = " ".join(channel["findings"]) or "nothing stands out"
-        yield f"  {channel['label']:<{width}}  RMS {channel['rms']:.3g} {unit}; {hum}; {findings}"
+        head = (
+            f"  {channel['label']:<{width}}  RMS {channel['rms']:.3g} {unit}, at rest {channel['rest_rms']:.3g}; {hum}"
+        )
+        if not channel["findings"]:
+            yield f"{head}; nothing stands out"
+            continue
+        yield head
+        yield from (f"  {'':<{width}}  - {finding}" for finding in channel["findings"])
 
 
 def _to_tsv(rows: Sequence[Mapping[str, Any]]) -> str:
@@ -502,6 +523,7 @@ def _parser() -> argparse.ArgumentParser:
 
     check = _command(commands, "check", _check, "is each EMG channel fit for use: findings with numbers")
     _source(check)
+    check.add_argument("--whole", action="store_true", help="look at all of each recording, not at 60 s of it")
 
     detect = _command(commands, "detect", _detect, "onsets of every trial and channel, as tab-separated text")
     detect.epilog = (
@@ -595,9 +617,19 @@ def _parser() -> argparse.ArgumentParser:
     replay.add_argument("--folder", required=True, type=Path, help="the review folder")
     replay.add_argument("--version", required=True, metavar="NAME", help="the sealed version, v1 for example")
 
-    bench = _command(commands, "bench", _bench, "how accurate the onset methods are, on trials whose truth is known")
-    bench.add_argument("what", choices=("onsets",), help="onsets: every onset method, and the figures to reach")
-    bench.add_argument("--trials", type=int, default=500, metavar="N", help="trials a cell (500: ten minutes or so)")
+    bench = _command(commands, "bench", _bench, "how accurate the onset methods are, or what check finds")
+    bench.add_argument(
+        "what",
+        choices=("onsets", "findings"),
+        help="onsets: every onset method; findings: what check finds, and misses",
+    )
+    bench.add_argument(
+        "--trials",
+        type=int,
+        default=500,
+        metavar="N",
+        help="trials a cell, or clean recordings (500: ten minutes or so)",
+    )
     bench.add_argument("--seed", type=int, metavar="N", help="other trials than those of the table in the pages")
     bench.add_argument("--open-data", type=Path, metavar="FOLDER", help="holds the open forearm recordings")
     bench.add_argument("--out", type=Path, metavar="FOLDER", help="a new folder for report, tables and figures")

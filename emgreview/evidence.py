@@ -5,6 +5,7 @@ the trials; time in seconds from the cue; missing is NaN.
 
     same_electrodes         trials by participant and session, between which electrodes are applied anew
     full_scale              what a channel's band shows, the same for all trials of a person's session
+    level_words             what stands beside that scale where the level is impossible: dead, or another unit
     typical_envelope        median and quartiles of chosen trials
     spectra                 of a burst, and of the rest before it
     envelope_step           what the envelope makes of a sudden step
@@ -21,10 +22,11 @@ import numpy as np
 from scipy import signal as dsp
 
 from emgreview.errors import EmgreviewError, ParameterError
-from emgreview.model import FloatArray, Processing, Trials, to_sample
+from emgreview.model import VOLTS, FloatArray, Processing, Trials, to_sample
 from emgreview.signal import envelope as envelopes
+from emgreview.signal.findings import brief, of_level, of_unlike
 from emgreview.signal.measures import baseline
-from emgreview.signal.quality import unfit_words
+from emgreview.signal.quality import LEVEL_BLOCK_S, LOUDEST_PART, QUIETEST_PART, unfit_words
 from emgreview.signal.spectrum import power_density
 
 SHOWN_PEAK = 0.7
@@ -58,6 +60,41 @@ def full_scale(trials: Sequence[Trials]) -> FloatArray:
         return np.ones(peaks.shape[1])
     scale = SHOWN_PEAK * np.percentile(peaks, 75, axis=0)
     return np.where(scale > 0, scale, 1.0)
+
+
+def level_words(trials: Sequence[Trials]) -> tuple[str, ...]:
+    """For each EMG channel a few words where its level is impossible or unlike the others', "" where nothing stands
+    out: a fixed gain would hide a channel a thousand times too small.
+
+    Judged as ``emgreview.check`` judges a recording (:func:`emgreview.signal.findings.of_level`), on the conditioned
+    trials of one person's session.
+    """
+    first = trials[0]
+    n = max(2, to_sample(LEVEL_BLOCK_S, first.rate_hz))
+    blocks = []
+    for part in trials:
+        x = part.data[..., : part.data.shape[-1] // n * n].astype(np.float64)
+        blocks.append(np.sqrt(np.mean(x.reshape(*x.shape[:2], -1, n) ** 2, axis=-1)).swapaxes(0, 1))
+    levels = np.concatenate([block.reshape(len(first.labels), -1) for block in blocks], axis=1)
+    return words_of_levels(first.labels, levels, first.recording.channel(first.labels[0]).unit_label)
+
+
+def words_of_levels(labels: Sequence[str], levels: FloatArray, unit_label: str) -> tuple[str, ...]:
+    """The same from RMS over blocks of 0.1 s, (channels, blocks), NaN where samples are missing."""
+    unit_uv, rest, words = VOLTS.get(unit_label), [], []
+    for label, level in zip(labels, levels, strict=True):
+        known = level[np.isfinite(level)]
+        known = known[known > 0]
+        low, high = np.quantile(known, (QUIETEST_PART, LOUDEST_PART)) if known.size else (np.nan, np.nan)
+        rest.append(float(low))
+        found = [] if unit_uv is None else of_level(label, float(low), float(high), unit_label, unit_uv)
+        words.append("no signal" if not known.size else "".join(brief(one, unit_uv) for one in found))
+    if unit_uv is None:
+        unlike = of_unlike(labels, rest, unit_label)
+        words = [
+            brief(unlike[name], None) if name in unlike else said for name, said in zip(labels, words, strict=True)
+        ]
+    return tuple(words)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -23,7 +23,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emgreview.errors import ParameterError, UnknownNameError
+from emgreview.evidence import words_of_levels
 from emgreview.model import FloatArray, Processing, Recording, to_sample
+from emgreview.signal.quality import LEVEL_BLOCK_S
 from emgreview.trials import condition
 
 KINDS = ("raw", "band-passed", "rectified", "envelope")
@@ -82,6 +84,7 @@ class Outlines:
         n_blocks = -(-rec.n_samples // self.block)
         self._done = np.zeros(n_blocks, dtype=bool)
         self._coarse = np.zeros((2, len(self.traces), -(-rec.n_samples // self.coarsest)), dtype=np.float32)
+        self._level_words: dict[str, str] = {}
         self._scale, self._middle, self._limits = self._usual()
 
     # What is usual --------------------------------------------------------------------------------------------------
@@ -93,6 +96,10 @@ class Outlines:
     def middle(self, label: str) -> float:
         """The median of a channel as recorded, which its raw trace is drawn around; 0 where nothing was recorded."""
         return float(self._middle[self._index((label, "raw"))])
+
+    def level_words(self, label: str) -> str:
+        """What :func:`emgreview.evidence.level_words` says of an EMG channel, from the pieces; "" of any other."""
+        return self._level_words.get(label, "")
 
     def limits(self, label: str) -> tuple[float, float]:
         """Lowest and highest value of a channel as recorded, in what was read so far."""
@@ -243,6 +250,14 @@ class Outlines:
         raw = np.array([kind == "raw" for _, kind in self.traces])
         middle = np.zeros(len(self.traces))
         middle[raw] = _of_present(np.median, everything[raw])
+        banded = [self._index((label, "band-passed")) for label in self._emg]
+        if banded:
+            block = max(2, to_sample(LEVEL_BLOCK_S, self.rec.rate_hz))
+            whole = [part[banded, : part.shape[1] // block * block].astype(np.float64) for part in pieces]
+            levels = [np.sqrt(np.mean(x.reshape(len(banded), -1, block) ** 2, axis=-1)) for x in whole]
+            unit = self.rec.channel(self._emg[0]).unit_label
+            words = words_of_levels(self._emg, np.concatenate(levels, axis=1), unit)
+            self._level_words = dict(zip(self._emg, words, strict=True))
         peaks = np.stack([_of_present(np.max, np.abs(part - middle[:, np.newaxis])) for part in pieces], axis=1)
         scale = np.percentile(peaks, 90, axis=1)
         limits = np.stack([_of_present(np.min, everything), _of_present(np.max, everything)], axis=1)

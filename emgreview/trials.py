@@ -8,8 +8,7 @@ in seconds from the cue; missing samples are NaN.
     cut_trials                  the stretches around every marker with one label, conditioned
     cut_all                     the same for many recordings; one that cannot be cut is named, and stops no other
     condition, condition_blocks band-passed signal and envelope of any stretch; of the whole recording, block by block
-    check                       is each EMG channel of a recording fit for use
-    mains                       how much mains hum each of them holds
+    check, mains                found in :mod:`emgreview.checking`, and by these names too
     notes_on                    those notes of a cut that are about one trial, or about one channel
 """
 
@@ -21,20 +20,18 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from emgreview.checking import check as check
+from emgreview.checking import mains as mains
 from emgreview.checks import whole
 from emgreview.errors import EmgreviewError, MarkerError, ParameterError, SignalError, UnitError, UnknownNameError, tell
 from emgreview.model import ARBITRARY, Marker, Processing, Recording, Trials, to_sample
 from emgreview.rhythm import count_note, demand_trials, hole_note, in_ms
 from emgreview.signal import envelope, filters
-from emgreview.signal.quality import Quality, check_channel, strongest_mains
 
 FloatArray = NDArray[np.floating]
 
 BLOCK_S = 30.0
 """Length of a block, and of the longest stretch that is filtered in one go for several trials."""
-
-CHECKED_S, CHECKED_PIECES = 60.0, 5
-"""How much of a recording :func:`check` looks at, and in how many pieces."""
 
 
 def cut_trials(
@@ -206,46 +203,6 @@ def margin_samples(rate_hz: float, processing: Processing) -> int:
             )
         )
     return band + outline + filters.shortest_run(rate_hz, processing.low_hz)
-
-
-def check(rec: Recording) -> list[Quality]:
-    """One :class:`Quality` for every EMG channel, from at most 60 s of the recording.
-
-    A longer recording is sampled by five pieces of 12 s, spread evenly from its start to its end: what happens only
-    between them is not seen. The mains is looked for at the recording's own frequency if known, else at 50 and 60 Hz.
-    """
-    found = []
-    for label in rec.emg_labels:
-        x = _pieces(rec, label)
-        found.append(
-            check_channel(x, rec.rate_hz, label=label, unit_label=rec.channel(label).unit_label, mains_hz=rec.mains_hz)
-        )
-    return found
-
-
-def mains(rec: Recording) -> dict[str, tuple[float, float, float]]:
-    """The mains in each EMG channel, unfiltered, as :func:`check` measures it: frequency in Hz, share of the power,
-    dB over the frequencies beside it. NaN where the recording is too short."""
-    candidates = (50.0, 60.0) if rec.mains_hz is None else (rec.mains_hz,)
-    return {
-        label: strongest_mains(
-            [row[start:stop] for row in _pieces(rec, label) for start, stop in filters.finite_runs(row)],
-            rec.rate_hz,
-            candidates,
-        )
-        for label in rec.emg_labels
-    }
-
-
-def _pieces(rec: Recording, label: str) -> FloatArray:
-    """What is checked of a channel, (pieces, samples)."""
-    length = to_sample(CHECKED_S, rec.rate_hz)
-    if rec.n_samples <= length:
-        starts, piece = [0], rec.n_samples
-    else:
-        piece = length // CHECKED_PIECES
-        starts = [round(at) for at in np.linspace(0, rec.n_samples - piece, CHECKED_PIECES)]
-    return np.stack([rec.values(start, start + piece, [label])[0] for start in starts])
 
 
 def notes_on(trials: Trials, trial: str, channel: str | None = None) -> tuple[str, ...]:

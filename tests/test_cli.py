@@ -579,3 +579,38 @@ def test_what_needs_people_says_that_a_plain_folder_names_none(run, tmp_path):
     assert status == 0
     assert err.startswith("note: A plain folder does not say who was recorded")
     assert er.read_version(tmp_path / "review", "v1")["participant"].isna().all()
+
+
+def test_check_tells_what_was_looked_at_what_was_not_and_every_finding_on_its_line(run, tmp_path):
+    rng = np.random.default_rng(4)
+    x = rng.normal(0, 0.003, (4000, 3))
+    x[:, 1] = x[:, 0]
+    x[::400, 2] = -999
+    path = tmp_path / "rest.txt"
+    np.savetxt(path, x, fmt="%.6f")
+    status, out, _ = run("check", path, "--rate", "2000", "--unit", "mV", "--columns", "FDI,ADM,APB", "--whole")
+    assert status == 1
+    assert "looked at: all 2 s" in out
+    assert "not looked for in any channel: heart beats: 2 s at rest" in out or "heart beats" in out
+    assert re.search(r"\n +- The same signal as other channels: identical to ADM", out)
+    assert re.search(r"\n +- 0\.25% of samples hold the value -999000 µV", out)
+    told = json.loads(
+        run("check", path, "--rate", "2000", "--unit", "arbitrary", "--columns", "FDI,ADM,APB", "--json")[1]
+    )
+    first = told[0]["channels"][0]
+    assert [one["code"] for one in first["found"]] == ["same signal"]
+    assert first["found"][0]["channels"] == ["FDI", "ADM"]
+    assert first["findings"] == [one["words"] for one in first["found"]]
+    assert "no level is impossible" in first["not_looked"][0]
+
+
+def test_bench_findings_prints_shares_with_intervals(run, tmp_path, monkeypatch):
+    small = er.bench_findings(recordings=2, faulty=1, faults=["constant"], seed=3)
+    asked = {}
+    monkeypatch.setattr(er, "bench_findings", lambda **options: asked.update(options) or small)
+    status, out, _ = run("bench", "findings", "--trials", "2", "--seed", "3", "--out", tmp_path / "new")
+    assert status == 0
+    assert (asked["recordings"], asked["seed"]) == (2, 3)
+    assert "constant" in out
+    assert "1 of 1 (20.7% to 100.0%)" in out
+    assert (tmp_path / "new" / "findings.txt").read_text("utf-8") == out

@@ -1,20 +1,23 @@
-"""Is this channel fit for use: missing, clipped or flat samples, hum, drift, heart beats, too coarse a converter.
+"""Is this channel fit for use: dead, in a wrong unit, missing, clipped or stuck samples, hum, drift, heart beats.
 
 One call looks at one unfiltered channel, given as one stretch (samples,) or several of equal length (stretches,
-samples), in any unit; missing samples are NaN. It measures and says in words what a person should look at; it decides
-nothing. The limits above which a finding is worded are common practice, no source.
+samples), in any unit; missing samples are NaN. It measures; :mod:`~emgreview.signal.findings` says in words what a
+person should look at, with the limits and their sources. It decides nothing. Codes for missing samples are taken out
+before anything else is measured, so that one fault is not told as another.
 
     Quality, check_channel                  everything at once
     unfit_words                             can a stretch be judged at all, or is the channel dead
     band_level                              RMS in the band, whatever knocks on it
+    band_levels                             RMS of the quietest and of the loudest parts, within 20 to 450 Hz
     step_size                               least significant bit of the converter, estimated
     clipped_share, flat_share               samples at the rails; samples that do not change
     strongest_mains                         frequency, share and prominence of the mains
-    heart_peak                              do bursts repeat once a heart beat
+    heart_peak                              does the envelope repeat once a heart beat
 """
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -22,26 +25,28 @@ from scipy import signal
 
 from emgreview import checks
 from emgreview.errors import SignalError
+from emgreview.model import VOLTS
 from emgreview.signal.envelope import low_pass_envelope
-from emgreview.signal.filters import bandpass, checked_samples, finite_runs
+from emgreview.signal.filters import bandpass, checked_samples, finite_runs, shortest_run
+from emgreview.signal.findings import LIMITS, Finding, of_measures
+from emgreview.signal.heart import LEAST_RATE_HZ, LEAST_REST_S, find_heart
 from emgreview.signal.spectrum import MAINS_SHORTEST_S, band_power, measure_mains, power_density
+from emgreview.signal.stuck import find_codes, find_repeats, piles_up
 
 FloatArray = NDArray[np.floating]
 
-MAINS_SHARE = 0.1
-MAINS_DB = 10.0
-CLIPPED_SHARE = 1e-4
-FLAT_SHARE = 1e-3
-LOW_SHARE = 0.5
-LOW_HZ = 20.0
-HEART_PEAK = 0.25
-COARSE = 0.5
-"""Steps larger than this share of the RMS above 20 Hz make a coarse signal."""
+LOW_HZ, HIGH_HZ = 20.0, 450.0
+LEVEL_BLOCK_S = 0.1
+QUIETEST_PART, LOUDEST_PART = 0.05, 0.99
+"""Quantiles of the RMS over blocks of 0.1 s that stand for rest and for the loudest parts."""
 
-DEAD_UV = 0.4
-"""A channel at or below this RMS in the band, in µV, is dead: two skin contacts of 10 kΩ make 0.38 µV between 20 and
-450 Hz by their warmth alone (Johnson and Nyquist 1928: sqrt(4 k T R B), 20 kΩ at 306 K), before any amplifier and any
-muscle. That a dead channel reads 0.15 to 0.3 µV: common practice, no source."""
+BRIDGED_S = 0.02
+"""Codes and repeated samples up to this length are bridged by a straight line for spectra and filters."""
+
+DEAD_UV = LIMITS["dead"].value
+"""A channel at or below this RMS in the band, in µV, is dead: the limit of the findings. Two skin contacts of 10 kΩ
+make 0.38 µV between 20 and 450 Hz by their warmth alone (Johnson and Nyquist 1928: sqrt(4 k T R B), 20 kΩ at 306 K),
+before any amplifier and muscle. That a dead channel reads 0.15 to 0.3 µV: common practice, no source."""
 HALF = 0.5
 """Share of a stretch from which on missing, flat or clipped samples are too many to judge it."""
 LEVEL_PIECE_S, LEVEL_QUIETER = 0.05, 0.9
@@ -49,6 +54,7 @@ LEVEL_PIECE_S, LEVEL_QUIETER = 0.05, 0.9
 does not bring it to life. Common practice, no source."""
 
 FLAT_S = 0.005
+HEART_PEAK = 0.25
 HEART_S = (0.5, 1.2)
 HEART_SHORTEST_S = 10.0
 RAIL_STEPS = 32
@@ -61,8 +67,14 @@ class Quality:
 
     ``offset`` is the median, ``rms`` about the mean, ``step`` the estimated least significant bit. ``mains_hz`` is the
     mains frequency found strongest (or told). ``low_share`` is the share of power below 20 Hz, ``heart_peak`` the
-    repetition of the envelope after 0.5 to 1.2 s. ``findings`` are sentences for people; empty where nothing
-    stands out.
+    repetition of the envelope after 0.5 to 1.2 s. ``rest_rms`` and ``loud_rms`` are RMS over 0.1 s within 20 to 450 Hz,
+    of the quietest twentieth and the loudest hundredth. ``code_values`` stand for something else than a voltage, in
+    ``code_share`` of the samples; ``repeated_share`` is in suspicious stretches of identical samples, and
+    ``held_every`` above 1 where every value is repeated so many times. ``heart_z``, ``heart_alike`` and
+    ``heart_per_min`` are those of :class:`emgreview.signal.heart.Heart`.
+
+    ``found`` holds the findings as values, ``findings`` their sentences for people; both empty where nothing stands
+    out. ``looked`` says what was looked at, ``not_looked`` what could not be looked for, and why.
     """
 
     label: str
@@ -78,16 +90,35 @@ class Quality:
     mains_db: float
     low_share: float
     heart_peak: float
+    rest_rms: float
+    loud_rms: float
+    code_share: float
+    code_values: tuple[float, ...]
+    repeated_share: float
+    held_every: int
+    heart_z: float
+    heart_alike: float
+    heart_per_min: float
+    found: tuple[Finding, ...]
     findings: tuple[str, ...]
+    looked: str
+    not_looked: tuple[str, ...]
 
 
 def check_channel(
-    x: ArrayLike, rate_hz: float, *, label: str = "", unit_label: str = "µV", mains_hz: float | None = None
+    x: ArrayLike,
+    rate_hz: float,
+    *,
+    label: str = "",
+    unit_label: str = "µV",
+    mains_hz: float | None = None,
+    looked: str = "",
 ) -> Quality:
-    """Measure one channel: (samples,) or (stretches, samples), unfiltered. The mains at 50 and 60 Hz unless told.
+    """Measure one channel: (samples,) or (stretches, samples), unfiltered. The mains at 50 and 60 Hz, and where told.
 
-    Spectral measures need 2 s without missing samples, and the heart's 10 s; they are NaN without. SignalError where
-    there is no sample axis; RateError where the sampling rate is no number above 0.
+    Spectral measures need 2 s without missing samples; they are NaN without. Where ``unit_label`` is no unit of voltage
+    no level is judged. SignalError where there is no sample axis; RateError where the sampling rate is no number above
+    0.
     """
     stretches = np.atleast_2d(checked_samples(x))
     if stretches.ndim != 2 or stretches.size == 0:
@@ -96,26 +127,156 @@ def check_channel(
             "(stretches, samples), not empty; give one channel at a time."
         )
     rate_hz = checks.rate(rate_hz)
-    runs = [row[start:stop] for row in stretches for start, stop in finite_runs(row)]
-    values = np.concatenate(runs) if runs else np.empty(0)
-    step = step_size(values)
-    frequency, share, prominence = strongest_mains(runs, rate_hz, (50.0, 60.0) if mains_hz is None else (mains_hz,))
+    n_present = int(np.count_nonzero(~np.isnan(stretches)))
+    codes = find_codes(stretches, step=_step(stretches))
+    kept = np.where(codes.at, np.nan, stretches)
+    step = _step(kept)
+    repeats = find_repeats(kept, rate_hz, step=step)
+    values = kept[~np.isnan(kept)]
+    distinct = values[np.flatnonzero(np.diff(values, prepend=np.nan) != 0)] if repeats.every > 1 else values
+    raw_runs = [row[start:stop] for row in kept for start, stop in finite_runs(row)]
+    runs = _bridged(stretches, codes.at, repeats.at, rate_hz)
+    (frequency, share, prominence), other, part = _mains(runs, rate_hz, mains_hz)
+    rest, loud = band_levels(runs, rate_hz)
+    heart = find_heart(runs, rate_hz)
     nothing = values.size == 0
-    measured = {
+    measured: dict[str, Any] = {
         "seconds": stretches.size / rate_hz,
         "offset": math.nan if nothing else float(np.median(values)),
-        "rms": math.nan if nothing else float(np.std(values)),
-        "missing_share": 1 - values.size / stretches.size,
+        "rms": math.nan if nothing else float(np.std(values)) if np.ptp(values) else 0.0,
+        "missing_share": 1 - n_present / stretches.size,
         "clipped_share": clipped_share(values, step=step),
-        "flat_share": flat_share(runs, rate_hz, step=step),
+        "flat_share": flat_share(raw_runs, rate_hz, step=step),
         "step": step,
         "mains_hz": frequency,
         "mains_share": share,
         "mains_db": prominence,
         "low_share": _low_share(runs, rate_hz),
         "heart_peak": heart_peak(runs, rate_hz),
+        "rest_rms": rest,
+        "loud_rms": loud,
+        "code_share": float(codes.at.sum() / n_present) if n_present else 0.0,
+        "code_values": codes.values,
+        "repeated_share": repeats.share,
+        "held_every": repeats.every,
+        "heart_z": heart.z,
+        "heart_alike": heart.alike,
+        "heart_per_min": heart.per_min,
     }
-    return Quality(label=label, **measured, findings=tuple(_findings(measured, unit_label)))
+    unit_uv = VOLTS.get(unit_label)
+    more = {
+        "rate_hz": rate_hz,
+        "clipped": not nothing and values.size > 2 and np.ptp(values) > 0 and _clipped(distinct, step),
+        "mains_part": part,
+        "other_mains": other,
+        "mains_steady": {hz: _steady(runs, rate_hz, hz) for hz in (frequency, other[0]) if not math.isnan(hz)},
+        "repeated_longest": repeats.longest,
+        "repeated_count": repeats.count,
+        "repeated_limit": repeats.shortest,
+        "heart": heart,
+    }
+    found = tuple(of_measures(label, measured | more, unit_label, unit_uv))
+    return Quality(
+        label=label,
+        **measured,
+        found=found,
+        findings=tuple(item.words for item in found),
+        looked=looked or f"{stretches.size / rate_hz:.4g} s",
+        not_looked=tuple(_not_looked(measured, unit_label, unit_uv, rate_hz, heart.rest_s)),
+    )
+
+
+def _step(stretches: FloatArray) -> float:
+    return step_size(stretches[~np.isnan(stretches)])
+
+
+def _clipped(values: FloatArray, step: float) -> bool:
+    coarse = not math.isnan(step) and np.ptp(values) < RAIL_STEPS * step
+    return not coarse and piles_up(values, step=step)
+
+
+def _bridged(
+    stretches: FloatArray, codes: NDArray[np.bool_], repeated: NDArray[np.bool_], rate_hz: float
+) -> list[FloatArray]:
+    """Runs without missing samples: short codes bridged by a straight line, longer ones and repeats left out."""
+    longest = max(1, round(BRIDGED_S * rate_hz))
+    out = []
+    for x, code, same in zip(stretches, codes, repeated, strict=True):
+        row = np.where(code, np.nan, x)
+        for start, stop in np.flatnonzero(np.diff(same, prepend=False, append=False)).reshape(-1, 2):
+            if stop - start > longest and not same.mean() > 0.5:
+                row[start:stop] = np.nan
+        for start, stop in np.flatnonzero(np.diff(code, prepend=False, append=False)).reshape(-1, 2):
+            if stop - start <= longest and start > 0 and stop < row.size:
+                row[start:stop] = np.linspace(row[start - 1], row[stop], stop - start + 2)[1:-1]
+        out += [row[start:stop] for start, stop in finite_runs(row)]
+    return out
+
+
+def _not_looked(m: dict[str, Any], unit_label: str, unit_uv: float | None, rate_hz: float, rest_s: float) -> list[str]:
+    out = []
+    if unit_uv is None:
+        out.append(f"dead channel or wrong unit: in {unit_label} no level is impossible")
+    elif math.isnan(m["rest_rms"]):
+        out.append("dead channel or wrong unit: no stretch of 0.1 s within 20 to 450 Hz")
+    if math.isnan(m["mains_share"]):
+        out.append("mains, drift: no stretch of 2 s without missing samples, or too low a sampling rate")
+    if math.isnan(m["heart_z"]):
+        why = (
+            f"sampling rate below {LEAST_RATE_HZ:g} Hz"
+            if rate_hz < LEAST_RATE_HZ
+            else f"{rest_s:.2g} s at rest or between bursts, {LEAST_REST_S:g} s and 4 beats needed"
+        )
+        out.append(f"heart beats: {why}")
+    return out
+
+
+def band_levels(runs: list[FloatArray], rate_hz: float) -> tuple[float, float]:
+    """RMS over 0.1 s within 20 to 450 Hz (or 0.45 of the sampling rate), in the unit of ``runs`` (samples,), none
+    missing: of the quietest twentieth, and of the loudest hundredth. NaN where nothing is long enough."""
+    if rate_hz <= 2.5 * LOW_HZ:
+        return math.nan, math.nan
+    n = max(2, round(LEVEL_BLOCK_S * rate_hz))
+    parts = []
+    for run in runs:
+        if len(run) >= max(2 * n, shortest_run(rate_hz, LOW_HZ)):
+            high = HIGH_HZ if rate_hz > HIGH_HZ / 0.45 else None
+            x = bandpass(run, rate_hz, low_hz=LOW_HZ, high_hz=high, order=2, direction="zero-phase")
+            blocks = x[: len(x) // n * n].reshape(-1, n)
+            parts.append(np.sqrt(np.mean(blocks**2, axis=1)))
+    if not parts:
+        return math.nan, math.nan
+    levels = np.concatenate(parts)
+    return float(np.quantile(levels, QUIETEST_PART)), float(np.quantile(levels, LOUDEST_PART))
+
+
+def _mains(
+    runs: list[FloatArray], rate_hz: float, stated_hz: float | None
+) -> tuple[tuple[float, float, float], tuple[float, float, float], float]:
+    """Frequency, share and prominence at the frequency stated (or the stronger of 50 and 60 Hz), the same at the other
+    where one is stated, and the stronger share of the power above 20 Hz where it stands out."""
+    usual = (50.0, 60.0)
+    runs = [run for run in runs if len(run) >= MAINS_SHORTEST_S * rate_hz]
+    own = strongest_mains(runs, rate_hz, usual if stated_hz is None else (stated_hz,))
+    others = () if stated_hz is None else tuple(hz for hz in usual if abs(hz - stated_hz) > 2)
+    other = strongest_mains(runs, rate_hz, others)
+    low = _low_share(runs, rate_hz)
+    part = max((share for _, share, db in (own, other) if db > LIMITS["mains prominence"].value), default=0.0)
+    return own, other, min(1.0, part / (1 - low)) if low < 1 else 0.0
+
+
+def _steady(runs: list[FloatArray], rate_hz: float, hz: float) -> bool:
+    """Is the power within ±1 Hz of ``hz`` there most of the time, as hum is, and not in single bursts alone: its 60th
+    percentile over seconds at least a fifth of its mean."""
+    n = round(rate_hz)
+    seconds = [run[at : at + n] for run in runs for at in range(0, len(run) - n + 1, n)]
+    if not seconds:
+        return False
+    t = np.arange(n) / rate_hz
+    waves = np.exp(-2j * np.pi * (hz + np.array([-1.0, 0.0, 1.0]))[:, None] * t) * np.hanning(n)
+    x = np.stack(seconds)
+    power = (np.abs((x - x.mean(axis=1, keepdims=True)) @ waves.T) ** 2).sum(axis=1)
+    return bool(np.quantile(power, 0.6) > 0.2 * power.mean())
 
 
 def unfit_words(x: ArrayLike, banded: ArrayLike, rate_hz: float, *, unit: str = "uV") -> str:
@@ -186,9 +347,10 @@ def step_size(values: ArrayLike) -> float:
     gaps = gaps[gaps > 1e-9 * np.abs(levels).max(initial=0.0)]
     if gaps.size == 0:
         return math.nan
-    step = float(gaps.min())
-    steps = gaps / step
-    return step if np.mean(np.abs(steps - np.round(steps)) < 0.01) > 0.99 else math.nan
+    steps = gaps / gaps.min()
+    whole = np.round(steps)
+    # A file's decimals blur the steps a little, and single values may lie off the grid.
+    return float(np.median(gaps / whole)) if np.mean(np.abs(steps - whole) < 0.05) > 0.9 else math.nan
 
 
 def clipped_share(values: ArrayLike, *, step: float, rails: tuple[float, float] | None = None) -> float:
@@ -305,37 +467,3 @@ def _low_share(runs: list[FloatArray], rate_hz: float) -> float:
         low += len(run) * float(band_power(f, p, 0.0, LOW_HZ))
         total += len(run) * float(band_power(f, p))
     return low / total
-
-
-def _findings(measured: dict[str, float], unit_label: str) -> list[str]:
-    m = measured
-    if m["missing_share"] == 1:
-        return [f"No samples in the {m['seconds']:.3g} s looked at."]
-    if m["rms"] == 0:
-        return [f"Constant at {m['offset']:.4g} {unit_label}: disconnected, or switched off."]
-    above = m["rms"] * math.sqrt(1 - m["low_share"])
-    candidates = [
-        (m["missing_share"] > 0, f"{m['missing_share']:.2%} of samples are missing."),
-        (m["clipped_share"] > CLIPPED_SHARE, f"{m['clipped_share']:.2%} of samples are clipped at the extremes."),
-        (m["flat_share"] > FLAT_SHARE, f"{m['flat_share']:.2%} of samples lie in flat stretches of 5 ms or more."),
-        (
-            m["step"] > COARSE * above,
-            f"The converter's step of {m['step']:.3g} {unit_label} is coarse for {above:.3g} {unit_label} RMS above "
-            f"{LOW_HZ:g} Hz.",
-        ),
-        (
-            m["mains_share"] > MAINS_SHARE and m["mains_db"] > MAINS_DB,
-            f"Mains at {m['mains_hz']:g} Hz and its harmonics hold {m['mains_share']:.0%} of the power, "
-            f"{m['mains_db']:.0f} dB above their neighbours.",
-        ),
-        (
-            m["low_share"] > LOW_SHARE,
-            f"{m['low_share']:.0%} of the power lies below {LOW_HZ:g} Hz: movement of leads, or drift.",
-        ),
-        (
-            m["heart_peak"] > HEART_PEAK,
-            f"The envelope repeats every {HEART_S[0]:g} to {HEART_S[1]:g} s (correlation {m['heart_peak']:.2f}): "
-            "heart beats, or rhythmic movement.",
-        ),
-    ]
-    return [sentence for found, sentence in candidates if found]

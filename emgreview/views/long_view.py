@@ -214,7 +214,8 @@ class LongView(Wire, JSComponent):
             else:
                 kinds = {kind: outlines.full_scale(channel.label, kind) for kind in KINDS}
                 middle = outlines.middle(channel.label)
-                channels.append({**shown, "auxiliary": False, "kinds": kinds, "middle": middle})
+                level = outlines.level_words(channel.label)
+                channels.append({**shown, "auxiliary": False, "kinds": kinds, "middle": middle, "level_words": level})
         return {
             "title": f"{recording.name} · {len(channels)} channel{'s' * (len(channels) > 1)} · {rate_hz:g} Hz",
             "channels": channels,

@@ -87,6 +87,7 @@ class Look:
     def __init__(self, number: int, batches: Sequence[Trials], session: Session):
         self.number, self.batches = number, batches
         self.full_scale = evidence.full_scale(batches).tolist()
+        self.level_words = evidence.level_words(batches)
         self.limits = packing.auxiliary_limits(batches)
         self._places = {trial: (part, row) for part in batches for row, trial in enumerate(part.ids)}
         self.rest_z = dict(zip(self._places, evidence.rest_z(batches), strict=True))

@@ -17,10 +17,11 @@ import math
 from typing import Any
 
 from emgreview.annotations.state import TrialState
+from emgreview.checking import mains
 from emgreview.errors import EmgreviewError
 from emgreview.model import Trials
 from emgreview.session import Session
-from emgreview.trials import mains, notes_on
+from emgreview.trials import notes_on
 
 Line = dict[str, Any]
 

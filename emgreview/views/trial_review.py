@@ -308,6 +308,7 @@ class TrialReview(Wire, JSComponent):
             trials = self._trials[trial]
             look = self._looks[id(trials)]
             head = {"index": index, "card": self._card(trial), "recording": look.number, "full_scale": look.full_scale}
+            head["level_words"] = look.level_words
             entries.append((trials, self._rows[trial], look.limits, head))
         if not self._session.blind:
             for look in {look.number: look for look in (self._looks[id(entry[0])] for entry in entries)}.values():

@@ -240,7 +240,7 @@ function draw_trial(ctx, scene, traces_image, width, height) {
     const [words, right] = fit_sign(ctx, `${state.sign} ${state.words}`, [[0, ctx.measureText(name).width + 8], ...taken], width)
     plate(ctx, words, right, band.top + px_font + 1, colours, "right", state.reviewed ? colours.ink : colours.faint)
     ctx.font = `${px_font}px system-ui, sans-serif`
-    draw_scale_bar(ctx, band, channel, trial.full_scale[band.row] / look.gain, colours)
+    draw_scale_bar(ctx, band, channel, trial.full_scale[band.row] / look.gain, trial.level_words[band.row], colours)
     if (state.interval_s) draw_interval(ctx, band, state.interval_s, band.row === focus_row ? mark : {}, px, colours)
     draw_marks(ctx, band, state, band.row === focus_row, mark, px, width, colours, look)
   }
@@ -309,7 +309,8 @@ function draw_typical(ctx, usual, band, full, t0, px, colours) {
   ctx.stroke()
 }
 
-function draw_scale_bar(ctx, band, channel, full, colours) {
+/** `words` stand beside the scale where the channel's level is impossible, which a fixed gain would hide. */
+function draw_scale_bar(ctx, band, channel, full, words, colours) {
   const per_uv = (band.height * 0.6 - 4) / 2 / full
   const value = round_bar(full * 1.4)
   const long = value * per_uv
@@ -321,7 +322,7 @@ function draw_scale_bar(ctx, band, channel, full, colours) {
   ctx.lineTo(9, bottom - long)
   ctx.stroke()
   const text = channel.unit_label === "arbitrary units" ? `${value} (arbitrary)` : `${value} ${channel.unit_label}`
-  plate(ctx, text, 14, bottom - long / 2 + 4, colours)
+  plate(ctx, words ? `${text} · ${words}` : text, 14, bottom - long / 2 + 4, colours, "left", words ? colours.onset : colours.ink)
 }
 
 /** Where an onset that cannot be located lies: a box, the edge in hand thick. */

@@ -34,7 +34,8 @@ function make_long_screen(setup, figure, act) {
       title: "shown as; click for the next", onclick: () => act({command: "next_kind", row})})
     const gain = h("span", {class: "gain"})
     const scale = h("span", {class: "scale"})
-    const element = h("div", {class: "channel"}, h("div", {class: "line"}, name, gain), h("div", {class: "line"}, kind, scale))
+    const level = h("div", {class: "level", title: channel.level_words ?? ""}, channel.level_words ?? "")
+    const element = h("div", {class: "channel"}, h("div", {class: "line"}, name, gain), h("div", {class: "line"}, kind, scale), level)
     return {element, name, kind, gain, scale}
   })
   const gutter = h("div", {class: "gutter"}, ...rows.map((row) => row.element))

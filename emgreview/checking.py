@@ -1,0 +1,109 @@
+"""Is each EMG channel of a recording fit for use: which stretches are looked at, one channel at a time, and in pairs.
+
+check       findings of every EMG channel, with what was measured, what was looked at, and what could not be
+mains       how much mains hum each of them holds
+"""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emgreview import checks
+from emgreview.model import ARBITRARY, Recording, to_sample
+from emgreview.signal import filters
+from emgreview.signal.alike import Pairs
+from emgreview.signal.findings import LIMITS, of_pairs, of_unlike
+from emgreview.signal.quality import Quality, check_channel, strongest_mains
+
+FloatArray = NDArray[np.floating]
+
+CHECKED_S, CHECKED_PIECES = 60.0, 5
+"""How much of a recording :func:`check` looks at, and in how many pieces, unless told."""
+
+SEGMENT_S, SEGMENTS = 1.0, 40
+"""Pairs of channels are compared in so many segments of that length."""
+
+
+def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> list[Quality]:
+    """One :class:`Quality` for every EMG channel, from at most ``look_s`` seconds of the recording (None: all of it).
+
+    A longer recording is sampled by five pieces, spread evenly from its start to its end: what happens only between
+    them is not seen, and ``looked`` says so. The mains is looked for at the recording's own frequency, and at 50 and
+    60 Hz. Channels are also compared with one another. Where the unit is arbitrary no level is impossible: then only
+    channels far smaller or larger than the others are found, and ``not_looked`` says so.
+    """
+    pieces = _pieces(rec, look_s)
+    length_s = sum(stop - start for start, stop in pieces) / rec.rate_hz
+    if len(pieces) == 1 and pieces[0][1] - pieces[0][0] >= rec.n_samples - _latest(rec):
+        looked = f"all {length_s:.4g} s"
+    else:
+        looked = (
+            f"{length_s:.4g} of {rec.duration_s:.5g} s, in {len(pieces)} pieces of {length_s / len(pieces):.3g} s "
+            "spread from start to end; what lies between was not looked at"
+        )
+    found = []
+    for label in rec.emg_labels:
+        channel = rec.channel(label)
+        x = np.stack([rec.values(start, stop, [label])[0] for start, stop in pieces])
+        rate_hz = rec.rate_hz
+        if channel.native_rate_hz is not None and channel.native_rate_hz < rate_hz:
+            every = round(rate_hz / channel.native_rate_hz)
+            x, rate_hz = x[:, ::every], rate_hz / every
+        found.append(
+            check_channel(x, rate_hz, label=label, unit_label=channel.unit_label, mains_hz=rec.mains_hz, looked=looked)
+        )
+    return _compared(rec, pieces, found)
+
+
+def mains(rec: Recording) -> dict[str, tuple[float, float, float]]:
+    """The mains in each EMG channel, unfiltered, as :func:`check` measures it: frequency in Hz, share of the power,
+    dB over the frequencies beside it. NaN where the recording is too short."""
+    candidates = (50.0, 60.0) if rec.mains_hz is None else (rec.mains_hz,)
+    out = {}
+    for label in rec.emg_labels:
+        rows = [rec.values(start, stop, [label])[0] for start, stop in _pieces(rec, CHECKED_S)]
+        runs = [row[start:stop] for row in rows for start, stop in filters.finite_runs(row)]
+        out[label] = strongest_mains(runs, rec.rate_hz, candidates)
+    return out
+
+
+def _pieces(rec: Recording, look_s: float | None) -> list[tuple[int, int]]:
+    """Start and stop of the stretches that are looked at, all of one length."""
+    n = max(1, rec.n_samples - _latest(rec))
+    length = n if look_s is None else to_sample(checks.number("look_s", look_s, above=0, unit="s"), rec.rate_hz)
+    if n <= length:
+        return [(0, n)]
+    piece = max(1, length // CHECKED_PIECES)
+    return [(round(at), round(at) + piece) for at in np.linspace(0, n - piece, CHECKED_PIECES)]
+
+
+def _latest(rec: Recording) -> int:
+    """Samples at the end that a delayed channel does not have."""
+    return max((to_sample(rec.channel(label).delay_s, rec.rate_hz) for label in rec.emg_labels), default=0)
+
+
+def _compared(rec: Recording, pieces: list[tuple[int, int]], found: list[Quality]) -> list[Quality]:
+    """With what only shows between channels added."""
+    labels = rec.emg_labels
+    if len(labels) < 2:
+        return found
+    length = pieces[0][1] - pieces[0][0]
+    n = min(length, to_sample(SEGMENT_S, rec.rate_hz))
+    pairs = Pairs(len(labels), rec.rate_hz, n)
+    places = [start + at for start, stop in pieces for at in range(0, stop - start - n + 1, n)]
+    for start in places[:: max(1, math.ceil(len(places) / SEGMENTS))]:
+        pairs.add(rec.values(start, start + n, labels))
+    same = of_pairs(labels, pairs.alike(LIMITS["same signal"].value), pairs.segments * n / rec.rate_hz)
+    unlike = {}
+    if all(rec.channel(label).unit == ARBITRARY for label in labels):
+        unlike = of_unlike(labels, [one.rest_rms for one in found], rec.channel(labels[0]).unit_label)
+    out = []
+    for one in found:
+        added = tuple(both[one.label] for both in (same, unlike) if one.label in both)
+        dead = any(item.code in ("no samples", "constant") for item in one.found)
+        more = () if dead else added
+        all_found = (*one.found, *more)
+        out.append(replace(one, found=all_found, findings=tuple(item.words for item in all_found)))
+    return out
