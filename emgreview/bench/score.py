@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from emgreview.bench.recipes import CUE_S, Made
 from emgreview.model import Onsets
 from emgreview.signal.onset.common import level_and_scale, window
+from emgreview.signal.onset.posterior import FREEDOM_HZ, quantile
 from emgreview.signal.onset.quiet import QuietParameters, standing
-from emgreview.signal.onset.ramp import FREEDOM_HZ, quantile
 
 Array = NDArray[np.floating]
 

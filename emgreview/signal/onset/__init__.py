@@ -84,10 +84,10 @@ def estimate_onsets(
     ``parameters`` are the fields of that method's parameter class.
 
     Every array of the result is (trials,); times are seconds from the first sample. They are NaN where no activity was
-    found (``present`` below 0.5). ``present`` is an index, no probability. Methods without it, an interval or a rise give NaN there; where
-    ``present`` is NaN for that reason, an onset of NaN means that none was found. With "ramp", activity that was there
-    before the search begins has ``present`` near 1 and an onset of NaN. The offset is NaN where activity lasts to the
-    end of the search.
+    found (``present`` below 0.5). ``present`` is an index, no probability. Methods without it, an interval or a rise
+    give NaN there; where ``present`` is NaN for that reason, an onset of NaN means that none was found. With "ramp",
+    activity that was there before the search begins has ``present`` near 1 and an onset of NaN. The offset is NaN where
+    activity lasts to the end of the search.
 
     ``baseline_note`` is "missing" (a sample that is not finite) or "flat" (a rest that does not vary), and then all
     numbers of that trial are NaN; "too short" (a rest below 0.25 s); "active before the cue" (activity within the rest,

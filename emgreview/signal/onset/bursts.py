@@ -27,8 +27,9 @@ from emgreview.model import Burst, Processing, Recording
 from emgreview.signal.onset.common import LOWEST_RATE_HZ, Array, burst_level_db, checked_signal, level_and_scale, window
 from emgreview.signal.onset.edges import Samples, edges
 from emgreview.signal.onset.long import Read, filtered, in_memory, long_standing, mean_and_levels, without_missing
+from emgreview.signal.onset.posterior import Ints
 from emgreview.signal.onset.quiet import Floats, Standing, grid, standing
-from emgreview.signal.onset.ramp import Ints, RampParameters
+from emgreview.signal.onset.ramp import RampParameters
 
 SHORTEST_REST_S = 0.1
 SHORTEST_SIGNAL_S = 0.5

@@ -15,8 +15,9 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from emgreview.signal.onset.posterior import SHARP, Ints
 from emgreview.signal.onset.quiet import DB_PER_LN, Floats
-from emgreview.signal.onset.ramp import SHARP, Ints, RampParameters, begins_from, locate, strong_from_db, without_clicks
+from emgreview.signal.onset.ramp import RampParameters, begins_from, locate, strong_from_db, without_clicks
 from emgreview.signal.onset.ringing import standing_without_ringing
 
 Array = NDArray[np.floating]

@@ -12,7 +12,7 @@ from emgreview.bench import recipes
 from emgreview.bench.score import score
 from emgreview.errors import ParameterError, RateError, SignalError, UnknownNameError
 from emgreview.signal.onset import METHODS
-from emgreview.signal.onset.ramp import PLAIN, cumulative, levels_db, profiles, quantile
+from emgreview.signal.onset.posterior import PLAIN, cumulative, levels_db, profiles, quantile
 
 RATE_HZ = 2000.0
 CUE_S = 0.7
