@@ -16,7 +16,13 @@ Row = Mapping[str, Any]
 DETAIL = (
     *(("bias_ms", "bias"), ("sd_ms", "SD"), ("median_ms", "med"), ("p90_ms", "p90")),
     *(("within_10_ms", "≤10"), ("within_20_ms", "≤20"), ("within_50_ms", "≤50")),
-    *(("missed", "miss %"), ("early", "early %"), ("covered", "in 90 %"), ("width_ms", "width")),
+    *(
+        ("missed", "miss %"),
+        ("early", "early %"),
+        ("covered", "in 90 %"),
+        ("width_ms", "width"),
+        ("narrow", "side short %"),
+    ),
     *(("visible_ms", "to visible"), ("offset_median_ms", "offset med"), ("offset_bias_ms", "offset bias")),
     ("offset_covered", "offset in 90 %"),
 )

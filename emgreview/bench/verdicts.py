@@ -20,7 +20,7 @@ from typing import Any
 
 from emgreview.bench.plan import COMPARATORS, HIGH_HZ
 from emgreview.bench.recipes import TROUBLE_DB
-from emgreview.bench.score import wilson
+from emgreview.bench.score import shortest_side_ms, wilson
 
 Row = dict[str, Any]
 
@@ -31,7 +31,7 @@ LEAST_TRIALS, LEAST_BESIDE, LEAST_HIGH = 250, 125, 60
 
 STRONG_DB = 40
 """Above this level the figures for strong activity hold."""
-STRONG_ERROR_MS, STRONG_SIDE_MS = 1.5, 1.0
+STRONG_ERROR_MS = 1.5
 BESIDE = ("shape", "other", "filter")
 
 
@@ -144,8 +144,8 @@ def _between(rows: Iterable[Row], name: str, low: float, high: float) -> Found:
 def _sides(rows: Iterable[Row]) -> Found:
     """Shorter side of the narrowest interval against 1 ms or a sample."""
     for row in rows:
-        least = max(STRONG_SIDE_MS, 1e3 / row["rate_hz"])
-        short = math.inf if math.isnan(row["narrowest_ms"]) else least - row["narrowest_ms"] - 1e-6
+        least = shortest_side_ms(row["rate_hz"])
+        short = math.inf if math.isnan(row["narrowest_ms"]) else least - row["narrowest_ms"]
         yield row, row["narrowest_ms"], short, short
 
 
