@@ -245,8 +245,8 @@ def test_a_blind_card_holds_no_name_response_or_time(tmp_path):
 
 def test_what_is_known_of_a_channel_is_told_with_and_without_times(session):
     detail = card_of(session, session.queue[0])["channels"][0]["detail"]
-    assert "onset 194.5 ms; " in detail["timed"]
-    assert "automatic 194.5 ms (90 %" in detail["timed"], "an untouched mark and where it came from read alike"
+    assert "onset 195 ms; " in detail["timed"]
+    assert "automatic 195 ms (90 %" in detail["timed"], "an untouched mark and where it came from read alike"
     assert "onset" not in detail["untimed"]
     assert all("level 21 dB" in words for words in detail.values())
 
@@ -258,7 +258,7 @@ def test_every_burst_is_told_by_number_and_kind(session):
     session.kind(trial, channel, "braking", burst=added)
     session.half_width(trial, channel, 6, burst=added)
     detail = card_of(session, trial)["channels"][0]["detail"]
-    assert "burst 1, the response: onset 194.5 ms, offset " in detail["timed"]
+    assert "burst 1, the response: onset 195 ms, offset " in detail["timed"]
     assert "burst 2: braking, onset 700 ms, offset 900 ms, onset ± 6 ms by the reviewer's own word" in detail["timed"]
     assert "burst 2: braking, onset ± 6 ms by the reviewer's own word" in detail["untimed"]
     assert "burst 1, the response" in detail["untimed"]

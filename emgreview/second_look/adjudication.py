@@ -30,10 +30,10 @@ from emgreview.cohort.keeping_out import keepers
 from emgreview.cohort.marks import Logs, check_reviewed, read_logs
 from emgreview.cohort.merged import Conflict, Merge
 from emgreview.cohort.merging import check_within, decided, merge
-from emgreview.cohort.settling import ADJUDICATE, Item, rounded_in, since, stale
+from emgreview.cohort.settling import ADJUDICATE, Item, since, stale
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
 from emgreview.model import Trials
-from emgreview.second_look.disputes import CHOICES, LETTERS, Candidate, Dispute, unnamed
+from emgreview.second_look.disputes import CHOICES, LETTERS, Candidate, Dispute, began_rounded, unnamed
 from emgreview.session import Ids, Session, one_at_a_time, open_review
 from emgreview.tables.decisions import THIRD, Decided
 
@@ -72,7 +72,7 @@ def adjudicate(
     if len({first, second, check_reviewer(reviewer)}) < 3:
         raise ParameterError(f"reviewers {first!r}, {second!r} and {reviewer!r} came; give three that differ.")
     one, two = read_logs(folder, first), read_logs(folder, second)
-    merged = merge(one, two, within_s=check_within(within_ms) / 1000, rounded=_rounded(folder, reviewer))
+    merged = merge(one, two, within_s=check_within(within_ms) / 1000, rounded=began_rounded(folder, reviewer))
     if not merged.conflicts:
         raise DecisionError(
             f"{first!r} and {second!r} disagree on nothing by these rules (onsets within {within_ms:g} ms count as "
@@ -90,16 +90,6 @@ def adjudicate(
         )
     options = {"order": "random", "blind": blind, **options}
     return Adjudication(parts, Path(folder), one, two, merged, reviewer=reviewer, **options)
-
-
-def _rounded(folder: str | Path, reviewer: str) -> bool:
-    """Whether the tolerance is rounded to samples: so it was in the first logs, and an adjudication goes on as
-    begun."""
-    try:
-        note = read_logs(folder, reviewer).note(ADJUDICATE)
-    except UnknownNameError:
-        return False
-    return note is not None and rounded_in(note.new)
 
 
 def reopen(trials: Trials | Sequence[Trials], folder: str | Path, *, reviewer: str, **options: Any) -> Session:

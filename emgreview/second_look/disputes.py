@@ -4,12 +4,17 @@ Dispute             one item: what it is about, and its two candidates
 Candidate           one of the two decisions
 CHOICES, LETTERS    what can be said of them, and what they are called
 unnamed             an activity that tells nothing of how it came about
+began_rounded       how an adjudication compares times that was begun before
 """
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from emgreview.annotations import state as states
 from emgreview.annotations.state import Activity, ChannelState
+from emgreview.cohort.marks import read_logs
+from emgreview.cohort.settling import ADJUDICATE, rounded_in
+from emgreview.errors import UnknownNameError
 
 LETTERS = ("A", "B")
 CHOICES = (*LETTERS, "both acceptable", "cannot be settled")
@@ -48,3 +53,13 @@ def unnamed(activity: Activity) -> Activity:
         )
     }
     return {**activity, "bursts": bursts}
+
+
+def began_rounded(folder: str | Path, reviewer: str) -> bool:
+    """Whether the tolerance is rounded to samples: so it was in the first logs, and an adjudication goes on as
+    begun."""
+    try:
+        note = read_logs(folder, reviewer).note(ADJUDICATE)
+    except UnknownNameError:
+        return False
+    return note is not None and rounded_in(note.new)

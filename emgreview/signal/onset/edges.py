@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from emgreview.signal.onset.posterior import SHARP, Ints
 from emgreview.signal.onset.quiet import DB_PER_LN, Floats
-from emgreview.signal.onset.ramp import RampParameters, begins_from, locate, strong_from_db, without_clicks
+from emgreview.signal.onset.ramp import RampParameters, begins_from, delay_s, locate, strong_from_db, without_clicks
 from emgreview.signal.onset.ringing import standing_without_ringing
 
 Array = NDArray[np.floating]
@@ -138,4 +138,6 @@ def _strong(
     s = replace(s, y=y, ln_z=ln_z)
     y = without_clicks(s, begins, s.block * bin_s)
     found, _ = locate(y, ln_z, begins, np.full(len(row), p.temper), SHARP, s.block, bin_s, rate_hz, p)
-    return found * bin_s + at_s
+    found = found * bin_s + at_s
+    found[:2] -= delay_s(s, begins, rate_hz)
+    return found

@@ -60,6 +60,9 @@ PLAIN, SHARP = 0, 1
 FREEDOM_HZ = 727.0
 """Degrees of freedom a second of white noise averaged over 2 ms at 2 kHz: 2000 / (1 + 2 (0.75² + 0.5² + 0.25²))."""
 
+OUTSIDE = np.float32(1e9)
+"""Cost of an onset outside the signal."""
+
 FREEDOM_SHARE = 0.7
 """Degrees of freedom of a sample at low rates, where neighbours of a residual are not independent either."""
 
@@ -79,7 +82,7 @@ def posterior(
     window *= (at >= 0) & (at < stop[:, None])
     if step > 1:
         window = (window.reshape(-1, step) @ np.full(step, 1 / step, np.float32)).reshape(n, wide)
-    begins = np.clip(-(start // step), 0, wide)
+    begins = np.clip(-(start // step), 0, candidates - 1)
     ends = np.clip((stop - start) // step, 0, wide)
 
     table, ln_v, rises_s, weights = profiles(step * bin_s, candidates, wide, middle, band)
@@ -87,13 +90,13 @@ def posterior(
     cost += ln_v[ends]
     cost = cost.reshape(n, candidates, -1)
     before = np.cumsum(np.pad(np.minimum(window, cap[:, None]), ((0, 0), (1, 0))), axis=1)[:, :candidates]
-    cost += before[..., None]
+    place = np.arange(candidates)
+    within = (place >= begins[:, None]) & (place <= np.maximum(ends, begins)[:, None])
+    cost += np.where(within, before, OUTSIDE)[..., None]
     cost -= cost.min(axis=(1, 2), keepdims=True)
     cost *= (-0.5 * step * nu).astype(np.float32)[:, None, None]
     likelihood = np.exp(np.maximum(cost, -60, out=cost), out=cost)
 
-    place = np.arange(candidates)
-    within = (place >= begins[:, None]) & (place <= np.maximum(ends, begins)[:, None])
     plain, sharp = weights
     mass = np.stack([likelihood @ plain, (likelihood * likelihood * likelihood) @ sharp]) * within
     cdf = np.pad(np.cumsum(mass, axis=2, dtype=np.float64), ((0, 0), (0, 0), (1, 0)))

@@ -44,6 +44,10 @@ from emgreview.signal.onset.ringing import standing_without_ringing
 
 CLICK_DB = 10.0
 
+DELAY_S = (0.001, 58.0, 20.0)
+"""Of the filter against ringing, at 1000 Hz and more: seconds where the strongest block lies at the second number less
+the third, in dB; nothing at the second. Measured."""
+
 LOW_RATE_DB = 39.0
 """By how much less activity counts as strong at a tenth of 1000 Hz."""
 
@@ -158,6 +162,8 @@ def _fill(
     y = (without_clicks(ahead, first, block_s) if ahead.clear else ahead.y) * less
     on, rise_s = locate(y, ahead.ln_z, first, nu, SHARP, s.block, bin_s, batch.rate_hz, p, late_s=late_s)
     on *= bin_s
+    if ahead.clear:  # the later side stands: a sharp onset is seen without delay
+        on[:2] -= delay_s(ahead, first, batch.rate_hz)
     search_s = s.search.start * block_s
     here = on[1] >= search_s
     on[0] = np.maximum(on[0], search_s)
@@ -291,9 +297,16 @@ def _locate(
     slack_s = max(p.resolution_s, 1 / rate_hz)
     places[0] -= (slack_s + sides_s[0]) / bin_s
     places[2] += (slack_s + sides_s[1]) / bin_s
-    np.minimum(places[0], places[1], out=places[0])
-    np.maximum(places[2], places[1], out=places[2])
+    np.minimum(places[0], places[1] - slack_s / bin_s, out=places[0])
+    np.maximum(places[2], places[1] + slack_s / bin_s, out=places[2])
     return places, rise_s
+
+
+def delay_s(s: Standing, first: Ints, rate_hz: float) -> Array:
+    """By how much the filter against ringing lets moderately strong activity be seen late, (rows,) seconds."""
+    at = np.clip(first[:, None] + np.arange(max(1, round(0.3 * rate_hz / (s.block * s.bin)))), 0, s.blocks - 1)
+    strongest_db = np.take_along_axis(s.ln_z, at, axis=1).max(axis=1) * DB_PER_LN
+    return DELAY_S[0] * max(1.0, 1000 / rate_hz) * np.clip((DELAY_S[1] - strongest_db) / DELAY_S[2], 0, 1)
 
 
 def without_clicks(s: Standing, first: Ints, block_s: float) -> Floats:

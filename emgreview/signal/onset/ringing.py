@@ -95,9 +95,11 @@ def standing_without_ringing(x: Array, rate_hz: float, rest: slice, search: slic
     power = sums(np.square(x[:, :used]).astype(np.float32), per_block) * np.float32(1 / per_block)
     tried = []
     for band in assumed_bands(rate_hz):
-        e = delayed(x, unringing(rate_hz, *band))
+        e = delayed(x, unringing(rate_hz, *band)).astype(np.float32)
         e = filtered(e, whitening_taps(e[:, rest], rate_hz, p)[0], max(1, round(AHEAD_S * rate_hz)))[:, :used]
         tried.append(over_rest(sums(np.square(e).astype(np.float32), bin_), power, quiet, search, (bin_, block), p))
+    if len(tried) == 1:
+        return replace(tried[0], clear=True)
     rises = np.array([risen(s, RISEN_S * rate_hz / bin_) for s in tried])
     rises[1:] -= max(1, round(MARGIN_S * rate_hz / bin_))
     best = rises.argmax(axis=0)
@@ -108,9 +110,11 @@ def standing_without_ringing(x: Array, rate_hz: float, rest: slice, search: slic
 
 def delayed(x: Array, taps: tuple[tuple[int, float], ...]) -> Array:
     """sum_k w_k x(t - lag_k), zeros before the start."""
-    out = np.zeros_like(x)
+    out, term = np.zeros_like(x), np.empty_like(x)
     for lag, weight in taps:
-        out[:, lag:] += weight * x[:, : x.shape[1] - lag]
+        n = x.shape[1] - lag
+        np.multiply(x[:, :n], weight, out=term[:, :n])
+        out[:, lag:] += term[:, :n]
     return out
 
 
