@@ -281,8 +281,9 @@ def _replay(given: argparse.Namespace) -> Status:
 def _bench(given: argparse.Namespace) -> Status:
     if given.out is not None and given.out.exists():
         raise er.EmgreviewError(f"{given.out} exists already; nothing was run; give the name of a new folder.")
-    seed = {} if given.seed is None else {"seed": given.seed}
-    report = er.bench_onsets(trials=given.trials, open_data=given.open_data, progress=_progress, **seed)
+    chosen = {"seed": given.seed, "parts": given.part}
+    asked = {name: value for name, value in chosen.items() if value is not None}
+    report = er.bench_onsets(trials=given.trials, open_data=given.open_data, progress=_progress, **asked)
     _tell(
         given,
         {"facts": report.facts}
@@ -568,6 +569,12 @@ def _parser() -> argparse.ArgumentParser:
     bench.add_argument("what", choices=("onsets",), help="onsets: every onset method, and the figures to reach")
     bench.add_argument(
         "--trials", type=int, default=500, metavar="N", help="trials a cell of the grid (500: an hour or so)"
+    )
+    bench.add_argument(
+        "--part",
+        action="append",
+        metavar="NAME",
+        help="this part, may be given again: grid, troubles, quiet, untrusted, rates, shapes, others, filters (all)",
     )
     bench.add_argument("--seed", type=int, metavar="N", help="other trials than those of the table in the pages")
     bench.add_argument("--open-data", type=Path, metavar="FOLDER", help="holds the open forearm recordings")

@@ -486,6 +486,7 @@ def test_bench_prints_the_report_and_writes_it_once(run, tmp_path, monkeypatch):
     monkeypatch.setattr(er, "bench_onsets", bench)
     status, out, err = run("bench", "onsets", "--trials", "10", "--seed", "4", "--out", tmp_path / "new")
     assert (asked["trials"], asked["seed"], asked["open_data"]) == (10, 4, None)
+    assert "parts" not in asked
     assert status == (0 if all(figure.reached for figure in small.figures) else 1)
     assert "## Figures to reach" in out
     assert "written to" in err
@@ -496,6 +497,8 @@ def test_bench_prints_the_report_and_writes_it_once(run, tmp_path, monkeypatch):
     assert set(values) == {"facts", "cells", "troubles", "quiet", "untrusted", "figures"} | beside
     assert values["facts"]["not run"] == "rates, shapes, others, filters"
     assert "seed" in values["facts"]
+    run("bench", "onsets", "--part", "grid", "--part", "quiet")
+    assert asked["parts"] == ["grid", "quiet"]
     status, out, err = run("bench", "onsets", "--out", tmp_path / "new")
     assert (status, out) == (1, "")
     assert "nothing was run" in err
