@@ -429,6 +429,18 @@ def test_the_published_page_is_that_of_the_present_defaults():
     page = (Path(emgreview.__file__).parent / "pages" / "onset-accuracy.md").read_text()
     assert f"- seed: {SEED}\n- subjects: {min(SUBJECTS)} to {max(SUBJECTS)}\n" in page
     assert "emgreview bench onsets" in page
+    for words in (
+        "## Other sampling rates",
+        "## Shapes of rise told apart",
+        "## Trials that do not share the method's assumptions",
+        "## Sharp splices after two filters",
+        "## Beyond what was measured",
+        "the best of all 5 methods shown",
+        "| real rest, none left out by a method |",
+    ):
+        assert words in page, words
+    assert all(f"| {name} |" in page for name in (*recipes.SHAPES, *others.POOLS))
+    assert all(f"| restless: {name} |" in page for name in others.RESTLESS)
     for kind in KINDS:
         table = page.split(f"## {kind.capitalize()}: median |error|", 1)[1].split("\n## ", 1)[0]
         assert all(method in table for method in (*EMG_METHODS, "oracle"))
