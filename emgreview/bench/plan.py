@@ -2,8 +2,8 @@
 
 PARTS, and what they hold: ``grid`` every method over kinds, levels and rises, at the usual rate of a kind;
 ``troubles``; ``quiet`` trials without activity; ``untrusted`` rests; ``rates`` other sampling rates; ``shapes`` shapes
-of rise told apart; ``others`` other motor units, restless rests; ``filters`` sharp splices after a zero-phase and a
-causal band-pass.
+of rise told apart; ``others`` other motor units, restless rests; ``filters`` sharp splices after a zero-phase, a
+causal, and the package's own band-pass.
 
     tasks     all tasks of some parts
     Task      its part, its words, and what it runs
@@ -200,9 +200,9 @@ def _other(
 
 def _filters(seed: int, n: int, snr_db: float, rate_hz: float, material: recipes.Forearm) -> list[Row]:
     rows = []
-    for name in ("zero-phase", "causal"):
-        rng = generator(seed, 13, snr_db, STEP_S, round(rate_hz))  # the same trials for both
-        options: dict[str, Any] = {"material": material, "rate_hz": rate_hz, "causal": name == "causal"}
+    for name in recipes.WAYS:
+        rng = generator(seed, 13, snr_db, STEP_S, round(rate_hz))  # the same trials for all
+        options: dict[str, Any] = {"material": material, "rate_hz": rate_hz, "way": name}
         made = recipes.splices(rng, n, snr_db, STEP_S, **options)
         cell = {"filter": name, "rate_hz": rate_hz, "snr_db": snr_db, "rise_ms": round(1e3 * STEP_S)}
         rows += [cell | row for row in _rows(made, ("ramp",), known=False)]

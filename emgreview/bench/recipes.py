@@ -33,6 +33,8 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from emgreview.errors import ParameterError, ReadError
+from emgreview.model import Processing
+from emgreview.signal.filters import bandpass
 from emgreview.simulation import rest_noise, simulate
 
 Array = NDArray[np.float64]
@@ -98,11 +100,21 @@ class Made:
     rest_s: tuple[float, float] = REST_S
 
 
-def band(x: Array, rate_hz: float, *, causal: bool = False) -> Array:
+WAYS = ("zero-phase", "causal", "the package's own")
+
+
+def band(x: Array, rate_hz: float, *, way: str = WAYS[0]) -> Array:
     """Band-pass ``butter(4, [20, 450])``, up to 0.45 of the rate where that is lower: the comparators' own. Zero-phase,
-    or forward alone."""
-    sos = signal.butter(4, [20.0, min(450.0, 0.45 * rate_hz)], "bandpass", fs=rate_hz, output="sos")
-    return signal.sosfilt(sos, x, axis=-1) if causal else signal.sosfiltfilt(sos, x, axis=-1)
+    or forward alone; or what :class:`~emgreview.model.Processing` does unless told otherwise: second order, corners
+    of both passes together, zero-phase."""
+    low_hz, high_hz = 20.0, min(450.0, 0.45 * rate_hz)
+    if way == WAYS[2]:
+        own = Processing()
+        high_hz = min(own.high_hz or high_hz, high_hz)
+        y = bandpass(x, rate_hz, low_hz=own.low_hz, high_hz=high_hz, order=own.order, direction=own.direction)
+        return y.astype(float)
+    sos = signal.butter(4, [low_hz, high_hz], "bandpass", fs=rate_hz, output="sos")
+    return signal.sosfilt(sos, x, axis=-1) if way == WAYS[1] else signal.sosfiltfilt(sos, x, axis=-1)
 
 
 def thinned(x: Array, rate_hz: float, to_hz: float) -> Array:
@@ -210,12 +222,12 @@ def scaled(
     offset_s: Array,
     snr_db: float,
     *,
-    causal: bool = False,
+    way: str = WAYS[0],
 ) -> Made:
     """Burst at its level on rest, both (trials, samples), band-passed."""
     time_s = np.arange(burst.shape[1]) / rate_hz
     inside = (time_s >= onset_s[:, None]) & (time_s <= offset_s[:, None])
-    burst, rest = (band(part, rate_hz, causal=causal) for part in (burst, rest))
+    burst, rest = (band(part, rate_hz, way=way) for part in (burst, rest))
     rest_rms = np.sqrt(np.mean(rest**2, axis=1, keepdims=True))
     rms = np.sqrt(np.sum(burst**2 * inside, axis=1, keepdims=True) / inside.sum(axis=1, keepdims=True))
     burst = burst * (rest_rms / rms * 10 ** (snr_db / 20))
@@ -358,7 +370,7 @@ def splices(
     *,
     material: Forearm,
     rate_hz: float = SPLICE_RATE_HZ,
-    causal: bool = False,
+    way: str = WAYS[0],
 ) -> Made:
     """Real bursts on real rest; burst material at least three times as strong as the rest it is laid on."""
     material = material.at(rate_hz)
@@ -372,4 +384,4 @@ def splices(
     time_s = np.arange(rest.shape[1]) / rate_hz
     gain = np.clip((time_s - onset_s[:, None]) / rise_s, 0, 1)
     gain = np.minimum(gain, np.clip((offset_s[:, None] - time_s) / fall_s[:, None], 0, 1))
-    return scaled(burst * gain, rest, rate_hz, onset_s, offset_s, snr_db, causal=causal)
+    return scaled(burst * gain, rest, rate_hz, onset_s, offset_s, snr_db, way=way)

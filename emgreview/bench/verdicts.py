@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from emgreview.bench.plan import COMPARATORS, HIGH_HZ
-from emgreview.bench.recipes import TROUBLE_DB
+from emgreview.bench.recipes import TROUBLE_DB, WAYS
 from emgreview.bench.score import shortest_side_ms, wilson
 
 Row = dict[str, Any]
@@ -295,7 +295,7 @@ def _beside(
         mine = [row for row in tables.get(name, ()) if row["method"] == "ramp"]
         if mine:
             out += [_judged(f"{words}, {said}", "85 % or more", _lower(mine), " %")]
-    for name in ("zero-phase", "causal"):
+    for name in WAYS:
         mine = [row for row in tables.get("filters", ()) if row["filter"] == name]
         if mine:
             out += [_judged(f"{words}, sharp splices, {name}", "85 % or more", _lower(mine), " %")]

@@ -277,9 +277,7 @@ def test_other_rates_shapes_others_and_filters_are_judged_apart(good_cells):
         "rates": [row | {"rate_hz": 1000.0} for row in mine],
         "shapes": [row | {"shape": "line"} for row in mine if row["method"] == "ramp"],
         "others": [row | {"other": "few large units"} for row in mine],
-        "filters": [
-            row | {"filter": name} for row in mine if row["method"] == "ramp" for name in ("zero-phase", "causal")
-        ],
+        "filters": [row | {"filter": name} for row in mine if row["method"] == "ramp" for name in recipes.WAYS],
     }
     before = judged(cells=good_cells, **tables)
     assert all(before[f"{name}, other rates"].reached for name in (HOLDS, *STRONG))
@@ -373,7 +371,7 @@ def test_splices_at_other_rates_begin_where_they_say(material):
     """A step of real activity, twice as strong at the first sample on as ever before it, whatever the rate; and the
     causal filter answers no earlier."""
     for rate_hz in (200.0, 10_000.0):
-        options = {"material": material, "rate_hz": rate_hz, "causal": True}
+        options = {"material": material, "rate_hz": rate_hz, "way": "causal"}
         made = recipes.splices(np.random.default_rng(1), 4, 60.0, 0.001, **options)
         none = recipes.splices(np.random.default_rng(1), 4, -300.0, 0.001, **options)
         time_s = np.arange(made.x.shape[1]) / rate_hz
@@ -433,7 +431,7 @@ def test_the_published_page_is_that_of_the_present_defaults():
         "## Other sampling rates",
         "## Shapes of rise told apart",
         "## Trials that do not share the method's assumptions",
-        "## Sharp splices after two filters",
+        "## Sharp splices after three filters",
         "## Beyond what was measured",
         "the best of all 5 methods shown",
         "| real rest, none left out by a method |",
