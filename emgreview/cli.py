@@ -281,10 +281,16 @@ def _replay(given: argparse.Namespace) -> Status:
 def _bench(given: argparse.Namespace) -> Status:
     if given.out is not None and given.out.exists():
         raise er.EmgreviewError(f"{given.out} exists already; nothing was run; give the name of a new folder.")
-    seed = {} if given.seed is None else {"seed": given.seed}
-    report = er.bench_onsets(trials=given.trials, open_data=given.open_data, progress=_progress, **seed)
-    values = {name: getattr(report, name) for name in ("facts", "cells", "troubles", "quiet", "untrusted")}
-    _tell(given, values | {"figures": [dataclasses.asdict(figure) for figure in report.figures]}, report.text())
+    chosen = {"seed": given.seed, "parts": given.part}
+    asked = {name: value for name, value in chosen.items() if value is not None}
+    report = er.bench_onsets(trials=given.trials, open_data=given.open_data, progress=_progress, **asked)
+    _tell(
+        given,
+        {"facts": report.facts}
+        | report.tables
+        | {"figures": [dataclasses.asdict(figure) for figure in report.figures]},
+        report.text(),
+    )
     if given.out is not None:
         _say(f"written to {report.write(given.out)}")
     return FINE if report.figures and all(figure.reached for figure in report.figures) else NOT_FINE
@@ -561,7 +567,15 @@ def _parser() -> argparse.ArgumentParser:
 
     bench = _command(commands, "bench", _bench, "how accurate the onset methods are, on trials whose truth is known")
     bench.add_argument("what", choices=("onsets",), help="onsets: every onset method, and the figures to reach")
-    bench.add_argument("--trials", type=int, default=500, metavar="N", help="trials a cell (500: ten minutes or so)")
+    bench.add_argument(
+        "--trials", type=int, default=500, metavar="N", help="trials a cell of the grid (500: an hour or so)"
+    )
+    bench.add_argument(
+        "--part",
+        action="append",
+        metavar="NAME",
+        help="this part, may be given again: grid, troubles, quiet, untrusted, rates, shapes, others, filters (all)",
+    )
     bench.add_argument("--seed", type=int, metavar="N", help="other trials than those of the table in the pages")
     bench.add_argument("--open-data", type=Path, metavar="FOLDER", help="holds the open forearm recordings")
     bench.add_argument("--out", type=Path, metavar="FOLDER", help="a new folder for report, tables and figures")
