@@ -296,9 +296,10 @@ def _bench(given: argparse.Namespace) -> Status:
         if given.out is not None:
             _say(f"written to {found.write(given.out)}")
         return FINE if found.reached else NOT_FINE
-    report = er.bench_onsets(trials=given.trials, open_data=given.open_data, progress=_progress, **seed)
-    values = {name: getattr(report, name) for name in ("facts", "cells", "troubles", "quiet", "untrusted")}
-    _tell(given, values | {"figures": [dataclasses.asdict(figure) for figure in report.figures]}, report.text())
+    asked = seed | ({} if given.part is None else {"parts": given.part})
+    report = er.bench_onsets(trials=given.trials, open_data=given.open_data, progress=_progress, **asked)
+    figures = [dataclasses.asdict(figure) for figure in report.figures]
+    _tell(given, {"facts": report.facts} | report.tables | {"figures": figures}, report.text())
     if given.out is not None:
         _say(f"written to {report.write(given.out)}")
     return FINE if report.figures and all(figure.reached for figure in report.figures) else NOT_FINE
@@ -628,7 +629,13 @@ def _parser() -> argparse.ArgumentParser:
         type=int,
         default=500,
         metavar="N",
-        help="trials a cell, or clean recordings (500: ten minutes or so)",
+        help="trials a cell of the grid, or clean recordings (onsets, 500: an hour or so)",
+    )
+    bench.add_argument(
+        "--part",
+        action="append",
+        metavar="NAME",
+        help="this part, may be given again: grid, troubles, quiet, untrusted, rates, shapes, others, filters (all)",
     )
     bench.add_argument("--seed", type=int, metavar="N", help="other trials than those of the table in the pages")
     bench.add_argument("--open-data", type=Path, metavar="FOLDER", help="holds the open forearm recordings")

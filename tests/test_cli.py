@@ -476,7 +476,8 @@ def test_review_refuses_a_port_that_is_taken(study, tmp_path):
 
 
 def test_bench_prints_the_report_and_writes_it_once(run, tmp_path, monkeypatch):
-    small = er.bench_onsets(trials=10, levels_db=(30,), rises_s=(0.05,), kinds=("units",))
+    parts = ("grid", "troubles", "quiet", "untrusted")
+    small = er.bench_onsets(trials=10, levels_db=(30,), rises_s=(0.05,), kinds=("units",), parts=parts)
     asked = {}
 
     def bench(**options):
@@ -486,14 +487,19 @@ def test_bench_prints_the_report_and_writes_it_once(run, tmp_path, monkeypatch):
     monkeypatch.setattr(er, "bench_onsets", bench)
     status, out, err = run("bench", "onsets", "--trials", "10", "--seed", "4", "--out", tmp_path / "new")
     assert (asked["trials"], asked["seed"], asked["open_data"]) == (10, 4, None)
+    assert "parts" not in asked
     assert status == (0 if all(figure.reached for figure in small.figures) else 1)
     assert "## Figures to reach" in out
     assert "written to" in err
     assert (tmp_path / "new" / "report.md").read_text() + "\n" == out
     status, out, _ = run("bench", "onsets", "--json")
     values = json.loads(out)
-    assert set(values) == {"facts", "cells", "troubles", "quiet", "untrusted", "figures"}
+    beside = {"rates", "shapes", "others", "filters"}
+    assert set(values) == {"facts", "cells", "troubles", "quiet", "untrusted", "figures"} | beside
+    assert values["facts"]["not run"] == "rates, shapes, others, filters"
     assert "seed" in values["facts"]
+    run("bench", "onsets", "--part", "grid", "--part", "quiet")
+    assert asked["parts"] == ["grid", "quiet"]
     status, out, err = run("bench", "onsets", "--out", tmp_path / "new")
     assert (status, out) == (1, "")
     assert "nothing was run" in err

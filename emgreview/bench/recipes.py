@@ -1,23 +1,28 @@
 """Trials with exactly known truth, band-passed as the comparators of the benchmark demand.
 
-Three kinds of activity, each at a stated level and rise, and trials without any:
+Three kinds of activity, each at a stated level and rise:
 
     units        motor-unit trains of :func:`emgreview.simulation.simulate`; the truth is 10 % of the rise of the first
                  potential; every 25 trials have another pool and another effort
     splices      a real burst (open forearm recordings, movements 2 and 3) times a straight ramp, added to real rest of
                  another recording (movement 5); the truth is the start of the ramp
-    modulated    heavy-tailed noise whose SD follows a ramp, half a cosine or a saturating exponential; the truth is its
-                 start
-    quiet        no activity: amplifier noise, mains, tonic activity, heart beats, knocks, swings, or real rest
+    modulated    heavy-tailed noise whose SD follows one of :data:`SHAPES`, or each in turn; the truth is its start
 
-The level is 20 log10 of the RMS of the burst alone, onset to offset, over the RMS of the rest, both within 20-450 Hz,
-mains and heart not counted. Arrays are (trials, samples) and (trials,); seconds from the first sample; NaN where there
+Activity and rests that do not share the assumptions of the default method are in :mod:`~emgreview.bench.others`, trials
+without activity in :mod:`~emgreview.bench.still`.
+
+The level is 20 log10 of the RMS of the burst alone, onset to offset, over the RMS of the rest, both within 20-450 Hz
+(or 0.45 of the rate where that is lower), mains and heart not counted. Units below 1000 Hz are simulated at 1000 Hz,
+pass an amplifier's causal low-pass and are then thinned out: its delay is part of the error. Real material at other
+rates is resampled before it is spliced, so the start of the ramp stays exact; above 1000 Hz it holds nothing new.
+Arrays are (trials, samples) and (trials,); seconds from the first sample; NaN where there
 is no activity. The forearm recordings are CC0 1.0 ("Surface Electromyography Dataset from Different Movements of the
 Hand"); their rate, 1000 Hz, is inferred.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import lru_cache
 from pathlib import Path
 from types import MappingProxyType
@@ -27,8 +32,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
-from emgreview.errors import ReadError
-from emgreview.simulation import ARTEFACTS, rest_noise, simulate
+from emgreview.errors import ParameterError, ReadError
+from emgreview.model import Processing
+from emgreview.signal.filters import bandpass
+from emgreview.simulation import rest_noise, simulate
 
 Array = NDArray[np.float64]
 
@@ -37,19 +44,7 @@ CUE_S, LENGTH_S = 1.0, 2.6
 REST_S = (-0.5, 0.0)
 NOISE_UV = 3.0
 POOL_TRIALS = 25
-
-QUIET = ("noise", "mains 50 Hz", "tonic", "heart", "knock", "swing", "real rest", "mains 60 Hz")
-ALONE_UV: Mapping[str, Mapping[str, float]] = MappingProxyType(
-    {
-        "mains 50 Hz": {"level_uv": 6.0, "hz": 50.0},
-        "mains 60 Hz": {"level_uv": 6.0, "hz": 60.0},
-        "tonic": {"level_uv": 9.0},
-        "heart": {"level_uv": 40.0},
-        "knock": {"level_uv": 60.0},
-        "swing": {"level_uv": 30.0},
-    }
-)
-"""What is laid over the noise (3 µV RMS) of trials without activity."""
+LOWEST_SIMULATED_HZ = 1000.0
 
 TROUBLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
     {
@@ -105,10 +100,30 @@ class Made:
     rest_s: tuple[float, float] = REST_S
 
 
-def band(x: Array, rate_hz: float) -> Array:
-    """Zero-phase band-pass ``butter(4, [20, 450])``: the comparators' own."""
-    sos = signal.butter(4, [20.0, min(450.0, 0.45 * rate_hz)], "bandpass", fs=rate_hz, output="sos")
-    return signal.sosfiltfilt(sos, x, axis=-1)
+WAYS = ("zero-phase", "causal", "the package's own")
+
+
+def band(x: Array, rate_hz: float, *, way: str = WAYS[0]) -> Array:
+    """Band-pass ``butter(4, [20, 450])``, up to 0.45 of the rate where that is lower: the comparators' own. Zero-phase,
+    or forward alone; or what :class:`~emgreview.model.Processing` does unless told otherwise: second order, corners
+    of both passes together, zero-phase."""
+    low_hz, high_hz = 20.0, min(450.0, 0.45 * rate_hz)
+    if way == WAYS[2]:
+        own = Processing()
+        high_hz = min(own.high_hz or high_hz, high_hz)
+        y = bandpass(x, rate_hz, low_hz=own.low_hz, high_hz=high_hz, order=own.order, direction=own.direction)
+        return y.astype(float)
+    sos = signal.butter(4, [low_hz, high_hz], "bandpass", fs=rate_hz, output="sos")
+    return signal.sosfilt(sos, x, axis=-1) if way == WAYS[1] else signal.sosfiltfilt(sos, x, axis=-1)
+
+
+def thinned(x: Array, rate_hz: float, to_hz: float) -> Array:
+    """An amplifier's low-pass (causal, ``butter(4, 0.4 to_hz)``), then every k-th sample; k must be whole."""
+    step = round(rate_hz / to_hz)
+    if step * to_hz != rate_hz:
+        raise ParameterError(f"rate_hz came with {to_hz:g}; allowed: {rate_hz:g} Hz over a whole number; change it.")
+    sos = signal.butter(4, 0.4 * to_hz, fs=rate_hz, output="sos")
+    return signal.sosfilt(sos, x, axis=-1)[..., ::step]
 
 
 def units(
@@ -130,12 +145,13 @@ def units(
     ``gain`` is that of the noise, see :data:`UNTRUSTED`.
     """
     parts = []
+    simulated_hz = max(rate_hz, LOWEST_SIMULATED_HZ)
     for start in range(0, n, POOL_TRIALS):
         count = min(POOL_TRIALS, n - start)
         fall_s = rng.uniform(0.05, 0.15, count)
         made = simulate(
             count,
-            rate_hz,
+            simulated_hz,
             seed=int(rng.integers(2**31)),
             snr_db=snr_db,
             rise_s=rise_s,
@@ -167,6 +183,10 @@ def units(
             x = made.burst_uv + (x - made.burst_uv) * line(gain, np.arange(x.shape[1]) / rate_hz - CUE_S)
         if amplifier:
             x = signal.sosfilt(signal.butter(2, [10, 500], "bandpass", fs=rate_hz, output="sos"), x, axis=-1)
+        if rate_hz < simulated_hz:
+            burst, rest = (thinned(v, simulated_hz, rate_hz) for v in (made.burst_uv, made.x - made.burst_uv))
+            parts.append(scaled(burst, rest, rate_hz, made.onset_s, made.offset_s, snr_db))
+            continue
         parts.append(Made(band(x, rate_hz), rate_hz, made.onset_s, made.visible_s, made.offset_s, rest_s))
     return joined(parts)
 
@@ -194,11 +214,20 @@ def moments(rng: np.random.Generator, n: int, rise_s: float) -> tuple[Array, Arr
     return onset_s, fall_s, onset_s + rise_s + rng.uniform(0.1, 0.4, n) + fall_s
 
 
-def scaled(burst: Array, rest: Array, rate_hz: float, onset_s: Array, offset_s: Array, snr_db: float) -> Made:
+def scaled(
+    burst: Array,
+    rest: Array,
+    rate_hz: float,
+    onset_s: Array,
+    offset_s: Array,
+    snr_db: float,
+    *,
+    way: str = WAYS[0],
+) -> Made:
     """Burst at its level on rest, both (trials, samples), band-passed."""
     time_s = np.arange(burst.shape[1]) / rate_hz
     inside = (time_s >= onset_s[:, None]) & (time_s <= offset_s[:, None])
-    burst, rest = band(burst, rate_hz), band(rest, rate_hz)
+    burst, rest = (band(part, rate_hz, way=way) for part in (burst, rest))
     rest_rms = np.sqrt(np.mean(rest**2, axis=1, keepdims=True))
     rms = np.sqrt(np.sum(burst**2 * inside, axis=1, keepdims=True) / inside.sum(axis=1, keepdims=True))
     burst = burst * (rest_rms / rms * 10 ** (snr_db / 20))
@@ -209,33 +238,61 @@ def scaled(burst: Array, rest: Array, rate_hz: float, onset_s: Array, offset_s: 
     return Made(rest + burst, rate_hz, onset_s, visible_s, offset_s)
 
 
-def modulated(rng: np.random.Generator, n: int, snr_db: float, rise_s: float) -> Made:
-    """Noise with Student's t distribution (5 degrees), band 40 to 200 Hz, under three kinds of rise in turn."""
-    samples = round(LENGTH_S * RATE_HZ)
-    time_s = np.arange(samples) / RATE_HZ
+SHAPES: Mapping[str, Callable[[Array], Array]] = MappingProxyType(
+    {
+        "line": lambda u: np.clip(u, 0, 1),
+        "half a cosine": lambda u: 0.5 - 0.5 * np.cos(np.pi * np.clip(u, 0, 1)),
+        "saturating": lambda u: 1 - np.exp(-3 * np.maximum(u, 0)),
+        "smoothstep": lambda u: np.clip(u, 0, 1) ** 2 * (3 - 2 * np.clip(u, 0, 1)),
+    }
+)
+"""The SD of modulated noise over time in rises: a line, half a cosine, an exponential with a third of the rise as its
+time constant, and 3 u² - 2 u³."""
+
+
+def modulated(
+    rng: np.random.Generator,
+    n: int,
+    snr_db: float,
+    rise_s: float,
+    *,
+    rate_hz: float = RATE_HZ,
+    shape: str | None = None,
+) -> Made:
+    """Noise with Student's t distribution (5 degrees), band 40 to 200 Hz (or 0.45 of the rate), under one shape of
+    rise, or each of them in turn."""
+    samples = round(LENGTH_S * rate_hz)
+    time_s = np.arange(samples) / rate_hz
     onset_s, fall_s, offset_s = moments(rng, n, rise_s)
     u = (time_s - onset_s[:, None]) / rise_s
-    part = np.clip(u, 0, 1)
-    shapes = np.stack([part, 0.5 - 0.5 * np.cos(np.pi * part), 1 - np.exp(-3 * np.maximum(u, 0))])
-    gain = shapes[np.arange(n) % 3, np.arange(n)] * np.clip((offset_s[:, None] - time_s) / fall_s[:, None], 0, 1)
-    colour = signal.butter(2, [40, 200], "bandpass", fs=RATE_HZ, output="sos")
+    gain = np.empty_like(u)
+    names = list(SHAPES) if shape is None else [shape]
+    for number, name in enumerate(names):
+        gain[number :: len(names)] = SHAPES[name](u[number :: len(names)])
+    gain *= np.clip((offset_s[:, None] - time_s) / fall_s[:, None], 0, 1)
+    colour = signal.butter(2, [40, min(200.0, 0.45 * rate_hz)], "bandpass", fs=rate_hz, output="sos")
     burst = signal.sosfilt(colour, rng.standard_t(5, (n, samples)), axis=-1) * gain
-    return scaled(
-        burst,
-        rest_noise((n, samples), RATE_HZ, rng, level_uv=NOISE_UV),
-        RATE_HZ,
-        onset_s,
-        offset_s,
-        snr_db,
-    )
+    rest = rest_noise((n, samples), rate_hz, rng, level_uv=NOISE_UV)
+    return scaled(burst, rest, rate_hz, onset_s, offset_s, snr_db)
 
 
 @dataclass(frozen=True, eq=False)
 class Forearm:
-    """Channels of the open forearm recordings, samples as recorded: ``bursts`` of movements, ``rests``."""
+    """Channels of the open forearm recordings: ``bursts`` of movements, ``rests``.
+
+    ``rests`` are those used unless something else is said: without the ``left_out`` ones, in which a method had fired
+    and a picture showed activity. ``contracted`` is how many more were left out for a plain contraction.
+    """
 
     bursts: tuple[Array, ...]
     rests: tuple[Array, ...]
+    left_out: tuple[Array, ...]
+    contracted: int
+    rate_hz: float = SPLICE_RATE_HZ
+
+    def at(self, rate_hz: float) -> "Forearm":
+        """The same, resampled."""
+        return self if rate_hz == self.rate_hz else _resampled(self, rate_hz)
 
 
 ACTIVE_AT_REST = frozenset(
@@ -246,7 +303,7 @@ ACTIVE_AT_REST = frozenset(
     }
 )
 """Rest recordings (subject_repetition, channel) whose trace shows activity in a picture. Only those in which a method
-had found some were looked at, so the rest left over is somewhat too calm."""
+had found some were looked at, so the rest left over is too calm for false onsets: both figures are reported."""
 
 
 @lru_cache(maxsize=4)
@@ -255,7 +312,10 @@ def forearm(folder: Path, subjects: tuple[int, ...]) -> Forearm:
 
     A rest channel with a plain contraction (a stretch of 0.1 s with more than four times the median RMS) is left out.
     """
-    bursts, rests = [], []
+    bursts: list[Array] = []
+    rests: list[Array] = []
+    left_out: list[Array] = []
+    contracted = 0
     for subject in subjects:
         for path in sorted((folder / "forearm_cc0").glob(f"{subject}_*_[235].txt")):
             repetition, movement = path.stem.rsplit("_", 1)
@@ -265,19 +325,35 @@ def forearm(folder: Path, subjects: tuple[int, ...]) -> Forearm:
                     continue
                 whole = band(channel, SPLICE_RATE_HZ)[: len(channel) // 100 * 100]
                 level = np.sqrt(np.mean(whole.reshape(-1, 100) ** 2, axis=-1))
-                if (repetition, number) not in ACTIVE_AT_REST and level.max() < 4 * np.median(level):
-                    rests.append(channel)
+                if level.max() >= 4 * np.median(level):
+                    contracted += 1
+                else:
+                    (left_out if (repetition, number) in ACTIVE_AT_REST else rests).append(channel)
     if not bursts or not rests:
         raise ReadError(
             f"{folder} holds no forearm recordings of subjects {subjects}; the folder must hold 'forearm_cc0' with "
             "files subject_repetition_movement.txt; give the folder of the open data, or leave it out."
         )
-    return Forearm(tuple(bursts), tuple(rests))
+    return Forearm(tuple(bursts), tuple(rests), tuple(left_out), contracted)
 
 
-def cut(rng: np.random.Generator, channels: tuple[Array, ...], n: int) -> Array:
+@lru_cache(maxsize=8)
+def _resampled(material: Forearm, rate_hz: float) -> Forearm:
+    def changed(channels: tuple[Array, ...]) -> tuple[Array, ...]:
+        if rate_hz < material.rate_hz:
+            return tuple(thinned(channel - channel[0], material.rate_hz, rate_hz) for channel in channels)
+        up = Fraction(rate_hz / material.rate_hz).limit_denominator(1000)
+        return tuple(
+            signal.resample_poly(channel - channel.mean(), up.numerator, up.denominator) for channel in channels
+        )
+
+    bursts, rests, left_out = (changed(part) for part in (material.bursts, material.rests, material.left_out))
+    return Forearm(bursts, rests, left_out, material.contracted, rate_hz)
+
+
+def cut(rng: np.random.Generator, channels: tuple[Array, ...], n: int, rate_hz: float = SPLICE_RATE_HZ) -> Array:
     """Stretches of channels drawn by chance, (n, samples of a trial), each without its mean."""
-    samples = round(LENGTH_S * SPLICE_RATE_HZ)
+    samples = round(LENGTH_S * rate_hz)
     out = np.empty((n, samples))
     for row in out:
         channel = channels[rng.integers(len(channels))]
@@ -286,37 +362,26 @@ def cut(rng: np.random.Generator, channels: tuple[Array, ...], n: int) -> Array:
     return out - out.mean(axis=1, keepdims=True)
 
 
-def splices(rng: np.random.Generator, n: int, snr_db: float, rise_s: float, *, material: Forearm) -> Made:
+def splices(
+    rng: np.random.Generator,
+    n: int,
+    snr_db: float,
+    rise_s: float,
+    *,
+    material: Forearm,
+    rate_hz: float = SPLICE_RATE_HZ,
+    way: str = WAYS[0],
+) -> Made:
     """Real bursts on real rest; burst material at least three times as strong as the rest it is laid on."""
-    rest, burst = cut(rng, material.rests, n), cut(rng, material.bursts, n)
+    material = material.at(rate_hz)
+    rest, burst = (cut(rng, channels, n, rate_hz) for channels in (material.rests, material.bursts))
     for _ in range(100):
-        weak = band(burst, SPLICE_RATE_HZ).std(axis=1) < 3 * band(rest, SPLICE_RATE_HZ).std(axis=1)
+        weak = band(burst, rate_hz).std(axis=1) < 3 * band(rest, rate_hz).std(axis=1)
         if not weak.any():
             break
-        burst[weak] = cut(rng, material.bursts, int(weak.sum()))
+        burst[weak] = cut(rng, material.bursts, int(weak.sum()), rate_hz)
     onset_s, fall_s, offset_s = moments(rng, n, rise_s)
-    time_s = np.arange(rest.shape[1]) / SPLICE_RATE_HZ
+    time_s = np.arange(rest.shape[1]) / rate_hz
     gain = np.clip((time_s - onset_s[:, None]) / rise_s, 0, 1)
     gain = np.minimum(gain, np.clip((offset_s[:, None] - time_s) / fall_s[:, None], 0, 1))
-    return scaled(burst * gain, rest, SPLICE_RATE_HZ, onset_s, offset_s, snr_db)
-
-
-def quiet(rng: np.random.Generator, n: int, kind: str, *, material: Forearm | None = None) -> Made:
-    """Trials without activity, of one kind of :data:`QUIET`; the levels of artefacts vary by half to double."""
-    if kind == "real rest":
-        assert material is not None
-        x, rate_hz = cut(rng, material.rests, n), SPLICE_RATE_HZ
-    else:
-        rate_hz = RATE_HZ
-        x = rest_noise((n, round(LENGTH_S * rate_hz)), rate_hz, rng, level_uv=NOISE_UV)
-        if kind in ALONE_UV:
-            levels = dict(ALONE_UV[kind])
-            uv = levels.pop("level_uv")
-            parts = [
-                ARTEFACTS[kind.split()[0]](
-                    x[k : k + POOL_TRIALS], rate_hz, rng, level_uv=uv * 2 ** rng.uniform(-1, 1), **levels
-                )
-                for k in range(0, n, POOL_TRIALS)
-            ]
-            x = np.concatenate(parts)
-    return Made(band(x, rate_hz), rate_hz, *np.full((3, n), np.nan))
+    return scaled(burst * gain, rest, rate_hz, onset_s, offset_s, snr_db, way=way)

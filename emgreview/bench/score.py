@@ -38,7 +38,11 @@ def wilson(k: int, n: int) -> tuple[float, float]:
 
 
 def score(made: Made, found: Onsets) -> dict[str, Any]:
-    """Numbers of one method in one cell; times in ms, shares in %, NaN where a method has no such number."""
+    """Numbers of one method in one cell; times in ms, shares in %, NaN where a method has no such number.
+
+    ``narrowest_ms`` is the shorter side of an interval, from the onset to its nearer end, the shortest of all trials;
+    ``narrow`` the share of intervals with a side shorter than 1 ms or a sample.
+    """
     error = 1e3 * (found.onset_s - made.onset_s)
     seen = np.isfinite(error)
     size = np.where(seen, np.abs(error), np.inf)
@@ -55,12 +59,21 @@ def score(made: Made, found: Onsets) -> dict[str, Any]:
     row |= {"missed": 100 * float(np.mean(~seen)), "early": 100 * float(np.mean(error < EARLY_MS))}
     row["visible_ms"] = float(np.nanmedian(np.where(seen, np.abs(1e3 * (found.onset_s - made.visible_s)), np.inf)))
     row |= _interval(made.onset_s, found.low_s, found.high_s, seen, "")
+    sides = 1e3 * np.minimum(found.onset_s - found.low_s, found.high_s - found.onset_s)
+    known = sides[np.isfinite(sides)]
+    row["narrowest_ms"] = float(known.min()) if known.size else math.nan
+    row["narrow"] = 100 * float(np.mean(known < shortest_side_ms(made.rate_hz))) if known.size else math.nan
     row |= {
         "offset_median_ms": float(np.median(np.where(ended, np.abs(off), np.inf))),
         "offset_bias_ms": _middle(off[ended]),
         "offset_missed": 100 * float(np.mean(~ended)),
     }
     return row | _interval(made.offset_s, found.offset_low_s, found.offset_high_s, ended, "offset_")
+
+
+def shortest_side_ms(rate_hz: float) -> float:
+    """1 ms or a sample, whichever is longer, less what rounding may take."""
+    return max(1.0, 1e3 / rate_hz) - 1e-6
 
 
 FAR_MS = 50.0

@@ -78,8 +78,9 @@ class Numbers:
 
 
 def digest(recording: Recording) -> str:
-    """The SHA-256 that numbers of a recording rest on: of its file, or of its samples where there is none."""
-    return recording.fingerprint.file or recording.fingerprint.samples
+    """The SHA-256 that numbers of a recording rest on: of its samples, rate and labels. Not of its file, whose header
+    can be changed until a draw pleases, while the signal stays what it is."""
+    return recording.fingerprint.samples
 
 
 def shuffled(ids: Iterable[T], seed: str) -> list[T]:

@@ -36,7 +36,7 @@ from emgreview.signal.onset.double_threshold import DoubleThresholdParameters, f
 from emgreview.signal.onset.energy import EnergyParameters, find_energy
 from emgreview.signal.onset.likelihood_ratio import LikelihoodRatioParameters, find_likelihood_ratio
 from emgreview.signal.onset.profile import ProfileParameters, find_profile
-from emgreview.signal.onset.quiet import Doubt, QuietParameters, doubts, grid, standing
+from emgreview.signal.onset.quiet import Doubt, QuietParameters, doubts, grid, partly_flat, standing
 from emgreview.signal.onset.ramp import RampParameters, find_ramp
 from emgreview.signal.onset.threshold import ThresholdParameters, find_threshold
 
@@ -89,9 +89,10 @@ def estimate_onsets(
     activity that was there before the search begins has ``present`` near 1 and an onset of NaN. The offset is NaN where
     activity lasts to the end of the search.
 
-    ``baseline_note`` is "missing" (a sample that is not finite) or "flat" (a rest that does not vary), and then all
-    numbers of that trial are NaN; "too short" (a rest below 0.25 s); "active before the cue" (activity within the rest,
-    or a stretch of the search at least 6 dB below it); "drifting" (the halves of the rest differ by more than 3 dB and
+    ``baseline_note`` is "missing" (a sample that is not finite) or "flat" (a rest that does not vary, or holds nothing
+    in three tenths of it or more), and then all numbers of that trial are NaN; "too short" (a rest below 0.25 s);
+    "active before the cue" (activity within the rest, or a stretch of the search at least 6 dB below it); "drifting"
+    (the halves of the rest differ by more than 3 dB and
     more than chance); or "". With these three the numbers stand, to be looked at: those of "ramp" against the louder
     half of a drifting rest. But where "ramp" would say "active" against one level that such a rest may have (a half of
     it, or the quiet stretch after it) and "not active" against another, it says neither: all numbers of that trial are
@@ -126,6 +127,8 @@ def estimate_onsets(
         level, scale = level_and_scale(part, rest)
         if auxiliary:  # a key at rest may give one value throughout: then any departure stands out
             scale = np.where(scale > 0, scale, level_and_scale(part, slice(None))[1])
+        if not auxiliary:
+            scale = np.where(partly_flat(part, rest, rate_hz, quiet), 0.0, scale)
         notes[rows[scale == 0]] = "flat"
         good = scale > 0
         rows = rows[good]

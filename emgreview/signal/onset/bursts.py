@@ -36,6 +36,9 @@ SHORTEST_SIGNAL_S = 0.5
 STRETCH_S = 0.1
 LONGEST_REST_S = 20.0
 TWO_CLASSES_DB = 8.0
+NOTHING_DB = 100.0
+"""A stretch so far below the loudest holds no signal, not even noise: it is no rest."""
+
 HIGH_GATE = (1.4, 0.95, 0.8)
 LOW_GATE = (0.7, 0.90, 0.2)
 """Gates on ln z: at least the first number, and at least a quantile of the rest's own ln z plus a margin."""
@@ -200,7 +203,7 @@ def quiet_samples(x: Array, finite: NDArray[np.bool_], rate_hz: float) -> Array:
     stretches = x[:, : count * length].reshape(len(x), count, length)
     whole = finite[:, : count * length].reshape(len(x), count, length).all(axis=2)
     power = np.mean(stretches**2, axis=2)
-    whole &= power > 0
+    whole &= power > power.max(axis=1, keepdims=True) * 10 ** (-NOTHING_DB / 10)
     levels = np.where(whole, np.log(np.where(whole, power, 1.0)), np.nan)
     quiet = np.zeros((len(x), rest_stretches(count) * length))
     for row, level in enumerate(levels):

@@ -137,7 +137,18 @@ def _strong(
     begins = begins_from(replace(s, marks=np.where(known, s.marks, -1)), (blocks < from_s[:, None]).sum(axis=1), p)
     s = replace(s, y=y, ln_z=ln_z)
     y = without_clicks(s, begins, s.block * bin_s)
-    found, _ = locate(y, ln_z, begins, np.full(len(row), p.temper), SHARP, s.block, bin_s, rate_hz, p)
+    found, _ = locate(
+        y,
+        ln_z,
+        begins,
+        np.full(len(row), p.temper),
+        SHARP,
+        s.block,
+        bin_s,
+        rate_hz,
+        p,
+        late_s=max(p.sharp_s, 1 / rate_hz),
+    )
     found = found * bin_s + at_s
     found[:2] -= delay_s(s, begins, rate_hz)
     return found

@@ -85,7 +85,8 @@ def mean_and_levels(read: Read, n: int, length: int, piece: int) -> tuple[float,
     beyond = total / count
     first, second = np.concatenate(sums_of, axis=1)
     power = second - 2 * beyond * first + beyond**2
-    return about + beyond, np.log(np.where(power > 0, power, np.nan))
+    known = power > np.nanmax(power, initial=0.0) * 1e-10  # below that a stretch holds no signal, not even noise
+    return about + beyond, np.log(np.where(known, power, np.nan))
 
 
 def long_standing(

@@ -43,14 +43,14 @@ class Profile:
 PROFILES = (
     *(Profile(0.004, 8.0, 1.5, 1.0), Profile(0.012, 4.0, 1.2, 1.0), Profile(0.025, 2.0, 1.0, 1.0)),
     *(Profile(rise_s, 1.0, 1.0, 1.0) for rise_s in (0.05, 0.09, 0.16, 0.3)),
-    Profile(0.5, 1.0, 0.0),
+    Profile(0.5, 1.0, 0.01),
     *(Profile(0.09, 1.0, 2.5, jump=0.12), Profile(0.16, 1.0, 2.5, jump=0.12), Profile(0.3, 1.0, 2.5, jump=0.15)),
-    *(Profile(rise_s, 0.8, 0.0, power=2.0) for rise_s in (0.05, 0.09)),
+    *(Profile(rise_s, 0.8, 0.01, power=2.0) for rise_s in (0.05, 0.09)),
     *(Profile(rise_s, 0.8, 0.1, power=2.0) for rise_s in (0.16, 0.3)),
-    Profile(0.5, 0.8, 0.0, power=2.0),
+    Profile(0.5, 0.8, 0.01, power=2.0),
 )
 """Weights were chosen by measuring. Sharp rises weigh more in the interval because many slow ones resemble one another
-where activity is weak."""
+where activity is weak. No weight is 0: where one profile alone fits, it decides."""
 
 JUMP_S = 0.006
 

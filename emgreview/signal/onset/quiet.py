@@ -42,6 +42,12 @@ DRIFT_DB = 3.0
 LOUD_DB = 6.0
 """By how much a stretch after go must lie below the rest for the rest to be called active."""
 
+DEAD_DB, DEAD_SHARE = -30.0, 0.3
+"""A rest of which so large a share of blocks lies so far below its loud ones is no rest: it is flat there."""
+
+NOTHING = 1e-20
+"""Least energy that is divided by: a rest without any is told elsewhere."""
+
 NO_SIGNAL_DB = -50.0
 """A block so far below the rest holds no signal (a drop-out), and says nothing about the rest."""
 
@@ -151,6 +157,7 @@ def over_rest(
     z = sums(y, block)
     calm = z[:, quiet] <= OUTLIER * np.median(z[:, quiet], axis=1, keepdims=True)
     mean = (z[:, quiet] * calm).sum(axis=1, keepdims=True) / calm.sum(axis=1, keepdims=True)
+    mean = np.maximum(mean, np.float32(NOTHING))
     y *= block / mean
     ln_z = np.log(np.maximum(z / mean, 1e-6))
     spread = np.clip(ln_z[:, quiet], -1.5, 1.5).std(axis=1)
@@ -208,6 +215,18 @@ def swings(x: Floats, rate_hz: float, p: QuietParameters) -> NDArray[np.bool_]:
     mean[:, : x.shape[1] - 1] = (total[:, box:] - total[:, :-box])[:, : x.shape[1] - 1] / box
     power, slow = (sums(np.square(part[:, :used]), length) for part in (x, mean))
     return (power > 3 * length) & (slow > p.slow_share * power)
+
+
+def partly_flat(x: Array, rest: slice, rate_hz: float, p: QuietParameters) -> NDArray[np.bool_]:
+    """Where the rest of trials (trials, samples) holds nothing for ``DEAD_SHARE`` of its blocks or more, (trials,)."""
+    length = max(2, round(p.block_s * rate_hz))
+    quiet = x[:, rest]
+    quiet = quiet[:, : quiet.shape[1] // length * length]
+    if not quiet.shape[1]:
+        return np.zeros(len(x), bool)
+    power = quiet.reshape(len(x), -1, length).var(axis=2)
+    loud = np.quantile(power, 0.8, axis=1, keepdims=True)
+    return (power <= loud * 10 ** (DEAD_DB / 10)).mean(axis=1) >= DEAD_SHARE
 
 
 def prevalence(marks: Floats, span: int) -> Array:

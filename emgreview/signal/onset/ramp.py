@@ -43,6 +43,11 @@ from emgreview.signal.onset.quiet import DB_PER_LN, Floats, QuietParameters, Sta
 from emgreview.signal.onset.ringing import standing_without_ringing
 
 CLICK_DB = 10.0
+HIGHEST_CLASS = 12
+
+SUSTAINED_S, SUSTAINED_DB, LEVEL_DB, JUMP_DB = 0.08, 5.0, 6.0, 12.0
+"""A first activity that is told apart from a stronger one soon after: how long it stays above the second number, how
+far at most above its own median, and by how much the other exceeds it for two blocks."""
 
 DELAY_S = (0.001, 58.0, 20.0)
 """Of the filter against ringing, at 1000 Hz and more: seconds where the strongest block lies at the second number less
@@ -60,9 +65,10 @@ class RampParameters(QuietParameters):
     activity; ``stretch_s`` is the common stretch; ``fine_s`` and ``fine_stretch_s`` the half width and stretch of the
     fine grid; ``plateau_s`` how much of the plateau is used; ``quiet_s`` ends an activity; ``resolution_s`` (at least a
     sample) widens the interval to each side, and ``smear_s`` its later side, where a zero-phase band-pass may let a
-    sharp onset be seen that much early; ``fading_s`` (at least three samples) that of a strong offset, whose last
-    potentials fade. From ``strong_from_db`` in the strongest block on, edges are located without
-    ringing. In dB, as SDs of the rest's level over blocks: ``uneven_from_db`` and ``restless_from_db``.
+    sharp onset be seen that much early (``sharp_s``, at least a sample, where ringing was taken out); ``fading_s`` (at
+    least three samples) that of a strong offset, whose last potentials fade. From ``strong_from_db`` in the strongest
+    block on, edges are located without ringing. In dB, as SDs of the rest's level over blocks: ``uneven_from_db`` and
+    ``restless_from_db``.
     Plain numbers: ``temper`` of nu, ``uneven_temper`` its fall beyond the first of these, ``restless_level`` that of y
     beyond the second, ``cap_over`` ln z and at most ``cap`` what a bin before the onset may count, ``offset_temper`` a
     further factor of nu for offsets, and ``steepness`` of ``present``.
@@ -77,7 +83,8 @@ class RampParameters(QuietParameters):
     plateau_s: float = 0.08
     quiet_s: float = 0.14
     resolution_s: float = 0.001
-    smear_s: float = 0.0015
+    smear_s: float = 0.0025
+    sharp_s: float = 0.002
     fading_s: float = 0.005
     strong_from_db: float = 42.0
     temper: float = 0.38
@@ -158,7 +165,7 @@ def _fill(
     nu = p.temper / (1 + p.uneven_temper * np.maximum(s.spread * DB_PER_LN / p.uneven_from_db - 1, 0))
     less = np.exp(-raised(s, onset[1], p))[:, None].astype(np.float32)
     (ahead, first), (behind, back) = onset, offset
-    late_s = 0.0 if ahead.clear else p.smear_s
+    late_s = max(p.sharp_s, 1 / batch.rate_hz) if ahead.clear else p.smear_s
     y = (without_clicks(ahead, first, block_s) if ahead.clear else ahead.y) * less
     on, rise_s = locate(y, ahead.ln_z, first, nu, SHARP, s.block, bin_s, batch.rate_hz, p, late_s=late_s)
     on *= bin_s
@@ -174,8 +181,10 @@ def _fill(
 
     nu = p.offset_temper * nu
     early_s = max(p.fading_s, 3 / batch.rate_hz) if behind.clear else 0.0
+    late_s = max(p.sharp_s, 1 / batch.rate_hz) if behind.clear else 0.0
     y = (without_clicks(behind, back, block_s) if behind.clear else behind.y) * less
-    off, _ = locate(y, behind.ln_z, back, nu, PLAIN, s.block, bin_s, batch.rate_hz, p, early_s=early_s)
+    sides = {"early_s": early_s, "late_s": late_s}
+    off, _ = locate(y, behind.ln_z, back, nu, PLAIN, s.block, bin_s, batch.rate_hz, p, **sides)
     off = s.y.shape[1] * bin_s - off[::-1] * bin_s
     last = s.blocks - 1 - back
     ended = (last < s.search.stop - round(p.quiet_s / p.block_s)) & (off[1] > on[1])
@@ -245,11 +254,12 @@ def locate(
     from ``BELOW_DB`` below to ``ABOVE_DB`` above it. ``early_s`` and ``late_s`` widen the interval's
     sides.
     """
-    ahead = np.clip(first[:, None] + np.arange(round(0.3 / (block * bin_s))), 0, ln_z.shape[1] - 1)
+    until = before_jump(ln_z, first, block * bin_s)
+    ahead = np.clip(first[:, None] + np.arange(round(0.3 / (block * bin_s))), 0, until[:, None] - 1)
     strongest = np.take_along_axis(ln_z, ahead, axis=1).max(axis=1)
     cap = np.clip(p.cap_over + strongest, p.cap_over, max(p.cap, p.cap_over)).astype(np.float32)
-    stop = plateau_end(ln_z, first, block, bin_s, p)
-    bands = np.clip(np.round(strongest * DB_PER_LN / CLASS_DB), 0, None).astype(int)
+    stop = np.minimum(plateau_end(ln_z, first, block, bin_s, p), until * block)
+    bands = np.clip(np.round(strongest * DB_PER_LN / CLASS_DB), 0, HIGHEST_CLASS).astype(int)
     places, rise_s = np.empty((len(QUANTILES), len(y))), np.empty(len(y))
     for band in np.unique(bands):
         some = np.flatnonzero(bands == band)
@@ -315,6 +325,29 @@ def without_clicks(s: Standing, first: Ints, block_s: float) -> Floats:
     at = np.clip(first[:, None] + np.arange(max(1, round(0.15 / block_s))), 0, s.blocks - 1)
     level = np.median(np.take_along_axis(s.ln_z, at, axis=1), axis=1)
     return np.minimum(s.y, np.exp(level + CLICK_DB / DB_PER_LN)[:, None].astype(np.float32))
+
+
+def before_jump(ln_z: Floats, first: Ints, block_s: float) -> Ints:
+    """The block at which another, far stronger activity begins within 0.3 s of the first, (rows,); the end of the row
+    where there is none. The first one's edge is then located without the other.
+
+    The first lasts ``SUSTAINED_S`` and stays level; ringing ahead of an onset grows, and a knock is shorter.
+    """
+    least, reach = max(2, round(SUSTAINED_S / block_s)), max(4, round(0.3 / block_s))
+    end = ln_z.shape[1]
+    at = first[:, None] + np.arange(reach + 1)
+    near = np.where(at < end, np.take_along_axis(ln_z, np.clip(at, 0, end - 1), axis=1), -np.inf)
+    own = near[:, :least]
+    level = np.isfinite(own).all(axis=1) & (own.min(axis=1) > SUSTAINED_DB / DB_PER_LN)
+    full = own[:, 1:]  # the first may hold the edge
+    level &= full.max(axis=1) - np.median(full, axis=1) < LEVEL_DB / DB_PER_LN
+    level &= full[:, -1] - full[:, 0] < LEVEL_DB / DB_PER_LN
+    before = np.maximum.accumulate(near, axis=1)[:, :-1]
+    jumps = near[:, 1:] > before + JUMP_DB / DB_PER_LN
+    jumps[:, :-1] &= near[:, 2:] > before[:, :-1] + JUMP_DB / DB_PER_LN
+    jumps[:, : least - 1] = False
+    found = level & jumps.any(axis=1)
+    return np.where(found, np.minimum(first + 1 + jumps.argmax(axis=1), end), end)
 
 
 def plateau_end(ln_z: Floats, first: Ints, block: int, bin_s: float, p: RampParameters) -> Ints:

@@ -12,7 +12,7 @@ the burst itself from its first sample on. Where modes are not those assumed it 
 weakens what is slow; it cannot make an onset earlier than it was. The rest's autoregression, fitted after it, flattens
 the spectrum again, so that energy is not delayed.
 
-Nobody says how x was filtered. At 1000 Hz and more one assumed band served all corners tried: 5 to 40 Hz below, 300 to
+Nobody says how x was filtered. At 1500 Hz and more one assumed band served all corners tried: 5 to 40 Hz below, 300 to
 1000 Hz above, orders 1, 2 and 4. Below that rate the upper corner lies close to half of it and its modes last long, so
 several bands are tried, and each trial takes the one whose energy rises out of the rest clearly last: as all of them
 look at the past alone, none can rise after the onset. No paper is followed; the recursion is that of Prony's method.
@@ -42,9 +42,9 @@ Array = NDArray[np.floating]
 
 LAG_S = 0.0005
 ORDER, LOW_HZ, HIGH_HZ = 4, 20.0, 450.0
-FEW_HZ = 1000.0
-"""Rate below which several bands are tried: corners ``LOWS_HZ``, and ``HIGH_SHARES`` of the rate, the
-usual one first."""
+FEW_HZ, FEWER_HZ = 1500.0, 700.0
+"""Rates below which several upper corners are tried, and several lower ones: ``HIGH_SHARES`` of the rate, and
+``LOWS_HZ``, the usual one first."""
 
 LOWS_HZ = (20.0, 10.0, 30.0)
 HIGH_SHARES = (0.45, 0.4, 0.475)
@@ -56,16 +56,17 @@ Shorter than those of weak activity, which needs them against noise."""
 FEWEST_LAGS = 4
 """Of the autoregression, at low rates."""
 
-RISEN, RISEN_S, MARGIN_S = 12.0, 0.015, 0.02
-"""Energy over the rest that a mean over so long must pass for activity to have risen out of it; and by how much later
-it must rise with another band than with the usual one."""
+RISEN, RISEN_SAMPLES, MARGIN_SAMPLES = 12.0, 3, 4
+"""Energy over the rest that a mean over so many samples must pass for activity to have risen out of it; and by how much
+later it must rise with another band than with the usual one."""
 
 
 def assumed_bands(rate_hz: float) -> tuple[tuple[float, float], ...]:
     """Bands (low, high) in Hz that x may have been passed through, the usual one first."""
     if rate_hz >= FEW_HZ:
         return ((LOW_HZ, min(HIGH_HZ, 0.45 * rate_hz)),)
-    return tuple((low_hz, share * rate_hz) for low_hz in LOWS_HZ for share in HIGH_SHARES)
+    lows_hz = LOWS_HZ if rate_hz < FEWER_HZ else LOWS_HZ[:1]
+    return tuple((low_hz, share * rate_hz) for low_hz in lows_hz for share in HIGH_SHARES)
 
 
 @lru_cache(maxsize=64)
@@ -100,8 +101,8 @@ def standing_without_ringing(x: Array, rate_hz: float, rest: slice, search: slic
         tried.append(over_rest(sums(np.square(e).astype(np.float32), bin_), power, quiet, search, (bin_, block), p))
     if len(tried) == 1:
         return replace(tried[0], clear=True)
-    rises = np.array([risen(s, RISEN_S * rate_hz / bin_) for s in tried])
-    rises[1:] -= max(1, round(MARGIN_S * rate_hz / bin_))
+    rises = np.array([risen(s, RISEN_SAMPLES / bin_) for s in tried])
+    rises[1:] -= max(1, round(MARGIN_SAMPLES / bin_))
     best = rises.argmax(axis=0)
     rows = np.arange(len(x))
     names = ("y", "ln_z", "marks", "spread", "gate")

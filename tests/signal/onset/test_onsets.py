@@ -108,7 +108,13 @@ def test_moving_the_signal_moves_the_onset_as_much(method):
     np.testing.assert_allclose(late.onset_s - early.onset_s, 0.2, atol=0.002)
 
 
-@pytest.mark.parametrize(("level_db", "rise_s", "within_s"), [(20, 0.01, 0.006), (20, 0.08, 0.012), (10, 0.03, 0.015)])
+@pytest.mark.parametrize(
+    ("level_db", "rise_s", "within_s"),
+    [
+        *((20, 0.01, 0.006), (20, 0.08, 0.012), (10, 0.03, 0.015)),
+        *((40, 0.01, 0.003), (40, 0.08, 0.012), (50, 0.01, 0.002), (60, 0.01, 0.002), (60, 0.08, 0.002)),
+    ],
+)
 def test_ramp_is_near_the_known_truth(level_db, rise_s, within_s):
     found = find(made(40, level_db=level_db, rise_s=rise_s))
     assert np.isfinite(found.onset_s).all()
@@ -371,7 +377,10 @@ def test_gates_are_in_decibels():
     assert np.isnan(find(x, gate_floor_db=12.0).onset_s).all()
 
 
-@pytest.mark.parametrize(("level_db", "rise_s"), [(10, 0.02), (10, 0.15), (20, 0.05), (30, 0.02)])
+@pytest.mark.parametrize(
+    ("level_db", "rise_s"),
+    [(3, 0.05), (10, 0.02), (10, 0.15), (20, 0.05), (30, 0.02), (40, 0.01), (40, 0.15), (50, 0.02), (60, 0.05)],
+)
 def test_intervals_hold_the_truth_as_often_as_they_say(level_db, rise_s):
     """Coverage by simulation, motor units: 90 % intervals hold 85 % or more, by the 95 % interval of the share."""
     truth = recipes.units(np.random.default_rng([44, level_db]), 100, float(level_db), rise_s)
