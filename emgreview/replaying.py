@@ -96,7 +96,7 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
     was = tables.from_tsv(sealed, types, guarded="text" in description)
     searches = _searches_told(was)
     trials = _trials(point, data, [(part["recording"], part["cue"]) for part in description["trials"]], notes, searches)
-    rule = description["inclusion"] and tables.Rule.from_dict(description["inclusion"]["rule"])
+    rule = description["inclusion"] and tables.Rule.from_dict(description["inclusion"]["rule"], sealed=True)
     how = _detection_of(point, trials, detect, notes)
     with tempfile.TemporaryDirectory() as place:
         _copy_logs(folder, Path(place), {where: description["logs"][where] for where in point.lines})
@@ -346,7 +346,9 @@ def _processing_of(stored: Mapping[str, Any]) -> Processing:
             span = tuple(
                 kind(end) if end == int(end) else end for kind, end in zip(rest, parameters["rest_s"], strict=True)
             )
-            found = Processing(**{**parameters, **changed, "rest_s": span})
+            others: dict[str, Any] = {k: part for k, part in (parameters | changed).items() if k != "rest_s"}
+            found = Processing(**others)
+            object.__setattr__(found, "rest_s", span)  # as it was logged, whatever a new one may be
             if found.hash == stored["hash"]:
                 return found
     raise LogError(
