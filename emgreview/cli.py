@@ -39,6 +39,7 @@ from emgreview.annotations.convention import read_convention
 from emgreview.checking import CHECKED_S
 from emgreview.demo import lab
 from emgreview.reading.dataset import NAMELESS
+from emgreview.shell_words import in_shell_words
 
 Status = int
 FINE, NOT_FINE = 0, 1
@@ -62,7 +63,7 @@ def run(arguments: Sequence[str]) -> Status:
             status: Status = given.run(given)
             sys.stdout.flush()
         except er.EmgreviewError as error:
-            _say(f"emgreview: {_one_line(error)}")
+            _say(f"emgreview: {in_shell_words(error)}")
             return NOT_FINE
         except KeyboardInterrupt:
             _say("emgreview: ended by the keyboard")
@@ -136,7 +137,7 @@ def _detect(given: argparse.Namespace) -> Status:
             if rec is not None:
                 rows += _onset_rows(_cut(rec, given), given.method, dict(given.set), with_notes=given.json)
         except er.EmgreviewError as error:
-            _say(f"emgreview: {name}: {_one_line(error)}")
+            _say(f"emgreview: {name}: {in_shell_words(error)}")
             rec = None
         left_out += rec is None
     if not rows:
@@ -369,7 +370,7 @@ def _recordings(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording |
         try:
             rec = _with_pulses(data.recordings[name], given)
         except er.EmgreviewError as error:
-            given.problems[name] = _one_line(error)
+            given.problems[name] = in_shell_words(error)
             _say(f"emgreview: {name}: {given.problems[name]}")
             yield name, None
         else:
@@ -552,13 +553,9 @@ def _say(line: str) -> None:
     print(line, file=sys.stderr, flush=True)
 
 
-def _one_line(message: object) -> str:
-    return " ".join(str(message).split())
-
-
 def _show_warning(message: Warning | str, category: type[Warning], *_: object, **__: object) -> None:
     if issubclass(category, er.SignalWarning | er.DecisionWarning):
-        _say(f"note: {_one_line(message)}")
+        _say(f"note: {in_shell_words(message)}")
 
 
 def _progress(done: int, total: int, words: str) -> None:

@@ -233,7 +233,7 @@ def _tell_swallowed(
     if hold_off_s <= BOUNCES_S:
         return
     apart = len(_held_off(raw, to_sample(BOUNCES_S, rec.rate_hz)))
-    if apart <= len(kept):
+    if apart < 2 * len(kept):
         return
     words = (
         f"in channel {channel!r} of {rec.name}, hold_off_s={hold_off_s:g} s passes over {apart - len(kept)} of {apart} "
