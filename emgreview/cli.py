@@ -128,8 +128,7 @@ def _check(given: argparse.Namespace) -> Status:
 
 
 def _detect(given: argparse.Namespace) -> Status:
-    if given.out is not None and given.out.exists():
-        raise er.EmgreviewError(f"{given.out} exists already; nothing was written; give the name of a new file.")
+    _demand_new(given.out)
     rows: list[dict[str, Any]] = []
     left_out = 0
     for name, rec in _recordings(given):
@@ -174,7 +173,7 @@ def _review(given: argparse.Namespace) -> Status:
         scale_corrected=given.scale_corrected,
     ) as session:
         for notice in session.notices:
-            _say(f"note: {notice}")
+            _say(f"note: {in_shell_words(notice)}")
 
         screen = er.review(
             session, hand=given.hand, plausible_s=given.plausible, break_after_min=given.break_after or None
@@ -191,8 +190,7 @@ def _review(given: argparse.Namespace) -> Status:
 def _measure(given: argparse.Namespace) -> Status:
     from emgreview.tables import to_tsv  # heavy: pandas, which the other commands can do without
 
-    if given.out is not None and given.out.exists():
-        raise er.EmgreviewError(f"{given.out} exists already; nothing was written; give the name of a new file.")
+    _demand_new(given.out)
     decisions = er.read_version(given.folder, given.version)
     reviewed = set(decisions["recording"])
     recordings = [(name, rec) for name, rec in _recordings(given) if rec is None or rec.name in reviewed]
@@ -209,7 +207,7 @@ def _measure(given: argparse.Namespace) -> Status:
         included_only=not given.left_out_too,
     )
     for note in table.attrs["notes"]:
-        _say(f"note: {note}")
+        _say(f"note: {in_shell_words(note)}")
     rows = table.astype(object).where(table.notna(), None).to_dict("records")
     columns = table.attrs["columns"]
     notes = [*table.attrs["notes"], *(f"{one.recording.name}: {note}" for one in trials for note in one.notes)]
@@ -286,6 +284,11 @@ def _seal(given: argparse.Namespace) -> Status:
         "scales": scales,
         "scale_notes": about["scale_notes"],
     }
+    table = er.read_version(given.folder, sealed.name)
+    of_channels = table.drop_duplicates(["recording", "trial", "channel"])
+    reviewed = int(of_channels["reviewed"].fillna(False).sum())
+    values |= {"reviewed": reviewed, "channels_of_trials": len(of_channels)}
+    bulk = [f"Reviewed are {reviewed} of {len(of_channels)} channels of trials.", *bulk]
     _tell(given, values, "\n".join([f"Version {sealed.name} is in {sealed.path}", f"SHA-256 {sealed.sha256}", *bulk]))
     return FINE
 
@@ -299,8 +302,7 @@ def _replay(given: argparse.Namespace) -> Status:
 
 
 def _bench(given: argparse.Namespace) -> Status:
-    if given.out is not None and given.out.exists():
-        raise er.EmgreviewError(f"{given.out} exists already; nothing was run; give the name of a new folder.")
+    _demand_new(given.out, "folder")
     seed = {} if given.seed is None else {"seed": given.seed}
     if given.what == "findings":
         found = er.bench_findings(recordings=given.trials, open_data=given.open_data, progress=_progress, **seed)
@@ -365,7 +367,7 @@ def _recordings(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording |
     about_people = hasattr(given, "folder")
     for note in data.notes:
         if about_people or note != NAMELESS:
-            _say(f"note: {note}")
+            _say(f"note: {in_shell_words(note)}")
     for name in data.recordings.names:
         try:
             rec = _with_pulses(data.recordings[name], given)
@@ -389,6 +391,19 @@ def _cut(rec: er.Recording, given: argparse.Namespace) -> er.Trials:
         processing=er.Processing(low_hz=low_hz, high_hz=high_hz),
         expect=given.expect,
     )
+
+
+def _demand_new(out: Path | None, what: str = "file") -> None:
+    """What is written is new, and its folder is there: told before anything is done."""
+    if out is None:
+        return
+    if out.exists():
+        raise er.EmgreviewError(f"{out} exists already; nothing was written; give the name of a new {what}.")
+    if not out.absolute().parent.is_dir():
+        raise er.EmgreviewError(
+            f"{out} lies in {out.absolute().parent}, which is no folder; nothing was written; make it first, or give "
+            "another place."
+        )
 
 
 def _units(given: argparse.Namespace) -> str | dict[str, str] | None:
@@ -497,7 +512,7 @@ def _check_lines(rec: er.Recording, report: Mapping[str, Any]) -> Iterator[str]:
     markers = ", ".join(f"{label} {n}" for label, n in report["markers"].items()) or "none"
     yield f"{rec.name}: {len(rec.emg_labels)} EMG channels, {rec.rate_hz:g} Hz, {rec.duration_s:.1f} s, {mains}"
     yield f"  markers: {markers}"
-    yield from (f"  note: {note}" for note in rec.notes)
+    yield from (f"  note: {in_shell_words(note)}" for note in rec.notes)
     yield from (f"  looked at: {words}" for words in sorted({channel["looked"] for channel in report["channels"]}))
     gaps: dict[str, list[str]] = {}
     for channel in report["channels"]:
@@ -765,11 +780,18 @@ def _two_reviewers(parser: argparse.ArgumentParser) -> None:
 
 def _reference(text: str) -> tuple[str, float]:
     label, _, value = text.rpartition("=")
-    return label.strip(), float(value)
+    try:
+        if label.strip():
+            return label.strip(), float(value)
+    except ValueError:
+        pass
+    raise argparse.ArgumentTypeError(f"{text!r} came; give a channel and its value: --reference BB=120.5")
 
 
 def _setting(text: str) -> tuple[str, Any]:
-    name, _, value = text.partition("=")
+    name, sign, value = text.partition("=")
+    if not (name.strip() and sign and value.strip()):
+        raise argparse.ArgumentTypeError(f"{text!r} came; give a parameter and its value: --set shortest_s=0.05")
     try:
         return name.strip(), json.loads(value)
     except ValueError:

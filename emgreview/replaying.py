@@ -26,7 +26,7 @@ from emgreview.annotations.telling import beside_the_emg, scales_not_kept, sente
 from emgreview.annotations.versions import Sealed, read_sealed
 from emgreview.cohort.marks import read_logs
 from emgreview.detecting import Detect, rebuilt
-from emgreview.errors import EmgreviewError, LogError, SignalWarning
+from emgreview.errors import DecisionError, EmgreviewError, LogError, SignalWarning
 from emgreview.model import Marker, Processing, Recording, Trials
 from emgreview.reading import find_cues, read, read_dataset
 from emgreview.reading.dataset import Dataset
@@ -166,6 +166,11 @@ def seal(
     """
     folder = Path(folder)
     point = find_point(folder, reviewer=reviewer)
+    if not any(value is not None for value in point.standing.values()):
+        raise DecisionError(
+            f"reviewer {point.reviewer!r} has decided nothing in {folder} so far; a version holds decisions; nothing "
+            "was sealed; review first, or seal what another reviewer decided."
+        )
     notes: list[str] = []
     wanted = [(recording, cut["cue"]) for recording, facts in point.facts.items() for cut in _cuts(recording, facts)]
     trials = _trials(point, data, wanted, notes)

@@ -7,7 +7,7 @@ The package speaks of ``before_s`` and ``columns=[…]``, which is right in a no
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
 OPTIONS: Mapping[str, str] = MappingProxyType({
@@ -19,7 +19,7 @@ OPTIONS: Mapping[str, str] = MappingProxyType({
 })  # fmt: skip
 """What an argument of a public function is called on the command line."""
 
-_PHRASES: tuple[tuple[str, str], ...] = (
+_PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     # Whole sentences first: what to do is something else in a shell.
     (r"; trials are cut with processing=Processing\(high_hz=…\)", ""),
     (
@@ -51,9 +51,11 @@ _PHRASES: tuple[tuple[str, str], ...] = (
     (r", or give a shorter creep_s", ""),
     (r"open the review with scale_corrected='why'", 'open the review with --scale-corrected "WHY"'),
     (r"say so with scale_corrected=\S+", 'say so with --scale-corrected "WHY"'),
-    (r"a list with one label for each column in order, None for a column to leave out, 'time' for seconds, such as "
-     r"columns=\['time', 'biceps', None\]",
-     "one label for each column in order, - for a column to leave out, time for seconds: --columns time,biceps,-"),
+    (
+        r"a list with one label for each column in order, None for a column to leave out, 'time' for seconds, such as "
+        r"columns=\['time', 'biceps', None\]",
+        "one label for each column in order, - for a column to leave out, time for seconds: --columns time,biceps,-",
+    ),
     (r"None in columns= leaves one out", "- in --columns leaves one out"),
     (r"correct the line or columns=\.", "correct the line or --columns."),
     (r"\bcolumns is missing", "--columns is missing"),
@@ -66,13 +68,25 @@ _PHRASES: tuple[tuple[str, str], ...] = (
     (r"a mapping of labels to units", "units by label (--unit FCR=mV,TRIGGER=V)"),
     (r"\(named in unit=\)", "(named in --unit)"),
     (r"\bunit= says", "--unit says"),
+    (r"unit='(\w+)'", r"--unit \1"),
     (r"\brate_hz (came|states|says|is|as)\b", r"--rate \1"),
     (r"\bcorrect rate_hz", "correct --rate"),
     (r"steps of 1/rate_hz", "steps of one over --rate"),
     (r"\bgive rate_hz\b", "give --rate"),
     (r"\bleave unit out", "leave --unit out"),
     (r"columns=\[([^\]]*)\]", lambda found: "--columns " + re.sub(r"[' ]", "", found[1]).replace("None", "-")),
-    (r"\bNone\b", "nothing"),
+    (r"one reviewer's own spread is what self_check measures", "a reviewer's own spread is measured in a notebook"),
+    (r"parameters came without the method that they belong to \(([^)]*)\)", r"--set \1 came without its --method"),
+    (r"allowed: minutes above 0, None for never", "allowed: minutes above 0, or 0 for never"),
+    (r"allowed: None, or above", "allowed: none, or above"),
+    (r"^(expect|trials|participants|seed|level|edge) came as", r"--\1 came as"),
+    (r"(\(one label for each column in order), None for one", r"\1, - for one"),
+    (r"\bcolumns (is|are) missing", r"--columns \1 missing"),
+    (r"\bunit (and|is|are) ", r"--unit \1 "),
+    (r"\brate_hz, unit and columns\b", "--rate, --unit and --columns"),
+    (r"\bunit and columns\b", "--unit and --columns"),
+    (r"\brate_hz and (unit|columns)\b", r"--rate and --\1"),
+    (r"\bNone\b", "none"),
 )
 
 _QUOTED = re.compile(r"'[^']*'")

@@ -135,7 +135,12 @@ class Proposals:
         try:
             place = self.places[self.source(trial)[0]]
         except (KeyError, TypeError):
-            raise UnknownNameError("trial", trial, self.places) from None
+            added = isinstance(trial, str) and "/added/" in trial
+            where = (
+                "the trials as they were cut; a cue that was added by hand has one once its recording is cut again, "
+                "as session.with_added_cues(recording) gives it"
+            )
+            raise UnknownNameError("trial", trial, self.places, where if added else "") from None
         if channel is not None and channel not in place.labels:
             raise UnknownNameError("channel", channel, place.labels)
         return place

@@ -173,6 +173,8 @@ class Rule:
         try:
             text = path.read_text(encoding="utf-8")
             values = tomllib.loads(text) if path.suffix == ".toml" else json.loads(text)
+        except FileNotFoundError:
+            raise ParameterError(f"there is no file {path}; a rule is a .json or .toml file; check the name.") from None
         except (OSError, ValueError) as why:
             raise ParameterError(f"{path} cannot be read as a rule ({why}); correct the file.") from None
         _demand(isinstance(values, dict), path.name, values, "an object with the parts of a rule")
@@ -324,7 +326,8 @@ def _check_names(given: Mapping[str, Any], kind: Any, needed: Sequence[str]) -> 
         if name not in names:
             raise UnknownNameError("part of a rule", name, names)
     for name in needed:
-        _demand(name in given, name, None, "it must be given")
+        if name not in given:
+            raise ParameterError(f"a rule's {name} is missing; every rule must state it; add it.")
 
 
 def _toml(value: Any) -> str:
