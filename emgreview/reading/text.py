@@ -74,18 +74,17 @@ def read(path: Path, *, rate_hz: float | None = None, columns: Sequence[str | No
 def demand_told(path: Path, rate_hz: object, unit: object, columns: Sequence[str | None] | None) -> None:
     """RateError, UnitError or ParameterError, the first of what is missing, that names all that is."""
     needed = {
-        "rate_hz": (rate_hz, "sampling rate", "rate_hz=2000", RateError),
-        "unit": (unit, "unit", "unit='mV'", UnitError),
-        "columns": (columns, "names of its channels", "columns=['time', 'biceps', None]", ParameterError),
+        "rate_hz": (rate_hz, "rate_hz=2000", RateError),
+        "unit": (unit, "unit='mV'", UnitError),
+        "columns": (columns, "columns=['time', 'biceps', None]", ParameterError),
     }
     if not (missing := [name for name, (value, *_) in needed.items() if value is None]) or missing == ["unit"]:
         return  # a unit alone is asked for where it is known which channels need one
-    words = [needed[name][1] for name in missing]
-    ways = [needed[name][2] for name in missing]
-    kind = needed[missing[0]][3]
+    ways = [needed[name][1] for name in missing]
+    kind = needed[missing[0]][2]
     header = f" Its first line reads {first}." if "columns" in missing and (first := _header(path)) else ""
     raise kind(
-        f"{path.name} is text, which does not state its {_and(words)}: {_and(missing)} "
+        f"{path.name} is text, which states no rate, unit or names itself: {_and(missing)} "
         f"{'is' if len(missing) == 1 else 'are'} missing; give {_and(ways)}, with the values of the recording device"
         f"{_COLUMNS_ARE if 'columns' in missing else ''}.{header}"
     )
