@@ -1,4 +1,4 @@
-"""Slips at the command line: each gets one line that says what to do, in a shell's words, and a status that is not 0."""
+"""Slips at the command line: each gets a line that says what to do, in a shell's words, and a status that is not 0."""
 
 import re
 
@@ -30,7 +30,8 @@ def places(tmp_path_factory):
     numbers = "\n".join(f"{x:.3f},{y:.3f}" for x, y in np.random.default_rng(1).normal(0, 9, (2000, 2)))
     for name, words in {
         "head.csv": "FDI,APB\n" + numbers, "plain.csv": numbers, "empty.csv": "", "bare": numbers, "a.xyz": numbers,
-        "comma.csv": "1,5;2,5\n1,6;2,7\n", "short.edf": "0 ", "ms.json": '{"name": "a", "version": 1, "onset_s": [80, 800]}',
+        "comma.csv": "1,5;2,5\n1,6;2,7\n", "short.edf": "0 ",
+        "ms.json": '{"name": "a", "version": 1, "onset_s": [80, 800]}',
         "half.json": '{"name": "a"}', "broken.json": "{",
     }.items():  # fmt: skip
         (tmp / name).write_text(words)
