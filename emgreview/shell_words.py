@@ -56,6 +56,7 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
         r"columns=\['time', 'biceps', None\]",
         "one label for each column in order, - for a column to leave out, time for seconds: --columns time,biceps,-",
     ),
+    (r"\bcolumns= names", "--columns names"),
     (r"None in columns= leaves one out", "- in --columns leaves one out"),
     (r"correct the line or columns=\.", "correct the line or --columns."),
     (r"(?<![-\w])columns is missing", "--columns is missing"),

@@ -71,8 +71,11 @@ SLIPS = [
     (["check", "{tmp}/plain.csv", "--rate", "500"], "--unit and --columns are missing"),
     (["check", "{tmp}/plain.csv", "--rate", "500", "--columns", "FDI,APB"], "say --unit mV"),
     (["check", "{tmp}/plain.csv", *TEXT[:-1]], "--columns is missing"),
-    (["check", "{tmp}/head.csv", *TEXT, "FDI,APB"], "save a copy without it, and give its words as --columns FDI,APB"),
-    (["check", "{tmp}/plain.csv", *TEXT, "FDI"], "but 1 columns are named"),
+    (
+        ["check", "{tmp}/head.csv", *TEXT, "FDI,APB"],
+        "remove the line in a copy, and give its words as --columns FDI,APB",
+    ),
+    (["check", "{tmp}/plain.csv", *TEXT, "FDI"], "but --columns names 1"),
     (["check", "{tmp}/comma.csv", *TEXT, "FDI,APB"], "decimal comma"),
     (["check", "{tmp}/empty.csv", *TEXT, "FDI,APB"], "export the file again"),
     (["check", "{tmp}/plain.csv", "--rate", "0", *TEXT[2:], "FDI,APB"], "--rate came as 0.0"),

@@ -160,7 +160,7 @@ def _separator(path: Path, line: str) -> str | None:
         raise FormatError(
             f"{path.name}: line 1 reads {_short(line)} and holds no number: a header line? Every line must hold "
             "numbers "
-            f"alone; save a copy without it, and give its words as columns={_labels_in(line)}."
+            f"alone; remove the line in a copy, and give its words as columns={_labels_in(line)}."
         )
     found = [sign for sign in ";\t," if sign in line]
     if found == [","]:
@@ -208,7 +208,7 @@ def _raise_first_fault(path: Path, lines: list[str], separator: str | None, n_co
                 f" Twice as many as named: {_COMMA_ADVICE}" if separator == "," and len(cells) == 2 * n_columns else ""
             )
             raise FormatError(
-                f"{where} and holds {len(cells)} numbers (separator: {name}), but {n_columns} columns are named; every "
+                f"{where} and holds {len(cells)} numbers (separator: {name}), but columns= names {n_columns}; every "
                 "line must "
                 "hold one number for each column, None in columns= leaves one out; correct the line or "
                 f"columns=.{comma}"

@@ -327,7 +327,7 @@ def _check_names(given: Mapping[str, Any], kind: Any, needed: Sequence[str]) -> 
             raise UnknownNameError("part of a rule", name, names)
     for name in needed:
         if name not in given:
-            raise ParameterError(f"a rule's {name} is missing; every rule must state it; add it.")
+            raise ParameterError(f"a rule's {name} is missing; it must be given; add it.")
 
 
 def _toml(value: Any) -> str:
