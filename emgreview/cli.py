@@ -398,7 +398,8 @@ def _demand_new(out: Path | None, what: str = "file") -> None:
     if out is None:
         return
     if out.exists():
-        raise er.EmgreviewError(f"{out} exists already; nothing was written; give the name of a new {what}.")
+        undone = "run" if what == "folder" else "written"
+        raise er.EmgreviewError(f"{out} exists already; nothing was {undone}; give the name of a new {what}.")
     if not out.absolute().parent.is_dir():
         raise er.EmgreviewError(
             f"{out} lies in {out.absolute().parent}, which is no folder; nothing was written; make it first, or give "

@@ -453,7 +453,7 @@ def test_review_hands_its_options_on(run, study, tmp_path, monkeypatch):
     assert (detection["method"], detection["parameters"]["merge_s"]) == ("double-threshold", 0.02)
     for wrong, words in (
         (["--plausible", "0.6", "0.1"], "--plausible came as [0.6, 0.1]"),
-        (["--break-after", "-1"], "break_after_min came as -1"),
+        (["--break-after", "-1"], "--break-after came as -1"),
         (["--convention", tmp_path / "no.txt"], "cannot be read as a marking convention"),
         (["--method", "threshold", "--set", "k=high"], "k came as 'high'"),
         (["--set", "k=3"], "without the method"),
