@@ -454,7 +454,7 @@ def test_review_hands_its_options_on(run, study, tmp_path, monkeypatch):
     for wrong, words in (
         (["--plausible", "0.6", "0.1"], "--plausible came as [0.6, 0.1]"),
         (["--break-after", "-1"], "--break-after came as -1"),
-        (["--convention", tmp_path / "no.txt"], "cannot be read as a marking convention"),
+        (["--convention", tmp_path / "no.txt"], "there is no file"),
         (["--method", "threshold", "--set", "k=high"], "k came as 'high'"),
         (["--set", "k=3"], "without the method"),
     ):
