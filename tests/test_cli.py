@@ -456,7 +456,7 @@ def test_review_hands_its_options_on(run, study, tmp_path, monkeypatch):
         (["--break-after", "-1"], "--break-after came as -1"),
         (["--convention", tmp_path / "no.txt"], "there is no file"),
         (["--method", "threshold", "--set", "k=high"], "k came as 'high'"),
-        (["--set", "k=3"], "without the method"),
+        (["--set", "k=3"], "--set k came without its --method"),
     ):
         status, _, err = run("review", *where, *wrong)
         assert status == 1
