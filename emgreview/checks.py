@@ -8,6 +8,8 @@ back as a plain float, int or pair.
     whole       one whole number in a range
     span        (start, stop), rising
     check_ranges, in_order     fields of a parameter class
+    likely_unit seconds that look like milliseconds, or the other way round
+    perhaps     in words: what was meant, if it was given in the other unit
     truth       True or False
     rate        a sampling rate
     samples     an array of numbers
@@ -50,10 +52,60 @@ def number(
     ends = [f"{words} {limit:g}" for words, limit in (("above", above), ("at least", least)) if limit is not None]
     ends += [f"{words} {limit:g}" for words, limit in (("at most", most), ("below", below)) if limit is not None]
     allowed = " ".join(["a number", ", ".join(ends), unit]).replace("  ", " ").strip()
-    good = isinstance(value, Real) and not isinstance(value, bool | np.bool_) and math.isfinite(value)
+    limit = most if most is not None else below
+    if name.split()[0].endswith("_s") and _is_number(value) and limit is not None and value > max(limit, 0):
+        less = value / 1000
+        if (above is None or less > above) and (least is None or less >= least) and less <= limit:
+            demand(False, name, value, f"{allowed}{perhaps(value)}")
+    good = _is_number(value)
     good = good and (above is None or value > above) and (least is None or value >= least)
     demand(good and (most is None or value <= most) and (below is None or value < below), name, value, allowed)
     return float(value)
+
+
+LONGEST_S, LONGEST_STRETCH_S, LONGEST_TOLERANCE_S = 60.0, 10.0, 1.0
+"""A time from a cue, a stretch or gap within activity, and a tolerance or an artefact, in seconds: what is longer is
+taken for milliseconds (our own choice, no source)."""
+SHORTEST_MS = 0.1
+"""A tolerance below this, and not 0, is taken for seconds: a sample at 10 kHz (our own choice, no source)."""
+
+
+def likely_unit(name: str, value: Any, *, most_s: float | None = LONGEST_S) -> None:
+    """ParameterError where a time, or any of several, is too long to be in seconds (``most_s``), or, with ``most_s``
+    None, too short to be in milliseconds. The message says what was probably meant. What is no number passes."""
+    times = [part for part in _parts(value) if _is_number(part)]
+    if most_s is None and any(0 < abs(part) < SHORTEST_MS for part in times):
+        allowed = f"milliseconds, 0 or at least {SHORTEST_MS:g}"
+    elif most_s is not None and any(abs(part) > most_s for part in times):
+        allowed = f"seconds, at most {most_s:g}"
+    else:
+        return
+    raise ParameterError(
+        f"{name} came as {_shown(value)}; allowed: {allowed}; correct it{perhaps(value, in_ms=most_s is None)}."
+    )
+
+
+def perhaps(value: Any, *, in_ms: bool = False) -> str:
+    """ ", perhaps (0.08, 0.8), if milliseconds were given"; with ``in_ms`` for milliseconds that came in seconds."""
+    factor, unit = (1000, "seconds") if in_ms else (0.001, "milliseconds")
+    moved = [float(f"{part * factor:.6g}") if _is_number(part) else part for part in _parts(value)]
+    meant = tuple(moved) if isinstance(value, Sequence | np.ndarray) and not isinstance(value, str) else moved[0]
+    return f": perhaps {_shown(meant)}, if {unit} were given"
+
+
+def _parts(value: Any) -> list[Any]:
+    several = isinstance(value, Sequence | np.ndarray) and not isinstance(value, str)
+    return list(np.asarray(value, dtype=object).ravel()) if several else [value]
+
+
+def _shown(value: Any) -> str:
+    parts = [f"{part:g}" if _is_number(part) else repr(plain(part)) for part in _parts(value)]
+    several = isinstance(value, Sequence | np.ndarray) and not isinstance(value, str)
+    return f"({', '.join(parts)})" if several else parts[0]
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, Real) and not isinstance(value, bool | np.bool_) and math.isfinite(value)
 
 
 def whole(name: str, value: Any, *, least: int, most: int | None = None) -> int:

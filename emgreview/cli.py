@@ -39,6 +39,7 @@ from emgreview.annotations.convention import read_convention
 from emgreview.checking import CHECKED_S
 from emgreview.demo import lab
 from emgreview.reading.dataset import NAMELESS
+from emgreview.shell_words import in_shell_words
 
 Status = int
 FINE, NOT_FINE = 0, 1
@@ -53,7 +54,7 @@ def main() -> None:
 
 def run(arguments: Sequence[str]) -> Status:
     """Run one command and return its exit status; errors of the package become one line on standard error."""
-    given = _parser().parse_args(arguments)
+    given = _parser().parse_args(_held_together(arguments))
     with warnings.catch_warnings():
         warnings.simplefilter("always", er.SignalWarning)
         warnings.simplefilter("always", er.DecisionWarning)
@@ -62,7 +63,7 @@ def run(arguments: Sequence[str]) -> Status:
             status: Status = given.run(given)
             sys.stdout.flush()
         except er.EmgreviewError as error:
-            _say(f"emgreview: {_one_line(error)}")
+            _say(f"emgreview: {in_shell_words(error)}")
             return NOT_FINE
         except KeyboardInterrupt:
             _say("emgreview: ended by the keyboard")
@@ -71,6 +72,17 @@ def run(arguments: Sequence[str]) -> Status:
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             return NOT_FINE
     return status
+
+
+def _held_together(arguments: Sequence[str]) -> list[str]:
+    """``--columns -,FDI`` as ``--columns=-,FDI``: what begins with a dash would be taken for an option."""
+    joined: list[str] = []
+    for argument in arguments:
+        if joined and joined[-1] in ("--columns", "--unit") and (argument == "-" or argument.startswith("-,")):
+            joined[-1] += f"={argument}"
+        else:
+            joined.append(argument)
+    return joined
 
 
 # Commands --------------------------------------------------------------------------------------------------------
@@ -116,8 +128,7 @@ def _check(given: argparse.Namespace) -> Status:
 
 
 def _detect(given: argparse.Namespace) -> Status:
-    if given.out is not None and given.out.exists():
-        raise er.EmgreviewError(f"{given.out} exists already; nothing was written; give the name of a new file.")
+    _demand_new(given.out)
     rows: list[dict[str, Any]] = []
     left_out = 0
     for name, rec in _recordings(given):
@@ -125,7 +136,7 @@ def _detect(given: argparse.Namespace) -> Status:
             if rec is not None:
                 rows += _onset_rows(_cut(rec, given), given.method, dict(given.set), with_notes=given.json)
         except er.EmgreviewError as error:
-            _say(f"emgreview: {name}: {_one_line(error)}")
+            _say(f"emgreview: {name}: {in_shell_words(error)}")
             rec = None
         left_out += rec is None
     if not rows:
@@ -162,7 +173,7 @@ def _review(given: argparse.Namespace) -> Status:
         scale_corrected=given.scale_corrected,
     ) as session:
         for notice in session.notices:
-            _say(f"note: {notice}")
+            _say(f"note: {in_shell_words(notice)}")
 
         screen = er.review(
             session, hand=given.hand, plausible_s=given.plausible, break_after_min=given.break_after or None
@@ -179,8 +190,7 @@ def _review(given: argparse.Namespace) -> Status:
 def _measure(given: argparse.Namespace) -> Status:
     from emgreview.tables import to_tsv  # heavy: pandas, which the other commands can do without
 
-    if given.out is not None and given.out.exists():
-        raise er.EmgreviewError(f"{given.out} exists already; nothing was written; give the name of a new file.")
+    _demand_new(given.out)
     decisions = er.read_version(given.folder, given.version)
     reviewed = set(decisions["recording"])
     recordings = [(name, rec) for name, rec in _recordings(given) if rec is None or rec.name in reviewed]
@@ -197,7 +207,7 @@ def _measure(given: argparse.Namespace) -> Status:
         included_only=not given.left_out_too,
     )
     for note in table.attrs["notes"]:
-        _say(f"note: {note}")
+        _say(f"note: {in_shell_words(note)}")
     rows = table.astype(object).where(table.notna(), None).to_dict("records")
     columns = table.attrs["columns"]
     notes = [*table.attrs["notes"], *(f"{one.recording.name}: {note}" for one in trials for note in one.notes)]
@@ -274,6 +284,11 @@ def _seal(given: argparse.Namespace) -> Status:
         "scales": scales,
         "scale_notes": about["scale_notes"],
     }
+    table = er.read_version(given.folder, sealed.name)
+    of_channels = table.drop_duplicates(["recording", "trial", "channel"])
+    reviewed = int(of_channels["reviewed"].fillna(False).sum())
+    values |= {"reviewed": reviewed, "channels_of_trials": len(of_channels)}
+    bulk = [f"Reviewed are {reviewed} of {len(of_channels)} channels of trials.", *bulk]
     _tell(given, values, "\n".join([f"Version {sealed.name} is in {sealed.path}", f"SHA-256 {sealed.sha256}", *bulk]))
     return FINE
 
@@ -287,8 +302,7 @@ def _replay(given: argparse.Namespace) -> Status:
 
 
 def _bench(given: argparse.Namespace) -> Status:
-    if given.out is not None and given.out.exists():
-        raise er.EmgreviewError(f"{given.out} exists already; nothing was run; give the name of a new folder.")
+    _demand_new(given.out, "folder")
     seed = {} if given.seed is None else {"seed": given.seed}
     if given.what == "findings":
         found = er.bench_findings(recordings=given.trials, open_data=given.open_data, progress=_progress, **seed)
@@ -339,11 +353,12 @@ def _recordings(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording |
 
     ``given.notes`` are then the notes of the folder, said on standard error, and ``given.problems`` the errors by name.
     """
-    how = {"rate_hz": given.rate, "unit": given.unit, "columns": given.columns}
+    _demand_pulses(given)
+    how = {"rate_hz": given.rate, "unit": _units(given), "columns": given.columns}
     path = given.path
     given.notes, given.problems = [], {}
     if not path.is_dir():
-        rec = er.read(path, **how)
+        rec = _with_pulses(er.read(path, **how), given)
         yield rec.name, rec
         return
     with warnings.catch_warnings():  # each of them is a note too
@@ -353,12 +368,12 @@ def _recordings(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording |
     about_people = hasattr(given, "folder")
     for note in data.notes:
         if about_people or note != NAMELESS:
-            _say(f"note: {note}")
+            _say(f"note: {in_shell_words(note)}")
     for name in data.recordings.names:
         try:
-            rec = data.recordings[name]
+            rec = _with_pulses(data.recordings[name], given)
         except er.EmgreviewError as error:
-            given.problems[name] = _one_line(error)
+            given.problems[name] = in_shell_words(error)
             _say(f"emgreview: {name}: {given.problems[name]}")
             yield name, None
         else:
@@ -366,7 +381,88 @@ def _recordings(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording |
 
 
 def _cut(rec: er.Recording, given: argparse.Namespace) -> er.Trials:
-    return er.cut_trials(rec, cue=given.cue, before_s=given.before, after_s=given.after, expect=given.expect)
+    low_hz, high_hz = given.band or (er.Processing().low_hz, er.Processing().high_hz)
+    if low_hz is None:
+        raise er.EmgreviewError("--band came without a LOW; give its lower edge in Hz: --band 20 none.")
+    return er.cut_trials(
+        rec,
+        cue=given.cue,
+        before_s=given.before,
+        after_s=given.after,
+        processing=er.Processing(low_hz=low_hz, high_hz=high_hz),
+        expect=given.expect,
+    )
+
+
+def _demand_new(out: Path | None, what: str = "file") -> None:
+    """What is written is new, and its folder is there: told before anything is done."""
+    if out is None:
+        return
+    if out.exists():
+        undone = "run" if what == "folder" else "written"
+        raise er.EmgreviewError(f"{out} exists already; nothing was {undone}; give the name of a new {what}.")
+    if not out.absolute().parent.is_dir():
+        raise er.EmgreviewError(
+            f"{out} lies in {out.absolute().parent}, which is no folder; nothing was written; make it first, or give "
+            "another place."
+        )
+
+
+def _units(given: argparse.Namespace) -> str | dict[str, str] | None:
+    """One unit for all, by label, or one a column in the order of ``--columns``."""
+    if not isinstance(given.unit, list):
+        unit: str | dict[str, str] | None = given.unit
+        return unit
+    came = ",".join(given.unit)
+    if given.columns is None:
+        raise er.EmgreviewError(
+            f"--unit came as {came!r}, one unit a column, and --columns is missing; give --columns too, or name the "
+            "channels: --unit FCR=mV,TRIGGER=V."
+        )
+    signals = [label for label in given.columns if label is not None and label.casefold() != "time"]
+    if len(given.unit) == len(signals):
+        return dict(zip(signals, given.unit, strict=True))
+    if len(given.unit) != len(given.columns):
+        labels = ",".join("-" if label is None else label for label in given.columns)
+        raise er.EmgreviewError(
+            f"--unit came as {came!r}, {len(given.unit)} units, and --columns as {labels!r}, {len(given.columns)} "
+            f"columns, {len(signals)} of them signals; give a unit for each signal in that order, or one unit for all."
+        )
+    pairs = zip(given.columns, given.unit, strict=True)
+    return {label: unit for label, unit in pairs if label in signals}
+
+
+def _demand_pulses(given: argparse.Namespace) -> None:
+    """All that a search for pulses needs, or nothing of it."""
+    said = {"--level": given.level, "--edge": given.edge, "--hold-off": given.hold_off}
+    if given.pulses is None:
+        if alone := [option for option, value in said.items() if value is not None]:
+            raise er.EmgreviewError(
+                f"{', '.join(alone)} came without --pulses; they tell how cues are found in a channel; name the "
+                "channel: --pulses CHANNEL."
+            )
+        return
+    if missing := [option for option in ("--level", "--hold-off") if said[option] is None]:
+        raise er.EmgreviewError(
+            f"--pulses {given.pulses} came without {' and '.join(missing)}; needed are --level, in the channel's own "
+            "unit, between rest and pulse, and --hold-off, in seconds, a little less than the shortest time between "
+            "two cues; give both."
+        )
+
+
+def _with_pulses(rec: er.Recording, given: argparse.Namespace) -> er.Recording:
+    """The recording with the cues of its channel of pulses, where one is named."""
+    if given.pulses is None:
+        return rec
+    label = getattr(given, "cue", "cue")
+    if own := sum(marker.label == label for marker in rec.markers):
+        raise er.EmgreviewError(
+            f"{rec.name} holds {own} markers {label!r} of its own, and --pulses {given.pulses} would add cues of that "
+            "name; every trial would be there twice; leave --pulses out, or call the cues otherwise: --cue pulse."
+        )
+    return er.with_cues(
+        rec, given.pulses, level=given.level, edge=given.edge or "rising", hold_off_s=given.hold_off, label=label
+    )
 
 
 def _unread_report(given: argparse.Namespace, name: str) -> dict[str, Any]:
@@ -418,7 +514,7 @@ def _check_lines(rec: er.Recording, report: Mapping[str, Any]) -> Iterator[str]:
     markers = ", ".join(f"{label} {n}" for label, n in report["markers"].items()) or "none"
     yield f"{rec.name}: {len(rec.emg_labels)} EMG channels, {rec.rate_hz:g} Hz, {rec.duration_s:.1f} s, {mains}"
     yield f"  markers: {markers}"
-    yield from (f"  note: {note}" for note in rec.notes)
+    yield from (f"  note: {in_shell_words(note)}" for note in rec.notes)
     yield from (f"  looked at: {words}" for words in sorted({channel["looked"] for channel in report["channels"]}))
     gaps: dict[str, list[str]] = {}
     for channel in report["channels"]:
@@ -474,13 +570,9 @@ def _say(line: str) -> None:
     print(line, file=sys.stderr, flush=True)
 
 
-def _one_line(message: object) -> str:
-    return " ".join(str(message).split())
-
-
 def _show_warning(message: Warning | str, category: type[Warning], *_: object, **__: object) -> None:
     if issubclass(category, er.SignalWarning | er.DecisionWarning):
-        _say(f"note: {_one_line(message)}")
+        _say(f"note: {in_shell_words(message)}")
 
 
 def _progress(done: int, total: int, words: str) -> None:
@@ -524,6 +616,7 @@ def _parser() -> argparse.ArgumentParser:
 
     check = _command(commands, "check", _check, "is each EMG channel fit for use: findings with numbers")
     _source(check)
+    _pulses(check)
     check.add_argument("--whole", action="store_true", help="look at all of each recording, not at 60 s of it")
 
     detect = _command(commands, "detect", _detect, "onsets of every trial and channel, as tab-separated text")
@@ -653,13 +746,15 @@ def _command(commands: Any, name: str, function: Any, words: str) -> argparse.Ar
 
 
 def _source(parser: argparse.ArgumentParser) -> None:
+    parser.set_defaults(pulses=None, level=None, edge=None, hold_off=None)  # of the commands that have them
     parser.add_argument("path", type=Path, help="one recording, a BIDS dataset, or a folder of recordings")
     parser.add_argument("--rate", type=float, metavar="HZ", help="sampling rate; text files must be told")
     parser.add_argument(
         "--unit",
         type=_unit,
         metavar="UNIT",
-        help="V, mV, uV, nV or arbitrary; text files must be told; or a unit a channel: FCR=mV,TRIGGER=V",
+        help="V, mV, uV, nV or arbitrary; text files must be told; or one a column, in the order of --columns: "
+        "mV,mV,V; or by channel: FCR=mV,TRIGGER=V",
     )
     parser.add_argument(
         "--columns",
@@ -673,9 +768,16 @@ def _columns(text: str) -> list[str | None]:
     return [None if label.strip() == "-" else label.strip() for label in text.split(",")]
 
 
-def _unit(text: str) -> str | dict[str, str]:
-    parts = [part.rpartition("=") for part in text.split(",")]
-    return {label.strip(): unit.strip() for label, _, unit in parts} if "=" in text else text
+def _unit(text: str) -> str | list[str] | dict[str, str]:
+    parts = [part.strip() for part in text.split(",")]
+    if not any("=" in part for part in parts):
+        return parts if len(parts) > 1 else parts[0]
+    if bare := [part for part in parts if "=" not in part]:
+        raise argparse.ArgumentTypeError(
+            f"{text!r} names the channel of some units and not of {', '.join(bare)}; give one unit for all (mV), one "
+            "a column (mV,mV,V), or one by channel (FCR=mV,TRIGGER=V)"
+        )
+    return {label.strip(): unit.strip() for label, _, unit in (part.rpartition("=") for part in parts)}
 
 
 def _two_reviewers(parser: argparse.ArgumentParser) -> None:
@@ -686,11 +788,18 @@ def _two_reviewers(parser: argparse.ArgumentParser) -> None:
 
 def _reference(text: str) -> tuple[str, float]:
     label, _, value = text.rpartition("=")
-    return label.strip(), float(value)
+    try:
+        if label.strip():
+            return label.strip(), float(value)
+    except ValueError:
+        pass
+    raise argparse.ArgumentTypeError(f"{text!r} came; give a channel and its value: --reference BB=120.5")
 
 
 def _setting(text: str) -> tuple[str, Any]:
-    name, _, value = text.partition("=")
+    name, sign, value = text.partition("=")
+    if not (name.strip() and sign and value.strip()):
+        raise argparse.ArgumentTypeError(f"{text!r} came; give a parameter and its value: --set shortest_s=0.05")
     try:
         return name.strip(), json.loads(value)
     except ValueError:
@@ -713,6 +822,37 @@ def _window(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--before", required=True, type=float, metavar="S", help="seconds before the cue")
     parser.add_argument("--after", required=True, type=float, metavar="S", help="seconds after the cue")
     parser.add_argument("--expect", type=int, metavar="N", help="cues of each recording: told where there are others")
+    parser.add_argument(
+        "--band",
+        nargs=2,
+        type=_edge_hz,
+        metavar=("LOW", "HIGH"),
+        help="band-pass in Hz, none as HIGH for no upper edge (20 450); recordings of 200 or 500 Hz need a lower HIGH, "
+        "20 90 or 20 200 for example",
+    )
+    _pulses(parser)
+
+
+def _edge_hz(text: str) -> float | None:
+    if text.casefold() == "none":
+        return None
+    try:
+        return float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no frequency; give two numbers in Hz: --band 20 200") from None
+
+
+def _pulses(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--pulses", metavar="CHANNEL", help="find the cues in this channel of pulses; needs --level and --hold-off"
+    )
+    parser.add_argument(
+        "--level", type=float, metavar="X", help="level that a pulse crosses, in the channel's own unit"
+    )
+    parser.add_argument("--edge", choices=("rising", "falling", "both"), help="which crossings are cues (rising)")
+    parser.add_argument(
+        "--hold-off", type=float, metavar="S", help="seconds after a cue in which crossings count for nothing"
+    )
 
 
 def _browser(parser: argparse.ArgumentParser) -> None:

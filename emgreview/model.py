@@ -27,6 +27,7 @@ from typing import Any, Literal, Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from emgreview.checks import likely_unit, span
 from emgreview.errors import MarkerError, ParameterError, RateError, SignalError, UnitError, UnknownNameError
 
 FloatArray = NDArray[np.floating]
@@ -416,10 +417,10 @@ class Processing:
         demand(self.envelope in ("low-pass", "rms"), "envelope", "'low-pass' or 'rms'")
         demand(math.isfinite(self.envelope_hz) and self.envelope_hz > 0, "envelope_hz", "a frequency above 0 Hz")
         demand(self.envelope_order in range(1, 9), "envelope_order", "1 to 8")
-        demand(0 < self.envelope_window_s <= 1, "envelope_window_s", "above 0 and at most 1 s")
-        demand(
-            len(self.rest_s) == 2 and self.rest_s[0] < self.rest_s[1], "rest_s", "(start, stop) seconds from the cue"
-        )
+        likely_unit("envelope_window_s", self.envelope_window_s, most_s=1.0)
+        demand(self.envelope_window_s > 0, "envelope_window_s", "above 0 and at most 1 s")
+        span("rest_s", self.rest_s, allowed="(start, stop) seconds from the cue, rising")
+        likely_unit("rest_s", self.rest_s)
 
     @property
     def hash(self) -> str:

@@ -26,7 +26,7 @@ from emgreview.annotations.telling import beside_the_emg, scales_not_kept, sente
 from emgreview.annotations.versions import Sealed, read_sealed
 from emgreview.cohort.marks import read_logs
 from emgreview.detecting import Detect, rebuilt
-from emgreview.errors import EmgreviewError, LogError, SignalWarning
+from emgreview.errors import DecisionError, EmgreviewError, LogError, SignalWarning
 from emgreview.model import Marker, Processing, Recording, Trials
 from emgreview.reading import find_cues, read, read_dataset
 from emgreview.reading.dataset import Dataset
@@ -96,7 +96,7 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
     was = tables.from_tsv(sealed, types, guarded="text" in description)
     searches = _searches_told(was)
     trials = _trials(point, data, [(part["recording"], part["cue"]) for part in description["trials"]], notes, searches)
-    rule = description["inclusion"] and tables.Rule.from_dict(description["inclusion"]["rule"])
+    rule = description["inclusion"] and tables.Rule.from_dict(description["inclusion"]["rule"], sealed=True)
     how = _detection_of(point, trials, detect, notes)
     with tempfile.TemporaryDirectory() as place:
         _copy_logs(folder, Path(place), {where: description["logs"][where] for where in point.lines})
@@ -166,6 +166,11 @@ def seal(
     """
     folder = Path(folder)
     point = find_point(folder, reviewer=reviewer)
+    if not any(value is not None for value in point.standing.values()):
+        raise DecisionError(
+            f"reviewer {point.reviewer!r} has decided nothing in {folder} so far; a version holds decisions; nothing "
+            "was sealed; review first, or seal what another reviewer decided."
+        )
     notes: list[str] = []
     wanted = [(recording, cut["cue"]) for recording, facts in point.facts.items() for cut in _cuts(recording, facts)]
     trials = _trials(point, data, wanted, notes)
@@ -346,7 +351,9 @@ def _processing_of(stored: Mapping[str, Any]) -> Processing:
             span = tuple(
                 kind(end) if end == int(end) else end for kind, end in zip(rest, parameters["rest_s"], strict=True)
             )
-            found = Processing(**{**parameters, **changed, "rest_s": span})
+            others: dict[str, Any] = {k: part for k, part in (parameters | changed).items() if k != "rest_s"}
+            found = Processing(**others)
+            object.__setattr__(found, "rest_s", span)  # as it was logged, whatever a new one may be
             if found.hash == stored["hash"]:
                 return found
     raise LogError(

@@ -48,6 +48,7 @@ from emgreview.annotations.proposals import Automatic as Automatic
 from emgreview.annotations.proposals import Proposals, check_order
 from emgreview.annotations.state import Activity, TrialState
 from emgreview.annotations.versions import Sealed, seal_version
+from emgreview.checks import likely_unit
 from emgreview.detecting import METHOD, Detect, described, find_onsets, method_words, rebuilt
 from emgreview.errors import DecisionError, DecisionWarning, LogReadOnlyError, ParameterError, UnknownNameError
 from emgreview.evidence import Fitness
@@ -1272,6 +1273,7 @@ def _listed(channels: Mapping[str, str]) -> str:
 
 def _relook_s(name: str, came: float) -> float:
     if isinstance(came, (int, float)) and not isinstance(came, bool) and came >= 0:
+        likely_unit(name, came, most_s=None)
         return came / 1000
     raise ParameterError(f"{name} came as {came!r}; allowed: milliseconds from 0 on; correct it.")
 

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from emgreview.checking import check as check
 from emgreview.checking import mains as mains
-from emgreview.checks import whole
+from emgreview.checks import perhaps, whole
 from emgreview.errors import EmgreviewError, MarkerError, ParameterError, SignalError, UnitError, UnknownNameError, tell
 from emgreview.model import ARBITRARY, Marker, Processing, Recording, Trials, to_sample
 from emgreview.rhythm import count_note, demand_trials, hole_note, in_ms
@@ -236,7 +236,8 @@ def _window(rec: Recording, before_s: float, after_s: float, processing: Process
         raise ParameterError(
             f"the rest window came as {rest_start:g} to {rest_stop:g} s from the cue, and the trials as "
             f"{-before_s:g} to {after_s:g} s; the rest window must lie inside the trial; cut longer trials, or give "
-            "processing=Processing(rest_s=(start, stop)) with a window inside."
+            "processing=Processing(rest_s=(start, stop)) with a window inside"
+            f"{perhaps(processing.rest_s) if max(map(abs, processing.rest_s)) >= 10 else ''}."
         )
     return before, after
 

@@ -452,11 +452,11 @@ def test_review_hands_its_options_on(run, study, tmp_path, monkeypatch):
     detection = json.loads(log[0])["new"]["detection"]
     assert (detection["method"], detection["parameters"]["merge_s"]) == ("double-threshold", 0.02)
     for wrong, words in (
-        (["--plausible", "0.6", "0.1"], "plausible_s came as [0.6, 0.1]"),
-        (["--break-after", "-1"], "break_after_min came as -1"),
-        (["--convention", tmp_path / "no.txt"], "cannot be read as a marking convention"),
+        (["--plausible", "0.6", "0.1"], "--plausible came as [0.6, 0.1]"),
+        (["--break-after", "-1"], "--break-after came as -1"),
+        (["--convention", tmp_path / "no.txt"], "there is no file"),
         (["--method", "threshold", "--set", "k=high"], "k came as 'high'"),
-        (["--set", "k=3"], "without the method"),
+        (["--set", "k=3"], "--set k came without its --method"),
     ):
         status, _, err = run("review", *where, *wrong)
         assert status == 1

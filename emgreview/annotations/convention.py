@@ -61,6 +61,8 @@ class Convention:
         try:
             text = path.read_text("utf-8")
             found: Any = json.loads(text) if path.suffix == ".json" else tomllib.loads(text)
+        except FileNotFoundError:
+            raise ReadError(f"there is no file {path}; a convention is text, TOML or JSON; check the name.") from None
         except (OSError, ValueError) as problem:
             raise ReadError(
                 f"{path} cannot be read as a marking convention: {problem}; give a TOML or JSON file in UTF-8."
@@ -83,6 +85,8 @@ def read_convention(path: str | Path) -> str:
         return str(Convention.read(path))
     try:
         words = convention_words(path.read_text("utf-8-sig"))
+    except FileNotFoundError:
+        raise ReadError(f"there is no file {path}; a convention is text, TOML or JSON; check the name.") from None
     except (OSError, UnicodeDecodeError) as problem:
         raise ReadError(f"{path} cannot be read as a marking convention: {problem}; give text in UTF-8.") from None
     if not words:

@@ -6,6 +6,8 @@ Each call does one thing and raises OSError. ``write`` writes everything or rais
 import os
 from pathlib import Path
 
+from emgreview.errors import LogError
+
 
 class FileSystem:
     """The real file system."""
@@ -72,3 +74,16 @@ class FileSystem:
             self.fsync(fd)
         finally:
             self.close(fd)
+
+
+def demand_review_folder(folder: Path) -> None:
+    """LogError unless a folder is there and holds a review: logs, in its folder "logs"."""
+    if not folder.is_dir():
+        what = "is a file" if folder.exists() else "does not exist"
+        raise LogError(f"{folder} {what}; a review is a folder that holds 'logs'; give the one in which it was made.")
+    if not any((folder / "logs").rglob("*_reviewer-*.jsonl")):
+        inside = ", ".join(sorted(path.name for path in folder.iterdir())[:8]) or "nothing"
+        raise LogError(
+            f"{folder} holds no log of a review (it holds {inside}); a review is a folder that holds 'logs' with "
+            "files of name …_reviewer-CODE.jsonl; give the one in which it was made."
+        )

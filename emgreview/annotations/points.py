@@ -16,6 +16,7 @@ from typing import Any
 
 from emgreview.annotations import state as states
 from emgreview.annotations.events import Event
+from emgreview.annotations.files import demand_review_folder
 from emgreview.annotations.log import read_log
 from emgreview.annotations.versions import read_sealed, sealed_names
 from emgreview.errors import LogBrokenError, LogError, ParameterError, UnknownNameError
@@ -61,6 +62,7 @@ def find_point(folder: Path, name: str | int = NOW, reviewer: str | None = None)
     Raises UnknownNameError (no such version or reviewer), ParameterError (no such line, or whose logs is not clear),
     LogError (a log is broken, or is not the one that was sealed).
     """
+    demand_review_folder(folder)
     logs = {path.relative_to(folder).as_posix(): path for path in sorted((folder / "logs").rglob("*_reviewer-*.jsonl"))}
     if name in sealed_names(folder):
         description, _ = read_sealed(folder, str(name))

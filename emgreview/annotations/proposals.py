@@ -17,6 +17,7 @@ import numpy as np
 
 from emgreview.annotations.scales import compare, stated
 from emgreview.annotations.state import RESPONSE, Activity, proposal
+from emgreview.checks import perhaps
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
 from emgreview.model import Onsets, Recording, Trials, to_sample
 
@@ -134,7 +135,12 @@ class Proposals:
         try:
             place = self.places[self.source(trial)[0]]
         except (KeyError, TypeError):
-            raise UnknownNameError("trial", trial, self.places) from None
+            added = isinstance(trial, str) and "/added/" in trial
+            where = (
+                "the trials as they were cut; a cue that was added by hand has one once its recording is cut again, "
+                "as session.with_added_cues(recording) gives it"
+            )
+            raise UnknownNameError("trial", trial, self.places, where if added else "") from None
         if channel is not None and channel not in place.labels:
             raise UnknownNameError("channel", channel, place.labels)
         return place
@@ -150,8 +156,16 @@ class Proposals:
         shown = [f"{(sample - place.cue) / place.rate_hz:g}" for sample in (first, stop - 1)]
         raise DecisionError(
             f"{what} came as {seconds!r}; allowed is {shown[0]} to {shown[1]} s from the cue, the "
-            "stretch of the trial; correct it, or cut longer trials."
+            "stretch of the trial; correct it, or cut longer trials"
+            f"{perhaps(seconds) if self._in_ms(seconds, place, first, stop) else ''}."
         )
+
+    @staticmethod
+    def _in_ms(came: object, place: Place, first: int, stop: int) -> bool:
+        """Whether a time outside a trial would lie inside it as milliseconds, and is too long a way off in seconds."""
+        if not isinstance(came, int | float) or not math.isfinite(came) or abs(came) < 5:
+            return False
+        return first <= place.cue + to_sample(came / 1000, place.rate_hz) < stop
 
     def proposal(self, trial: str, channel: str) -> Activity:
         """The activity as the method proposes it."""

@@ -24,7 +24,7 @@ from pathlib import Path
 from typing import Any
 
 from emgreview.annotations.events import Event, check_name
-from emgreview.annotations.files import FileSystem
+from emgreview.annotations.files import FileSystem, demand_review_folder
 from emgreview.annotations.log import read_log
 from emgreview.errors import LogError, VersionError
 
@@ -105,6 +105,7 @@ def read_sealed(folder: Path, name: str, expect: str | None = None) -> tuple[dic
     """The description and the table of a version. Raises VersionError unless every digest fits."""
     versions, there = folder / "versions", sealed_names(folder)
     if name not in there:
+        demand_review_folder(folder)
         raise VersionError(
             f"no version {name!r} in {folder.name}; there are: {', '.join(there) or 'none'}; check the name."
         )

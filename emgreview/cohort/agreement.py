@@ -24,6 +24,7 @@ import numpy as np
 import pandas as pd
 
 from emgreview.annotations import scales
+from emgreview.checks import likely_unit
 from emgreview.cohort import statistics
 from emgreview.cohort.keeping_out import keepers, kept_out
 from emgreview.cohort.marks import SIGNALS, STATES, UNFINISHED, Logs, Unit, cue_in, read_logs
@@ -153,6 +154,7 @@ def agreement(folder: str | Path, first: str, second: str, *, within_ms: Sequenc
 
 def compare(one: Logs, two: Logs, *, within_ms: Sequence[float] = WITHIN_MS) -> Agreement:
     """Agreement of two reviewers from their logs."""
+    likely_unit("within_ms", within_ms, most_s=None)
     check_same_recordings(one, two)
     drawn = sampled_trials(one, two)
     table = pair_table(one, two, drawn)

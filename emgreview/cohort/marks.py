@@ -18,6 +18,7 @@ from typing import Any, NamedTuple
 
 from emgreview.annotations import state as states
 from emgreview.annotations.events import Event, check_reviewer
+from emgreview.annotations.files import demand_review_folder
 from emgreview.annotations.log import read_log
 from emgreview.annotations.points import take_until
 from emgreview.annotations.scales import Scales, compare, refuse, stated
@@ -142,6 +143,7 @@ def read_logs(folder: str | Path, reviewer: str, heads: Mapping[str, Mapping[str
         return logs
     paths = sorted((folder / "logs").rglob(f"*_reviewer-{check_reviewer(reviewer)}.jsonl"))
     if not paths:
+        demand_review_folder(folder)
         raise UnknownNameError(f"reviewer with a log in {folder.name}", reviewer, reviewers_in(folder))
     logs = Logs(reviewer)
     for path in paths:

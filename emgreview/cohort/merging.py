@@ -27,6 +27,7 @@ from typing import Any
 
 from emgreview.annotations import state as states
 from emgreview.annotations.events import check_reviewer
+from emgreview.checks import likely_unit
 from emgreview.cohort.agreement import check_same_recordings, sampled_trials
 from emgreview.cohort.between import between, midpoint, more_careful, standing
 from emgreview.cohort.keeping_out import covers, kept_out
@@ -67,6 +68,7 @@ def check_within(within_ms: float) -> float:
     """A tolerance in milliseconds, or ParameterError."""
     if not (math.isfinite(within_ms) and within_ms >= 0):
         raise ParameterError(f"within_ms came as {within_ms!r}; allowed: 0 ms or more; correct it.")
+    likely_unit("within_ms", within_ms, most_s=None)
     return within_ms
 
 

@@ -67,6 +67,7 @@ def compare_channels(
     demand(a != b, "b", b, f"a channel other than {a!r}")
     columns = [channel_of(trials, label) for label in (a, b)]
     window_s = checks.span("window_s", window_s)
+    checks.likely_unit("window_s", window_s, most_s=len(trials.time_s) / trials.rate_hz)
     start, stop = (trials.before + to_sample(edge, trials.rate_hz) for edge in window_s)
     demand(0 <= start < stop <= len(trials.time_s), "window_s", window_s, "a rising pair of seconds inside the trials")
     raw = [np.asarray(trials.data[:, column, start:stop], float) for column in columns]

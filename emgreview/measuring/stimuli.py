@@ -53,6 +53,10 @@ def measure_evoked(
     trials = one_of(trials)
     around, blanked = (_lengths(name, pair) for name, pair in (("around_s", around_s), ("blank_s", blank_s)))
     window, rest = checks.span("window_s", window_s), checks.span("background_s", background_s)
+    checks.likely_unit("around_s", around, most_s=checks.LONGEST_STRETCH_S)
+    checks.likely_unit("blank_s", blanked, most_s=checks.LONGEST_TOLERANCE_S)
+    for name, pair in (("window_s", window), ("background_s", rest)):
+        checks.likely_unit(name, pair, most_s=checks.LONGEST_STRETCH_S)
     checks.truth("remove_decay", remove_decay)
     decay = to_sample(window[0], trials.rate_hz) - to_sample(blanked[1], trials.rate_hz)
     demand(blanked[1] < window[0], "window_s", window_s, f"a window after the blanked stretch (to {blanked[1]:g} s)")

@@ -17,7 +17,8 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from emgreview.errors import MarkerError, ParameterError, SignalError
+from emgreview.checks import perhaps
+from emgreview.errors import MarkerError, ParameterError, SignalError, tell
 from emgreview.model import FloatArray, Marker, Recording, to_sample
 
 BLOCK = 1 << 18
@@ -25,6 +26,10 @@ FEW = 20
 """So many cues are never called implausible."""
 MOST_A_SECOND = 20.0
 """More cues a second than this, on average over the recording, are called implausible."""
+
+BOUNCES_S, LONG_HOLD_S = 1.0, 20.0
+"""Contacts that bounce, and screens that flicker, have settled after the first; a hold-off of the second or more that
+passes over most changes is taken for milliseconds (our own choice, no source)."""
 
 Edge = Literal["rising", "falling", "both"]
 
@@ -66,6 +71,7 @@ def find_cues(
     if raw is None:
         raw = np.sort(np.concatenate([found.rising, found.falling]))
     samples = _held_off(raw, hold)
+    _tell_swallowed(rec, channel, raw, samples, hold_off_s)
     unit = f" {rec.channel(channel).unit_label}".rstrip()
     if not len(samples):
         raise MarkerError(_none_found(rec, channel, level, edge, found, unit))
@@ -179,6 +185,7 @@ def _find_codes(
         values.append(word[at])
     at_all, code_all = np.concatenate(samples), np.concatenate(values)
     starts = _held_off(at_all, hold)
+    _tell_swallowed(rec, channel, at_all, starts, float(search["hold_off_s"]))
     if not len(starts):
         raise MarkerError(
             f"channel {channel!r} of {rec.name} never changes to a code other than 0; under the mask {mask:#x} it "
@@ -203,7 +210,8 @@ def _demand(rec: Recording, level: float | None, edge: str, hold_off_s: float, c
         raise ParameterError(
             f"hold_off_s came as {hold_off_s!r}; allowed: 0 to the recording's {rec.duration_s:g} s; give a little "
             "less than "
-            "the shortest time between two cues."
+            "the shortest time between two cues"
+            f"{perhaps(hold_off_s) if hold_off_s > 1 else ''}."
         )
     if codes and level is not None:
         raise ParameterError(
@@ -215,6 +223,27 @@ def _demand(rec: Recording, level: float | None, edge: str, hold_off_s: float, c
             "(channel_range() "
             "gives lowest and highest), or codes=True for a channel of digital codes."
         )
+
+
+def _tell_swallowed(
+    rec: Recording, channel: str, raw: NDArray[np.int64], kept: NDArray[np.int64], hold_off_s: float
+) -> None:
+    """Contacts bounce for a part of a second: what lies further apart and was passed over is told, and where there is
+    much of it a hold-off in milliseconds is the likely cause."""
+    if hold_off_s <= BOUNCES_S:
+        return
+    apart = len(_held_off(raw, to_sample(BOUNCES_S, rec.rate_hz)))
+    if apart < 2 * len(kept):
+        return
+    words = (
+        f"in channel {channel!r} of {rec.name}, hold_off_s={hold_off_s:g} s passes over {apart - len(kept)} of {apart} "
+        f"changes that lie {BOUNCES_S:g} s or more after the one before"
+    )
+    if hold_off_s >= LONG_HOLD_S and apart > 3 * len(kept):
+        raise ParameterError(
+            f"{words}; allowed: a little less than the shortest time between two cues; correct it{perhaps(hold_off_s)}."
+        )
+    tell(f"{words[0].upper()}{words[1:]}: look whether these are cues.")
 
 
 def _none_found(rec: Recording, channel: str, level: float, edge: str, found: _Crossings, unit: str) -> str:

@@ -13,6 +13,8 @@ from emgreview.reading.assembly import Unit, assemble
 from emgreview.reading.bids import find_sidecars
 from emgreview.reading.checks import check_samples
 from emgreview.reading.registry import reader_for
+from emgreview.reading.text import READER as TEXT
+from emgreview.reading.text import demand_told
 
 
 def read(
@@ -54,6 +56,8 @@ def read(
         near = "its folder does not exist either" if not parent.is_dir() else f"its folder holds {_listing(parent)}"
         raise ReadError(f"there is no file {path} ({near}); give the path of an existing file.")
     reader = reader_for(path)
+    if not reader.describes_itself and reader is TEXT:
+        demand_told(path, rate_hz, unit, columns)
     try:
         contents = reader.read(path, rate_hz=rate_hz, columns=columns)
         sidecars = find_sidecars(path)

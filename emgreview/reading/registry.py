@@ -31,8 +31,11 @@ def reader_for(path: Path) -> Reader:
         if extension in reader.extensions:
             return reader
     known = "; ".join(f"{' '.join(reader.extensions)} ({reader.name})" for reader in _readers())
+    has = (
+        f"the extension {path.suffix!r}, which no reader knows" if path.suffix else "no extension, and none is guessed"
+    )
     raise ReadError(
-        f"{path.name} has the extension {path.suffix or 'none'!r}, which no reader knows; known: {known}; export it "
+        f"{path.name} has {has}; known: {known}; give its name the ending of its format, or export it "
         "as EDF or "
         "BDF, read it yourself and use Recording.from_array, or install a plug-in for it."
     )

@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from emgreview.errors import FormatError, ParameterError, RateError
+from emgreview.errors import FormatError, ParameterError, RateError, UnitError
 from emgreview.model import FloatArray
 from emgreview.reading.contents import Contents, Reader, Signal
 
@@ -27,6 +27,7 @@ TIME = "time"
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|nan", re.IGNORECASE)
 _DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+([eE][+-]?\d+)?")
 _SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", None: "spaces"}
+_COLUMNS_ARE = " (one label for each column in order, None for one to leave out, time for seconds)"
 _COMMA_ADVICE = (
     "a decimal comma? Numbers need a decimal point: export again with decimal points, "
     "or replace the decimal commas in a copy."
@@ -49,6 +50,7 @@ def read(path: Path, *, rate_hz: float | None = None, columns: Sequence[str | No
     Raises RateError (rate missing, or not that of the time column), ParameterError (columns missing or unfit),
     FormatError (header line, ragged line, decimal comma, anything but a number).
     """
+    demand_told(path, rate_hz, "told elsewhere", columns)
     if rate_hz is None or not (math.isfinite(rate_hz) and rate_hz > 0):
         raise RateError(
             f"{path.name} is text, which states no sampling rate, and rate_hz came as {rate_hz!r}; allowed: a number "
@@ -67,6 +69,44 @@ def read(path: Path, *, rate_hz: float | None = None, columns: Sequence[str | No
         signals=tuple(Signal(str(labels[place]), "", rate_hz, len(lines)) for place in kept),
         samples=_Columns(np.ascontiguousarray(x[:, kept].T)),
     )
+
+
+def demand_told(path: Path, rate_hz: object, unit: object, columns: Sequence[str | None] | None) -> None:
+    """RateError, UnitError or ParameterError, the first of what is missing, that names all that is."""
+    needed = {
+        "rate_hz": (rate_hz, "rate_hz=2000", RateError),
+        "unit": (unit, "unit='mV'", UnitError),
+        "columns": (columns, "columns=['time', 'biceps', None]", ParameterError),
+    }
+    if not (missing := [name for name, (value, *_) in needed.items() if value is None]) or missing == ["unit"]:
+        return  # a unit alone is asked for where it is known which channels need one
+    ways = [needed[name][1] for name in missing]
+    kind = needed[missing[0]][2]
+    header = f" Its first line reads {first}." if "columns" in missing and (first := _header(path)) else ""
+    raise kind(
+        f"{path.name} is text, which states no rate, unit or names itself: {_and(missing)} "
+        f"{'is' if len(missing) == 1 else 'are'} missing; give {_and(ways)}, with the values of the recording device"
+        f"{_COLUMNS_ARE if 'columns' in missing else ''}.{header}"
+    )
+
+
+def _labels_in(line: str) -> list[str]:
+    """The words of a header line."""
+    sign = next((sign for sign in ";\t," if sign in line), None)
+    return [word.strip(" \"'") for word in line.split(sign)]
+
+
+def _and(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _header(path: Path) -> str:
+    """The first line as a message shows it, "" where there is none that can be read."""
+    try:
+        with path.open(encoding="utf-8-sig") as stream:
+            return _short(stream.readline(200).strip())
+    except (OSError, UnicodeDecodeError):
+        return ""
 
 
 def _labels(path: Path, columns: Sequence[str | None] | None) -> list[str | None]:
@@ -120,7 +160,7 @@ def _separator(path: Path, line: str) -> str | None:
         raise FormatError(
             f"{path.name}: line 1 reads {_short(line)} and holds no number: a header line? Every line must hold "
             "numbers "
-            "alone; remove the line (labels come from columns=)."
+            f"alone; remove the line in a copy, and give its words as columns={_labels_in(line)}."
         )
     found = [sign for sign in ";\t," if sign in line]
     if found == [","]:
@@ -157,7 +197,7 @@ def _raise_first_fault(path: Path, lines: list[str], separator: str | None, n_co
                 raise FormatError(
                     f"{where}; column {place} is empty; allowed: a number, or nan for a missing sample; fill it."
                 )
-            header = " A header line? Remove it (labels come from columns=)." if number == 1 else ""
+            header = " A header line? Save a copy without it, and name the columns." if number == 1 else ""
             raise FormatError(
                 f"{where}; column {place} holds {cell!r}; allowed: a finite number such as -0.5 or 1e-3, or nan for "
                 "a missing "

@@ -33,7 +33,7 @@ from emgreview.cohort.merging import check_within, decided, merge
 from emgreview.cohort.settling import ADJUDICATE, Item, since, stale
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
 from emgreview.model import Trials
-from emgreview.second_look.disputes import CHOICES, LETTERS, Candidate, Dispute, began_rounded, unnamed
+from emgreview.second_look.disputes import CHOICES, LETTERS, Candidate, Dispute, began_with, unnamed
 from emgreview.session import Ids, Session, one_at_a_time, open_review
 from emgreview.tables.decisions import THIRD, Decided
 
@@ -72,7 +72,9 @@ def adjudicate(
     if len({first, second, check_reviewer(reviewer)}) < 3:
         raise ParameterError(f"reviewers {first!r}, {second!r} and {reviewer!r} came; give three that differ.")
     one, two = read_logs(folder, first), read_logs(folder, second)
-    merged = merge(one, two, within_s=check_within(within_ms) / 1000, rounded=began_rounded(folder, reviewer))
+    rounded, began_s = began_with(folder, reviewer)
+    within_s = began_s if began_s is not None and within_ms == 1000 * began_s else check_within(within_ms) / 1000
+    merged = merge(one, two, within_s=within_s, rounded=rounded)
     if not merged.conflicts:
         raise DecisionError(
             f"{first!r} and {second!r} disagree on nothing by these rules (onsets within {within_ms:g} ms count as "

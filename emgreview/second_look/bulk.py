@@ -33,6 +33,7 @@ from typing import Any
 
 from emgreview.annotations.events import Event
 from emgreview.annotations.state import ACCEPTANCE
+from emgreview.checks import LONGEST_TOLERANCE_S, likely_unit
 from emgreview.cohort.drawing import Numbers, digest, refuse_seed, shuffled
 from emgreview.cohort.marks import Logs, Unit, read_logs
 from emgreview.cohort.statistics import acceptance_plan, most_bad
@@ -76,6 +77,8 @@ def plan_bulk(
     refuse_seed(options, "which are drawn follows from the recordings")
     if not moved_by_s > 0:
         raise ParameterError(f"moved_by_s came as {moved_by_s!r}; allowed: above 0 s; correct it.")
+    likely_unit("moved_by_s", moved_by_s, most_s=LONGEST_TOLERANCE_S)
+    likely_unit("interval_below_s", rule.interval_below_s, most_s=LONGEST_TOLERANCE_S)
     meant = [
         (trial, channel)
         for trial in session.queue

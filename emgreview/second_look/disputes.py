@@ -4,7 +4,7 @@ Dispute             one item: what it is about, and its two candidates
 Candidate           one of the two decisions
 CHOICES, LETTERS    what can be said of them, and what they are called
 unnamed             an activity that tells nothing of how it came about
-began_rounded       how an adjudication compares times that was begun before
+began_with          how an adjudication compares times that was begun before
 """
 
 from dataclasses import dataclass
@@ -55,11 +55,11 @@ def unnamed(activity: Activity) -> Activity:
     return {**activity, "bursts": bursts}
 
 
-def began_rounded(folder: str | Path, reviewer: str) -> bool:
-    """Whether the tolerance is rounded to samples: so it was in the first logs, and an adjudication goes on as
-    begun."""
+def began_with(folder: str | Path, reviewer: str) -> tuple[bool, float | None]:
+    """Whether the tolerance is rounded to samples, and the tolerance in seconds, None where nothing has begun: so it
+    was in the first logs, and an adjudication goes on as begun."""
     try:
         note = read_logs(folder, reviewer).note(ADJUDICATE)
     except UnknownNameError:
-        return False
-    return note is not None and rounded_in(note.new)
+        return False, None
+    return (False, None) if note is None else (rounded_in(note.new), note.new["within_s"])

@@ -51,6 +51,7 @@ def rms_envelope(x: ArrayLike, rate_hz: float, *, window_s: float) -> FloatArray
 def rms_half_window(rate_hz: float, window_s: float) -> int:
     """Samples on either side of the centre: those whose distance is at most half of ``window_s``."""
     window_s = checks.number("window_s", window_s, above=0, unit="s")
+    checks.likely_unit("window_s", window_s, most_s=checks.LONGEST_STRETCH_S)
     return math.floor(window_s * checks.rate(rate_hz) / 2 + 1e-9)
 
 

@@ -47,6 +47,7 @@ def without_decay(
     """
     samples, rate_hz = checked_samples(x).copy(), checks.rate(rate_hz)
     from_s, to_s = checks.span("from_s, to_s", (from_s, to_s))
+    checks.likely_unit("from_s, to_s", (from_s, to_s), most_s=checks.LONGEST_TOLERANCE_S)
     where = np.broadcast_to(np.asarray(at, dtype=np.intp), samples.shape[:1])
     first, half = to_sample(from_s, rate_hz), (to_sample(to_s, rate_hz) - to_sample(from_s, rate_hz)) // 2
     if half < 2:
@@ -78,6 +79,7 @@ def blank(
     """
     samples, rate_hz = checked_samples(x).copy(), checks.rate(rate_hz)
     before_s, after_s = checks.number("before_s", before_s, least=0), checks.number("after_s", after_s, above=0)
+    checks.likely_unit("before_s, after_s", (before_s, after_s), most_s=checks.LONGEST_TOLERANCE_S)
     where = np.broadcast_to(np.asarray(at, dtype=np.intp), samples.shape[:1])
     left, right = where - to_sample(before_s, rate_hz) - 1, where + to_sample(after_s, rate_hz)
     if samples.ndim != 2 or (left < 0).any() or (right >= samples.shape[1]).any():
@@ -152,6 +154,8 @@ def measure_evoked(
             f"x came with shape {samples.shape} and timed with {early_signal.shape}; they must be alike; give the same "
             "rows, filtered in two ways."
         )
+    for name, pair in (("window_s", window_s), ("background_s", background_s)):
+        checks.likely_unit(name, checks.span(name, pair), most_s=checks.LONGEST_STRETCH_S)
     window_s, background_s = checks.span("window_s", window_s), checks.span("background_s", background_s)
     where = np.broadcast_to(np.asarray(at, dtype=np.float64), samples.shape[:1])
     (first, last), (early, late) = ([to_sample(edge, rate_hz) for edge in pair] for pair in (window_s, background_s))

@@ -117,7 +117,7 @@ def rms_cv(bandwidth_hz: float, window_s: float) -> float:
     For 400 Hz and 0.2 s it is 5.6 %: a shorter rest window makes a shakier threshold.
     """
     checks.number("bandwidth_hz", bandwidth_hz, above=0, unit="Hz")
-    checks.number("window_s", window_s, above=0, unit="s")
+    checks.likely_unit("window_s", checks.number("window_s", window_s, above=0, unit="s"))
     return float(1 / np.sqrt(4 * bandwidth_hz * window_s))
 
 

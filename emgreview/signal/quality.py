@@ -44,9 +44,10 @@ BRIDGED_S = 0.02
 """Codes and repeated samples up to this length are bridged by a straight line for spectra and filters."""
 
 DEAD_UV = LIMITS["dead"].value
-"""A channel at or below this RMS in the band, in µV, is dead: the limit of the findings. Two skin contacts of 10 kΩ
-make 0.38 µV between 20 and 450 Hz by their warmth alone (Johnson and Nyquist 1928: sqrt(4 k T R B), 20 kΩ at 306 K),
-before any amplifier and muscle. That a dead channel reads 0.15 to 0.3 µV: common practice, no source."""
+"""A channel at or below this RMS in the band, in µV, is dead: the limit of the findings. Two skin contacts of 7.5 kΩ
+each make 0.33 µV between 20 and 450 Hz by their warmth alone (Johnson and Nyquist 1928: sqrt(4 k T R B), 15 kΩ at
+306 K), before any amplifier and muscle. Contacts that are worse make more, far better ones less; an amplifier adds its
+own. That a dead channel reads 0.15 to 0.3 µV: common practice, no source."""
 HALF = 0.5
 """Share of a stretch from which on missing, flat or clipped samples are too many to judge it."""
 LEVEL_PIECE_S, LEVEL_QUIETER = 0.05, 0.9
@@ -316,7 +317,10 @@ def unfit_words(x: ArrayLike, banded: ArrayLike, rate_hz: float, *, unit: str = 
     if level == 0:
         return "dead: nothing in the band"
     if unit == "uV" and level <= DEAD_UV:
-        return f"dead: {level:.2g} µV RMS in the band, less than skin and electrodes alone make ({DEAD_UV:g} µV)"
+        return (
+            f"dead: {level:.2g} µV RMS in the band, no more than two skin contacts of 7.5 kΩ make by their warmth "
+            f"alone ({DEAD_UV:g} µV)"
+        )
     return ""
 
 

@@ -22,6 +22,7 @@ from typing import Any, Self
 import pandas as pd
 
 from emgreview.annotations.events import BEHAVIOURS, CAUTIONS, CONFIDENCES, KINDS, Choice, check_text, digest_of
+from emgreview.checks import likely_unit, perhaps
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
 
 NOT_STATED = "not stated"
@@ -108,6 +109,7 @@ class Rule:
             good = isinstance(span, (list, tuple)) and len(span) == 2 and all(type(t) in (int, float) for t in span)
             good = good and all(map(math.isfinite, span)) and span[0] < span[1]
             _demand(good, "onset_s", span, "[earliest, latest], in seconds from the cue")
+            likely_unit("a rule's onset_s", span)
             object.__setattr__(self, "onset_s", (float(span[0]), float(span[1])))
         object.__setattr__(self, "leave_out", tuple(self.leave_out))
 
@@ -122,8 +124,11 @@ class Rule:
         return {"format": FORMAT, **plain, "leave_out": left}
 
     @classmethod
-    def from_dict(cls, values: Mapping[str, Any]) -> Self:
-        """The rule in plain JSON values. Raises ParameterError, UnknownNameError."""
+    def from_dict(cls, values: Mapping[str, Any], *, sealed: bool = False) -> Self:
+        """The rule in plain JSON values. Raises ParameterError, UnknownNameError.
+
+        ``sealed``: it comes from a sealed version, and onsets that look like milliseconds are what was sealed.
+        """
         given = dict(values)
         if given.pop("format", FORMAT) != FORMAT:
             raise ParameterError(
@@ -136,7 +141,11 @@ class Rule:
             _demand(isinstance(one, Mapping), "leave_out", one, 'entries such as {"recording": …, "reason": …}')
             _check_names(one, LeftOut, ("reason",))
             left.append(LeftOut(**one))
-        return cls(**given, leave_out=tuple(left))
+        onset_s = given.pop("onset_s", None) if sealed else None
+        made = cls(**given, leave_out=tuple(left))
+        if onset_s is not None:
+            object.__setattr__(made, "onset_s", (float(onset_s[0]), float(onset_s[1])))
+        return made
 
     @property
     def sha256(self) -> str:
@@ -164,6 +173,8 @@ class Rule:
         try:
             text = path.read_text(encoding="utf-8")
             values = tomllib.loads(text) if path.suffix == ".toml" else json.loads(text)
+        except FileNotFoundError:
+            raise ParameterError(f"there is no file {path}; a rule is a .json or .toml file; check the name.") from None
         except (OSError, ValueError) as why:
             raise ParameterError(f"{path} cannot be read as a rule ({why}); correct the file.") from None
         _demand(isinstance(values, dict), path.name, values, "an object with the parts of a rule")
@@ -176,6 +187,7 @@ def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:
     ``table.attrs["rule"]`` holds the rule. Raises DecisionError where the table does not have what the rule speaks of,
     as participants in a blind review, or where a rule that leaves participants out meets recordings that name none.
     """
+    _demand_seconds(table, rule)
     needed = {one for left in rule.leave_out for one in ("participant", "recording", "channel") if getattr(left, one)}
     if missing := sorted(needed - set(table.columns)):
         raise DecisionError(
@@ -197,6 +209,19 @@ def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:
     result["why_not"] = pd.array(["; ".join(why) or None for why in reasons], dtype="string")
     result.attrs = {**table.attrs, "rule": rule.as_dict()}
     return result
+
+
+def _demand_seconds(table: pd.DataFrame, rule: Rule) -> None:
+    """A span of onsets that begins after every onset of the table, and as milliseconds holds some, is a slip."""
+    onsets = table["onset_s"].dropna() if "onset_s" in table else pd.Series(dtype=float)
+    if rule.onset_s is None or onsets.empty or not rule.onset_s[0] > max(1.0, float(onsets.max())):
+        return
+    first_s, last_s = (edge / 1000 for edge in rule.onset_s)
+    if onsets.between(first_s, last_s).any():
+        raise ParameterError(
+            f"a rule's onset_s came as ({rule.onset_s[0]:g}, {rule.onset_s[1]:g}), and the last onset of the table "
+            f"lies {onsets.max():g} s from the cue; allowed: seconds from the cue; correct it{perhaps(rule.onset_s)}."
+        )
 
 
 def _why_not(row: Mapping[Any, Any], rule: Rule) -> Any:
@@ -301,7 +326,8 @@ def _check_names(given: Mapping[str, Any], kind: Any, needed: Sequence[str]) -> 
         if name not in names:
             raise UnknownNameError("part of a rule", name, names)
     for name in needed:
-        _demand(name in given, name, None, "it must be given")
+        if name not in given:
+            raise ParameterError(f"a rule's {name} is missing; it must be given; add it.")
 
 
 def _toml(value: Any) -> str:

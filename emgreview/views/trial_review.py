@@ -24,6 +24,7 @@ import param
 from panel.custom import Child, JSComponent
 
 from emgreview import evidence
+from emgreview.checks import likely_unit, perhaps
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.keys import KEYS, SETTLE_KEYS, Key, key_table
 from emgreview.model import Trials
@@ -74,6 +75,7 @@ def review(
     _demand_alike(session.trials)
     if plausible_s is not None and not (len(plausible_s) == 2 and plausible_s[0] < plausible_s[1]):
         raise ParameterError(f"plausible_s came as {plausible_s!r}; allowed: (start, stop) in seconds from the cue.")
+    _demand_plausible(plausible_s, session.trials)
     if break_after_min is not None and not break_after_min > 0:
         raise ParameterError(f"break_after_min came as {break_after_min!r}; allowed: minutes above 0, None for never.")
     host.prepare()
@@ -84,6 +86,19 @@ def review(
         former.retire()
     _SCREENS[session] = made = TrialReview(session, table, options)
     return made
+
+
+def _demand_plausible(plausible_s: tuple[float, float] | None, batches: Sequence[Trials]) -> None:
+    """The window to shade is in seconds, and meets the trials."""
+    if plausible_s is None:
+        return
+    likely_unit("plausible_s", plausible_s)
+    first_s, last_s = float(batches[0].time_s[0]), float(batches[0].time_s[-1])
+    if plausible_s[0] > last_s or plausible_s[1] < first_s:
+        raise ParameterError(
+            f"plausible_s came as {tuple(plausible_s)!r}; the trials run from {first_s:g} to {last_s:g} s from the "
+            f"cue, and none of it lies there; give a window inside{perhaps(plausible_s)}."
+        )
 
 
 _SCREENS: "weakref.WeakKeyDictionary[Session, TrialReview]" = weakref.WeakKeyDictionary()

@@ -9,6 +9,7 @@ import pytest
 from scipy import signal
 
 from emgreview.errors import RateError, SignalError
+from emgreview.signal.findings import LIMITS
 from emgreview.signal.quality import (
     DEAD_UV,
     HEART_PEAK,
@@ -177,9 +178,15 @@ def test_bad_input_is_refused():
 
 
 def test_the_limit_of_a_dead_channel_is_the_warmth_of_two_skin_contacts():
-    # Johnson and Nyquist 1928: sqrt(4 k T R B); k from the SI, 20 kOhm at 306 K over 430 Hz
-    assert 1e6 * np.sqrt(4 * 1.380649e-23 * 306 * 20e3 * 430) == pytest.approx(0.38, abs=0.005)
-    assert 0.38 < DEAD_UV < 0.5
+    # Johnson and Nyquist 1928: sqrt(4 k T R B); k from the SI, two contacts of 7.5 kOhm at 306 K over 430 Hz
+    warmth_uv = 1e6 * np.sqrt(4 * 1.380649e-23 * 306 * 2 * 7.5e3 * 430)
+    assert warmth_uv == pytest.approx(DEAD_UV, abs=0.005)
+    assert LIMITS["dead"].value == DEAD_UV
+    assert 0.3 < DEAD_UV <= warmth_uv  # so that "no more than the contacts make" is true of what is called dead
+    quiet = 0.3 * np.random.default_rng(1).standard_normal(5000)
+    assert "no more than two skin contacts of 7.5 kΩ make by their warmth alone (0.33 µV)" in unfit_words(
+        quiet, quiet, RATE
+    )
 
 
 @pytest.mark.parametrize("rate_hz", [200.0, 500.0, 1000.0, 2000.0, 10_000.0])

@@ -79,6 +79,8 @@ def list_bursts(
     """
     shortest_s = checks.number("shortest_s", shortest_s, least=0, unit="s")
     merge_s = checks.number("merge_s", merge_s, least=0, unit="s")
+    for name, length_s in (("shortest_s", shortest_s), ("merge_s", merge_s)):
+        checks.likely_unit(name, length_s, most_s=checks.LONGEST_STRETCH_S)
     if isinstance(x, Recording):
         demand(rate_hz is None, "rate_hz", rate_hz, f"None with a recording, which has {x.rate_hz:g} Hz")
         demand(channel is not None, "channel", channel, f"the label of one channel: {', '.join(x.labels)}")

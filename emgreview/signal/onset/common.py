@@ -70,6 +70,7 @@ def aligned(x: Array, cue_s: ArrayLike, rate_hz: float) -> tuple[Array, float, A
     What not every trial has around its cue is cut off.
     """
     if np.ndim(cue_s) == 0:
+        checks.likely_unit("cue_s", cue_s, most_s=max(checks.LONGEST_STRETCH_S, x.shape[1] / rate_hz))
         return x, checks.number("cue_s", cue_s, unit="of seconds, or one a trial"), np.zeros(len(x))
     try:
         cues = np.asarray(cue_s, dtype=float)
@@ -105,15 +106,18 @@ def window(
     else:
         start_s, stop_s = (cue_s + edge for edge in checks.span(name, span_s, allowed=allowed))
     slack_s = 0.5 / rate_hz
+    long = max(abs(start_s - cue_s), abs(stop_s - cue_s)) >= checks.LONGEST_STRETCH_S
     if not (-slack_s <= start_s and stop_s <= end_s + slack_s):
         raise ParameterError(
             f"{name} {tuple(span_s)} around {cue_s:g} s covers {start_s:.3f} to {stop_s:.3f} s, but the signal "
-            f"holds 0 to {end_s:.3f} s; give a window inside it, or cut longer trials."
+            f"holds 0 to {end_s:.3f} s; give a window inside it, or cut longer trials"
+            f"{checks.perhaps(span_s) if long else ''}."
         )
     if not stop_s - start_s >= shortest_s - slack_s:
         raise ParameterError(
             f"{name} {tuple(span_s)} around {cue_s:g} s is {stop_s - start_s:.3f} s long; "
-            f"at least {shortest_s:g} s are needed; give a longer window."
+            f"at least {shortest_s:g} s are needed; give a longer window"
+            f"{checks.perhaps(span_s) if long else ''}."
         )
     return slice(max(to_sample(start_s, rate_hz), 0), min(to_sample(stop_s, rate_hz), samples))
 

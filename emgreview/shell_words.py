@@ -1,0 +1,106 @@
+"""Messages of the package in the words of a shell: what is an argument in Python is an option there.
+
+The package speaks of ``before_s`` and ``columns=[…]``, which is right in a notebook; who typed a command knows
+``--before`` and ``--columns A,B``. What stands in quotes, a file's or a channel's name, is left as it is.
+
+    in_shell_words(message)     one line
+"""
+
+import re
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+
+OPTIONS: Mapping[str, str] = MappingProxyType({
+    "after_s": "--after", "before_s": "--before", "break_after_min": "--break-after", "columns": "--columns",
+    "cue_s": "--cue", "expect": "--expect", "hold_off_s": "--hold-off", "level": "--level", "edge": "--edge",
+    "method": "--method", "normalise": "--normalise", "order": "--order", "plausible_s": "--plausible",
+    "rate_hz": "--rate", "reviewer": "--reviewer", "rule": "--rule", "scale_corrected": "--scale-corrected",
+    "unit": "--unit", "within_ms": "--within", "reference": "--reference", "response": "--response",
+})  # fmt: skip
+"""What an argument of a public function is called on the command line."""
+
+_PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
+    # Whole sentences first: what to do is something else in a shell.
+    (r"; trials are cut with processing=Processing\(high_hz=…\)", ""),
+    (
+        r"give a lower high_hz, or high_hz=None to leave the upper side open",
+        "give a lower one (--band 20 90, for example), or none to leave the upper side open (--band 20 none)",
+    ),
+    (r"\ba high_hz of", "an upper edge of the band of"),
+    (r"\ba low_hz of", "a lower edge of the band of"),
+    (r"\bhigh_hz came as (\S+);", r"the upper edge of --band came as \1;"),
+    (r"\blow_hz came as (\S+);", r"the lower edge of --band came as \1;"),
+    (r"\blow_hz \(", "the lower edge ("),
+    (
+        r"cut longer trials, or give processing=Processing\(rest_s=\(start, stop\)\) with a window inside",
+        "the rest is the last 0.5 s before the cue: give a --before of 0.5 or more",
+    ),
+    (r"; use read\(\) for one file; read_dataset\(\) takes a folder of recordings", "; give a folder of recordings"),
+    (r"; read_dataset\(\) takes a folder of recordings", ""),
+    (r", or use read\(\) for single files of other kinds", ", or a single file"),
+    (r" is a folder; read\(\) takes one file; use read_dataset\(\) for a folder of recordings", " is a folder"),
+    (r", read it yourself and use Recording\.from_array,", ","),
+    (r"remove one with rec\.with_markers\(\.\.\.\)", "remove one where the markers are stored"),
+    (r"with rec\.with_markers\(\.\.\.\)", "where the markers are stored"),
+    (r" \(channel_range\(\) gives lowest and highest\), or codes=True for a channel of digital codes", ""),
+    (r"search it with level= instead, or give the status channel", "give a channel of pulses"),
+    (r"say whose with reviewer=\.\.\.", "say whose with --reviewer CODE"),
+    (r"name it: method=\.\.\.", "name it: --method NAME"),
+    (r"; give that function as detect=, or another method=\.", "; give another --method."),
+    (r"er\.adjudicate opens a session about them", "a session in a notebook settles them"),
+    (r", or give a shorter creep_s", ""),
+    (r"open the review with scale_corrected='why'", 'open the review with --scale-corrected "WHY"'),
+    (r"say so with scale_corrected=\S+", 'say so with --scale-corrected "WHY"'),
+    (
+        r"a list with one label for each column in order, None for a column to leave out, 'time' for seconds, such as "
+        r"columns=\['time', 'biceps', None\]",
+        "one label for each column in order, - for a column to leave out, time for seconds: --columns time,biceps,-",
+    ),
+    (r"\bcolumns= names", "--columns names"),
+    (r"None in columns= leaves one out", "- in --columns leaves one out"),
+    (r"correct the line or columns=\.", "correct the line or --columns."),
+    (r"(?<![-\w])columns is missing", "--columns is missing"),
+    (r"(?<![-\w])columns came as", "--columns came as"),
+    (r"name in columns only", "name in --columns only"),
+    (r"with rate_hz, unit and columns given", "with --rate, --unit and --columns"),
+    (r"unless rate_hz, unit and columns are given", "unless --rate, --unit and --columns are given"),
+    (r", or unit=\{'([^']+)': '([^']+)'\}", r", or --unit \1=\2"),
+    (r"unit=\{'([^']+)': '([^']+)'\}", r"--unit \1=\2"),
+    (r"a mapping of labels to units", "units by label (--unit FCR=mV,TRIGGER=V)"),
+    (r"\(named in unit=\)", "(named in --unit)"),
+    (r"\bunit= says", "--unit says"),
+    (r"unit='(\w+)'", r"--unit \1"),
+    (r"rate_hz=(\d+)", r"--rate \1"),
+    (r"\brate_hz (came|states|says|is|as)\b", r"--rate \1"),
+    (r"\bcorrect rate_hz", "correct --rate"),
+    (r"steps of 1/rate_hz", "steps of one over --rate"),
+    (r"\bgive rate_hz\b", "give --rate"),
+    (r"\bleave unit out", "leave --unit out"),
+    (r"columns=\[([^\]]*)\]", lambda found: "--columns " + re.sub(r"[' ]", "", found[1]).replace("None", "-")),
+    (r"one reviewer's own spread is what self_check measures", "a reviewer's own spread is measured in a notebook"),
+    (r"parameters came without the method that they belong to \(([^)]*)\)", r"--set \1 came without its --method"),
+    (r"allowed: minutes above 0, None for never", "allowed: minutes above 0, or 0 for never"),
+    (r"allowed: None, or above", "allowed: none, or above"),
+    (r"^(expect|trials|participants|seed|level|edge) came as", r"--\1 came as"),
+    (r"(\(one label for each column in order), None for one", r"\1, - for one"),
+    (r"(?<![-\w])columns (is|are) missing", r"--columns \1 missing"),
+    (r"(?<![-\w])unit (and|is|are) ", r"--unit \1 "),
+    (r"(?<![-\w])rate_hz, unit and columns\b", "--rate, --unit and --columns"),
+    (r"(?<![-\w])unit and columns\b", "--unit and --columns"),
+    (r"(?<![-\w])rate_hz and (unit|columns)\b", r"--rate and --\1"),
+    (r"\bNone\b", "none"),
+)
+
+_QUOTED = re.compile(r"'[^']*'")
+
+
+def in_shell_words(message: object) -> str:
+    """A message as one line, with options in the place of arguments."""
+    line = " ".join(str(message).split())
+    for pattern, words in _PHRASES:
+        line = re.sub(pattern, words, line)
+    for name, option in OPTIONS.items():
+        line = re.sub(rf"(?<![\w/'\"-]){name}=(?=\S)", f"{option} ", line)
+        if "_" in name:
+            line = re.sub(rf"(?<![\w/'\".-]){name}(?![\w/'\".-]*['\"/])\b", option, line)
+    return line

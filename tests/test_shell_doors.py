@@ -1,0 +1,144 @@
+"""The same work from a shell: other bands, cues from a channel of pulses, one unit a column."""
+
+import csv
+import io
+import json
+
+import edfio
+import numpy as np
+import pytest
+
+import emgreview as er
+from emgreview import cli
+
+ONSETS_S = {"FDI": 0.2, "APB": 0.25}
+
+
+@pytest.fixture
+def run(capsys):
+    """Run a command in this process: status, standard output, standard error."""
+
+    def command(*arguments):
+        status = cli.run([str(part) for part in arguments])
+        return status, *capsys.readouterr()
+
+    return command
+
+
+def write(folder, rate_hz, suffix):
+    """60 s of two muscles, one in mV and one in µV, that are active from known times after 19 pulses."""
+    rng, n = np.random.default_rng(3), round(60 * rate_hz)
+    x, trigger = rng.normal(0, 5, (2, n)), np.zeros(n)
+    for at in range(2 * rate_hz, n - 3 * rate_hz, 3 * rate_hz):
+        trigger[at : at + rate_hz // 20] = 5
+        for row, onset_s in zip(x, ONSETS_S.values(), strict=True):
+            row[at + round(onset_s * rate_hz) : at + round(0.6 * rate_hz)] *= 8
+    path = folder / f"one{suffix}"
+    if suffix == ".csv":
+        table = np.c_[np.arange(n) / rate_hz, x[0] / 1000, x[1], trigger]
+        np.savetxt(path, table, delimiter=",", fmt="%.6f")
+        return path
+    rows = (
+        *zip(x, ("FDI", "APB"), ("uV", "uV"), ((-400, 400),) * 2, strict=True),
+        (trigger, "TRIGGER", "V", (-10, 10)),
+    )
+    edfio.Edf(
+        [edfio.EdfSignal(v, rate_hz, label=name, physical_dimension=u, physical_range=r) for v, name, u, r in rows]
+    ).write(path)
+    return path
+
+
+PULSES = ["--pulses", "TRIGGER", "--level", "2.5", "--hold-off", "0.5"]
+WINDOW = ["--cue", "go", "--before", "1", "--after", "1.5"]
+TEXT = ["--rate", "500", "--columns", "time,FDI,APB,TRIGGER", "--unit", "mV,uV,V"]
+
+
+@pytest.mark.parametrize(("rate_hz", "band"), [(200, ["20", "90"]), (200, ["20", "none"]), (500, ["20", "200"])])
+def test_detect_finds_the_onsets_of_slow_recordings_with_cues_from_pulses(run, tmp_path, rate_hz, band):
+    path = write(tmp_path, rate_hz, ".edf")
+    status, out, _ = run("detect", path, *WINDOW, *PULSES, "--band", *band)
+    assert status == 0
+    rows = list(csv.DictReader(io.StringIO(out), delimiter="\t"))
+    assert len(rows) == 2 * 19
+    for label, onset_s in ONSETS_S.items():
+        found = [float(row["onset_s"]) for row in rows if row["channel"] == label and row["onset_s"] != "n/a"]
+        assert len(found) >= 18
+        assert np.median(found) == pytest.approx(onset_s, abs=0.025)
+    status, _, err = run("detect", path, *WINDOW, *PULSES)
+    assert status == 1
+    assert "--band" in err
+    assert "high_hz" not in err
+
+
+def test_one_unit_a_column_in_any_of_three_spellings(run, tmp_path):
+    path = write(tmp_path, 500, ".csv")
+    plain = ["detect", path, *WINDOW, *PULSES, "--band", "20", "200", "--json", "--rate", "500", "--columns"]
+    spelt = [
+        run(*plain, "time,FDI,APB,TRIGGER", "--unit", "mV,uV,V"),
+        run(*plain, "-,FDI,APB,TRIGGER", "--unit", "-,mV,uV,V"),
+        run(*plain, "time,FDI,APB,TRIGGER", "--unit", "FDI=mV,APB=uV,TRIGGER=V"),
+    ]
+    assert [status for status, _, _ in spelt] == [0, 0, 0]
+    assert spelt[0][1] == spelt[1][1] == spelt[2][1]
+    levels = {row["channel"]: row["level_db"] for row in json.loads(spelt[0][1])}
+    assert all(abs(level - 18) < 3 for level in levels.values())
+    status, _, err = run("check", path, *TEXT[:-1], "mV,uV")
+    assert (status, err.count("\n")) == (1, 1)
+    assert "2 units, and --columns as 'time,FDI,APB,TRIGGER', 4 columns, 3 of them signals" in err
+    status, _, err = run("check", path, "--rate", "500", "--unit", "mV,uV,V")
+    assert "--columns is missing" in err
+    with pytest.raises(SystemExit):
+        run("check", path, *TEXT[:-1], "mV,APB=uV")
+
+
+def test_pulses_from_check_to_replay(run, tmp_path, monkeypatch):
+    """A text file of 500 Hz: looked at, reviewed, sealed, replayed and measured with the same words."""
+    path, folder = write(tmp_path, 500, ".csv"), tmp_path / "review"
+    status, out, _ = run("check", path, *TEXT, *PULSES)
+    assert "markers: cue 19" in out
+    served = []
+    monkeypatch.setattr("emgreview.views.host.serve", lambda screen, **_: served.append(screen))
+    way = [*WINDOW, *PULSES, "--band", "20", "200"]
+    status, _, _ = run("review", path, *TEXT, *way, "--reviewer", "r1", "--folder", folder, "--no-browser")
+    assert (status, len(served)) == (0, 1)
+    processing = er.Processing(high_hz=200.0)
+    rec = er.read(path, rate_hz=500.0, columns=["time", "FDI", "APB", "TRIGGER"],
+                  unit={"FDI": "mV", "APB": "uV", "TRIGGER": "V"})  # fmt: skip
+    rec = er.with_cues(rec, "TRIGGER", level=2.5, hold_off_s=0.5, label="go")
+    trials = er.cut_trials(rec, cue="go", before_s=1, after_s=1.5, processing=processing)
+    with er.open_review(trials, folder, reviewer="r1") as session:
+        for trial in session.queue[:3]:
+            session.accept_rest(trial)
+    assert run("seal", path, *TEXT, "--folder", folder, "--version", "v1")[0] == 0
+    status, out, _ = run("replay", path, *TEXT, "--folder", folder, "--version", "v1")
+    assert (status, "same bytes: yes" in out) == (0, True)
+    status, out, err = run("measure", path, *TEXT, *way, "--folder", folder, "--version", "v1", "--json")
+    assert status == 0, err
+    assert len(json.loads(out)["rows"]) == 6
+
+
+def test_half_a_search_for_pulses_says_what_is_missing(run, tmp_path):
+    path = write(tmp_path, 500, ".edf")
+    for given, missing in ((PULSES[:2], "--level and --hold-off"), (PULSES[:4], "without --hold-off;")):
+        status, _, err = run("detect", path, *WINDOW, *given)
+        assert status == 1
+        assert missing in err
+    status, _, err = run("detect", path, *WINDOW, *PULSES[2:])
+    assert "--level, --hold-off came without --pulses" in err
+    status, _, err = run("detect", path, *WINDOW, *PULSES[:-1], "500")
+    assert "perhaps 0.5, if milliseconds were given" in err
+    status, _, err = run("detect", path, *WINDOW, *PULSES[:-1], "50")
+    assert "perhaps 0.05, if milliseconds were given" in err
+
+
+def test_pulses_beside_markers_of_the_same_name_are_refused(run, tmp_path):
+    x = np.zeros((2, 10_000))
+    x[0], x[1, 5000:5050] = np.random.default_rng(1).normal(0, 5, 10_000), 5
+    signals = [
+        edfio.EdfSignal(row, 1000, label=name, physical_dimension="uV", physical_range=(-50, 50))
+        for row, name in zip(x, ("FDI", "TRIGGER"), strict=True)
+    ]
+    edfio.Edf(signals, annotations=[edfio.EdfAnnotation(5, None, "go")]).write(tmp_path / "a.edf")
+    status, _, err = run("detect", tmp_path / "a.edf", *WINDOW, *PULSES)
+    assert status == 1
+    assert "holds 1 markers 'go' of its own" in err

@@ -1,0 +1,133 @@
+"""Slips at the command line: each gets a line that says what to do, in a shell's words, and a status that is not 0."""
+
+import re
+
+import numpy as np
+import pytest
+
+import emgreview as er
+from emgreview import cli
+from emgreview.shell_words import in_shell_words
+
+PYTHON = re.compile(
+    r"\b\w+_(hz|ms|min)\b|\b(before|after|hold_off|plausible|rest)_s\b|\b[a-z]+=|\w\(\)|\bNone\b|----|Errno"
+)
+"""What a shell does not know."""
+TEXT = ["--rate", "500", "--unit", "mV", "--columns"]
+CUT = ["--cue", "go", "--before", "1", "--after", "1.5"]
+REVIEW = ["review", "{study}", *CUT, "--no-browser", "--folder", "{tmp}/new", "--reviewer"]
+
+
+@pytest.fixture(scope="module")
+def places(tmp_path_factory):
+    """A study, a review of it in which nothing is decided, and files with faults."""
+    tmp = tmp_path_factory.mktemp("slips")
+    study = er.write_demo(tmp / "study", participants=1, trials=3)
+    data = er.read_dataset(study)
+    trials = er.cut_all(data, cue="go", before_s=1, after_s=1.5)
+    er.open_review(trials, tmp / "open", reviewer="r1").close()
+    (tmp / "empty").mkdir()
+    numbers = "\n".join(f"{x:.3f},{y:.3f}" for x, y in np.random.default_rng(1).normal(0, 9, (2000, 2)))
+    for name, words in {
+        "head.csv": "FDI,APB\n" + numbers, "plain.csv": numbers, "empty.csv": "", "bare": numbers, "a.xyz": numbers,
+        "comma.csv": "1,5;2,5\n1,6;2,7\n", "short.edf": "0 ",
+        "ms.json": '{"name": "a", "version": 1, "onset_s": [80, 800]}',
+        "half.json": '{"name": "a"}', "broken.json": "{",
+    }.items():  # fmt: skip
+        (tmp / name).write_text(words)
+    return {"tmp": tmp, "study": study, "file": next(study.glob("sub-01/emg/*.bdf"))}
+
+
+SLIPS = [
+    (["seal", "{study}", "--folder", "{tmp}/none", "--version", "v1"], "none does not exist; a review is a folder"),
+    (["seal", "{study}", "--folder", "{tmp}/empty", "--version", "v1"], "holds no log of a review (it holds nothing)"),
+    (["seal", "{study}", "--folder", "{tmp}/open", "--version", "v1"], "'r1' has decided nothing in"),
+    (["seal", "{study}", "--folder", "{tmp}/open", "--version", "v1", "--reviewer", "r9"], "there are: r1"),
+    (
+        ["seal", "{study}", "--folder", "{tmp}/open", "--version", "v1", "--rule", "{tmp}/ms.json"],
+        "perhaps (0.08, 0.8)",
+    ),
+    (
+        ["seal", "{study}", "--folder", "{tmp}/open", "--version", "v1", "--rule", "{tmp}/half.json"],
+        "version is missing",
+    ),
+    (
+        ["seal", "{study}", "--folder", "{tmp}/open", "--version", "v1", "--rule", "{tmp}/broken.json"],
+        "correct the file",
+    ),
+    (["seal", "{study}", "--folder", "{tmp}/open", "--version", "v1", "--rule", "{tmp}/no.json"], "there is no file"),
+    (["replay", "{study}", "--folder", "{tmp}/none", "--version", "v1"], "does not exist"),
+    (["measure", "{study}", *CUT, "--folder", "{tmp}/none", "--version", "v1"], "does not exist"),
+    (["agreement", "{tmp}/none", "r1", "r2"], "does not exist"),
+    (["agreement", "{tmp}/open", "r1", "r2"], "there are: r1"),
+    (["agreement", "{tmp}/open", "r1", "r1"], "give two reviewers"),
+    (["adjudicate", "{tmp}/open", "r1", "r2", "--within", "0.01"], "perhaps 10, if seconds were given"),
+    (["diff", "{tmp}/none", "v1"], "does not exist"),
+    (["diff", "{tmp}/open", "v1"], "there are: now"),
+    (
+        ["check", "{tmp}/plain.csv"],
+        "--rate, --unit and --columns are missing; give --rate 2000, --unit mV and --columns",
+    ),
+    (["check", "{tmp}/plain.csv", "--rate", "500"], "--unit and --columns are missing"),
+    (["check", "{tmp}/plain.csv", "--rate", "500", "--columns", "FDI,APB"], "say --unit mV"),
+    (["check", "{tmp}/plain.csv", *TEXT[:-1]], "--columns is missing"),
+    (
+        ["check", "{tmp}/head.csv", *TEXT, "FDI,APB"],
+        "remove the line in a copy, and give its words as --columns FDI,APB",
+    ),
+    (["check", "{tmp}/plain.csv", *TEXT, "FDI"], "but --columns names 1"),
+    (["check", "{tmp}/comma.csv", *TEXT, "FDI,APB"], "decimal comma"),
+    (["check", "{tmp}/empty.csv", *TEXT, "FDI,APB"], "export the file again"),
+    (["check", "{tmp}/plain.csv", "--rate", "0", *TEXT[2:], "FDI,APB"], "--rate came as 0.0"),
+    (["check", "{tmp}/bare"], "has no extension, and none is guessed"),
+    (["check", "{tmp}/a.xyz"], "the extension '.xyz'"),
+    (["check", "{tmp}/short.edf"], "copy or export it again"),
+    (["check", "{tmp}/nothere.edf"], "there is no file"),
+    (["check", "{tmp}/empty"], "holds no recording"),
+    (["check", "{file}", "--rate", "1000"], "leave --rate out"),
+    (["check", "{file}", "--unit", "mV"], "leave --unit out"),
+    (["check", "{file}", "--columns", "BB,XX"], "no signal is called 'XX'"),
+    (["detect", "{file}", "--cue", "stop", *CUT[2:]], "there are: go"),
+    (["detect", "{file}", "--cue", "go", "--before", "1000", "--after", "1500"], "perhaps 1 and 1.5"),
+    (["detect", "{file}", "--cue", "go", "--before", "0.2", "--after", "1"], "give a --before of 0.5 or more"),
+    (["detect", "{file}", *CUT, "--method", "foo"], "there are: ramp"),
+    (["detect", "{file}", *CUT, "--method", "double-threshold", "--set", "shortest_s=50"], "perhaps 0.05"),
+    (["detect", "{file}", *CUT, "--band", "450", "20"], "the upper edge of --band came as 20.0"),
+    (["detect", "{file}", *CUT, "--band", "20", "2000"], "--band 20 none"),
+    (["detect", "{file}", *CUT, "--band", "none", "20"], "--band came without a LOW"),
+    (["detect", "{file}", *CUT, "--out", "{tmp}/no/x.tsv"], "which is no folder; nothing was written"),
+    (["detect", "{file}", *CUT, "--expect", "0"], "--expect came as 0"),
+    ([*REVIEW, "Jane Doe"], "use a code such as 'r1'"),
+    ([*REVIEW, "r1", "--order", "best"], "there are: recorded"),
+    ([*REVIEW, "r1", "--plausible", "80", "800"], "--plausible came as (80, 800)"),
+    ([*REVIEW, "r1", "--convention", "{tmp}/no.toml"], "there is no file"),
+    ([*REVIEW, "r1", "--set", "k=6"], "--set k came without its --method"),
+    (["demo", "{tmp}/x", "--trials", "0"], "--trials came as 0"),
+]
+
+
+@pytest.mark.parametrize(("arguments", "words"), SLIPS, ids=lambda part: " ".join(part)[:60] if part else "")
+def test_a_slip_gets_a_message_that_says_what_to_do(arguments, words, places, capsys):
+    status = cli.run([argument.format(**places) for argument in arguments])
+    said = capsys.readouterr().err
+    assert status == 1
+    assert words in said
+    plain = said.replace(str(places["tmp"]), "")
+    assert not PYTHON.search(plain), PYTHON.search(plain)
+    assert "Traceback" not in said
+
+
+def test_mistyped_pairs_are_told_with_an_example(places, capsys):
+    for option, value, example in (("--reference", "BB", "BB=120.5"), ("--reference", "BB=x", "BB=120.5")):
+        with pytest.raises(SystemExit) as ended:
+            cli.run(["measure", "x", *CUT, "--folder", "x", "--version", "v1", option, value])
+        assert ended.value.code == 2
+        assert example in capsys.readouterr().err
+    with pytest.raises(SystemExit):
+        cli.run(["detect", "x", *CUT, "--set", "shortest_s"])
+    assert "--set shortest_s=0.05" in capsys.readouterr().err
+
+
+def test_what_stands_in_quotes_stays():
+    said = "no channel is called 'before_s'; before_s came as 3"
+    assert in_shell_words(said) == "no channel is called 'before_s'; --before came as 3"
