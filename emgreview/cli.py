@@ -146,10 +146,11 @@ def _review(given: argparse.Namespace) -> Status:
     from emgreview.views.host import serve  # optional and heavy: the user-interface toolkits
 
     trials = []
-    for name, rec in _recordings(given):
-        if rec is None:
-            raise er.EmgreviewError(f"{name} cannot be read, and a review without it would be another; see above.")
-        trials.append(_cut(rec, given))
+    with warnings.catch_warnings(record=given.blind) as held:  # of whom they are is not told to who reviews blind
+        for name, rec in _recordings(given):
+            if rec is None:
+                raise er.EmgreviewError(f"{name} cannot be read, and a review without it would be another; see above.")
+            trials.append(_cut(rec, given))
     with er.open_review(
         trials,
         given.folder,
@@ -161,9 +162,8 @@ def _review(given: argparse.Namespace) -> Status:
         convention=None if given.convention is None else read_convention(given.convention),
         scale_corrected=given.scale_corrected,
     ) as session:
-        for notice in session.notices:
-            _say(f"note: {notice}")
-
+        for words in dict.fromkeys(session.neutral(str(warning.message)) for warning in held or ()):
+            _say(f"note: {_one_line(words)}")
         screen = er.review(
             session, hand=given.hand, plausible_s=given.plausible, break_after_min=given.break_after or None
         )
@@ -196,8 +196,6 @@ def _measure(given: argparse.Namespace) -> Status:
         response=given.response,
         included_only=not given.left_out_too,
     )
-    for note in table.attrs["notes"]:
-        _say(f"note: {note}")
     rows = table.astype(object).where(table.notna(), None).to_dict("records")
     columns = table.attrs["columns"]
     notes = [*table.attrs["notes"], *(f"{one.recording.name}: {note}" for one in trials for note in one.notes)]

@@ -17,6 +17,7 @@ import hashlib
 import json
 import math
 import operator
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -172,7 +173,7 @@ class ArraySource:
         return 1.0, 0.0
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Recording:
     """Channels sampled together at one rate, read lazily, with markers.
 
@@ -267,6 +268,17 @@ class Recording:
         return cls(
             name, tuple(channels), float(rate_hz), ArraySource(x), tuple(made), dict(entities or {}), mains_hz=mains_hz
         )
+
+    def __repr__(self) -> str:
+        """What a notebook shows of it, notes included."""
+        counts = Counter(marker.label for marker in self.markers)
+        markers = ", ".join(f"{label} {n}" for label, n in sorted(counts.items())) or "none"
+        lines = [
+            f"{self.name}: {self.rate_hz:g} Hz, {self.duration_s:g} s",
+            f"  channels: {', '.join(f'{one.label} ({one.kind}, {one.unit_label})' for one in self.channels)}",
+            f"  markers: {markers}",
+        ]
+        return "\n".join([*lines, *(f"  note: {note}" for note in self.notes)])
 
     @property
     def labels(self) -> tuple[str, ...]:
@@ -441,7 +453,7 @@ class Processing:
         )
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Trials:
     """Conditioned stretches of one recording around a cue.
 
@@ -470,6 +482,18 @@ class Trials:
 
     def __len__(self) -> int:
         return len(self.ids)
+
+    def __repr__(self) -> str:
+        """What a notebook shows of them, notes of the recording and of the cut included."""
+        start, stop = (to_sample(edge * self.rate_hz, 1) for edge in (self.time_s[0], self.time_s[-1]))
+        others = f", and {', '.join(self.auxiliary_labels)}" if self.auxiliary_labels else ""
+        lines = [
+            f"{self.recording.name}: {len(self)} trials around {self.cue!r}, {start / self.rate_hz:g} to "
+            f"{(stop + 1) / self.rate_hz:g} s, {self.rate_hz:g} Hz",
+            f"  channels: {', '.join(self.labels)} ({'µV' if self.unit == 'uV' else 'arbitrary units'}){others}",
+            f"  {self.processing.words}",
+        ]
+        return "\n".join([*lines, *(f"  note: {note}" for note in (*self.recording.notes, *self.notes))])
 
     @property
     def before(self) -> int:

@@ -229,6 +229,7 @@ class LongView(Wire, JSComponent):
             "keys": [dataclasses.asdict(key) for key in keys],
             "processing": f"{outlines.processing.words}. Raw is drawn around its median; mains is not notched away.",
             "ribbon_words": _RIBBON_WORDS + (_RIBBON_TRIALS if self._marks else ""),
+            "notes": list(recording.notes if self._marks is None else self._marks.notes()),
             "decides": self._marks is not None,
             "cues": self._marks.cues if self._marks else (),
             "choices": {"reasons": choices(events.REASONS), "kind": choices(events.KINDS)},

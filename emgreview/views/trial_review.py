@@ -143,8 +143,7 @@ class TrialReview(Wire, JSComponent):
         self._noticed = session.notices
         params.setdefault("sizing_mode", "stretch_width")
         first = {"summaries": self._summaries(self._queue), "where": self._place[session.where]}
-        notices = [self._neutral(words) for words in session.notices]
-        setup = {**setting.standing_facts(session, keys), **first, "notices": notices, **options}
+        setup = {**setting.standing_facts(session, keys), **first, **self._to_be_known(), **options}
         super().__init__(setup=json.dumps(setup), picture=setting.make_figure(session.trials[0]), **params)
         session.changed.append(self._on_change)
 
@@ -167,10 +166,8 @@ class TrialReview(Wire, JSComponent):
     def _on_hello(self, data: Mapping[str, Any]) -> None:
         session, here = self._session, self._place[self._session.where]
         self._clients[data["client"]] = None
-        notices = [self._neutral(words) for words in session.notices]
-        self.tell(
-            start={"client": data["client"], "where": here, "notices": notices}, next_version=session.next_version
-        )
+        start = {"client": data["client"], "where": here}
+        self.tell(start=start, **self._to_be_known(), next_version=session.next_version)
         self._send_trials(sorted(range(len(self._place)), key=lambda index: abs(index - here))[:8])
         self._on_everything(data)
 
@@ -258,12 +255,14 @@ class TrialReview(Wire, JSComponent):
                     "the marks on the screen were not those that stand; they are shown anew, look again."
                 )
 
+    def _to_be_known(self) -> dict[str, list[str]]:
+        """What stays in the list of notes, and what of it is said aloud at the start."""
+        notices = [self._neutral(words) for words in self._session.notices]
+        return {"notices": notices, "notes": [*notices, *self._session.noted]}
+
     def _neutral(self, words: str) -> str:
         """Words without the names of recordings, while the review is blind."""
-        if self._session.blind:
-            for name in sorted({trials.recording.name for trials in self._session.trials}, key=len, reverse=True):
-                words = words.replace(name, "a recording")
-        return words
+        return self._session.neutral(words)
 
     def _problem(self) -> str | None:
         changed = self._session.queue != self._queue
@@ -283,6 +282,7 @@ class TrialReview(Wire, JSComponent):
         self._refresh_typical(known)
         if self._noticed != self._session.notices:  # the method was changed
             self._noticed = self._session.notices
+            self.tell(**self._to_be_known())
             for client in self._clients:
                 self.tell(said={"client": client, "words": self._neutral(" ".join(self._noticed))})
 
