@@ -15,6 +15,7 @@ import dataclasses
 import functools
 import inspect
 import math
+import re
 import sys
 import threading
 import warnings
@@ -288,18 +289,18 @@ class Session:
             return words
         recordings = self._proposals.recordings
         for name in sorted(recordings, key=len, reverse=True):
-            words = words.replace(name, "a recording")
+            words = _replaced(words, name, "a recording")
         for one in recordings.values():
             for channel in one.channels:
                 words = words.replace(f" ({channel.status_description})", "") if channel.status_description else words
             if sub := one.entities.get("sub"):
-                words = words.replace(f"sub-{sub}", "a participant")
+                words = _replaced(words, f"sub-{sub}", "a participant")
         return words
 
     def tell_notices(self) -> None:
         """A SignalWarning for each of :attr:`notices`: a script and a notebook see no field of an object."""
         for words in self.notices:
-            tell(self.neutral(words))
+            tell(words if words == NAMELESS else self.neutral(words))
 
     def _not_given(self) -> tuple[str, ...]:
         """That decisions of the logs are about trials, or channels of trials, that are not among those given."""
@@ -1346,6 +1347,11 @@ def _relook_s(name: str, came: float) -> float:
     if isinstance(came, (int, float)) and not isinstance(came, bool) and came >= 0:
         return came / 1000
     raise ParameterError(f"{name} came as {came!r}; allowed: milliseconds from 0 on; correct it.")
+
+
+def _replaced(words: str, name: str, by: str) -> str:
+    """A name, where it stands by itself and is no part of a word."""
+    return re.sub(rf"(?<![^\W_]){re.escape(name)}(?![^\W_])", by, words)
 
 
 def _cut(part: Trials) -> dict[str, Any]:

@@ -27,6 +27,7 @@ from emgreview import evidence
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.keys import KEYS, SETTLE_KEYS, Key, key_table
 from emgreview.model import Trials
+from emgreview.reading.dataset import NAMELESS
 from emgreview.second_look.adjudication import Adjudication
 from emgreview.session import Session
 from emgreview.views import cards, host, packing, setting, signs
@@ -257,7 +258,7 @@ class TrialReview(Wire, JSComponent):
 
     def _to_be_known(self) -> dict[str, list[str]]:
         """What stays in the list of notes, and what of it is said aloud at the start."""
-        notices = [self._neutral(words) for words in self._session.notices]
+        notices = [words if words == NAMELESS else self._neutral(words) for words in self._session.notices]
         return {"notices": notices, "notes": [*notices, *self._session.noted]}
 
     def _neutral(self, words: str) -> str:
