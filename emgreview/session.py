@@ -15,11 +15,12 @@ import dataclasses
 import functools
 import inspect
 import math
+import os
 import re
 import sys
 import threading
 import warnings
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import MappingProxyType, TracebackType
@@ -50,6 +51,7 @@ from emgreview.annotations.proposals import Proposals, check_order
 from emgreview.annotations.state import Activity, TrialState
 from emgreview.annotations.telling import NAMES, sentences
 from emgreview.annotations.versions import Sealed, seal_version
+from emgreview.checks import kind
 from emgreview.detecting import METHOD, Detect, described, find_onsets, method_words, rebuilt
 from emgreview.errors import (
     DecisionError,
@@ -111,7 +113,10 @@ def open_review(
     recording, or to one in another scale). A broken log opens the whole review for reading only;
     ``session.problem`` says why.
     """
-    given = (trials,) if isinstance(trials, Trials) else tuple(trials)
+    given = (trials,) if isinstance(trials, Trials) or not isinstance(trials, Iterable) else tuple(trials)
+    for part in given:
+        kind("trials", part, Trials, "what cut_trials returns, or a list of such, one a recording")
+    kind("folder", folder, (str, os.PathLike), "the path of the folder in which decisions are kept")
     session = Session(
         given,
         Path(folder),
@@ -184,7 +189,7 @@ class Session:
         self.lock = threading.RLock()
         self.trials, self.folder, self.reviewer = trials, folder, reviewer
         self.changed: list[Callable[[Ids], object]] = []
-        self._files, self._detect = files, detect
+        self._files, self._detect, self._asked_read_only = files, detect, read_only
         self._fitness = Fitness()
         self._heard: list[tuple[str, str]] | None = None
         self._relook_s = {
@@ -249,6 +254,16 @@ class Session:
         self.close()
         return False
 
+    def __repr__(self) -> str:
+        """What a notebook shows of it: how far it is, and what the reviewer should know."""
+        with self.lock:
+            done, total, _, trials = self.progress
+            how = f"{', blind' if self.blind else ''}{', read only' if self.read_only else ''}"
+            notes = [*([self.problem] if self.problem else []), *self.notices]
+            lines = [f"Review by {self.reviewer}{how}: {done} of {total} reviewed, {trials} trials, in {self.folder}"]
+            shown = (f"  note: {note if note == NAMELESS else self.neutral(note)}" for note in notes)
+            return "\n".join([*lines, *shown, *(f"  note: {note}" for note in self.noted)])
+
     # What stands -------------------------------------------------------------------------------------------------
 
     @property
@@ -299,6 +314,8 @@ class Session:
 
     def tell_notices(self) -> None:
         """A SignalWarning for each of :attr:`notices`: a script and a notebook see no field of an object."""
+        if self.problem and not self._asked_read_only:
+            tell(f"Nothing can be decided in this review: {self.neutral(self.problem)}")
         for words in self.notices:
             tell(words if words == NAMELESS else self.neutral(words))
 

@@ -16,13 +16,15 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from itertools import pairwise
+from numbers import Real
 
 import numpy as np
 from numpy.typing import NDArray
 
+from emgreview.checking import RECORDING
 from emgreview.checking import check as check
 from emgreview.checking import mains as mains
-from emgreview.checks import whole
+from emgreview.checks import kind, whole
 from emgreview.errors import EmgreviewError, MarkerError, ParameterError, SignalError, UnitError, UnknownNameError, tell
 from emgreview.model import ARBITRARY, Marker, Processing, Recording, Trials, to_sample
 from emgreview.rhythm import SHOWN, count_note, demand_trials, hole_note, in_ms
@@ -56,6 +58,8 @@ def cut_trials(
     the recording for instance, or a rest window outside it), UnitError (EMG channels in different units), SignalError
     (no EMG channel), RateError (sampling rate too low for the band); each names the recording.
     """
+    kind("rec", rec, Recording, RECORDING)
+    kind("processing", processing, (Processing, type(None)), "emgreview.Processing(low_hz=…, …), or None")
     with _naming(rec):
         return _cut(rec, cue, before_s, after_s, Processing() if processing is None else processing, expect)
 
@@ -223,9 +227,10 @@ def notes_on(trials: Trials, trial: str, channel: str | None = None) -> tuple[st
 
 def _window(rec: Recording, before_s: float, after_s: float, processing: Processing) -> tuple[int, int]:
     for name, seconds in (("before_s", before_s), ("after_s", after_s)):
-        if not (math.isfinite(seconds) and to_sample(seconds, rec.rate_hz) > 0):
+        if not isinstance(seconds, Real) or not (math.isfinite(seconds) and to_sample(seconds, rec.rate_hz) > 0):
             raise ParameterError(
-                f"{name} came as {seconds!r}; allowed: at least one sample, {1 / rec.rate_hz:g} s; correct it."
+                f"{name} came as {seconds!r}; allowed: a number of seconds, at least one sample, {1 / rec.rate_hz:g} s"
+                "; correct it."
             )
     rest_start, rest_stop = processing.rest_s
     before, after = to_sample(before_s, rec.rate_hz), to_sample(after_s, rec.rate_hz)

@@ -24,6 +24,7 @@ import param
 from panel.custom import Child, JSComponent
 
 from emgreview import evidence
+from emgreview.checks import kind
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.keys import KEYS, SETTLE_KEYS, Key, key_table
 from emgreview.model import Trials
@@ -72,6 +73,7 @@ def review(
     Works in JupyterLab, Notebook 7, ``panel serve`` (call ``.servable()``) and hosts that know ipywidgets alone
     (``.as_ipywidget()`` puts it into an ipywidgets layout). Nothing is asked of any network.
     """
+    kind("session", session, Session, "the session that open_review returns, or adjudicate")
     _demand_alike(session.trials)
     if plausible_s is not None and not (len(plausible_s) == 2 and plausible_s[0] < plausible_s[1]):
         raise ParameterError(f"plausible_s came as {plausible_s!r}; allowed: (start, stop) in seconds from the cue.")
