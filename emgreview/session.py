@@ -20,6 +20,7 @@ import re
 import sys
 import threading
 import warnings
+from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -293,9 +294,12 @@ class Session:
             for note in dict.fromkeys((*part.recording.notes, *part.notes))
             if not note.startswith("The trial at sample ")
         ]
-        if self.blind:
-            told = [(name, self.neutral(words)) for name, words in told]
-        return tuple(map(self.neutral, sentences(told)))
+        if not self.blind:
+            return tuple(sentences(told))
+        counts = Counter(self.neutral(words) for _, words in told)
+        return tuple(
+            words.replace(NAMES, "a recording" if n == 1 else f"{n} recordings") for words, n in counts.items()
+        )
 
     def neutral(self, words: str) -> str:
         """Words as they may be shown: while the review is blind without the names of recordings and participants, and

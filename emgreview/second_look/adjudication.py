@@ -97,7 +97,7 @@ def adjudicate(
 
 def reopen(trials: Trials | Sequence[Trials], folder: str | Path, *, reviewer: str, **options: Any) -> Session:
     """Open a review again as its logs say: as an :class:`Adjudication` between the same reviewers, or an ordinary one.
-    Options as for :func:`emgreview.open_review`; its notices are left to who reopens. Raises UnknownNameError without a log."""
+    Options as for :func:`emgreview.open_review`; notices are not told. Raises UnknownNameError without a log."""
     note = read_logs(folder, reviewer).note(ADJUDICATE)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", SignalWarning)

@@ -259,9 +259,11 @@ class TrialReview(Wire, JSComponent):
                 )
 
     def _to_be_known(self) -> dict[str, list[str]]:
-        """What stays in the list of notes, and what of it is said aloud at the start."""
-        notices = [words if words == NAMELESS else self._neutral(words) for words in self._session.notices]
-        return {"notices": notices, "notes": [*notices, *self._session.noted]}
+        """What stays in the list of notes, and what of it is also said aloud at the start: not that nobody is named,
+        which is as long as it is lasting."""
+        said = [self._neutral(words) for words in self._session.notices if words != NAMELESS]
+        nameless = [NAMELESS] if NAMELESS in self._session.notices else []
+        return {"notices": said, "notes": [*said, *nameless, *self._session.noted]}
 
     def _neutral(self, words: str) -> str:
         """Words without the names of recordings, while the review is blind."""
