@@ -46,6 +46,10 @@ FINE, NOT_FINE = 0, 1
 ONSET_COLUMNS = ("onset_s", "low_s", "high_s", "offset_s", "offset_low_s", "offset_high_s")
 
 
+_SHOWN: dict[str, None] = {}
+"""Notes that this command has said, each once."""
+
+
 def main() -> None:
     """Run the command in ``sys.argv``; ends the process with its exit status."""
     sys.exit(run(sys.argv[1:]))
@@ -58,6 +62,7 @@ def run(arguments: Sequence[str]) -> Status:
         warnings.simplefilter("always", er.SignalWarning)
         warnings.simplefilter("always", er.DecisionWarning)
         warnings.showwarning = _show_warning
+        _SHOWN.clear()
         try:
             status: Status = given.run(given)
             sys.stdout.flush()
@@ -198,7 +203,10 @@ def _measure(given: argparse.Namespace) -> Status:
     )
     rows = table.astype(object).where(table.notna(), None).to_dict("records")
     columns = table.attrs["columns"]
-    notes = [*table.attrs["notes"], *(f"{one.recording.name}: {note}" for one in trials for note in one.notes)]
+    notes = [
+        *table.attrs["notes"],
+        *(f"{one.recording.name}: {note}" for one in trials for note in (*one.recording.notes, *one.notes)),
+    ]
     values = {"columns": columns, "notes": notes, "rows": rows}
     text = _to_json(values) + "\n" if given.json else to_tsv(table).decode()
     if given.out is None:
@@ -271,6 +279,7 @@ def _seal(given: argparse.Namespace) -> Status:
         "bulk": bulk,
         "scales": scales,
         "scale_notes": about["scale_notes"],
+        "notes": [*given.notes, *_SHOWN],
     }
     _tell(given, values, "\n".join([f"Version {sealed.name} is in {sealed.path}", f"SHA-256 {sealed.sha256}", *bulk]))
     return FINE
@@ -363,6 +372,8 @@ def _recordings(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording |
 
 
 def _cut(rec: er.Recording, given: argparse.Namespace) -> er.Trials:
+    for note in rec.notes:  # those that reading has told already are not said again
+        warnings.warn(f"{rec.name}: {note}", er.SignalWarning, stacklevel=2)
     return er.cut_trials(rec, cue=given.cue, before_s=given.before, after_s=given.after, expect=given.expect)
 
 
@@ -476,8 +487,9 @@ def _one_line(message: object) -> str:
 
 
 def _show_warning(message: Warning | str, category: type[Warning], *_: object, **__: object) -> None:
-    if issubclass(category, er.SignalWarning | er.DecisionWarning):
-        _say(f"note: {_one_line(message)}")
+    if issubclass(category, er.SignalWarning | er.DecisionWarning) and (line := _one_line(message)) not in _SHOWN:
+        _SHOWN[line] = None
+        _say(f"note: {line}")
 
 
 def _progress(done: int, total: int, words: str) -> None:

@@ -164,3 +164,13 @@ def test_the_long_view_shows_the_notes_of_its_recording(tmp_path):
     with er.open_review(trials, tmp_path, reviewer="r1") as session:
         notes = json.loads(er.long_view(rec, session).setup)["notes"]
     assert set(notes) >= {*rec.notes, *trials.notes}
+
+
+def test_a_blind_screen_holds_not_even_an_example_of_a_name(tmp_path):
+    pytest.importorskip("panel")
+    trials = cut(troubled("one", ""))
+    with er.open_review(trials, tmp_path, reviewer="r1", blind=True) as session:
+        notes = json.loads(er.review(session).setup)["notes"]
+        assert NAMELESS in repr(session)
+    assert sum("A plain folder does not say who was recorded" in words for words in notes) == 1
+    assert "sub-0" not in " ".join(notes)

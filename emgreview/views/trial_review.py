@@ -262,7 +262,8 @@ class TrialReview(Wire, JSComponent):
         """What stays in the list of notes, and what of it is also said aloud at the start: not that nobody is named,
         which is as long as it is lasting."""
         said = [self._neutral(words) for words in self._session.notices if words != NAMELESS]
-        nameless = [NAMELESS] if NAMELESS in self._session.notices else []
+        bare = NAMELESS.partition(" (")[0] + "."  # without its example of a name, in a review that shows none
+        nameless = [bare] if NAMELESS in self._session.notices else []
         return {"notices": said, "notes": [*said, *nameless, *self._session.noted]}
 
     def _neutral(self, words: str) -> str:
