@@ -386,8 +386,8 @@ def _marker(given: object) -> Marker:
     pair = given if isinstance(given, Sequence) and not isinstance(given, str) else ()
     if len(pair) != 2 or isinstance(pair[0], str):
         raise MarkerError(
-            f"a marker came as {given!r}; allowed: (sample, label), the sample a whole number counted from 0, such as "
-            "(4000, 'go'), or a Marker; give markers=[(4000, 'go'), ...]."
+            f"a marker came as {given!r}; allowed: (sample, label), or a Marker; a marker lies at a sample, a whole "
+            "number counted from 0; give markers=[(4000, 'go'), ...]."
         )
     return Marker(pair[0], str(pair[1]))
 

@@ -360,6 +360,7 @@ def test_every_message_of_the_browser_is_answered(session):
     assert '"indices"' in screen.news
 
 
+@pytest.mark.filterwarnings("ignore:Reviewed marks to look at again")
 def test_an_open_screen_shows_what_another_method_proposes(session):
     view = er.review(session)
     assert json.loads(view.setup)["method"] == "ramp"
