@@ -236,6 +236,7 @@ class Session:
             self._book.close()
             raise
         self._replay = self._book.replay
+        self._of_trials = self._not_given()
         self._due: Mapping[str, Collection[str]] | None = None
         self._order = self._proposals.queue(order, seed=self._book.seed, blind=blind)
         self._line_up()
@@ -281,7 +282,7 @@ class Session:
         """Sentences the reviewer should see: what opening had to set aside, what is not as it was, decisions whose
         trials are not here, what a change of method asks for, and whom a blind review cannot hide."""
         nameless = all(not one.entities.get("sub") for one in self._proposals.recordings.values())
-        told = (*self._book.notices, *self._of_method, *self._not_given())
+        told = (*self._book.notices, *self._of_method, *self._of_trials)
         return (*told, NAMELESS) if self.blind and nameless else told
 
     @property
