@@ -4,6 +4,7 @@ The public names, loaded on first use, so that importing the package costs no mo
 pandas, and loads no user-interface toolkit.
 """
 
+import difflib
 import importlib
 from typing import TYPE_CHECKING
 
@@ -109,7 +110,9 @@ if TYPE_CHECKING:
 
 def __getattr__(name: str) -> object:
     if name not in _HOME_OF:
-        raise AttributeError(f"emgreview has no public name {name!r}; there are: {', '.join(__all__)}.")
+        close = difflib.get_close_matches(name, __all__, n=1)
+        perhaps = f" Did you mean {close[0]!r}?" if close else ""
+        raise AttributeError(f"emgreview has no public name {name!r}; there are: {', '.join(__all__)}.{perhaps}")
     value = getattr(importlib.import_module(_HOME_OF[name]), name)
     globals()[name] = value
     return value

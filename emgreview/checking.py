@@ -22,6 +22,9 @@ FloatArray = NDArray[np.floating]
 CHECKED_S, CHECKED_PIECES = 60.0, 5
 """How much of a recording :func:`check` looks at, and in how many pieces, unless told."""
 
+RECORDING = "one Recording, as read(path), a dataset's recordings[0] or Recording.from_array gives; cut_all cuts many"
+"""Where a recording comes from, for messages."""
+
 SEGMENT_S, SEGMENTS = 1.0, 40
 """Pairs of channels are compared in so many segments of that length."""
 
@@ -34,6 +37,7 @@ def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> list[Quality]:
     60 Hz. Channels are also compared with one another. Where the unit is arbitrary no level is impossible: then only
     channels far smaller or larger than the others are found, and ``not_looked`` says so.
     """
+    checks.kind("rec", rec, Recording, RECORDING)
     pieces = _pieces(rec, look_s)
     length_s = sum(stop - start for start, stop in pieces) / rec.rate_hz
     if len(pieces) == 1 and pieces[0][1] - pieces[0][0] >= rec.n_samples - _latest(rec):

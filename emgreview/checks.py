@@ -4,6 +4,7 @@ Numbers may be Python's or numpy's; text, None, complex and truth values are no 
 back as a plain float, int or pair.
 
     demand      an error unless good
+    kind        one value of a class of this package, with the way to one
     number      one finite number in a range
     whole       one whole number in a range
     span        (start, stop), rising
@@ -31,6 +32,14 @@ def demand(good: object, name: str, came: object, allowed: str) -> None:
     """ParameterError unless good."""
     if not good:
         raise ParameterError(f"{name} came as {plain(came)!r}; allowed: {allowed}; correct it.")
+
+
+def kind(name: str, value: Any, wanted: type | tuple[type, ...], allowed: str) -> None:
+    """ParameterError unless ``value`` is of a class; ``allowed`` says where such a value comes from. A long value is
+    named by its class alone."""
+    if not isinstance(value, wanted):
+        came = repr(value) if isinstance(value, str | int | float | None) else f"a {type(value).__name__}"
+        raise ParameterError(f"{name} came as {came}; allowed: {allowed}; give that.")
 
 
 def plain(value: Any) -> Any:

@@ -47,6 +47,10 @@ FINE, NOT_FINE = 0, 1
 ONSET_COLUMNS = ("onset_s", "low_s", "high_s", "offset_s", "offset_low_s", "offset_high_s")
 
 
+_SHOWN: dict[str, None] = {}
+"""Notes that this command has said, each once."""
+
+
 def main() -> None:
     """Run the command in ``sys.argv``; ends the process with its exit status."""
     sys.exit(run(sys.argv[1:]))
@@ -59,6 +63,7 @@ def run(arguments: Sequence[str]) -> Status:
         warnings.simplefilter("always", er.SignalWarning)
         warnings.simplefilter("always", er.DecisionWarning)
         warnings.showwarning = _show_warning
+        _SHOWN.clear()
         try:
             status: Status = given.run(given)
             sys.stdout.flush()
@@ -157,10 +162,11 @@ def _review(given: argparse.Namespace) -> Status:
     from emgreview.views.host import serve  # optional and heavy: the user-interface toolkits
 
     trials = []
-    for name, rec in _recordings(given):
-        if rec is None:
-            raise er.EmgreviewError(f"{name} cannot be read, and a review without it would be another; see above.")
-        trials.append(_cut(rec, given))
+    with warnings.catch_warnings(record=given.blind) as held:  # of whom they are is not told to who reviews blind
+        for name, rec in _recordings(given):
+            if rec is None:
+                raise er.EmgreviewError(f"{name} cannot be read, and a review without it would be another; see above.")
+            trials.append(_cut(rec, given))
     with er.open_review(
         trials,
         given.folder,
@@ -172,9 +178,8 @@ def _review(given: argparse.Namespace) -> Status:
         convention=None if given.convention is None else read_convention(given.convention),
         scale_corrected=given.scale_corrected,
     ) as session:
-        for notice in session.notices:
-            _say(f"note: {in_shell_words(notice)}")
-
+        for words in dict.fromkeys(session.neutral(str(warning.message)) for warning in held or ()):
+            _say(f"note: {in_shell_words(words)}")
         screen = er.review(
             session, hand=given.hand, plausible_s=given.plausible, break_after_min=given.break_after or None
         )
@@ -206,11 +211,12 @@ def _measure(given: argparse.Namespace) -> Status:
         response=given.response,
         included_only=not given.left_out_too,
     )
-    for note in table.attrs["notes"]:
-        _say(f"note: {in_shell_words(note)}")
     rows = table.astype(object).where(table.notna(), None).to_dict("records")
     columns = table.attrs["columns"]
-    notes = [*table.attrs["notes"], *(f"{one.recording.name}: {note}" for one in trials for note in one.notes)]
+    notes = [
+        *table.attrs["notes"],
+        *(f"{one.recording.name}: {note}" for one in trials for note in (*one.recording.notes, *one.notes)),
+    ]
     values = {"columns": columns, "notes": notes, "rows": rows}
     text = _to_json(values) + "\n" if given.json else to_tsv(table).decode()
     if given.out is None:
@@ -283,6 +289,7 @@ def _seal(given: argparse.Namespace) -> Status:
         "bulk": bulk,
         "scales": scales,
         "scale_notes": about["scale_notes"],
+        "notes": [*given.notes, *_SHOWN],
     }
     table = er.read_version(given.folder, sealed.name)
     of_channels = table.drop_duplicates(["recording", "trial", "channel"])
@@ -381,6 +388,8 @@ def _recordings(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording |
 
 
 def _cut(rec: er.Recording, given: argparse.Namespace) -> er.Trials:
+    for note in rec.notes:  # those that reading has told already are not said again
+        warnings.warn(f"{rec.name}: {note}", er.SignalWarning, stacklevel=2)
     low_hz, high_hz = given.band or (er.Processing().low_hz, er.Processing().high_hz)
     if low_hz is None:
         raise er.EmgreviewError("--band came without a LOW; give its lower edge in Hz: --band 20 none.")
@@ -571,8 +580,9 @@ def _say(line: str) -> None:
 
 
 def _show_warning(message: Warning | str, category: type[Warning], *_: object, **__: object) -> None:
-    if issubclass(category, er.SignalWarning | er.DecisionWarning):
-        _say(f"note: {in_shell_words(message)}")
+    if issubclass(category, er.SignalWarning | er.DecisionWarning) and (line := in_shell_words(message)) not in _SHOWN:
+        _SHOWN[line] = None
+        _say(f"note: {line}")
 
 
 def _progress(done: int, total: int, words: str) -> None:

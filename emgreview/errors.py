@@ -83,7 +83,8 @@ class UnknownNameError(EmgreviewError, LookupError):
 
     def __init__(self, what: str, came: object, allowed: Iterable[object], where: str = ""):
         names = [str(name) for name in allowed]
-        close = difflib.get_close_matches(str(came), names, n=1)
+        alike = {name.casefold(): name for name in names}
+        close = [alike[found] for found in difflib.get_close_matches(str(came).casefold(), alike, n=1)]
         shown = ", ".join(names[:12]) + (f" … ({len(names)} in all)" if len(names) > 12 else "")
         said = [
             f"no {what} is called {came!r}; there are: {shown or 'none'}.",

@@ -17,9 +17,11 @@ import hashlib
 import json
 import math
 import operator
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from numbers import Integral, Real
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Literal, Protocol
@@ -27,7 +29,7 @@ from typing import Any, Literal, Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from emgreview.checks import likely_unit, span
+from emgreview.checks import likely_unit, rate, samples, span
 from emgreview.errors import MarkerError, ParameterError, RateError, SignalError, UnitError, UnknownNameError
 
 FloatArray = NDArray[np.floating]
@@ -173,7 +175,7 @@ class ArraySource:
         return 1.0, 0.0
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Recording:
     """Channels sampled together at one rate, read lazily, with markers.
 
@@ -238,7 +240,8 @@ class Recording:
         ``x_uv`` is (channels, samples), in ``unit`` (microvolts unless told; "arbitrary" where the scale is unknown).
         ``channels`` may describe each channel further; then its units rule, and values are taken as they are.
         """
-        x = np.array(x_uv, dtype=np.float64)
+        x = np.array(samples(x_uv))
+        rate_hz = rate(rate_hz)
         if x.ndim != 2 or 0 in x.shape:
             raise SignalError(
                 f"the samples came with shape {x.shape}; they must be (channels, samples), neither of them 0; "
@@ -264,10 +267,19 @@ class Recording:
                 f"labels {list(labels)} differ from those of channels "
                 f"{[channel.label for channel in channels]}; give the same, in the same order."
             )
-        made = [m if isinstance(m, Marker) else Marker(m[0], str(m[1])) for m in markers]
-        return cls(
-            name, tuple(channels), float(rate_hz), ArraySource(x), tuple(made), dict(entities or {}), mains_hz=mains_hz
-        )
+        made = [m if isinstance(m, Marker) else _marker(m) for m in markers]
+        return cls(name, tuple(channels), rate_hz, ArraySource(x), tuple(made), dict(entities or {}), mains_hz=mains_hz)
+
+    def __repr__(self) -> str:
+        """What a notebook shows of it, notes included."""
+        counts = Counter(marker.label for marker in self.markers)
+        markers = ", ".join(f"{label} {n}" for label, n in sorted(counts.items())) or "none"
+        lines = [
+            f"{self.name}: {self.rate_hz:g} Hz, {self.duration_s:g} s",
+            f"  channels: {', '.join(f'{one.label} ({one.kind}, {one.unit_label})' for one in self.channels)}",
+            f"  markers: {markers}",
+        ]
+        return "\n".join([*lines, *(f"  note: {note}" for note in self.notes)])
 
     @property
     def labels(self) -> tuple[str, ...]:
@@ -296,6 +308,13 @@ class Recording:
         recording ends.
         """
         stop = self.n_samples if stop is None else stop
+        if isinstance(channels, str):
+            raise ParameterError(f"channels came as {channels!r}; allowed: a list of labels; give [{channels!r}].")
+        if not all(isinstance(edge, Integral) for edge in (start, stop)):
+            raise SignalError(
+                f"samples {start!r} to {stop!r} were asked of recording {self.name!r}; allowed: whole numbers counted "
+                "from 0; make them of seconds with round(seconds * rate_hz)."
+            )
         if not 0 <= start <= stop <= self.n_samples:
             raise SignalError(
                 f"samples {start} to {stop} were asked of recording {self.name!r}, which has {self.n_samples}; "
@@ -316,7 +335,7 @@ class Recording:
     def microvolts(self, start: int = 0, stop: int | None = None, channels: Sequence[str] | None = None) -> FloatArray:
         """Samples start to stop in microvolts, (channels, samples); the EMG channels unless named."""
         channels = self.emg_labels if channels is None else channels
-        for label in channels:
+        for label in () if isinstance(channels, str) else channels:
             unit = self.channel(label).unit
             if unit != "uV":
                 raise UnitError(
@@ -360,6 +379,17 @@ class Recording:
             return self.labels.index(label)
         except ValueError:
             raise UnknownNameError("channel", label, self.labels) from None
+
+
+def _marker(given: object) -> Marker:
+    """A marker of (sample, label)."""
+    pair = given if isinstance(given, Sequence) and not isinstance(given, str) else ()
+    if len(pair) != 2 or isinstance(pair[0], str):
+        raise MarkerError(
+            f"a marker came as {given!r}; allowed: (sample, label), or a Marker; a marker lies at a sample, a whole "
+            "number counted from 0; give markers=[(4000, 'go'), ...]."
+        )
+    return Marker(pair[0], str(pair[1]))
 
 
 def _gain_and_offset(source: SampleSource, channel: int) -> tuple[float, float]:
@@ -408,6 +438,16 @@ class Processing:
             if not good:
                 raise ParameterError(f"{name} came as {getattr(self, name)!r}; allowed: {allowed}; correct it.")
 
+        for name in ("low_hz", "high_hz", "envelope_hz", "envelope_window_s"):
+            value = getattr(self, name)
+            demand(
+                isinstance(value, Real) or (name == "high_hz" and value is None), name, "a number, in hertz or seconds"
+            )
+        demand(
+            isinstance(self.rest_s, Sequence | np.ndarray) and all(isinstance(edge, Real) for edge in self.rest_s),
+            "rest_s",
+            "(start, stop) seconds from the cue",
+        )
         demand(math.isfinite(self.low_hz) and self.low_hz > 0, "low_hz", "a frequency above 0 Hz")
         demand(
             self.high_hz is None or self.high_hz > self.low_hz, "high_hz", f"None, or above low_hz ({self.low_hz} Hz)"
@@ -442,7 +482,7 @@ class Processing:
         )
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Trials:
     """Conditioned stretches of one recording around a cue.
 
@@ -471,6 +511,18 @@ class Trials:
 
     def __len__(self) -> int:
         return len(self.ids)
+
+    def __repr__(self) -> str:
+        """What a notebook shows of them, notes of the recording and of the cut included."""
+        start, stop = (to_sample(edge * self.rate_hz, 1) for edge in (self.time_s[0], self.time_s[-1]))
+        others = f", and {', '.join(self.auxiliary_labels)}" if self.auxiliary_labels else ""
+        lines = [
+            f"{self.recording.name}: {len(self)} trials around {self.cue!r}, {start / self.rate_hz:g} to "
+            f"{(stop + 1) / self.rate_hz:g} s, {self.rate_hz:g} Hz",
+            f"  channels: {', '.join(self.labels)} ({'µV' if self.unit == 'uV' else 'arbitrary units'}){others}",
+            f"  {self.processing.words}",
+        ]
+        return "\n".join([*lines, *(f"  note: {note}" for note in (*self.recording.notes, *self.notes))])
 
     @property
     def before(self) -> int:

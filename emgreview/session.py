@@ -15,10 +15,13 @@ import dataclasses
 import functools
 import inspect
 import math
+import os
+import re
 import sys
 import threading
 import warnings
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import MappingProxyType, TracebackType
@@ -47,12 +50,21 @@ from emgreview.annotations.log import log_path
 from emgreview.annotations.proposals import Automatic as Automatic
 from emgreview.annotations.proposals import Proposals, check_order
 from emgreview.annotations.state import Activity, TrialState
+from emgreview.annotations.telling import NAMES, sentences
 from emgreview.annotations.versions import Sealed, seal_version
-from emgreview.checks import likely_unit
+from emgreview.checks import kind, likely_unit
 from emgreview.detecting import METHOD, Detect, described, find_onsets, method_words, rebuilt
-from emgreview.errors import DecisionError, DecisionWarning, LogReadOnlyError, ParameterError, UnknownNameError
+from emgreview.errors import (
+    DecisionError,
+    DecisionWarning,
+    LogReadOnlyError,
+    ParameterError,
+    UnknownNameError,
+    tell,
+)
 from emgreview.evidence import Fitness
 from emgreview.model import Marker, Recording, Trials, to_sample
+from emgreview.reading.dataset import NAMELESS
 from emgreview.remarks import on_bursts
 
 Ids = tuple[str, ...]
@@ -97,12 +109,16 @@ def open_review(
     ``scale_corrected`` says, in words that the logs keep, why the former reading was the wrong one: marks stay then,
     and amplitudes are those of the scale that comes.
 
+    What the reviewer should know (:attr:`Session.notices`) comes as a SignalWarning each.
     Raises ParameterError, LogLockedError (another process writes), LogTooNewError, LogError (a log belongs to another
     recording, or to one in another scale). A broken log opens the whole review for reading only;
     ``session.problem`` says why.
     """
-    given = (trials,) if isinstance(trials, Trials) else tuple(trials)
-    return Session(
+    given = (trials,) if isinstance(trials, Trials) or not isinstance(trials, Iterable) else tuple(trials)
+    for part in given:
+        kind("trials", part, Trials, "what cut_trials returns, or a list of such, one a recording")
+    kind("folder", folder, (str, os.PathLike), "the path of the folder in which decisions are kept")
+    session = Session(
         given,
         Path(folder),
         reviewer=check_reviewer(reviewer),
@@ -118,6 +134,8 @@ def open_review(
         detect=detect,
         files=files,
     )
+    session.tell_notices()
+    return session
 
 
 def one_at_a_time(cls: type[_Kind]) -> type[_Kind]:
@@ -172,7 +190,7 @@ class Session:
         self.lock = threading.RLock()
         self.trials, self.folder, self.reviewer = trials, folder, reviewer
         self.changed: list[Callable[[Ids], object]] = []
-        self._files, self._detect = files, detect
+        self._files, self._detect, self._asked_read_only = files, detect, read_only
         self._fitness = Fitness()
         self._heard: list[tuple[str, str]] | None = None
         self._relook_s = {
@@ -218,6 +236,7 @@ class Session:
             self._book.close()
             raise
         self._replay = self._book.replay
+        self._of_trials = self._not_given()
         self._due: Mapping[str, Collection[str]] | None = None
         self._order = self._proposals.queue(order, seed=self._book.seed, blind=blind)
         self._line_up()
@@ -237,6 +256,16 @@ class Session:
         self.close()
         return False
 
+    def __repr__(self) -> str:
+        """What a notebook shows of it: how far it is, and what the reviewer should know."""
+        with self.lock:
+            done, total, _, trials = self.progress
+            how = f"{', blind' if self.blind else ''}{', read only' if self.read_only else ''}"
+            notes = [*([self.problem] if self.problem else []), *self.notices]
+            lines = [f"Review by {self.reviewer}{how}: {done} of {total} reviewed, {trials} trials, in {self.folder}"]
+            shown = (f"  note: {note if note == NAMELESS else self.neutral(note)}" for note in notes)
+            return "\n".join([*lines, *shown, *(f"  note: {note}" for note in self.noted)])
+
     # What stands -------------------------------------------------------------------------------------------------
 
     @property
@@ -250,8 +279,70 @@ class Session:
 
     @property
     def notices(self) -> tuple[str, ...]:
-        """Sentences the reviewer should see: what opening had to set aside, and what a change of method asks for."""
-        return (*self._book.notices, *self._of_method)
+        """Sentences the reviewer should see: what opening had to set aside, what is not as it was, decisions whose
+        trials are not here, what a change of method asks for, and whom a blind review cannot hide."""
+        nameless = all(not one.entities.get("sub") for one in self._proposals.recordings.values())
+        told = (*self._book.notices, *self._of_method, *self._of_trials)
+        return (*told, NAMELESS) if self.blind and nameless else told
+
+    @property
+    def noted(self) -> tuple[str, ...]:
+        """What reading the recordings and cutting the trials had to say, each sentence once, with whose it is; but for
+        what is of one trial alone, which its card says. In a blind review without names: see :meth:`neutral`."""
+        told = [
+            (part.recording.name, f"{NAMES}: {note}")
+            for part in self.trials
+            for note in dict.fromkeys((*part.recording.notes, *part.notes))
+            if not note.startswith("The trial at sample ")
+        ]
+        if not self.blind:
+            return tuple(sentences(told))
+        counts = Counter(self.neutral(words) for _, words in told)
+        return tuple(
+            words.replace(NAMES, "a recording" if n == 1 else f"{n} recordings") for words, n in counts.items()
+        )
+
+    def neutral(self, words: str) -> str:
+        """Words as they may be shown: while the review is blind without the names of recordings and participants, and
+        without what a recording says of a channel that it marks bad."""
+        if not self.blind:
+            return words
+        recordings = self._proposals.recordings
+        for name in sorted(recordings, key=len, reverse=True):
+            words = _replaced(words, name, "a recording")
+        for one in recordings.values():
+            for channel in one.channels:
+                words = words.replace(f" ({channel.status_description})", "") if channel.status_description else words
+            if sub := one.entities.get("sub"):
+                words = _replaced(words, f"sub-{sub}", "a participant")
+        return words
+
+    def tell_notices(self) -> None:
+        """A SignalWarning for each of :attr:`notices`: a script and a notebook see no field of an object."""
+        if self.problem and not self._asked_read_only:
+            tell(f"Nothing can be decided in this review: {self.neutral(self.problem)}")
+        for words in self.notices:
+            tell(words if words == NAMELESS else self.neutral(words))
+
+    def _not_given(self) -> tuple[str, ...]:
+        """That decisions of the logs are about trials, or channels of trials, that are not among those given."""
+        recordings, places = self._proposals.recordings, self._proposals.places
+        lost = {
+            trial: recording
+            for (recording, trial, label, field, _), value in self._replay.values.items()
+            if trial
+            and recording in recordings
+            and field not in ("no cue", "cue")
+            and value is not None
+            and (trial not in places or (label is not None and label not in places[trial].labels))
+        }
+        if not lost:
+            return ()
+        return (
+            f"{len(lost)} trials that were decided on are not here as they were, {next(iter(lost))} the first: another "
+            "cue label, level, or choice of channels than before. Their decisions stay in the logs, and are in no "
+            "table; to see them, cut the trials as they were.",
+        )
 
     @property
     def blind(self) -> bool:
@@ -786,6 +877,9 @@ class Session:
         self._proposals.found, self.methods = found, methods
         again = self._relook_words() or ("No reviewed mark is far from what it says.",)
         self._of_method = (f"Onsets are now found by {self.method_words}.", *again)
+        if self._heard is None:
+            for words in self._relook_words():
+                tell(words)
         return self._tell(self.queue)
 
     def undo(self) -> Ids:
@@ -1276,6 +1370,11 @@ def _relook_s(name: str, came: float) -> float:
         likely_unit(name, came, most_s=None)
         return came / 1000
     raise ParameterError(f"{name} came as {came!r}; allowed: milliseconds from 0 on; correct it.")
+
+
+def _replaced(words: str, name: str, by: str) -> str:
+    """A name, where it stands by itself and is no part of a word."""
+    return re.sub(rf"(?<![^\W_]){re.escape(name)}(?![^\W_])", by, words)
 
 
 def _cut(part: Trials) -> dict[str, Any]:

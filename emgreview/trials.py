@@ -16,16 +16,18 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from itertools import pairwise
+from numbers import Real
 
 import numpy as np
 from numpy.typing import NDArray
 
+from emgreview.checking import RECORDING
 from emgreview.checking import check as check
 from emgreview.checking import mains as mains
-from emgreview.checks import perhaps, whole
+from emgreview.checks import kind, perhaps, whole
 from emgreview.errors import EmgreviewError, MarkerError, ParameterError, SignalError, UnitError, UnknownNameError, tell
 from emgreview.model import ARBITRARY, Marker, Processing, Recording, Trials, to_sample
-from emgreview.rhythm import count_note, demand_trials, hole_note, in_ms
+from emgreview.rhythm import SHOWN, count_note, demand_trials, hole_note, in_ms
 from emgreview.signal import envelope, filters
 
 FloatArray = NDArray[np.floating]
@@ -48,13 +50,16 @@ def cut_trials(
     The EMG channels are filtered by ``processing`` on the continuous recording, then cut; ``data`` and ``envelope`` are
     single precision. Other channels are cut as they are, in double precision. A trial holds the samples from
     ``-before_s`` to just before ``after_s``; where it reaches beyond the recording it is NaN there, and a note says so.
-    A channel that is constant or missing in every trial is kept, with a note and a SignalWarning. So are more or fewer
-    cues than ``expect`` told, where the intervals between them have a hole (:mod:`emgreview.rhythm`).
+    Every note comes as a SignalWarning too: trials that reach beyond the recording, channels that are marked bad,
+    constant or lack samples, more or fewer cues than ``expect``, a hole in the intervals between them
+    (:mod:`emgreview.rhythm`). Nothing of that is left out of the trials.
 
     Raises UnknownNameError (no such marker), MarkerError (two cues at one sample), ParameterError (window, longer than
     the recording for instance, or a rest window outside it), UnitError (EMG channels in different units), SignalError
     (no EMG channel), RateError (sampling rate too low for the band); each names the recording.
     """
+    kind("rec", rec, Recording, RECORDING)
+    kind("processing", processing, (Processing, type(None)), "emgreview.Processing(low_hz=…, …), or None")
     with _naming(rec):
         return _cut(rec, cue, before_s, after_s, Processing() if processing is None else processing, expect)
 
@@ -123,8 +128,6 @@ def _cut(
     missing = np.zeros((len(cues), len(labels)), dtype=np.int64)
     unfiltered = np.zeros(len(labels), dtype=np.int64)
     notes = [note for note in rhythm if note]
-    for note in notes:
-        tell(f"{rec.name}: {note}")
     stretches = [(max(m.sample - before, 0), min(m.sample + after, rec.n_samples)) for m in cues]
     for group in _groups(stretches, margin_samples(rec.rate_hz, processing), to_sample(BLOCK_S, rec.rate_hz)):
         first, last = stretches[group.start][0], max(stop for _, stop in stretches[group.start : group.stop])
@@ -146,7 +149,11 @@ def _cut(
                     f"The trial at sample {cues[trial].sample} ({cues[trial].sample / rec.rate_hz:.3f} s) reaches "
                     f"beyond the recording: {n - stop + start} of its {n} samples are missing."
                 )
-    notes += _channel_notes(rec, labels, steady, missing, unfiltered, stretches)
+    beyond = notes[len(notes) - sum(stop - start < n for start, stop in stretches) :]
+    of_channels = _channel_notes(rec, labels, steady, missing, unfiltered, stretches)
+    for note in (*(note for note in rhythm if note), *_first(beyond), *of_channels):
+        tell(f"{rec.name}: {note}")
+    notes += of_channels
     return Trials(
         recording=rec,
         processing=processing,
@@ -220,9 +227,10 @@ def notes_on(trials: Trials, trial: str, channel: str | None = None) -> tuple[st
 
 def _window(rec: Recording, before_s: float, after_s: float, processing: Processing) -> tuple[int, int]:
     for name, seconds in (("before_s", before_s), ("after_s", after_s)):
-        if not (math.isfinite(seconds) and to_sample(seconds, rec.rate_hz) > 0):
+        if not isinstance(seconds, Real) or not (math.isfinite(seconds) and to_sample(seconds, rec.rate_hz) > 0):
             raise ParameterError(
-                f"{name} came as {seconds!r}; allowed: at least one sample, {1 / rec.rate_hz:g} s; correct it."
+                f"{name} came as {seconds!r}; allowed: a number of seconds, at least one sample, {1 / rec.rate_hz:g} s"
+                "; correct it."
             )
     rest_start, rest_stop = processing.rest_s
     before, after = to_sample(before_s, rec.rate_hz), to_sample(after_s, rec.rate_hz)
@@ -326,6 +334,12 @@ def _groups(stretches: Sequence[tuple[int, int]], margin: int, longest: int) -> 
             start = trial
 
 
+def _first(beyond: Sequence[str]) -> tuple[str, ...]:
+    """Some of the trials that reach beyond the recording, and how many more do."""
+    more = len(beyond) - SHOWN
+    return (*beyond[:SHOWN], f"So do {more} more trials; trials.notes names them.") if more > 0 else tuple(beyond)
+
+
 def _channel_notes(
     rec: Recording,
     labels: Sequence[str],
@@ -344,7 +358,6 @@ def _channel_notes(
         if steady[:, column].all():
             empty = (gone == lengths[:, 0]).all()
             note = f"Channel {label} {'has no samples' if empty else 'never changes'} in any of the {len(gone)} trials."
-            tell(f"{rec.name}: {note}")
             notes.append(note)
             continue
         if gone.any():

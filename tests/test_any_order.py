@@ -239,6 +239,7 @@ class ReviewMachine(RuleBasedStateMachine):
         self.sealed[name] = self.session.seal(name), self.session.decisions()
 
 
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # notices at opening; test_told.py asks for them
 @pytest.mark.filterwarnings("ignore::emgreview.errors.DecisionWarning")
 def test_any_commands_in_any_order(counted):
     run_state_machine_as_test(ReviewMachine, settings=settings(max_examples=60, stateful_step_count=30, deadline=None))

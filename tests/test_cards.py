@@ -119,7 +119,8 @@ def test_trials_cut_from_an_added_cue_say_that_it_was_added(tmp_path):
     with er.open_review(er.cut_trials(rec, **cut), tmp_path, reviewer="r1") as session:
         session.add_cue(rec.name, 20.0, "go")
         rec = session.with_added_cues(rec.name)
-    trials = er.cut_trials(rec, **cut)
+    with pytest.warns(er.SignalWarning):
+        trials = er.cut_trials(rec, **cut)
     with er.open_review(trials, tmp_path, reviewer="r1") as session:
         (own,) = [t for t in session.queue if "/added/" in t]
         card = cards.trial_card(session, trials, own, NO_Z, 0, 0)
@@ -201,7 +202,8 @@ def test_notes_of_the_cut_reach_the_trial_and_the_channel_that_they_are_about(tm
     x[1, 5000:5050] = np.nan
     rec = er.Recording.from_array(x, 1000, labels=["a", "a b"], markers=[(500, "go"), (5000, "go")], name="rec")
     processing = er.Processing(high_hz=None)
-    trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.0, processing=processing)
+    with pytest.warns(er.SignalWarning, match="beyond the recording|lacks samples"):
+        trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.0, processing=processing)
     with er.open_review(trials, tmp_path, reviewer="r1") as session:
         one, two = (cards.trial_card(session, trials, trial, NO_Z[:2], 0, 0) for trial in session.queue)
     assert one["notes"] == ["This trial reaches beyond the recording: 500 of its 2000 samples are missing."]
@@ -358,6 +360,7 @@ def test_every_message_of_the_browser_is_answered(session):
     assert '"indices"' in screen.news
 
 
+@pytest.mark.filterwarnings("ignore:Reviewed marks to look at again")
 def test_an_open_screen_shows_what_another_method_proposes(session):
     view = er.review(session)
     assert json.loads(view.setup)["method"] == "ramp"

@@ -18,6 +18,8 @@ import emgreview as er
 from emgreview.errors import DecisionError
 from emgreview.tables import WAYS
 
+pytestmark = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # test_told.py asks for them
+
 REVIEW = Path(__file__).parent / "files" / "review-1d"
 RATE = 1000.0
 

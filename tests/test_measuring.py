@@ -15,6 +15,7 @@ from emgreview.measuring import NORMALISATIONS
 from emgreview.simulation import ARTEFACTS, Muscle, Spread, rest_noise, simulate_study
 from emgreview.tables import COLUMNS, from_tsv, to_tsv
 
+pytestmark = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # test_told.py asks for them
 RATE_HZ = 2000.0
 MUSCLES = (Muscle(label="A", snr_db=24.0), Muscle(label="B", lag_s=0.06, snr_db=20.0))
 

@@ -14,6 +14,8 @@ from emgreview import cli
 from emgreview import session as session_module
 from emgreview.errors import LogError, ParameterError, SignalWarning, VersionError
 
+pytestmark = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # test_told.py asks for them
+
 RATE = 1000.0
 N = 12_000
 FILES = Path(__file__).parent / "files"

@@ -36,6 +36,8 @@ from emgreview.session import COMMANDS, open_review
 from emgreview.tables import read_version, to_tsv
 from emgreview.walks import walk
 
+pytestmark = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # test_told.py asks for them
+
 SCHEMA = json.loads((Path(emgreview.annotations.__file__).parent / "schema" / "event-1.json").read_text())
 CHECK = jsonschema.Draft202012Validator(SCHEMA)
 

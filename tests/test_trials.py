@@ -137,7 +137,9 @@ def test_shift_gain_and_sign():
 
 def test_trials_beyond_the_recording_are_kept_and_noted():
     rec = recording(markers=[(400, "go"), (10000, "go"), (19500, "go")])
-    trials = cut(rec)
+    with pytest.warns(SignalWarning, match="reaches beyond the recording") as told:
+        trials = cut(rec)
+    assert [str(one.message) for one in told] == [f"{rec.name}: {note}" for note in trials.notes]
     assert len(trials) == 3
     assert np.isnan(trials.data[0, :, :800]).all()
     assert np.isfinite(trials.data[0, :, 800:]).all()
@@ -155,7 +157,9 @@ def test_missing_samples_are_noted():
     x = samples()
     x[1, 4100:4200] = np.nan
     x[1, 4230] = np.nan
-    trials = cut(recording(x))
+    with pytest.warns(SignalWarning) as told:
+        trials = cut(recording(x))
+    assert [str(one.message).partition(": ")[2] for one in told] == list(trials.notes)
     assert np.isnan(trials.data[0, 1]).sum() == 131
     assert np.isfinite(trials.data[0, 0]).all()
     assert trials.notes == (
@@ -202,7 +206,8 @@ def test_auxiliary_channels_stay_as_they_are():
     rec = Recording.from_array(
         x, RATE, labels=["m0", "force", "m1"], channels=channels, markers=[(400, "go"), (10000, "go")]
     )
-    trials = cut(rec)
+    with pytest.warns(SignalWarning, match="marked bad|beyond the recording"):
+        trials = cut(rec)
     assert trials.labels == ("m0", "m1")
     assert trials.auxiliary_labels == ("force",)
     assert trials.auxiliary.shape == (2, 1, 3200)

@@ -3,7 +3,7 @@
 refuse_another      LogError: another recording, with what differs
 refuse_scale        LogError: another scale, and how to go on
 of_others           another reviewer's log of the recording is about other samples, or another scale
-of_changes          trials are cut or filtered otherwise than before
+of_changes          trials are cut around another cue, found, cut or filtered otherwise than before
 scales_not_kept     a log was begun before scales were kept
 """
 
@@ -88,11 +88,19 @@ def of_others(log: Path, recording: Recording) -> list[Told]:
 def of_changes(
     recording: str, rate_hz: float, were: Cuts | None, cuts: Cuts, was: Mapping[str, Any], now: Mapping[str, Any]
 ) -> list[Told]:
-    """Where trials are cut or filtered otherwise than when the log was last open; ``was`` and ``now`` as in a log."""
+    """Where trials are not around the same cues, or cut or filtered otherwise than when the log was last open; ``was``
+    and ``now`` as in a log."""
     changes = []
     earlier = {cut["cue"]: cut for cut in were or ()}
     for cut in cuts:
+        if earlier and cut["cue"] not in earlier:
+            changes.append(
+                f"trials were cut around {' and '.join(map(repr, earlier))}, and are cut around {cut['cue']!r}: others"
+            )
         before = earlier.get(cut["cue"], cut)
+        found = [_searched(one) for one in (before, cut)]
+        if found[0] != found[1]:
+            changes.append(f"cues {cut['cue']!r} were found {found[0]}, and are found {found[1]}")
         spans = [(-one["before"] / rate_hz, (one["length"] - one["before"]) / rate_hz) for one in (before, cut)]
         if spans[0] != spans[1]:
             first, second = (f"{start:g} to {stop:g} s" for start, stop in spans)
@@ -110,6 +118,18 @@ def of_changes(
         "found anew, reviewed ones keep their value."
     )
     return [(recording, words)]
+
+
+def _searched(cut: Mapping[str, Any]) -> str:
+    """How cues were found, as a log says it."""
+    found = [
+        ", ".join(f"{name} {_plain(value)}" for name, value in sorted(one.items())) for one in cut.get("searches", ())
+    ]
+    return f"by {' and by '.join(found)}" if found else "as the recording states them"
+
+
+def _plain(value: Any) -> str:
+    return f"{value:g}" if isinstance(value, float | int) else str(value)
 
 
 def scales_not_kept(names: Sequence[str], since: str) -> str:

@@ -25,6 +25,7 @@ from emgreview.measuring.rows import (
     responses,
     ruled_out,
     standing,
+    tell_all,
     trials_of,
     unit_of,
 )
@@ -190,7 +191,7 @@ def measure(
             f"In {reached} rows activity soon after the rest reached back into it through the zero-phase filter: there "
             "rest_rms, level_db and creep_per_s come from the same band filtered causally."
         )
-    out.attrs |= {"columns": describe(carried) | columns, "notes": list(dict.fromkeys(notes))}
+    out.attrs |= {"columns": describe(carried) | columns, "notes": tell_all(notes)}
     return out
 
 

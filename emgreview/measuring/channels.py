@@ -26,6 +26,7 @@ from emgreview.measuring.rows import (
     responses,
     said_of,
     standing,
+    tell_all,
 )
 from emgreview.model import Trials, to_sample
 from emgreview.signal.averages import Average, aligned_average
@@ -119,7 +120,7 @@ def compare_channels(
     typical, lag_s = (
         float(np.nanmedian(v[counts])) if np.isfinite(v[counts]).any() else math.nan for v in (shared.r2, shared.lag_s)
     )
-    table.attrs["notes"] = [f"Median of {used} trials: {shared_words(a, b, typical, lag_s, chance)}"]
+    told = [f"Median of {used} trials: {shared_words(a, b, typical, lag_s, chance)}"]
     sentences = []
     if flagged.any():
         sentences.append(
@@ -127,15 +128,16 @@ def compare_channels(
             "neither in that median nor in a largest value."
         )
     if not kept.all():
-        told = ", ".join(f"{why!r} {count}" for why, count in left_out.value_counts().sort_index().items())
-        sentences.append(f"{(~kept).sum()} trials are left out because of {a} or {b}, by reason: {told}.")
-    table.attrs["notes"] += [" ".join(sentences)] * bool(sentences) + notes
+        why_words = ", ".join(f"{why!r} {count}" for why, count in left_out.value_counts().sort_index().items())
+        sentences.append(f"{(~kept).sum()} trials are left out because of {a} or {b}, by reason: {why_words}.")
+    told += [" ".join(sentences)] * bool(sentences) + notes
     if np.isfinite(order.low_s).any():
-        table.attrs["notes"].append(f"Order of {a} and {b}: {order.caution}")
+        told.append(f"Order of {a} and {b}: {order.caution}")
     if silent := int((signals[0].isna() | signals[1].isna()).sum()):
-        table.attrs["notes"].append(
+        told.append(
             f"In {silent} trials the table of decisions says nothing of {a} or {b}: they are measured, and count."
         )
+    table.attrs["notes"] = tell_all(told)
     table.attrs["columns"] = describe(table[["recording", "trial", "set_aside"]]) | {
         "signal_a": column("text", "", f"Signal of {a}: usable, caution or unusable; missing where nothing is said"),
         "signal_b": column("text", "", f"Signal of {b}: likewise"),
@@ -248,4 +250,5 @@ def average_envelopes(
         y = trials.envelope[:, place]
         found = aligned_average(y, at, trials.rate_hz, before_s=before_s, after_s=after_s)
         out[label] = dataclasses.replace(found, notes=tuple(notes))
+    tell_all(f"{label}: {note}" for label, found in out.items() for note in found.notes)
     return out

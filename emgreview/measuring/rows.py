@@ -11,7 +11,7 @@ responses       the response marker of each trial, as a sample of the recording
 unit_of, channel_of, trials_of, one_of, numbers, column     small steps
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from emgreview.annotations import scales
 from emgreview.annotations.telling import beside_the_emg, sentences
 from emgreview.checks import demand
-from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError
+from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError, tell
 from emgreview.model import ARBITRARY, Trials, to_sample
 
 FloatArray = NDArray[np.floating]
@@ -128,6 +128,14 @@ def standing(
                 "must be alike; give the trials that were reviewed."
             )
     return rows.reset_index(drop=True), notes
+
+
+def tell_all(notes: Iterable[str]) -> list[str]:
+    """Notes for a table's ``attrs["notes"]``, each once, and told as a SignalWarning: nobody looks into a field."""
+    notes = list(dict.fromkeys(notes))
+    for note in notes:
+        tell(note)
+    return notes
 
 
 def as_reviewed(parts: Sequence[Trials], decisions: pd.DataFrame) -> list[str]:

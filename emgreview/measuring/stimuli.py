@@ -12,7 +12,7 @@ import pandas as pd
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
-from emgreview.measuring.rows import as_reviewed, column, kept_out, one_of, said_of, unit_of
+from emgreview.measuring.rows import as_reviewed, column, kept_out, one_of, said_of, tell_all, unit_of
 from emgreview.model import Trials, to_sample
 from emgreview.signal import evoked, filters
 from emgreview.tables import describe
@@ -148,7 +148,11 @@ def measure_evoked(
             f"{window[0]:g} s: a decay that is not over, or a potential that begins earlier; look at the raw signal, "
             "and move window_s."
         )
-    out.attrs |= {"columns": columns, "notes": notes, "timed": f"latency, silent period, background: {timed_words}"}
+    out.attrs |= {
+        "columns": columns,
+        "notes": tell_all(notes),
+        "timed": f"latency, silent period, background: {timed_words}",
+    }
     return out
 
 

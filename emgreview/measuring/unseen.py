@@ -19,6 +19,7 @@ from emgreview.measuring.rows import (
     places,
     said_of,
     standing,
+    tell_all,
     trials_of,
     unit_of,
 )
@@ -71,7 +72,9 @@ def detection_floor(
         **parameters,
     )
     told = (f"{part.recording.name}: {note}" for part, (*_, notes) in zip(parts, found, strict=True) for note in notes)
-    return dataclasses.replace(floor, left_out=tuple(told))
+    out = dataclasses.replace(floor, left_out=tuple(told))
+    tell_all(f"floor of {channel}: {note}" for note in (*out.left_out, out.note) if note)
+    return out
 
 
 def _rests_and_bursts(

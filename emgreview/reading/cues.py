@@ -12,6 +12,7 @@ channel that starts on the new side holds no cue there, and a step from or to a 
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from numbers import Real
 from typing import Any, Literal
 
 import numpy as np
@@ -206,7 +207,7 @@ def _find_codes(
 def _demand(rec: Recording, level: float | None, edge: str, hold_off_s: float, codes: bool) -> None:
     if edge not in ("rising", "falling", "both"):
         raise ParameterError(f"edge came as {edge!r}; allowed: 'rising', 'falling', 'both'; correct it.")
-    if not 0 <= hold_off_s <= rec.duration_s:
+    if not isinstance(hold_off_s, Real) or not 0 <= hold_off_s <= rec.duration_s:
         raise ParameterError(
             f"hold_off_s came as {hold_off_s!r}; allowed: 0 to the recording's {rec.duration_s:g} s; give a little "
             "less than "
@@ -217,7 +218,7 @@ def _demand(rec: Recording, level: float | None, edge: str, hold_off_s: float, c
         raise ParameterError(
             f"level={level!r} and codes=True both came; a channel is searched by one of them; leave one out."
         )
-    if not codes and (level is None or not math.isfinite(level)):
+    if not codes and (not isinstance(level, Real) or not math.isfinite(level)):
         raise ParameterError(
             f"level came as {level!r}; allowed: a number in the channel's unit, between rest and pulse "
             "(channel_range() "

@@ -8,12 +8,14 @@ data.participants                        rows of participants.tsv
 data.problems()                          what each recording that cannot be read has to say
 """
 
+import os
 import warnings
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import overload
 
+from emgreview.checks import kind
 from emgreview.errors import EmgreviewError, FormatError, ReadError, SignalWarning, UnknownNameError, tell
 from emgreview.model import Recording
 from emgreview.reading.bids import DATATYPES, find_sidecars, read_json, read_table, recording_name
@@ -159,6 +161,7 @@ def read_dataset(
     the folder does not exist or holds no recording, FormatError where its description or participants.tsv is malformed,
     or where two files would have the same name.
     """
+    kind("folder", folder, (str, os.PathLike), "the path of a folder of recordings")
     folder = Path(folder)
     if not folder.is_dir():
         what = "is a file; use read() for one file" if folder.exists() else "does not exist; give an existing folder"

@@ -3,10 +3,12 @@
 read(path)
 """
 
+import os
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from emgreview.checks import kind
 from emgreview.errors import EmgreviewError, ReadError, tell
 from emgreview.model import Recording
 from emgreview.reading.assembly import Unit, assemble
@@ -48,6 +50,7 @@ def read(
     Raises ReadError (no such file, unknown extension, discontinuous), FormatError, TruncatedError, UnitError,
     RateError, MarkerError, ParameterError, UnknownNameError.
     """
+    kind("path", path, (str, os.PathLike), "the path of one file")
     path = Path(path)
     if path.is_dir():
         raise ReadError(f"{path} is a folder; read() takes one file; use read_dataset() for a folder of recordings.")

@@ -16,6 +16,7 @@ where one of the two has decided otherwise since.
 """
 
 import hashlib
+import warnings
 from collections import ChainMap
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -31,7 +32,7 @@ from emgreview.cohort.marks import Logs, check_reviewed, read_logs
 from emgreview.cohort.merged import Conflict, Merge
 from emgreview.cohort.merging import check_within, decided, merge
 from emgreview.cohort.settling import ADJUDICATE, Item, since, stale
-from emgreview.errors import DecisionError, ParameterError, UnknownNameError
+from emgreview.errors import DecisionError, ParameterError, SignalWarning, UnknownNameError
 from emgreview.model import Trials
 from emgreview.second_look.disputes import CHOICES, LETTERS, Candidate, Dispute, began_with, unnamed
 from emgreview.session import Ids, Session, one_at_a_time, open_review
@@ -91,18 +92,22 @@ def adjudicate(
             "all that the two reviewed."
         )
     options = {"order": "random", "blind": blind, **options}
-    return Adjudication(parts, Path(folder), one, two, merged, reviewer=reviewer, **options)
+    session = Adjudication(parts, Path(folder), one, two, merged, reviewer=reviewer, **options)
+    session.tell_notices()
+    return session
 
 
 def reopen(trials: Trials | Sequence[Trials], folder: str | Path, *, reviewer: str, **options: Any) -> Session:
     """Open a review again as its logs say: as an :class:`Adjudication` between the same reviewers, or an ordinary one.
-    Options as for :func:`emgreview.open_review`. Raises UnknownNameError where there is no log yet."""
+    Options as for :func:`emgreview.open_review`; notices are not told. Raises UnknownNameError without a log."""
     note = read_logs(folder, reviewer).note(ADJUDICATE)
-    if note is None:
-        return open_review(trials, folder, reviewer=reviewer, **options)
-    first, second = (note.new[who]["reviewer"] for who in ("first", "second"))
-    within_ms = 1000 * note.new["within_s"]
-    return adjudicate(trials, folder, first, second, reviewer=reviewer, within_ms=within_ms, **options)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", SignalWarning)
+        if note is None:
+            return open_review(trials, folder, reviewer=reviewer, **options)
+        first, second = (note.new[who]["reviewer"] for who in ("first", "second"))
+        options["within_ms"] = 1000 * note.new["within_s"]
+        return adjudicate(trials, folder, first, second, reviewer=reviewer, **options)
 
 
 @one_at_a_time

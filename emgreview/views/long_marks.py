@@ -54,6 +54,12 @@ class Marks:
         ]
         return sorted(own, key=lambda trial: session.state(trial).cue)
 
+    def notes(self) -> list[str]:
+        """What reviewer and reader are to know: notices of the session, and notes of the recording and of its cuts."""
+        parts = [part for part in self.session.trials if part.recording.name == self._recording.name]
+        told = [note for part in parts for note in (*part.recording.notes, *part.notes)]
+        return list(dict.fromkeys((*self.session.notices, *self._recording.notes, *told)))
+
     def cards(self, trials: Sequence[str]) -> list[dict[str, Any]]:
         """Those of some trials that are this recording's, as the browser draws them."""
         own = set(self.trials())

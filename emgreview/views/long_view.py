@@ -24,7 +24,9 @@ from bokeh.models import Range1d
 from bokeh.plotting import figure
 from panel.custom import Child, JSComponent
 
+from emgreview import checks
 from emgreview.annotations import events
+from emgreview.checking import RECORDING
 from emgreview.errors import DecisionError, EmgreviewError, ParameterError
 from emgreview.keys import DECIDING, LONG_KEYS, Key, key_table
 from emgreview.model import Processing, Recording
@@ -78,6 +80,8 @@ def long_view(
     is too low for the band, SignalError where the recording is too short for it, ParameterError for a blind session,
     and for a processing that is not that of the session's trials.
     """
+    checks.kind("recording", recording, Recording, RECORDING)
+    checks.kind("session", session, (Session, type(None)), "the session that open_review returns, or None")
     host.prepare()
     marks = None if session is None else Marks(session, recording)
     if marks is not None:
@@ -229,6 +233,7 @@ class LongView(Wire, JSComponent):
             "keys": [dataclasses.asdict(key) for key in keys],
             "processing": f"{outlines.processing.words}. Raw is drawn around its median; mains is not notched away.",
             "ribbon_words": _RIBBON_WORDS + (_RIBBON_TRIALS if self._marks else ""),
+            "notes": list(recording.notes if self._marks is None else self._marks.notes()),
             "decides": self._marks is not None,
             "cues": self._marks.cues if self._marks else (),
             "choices": {"reasons": choices(events.REASONS), "kind": choices(events.KINDS)},

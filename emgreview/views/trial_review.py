@@ -24,10 +24,11 @@ import param
 from panel.custom import Child, JSComponent
 
 from emgreview import evidence
-from emgreview.checks import likely_unit, perhaps
+from emgreview.checks import kind, likely_unit, perhaps
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.keys import KEYS, SETTLE_KEYS, Key, key_table
 from emgreview.model import Trials
+from emgreview.reading.dataset import NAMELESS
 from emgreview.second_look.adjudication import Adjudication
 from emgreview.session import Session
 from emgreview.views import cards, host, packing, setting, signs
@@ -72,6 +73,7 @@ def review(
     Works in JupyterLab, Notebook 7, ``panel serve`` (call ``.servable()``) and hosts that know ipywidgets alone
     (``.as_ipywidget()`` puts it into an ipywidgets layout). Nothing is asked of any network.
     """
+    kind("session", session, Session, "the session that open_review returns, or adjudicate")
     _demand_alike(session.trials)
     if plausible_s is not None and not (len(plausible_s) == 2 and plausible_s[0] < plausible_s[1]):
         raise ParameterError(f"plausible_s came as {plausible_s!r}; allowed: (start, stop) in seconds from the cue.")
@@ -158,8 +160,7 @@ class TrialReview(Wire, JSComponent):
         self._noticed = session.notices
         params.setdefault("sizing_mode", "stretch_width")
         first = {"summaries": self._summaries(self._queue), "where": self._place[session.where]}
-        notices = [self._neutral(words) for words in session.notices]
-        setup = {**setting.standing_facts(session, keys), **first, "notices": notices, **options}
+        setup = {**setting.standing_facts(session, keys), **first, **self._to_be_known(), **options}
         super().__init__(setup=json.dumps(setup), picture=setting.make_figure(session.trials[0]), **params)
         session.changed.append(self._on_change)
 
@@ -182,10 +183,8 @@ class TrialReview(Wire, JSComponent):
     def _on_hello(self, data: Mapping[str, Any]) -> None:
         session, here = self._session, self._place[self._session.where]
         self._clients[data["client"]] = None
-        notices = [self._neutral(words) for words in session.notices]
-        self.tell(
-            start={"client": data["client"], "where": here, "notices": notices}, next_version=session.next_version
-        )
+        start = {"client": data["client"], "where": here}
+        self.tell(start=start, **self._to_be_known(), next_version=session.next_version)
         self._send_trials(sorted(range(len(self._place)), key=lambda index: abs(index - here))[:8])
         self._on_everything(data)
 
@@ -273,12 +272,17 @@ class TrialReview(Wire, JSComponent):
                     "the marks on the screen were not those that stand; they are shown anew, look again."
                 )
 
+    def _to_be_known(self) -> dict[str, list[str]]:
+        """What stays in the list of notes, and what of it is also said aloud at the start: not that nobody is named,
+        which is as long as it is lasting."""
+        said = [self._neutral(words) for words in self._session.notices if words != NAMELESS]
+        bare = NAMELESS.partition(" (")[0] + "."  # without its example of a name, in a review that shows none
+        nameless = [bare] if NAMELESS in self._session.notices else []
+        return {"notices": said, "notes": [*said, *nameless, *self._session.noted]}
+
     def _neutral(self, words: str) -> str:
         """Words without the names of recordings, while the review is blind."""
-        if self._session.blind:
-            for name in sorted({trials.recording.name for trials in self._session.trials}, key=len, reverse=True):
-                words = words.replace(name, "a recording")
-        return words
+        return self._session.neutral(words)
 
     def _problem(self) -> str | None:
         changed = self._session.queue != self._queue
@@ -298,6 +302,7 @@ class TrialReview(Wire, JSComponent):
         self._refresh_typical(known)
         if self._noticed != self._session.notices:  # the method was changed
             self._noticed = self._session.notices
+            self.tell(**self._to_be_known())
             for client in self._clients:
                 self.tell(said={"client": client, "words": self._neutral(" ".join(self._noticed))})
 

@@ -564,6 +564,29 @@ def test_a_blind_review_shows_no_name_and_unblinding_asks(page, working):
 TWO = "import emgreview as er\nother = small_study.open_session('other')\ner.review(other)"
 
 
+def test_notes_stay_on_the_screen_and_unfold(page, working):
+    """Long after the notice at the start has gone; a click beside the keys never takes them away."""
+    noted = (
+        "import dataclasses, emgreview as er, small_study\n"
+        "recs = [dataclasses.replace(small_study.recording(n, i), notes=('a column was ignored', n + ' has no mains'))"
+        " for i, n in enumerate(('sub-a', 'sub-b'))]\n"
+        "session = er.open_review([er.cut_trials(r, cue='go', before_s=1.0, after_s=1.5) for r in recs], 'review',"
+        " reviewer='r1', blind=True)"
+    )
+    screen = open_in_lab(page, working, noted, SHOW)
+    screen.focus()
+    page.wait_for_timeout(8500)
+    notes = screen.root.locator(".notes")
+    assert notes.locator("button").inner_text() == "3 notes"
+    assert "A plain folder does not say who was recorded" in notes.locator(".first").inner_text()
+    assert not notes.locator("ul").is_visible()
+    notes.locator("button").click()
+    said = notes.locator("li").all_inner_texts()
+    assert said[1:] == ["2 recordings: a column was ignored", "2 recordings: a recording has no mains"]
+    assert screen.root.get_attribute("data-keys") == "on"
+    assert "sub-" not in screen.root.inner_text()
+
+
 def test_two_widgets_in_one_notebook_are_independent(page, working):
     screen = open_in_lab(page, working, OPEN, SHOW, TWO)
     page.locator(".emgreview").nth(1).wait_for()

@@ -17,6 +17,8 @@ from emgreview.cohort.merging import merge_reviews
 from emgreview.errors import DecisionError, LogBrokenError, LogError, ParameterError, UnknownNameError
 from emgreview.second_look import draw_sample
 
+pytestmark = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # test_told.py asks for them
+
 
 @pytest.fixture
 def two(tmp_path):

@@ -12,6 +12,8 @@ from emgreview.cohort.merging import merge_reviews
 from emgreview.errors import DecisionError
 from emgreview.second_look import BulkRule, adjudicate, plan_bulk, plan_self_check, reopen, self_check
 
+pytestmark = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # test_told.py asks for them
+
 
 def settling(folder, trials, **options):
     return adjudicate(

@@ -322,7 +322,8 @@ function draw_scale_bar(ctx, band, channel, full, words, colours) {
   ctx.lineTo(9, bottom - long)
   ctx.stroke()
   const text = channel.unit_label === "arbitrary units" ? `${value} (arbitrary)` : `${value} ${channel.unit_label}`
-  plate(ctx, words ? `${text} · ${words}` : text, 14, bottom - long / 2 + 4, colours, "left", words ? colours.onset : colours.ink)
+  plate(ctx, text, 14, bottom - long / 2 + 4, colours, "left", words ? colours.onset : colours.ink)
+  if (words) plate(ctx, words, 14, band.top + band.height - 6, colours, "left", colours.onset) // below the trace: legible at rest
 }
 
 /** Where an onset that cannot be located lies: a box, the edge in hand thick. */

@@ -10,6 +10,8 @@ function make_long_screen(setup, figure, act) {
   const card_button = h("button", {class: "plain", onclick: () => act({command: "key_card"})}, `key card (${card_key(setup.keys)})`)
   const head = h("div", {class: "head"}, title, where, saved, keys_on, card_button)
   const notice = make_notice()
+  const notes = make_notes()
+  notes.fill(setup.notes)
   const asking = make_asking(() => root, notice, () => key_card.hide())
   const key_card = make_card(() => root, setup.keys, "view",
     `drag to pan; wheel to zoom while the keys are on; click the ribbon to go there.${setup.decides ? " Drag with Shift to take a stretch in hand." : ""}`, () => asking.close())
@@ -46,7 +48,7 @@ function make_long_screen(setup, figure, act) {
   const foot = h("div", {class: "foot"}, setup.processing)
   const root = h("div", {class: "emgreview long", tabindex: 0, role: "application",
     "aria-label": `long view of a recording; the key ${card_key(setup.keys)} shows the keys`},
-    head, bar, h("div", {class: "below-bar"}, read_out, differs), notice.element,
+    head, notes.element, bar, h("div", {class: "below-bar"}, read_out, differs), notice.element,
     h("div", {class: "body"}, asking.form, gutter, picture), ribbon, ribbon_words, foot, live, key_card.element)
 
   keep_keys(root, asking.form, key_card.element)

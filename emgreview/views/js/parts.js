@@ -52,6 +52,30 @@ function make_notice() {
   return notice
 }
 
+/** What was left out, ignored or assumed: one line that stays, unfolded by a click; nothing where there is nothing. */
+function make_notes() {
+  const list = h("ul")
+  const count = h("button", {class: "plain", "aria-expanded": "false", onclick: () => notes.unfold(list.hidden)})
+  const first = h("span", {class: "first"})
+  const element = h("div", {class: "notes"}, count, first, list)
+  const notes = {
+    element,
+    unfold(open) {
+      list.hidden = !open
+      first.hidden = open
+      count.setAttribute("aria-expanded", String(open))
+    },
+    fill(words) {
+      element.hidden = !words.length
+      set_text(count, `${words.length} ${words.length === 1 ? "note" : "notes"}`)
+      set_text(first, words[0] ?? "")
+      list.replaceChildren(...words.map((said) => h("li", {}, said)))
+    },
+  }
+  notes.unfold(false)
+  return notes
+}
+
 const AROUND_PX = 130 // of the window's height that a notebook keeps for itself: menu, tabs, tools, status
 const LEAST_SHARE = 0.45 // of the window's height, for the picture in any case
 

@@ -431,8 +431,8 @@ export function render({model, view}) {
       screen.notice.show(`${place}not taken: ${words}${lost ? ` Nor what was pressed after it: ${lost}.` : ""}`)
     }
     if (what.said?.client === store.client) screen.notice.pass(what.said.words)
+    if (what.notes) screen.notes.fill(what.notes)
     if (what.start?.client === store.client) {
-      setup.notices = what.start.notices
       if (what.start.where !== index) return show(what.start.where)
     }
     if (what.go_to?.client === store.client) return show(what.go_to.index, what.go_to.row)

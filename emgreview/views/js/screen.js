@@ -13,6 +13,8 @@ function make_screen(setup, figure, act) {
   const head = h("div", {class: "head"}, title, h("span", {class: "count"}, progress, counted), blind, walking, saved, keys_on, card_button)
 
   const notice = make_notice()
+  const notes = make_notes()
+  notes.fill(setup.notes)
   const asking = make_asking(() => root, notice, () => key_card.hide())
   const key_card = make_card(() => root, setup.keys, "review",
     "a click sets the cursor, a double click puts the mark in hand there, a mark can be dragged.", () => asking.close())
@@ -49,7 +51,7 @@ function make_screen(setup, figure, act) {
   const foot = h("div", {class: "foot"}, setup.processing)
   const root = h("div", {class: "emgreview", tabindex: 0, role: "application",
     "aria-label": `review of EMG trials; the key ${card_key(setup.keys)} shows the keys`},
-    head, notice.element,
+    head, notes.element, notice.element,
     h("div", {class: "body"}, asking.form, overview, h("div", {class: "main"}, picture, queue), side), foot, live,
     key_card.element)
   keep_keys(root, asking.form, key_card.element)
@@ -118,7 +120,7 @@ function make_screen(setup, figure, act) {
     else scroller.scrollTop += (at + high - head_at <= to - from ? head_at : at) - from
   }
   const screen = {
-    root, picture, notice, asking, key_card, is_cut, paint_map, reveal,
+    root, picture, notice, notes, asking, key_card, is_cut, paint_map, reveal,
     title, progress, counted, blind, walking, saved, keys_on, rows, detail, foot, differs, waiting, live,
     overview, over_title, over_map, spectrum, spectrum_map, overview_hit: () => undefined,
   }

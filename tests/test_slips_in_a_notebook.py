@@ -1,0 +1,101 @@
+"""Typical slips of a person at a notebook: each is told what came, what is allowed and what to do."""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import emgreview as er
+from emgreview.errors import MarkerError, ParameterError, RateError, SignalError, UnknownNameError
+
+sys.path.insert(0, str(Path(__file__).parent / "browser"))
+from small_study import recording
+
+CUT = {"cue": "go", "before_s": 1.0, "after_s": 1.5}
+
+
+@pytest.fixture(scope="module")
+def rec():
+    return recording("sub-a_task-turn", 1)
+
+
+@pytest.fixture(scope="module")
+def trials(rec):
+    return er.cut_trials(rec, **CUT)
+
+
+def made(x=None, rate_hz=2000, markers=()):
+    return er.Recording.from_array(np.zeros((1, 5000)) if x is None else x, rate_hz, labels=["a"], markers=markers)
+
+
+@pytest.mark.parametrize(
+    ("slip", "error", "words"),
+    [
+        (lambda: made(rate_hz="2 kHz"), RateError, "rate_hz came as '2 kHz'; needed is a number above 0 Hz; give"),
+        (lambda: made(rate_hz=None), RateError, "rate_hz came as None"),
+        (lambda: made(x=np.zeros((1, 5000), complex)), SignalError, "they came as complex128"),
+        (lambda: made(x=[["a", "b"]]), SignalError, "give an array of numbers, NaN where missing"),
+        (lambda: made(markers=[100, 200]), MarkerError, r"came as 100; allowed: \(sample, label\)"),
+        (lambda: made(markers=[("go", 100)]), MarkerError, r"came as \('go', 100\); allowed: \(sample, label\)"),
+        (lambda: er.Processing(low_hz="20"), ParameterError, "low_hz came as '20'; allowed: a number"),
+        (lambda: er.Processing(rest_s=0.5), ParameterError, r"rest_s came as 0.5; allowed: \(start, stop\) seconds"),
+        (lambda: er.read(None), ParameterError, "path came as None; allowed: the path of one file"),
+        (lambda: er.check("a.edf"), ParameterError, r"rec came as 'a.edf'; allowed: one Recording, as read\(path\)"),
+    ],
+)
+def test_slips_before_there_are_trials(slip, error, words):
+    with pytest.raises(error, match=words):
+        slip()
+
+
+def test_slips_at_cutting(rec):
+    for came, words in (("rec.edf", "came as 'rec.edf'"), ([rec], "came as a list; .* cut_all cuts many")):
+        with pytest.raises(ParameterError, match=words):
+            er.cut_trials(came, **CUT)
+    for before_s in ("1", None):
+        with pytest.raises(ParameterError, match=f"before_s came as {before_s!r}; allowed: a number of seconds"):
+            er.cut_trials(rec, **CUT | {"before_s": before_s})
+    with pytest.raises(ParameterError, match=r"processing came as a dict; allowed: emgreview\.Processing"):
+        er.cut_trials(rec, **CUT, processing={"low_hz": 10})
+    with pytest.raises(UnknownNameError, match="Did you mean 'go'"):
+        er.cut_trials(rec, **CUT | {"cue": "Go"})
+    with pytest.raises(ParameterError, match="level came as '5'; allowed: a number in the channel's unit"):
+        er.with_cues(rec, "handle angle", level="5", hold_off_s=0.5)
+    with pytest.raises(SignalError, match=r"0.5 to 1.5 .* whole numbers .* round\(seconds \* rate_hz\)"):
+        rec.microvolts(0.5, 1.5)
+    with pytest.raises(ParameterError, match=r"give \['biceps'\]"):
+        rec.microvolts(0, 100, "biceps")
+
+
+def test_slips_at_reviewing(rec, trials, tmp_path):
+    for came in (rec, [rec]):
+        with pytest.raises(ParameterError, match="trials came as a Recording; allowed: what cut_trials returns"):
+            er.open_review(came, tmp_path / "a", reviewer="r1")
+    with pytest.raises(ParameterError, match="folder came as None; allowed: the path of the folder"):
+        er.open_review(trials, None, reviewer="r1")
+    assert not (tmp_path / "a").exists(), "nothing is begun by a slip"
+    (tmp_path / "file").write_text("")
+    with (
+        pytest.warns(er.SignalWarning, match="Nothing can be decided in this review: .* cannot be opened for writing"),
+        er.open_review(trials, tmp_path / "file", reviewer="r1") as session,
+    ):
+        assert session.problem in repr(session)
+    pytest.importorskip("panel")
+    with pytest.raises(ParameterError, match="session came as a Trials; allowed: the session that open_review"):
+        er.review(trials)
+    with pytest.raises(ParameterError, match="recording came as a Trials; allowed: one Recording"):
+        er.long_view(trials)
+
+
+def test_what_a_cell_shows_of_a_session(trials, tmp_path):
+    with er.open_review(trials, tmp_path, reviewer="r1", blind=True) as session:
+        session.accept(session.queue[0], "biceps")
+        shown = repr(session)
+    assert shown.startswith("Review by r1, blind: 1 of 18 reviewed, 6 trials, in ")
+    assert "A plain folder does not say who was recorded" in shown
+
+
+def test_a_misspelt_name_of_the_package_is_guessed():
+    with pytest.raises(AttributeError, match="Did you mean 'read_dataset'"):
+        _ = er.read_datset
