@@ -26,8 +26,9 @@ from emgreview.model import VOLTS, FloatArray, Processing, Trials, to_sample
 from emgreview.signal import envelope as envelopes
 from emgreview.signal.findings import brief, of_level, of_unlike
 from emgreview.signal.measures import baseline
-from emgreview.signal.quality import LEVEL_BLOCK_S, LOUDEST_PART, QUIETEST_PART, unfit_words
+from emgreview.signal.quality import LEVEL_BLOCK_S, LOUDEST_PART, QUIETEST_PART
 from emgreview.signal.spectrum import power_density
+from emgreview.signal.unfit import unfit_words
 
 SHOWN_PEAK = 0.7
 """Share of the peaks' upper quartile that fills a band: onsets show, the highest peaks are cut by the band's edge."""
@@ -212,7 +213,7 @@ def listening(
 
 
 class Fitness:
-    """Which channels of trials can be judged at all, by :func:`emgreview.signal.quality.unfit_words` of the whole
+    """Which channels of trials can be judged at all, by :func:`emgreview.signal.unfit.unfit_words` of the whole
     trial, unfiltered and in the band. A trial is looked at once, when it is first asked about."""
 
     def __init__(self) -> None:

@@ -11,7 +11,6 @@ from scipy import signal
 from emgreview.errors import RateError, SignalError
 from emgreview.signal.findings import LIMITS
 from emgreview.signal.quality import (
-    DEAD_UV,
     HEART_PEAK,
     band_level,
     check_channel,
@@ -19,8 +18,8 @@ from emgreview.signal.quality import (
     flat_share,
     heart_peak,
     step_size,
-    unfit_words,
 )
+from emgreview.signal.unfit import DEAD_UV, unfit_words
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "signal.json").read_text(encoding="utf-8"))
 RATE = 2000.0

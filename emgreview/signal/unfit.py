@@ -1,0 +1,90 @@
+"""Can anybody judge activity on this stretch of this channel at all, or is it dead, flat, clipped or missing.
+
+Arrays are (samples,), missing as NaN; levels in the unit of the signal.
+
+    unfit_words     why not, in a few words
+    band_level      RMS in the band, whatever knocks on it
+"""
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from emgreview import checks
+from emgreview.errors import SignalError
+from emgreview.signal.filters import checked_samples, finite_runs
+from emgreview.signal.findings import LIMITS
+from emgreview.signal.quality import RAIL_STEPS, clipped_share, flat_share, step_size
+
+DEAD_UV = LIMITS["dead"].value
+"""A channel at or below this RMS in the band, in µV, is dead: the limit of the findings. Two skin contacts of 7.5 kΩ
+each make 0.33 µV between 20 and 450 Hz by their warmth alone (Johnson and Nyquist 1928: sqrt(4 k T R B), 15 kΩ at
+306 K), before any amplifier and muscle. Contacts that are worse make more, far better ones less; an amplifier adds its
+own. That a dead channel reads 0.15 to 0.3 µV: common practice, no source."""
+HALF = 0.5
+"""Share of a stretch from which on missing, flat or clipped samples are too many to judge it."""
+LEVEL_PIECE_S, LEVEL_QUIETER = 0.05, 0.9
+"""The level in the band is that of the quieter nine tenths of a stretch, in pieces of 50 ms: a knock on a dead channel
+does not bring it to life. Common practice, no source."""
+
+
+def unfit_words(x: ArrayLike, banded: ArrayLike, rate_hz: float, *, unit: str = "uV") -> str:
+    """Why nobody can judge activity on one stretch of one channel, in a few words; "" where it can be judged.
+
+    ``x`` is the stretch unfiltered, ``banded`` the same in the band, (samples,) each, missing as NaN. In this order: at
+    least half of the samples are missing, clipped (at the lowest or highest value, and staying there) or flat; it
+    moves by less than one step of the converter; its level in the band (:func:`band_level`) is at most
+    :data:`DEAD_UV`, which is the one definition of a dead channel. With a ``unit`` other than "uV" only a level of 0 is
+    dead, since nothing is known of its size. Raises SignalError.
+    """
+    raw, band = checked_samples(x), checked_samples(banded)
+    if raw.ndim != 1 or raw.shape != band.shape or raw.size == 0:
+        raise SignalError(
+            f"the stretch came with shapes {np.shape(x)} and {np.shape(banded)}; allowed: (samples,) for both, alike "
+            "and not empty; give one channel of one trial at a time."
+        )
+    rate_hz = checks.rate(rate_hz)
+    missing = float(max(np.isnan(raw).mean(), np.isnan(band).mean()))
+    if missing >= HALF:
+        return "no samples" if missing == 1 else f"{missing:.0%} of its samples are missing"
+    values = raw[~np.isnan(raw)]
+    low, high = float(values.min()), float(values.max())
+    if low == high:
+        return "flat: it never changes"
+    step = step_size(values)
+    near = step if high - low >= RAIL_STEPS * step else math.nan
+    clipped = clipped_share(values, step=near, rails=(low, high))
+    if clipped >= HALF:
+        return f"clipped in {clipped:.0%} of its samples"
+    flat = flat_share([raw[start:stop] for start, stop in finite_runs(raw)], rate_hz, step=step)
+    if flat >= HALF:
+        return f"flat in {flat:.0%} of its samples"
+    if step > np.std(values):
+        return "it moves by less than one step of the converter"
+    level = band_level(band, rate_hz)
+    if level == 0:
+        return "dead: nothing in the band"
+    if unit == "uV" and level <= DEAD_UV:
+        return (
+            f"dead: {level:.2g} µV RMS in the band, no more than two skin contacts of 7.5 kΩ make by their warmth "
+            f"alone ({DEAD_UV:g} µV)"
+        )
+    return ""
+
+
+def band_level(banded: ArrayLike, rate_hz: float) -> float:
+    """RMS of the quieter nine tenths of a stretch (samples,), in its own unit, told apart in equal pieces of 50 ms or
+    a little more. Missing samples do not count; NaN where all are missing.
+    """
+    x, rate_hz = checked_samples(banded), checks.rate(rate_hz)
+    if x.size == 0:
+        return math.nan
+    n = max(1, int(x.size / max(1.0, LEVEL_PIECE_S * rate_hz)))
+    present, starts = ~np.isnan(x), np.arange(n) * x.size // n
+    counts = np.add.reduceat(present.astype(np.float64), starts)
+    sums = np.add.reduceat(np.where(present, x, 0.0) ** 2, starts)
+    power = np.sort(sums[counts > 0] / counts[counts > 0])
+    if power.size == 0:
+        return math.nan
+    return math.sqrt(power[: max(1, math.ceil(LEVEL_QUIETER * power.size))].mean())
