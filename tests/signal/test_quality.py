@@ -12,14 +12,13 @@ from emgreview.errors import RateError, SignalError
 from emgreview.signal.findings import LIMITS
 from emgreview.signal.quality import (
     HEART_PEAK,
-    band_level,
     check_channel,
     clipped_share,
     flat_share,
     heart_peak,
     step_size,
 )
-from emgreview.signal.unfit import DEAD_UV, unfit_words
+from emgreview.signal.unfit import DEAD_UV, band_level, unfit_words
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "signal.json").read_text(encoding="utf-8"))
 RATE = 2000.0
