@@ -19,6 +19,8 @@ one that is only kept out by a caution, or set aside, is told, and so is how man
 in the folder are told too, because each bound is meant for one. No draw protects wholly against somebody who knows
 every mark and looks for a rule whose lowest numbers are good, though it is hard: of 60 simulated lots with 13 % bad
 marks, none had a rule, of 1,196 tried, that passed for 5 %. Choose the rule before you look, and keep to it.
+Not closed: channels read under other labels, another stated rate, or cues at other times make other numbers, and trials
+with other cues are another lot; all of that stands in the logs, but no sentence says so.
 
     BulkRule        what a channel-trial must meet
     plan_bulk       fix lot and plan, draw the audit

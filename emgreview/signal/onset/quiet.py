@@ -222,7 +222,7 @@ def partly_flat(x: Array, rest: slice, rate_hz: float, p: QuietParameters) -> ND
     length = max(2, round(p.block_s * rate_hz))
     quiet = x[:, rest]
     quiet = quiet[:, : quiet.shape[1] // length * length]
-    if not quiet.shape[1]:
+    if not quiet.size:
         return np.zeros(len(x), bool)
     power = quiet.reshape(len(x), -1, length).var(axis=2)
     loud = np.quantile(power, 0.8, axis=1, keepdims=True)

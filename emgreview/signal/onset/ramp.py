@@ -84,7 +84,7 @@ class RampParameters(QuietParameters):
     quiet_s: float = 0.14
     resolution_s: float = 0.001
     smear_s: float = 0.0025
-    sharp_s: float = 0.002
+    sharp_s: float = 0.0035
     fading_s: float = 0.005
     strong_from_db: float = 42.0
     temper: float = 0.38

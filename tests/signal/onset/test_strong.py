@@ -208,3 +208,28 @@ def test_an_onset_is_found_where_one_profile_alone_fits():
     )  # fmt: skip
     assert np.isfinite(found).all()
     assert abs(found[1, 0] - 198) < 6
+
+
+def test_trials_that_all_lack_samples_are_said():
+    """One lost electrode: before, an error from numpy for the whole batch."""
+    x = spliced(2000.0, 30.0, n=3)
+    x[:, 700] = np.nan
+    found = er.estimate_onsets(x, 2000.0, cue_s=CUE_S)
+    assert list(found.baseline_note) == ["missing"] * 3
+    assert np.isnan(found.present).all()
+
+
+@pytest.mark.parametrize("level_db", [40.0, 60.0])
+def test_sharp_strong_onsets_of_low_frequency(level_db):
+    """Bursts of 20 to 120 Hz after the package's own filter; before, the interval held half of them."""
+    rng = np.random.default_rng([9, round(level_db)])
+    n, time_s = 40, np.arange(4800) / 2000.0
+    colour = signal.butter(2, [20.0, 120.0], "bandpass", fs=2000.0, output="sos")
+    burst = signal.sosfilt(colour, rng.standard_normal((n, len(time_s))), axis=-1)
+    burst *= ((time_s >= ONSET_S) & (time_s < OFFSET_S)) / burst.std() * 10 ** (level_db / 20)
+    x = bandpass(
+        rng.standard_normal(burst.shape) + burst, 2000.0, low_hz=20.0, high_hz=450.0, order=2, direction="zero-phase"
+    )
+    found = er.estimate_onsets(x, 2000.0, cue_s=CUE_S)
+    inside = (found.low_s <= ONSET_S) & (found.high_s >= ONSET_S)
+    assert wilson(int(inside.sum()), n)[1] >= 0.85
