@@ -6,6 +6,8 @@ taken on trust: a recording whose fingerprint or scale is not the one that was r
     replay      rebuild the table of a sealed version and say how closely it is the same
     seal        seal a version without a screen
     Replayed    what held
+
+Somewhat more than 400 lines: both commands rest on the same steps, which are of use to nobody else.
 """
 
 import contextlib
