@@ -1,6 +1,7 @@
 """What all tests share: counts of the hard cases, printed at the end of the run."""
 
 import pytest
+from hypothesis import settings
 
 
 @pytest.fixture
@@ -20,3 +21,7 @@ def pytest_terminal_summary(terminalreporter):
         terminalreporter.section("hard cases")
         for words in said:
             terminalreporter.write_line(words)
+
+
+settings.register_profile("house", deadline=None)  # timing has its benchmarks
+settings.load_profile("house")

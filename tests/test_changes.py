@@ -185,5 +185,5 @@ def test_a_log_that_is_not_the_sealed_one_is_refused(review, tmp_path):
     with pytest.raises(LogBrokenError, match="line 2"):
         er.diff(tmp_path, 1, 2)
     path.unlink()
-    with pytest.raises(LogError, match="not there"):
+    with pytest.raises(LogError, match="holds no log of a review"):
         er.diff(tmp_path, "v1", "v1")

@@ -183,7 +183,7 @@ def test_copying_to_all_passes_over_a_dead_channel(tmp_path):
 
 def test_a_lot_for_acceptance_in_bulk_holds_no_dead_channel(tmp_path):
     with review(tmp_path, recording(quiet(0.3)), detect=detect, method="threshold") as session:
-        lot = plan_bulk(session, BulkRule(interval_below_s=10.0, level_above_db=0.0, clean=False), at_most=0.5).lot
+        lot = plan_bulk(session, BulkRule(interval_below_s=0.9, level_above_db=0.0, clean=False), at_most=0.5).lot
         assert lot
         assert {channel for _, channel in lot} == {"good"}
 

@@ -659,7 +659,7 @@ def test_a_convention_is_read_from_a_file(tmp_path):
         ("a.json", json.dumps({**PARTS, "start": " "}), ParameterError, "say in words: what counts as the start"),
         ("a.json", json.dumps({**PARTS, "start": "a\nb"}), DecisionError, "line break"),
         ("a.txt", " \n", ReadError, "is empty"),
-        ("missing.txt", None, ReadError, "missing.txt cannot be read"),
+        ("missing.txt", None, ReadError, r"there is no file .*missing\.txt"),
     ],
 )
 def test_a_convention_that_cannot_be_read_is_refused(tmp_path, name, content, error, words):

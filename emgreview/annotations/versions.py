@@ -105,7 +105,8 @@ def read_sealed(folder: Path, name: str, expect: str | None = None) -> tuple[dic
     """The description and the table of a version. Raises VersionError unless every digest fits."""
     versions, there = folder / "versions", sealed_names(folder)
     if name not in there:
-        demand_review_folder(folder)
+        if not (folder / "versions").is_dir():
+            demand_review_folder(folder)
         raise VersionError(
             f"no version {name!r} in {folder.name}; there are: {', '.join(there) or 'none'}; check the name."
         )

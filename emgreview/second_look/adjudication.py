@@ -13,6 +13,8 @@ where one of the two has decided otherwise since.
     reopen          open a review as its logs say: an adjudication, or an ordinary session
     Adjudication    a Session with disputes and settle
     Dispute         one item: what it is about, and its two candidates; see ``disputes``
+
+Somewhat more than 400 lines: the session with disputes is one object.
 """
 
 import hashlib

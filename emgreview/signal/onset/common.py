@@ -116,7 +116,7 @@ def window(
     if not stop_s - start_s >= shortest_s - slack_s:
         raise ParameterError(
             f"{name} {tuple(span_s)} around {cue_s:g} s is {stop_s - start_s:.3f} s long; "
-            f"at least {shortest_s:g} s are needed; give a longer window"
+            f"allowed: windows inside the signal, at least {shortest_s:g} s are needed; give a longer window"
             f"{checks.perhaps(span_s) if long else ''}."
         )
     return slice(max(to_sample(start_s, rate_hz), 0), min(to_sample(stop_s, rate_hz), samples))
