@@ -198,6 +198,7 @@ class Recording:
                 f"recording {self.name!r} came with a sampling rate of {self.rate_hz} Hz; "
                 "it must be a number above 0; give rate_hz as the recording device states it."
             )
+        object.__setattr__(self, "rate_hz", float(self.rate_hz))
         labels = self.labels
         twice = sorted({label for label in labels if labels.count(label) > 1})
         if twice:
@@ -358,17 +359,31 @@ class Recording:
     def fingerprint(self) -> Fingerprint:
         """Digest of the stored samples, the rate and the labels; and of the file's bytes. Reads everything once. What
         the stored samples stand for is in :attr:`scales`."""
-        digest = hashlib.sha256()
-        head = {"labels": list(self.labels), "n_samples": self.n_samples, "rate_hz": self.rate_hz}
-        digest.update(json.dumps(head, sort_keys=True, ensure_ascii=False).encode())
-        everything = range(len(self.channels))
-        for start in range(0, self.n_samples, 1 << 18):
-            block = self.source.digital(start, min(start + (1 << 18), self.n_samples), list(everything))
-            digest.update(np.ascontiguousarray(block.T).astype(block.dtype.newbyteorder("<"), copy=False).tobytes())
         if self.source.file is None:
-            return Fingerprint(digest.hexdigest())
+            return Fingerprint(self._digests[0])
         with self.source.file.open("rb") as stream:
-            return Fingerprint(digest.hexdigest(), hashlib.file_digest(stream, "sha256").hexdigest())
+            return Fingerprint(self._digests[0], hashlib.file_digest(stream, "sha256").hexdigest())
+
+    def is_of(self, samples: str) -> bool:
+        """Whether a digest of samples is this recording's. In earlier logs a rate that was given as a whole number (500
+        and not 500.0) made another digest, which counts as well."""
+        return samples in self._digests
+
+    @cached_property
+    def _digests(self) -> tuple[str, ...]:
+        """The digest of the stored samples; and that with a whole rate written as a whole number."""
+        whole = (int(self.rate_hz),) if self.rate_hz.is_integer() else ()
+        digests = []
+        for rate_hz in (self.rate_hz, *whole):
+            head = {"labels": list(self.labels), "n_samples": self.n_samples, "rate_hz": rate_hz}
+            digests.append(hashlib.sha256(json.dumps(head, sort_keys=True, ensure_ascii=False).encode()))
+        everything = list(range(len(self.channels)))
+        for start in range(0, self.n_samples, 1 << 18):
+            block = self.source.digital(start, min(start + (1 << 18), self.n_samples), everything)
+            content = np.ascontiguousarray(block.T).astype(block.dtype.newbyteorder("<"), copy=False).tobytes()
+            for digest in digests:
+                digest.update(content)
+        return tuple(digest.hexdigest() for digest in digests)
 
     def with_markers(self, markers: Sequence[Marker]) -> "Recording":
         """The same recording with other markers, sorted by time."""

@@ -257,11 +257,12 @@ def _refuse_another(recording: Recording, facts: Mapping[str, Any], cut: Mapping
     """Raise LogError, with what differs, unless this is the recording that was reviewed, read as it was. Sentences on
     what differs and decides no number."""
     emg = {channel.label: channel.delay_s for channel in recording.channels if channel.kind == "EMG"}
+    known = facts["fingerprint"]["samples"]
     came = {
         "labels": list(recording.labels),
         "sampling rate": recording.rate_hz,
         "number of samples": recording.n_samples,
-        "samples (SHA-256)": recording.fingerprint.samples,
+        "samples (SHA-256)": known if recording.is_of(known) else recording.fingerprint.samples,
         "participant": recording.entities.get("sub"),
         "EMG channels": list(emg),
         "delays of the EMG channels": list(emg.values()),
@@ -270,7 +271,7 @@ def _refuse_another(recording: Recording, facts: Mapping[str, Any], cut: Mapping
         "labels": facts["labels"],
         "sampling rate": facts["rate_hz"],
         "number of samples": facts.get("n_samples", recording.n_samples),
-        "samples (SHA-256)": facts["fingerprint"]["samples"],
+        "samples (SHA-256)": known,
         "participant": facts["participant"],
         "EMG channels": cut["channels"],
         "delays of the EMG channels": cut["delays_s"],

@@ -180,6 +180,7 @@ def test_who_decided_is_what_the_merge_says_in_a_larger_review(tmp_path, counted
     for row in rows.itertuples():
         if row.in_bulk:
             assert row.decided_how == "accepted in bulk"
+            assert "signal" not in str(row.decided_otherwise), "nobody decided on it"
             continue
         how = ways[row.trial, row.channel]
         assert re.fullmatch(words[row.decided_how], how), (row.decided_how, how)

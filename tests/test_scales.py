@@ -2,6 +2,7 @@
 Another one is refused, or told; old logs, which did not keep it, still open and say so."""
 
 import dataclasses
+import hashlib
 import json
 import shutil
 from pathlib import Path
@@ -439,3 +440,18 @@ def test_old_logs_know_the_delays_and_the_emg_channels_of_their_cuts(tmp_path):
     trials = [er.cut_trials(delayed(one), cue="go", before_s=0.5, after_s=1.0) for one in test_format.recordings()]
     with pytest.raises(LogError, match=r"with a delay of 0 s, and comes with 0\.05 s"):
         er.open_review(trials, folder, reviewer="r1", detect=detect)
+
+
+def test_a_whole_rate_written_either_way_is_the_same_recording(text, tmp_path):
+    """A review begun with rate_hz=1000 is continued with 1000.0, and the other way round; an earlier log that holds the
+    digest of the whole number still opens. Before, another recording."""
+    whole = er.read(text, rate_hz=int(RATE), unit="uV", columns=[*COLUMNS[:2], None])
+    point = er.read(text, rate_hz=RATE, unit="uV", columns=[*COLUMNS[:2], None])
+    assert whole.fingerprint == point.fingerprint
+    head = {"labels": list(point.labels), "n_samples": N, "rate_hz": int(RATE)}
+    earlier = hashlib.sha256(json.dumps(head, sort_keys=True, ensure_ascii=False).encode())
+    block = point.source.digital(0, N, [0, 1])
+    earlier.update(np.ascontiguousarray(block.T).astype(block.dtype.newbyteorder("<")).tobytes())
+    assert point.is_of(earlier.hexdigest())
+    assert point.is_of(point.fingerprint.samples)
+    assert not point.is_of("0" * 64)

@@ -100,7 +100,7 @@ class Proposals:
                     "has one; cut them all with the same."
                 )
             known = self.recordings.setdefault(part.recording.name, part.recording)
-            if known is not part.recording and known.fingerprint.samples != part.recording.fingerprint.samples:
+            if known is not part.recording and not known.is_of(part.recording.fingerprint.samples):
                 raise ParameterError(
                     f"two different recordings are called {known.name!r}; names must differ, because each has its own "
                     "log; rename one of them."

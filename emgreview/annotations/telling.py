@@ -35,7 +35,7 @@ def sentences(told: Sequence[Told]) -> list[str]:
 def refuse_another(log: str, header: Mapping[str, Any], recording: Recording) -> None:
     """Raise LogError, with what differs, where a log is of another recording."""
     came, known = recording.fingerprint.samples, header["fingerprint"]["samples"]
-    if came == known:
+    if recording.is_of(known):
         return
     now = {"labels": list(recording.labels), "rate_hz": recording.rate_hz, "n_samples": recording.n_samples}
     other = [
@@ -73,7 +73,7 @@ def of_others(log: Path, recording: Recording) -> list[Told]:
             continue
         samples, scale = scales.last_stated(other)
         found = scales.compare(scale, scales.stated(recording)).decisive
-        if samples not in (None, recording.fingerprint.samples):
+        if samples is not None and not recording.is_of(samples):
             found = ("its samples, labels or rate are others",)
         if found:
             code = other.stem.rpartition("_reviewer-")[2]

@@ -163,7 +163,7 @@ def read_logs(folder: str | Path, reviewer: str, heads: Mapping[str, Mapping[str
 def check_reviewed(logs: Logs, recording: Recording) -> None:
     """Raise LogError where a recording is not the one that a reviewer's log is about, or comes in another scale."""
     known, came = logs.fingerprints.get(recording.name), recording.fingerprint.samples
-    if known not in (None, came):
+    if known is not None and not recording.is_of(known):
         raise LogError(
             f"reviewer {logs.reviewer!r} reviewed other samples under the name {recording.name!r}: {str(known)[:12]}…, "
             f"not {came[:12]}…; give the recording that was reviewed."

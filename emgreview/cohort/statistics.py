@@ -188,14 +188,17 @@ def icc(ratings: ArrayLike, form: Form, *, confidence: float = 0.95) -> Estimate
     E = np.square(x - targets[:, np.newaxis] - judges + grand).sum() / ((n - 1) * (k - 1))
     if B == 0 and W == 0:
         return Estimate(math.nan, n=n)
-    values = {
-        "(1,1)": (B - W) / (B + (k - 1) * W),
-        "(2,1)": (B - E) / (B + (k - 1) * E + k * (J - E) / n),
-        "(3,1)": (B - E) / (B + (k - 1) * E),
-        "(1,k)": (B - W) / B,
-        "(2,k)": (B - E) / (B + (J - E) / n),
-        "(3,k)": (B - E) / B,
+    ratios = {
+        "(1,1)": (B - W, B + (k - 1) * W),
+        "(2,1)": (B - E, B + (k - 1) * E + k * (J - E) / n),
+        "(3,1)": (B - E, B + (k - 1) * E),
+        "(1,k)": (B - W, B),
+        "(2,k)": (B - E, B + (J - E) / n),
+        "(3,k)": (B - E, B),
     }
+    values = {name: above / below if below else math.nan for name, (above, below) in ratios.items()}
+    if B == 0:  # targets do not differ at all: nothing is known of how far from it
+        return Estimate(float(values[form]), n=n)
     low, high = _icc_interval(form, float(values["(2,1)"]), B, J, W, E, n, k, confidence)
     return Estimate(float(values[form]), low, high, n)
 

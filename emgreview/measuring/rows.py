@@ -150,17 +150,21 @@ def as_reviewed(parts: Sequence[Trials], decisions: pd.DataFrame) -> list[str]:
         if said is None:
             unknown += [name] if name in set(decisions["recording"]) else []
             continue
-        if said["fingerprint"]["samples"] != part.recording.fingerprint.samples:
+        if not part.recording.is_of(said["fingerprint"]["samples"]):
             raise VersionError(
                 f"recording {name!r} has other samples, labels or rate than the one that was reviewed; its marks would "
                 "measure another signal; give the recording of the review."
             )
         found = scales.compare(said.get("scales"), scales.stated(part.recording))
         if found.decisive:
+            way = (
+                "begin a review in another folder"
+                if found.place
+                else "open the review with scale_corrected='why' and take its decisions anew"
+            )
             raise VersionError(
                 f"recording {name!r} comes in another scale than it was reviewed in: {'; '.join(found.decisive)}; "
-                "read it as it was, or, where that was wrong, open the review with scale_corrected='why' and take its "
-                "decisions anew."
+                f"read it as it was, or, where that was wrong, {way}."
             )
         beside += [(name, beside_the_emg(found))] if found.beside else []
         unknown += [] if said.get("scales") else [name]

@@ -168,6 +168,12 @@ def _held_off(samples: NDArray[np.int64], hold: int) -> NDArray[np.int64]:
 def _find_codes(
     rec: Recording, channel: str, hold: int, label: str, mask: int, search: Mapping[str, Any]
 ) -> tuple[Marker, ...]:
+    if rec.channel(channel).kind == "EMG":
+        raise SignalError(
+            f"channel {channel!r} of {rec.name} counts as EMG and is read in {rec.channel(channel).unit}, so its "
+            "numbers are no codes any more; codes are the whole numbers that a channel of another kind stores; give "
+            "this one a name that says so, TRIGGER for instance, or its kind in channels.tsv."
+        )
     samples, values = [], []
     seen: set[int] = set()
     for first, x in _blocks(rec, channel):

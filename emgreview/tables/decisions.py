@@ -155,8 +155,12 @@ def _decided(reviewer: str, channel: ChannelState, found: Mapping[str, Decided] 
     if found is None:
         found = {"mark": Decided((reviewer,), ALONE)}
     about = "signal" if channel.signal == "unusable" and "signal" in found else "mark"
-    if channel.in_bulk and about in found:
-        found = {**found, about: found[about]._replace(how=BULK)}
+    if channel.in_bulk and about in found:  # whoever accepted it said nothing more of its signal
+        whose = found[about].by
+        found = {
+            what: one._replace(how=BULK) if what in ("mark", "signal") and one.by == whose else one
+            for what, one in found.items()
+        }
     main = found.get(about) or next(iter(found.values()), None)
     others = [
         f"{what}: {one}"

@@ -281,3 +281,11 @@ def test_what_came_is_named():
         s.kappa([[1, 2, 3], [4, 5, 6]])
     with pytest.raises(ParameterError, match="give a count from 0 to n"):
         s.wilson(3, 2)
+
+
+@pytest.mark.parametrize("form", ["(1,1)", "(2,1)", "(3,1)", "(1,k)", "(2,k)", "(3,k)"])
+def test_icc_where_targets_do_not_differ_is_not_known_and_warns_nobody(form):
+    """Two targets whose judges' means are equal: the mean of judges says nothing of targets."""
+    found = s.icc([[0.1, 0.2], [0.2, 0.1]], form=form)
+    assert not found.value > 0
+    assert np.isnan(s.icc([[0.1, 0.1], [0.1, 0.1]], form=form).value)

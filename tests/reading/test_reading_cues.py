@@ -187,7 +187,7 @@ def test_regular_paced_cues_are_plausible() -> None:
         ({}, ParameterError, r"level came as None; allowed: a number in the channel's unit.*codes=True"),
         ({"level": float("nan")}, ParameterError, r"level came as nan"),
         ({"level": 1, "codes": True}, ParameterError, r"both came; a channel is searched by one of them"),
-        ({"codes": True, "channel": "FDI"}, SignalError, r"holds fractions"),
+        ({"codes": True, "channel": "FDI"}, SignalError, r"counts as EMG"),
         ({"level": 1, "channel": "trigger"}, UnknownNameError, r"Did you mean 'Trigger'"),
     ],
 )
@@ -195,3 +195,12 @@ def test_bad_parameters(options: dict, error: type, said: str) -> None:
     options = {"channel": "Trigger", "hold_off_s": 0.1} | options
     with pytest.raises(error, match=said):
         er.find_cues(recording(pulses(AT)), options.pop("channel"), **options)
+
+
+def test_codes_in_a_channel_that_counts_as_emg_are_refused():
+    """Values 8 and 9 in volts came as microvolts, cut to 16 bits: codes 4608 and 21568."""
+    x = np.zeros((1, 4000))
+    x[0, 1000:1010] = 8
+    rec = er.Recording.from_array(x, 1000.0, labels=["CODE"], unit="V")
+    with pytest.raises(SignalError, match="counts as EMG and is read in uV"):
+        er.find_cues(rec, "CODE", codes=True, hold_off_s=0.1)
