@@ -164,6 +164,9 @@ def fleiss_kappa(counts: ArrayLike) -> float:
     return math.nan if math.isclose(expected, 1.0) else (observed - expected) / (1 - expected)
 
 
+ROUNDING = 1e-12
+
+
 def icc(ratings: ArrayLike, form: Form, *, confidence: float = 0.95) -> Estimate:
     """Intraclass correlation of ratings (targets, judges), in a form of Shrout & Fleiss [7], with its interval [8].
 
@@ -197,8 +200,8 @@ def icc(ratings: ArrayLike, form: Form, *, confidence: float = 0.95) -> Estimate
         "(3,k)": (B - E, B),
     }
     values = {name: above / below if below else math.nan for name, (above, below) in ratios.items()}
-    if B == 0:  # targets do not differ at all: nothing is known of how far from it
-        return Estimate(float(values[form]), n=n)
+    if B <= ROUNDING * W:  # targets do not differ: the mean of judges says nothing, and no interval can be told
+        return Estimate(math.nan if form.endswith("k)") else float(values[form]), n=n)
     low, high = _icc_interval(form, float(values["(2,1)"]), B, J, W, E, n, k, confidence)
     return Estimate(float(values[form]), low, high, n)
 
