@@ -26,7 +26,7 @@ def recordings():
     markers = [er.Marker(2500 * n + 1250, "go", details={"condition": "near" if n % 2 else "far"}) for n in range(22)]
     made = []
     for name in ("one", "two"):
-        x = np.stack([k * k % (101 + 6 * len(made)), k * 7 % 97])
+        x = np.stack([k * k % (101 + 6 * len(made)), k * (7 + 2 * len(made)) % 97])
         made.append(
             er.Recording.from_array(
                 x, RATE, labels=("FDI", "APB"), markers=markers, name=name, entities={"sub": "1", "dataset": "invented"}
@@ -46,7 +46,8 @@ def write_review(folder):
     with er.open_review(trials, folder, reviewer="r1", detect=detect, order="random") as session:
         er.plan_self_check(session, repeats_share=0.1, hidden_share=0.1)
         rule = er.BulkRule(interval_below_s=0.15, level_above_db=10)
-        lot = [(t, c) for t in session.queue for c in ("FDI", "APB") if rule.meets(session, t, c)]
+        once = [trial for trial in session.queue if session.source(trial) == trial]
+        lot = [(t, c) for t in once for c in ("FDI", "APB") if rule.meets(session, t, c)]
         numbers = Numbers.of("audit", recordings())
         lowest = sorted(lot, key=lambda pair: numbers.order(session.state(pair[0]).recording, *pair))[:BEFORE]
         session.move(*lowest[0], onset_s=0.26)

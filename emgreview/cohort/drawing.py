@@ -6,12 +6,12 @@ What a sample vouches for (an audit, a second reviewer) is drawn by numbers that
 for each channel of each trial, the same in every copy of a folder, for every reviewer and rule, however often it is
 planned. So there is no second draw to hope for. A number is the SHA-256 of
 
-    <purpose>/<SHA-256 of the recording's file, of its samples where it has none>/<tenths of a second>/<channel>
+    <purpose>/<SHA-256 of the channel's stored samples>/<how many whole 512 samples lie before the cue>
 
-with the cue's time in whole tenths from the first sample, so that a cue found some milliseconds elsewhere mostly keeps
-its numbers, and no channel for a whole trial. The lowest numbers are drawn. Whoever wants to know them can, and that is
-the price: they say nothing of what is where, but a lot may be made to suit them; see ``second_look.bulk`` for what
-counts against that.
+so that neither a label, a stated rate, a unit nor the rest of a file changes it, and a cue found some milliseconds
+elsewhere mostly keeps it. That of a whole trial is the lowest of its channels. The lowest numbers are drawn. Whoever
+wants to know them can, and that is the price: they say nothing of what is where, but a lot may be made to suit them;
+see ``second_look.bulk`` for what counts against that.
 
     new_seed        a seed that nobody chose
     refuse_seed     the answer to a seed from outside
@@ -53,34 +53,28 @@ def refuse_seed(options: Mapping[str, Any], what: str) -> None:
         raise TypeError(f"unknown options: {', '.join(options)}")
 
 
+STRETCH = 512
+"""Samples that share a number."""
+
+
 @dataclass(frozen=True)
 class Numbers:
-    """The numbers of a purpose. ``drawn_by`` holds the digest of each recording, by name, ``rates_hz`` its rate."""
+    """The numbers of a purpose. ``drawn_by`` holds, by recording, the digest of each channel's stored samples."""
 
     purpose: str
-    drawn_by: Mapping[str, str]
-    rates_hz: Mapping[str, float]
+    drawn_by: Mapping[str, Mapping[str, str]]
 
     @classmethod
     def of(cls, purpose: str, recordings: Iterable[Recording]) -> "Numbers":
         """The numbers of some recordings; reads each of them once."""
-        all_ = {one.name: one for one in recordings}
-        return cls(
-            purpose, {name: digest(one) for name, one in all_.items()}, {n: one.rate_hz for n, one in all_.items()}
-        )
+        return cls(purpose, {one.name: dict(one.channel_digests) for one in recordings})
 
-    def order(self, recording: str, trial: str, channel: str = "") -> tuple[bytes, int, str]:
+    def order(self, recording: str, trial: str, channel: str | None = None) -> tuple[bytes, int, str]:
         """Where a channel of a trial, or a whole trial, stands: by its number; where two are the same, the earlier."""
-        cue = cue_in(trial) or 0
-        tenths = math.floor(10 * cue / self.rates_hz[recording])
-        text = f"{self.purpose}/{self.drawn_by[recording]}/{tenths}/{channel}"
-        return hashlib.sha256(text.encode()).digest(), cue, trial
-
-
-def digest(recording: Recording) -> str:
-    """The SHA-256 that numbers of a recording rest on: of its samples, rate and labels. Not of its file, whose header
-    can be changed until a draw pleases, while the signal stays what it is."""
-    return recording.fingerprint.samples
+        cue, digests = cue_in(trial) or 0, self.drawn_by[recording]
+        chosen = digests.values() if channel is None else (digests[channel],)
+        texts = (f"{self.purpose}/{digest}/{cue // STRETCH}" for digest in chosen)
+        return min(hashlib.sha256(text.encode()).digest() for text in texts), cue, trial
 
 
 def shuffled(ids: Iterable[T], seed: str) -> list[T]:

@@ -19,8 +19,8 @@ one that is only kept out by a caution, or set aside, is told, and so is how man
 in the folder are told too, because each bound is meant for one. No draw protects wholly against somebody who knows
 every mark and looks for a rule whose lowest numbers are good, though it is hard: of 60 simulated lots with 13 % bad
 marks, none had a rule, of 1,196 tried, that passed for 5 %. Choose the rule before you look, and keep to it.
-Not closed: channels read under other labels, another stated rate, or cues at other times make other numbers, and trials
-with other cues are another lot; all of that stands in the logs, but no sentence says so.
+Not closed: a file that was cut or filtered before it was read is another recording with other numbers, and cues some
+tenths of a second elsewhere have others; the logs show both, but no sentence says so.
 
     BulkRule        what a channel-trial must meet
     plan_bulk       fix lot and plan, draw the audit
@@ -36,13 +36,13 @@ from typing import Any
 from emgreview.annotations.events import Event
 from emgreview.annotations.state import ACCEPTANCE
 from emgreview.checks import LONGEST_TOLERANCE_S, likely_unit
-from emgreview.cohort.drawing import Numbers, digest, refuse_seed, shuffled
+from emgreview.cohort.drawing import Numbers, refuse_seed, shuffled
 from emgreview.cohort.marks import Logs, Unit, read_logs
 from emgreview.cohort.statistics import acceptance_plan, most_bad
 from emgreview.errors import DecisionError, LogError, ParameterError
 from emgreview.model import longest
 from emgreview.second_look.bulk_rule import BulkRule, found_before, recordings_of
-from emgreview.second_look.earlier import DRAW, PLAN, RESULT, Pair, earlier, not_open, refuse_after_others
+from emgreview.second_look.earlier import DRAW, PLAN, RESULT, Pair, earlier, near, not_open, refuse_after_others
 from emgreview.session import Session
 
 PURPOSE = "audit"
@@ -93,12 +93,12 @@ def plan_bulk(
         raise DecisionError(
             f"no open channel-trial meets the rule ({rule.words}), so there is nothing to accept in bulk."
         )
-    refuse_after_others(session, set(lot))
+    refuse_after_others(session, lot)
     logs = read_logs(session.folder, session.reviewer)  # those of recordings that are not open now, too
-    before = {
+    before = [
         (trial, channel) for note in logs.notes if note.operation == PLAN for trial, channel, _ in note.new["lot"]
-    }
-    if shared := len(before & set(lot)):
+    ]
+    if shared := len(near(lot, before, recordings_of(session))):
         raise DecisionError(
             f"{shared} of {len(lot)} channel-trials that meet the rule were in the lot of an earlier audit; a lot is "
             "audited once, whatever rule it is reached by; decide these by eye."
@@ -277,15 +277,16 @@ class BulkAudit:
         if self._by_seed:
             return sorted(shuffled(self.lot, plan["seed"])[: plan["sample"]])
         names = {trial: trials.recording.name for trials in self._session.trials for trial in trials.ids}
-        rates = {name: recording.rate_hz for name, recording in recordings_of(self._session).items()}
-        numbers = Numbers(PURPOSE, plan["drawn_by"], rates)
+        numbers = Numbers(PURPOSE, plan["drawn_by"])
         return sorted(sorted(self.lot, key=lambda pair: numbers.order(names[pair[0]], *pair))[: plan["sample"]])
 
     def _demand_what_follows(self) -> None:
         """Raise LogError where the sample is not the one that follows from the plan and the recordings."""
-        drawn_by: Mapping[str, str] = self._plan.new.get("drawn_by", {})
+        drawn_by: Mapping[str, Mapping[str, str]] = self._plan.new.get("drawn_by", {})
         recordings = recordings_of(self._session)
-        there = all(name in recordings and digest(recordings[name]) == known for name, known in drawn_by.items())
+        there = all(
+            name in recordings and recordings[name].channel_digests == known for name, known in drawn_by.items()
+        )
         if not there or set(self._draw()) != set(self.sample):
             raise LogError(
                 f"the sample of audit {self._plan.counter} is not the one that follows from its lot and the recordings "

@@ -85,6 +85,43 @@ def test_a_cue_found_some_milliseconds_elsewhere_keeps_most_numbers():
     assert numbers.order("rec", trials.ids[0], "FDI")[0] != numbers.order("rec", trials.ids[0], "APB")[0]
 
 
+def test_a_label_a_rate_and_a_unit_draw_no_other_sample():
+    """The numbers rest on stored samples alone. Before, of 500 labels three drew a sample that passed."""
+    x = np.random.default_rng(6).normal(0, 20, (2, 60_000))
+    trials = [f"rec/given/{2000 * k + 1000}" for k in range(28)]
+
+    def order(labels, rate_hz=1000.0, unit="uV", scale=1.0):
+        rec = Recording.from_array(x / scale, rate_hz, labels=labels, unit=unit, name="rec")
+        numbers = Numbers.of("audit", [rec])
+        return [
+            sorted(trials, key=lambda one: numbers.order("rec", one, label))
+            for label in sorted(labels, key=labels.index)
+        ]
+
+    first = order(["FDI", "APB"])
+    assert order(["FCR121", "x"]) == first
+    assert order(["FDI", "APB"], rate_hz=1000.0001) == first
+    assert order(["APB", "FDI"]) == first, "it is the samples that count, not their name"
+
+
+def test_a_lot_audited_once_is_not_audited_again_with_cues_found_elsewhere(tmp_path):
+    """Under new trial names, some milliseconds later. Before, a lot that had failed was audited again and passed."""
+    trials = make_trials(n=80)
+    with start(tmp_path, trials) as session:
+        audit = plan_bulk(session, RULE, **HOW)
+        for pair in audit.open:
+            place_mark(session, *pair, 25)
+        assert not audit.finish()["passed"]
+    cues = tuple(dataclasses.replace(cue, sample=cue.sample + 1) for cue in trials.cues)
+    ids = tuple(f"rec/given/{cue.sample}" for cue in cues)
+    later = dataclasses.replace(trials, cues=cues, ids=ids, recording=trials.recording.with_markers(cues))
+    with (
+        start(tmp_path, later) as session,
+        pytest.raises(DecisionError, match="were in the lot of an earlier audit"),
+    ):
+        plan_bulk(session, RULE, **HOW)
+
+
 def test_the_second_reviewer_s_sample_is_the_same_under_every_code_and_grows_with_the_share(tmp_path):
     trials = make_trials(n=40)
     drawn = []
@@ -112,7 +149,7 @@ def test_draws_are_as_random_as_they_should_be():
     freedom: below 149 in 999 of 1000 cases)."""
     counts = np.zeros(100)
     for number in range(400):
-        numbers = Numbers("audit", {"rec": f"{number:064x}"}, {"rec": 1000.0})
+        numbers = Numbers("audit", {"rec": {"FDI": f"{number:064x}"}})
         trials = [f"rec/given/{2000 * k + 1000}" for k in range(100)]
         for trial in sorted(trials, key=lambda one: numbers.order("rec", one, "FDI"))[:20]:
             counts[trials.index(trial)] += 1
@@ -227,7 +264,7 @@ def test_a_sample_that_does_not_follow_from_the_recordings_is_refused(tmp_path):
         audit = plan_bulk(session, RULE, **HOW)
         plan = dict(audit._plan.new)
     with start(tmp_path / "forged", trials) as session:
-        plan["drawn_by"] = {"rec": "0" * 64}
+        plan["drawn_by"] = {"rec": dict.fromkeys(plan["drawn_by"]["rec"], "0" * 64)}
         session.note("plan audit", plan)
         with pytest.raises(LogError, match="is not the one that follows from its lot and the recordings"):
             bulk_audit(session)
@@ -266,7 +303,7 @@ def test_the_bound_holds_against_somebody_who_searches(counted):
     for lot in range(400):
         rng = np.random.default_rng(lot)
         bad = rng.permutation(size) < 34
-        numbers = Numbers("audit", {"rec": f"{lot:064x}"}, {"rec": 1000.0})
+        numbers = Numbers("audit", {"rec": {"FDI": f"{lot:064x}"}})
         order = sorted(range(size), key=lambda k: numbers.order("rec", f"rec/given/{2000 * k}", "FDI"))
         passed += bad[order[:sample]].sum() <= allowed
     counted(f"lots with 13 % bad marks that passed an audit for 5 %: {passed} of 400")

@@ -23,7 +23,7 @@ def test_every_stratum_gives_its_share_and_the_log_says_so(tmp_path, parts):
         assert session.progress == (0, 20, 0, 20)
     assert note.new["only"] == list(drawn)
     assert (note.new["share"], note.new["by"]) == (0.25, ["participant", "condition", "certainty"])
-    assert note.new["drawn_by"] == {part.recording.name: part.recording.fingerprint.samples for part in parts}
+    assert note.new["drawn_by"] == {part.recording.name: part.recording.channel_digests for part in parts}
     strata = {tuple(row["stratum"]): (row["trials"], row["drawn"]) for row in note.new["strata"]}
     assert {stratum: count for stratum, (count, _) in strata.items()} == {
         (who, where, width): n
