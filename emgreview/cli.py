@@ -30,7 +30,7 @@ import socket
 import sys
 import warnings
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 from pathlib import Path
 from typing import Any
 
@@ -442,15 +442,39 @@ def _units(given: argparse.Namespace) -> str | dict[str, str] | None:
 
 
 def _demand_pulses(given: argparse.Namespace) -> None:
-    """All that a search for pulses needs, or nothing of it."""
-    said = {"--level": given.level, "--edge": given.edge, "--hold-off": given.hold_off}
-    if given.pulses is None:
-        if alone := [option for option, value in said.items() if value is not None]:
+    """All that a search for pulses, or for codes, needs, or nothing of it."""
+    said = {"--level": given.level, "--edge": given.edge, "--mask": given.mask, "--hold-off": given.hold_off}
+    came = [option for option, value in said.items() if value is not None]
+    if given.pulses is not None and given.codes is not None:
+        raise er.EmgreviewError(
+            f"--pulses {given.pulses} and --codes {given.codes} both came; cues are found in one channel, by a level "
+            "or by its codes; leave one of the two out."
+        )
+    if given.pulses is None and given.codes is None:
+        if came:
             raise er.EmgreviewError(
-                f"{', '.join(alone)} came without --pulses; they tell how cues are found in a channel; name the "
-                "channel: --pulses CHANNEL."
+                f"{', '.join(came)} came without --pulses or --codes; they tell how cues are found in a channel; name "
+                "the channel: --pulses CHANNEL, or --codes CHANNEL where it holds digital codes."
             )
         return
+    if given.codes is not None:
+        if wrong := [option for option in came if option in ("--level", "--edge")]:
+            raise er.EmgreviewError(
+                f"{', '.join(wrong)} came with --codes {given.codes}; codes have neither level nor edge; leave that "
+                f"out, or search for pulses: --pulses {given.codes}."
+            )
+        if given.hold_off is None:
+            raise er.EmgreviewError(
+                f"--codes {given.codes} came without --hold-off; needed are the seconds within which several changes "
+                "are one code, a little more than its lines take to switch; give it: --hold-off 0.005, or 0."
+            )
+        _code_name(given)
+        return
+    if given.mask is not None:
+        raise er.EmgreviewError(
+            f"--mask came with --pulses {given.pulses}; pulses have a level and no bits; leave it out, or search for "
+            f"codes: --codes {given.pulses}."
+        )
     if missing := [option for option in ("--level", "--hold-off") if said[option] is None]:
         raise er.EmgreviewError(
             f"--pulses {given.pulses} came without {' and '.join(missing)}; needed are --level, in the channel's own "
@@ -459,18 +483,47 @@ def _demand_pulses(given: argparse.Namespace) -> None:
         )
 
 
-def _with_pulses(rec: er.Recording, given: argparse.Namespace) -> er.Recording:
-    """The recording with the cues of its channel of pulses, where one is named."""
-    if given.pulses is None:
-        return rec
-    label = getattr(given, "cue", "cue")
-    if own := sum(marker.label == label for marker in rec.markers):
+def _code_name(given: argparse.Namespace) -> str:
+    """What codes are called before their number: 'go' where the cue is 'go 5', 'cue' where no cue is asked for."""
+    cue = getattr(given, "cue", None)
+    if cue is None:
+        return "cue"
+    name, _, code = cue.rpartition(" ")
+    if not (name.strip() and code.isdecimal()):
         raise er.EmgreviewError(
-            f"{rec.name} holds {own} markers {label!r} of its own, and --pulses {given.pulses} would add cues of that "
-            "name; every trial would be there twice; leave --pulses out, or call the cues otherwise: --cue pulse."
+            f"--cue came as {cue!r}; with --codes a cue is a name of your choice and a code: --cue 'go 5'; give both "
+            "(emgreview check with the same --codes and --hold-off lists the codes)."
         )
+    return str(name)
+
+
+def _with_pulses(rec: er.Recording, given: argparse.Namespace) -> er.Recording:
+    """The recording with the cues of its channel of pulses, or of codes, where one is named."""
+    if given.pulses is None and given.codes is None:
+        return rec
+    if given.codes is not None:
+        name = _code_name(given)
+        how = {} if given.mask is None else {"mask": given.mask}
+        found = er.with_cues(rec, given.codes, codes=True, hold_off_s=given.hold_off, label=name, **how)
+        new = {marker.label for marker in found.markers if marker.source == f"channel {given.codes}"}
+        _demand_names_of_their_own(rec, f"--codes {given.codes}", new, "'code 5'")
+        return found
+    label = getattr(given, "cue", "cue")
+    _demand_names_of_their_own(rec, f"--pulses {given.pulses}", {label}, "pulse")
     return er.with_cues(
         rec, given.pulses, level=given.level, edge=given.edge or "rising", hold_off_s=given.hold_off, label=label
+    )
+
+
+def _demand_names_of_their_own(rec: er.Recording, option: str, labels: Set[str], other: str) -> None:
+    """Cues found in a channel are called otherwise than the markers that the recording holds."""
+    own = Counter(marker.label for marker in rec.markers if marker.label in labels)
+    if not own:
+        return
+    label, n = own.most_common(1)[0]
+    raise er.EmgreviewError(
+        f"{rec.name} holds {n} markers {label!r} of its own, and {option} would add cues of that name; every trial "
+        f"would be there twice; leave that option out, or call the cues otherwise: --cue {other}."
     )
 
 
@@ -756,7 +809,9 @@ def _command(commands: Any, name: str, function: Any, words: str) -> argparse.Ar
 
 
 def _source(parser: argparse.ArgumentParser) -> None:
-    parser.set_defaults(pulses=None, level=None, edge=None, hold_off=None)  # of the commands that have them
+    parser.set_defaults(
+        pulses=None, codes=None, level=None, edge=None, mask=None, hold_off=None
+    )  # of the commands that have them
     parser.add_argument("path", type=Path, help="one recording, a BIDS dataset, or a folder of recordings")
     parser.add_argument("--rate", type=float, metavar="HZ", help="sampling rate; text files must be told")
     parser.add_argument(
@@ -857,12 +912,33 @@ def _pulses(parser: argparse.ArgumentParser) -> None:
         "--pulses", metavar="CHANNEL", help="find the cues in this channel of pulses; needs --level and --hold-off"
     )
     parser.add_argument(
+        "--codes",
+        metavar="CHANNEL",
+        help="find the cues in this channel of digital codes, called by a name and the code: --cue 'go 5'; needs "
+        "--hold-off",
+    )
+    parser.add_argument(
         "--level", type=float, metavar="X", help="level that a pulse crosses, in the channel's own unit"
     )
     parser.add_argument("--edge", choices=("rising", "falling", "both"), help="which crossings are cues (rising)")
     parser.add_argument(
-        "--hold-off", type=float, metavar="S", help="seconds after a cue in which crossings count for nothing"
+        "--mask", type=_mask, metavar="BITS", help="the bits of a code that count, 255 or 0xff for example (0xffff)"
     )
+    parser.add_argument(
+        "--hold-off",
+        type=float,
+        metavar="S",
+        help="seconds after a cue in which crossings count for nothing; of codes, in which several changes are one",
+    )
+
+
+def _mask(text: str) -> int:
+    try:
+        if (bits := int(text, 0)) > 0:
+            return bits
+    except ValueError:
+        pass
+    raise argparse.ArgumentTypeError(f"{text!r} came; give the bits as a whole number above 0: --mask 255, or 0xff")
 
 
 def _browser(parser: argparse.ArgumentParser) -> None:

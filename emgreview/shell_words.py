@@ -15,7 +15,7 @@ OPTIONS: Mapping[str, str] = MappingProxyType({
     "cue_s": "--cue", "expect": "--expect", "hold_off_s": "--hold-off", "level": "--level", "edge": "--edge",
     "method": "--method", "normalise": "--normalise", "order": "--order", "plausible_s": "--plausible",
     "rate_hz": "--rate", "reviewer": "--reviewer", "rule": "--rule", "scale_corrected": "--scale-corrected",
-    "unit": "--unit", "within_ms": "--within", "reference": "--reference", "response": "--response",
+    "unit": "--unit", "mask": "--mask", "within_ms": "--within", "reference": "--reference", "response": "--response",
 })  # fmt: skip
 """What an argument of a public function is called on the command line."""
 
@@ -42,8 +42,15 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     (r", read it yourself and use Recording\.from_array,", ","),
     (r"remove one with rec\.with_markers\(\.\.\.\)", "remove one where the markers are stored"),
     (r"with rec\.with_markers\(\.\.\.\)", "where the markers are stored"),
-    (r" \(channel_range\(\) gives lowest and highest\), or codes=True for a channel of digital codes", ""),
-    (r"search it with level= instead, or give the status channel", "give a channel of pulses"),
+    (
+        r" \(channel_range\(\) gives lowest and highest\), or codes=True for a channel of digital codes",
+        ", or --codes CHANNEL in the place of --pulses for a channel of digital codes",
+    ),
+    (r"search it with level= instead, or", "search it with --pulses and --level instead, or"),
+    (r"\bunder mask (?=0x)", "under --mask "),
+    (r"\bunder the mask (?=0x)", "under --mask "),
+    (r"try another mask\b", "try another --mask"),
+    (r"try a mask with fewer bits", "try a --mask with fewer bits"),
     (r"say whose with reviewer=\.\.\.", "say whose with --reviewer CODE"),
     (r"name it: method=\.\.\.", "name it: --method NAME"),
     (r"; give that function as detect=, or another method=\.", "; give another --method."),

@@ -25,12 +25,13 @@ def run(capsys):
     return command
 
 
-def write(folder, rate_hz, suffix):
-    """60 s of two muscles, one in mV and one in µV, that are active from known times after 19 pulses."""
+def write(folder, rate_hz, suffix, codes=(5,)):
+    """60 s of two muscles, one in mV and one in µV, that are active from known times after 19 pulses, whose heights
+    ``codes`` holds in turn."""
     rng, n = np.random.default_rng(3), round(60 * rate_hz)
     x, trigger = rng.normal(0, 5, (2, n)), np.zeros(n)
-    for at in range(2 * rate_hz, n - 3 * rate_hz, 3 * rate_hz):
-        trigger[at : at + rate_hz // 20] = 5
+    for i, at in enumerate(range(2 * rate_hz, n - 3 * rate_hz, 3 * rate_hz)):
+        trigger[at : at + rate_hz // 20] = codes[i % len(codes)]
         for row, onset_s in zip(x, ONSETS_S.values(), strict=True):
             row[at + round(onset_s * rate_hz) : at + round(0.6 * rate_hz)] *= 8
     path = folder / f"one{suffix}"
@@ -142,3 +143,37 @@ def test_pulses_beside_markers_of_the_same_name_are_refused(run, tmp_path):
     status, _, err = run("detect", tmp_path / "a.edf", *WINDOW, *PULSES)
     assert status == 1
     assert "holds 1 markers 'go' of its own" in err
+
+
+def test_cues_from_digital_codes(run, tmp_path):
+    path = write(tmp_path, 500, ".csv", codes=(5, 9))
+    codes = ["--codes", "TRIGGER", "--hold-off", "0.01"]
+    status, out, _ = run("check", path, *TEXT, *codes)
+    assert "markers: cue 5 10, cue 9 9" in out
+    way = ["--before", "1", "--after", "1.5", "--band", "20", "200", *codes]
+    for code, n in (("go 5", 10), ("go 9", 9)):
+        status, out, _ = run("detect", path, *TEXT, *way, "--cue", code)
+        assert (status, out.count("TRIGGER/")) == (0, 2 * n)
+    _, out, _ = run("detect", path, *TEXT, *way, "--cue", "go 1", "--mask", "1")
+    assert out.count("TRIGGER/") == 2 * 19, "5 and 9 are odd"
+    status, _, err = run("detect", path, *TEXT, *way, "--cue", "go 7")
+    assert (status, "there are: go 5, go 9" in err) == (1, True)
+
+
+def test_half_a_search_for_codes_says_what_is_missing(run, tmp_path):
+    path, codes = write(tmp_path, 500, ".edf"), ["--codes", "TRIGGER"]
+    cue = ["--cue", "go 5", *WINDOW[2:]]
+    for given, words in (
+        ([*WINDOW, *codes, "--hold-off", "0.01"], "--cue came as 'go'; with --codes a cue is a name"),
+        ([*cue, *codes], "--codes TRIGGER came without --hold-off"),
+        ([*cue, *codes, *PULSES], "--pulses TRIGGER and --codes TRIGGER both came"),
+        ([*cue, *codes, *PULSES[2:]], "--level came with --codes TRIGGER"),
+        ([*cue, *PULSES, "--mask", "3"], "--mask came with --pulses TRIGGER"),
+        ([*cue, *PULSES[2:]], "came without --pulses or --codes"),
+        ([*cue, "--codes", "FDI", "--hold-off", "0"], "counts as EMG"),
+        ([*cue, *codes, "--hold-off", "0"], "codes are whole numbers; search it with --pulses and --level"),
+    ):
+        status, _, err = run("detect", path, *given, "--band", "20", "200")
+        assert (status, words in err) == (1, True), err
+    with pytest.raises(SystemExit):
+        run("detect", path, *cue, *codes, "--mask", "0")

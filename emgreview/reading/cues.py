@@ -18,7 +18,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from emgreview.checks import perhaps
+from emgreview.checks import perhaps, whole
 from emgreview.errors import MarkerError, ParameterError, SignalError, tell
 from emgreview.model import FloatArray, Marker, Recording, to_sample
 
@@ -61,7 +61,7 @@ def find_cues(
     the hold-off alone, as noise around the level makes); ParameterError, UnknownNameError, SignalError for a channel of
     codes that holds fractions.
     """
-    _demand(rec, level, edge, hold_off_s, codes)
+    _demand(rec, level, edge, hold_off_s, codes, mask)
     hold = max(to_sample(hold_off_s, rec.rate_hz), 1)
     if codes:
         search = {"channel": channel, "label": label, "codes": True, "mask": int(mask), "hold_off_s": float(hold_off_s)}
@@ -210,9 +210,10 @@ def _find_codes(
     )
 
 
-def _demand(rec: Recording, level: float | None, edge: str, hold_off_s: float, codes: bool) -> None:
+def _demand(rec: Recording, level: float | None, edge: str, hold_off_s: float, codes: bool, mask: int) -> None:
     if edge not in ("rising", "falling", "both"):
         raise ParameterError(f"edge came as {edge!r}; allowed: 'rising', 'falling', 'both'; correct it.")
+    whole("mask", mask, least=1)
     if not isinstance(hold_off_s, Real) or not 0 <= hold_off_s <= rec.duration_s:
         raise ParameterError(
             f"hold_off_s came as {hold_off_s!r}; allowed: 0 to the recording's {rec.duration_s:g} s; give a little "

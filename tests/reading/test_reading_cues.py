@@ -188,6 +188,7 @@ def test_regular_paced_cues_are_plausible() -> None:
         ({"level": float("nan")}, ParameterError, r"level came as nan"),
         ({"level": 1, "codes": True}, ParameterError, r"both came; a channel is searched by one of them"),
         ({"codes": True, "channel": "FDI"}, SignalError, r"counts as EMG"),
+        ({"codes": True, "mask": 0.5}, ParameterError, r"mask came as 0.5; allowed: a whole number from 1 up"),
         ({"level": 1, "channel": "trigger"}, UnknownNameError, r"Did you mean 'Trigger'"),
     ],
 )
