@@ -39,6 +39,7 @@ from emgreview.annotations.convention import read_convention
 from emgreview.checking import CHECKED_S
 from emgreview.demo import lab
 from emgreview.reading.dataset import NAMELESS
+from emgreview.reading.settled import listed
 from emgreview.shell_words import in_shell_words
 
 Status = int
@@ -198,10 +199,15 @@ def _measure(given: argparse.Namespace) -> Status:
     _demand_new(given.out)
     decisions = er.read_version(given.folder, given.version)
     reviewed = set(decisions["recording"])
-    recordings = [(name, rec) for name, rec in _recordings(given) if rec is None or rec.name in reviewed]
+    came = list(_recordings(given))
+    recordings = [(name, rec) for name, rec in came if rec is None or rec.name in reviewed]
     trials = [_cut(rec, given) for _, rec in recordings if rec is not None]
     if not trials:
-        raise er.EmgreviewError(f"none of the recordings in {given.path} is part of version {given.version!r}.")
+        raise er.EmgreviewError(
+            f"no recording of {given.path} ({listed([name for name, _ in came])}) can be read and is part of version "
+            f"{given.version!r}, which holds {listed(sorted(reviewed))}; give the recordings that were reviewed, or "
+            "another version."
+        )
     reference = dict(given.reference) if given.reference else None
     table = er.measure(
         trials,

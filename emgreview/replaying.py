@@ -15,7 +15,7 @@ import itertools
 import re
 import tempfile
 import warnings
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -26,12 +26,14 @@ from emgreview.annotations.book import installed, machine
 from emgreview.annotations.points import Point, find_point, take_until
 from emgreview.annotations.telling import beside_the_emg, scales_not_kept, sentences
 from emgreview.annotations.versions import Sealed, read_sealed
+from emgreview.checks import kind
 from emgreview.cohort.marks import read_logs
 from emgreview.detecting import Detect, rebuilt
 from emgreview.errors import DecisionError, EmgreviewError, LogError, SignalWarning
 from emgreview.model import Marker, Processing, Recording, Trials
 from emgreview.reading import find_cues, read, read_dataset
 from emgreview.reading.dataset import Dataset
+from emgreview.reading.settled import listed
 from emgreview.second_look import reopen
 from emgreview.trials import cut_trials
 
@@ -204,16 +206,13 @@ def _trials(
 ) -> list[Trials]:
     """The trials of some (recording, cue), cut as at a point of the logs; ``told``, by recording, how cues were found
     where the log does not say it."""
-    given = _given(data, {recording for recording, _ in wanted})
+    names = list(dict(wanted))
+    given, came = _given(data, names)
+    _demand_all(names, given, came)
     trials = []
     if unknown := [name for name in dict(wanted) if name in given and not point.facts[name].get("scales")]:
         notes.append(scales_not_kept(unknown, ""))
     for name, cue in wanted:
-        if name not in given:
-            raise LogError(
-                f"recording {name!r} was reviewed, and is not among those given ({', '.join(given) or 'none'}); "
-                "give all of them."
-            )
         facts = point.facts[name]
         cut = next(cut for cut in _cuts(name, facts) if cut["cue"] == cue)
         notes += (note for note in _refuse_another(given[name], facts, cut) if note not in notes)
@@ -234,13 +233,35 @@ def _trials(
     return trials
 
 
-def _given(data: Data, wanted: Iterable[str]) -> dict[str, Recording]:
-    """The recordings that are wanted and given, by name."""
+def _given(data: Data, wanted: Iterable[str]) -> tuple[dict[str, Recording], list[str]]:
+    """The recordings that are wanted and given, by name, and the names of all that are given."""
     if isinstance(data, (str, Path)):
         data = read_dataset(data) if Path(data).is_dir() else read(data)
     if isinstance(data, Dataset):
-        return {name: data.recordings[name] for name in data.recordings.names if name in wanted}
-    return {one.name: one for one in ([data] if isinstance(data, Recording) else data) if one.name in wanted}
+        names = list(data.recordings.names)
+        return {name: data.recordings[name] for name in names if name in wanted}, names
+    kind("data", data, (Recording, Iterable), "a dataset, recordings, or a path to either")
+    given = {}
+    for one in [data] if isinstance(data, Recording) else data:
+        kind("data", one, Recording, "a dataset, recordings, or a path to either")
+        given[one.name] = one
+    return {name: one for name, one in given.items() if name in wanted}, list(given)
+
+
+def _demand_all(wanted: Sequence[str], given: Collection[str], came: Sequence[str]) -> None:
+    """Raise LogError, with what came and what the review holds, unless all recordings of a review are given."""
+    missing = [name for name in wanted if name not in given]
+    if not missing:
+        return
+    which = f"; missing {'is' if len(missing) == 1 else 'are'} {listed(sorted(missing))}" if given else ""
+    raise LogError(
+        f"the review holds {_counted(wanted)}, and {_counted(came)} came{which}; needed are all recordings of the "
+        "review; give the folder that holds them, or read them under the names that they had."
+    )
+
+
+def _counted(names: Sequence[str]) -> str:
+    return f"{len(names)} recording{'' if len(names) == 1 else 's'} ({listed(sorted(names))})" if names else "none"
 
 
 def _cuts(recording: str, facts: Mapping[str, Any]) -> Sequence[Mapping[str, Any]]:
@@ -349,10 +370,10 @@ def _processing_of(stored: Mapping[str, Any]) -> Processing:
     parameters = {name: tuple(part) if isinstance(part, list) else part for name, part in stored["parameters"].items()}
     whole = [name for name, value in parameters.items() if type(value) is int and name != "order"]
     for kinds in itertools.product((float, int), repeat=len(whole)):
-        changed = {name: kind(parameters[name]) for name, kind in zip(whole, kinds, strict=True)}
+        changed = {name: number(parameters[name]) for name, number in zip(whole, kinds, strict=True)}
         for rest in itertools.product((float, int), repeat=2):
             span = tuple(
-                kind(end) if end == int(end) else end for kind, end in zip(rest, parameters["rest_s"], strict=True)
+                number(end) if end == int(end) else end for number, end in zip(rest, parameters["rest_s"], strict=True)
             )
             others: dict[str, Any] = {k: part for k, part in (parameters | changed).items() if k != "rest_s"}
             found = Processing(**others)
@@ -391,15 +412,15 @@ def _compare(
         differences.append(f"the rows are others: {len(was)} were sealed, {len(now)} were rebuilt.")
         return False, False
     same = {"number": True, "other": True}
-    for name, kind in types.items():
+    for name, sort in types.items():
         alike = was[name].eq(now[name]) | (was[name].isna() & now[name].isna())
-        if kind == "number":
+        if sort == "number":
             scale = was[name].abs().combine(now[name].abs(), max)
             alike |= (was[name] - now[name]).abs() <= scale * 10.0**-DIGITS
         alike = alike.fillna(False).astype(bool)
         if alike.all():
             continue
-        same["number" if kind == "number" else "other"] = False
+        same["number" if sort == "number" else "other"] = False
         first = (~alike).to_numpy().argmax()
         where = " ".join(str(was[key].iloc[first]) for key in keys[1:])
         differences.append(

@@ -104,7 +104,10 @@ def test_numbers_within_the_stated_digits_hold(folder, recordings):
             ),
             r"delays of the EMG channels: reviewed \[0, 0\]",
         ),
-        (lambda one: recording("z", seed=2, sub="1"), "'a' was reviewed, and is not among those given"),
+        (
+            lambda one: recording("z", seed=2, sub="1"),
+            r"2 recordings \(a, b\), and 2 recordings \(b, z\) came; missing is a;",
+        ),
     ],
     ids=["samples", "number of samples", "labels", "sampling rate", "participant", "delays", "name"],
 )
@@ -112,6 +115,16 @@ def test_another_recording_is_refused_with_what_differs(folder, recordings, chan
     with pytest.raises(LogError, match=words):
         er.replay(folder, [recordings[0], change(recordings[1])], "v1")
     counted(f"replay refused, because of other {request.node.callspec.id}, which is named")
+
+
+def test_sealing_with_other_recordings_says_which_came_and_which_the_review_holds(folder):
+    with pytest.raises(LogError, match=r"holds 2 recordings \(a, b\), and 1 recording \(z\) came; needed are all"):
+        er.seal(folder, [recording("z", seed=2)], "v2", reviewer="r1")
+    with pytest.raises(LogError, match=r"holds 2 recordings \(a, b\), and none came; needed are all"):
+        er.seal(folder, [], "v2", reviewer="r1")
+    for came in (None, ["a.edf"]):
+        with pytest.raises(ParameterError, match="data came as"):
+            er.seal(folder, came, "v2", reviewer="r1")
 
 
 def test_cues_that_the_recording_does_not_hold_come_from_the_log(folder, recordings):
