@@ -41,6 +41,7 @@ from emgreview.demo import lab
 from emgreview.reading.dataset import NAMELESS
 from emgreview.reading.settled import listed
 from emgreview.shell_words import in_shell_words
+from emgreview.unnamed import NobodyNamed
 
 Status = int
 FINE, NOT_FINE = 0, 1
@@ -159,15 +160,21 @@ def _detect(given: argparse.Namespace) -> Status:
 
 
 def _review(given: argparse.Namespace) -> Status:
+    """The screen. What reading and cutting have to say is told before the review is opened, so that none of it is lost
+    where that fails; to a blind reviewer without names, as :mod:`emgreview.unnamed` says. Errors name the recording
+    even then: it has to be mended, and no screen shows it before it is. So do notes of the folder: they say which files
+    and people are there, and nothing of a signal."""
     _demand_package("panel")
     from emgreview.views.host import serve  # optional and heavy: the user-interface toolkits
 
-    trials = []
-    with warnings.catch_warnings(record=given.blind) as held:  # of whom they are is not told to who reviews blind
+    trials: list[er.Trials] = []
+    read: list[er.Recording] = []
+    with NobodyNamed(read, given.blind):
         for name, rec in _recordings(given):
             if rec is None:
                 raise er.EmgreviewError(f"{name} cannot be read, and a review without it would be another; see above.")
-            trials.append(_cut(rec, given))
+            read.append(rec)
+            trials.append(dataclasses.replace(_cut(rec, given), blind=given.blind))
     with er.open_review(
         trials,
         given.folder,
@@ -179,8 +186,6 @@ def _review(given: argparse.Namespace) -> Status:
         convention=None if given.convention is None else read_convention(given.convention),
         scale_corrected=given.scale_corrected,
     ) as session:
-        for words in dict.fromkeys(session.neutral(str(warning.message)) for warning in held or ()):
-            _say(f"note: {in_shell_words(words)}")
         screen = er.review(
             session, hand=given.hand, plausible_s=given.plausible, break_after_min=given.break_after or None
         )

@@ -517,7 +517,8 @@ class Trials:
     unconditioned, each in its own unit. Where a trial reaches beyond the recording, samples are NaN and ``notes``
     says so.
     ``time_s`` runs from the cue, which is 0. ``ids`` are text, made of recording, marker source and the cue's
-    sample: removing or adding other cues changes none.
+    sample: removing or adding other cues changes none. ``blind``: they were cut for a blind review, whose notes were
+    told without names, and a notebook shows neither name nor notes of them.
     """
 
     recording: Recording
@@ -534,6 +535,7 @@ class Trials:
     auxiliary_labels: tuple[str, ...]
     unit: str
     notes: tuple[str, ...]
+    blind: bool = False
 
     def __len__(self) -> int:
         return len(self.ids)
@@ -542,13 +544,15 @@ class Trials:
         """What a notebook shows of them, notes of the recording and of the cut included."""
         start, stop = (to_sample(edge * self.rate_hz, 1) for edge in (self.time_s[0], self.time_s[-1]))
         others = f", and {', '.join(self.auxiliary_labels)}" if self.auxiliary_labels else ""
+        name = "a recording" if self.blind else self.recording.name
         lines = [
-            f"{self.recording.name}: {len(self)} trials around {self.cue!r}, {start / self.rate_hz:g} to "
+            f"{name}: {len(self)} trials around {self.cue!r}, {start / self.rate_hz:g} to "
             f"{(stop + 1) / self.rate_hz:g} s, {self.rate_hz:g} Hz",
             f"  channels: {', '.join(self.labels)} ({'µV' if self.unit == 'uV' else 'arbitrary units'}){others}",
             f"  {self.processing.words}",
         ]
-        return "\n".join([*lines, *(f"  note: {note}" for note in (*self.recording.notes, *self.notes))])
+        notes = () if self.blind else (*self.recording.notes, *self.notes)
+        return "\n".join([*lines, *(f"  note: {note}" for note in notes)])
 
     @property
     def before(self) -> int:

@@ -32,7 +32,7 @@ from emgreview.detecting import Detect, rebuilt
 from emgreview.errors import DecisionError, EmgreviewError, LogError, SignalWarning
 from emgreview.model import Marker, Processing, Recording, Trials
 from emgreview.reading import find_cues, read, read_dataset
-from emgreview.reading.dataset import Dataset
+from emgreview.reading.dataset import NAMELESS, Dataset
 from emgreview.reading.settled import listed
 from emgreview.second_look import reopen
 from emgreview.trials import cut_trials
@@ -182,7 +182,7 @@ def seal(
     how = _detection_of(point, trials, detect, notes)
     with reopen(trials, folder, reviewer=point.reviewer, blind=blind, **how) as session:
         for note in dict.fromkeys([*notes, *session.notices]):
-            warnings.warn(note, SignalWarning, stacklevel=2)
+            warnings.warn(note if note == NAMELESS else session.neutral(note), SignalWarning, stacklevel=2)
         return session.seal(name, rule)
 
 

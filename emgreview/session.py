@@ -16,7 +16,6 @@ import functools
 import inspect
 import math
 import os
-import re
 import sys
 import threading
 import warnings
@@ -66,6 +65,7 @@ from emgreview.evidence import Fitness
 from emgreview.model import Marker, Recording, Trials, to_sample
 from emgreview.reading.dataset import NAMELESS
 from emgreview.remarks import on_bursts
+from emgreview.unnamed import unnamed
 
 Ids = tuple[str, ...]
 _Kind = TypeVar("_Kind")
@@ -92,7 +92,9 @@ def open_review(
 
     ``trials`` is one Trials or a list; each recording has its own log. ``order`` is "recorded", "random" (fixed by
     folder and reviewer) or "least certain" (first where the method could not tell, then by the width of its interval);
-    ``blind`` hides condition and participant and shuffles trials across recordings.
+    ``blind`` hides condition and participant and shuffles trials across recordings. What was told before, when trials
+    were read and cut, it cannot hide: cut them with :func:`emgreview.cut_all` and its own ``blind``; where notes were
+    told with names, a SignalWarning says so.
 
     ``method`` names the onset detector and ``parameters`` holds what it takes beside its defaults, such as the shortest
     burst and the gap that is merged: ``method="double-threshold", parameters={"shortest_s": 0.05, "merge_s": 0.02}``.
@@ -305,17 +307,7 @@ class Session:
     def neutral(self, words: str) -> str:
         """Words as they may be shown: while the review is blind without the names of recordings and participants, and
         without what a recording says of a channel that it marks bad."""
-        if not self.blind:
-            return words
-        recordings = self._proposals.recordings
-        for name in sorted(recordings, key=len, reverse=True):
-            words = _replaced(words, name, "a recording")
-        for one in recordings.values():
-            for channel in one.channels:
-                words = words.replace(f" ({channel.status_description})", "") if channel.status_description else words
-            if sub := one.entities.get("sub"):
-                words = _replaced(words, f"sub-{sub}", "a participant")
-        return words
+        return unnamed(words, self._proposals.recordings.values()) if self.blind else words
 
     def tell_notices(self) -> None:
         """A SignalWarning for each of :attr:`notices`: a script and a notebook see no field of an object."""
@@ -323,6 +315,13 @@ class Session:
             tell(f"Nothing can be decided in this review: {self.neutral(self.problem)}")
         for words in self.notices:
             tell(words if words == NAMELESS else self.neutral(words))
+        by_name = [part for part in self.trials if not part.blind and (part.notes or part.recording.notes)]
+        if self.blind and by_name and not self._asked_read_only:
+            tell(
+                f"Notes on {len(by_name)} recordings were told with their names when these were read and cut, which "
+                "says whose trials are shown; clear what that cell printed before you review, and cut them with "
+                "cut_all(…, blind=True), which tells notes without names."
+            )
 
     def _not_given(self) -> tuple[str, ...]:
         """That decisions of the logs are about trials, or channels of trials, that are not among those given."""
@@ -1370,11 +1369,6 @@ def _relook_s(name: str, came: float) -> float:
         likely_unit(name, came, most_s=None)
         return came / 1000
     raise ParameterError(f"{name} came as {came!r}; allowed: milliseconds from 0 on; correct it.")
-
-
-def _replaced(words: str, name: str, by: str) -> str:
-    """A name, where it stands by itself and is no part of a word."""
-    return re.sub(rf"(?<![^\W_]){re.escape(name)}(?![^\W_])", by, words)
 
 
 def _cut(part: Trials) -> dict[str, Any]:

@@ -15,6 +15,7 @@ in seconds from the cue; missing samples are NaN.
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from itertools import pairwise
 from numbers import Real
 
@@ -29,6 +30,7 @@ from emgreview.errors import EmgreviewError, MarkerError, ParameterError, Signal
 from emgreview.model import ARBITRARY, Marker, Processing, Recording, Trials, to_sample
 from emgreview.rhythm import SHOWN, count_note, demand_trials, hole_note, in_ms
 from emgreview.signal import envelope, filters
+from emgreview.unnamed import LEFT_OUT, NobodyNamed
 
 FloatArray = NDArray[np.floating]
 
@@ -44,6 +46,7 @@ def cut_trials(
     after_s: float,
     processing: Processing | None = None,
     expect: int | None = None,
+    blind: bool = False,
 ) -> Trials:
     """Stretches from ``before_s`` before to ``after_s`` after every marker labelled ``cue``, conditioned.
 
@@ -52,7 +55,8 @@ def cut_trials(
     ``-before_s`` to just before ``after_s``; where it reaches beyond the recording it is NaN there, and a note says so.
     Every note comes as a SignalWarning too: trials that reach beyond the recording, channels that are marked bad,
     constant or lack samples, more or fewer cues than ``expect``, a hole in the intervals between them
-    (:mod:`emgreview.rhythm`). Nothing of that is left out of the trials.
+    (:mod:`emgreview.rhythm`). Nothing of that is left out of the trials. With ``blind`` these notes are told without
+    the names of recording and participant (:mod:`emgreview.unnamed`).
 
     Raises UnknownNameError (no such marker), MarkerError (two cues at one sample), ParameterError (window, longer than
     the recording for instance, or a rest window outside it), UnitError (EMG channels in different units), SignalError
@@ -60,8 +64,9 @@ def cut_trials(
     """
     kind("rec", rec, Recording, RECORDING)
     kind("processing", processing, (Processing, type(None)), "emgreview.Processing(low_hz=…, …), or None")
-    with _naming(rec):
-        return _cut(rec, cue, before_s, after_s, Processing() if processing is None else processing, expect)
+    with _naming(rec), NobodyNamed([rec], blind):
+        found = _cut(rec, cue, before_s, after_s, Processing() if processing is None else processing, expect)
+        return replace(found, blind=blind)
 
 
 def cut_all(
@@ -72,22 +77,29 @@ def cut_all(
     after_s: float,
     processing: Processing | None = None,
     expect: int | None = None,
+    blind: bool = False,
 ) -> list[Trials]:
     """The trials of every recording, as :func:`cut_trials` cuts them.
 
     ``recordings`` is a dataset, its recordings, or a list. A recording that cannot be read or cut is named in a
-    SignalWarning, with the reason, and left out; the others go on.
+    SignalWarning, with the reason, and left out; the others go on. ``blind`` is for trials of a blind review: what
+    reading and cutting have to say of the others is told without names, each sentence once with the number of
+    recordings that it is about.
     Raises ParameterError where not one could be cut, with the reasons.
     """
-    found, failed = [], []
+    found: list[Trials] = []
+    failed: list[str] = []
+    read: list[Recording] = []
     given = [recordings] if isinstance(recordings, Recording) else getattr(recordings, "recordings", recordings)
-    for rec in given:
-        try:
-            found.append(
-                cut_trials(rec, cue=cue, before_s=before_s, after_s=after_s, processing=processing, expect=expect)
-            )
-        except EmgreviewError as error:
-            failed.append(f"{rec.name} cannot be cut and is left out: {error}")
+    with NobodyNamed(read, blind):
+        for rec in given:
+            kind("recordings", rec, Recording, "a dataset, its recordings, or a list of recordings")
+            read.append(rec)
+            try:
+                one = cut_trials(rec, cue=cue, before_s=before_s, after_s=after_s, processing=processing, expect=expect)
+                found.append(replace(one, blind=blind))
+            except EmgreviewError as error:
+                failed.append(f"{rec.name} cannot be cut{LEFT_OUT}{error}")
     if not found:
         raise ParameterError(
             f"not one of {len(failed)} recordings could be cut; at least one must have the cue and fit the window; "

@@ -20,7 +20,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"checks"},
     {"model"},
     {"rhythm", "signal"},
-    {"checking"},
+    {"checking", "unnamed"},
     {"annotations", "evidence", "keys", "reading", "simulation", "trials"},
     {"detecting", "remarks", "scroll", "tables"},
     {"bench", "cohort", "demo", "measuring"},

@@ -131,3 +131,14 @@ def test_mistyped_pairs_are_told_with_an_example(places, capsys):
 def test_what_stands_in_quotes_stays():
     said = "no channel is called 'before_s'; before_s came as 3"
     assert in_shell_words(said) == "no channel is called 'before_s'; --before came as 3"
+
+
+def test_a_blind_review_that_cannot_be_opened_loses_no_note_and_names_nobody(places, capsys):
+    way = [part.format(**places) for part in (*REVIEW, "r1", "--expect", "9", "--method", "foo")]
+    for blind in (False, True):
+        assert cli.run([*way, *(["--blind"] if blind else [])]) == 1
+        said = capsys.readouterr().err
+        assert "9 cues 'go' were expected and 3 are there" in said
+        assert "no onset method is called 'foo'" in said
+        assert ("a recording: 9 cues" in said) == blind
+        assert ("sub-01" in said) != blind

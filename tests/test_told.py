@@ -174,3 +174,38 @@ def test_a_blind_screen_holds_not_even_an_example_of_a_name(tmp_path):
         assert NAMELESS in repr(session)
     assert sum("A plain folder does not say who was recorded" in words for words in notes) == 1
     assert "sub-0" not in " ".join(notes)
+
+
+def blank(name):
+    """A recording without the cue."""
+    rec = recording(name, 3)
+    return rec.with_markers([marker for marker in rec.markers if marker.label != "go"])
+
+
+def test_trials_of_a_blind_review_are_cut_without_names_and_no_note_is_lost(tmp_path):
+    people = [troubled("sub-a_task-turn", "a"), troubled("sub-b_task-turn", "b", 2)]
+    cut_blind = lambda recordings: er.cut_all(recordings, **CUT, blind=True)  # noqa: E731
+    trials, told = heard(lambda: cut_blind([*people, blank("sub-c_task-turn")]))
+    _, by_name = heard(lambda: er.cut_all(people, **CUT))
+    *notes, left_out = told
+    assert left_out.startswith("sub-c_task-turn cannot be cut and is left out"), "it is on no screen, and is to mend"
+    assert not any(words in " ".join(notes) + repr(trials) for words in ("sub-a", "sub-b", WHY))
+    for words in {words.partition(": ")[2].replace(f" ({WHY})", "") for words in by_name}:
+        assert f"2 recordings: {words}" in notes, "each note once, with how many it is about"
+    session, told = heard(lambda: er.open_review(trials, tmp_path / "1", reviewer="r1", blind=True))
+    session.close()
+    assert told == []
+    fails_after_one = (part for part in (people[0], None))
+    with pytest.warns(er.SignalWarning, match="a recording: .*lacks samples"), pytest.raises(er.EmgreviewError):
+        cut_blind(fails_after_one)
+
+
+def test_a_blind_review_says_where_its_notes_were_told_with_names(tmp_path):
+    trials = [cut(troubled()), cut(recording("sub-b_task-turn", 2))]
+    session, told = heard(lambda: er.open_review(trials, tmp_path, reviewer="r1", blind=True))
+    session.close()
+    said = [words for words in told if "told with their names" in words]
+    assert len(said) == 1
+    assert said[0].startswith("Notes on 1 recordings")
+    assert "cut_all(…, blind=True)" in said[0]
+    assert "sub-a" not in said[0]

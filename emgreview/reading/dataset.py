@@ -24,6 +24,7 @@ from emgreview.reading.files import read
 from emgreview.reading.registry import known_extensions, reader_for
 from emgreview.reading.settled import Unit, listed
 from emgreview.reading.units import names_emg
+from emgreview.unnamed import LEFT_OUT
 
 NAMELESS = (
     "A plain folder does not say who was recorded, when, or under which condition: participants are missing from every "
@@ -79,7 +80,7 @@ class Recordings(Sequence[Recording]):
                 rec = self[name]
                 any_read = True
             except EmgreviewError as error:
-                unread.append(f"{name} cannot be read and is left out: {error}")
+                unread.append(f"{name} cannot be read{LEFT_OUT}{error}")
             while any_read and unread:
                 tell(unread.pop(0))
             if rec is not None:
