@@ -29,6 +29,7 @@ def unnamed(words: str, recordings: Iterable[Recording]) -> str:
     given = sorted(recordings, key=lambda one: len(one.name), reverse=True)
     for one in given:
         words = _replaced(words, one.name, _ONE)
+    words = re.sub(rf"{_ONE}(?:, {_ONE})+", lambda found: f"{found[0].count(_ONE)} recordings", words)
     for one in given:
         for channel in one.channels:
             words = words.replace(f" ({channel.status_description})", "") if channel.status_description else words

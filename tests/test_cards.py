@@ -211,6 +211,7 @@ def test_notes_of_the_cut_reach_the_trial_and_the_channel_that_they_are_about(tm
     assert [channel["notes"] for channel in two["channels"]] == [[], ["Channel a b lacks samples in 1 of 2 trials."]]
 
 
+@pytest.mark.filterwarnings("ignore:A plain folder does not say:emgreview.errors.SignalWarning")
 def test_a_blind_card_holds_no_name_response_or_time(tmp_path):
     from small_study import recording
 
@@ -497,6 +498,7 @@ def test_comparing_methods_lets_other_messages_through_and_ends_in_the_walk(sess
     assert tuple(places) == differing(session, "as proposed", "threshold", 0.001)
 
 
+@pytest.mark.filterwarnings("ignore:A plain folder does not say:emgreview.errors.SignalWarning")
 def test_the_mains_of_the_recording_is_told_as_it_is_checked_and_hidden_while_blind(tmp_path):
     rec = recording("sub-a_task-turn", 1)
     x = rec.values(0, rec.n_samples).copy()
@@ -515,6 +517,7 @@ def test_the_mains_of_the_recording_is_told_as_it_is_checked_and_hidden_while_bl
         assert told["wrist flexors"].startswith(f"at 50 Hz {found['wrist flexors'][1]:.0%} of the unfiltered power, +")
 
 
+@pytest.mark.filterwarnings("ignore:A plain folder does not say:emgreview.errors.SignalWarning")
 def test_the_time_of_recording_orders_the_trials_and_is_hidden_while_blind(tmp_path):
     with open_session(tmp_path, blind=True) as session:
         screen = er.review(session)
@@ -531,6 +534,7 @@ def test_every_sign_of_a_state_stands_in_the_legend_once():
     assert {sign for sign, _ in (*cards.ORIGINS.values(), *cards.FOUND.values(), cards.IN_BULK)} < set(signs)
 
 
+@pytest.mark.filterwarnings("ignore:A plain folder does not say:emgreview.errors.SignalWarning")
 def test_the_key_that_settles_a_dispute_is_not_taken_away(tmp_path):
     from small_study import settle
 
@@ -548,6 +552,7 @@ def test_the_key_that_settles_a_dispute_is_not_taken_away(tmp_path):
     assert {key["command"]: key["code"] for key in keys}["settle"] == "Enter"
 
 
+@pytest.mark.filterwarnings("ignore:A plain folder does not say:emgreview.errors.SignalWarning")
 def test_a_dispute_says_how_far_apart_and_tells_no_times_while_blind(tmp_path):
     from small_study import settle
 
@@ -628,6 +633,7 @@ def test_the_interval_is_named_and_told_on_both_its_sides():
     assert around(3, 20) == "+3.0 to +20 ms"
 
 
+@pytest.mark.filterwarnings("ignore:A plain folder does not say:emgreview.errors.SignalWarning")
 def test_a_blind_screen_tells_the_interval_without_a_time(tmp_path):
     with open_session(tmp_path, blind=True) as blind:
         trials = blind.trials[0]

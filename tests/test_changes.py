@@ -50,6 +50,7 @@ def test_a_mark_moved_before_anybody_accepted_it_counts_from_the_method_s(review
     assert str(er.diff(tmp_path, "v1")) == "1 onset moved, +50 ms; 2 newly reviewed"
 
 
+@pytest.mark.filterwarnings("ignore:Cut or filtered otherwise than before:emgreview.errors.SignalWarning")
 def test_every_kind_of_change_has_its_words(tmp_path):
     trials = make_trials(n=12, sub="7")
     with start(tmp_path, trials, convention="one") as session:

@@ -228,6 +228,7 @@ def test_the_page_s_lines_rebuild_what_three_reviewers_came_to(review, counted):
     assert unseen == set(zip(rows["trial"], rows["channel"], strict=True))
 
 
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # many; test_told.py asks for them
 def test_it_is_opened_and_goes_on(review):
     trials = cut()
     with er.open_review(trials, review, reviewer="r1", detect=detect) as session:

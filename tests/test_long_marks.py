@@ -9,6 +9,10 @@ import emgreview as er
 from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.keys import DECIDING, LONG_KEYS, key_table
 
+pytestmark = pytest.mark.filterwarnings(
+    "ignore:.*Channel APB lacks samples:emgreview.errors.SignalWarning"
+)  # as its recording is made
+
 pytest.importorskip("panel", reason="the widgets need the extra [notebook]")
 
 RATE_HZ = 1000
@@ -205,6 +209,8 @@ def test_a_file_that_cannot_be_read_is_said_with_the_reason(rec, monkeypatch):
     assert "no such file: rec.edf" in updates(view)[-1]["unread"]["words"]
 
 
+@pytest.mark.filterwarnings("ignore:A plain folder does not say:emgreview.errors.SignalWarning")
+@pytest.mark.filterwarnings("ignore:Notes on 1 recordings were told with their names:emgreview.errors.SignalWarning")
 def test_a_session_about_something_else_or_blind_is_refused(rec, session, tmp_path):
     with pytest.raises(UnknownNameError, match="no recording of this session is called 'other'"):
         er.long_view(recording(name="other"), session)

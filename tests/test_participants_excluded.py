@@ -59,6 +59,9 @@ def test_the_last_word_holds_in_whichever_log_it_stands(tmp_path, parts):
     assert list(found.table["recording"]) == ["a, b"]
 
 
+@pytest.mark.filterwarnings(
+    "ignore:Whether the participant was excluded there is not known:emgreview.errors.SignalWarning"
+)
 def test_a_broken_log_of_the_same_participant_is_told(tmp_path, parts):
     a, b, _ = parts
     with start(tmp_path, [a]) as session:

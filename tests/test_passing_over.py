@@ -271,6 +271,7 @@ def test_another_response_is_told_by_every_command_that_makes_one(session):
     assert not said
 
 
+@pytest.mark.filterwarnings("ignore:A plain folder does not say:emgreview.errors.SignalWarning")
 def test_in_a_blind_review_the_words_tell_no_time(tmp_path):
     rec = recording(lambda rng, x, cues: x)
     with review(tmp_path, rec, detect=detect, method="threshold", blind=True) as session:
@@ -292,6 +293,7 @@ def test_of_a_hidden_mark_nothing_is_told(session):
     assert not said
 
 
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # many; test_told.py asks for them
 def test_a_table_says_where_one_of_several_responses_counted(session):
     one, two = session.queue[:2]
     for label in LABELS:

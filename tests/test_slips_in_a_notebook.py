@@ -88,6 +88,7 @@ def test_slips_at_reviewing(rec, trials, tmp_path):
         er.long_view(trials)
 
 
+@pytest.mark.filterwarnings("ignore:A plain folder does not say:emgreview.errors.SignalWarning")
 def test_what_a_cell_shows_of_a_session(trials, tmp_path):
     with er.open_review(trials, tmp_path, reviewer="r1", blind=True) as session:
         session.accept(session.queue[0], "biceps")

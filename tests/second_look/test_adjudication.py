@@ -13,6 +13,10 @@ from emgreview.errors import DecisionError, ParameterError, UnknownNameError
 from emgreview.second_look import Adjudication, adjudicate, reopen
 from emgreview.tables import read_version
 
+pytestmark = pytest.mark.filterwarnings(
+    "ignore:A plain folder does not say:emgreview.errors.SignalWarning"
+)  # blind, and nobody is named
+
 
 @pytest.fixture
 def disputed(tmp_path):

@@ -104,6 +104,7 @@ def test_a_label_a_rate_and_a_unit_draw_no_other_sample():
     assert order(["APB", "FDI"]) == first, "it is the samples that count, not their name"
 
 
+@pytest.mark.filterwarnings("ignore:27 trials that were decided on are not here:emgreview.errors.SignalWarning")
 def test_a_lot_audited_once_is_not_audited_again_with_cues_found_elsewhere(tmp_path):
     """Under new trial names, some milliseconds later. Before, a lot that had failed was audited again and passed."""
     trials = make_trials(n=80)
@@ -370,6 +371,7 @@ def test_no_tolerance_is_rounded_to_the_grid(tmp_path, rate_hz, ms):
     assert kept / rate_hz >= ms / 1000 - 1e-9 > (kept - 1) / rate_hz - 1e-9, "never narrower than was said"
 
 
+@pytest.mark.filterwarnings("ignore:A plain folder does not say:emgreview.errors.SignalWarning")
 def test_an_adjudication_goes_on_as_it_was_begun(tmp_path):
     """In the first logs the tolerance was rounded to samples; what was settled under that stays as it was."""
     trials = at_rate(250.0, n=6)

@@ -30,6 +30,7 @@ def review(folder, *, n=120, sd_ms=6.0, pull=0.5, seed=4, **plan):
     return counts, queue
 
 
+@pytest.mark.filterwarnings("ignore:A plain folder does not say:emgreview.errors.SignalWarning")
 def test_spread_and_pull_come_back(tmp_path, monkeypatch):
     # which trials come again follows from the logs, times of day included; one 95 % interval in twenty is elsewhere
     module = sys.modules[plan_self_check.__module__]
@@ -96,6 +97,7 @@ def test_hidden_trials_and_repeats_are_spread_and_apart(tmp_path):
         assert min(again) < 60 < max(again)
 
 
+@pytest.mark.filterwarnings("ignore:A plain folder does not say:emgreview.errors.SignalWarning")
 def test_the_sealed_table_holds_each_trial_once_and_every_automatic_value(tmp_path):
     review(tmp_path, n=40)
     table = read_version(tmp_path, "v1")
