@@ -225,6 +225,7 @@ def _measure(given: argparse.Namespace) -> Status:
     rows = table.astype(object).where(table.notna(), None).to_dict("records")
     columns = table.attrs["columns"]
     notes = [
+        *decisions.attrs["notes"],
         *table.attrs["notes"],
         *(f"{one.recording.name}: {note}" for one in trials for note in (*one.recording.notes, *one.notes)),
     ]
@@ -290,7 +291,10 @@ def _seal(given: argparse.Namespace) -> Status:
     rule = None if given.rule is None else er.Rule.read(given.rule)
     recordings = [rec for _, rec in _recordings(given) if rec is not None]
     sealed = er.seal(given.folder, recordings, given.version, reviewer=given.reviewer, rule=rule)
-    about = er.read_version(given.folder, sealed.name, sealed.sha256).attrs["version"]
+    with warnings.catch_warnings():  # what reading it back has to say is part of the answer, or was told at sealing
+        warnings.simplefilter("ignore", er.SignalWarning)
+        table = er.read_version(given.folder, sealed.name, sealed.sha256)
+    about = table.attrs["version"]
     bulk = about["bulk"]
     scales = {name: one["scales"] for name, one in about["recordings"].items()}
     values = {
@@ -302,7 +306,6 @@ def _seal(given: argparse.Namespace) -> Status:
         "scale_notes": about["scale_notes"],
         "notes": [*given.notes, *_SHOWN],
     }
-    table = er.read_version(given.folder, sealed.name)
     of_channels = table.drop_duplicates(["recording", "trial", "channel"])
     reviewed = int(of_channels["reviewed"].fillna(False).sum())
     values |= {"reviewed": reviewed, "channels_of_trials": len(of_channels)}

@@ -115,6 +115,7 @@ def test_what_is_new_stands_in_it(review):
         assert er.bulk_audit(session).passed
 
 
+@pytest.mark.filterwarnings("ignore:Version .* bulk-accepted:emgreview.errors.SignalWarning")
 def test_the_page_s_lines_find_every_draw_and_what_three_reviewers_came_to(review):
     with contextlib.chdir(review):
         spoken = run_page()

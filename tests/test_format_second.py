@@ -184,6 +184,7 @@ def test_it_is_verified_read_and_replayed_by_every_later_version(review, counted
     counted(f"stored reviews of schema 1: 2, with {found.events} lines in the second; every version read and rebuilt")
 
 
+@pytest.mark.filterwarnings("ignore:Version .* bulk-accepted:emgreview.errors.SignalWarning")
 def test_what_the_second_looks_found_is_found_again(review):
     first = er.read_version(review, "first")
     assert first["in_bulk"].sum() == 30
@@ -207,6 +208,7 @@ def test_what_the_second_looks_found_is_found_again(review):
     assert str(er.diff(review, "settled", "settled-again")) == "1 onset moved, +20 ms"
 
 
+@pytest.mark.filterwarnings("ignore:Version .* bulk-accepted:emgreview.errors.SignalWarning")
 def test_the_page_s_lines_rebuild_what_three_reviewers_came_to(review, counted):
     with contextlib.chdir(review):
         spoken = run_page()

@@ -227,7 +227,8 @@ def test_a_wrong_scale_is_corrected_once_and_the_log_says_so(text, tmp_path):
     assert "1 recording in another scale" in str(er.diff(tmp_path, "v-r1", "v2"))
     assert er.replay(tmp_path, [right.recording], "v2").same_bytes
     assert er.replay(tmp_path, [read(text, "V")], "v-r1").same_bytes
-    about = er.read_version(tmp_path, "v2").attrs["version"]
+    with pytest.warns(SignalWarning, match=r"Version 'v2': The scale of turns was corrected .*the export says mV"):
+        about = er.read_version(tmp_path, "v2").attrs["version"]
     assert about["recordings"]["turns"]["scales"][0] == {
         "label": "FDI", "kind": "EMG", "unit": "uV", "gain": 1000.0, "offset": 0.0, "delay_s": 0.0,
     }  # fmt: skip

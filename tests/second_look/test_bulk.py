@@ -9,7 +9,7 @@ from emgreview.annotations import verify
 from emgreview.cohort.agreement import agreement
 from emgreview.cohort.marks import read_logs
 from emgreview.cohort.statistics import acceptance_plan
-from emgreview.errors import DecisionError, ParameterError
+from emgreview.errors import DecisionError, ParameterError, SignalWarning
 from emgreview.second_look import BulkRule, bulk_audit, plan_bulk, plan_self_check
 from emgreview.tables import read_version
 
@@ -257,7 +257,11 @@ def test_a_sealed_version_says_what_the_bulk_is_worth(session, tmp_path):
     audit.finish()
     sentence = audit.accept()
     session.seal("v1")
-    assert read_version(tmp_path, "v1").attrs["version"]["bulk"] == [sentence]
+    with pytest.warns(SignalWarning, match="Version 'v1': At most 10 % of the 90 bulk-accepted onsets") as told:
+        table = read_version(tmp_path, "v1")
+    assert len(told) == 1, "once"
+    assert table.attrs["version"]["bulk"] == [sentence]
+    assert table.attrs["notes"] == [str(told[0].message)]
 
 
 def test_bulk_and_self_check_keep_apart(tmp_path):
@@ -285,6 +289,7 @@ def test_what_nobody_looked_at_says_nothing_of_agreement(session, tmp_path):
     assert agreement(tmp_path, "r1", "r2").bulk_first == 89
 
 
+@pytest.mark.filterwarnings("ignore:Version .* bulk-accepted:emgreview.errors.SignalWarning")
 def test_the_table_says_what_nobody_looked_at_until_somebody_does(session, tmp_path):
     audit = plan_bulk(session, RULE, at_most=0.1, expected=0.0)
     look(session, audit)
