@@ -40,7 +40,7 @@ from emgreview.checking import CHECKED_S
 from emgreview.demo import lab
 from emgreview.reading.dataset import NAMELESS
 from emgreview.reading.settled import listed
-from emgreview.shell_words import in_shell_words
+from emgreview.shell_words import answer, in_shell_lines, in_shell_words
 from emgreview.unnamed import NobodyNamed
 
 Status = int
@@ -70,7 +70,7 @@ def run(arguments: Sequence[str]) -> Status:
             status: Status = given.run(given)
             sys.stdout.flush()
         except er.EmgreviewError as error:
-            _say(f"emgreview: {in_shell_words(error)}")
+            _say(f"emgreview: {error}")
             return NOT_FINE
         except KeyboardInterrupt:
             _say("emgreview: ended by the keyboard")
@@ -127,7 +127,7 @@ def _check(given: argparse.Namespace) -> Status:
         }
         reports.append(report)
         if not given.json:
-            print("\n".join(_check_lines(rec, report)))
+            print(in_shell_lines("\n".join(_check_lines(rec, report))))
     if given.json:
         print(_to_json(reports))
     clean = not any(channel["findings"] for report in reports for channel in report["channels"])
@@ -143,7 +143,7 @@ def _detect(given: argparse.Namespace) -> Status:
             if rec is not None:
                 rows += _onset_rows(_cut(rec, given), given.method, dict(given.set), with_notes=given.json)
         except er.EmgreviewError as error:
-            _say(f"emgreview: {name}: {in_shell_words(error)}")
+            _say(f"emgreview: {name}: {error}")
             rec = None
         left_out += rec is None
     if not rows:
@@ -225,6 +225,7 @@ def _measure(given: argparse.Namespace) -> Status:
     rows = table.astype(object).where(table.notna(), None).to_dict("records")
     columns = table.attrs["columns"]
     notes = [
+        *given.notes,
         *decisions.attrs["notes"],
         *table.attrs["notes"],
         *(f"{one.recording.name}: {note}" for one in trials for note in (*one.recording.notes, *one.notes)),
@@ -258,7 +259,7 @@ def _adjudicate(given: argparse.Namespace) -> Status:
     if merged.disputed:
         _say(
             f"{len(merged.disputed)} disputes are left, {len(merged.unsettled)} of them said to be beyond settling, "
-            f"{len(merged.reopened)} open again after a change; er.adjudicate opens a session about them."
+            f"{len(merged.reopened)} open again after a change; a session in a notebook settles them."
         )
     else:
         _say("No dispute is left.")
@@ -282,8 +283,10 @@ def _diff(given: argparse.Namespace) -> Status:
     found = er.diff(given.folder, given.old, given.new, reviewer=given.reviewer)
     rows = found.table.astype(object).where(found.table.notna(), None).to_dict("records")
     values = {"words": found.words, "old": found.old, "new": found.new, "changes": rows}
-    as_table = to_tsv(found.table).decode().removesuffix("\n")
-    _tell(given, values, as_table if given.table else "\n".join(found.words or ["nothing changed"]))
+    if given.table and not given.json:
+        sys.stdout.write(to_tsv(found.table).decode())
+    else:
+        _tell(given, values, "\n".join(found.words or ["nothing changed"]))
     return FINE
 
 
@@ -318,7 +321,7 @@ def _replay(given: argparse.Namespace) -> Status:
     recordings = [rec for _, rec in _recordings(given) if rec is not None]
     found = er.replay(given.folder, recordings, given.version)
     held = {name: value for name, value in vars(found).items() if name != "table"}
-    _tell(given, {"ok": found.ok, **held}, str(found))
+    _tell(given, {"ok": found.ok, **held, "dataset_notes": given.notes}, str(found))
     return FINE if found.ok else NOT_FINE
 
 
@@ -389,12 +392,12 @@ def _recordings(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording |
     about_people = hasattr(given, "folder")
     for note in data.notes:
         if about_people or note != NAMELESS:
-            _say(f"note: {in_shell_words(note)}")
+            _say(f"note: {note}")
     for name in data.recordings.names:
         try:
             rec = _with_pulses(data.recordings[name], given)
         except er.EmgreviewError as error:
-            given.problems[name] = in_shell_words(error)
+            given.problems[name] = str(error)
             _say(f"emgreview: {name}: {given.problems[name]}")
             yield name, None
         else:
@@ -590,7 +593,7 @@ def _check_lines(rec: er.Recording, report: Mapping[str, Any]) -> Iterator[str]:
     markers = ", ".join(f"{label} {n}" for label, n in report["markers"].items()) or "none"
     yield f"{rec.name}: {len(rec.emg_labels)} EMG channels, {rec.rate_hz:g} Hz, {rec.duration_s:.1f} s, {mains}"
     yield f"  markers: {markers}"
-    yield from (f"  note: {in_shell_words(note)}" for note in rec.notes)
+    yield from (f"  note: {note}" for note in rec.notes)
     yield from (f"  looked at: {words}" for words in sorted({channel["looked"] for channel in report["channels"]}))
     gaps: dict[str, list[str]] = {}
     for channel in report["channels"]:
@@ -626,7 +629,7 @@ def _cell(value: object) -> str:
 
 
 def _to_json(value: Any) -> str:
-    return json.dumps(_plain(value), ensure_ascii=False, allow_nan=False, indent=1)
+    return json.dumps(_plain(answer(value)), ensure_ascii=False, allow_nan=False, indent=1)
 
 
 def _plain(value: Any) -> Any:
@@ -639,11 +642,11 @@ def _plain(value: Any) -> Any:
 
 
 def _tell(given: argparse.Namespace, values: Mapping[str, object], words: str) -> None:
-    print(_to_json(values) if given.json else words, flush=True)
+    print(_to_json(values) if given.json else in_shell_lines(words), flush=True)
 
 
 def _say(line: str) -> None:
-    print(line, file=sys.stderr, flush=True)
+    print(in_shell_words(line), file=sys.stderr, flush=True)
 
 
 def _show_warning(message: Warning | str, category: type[Warning], *_: object, **__: object) -> None:

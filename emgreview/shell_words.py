@@ -4,11 +4,14 @@ The package speaks of ``before_s`` and ``columns=[…]``, which is right in a no
 ``--before`` and ``--columns A,B``. What stands in quotes, a file's or a channel's name, is left as it is.
 
     in_shell_words(message)     one line
+    in_shell_lines(text)        several
+    answer(value)               a value for JSON
 """
 
 import re
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
+from typing import Any
 
 OPTIONS: Mapping[str, str] = MappingProxyType({
     "after_s": "--after", "before_s": "--before", "break_after_min": "--break-after", "columns": "--columns",
@@ -56,6 +59,13 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     (r"; give that function as detect=, or another method=\.", "; give another --method."),
     (r"er\.adjudicate opens a session about them", "a session in a notebook settles them"),
     (r", or give a shorter creep_s", ""),
+    (r"\bcreep_s is (\S+) s\b", r"\1 s are measured"),
+    (r"; make it with er\.include\(table, rule\),", "; seal the version with a --rule,"),
+    (r"open it with blind=False", "open it without --blind"),
+    (r", or open this one with read_only=True", ""),
+    (r"check the cue given to cut_trials", "check --cue"),
+    (r"channels\.tsv, unit=(, channels=)?\)", "channels.tsv, --unit)"),
+    (r"it is a list of the labels to keep, each once", "it holds the labels to keep, each once: --columns FCR,BB"),
     (r"open the review with scale_corrected='why'", 'open the review with --scale-corrected "WHY"'),
     (r"say so with scale_corrected=\S+", 'say so with --scale-corrected "WHY"'),
     (
@@ -88,26 +98,49 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     (r"parameters came without the method that they belong to \(([^)]*)\)", r"--set \1 came without its --method"),
     (r"allowed: minutes above 0, None for never", "allowed: minutes above 0, or 0 for never"),
     (r"allowed: None, or above", "allowed: none, or above"),
-    (r"^(expect|trials|participants|seed|level|edge) came as", r"--\1 came as"),
+    (r"^((?:[^ :]+: )*)(expect|trials|participants|seed|level|edge) came as", r"\1--\2 came as"),
     (r"(\(one label for each column in order), None for one", r"\1, - for one"),
     (r"(?<![-\w])columns (is|are) missing", r"--columns \1 missing"),
     (r"(?<![-\w])unit (and|is|are) ", r"--unit \1 "),
     (r"(?<![-\w])rate_hz, unit and columns\b", "--rate, --unit and --columns"),
     (r"(?<![-\w])unit and columns\b", "--unit and --columns"),
     (r"(?<![-\w])rate_hz and (unit|columns)\b", r"--rate and --\1"),
-    (r"\bNone\b", "none"),
 )
 
-_QUOTED = re.compile(r"'[^']*'")
+_NONE = re.compile(r"(?<!\w)'[^']*'(?!\w)|\bNone\b")
+"""What is quoted, or None: only the second is put in other words."""
+
+SENTENCES = frozenset((
+    "baseline_note", "bulk", "dataset_notes", "differences", "findings", "looked", "not_looked", "notes", "problem",
+    "problems", "scale_notes", "source", "words",
+))  # fmt: skip
+"""Under these names an answer in JSON holds sentences for people; all else there is data, and stays as it is."""
 
 
 def in_shell_words(message: object) -> str:
     """A message as one line, with options in the place of arguments."""
-    line = " ".join(str(message).split())
+    return _reworded(" ".join(str(message).split()))
+
+
+def in_shell_lines(text: str) -> str:
+    """Several lines, each in shell words, its spaces as they are."""
+    return "\n".join(map(_reworded, text.split("\n")))
+
+
+def answer(value: Any, name: str = "") -> Any:
+    """A value for JSON, with the sentences that stand in it in shell words: see SENTENCES."""
+    if isinstance(value, Mapping):
+        return {str(key): answer(part, str(key)) for key, part in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [answer(part, name) for part in value]
+    return in_shell_words(value) if isinstance(value, str) and name in SENTENCES else value
+
+
+def _reworded(line: str) -> str:
     for pattern, words in _PHRASES:
         line = re.sub(pattern, words, line)
     for name, option in OPTIONS.items():
         line = re.sub(rf"(?<![\w/'\"-]){name}=(?=\S)", f"{option} ", line)
         if "_" in name:
             line = re.sub(rf"(?<![\w/'\".-]){name}(?![\w/'\".-]*['\"/])\b", option, line)
-    return line
+    return _NONE.sub(lambda found: found[0] if found[0] != "None" else "none", line)

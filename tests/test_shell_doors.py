@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 
 import edfio
 import numpy as np
@@ -177,3 +178,47 @@ def test_half_a_search_for_codes_says_what_is_missing(run, tmp_path):
         assert (status, words in err) == (1, True), err
     with pytest.raises(SystemExit):
         run("detect", path, *cue, *codes, "--mask", "0")
+
+
+PYTHON = re.compile(r"\b\w+_(hz|ms|min)\b|\b(before|after|hold_off|plausible|rest)_s\b|\b[a-z]+=|\w\(\)|\bNone\b")
+
+
+def sentences(value, name=""):
+    """Every text of an answer that is for people."""
+    if isinstance(value, dict):
+        return [words for key, part in value.items() for words in sentences(part, key)]
+    if isinstance(value, list):
+        return [words for part in value for words in sentences(part, name)]
+    return [value] if isinstance(value, str) and value.count(" ") > 2 else []
+
+
+def test_every_command_speaks_as_a_shell_does_in_its_notes_and_its_json(run, tmp_path):
+    """A plain folder with a text file that is left out, cues found in a channel, and a log that breaks later."""
+    study, folder = tmp_path / "study", tmp_path / "review"
+    study.mkdir()
+    write(study, 500, ".edf")
+    (study / "more.csv").write_text("1,2")
+    way = [*WINDOW, *PULSES, "--band", "20", "200"]
+    rec = er.with_cues(er.read(study / "one.edf"), "TRIGGER", level=2.5, hold_off_s=0.5, label="go")
+    processing = er.Processing(high_hz=200.0)
+    for code in ("r1", "r2"):
+        trials = er.cut_trials(rec, cue="go", before_s=1, after_s=1.5, processing=processing)
+        with er.open_review(trials, folder, reviewer=code) as session:
+            session.accept_rest(session.queue[0])
+            session.seal(f"v-{code}")
+    of_review = ["--folder", folder, "--version"]
+    notes = 0
+    for number, arguments in enumerate((
+        ["check", study, *PULSES], ["detect", study, *way, "--expect", "9"],
+        ["review", study, *way, "--reviewer", "r1", "--folder", folder, "--method", "foo"],
+        ["measure", study, *way, *of_review, "v-r1"], ["agreement", folder, "r1", "r2"],
+        ["adjudicate", folder, "r1", "r2"], ["diff", folder, "v-r1", "now", "--reviewer", "r1"],
+        ["seal", study, *of_review, "v3", "--reviewer", "r1"], ["replay", study, *of_review, "v-r1"],
+        ["verify", folder], ["demo", tmp_path / "demo", "--participants", "1", "--trials", "0"],
+    )):  # fmt: skip
+        _, out, err = run(*arguments, "--json")
+        said = [*(sentences(json.loads(out)) if out else []), *err.splitlines()]
+        notes += sum("unless --rate, --unit and --columns are given" in words for words in said)
+        for words in said:
+            assert not PYTHON.search(words.replace(str(tmp_path), "")), (number, arguments[0], words)
+    assert notes == 6 + 4, "all six that read the folder tell what they left out, and four in their answer too"

@@ -7,7 +7,7 @@ import pytest
 
 import emgreview as er
 from emgreview import cli
-from emgreview.shell_words import in_shell_words
+from emgreview.shell_words import answer, in_shell_lines, in_shell_words
 
 PYTHON = re.compile(
     r"\b\w+_(hz|ms|min)\b|\b(before|after|hold_off|plausible|rest)_s\b|\b[a-z]+=|\w\(\)|\bNone\b|----|Errno"
@@ -126,6 +126,17 @@ def test_mistyped_pairs_are_told_with_an_example(places, capsys):
     with pytest.raises(SystemExit):
         cli.run(["detect", "x", *CUT, "--set", "shortest_s"])
     assert "--set shortest_s=0.05" in capsys.readouterr().err
+
+
+def test_sentences_of_an_answer_are_in_shell_words_and_data_stay():
+    said = "Text files are taken only with rate_hz, unit and columns given; give before_s=1 or None."
+    value = {"notes": [said], "rows": [{"comment": said, "problem": said}], "level": None, "n": 3}
+    found = answer(value)
+    assert found["rows"][0]["comment"] == said
+    assert found["notes"] == [found["rows"][0]["problem"]]
+    assert not PYTHON.search(found["notes"][0])
+    assert (found["level"], found["n"]) == (None, 3)
+    assert in_shell_lines("a   b\n  rate_hz=5 'None'") == "a   b\n  --rate 5 'None'"
 
 
 def test_what_stands_in_quotes_stays():
