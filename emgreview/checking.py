@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from emgreview import checks
 from emgreview.model import ARBITRARY, Recording, to_sample
 from emgreview.signal import filters
-from emgreview.signal.alike import Pairs
+from emgreview.signal.alike import LONGEST_LAG_S, Pairs
 from emgreview.signal.findings import LIMITS, of_pairs, of_unlike
 from emgreview.signal.quality import Quality, check_channel, strongest_mains
 
@@ -95,6 +95,9 @@ def _compared(rec: Recording, pieces: list[tuple[int, int]], found: list[Quality
         return found
     length = pieces[0][1] - pieces[0][0]
     n = min(length, to_sample(SEGMENT_S, rec.rate_hz))
+    if n <= 2 * to_sample(LONGEST_LAG_S, rec.rate_hz):
+        words = f"two channels that carry one signal: {n / rec.rate_hz:.3g} s, more than {2 * LONGEST_LAG_S:g} s needed"
+        return [replace(one, not_looked=(*one.not_looked, words)) for one in found]
     pairs = Pairs(len(labels), rec.rate_hz, n)
     places = [start + at for start, stop in pieces for at in range(0, stop - start - n + 1, n)]
     for start in places[:: max(1, math.ceil(len(places) / SEGMENTS))]:

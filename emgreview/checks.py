@@ -17,9 +17,11 @@ back as a plain float, int or pair.
 """
 
 import math
+import os
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from numbers import Integral, Real
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -40,6 +42,12 @@ def kind(name: str, value: Any, wanted: type | tuple[type, ...], allowed: str) -
     if not isinstance(value, wanted):
         came = repr(value) if isinstance(value, str | int | float | None) else f"a {type(value).__name__}"
         raise ParameterError(f"{name} came as {came}; allowed: {allowed}; give that.")
+
+
+def review_folder(folder: Any) -> Path:
+    """The path of a review folder; ParameterError for what is no path."""
+    kind("folder", folder, (str, os.PathLike), "the path of the folder that holds the review")
+    return Path(folder)
 
 
 def plain(value: Any) -> Any:

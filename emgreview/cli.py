@@ -78,6 +78,14 @@ def run(arguments: Sequence[str]) -> Status:
         except BrokenPipeError:  # the reader of our output has gone; nothing more can be said to it
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             return NOT_FINE
+        except OSError as error:
+            where = f" of {error.filename}" if error.filename else ""
+            _say(
+                f"emgreview: the system says {error.strerror or error!r}{where}; the command did not end its work; "
+                "look whether that place exists, is of the right kind, may be read and written, and has room, and run "
+                "it again."
+            )
+            return NOT_FINE
     return status
 
 
@@ -166,6 +174,14 @@ def _review(given: argparse.Namespace) -> Status:
     and people are there, and nothing of a signal."""
     _demand_package("panel")
     from emgreview.views.host import serve  # optional and heavy: the user-interface toolkits
+    from emgreview.views.trial_review import demand_setting
+
+    if given.folder.exists() and not given.folder.is_dir():
+        raise er.EmgreviewError(
+            f"--folder {given.folder} is a file; decisions are kept in a folder; give the folder of a review, or a new "
+            "name."
+        )
+    break_after_min = given.break_after or None
 
     trials: list[er.Trials] = []
     read: list[er.Recording] = []
@@ -175,6 +191,7 @@ def _review(given: argparse.Namespace) -> Status:
                 raise er.EmgreviewError(f"{name} cannot be read, and a review without it would be another; see above.")
             read.append(rec)
             trials.append(dataclasses.replace(_cut(rec, given), blind=given.blind))
+    demand_setting(trials, given.plausible, break_after_min)  # before the review is begun
     with er.open_review(
         trials,
         given.folder,
@@ -186,9 +203,9 @@ def _review(given: argparse.Namespace) -> Status:
         convention=None if given.convention is None else read_convention(given.convention),
         scale_corrected=given.scale_corrected,
     ) as session:
-        screen = er.review(
-            session, hand=given.hand, plausible_s=given.plausible, break_after_min=given.break_after or None
-        )
+        if session.problem and not (given.folder / "logs").is_dir():  # what can be read is shown, but there is nothing
+            raise er.EmgreviewError(f"no review can be begun in {given.folder}: {session.problem}.")
+        screen = er.review(session, hand=given.hand, plausible_s=given.plausible, break_after_min=break_after_min)
 
         def ready(address: str) -> None:
             words = f"The review is at {address}\nDecisions go to {given.folder}. End with Ctrl-C."
@@ -526,6 +543,7 @@ def _with_pulses(rec: er.Recording, given: argparse.Namespace) -> er.Recording:
         _demand_names_of_their_own(rec, f"--codes {given.codes}", new, "'code 5'")
         return found
     label = getattr(given, "cue", "cue")
+    rec.channel(given.pulses)
     _demand_names_of_their_own(rec, f"--pulses {given.pulses}", {label}, "pulse")
     return er.with_cues(
         rec, given.pulses, level=given.level, edge=given.edge or "rising", hold_off_s=given.hold_off, label=label
@@ -688,9 +706,9 @@ def _parser() -> argparse.ArgumentParser:
 
     demo = _command(commands, "demo", _demo, "write the demo study: invented people turn a handle at a light")
     demo.add_argument("folder", nargs="?", type=Path, default=Path("demo-study"), help="new or empty (demo-study)")
-    demo.add_argument("--participants", type=int, default=16, metavar="N", help="1 to 16 (16)")
-    demo.add_argument("--trials", type=int, default=40, metavar="N", help="trials of each (40)")
-    demo.add_argument("--seed", type=int, default=20, metavar="N", help="another number gives another study (20)")
+    demo.add_argument("--participants", type=_whole, default=16, metavar="N", help="1 to 16 (16)")
+    demo.add_argument("--trials", type=_whole, default=40, metavar="N", help="trials of each (40)")
+    demo.add_argument("--seed", type=_whole, default=20, metavar="N", help="another number gives another study (20)")
     demo.add_argument("--open", action="store_true", help="then open the review notebook in JupyterLab")
     _browser(demo)
 
@@ -736,12 +754,16 @@ def _parser() -> argparse.ArgumentParser:
     review.add_argument(
         "--plausible",
         nargs=2,
-        type=float,
+        type=_number,
         metavar=("START", "STOP"),
         help="shade where responses are expected, in seconds from the cue",
     )
     review.add_argument(
-        "--break-after", type=float, default=25.0, metavar="MIN", help="minutes until a break is proposed, 0 never (25)"
+        "--break-after",
+        type=_number,
+        default=25.0,
+        metavar="MIN",
+        help="minutes until a break is proposed, 0 never (25)",
     )
     review.add_argument("--blind", action="store_true", help="hide condition and participant, and shuffle")
     _browser(review)
@@ -767,7 +789,7 @@ def _parser() -> argparse.ArgumentParser:
     adjudicate = _command(commands, "adjudicate", _adjudicate, "what two reviewers disagree on, as a table")
     _two_reviewers(adjudicate)
     adjudicate.add_argument("--third", metavar="CODE", help="the reviewer who settles: show what is left")
-    adjudicate.add_argument("--within", type=float, default=10, metavar="MS", help="onsets so near are the same (10)")
+    adjudicate.add_argument("--within", type=_number, default=10, metavar="MS", help="onsets so near are the same (10)")
 
     verify = _command(commands, "verify", _verify, "check every log and every sealed version of a review folder")
     verify.add_argument("folder", type=Path, help="the folder that holds 'logs'")
@@ -799,7 +821,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     bench.add_argument(
         "--trials",
-        type=int,
+        type=_whole,
         default=500,
         metavar="N",
         help="trials a cell of the grid, or clean recordings (onsets, 500: an hour or so)",
@@ -810,7 +832,7 @@ def _parser() -> argparse.ArgumentParser:
         metavar="NAME",
         help="this part, may be given again: grid, troubles, quiet, untrusted, rates, shapes, others, filters (all)",
     )
-    bench.add_argument("--seed", type=int, metavar="N", help="other trials than those of the table in the pages")
+    bench.add_argument("--seed", type=_whole, metavar="N", help="other trials than those of the table in the pages")
     bench.add_argument("--open-data", type=Path, metavar="FOLDER", help="holds the open forearm recordings")
     bench.add_argument("--out", type=Path, metavar="FOLDER", help="a new folder for report, tables and figures")
     return parser
@@ -830,7 +852,7 @@ def _source(parser: argparse.ArgumentParser) -> None:
         pulses=None, codes=None, level=None, edge=None, mask=None, hold_off=None
     )  # of the commands that have them
     parser.add_argument("path", type=Path, help="one recording, a BIDS dataset, or a folder of recordings")
-    parser.add_argument("--rate", type=float, metavar="HZ", help="sampling rate; text files must be told")
+    parser.add_argument("--rate", type=_number, metavar="HZ", help="sampling rate; text files must be told")
     parser.add_argument(
         "--unit",
         type=_unit,
@@ -844,6 +866,26 @@ def _source(parser: argparse.ArgumentParser) -> None:
         metavar="A,B,-",
         help="labels of a text file's columns, - for one to leave out; elsewhere, of those to keep",
     )
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} came; give a number, with a point and no unit: 1.5") from None
+
+
+def _whole(text: str) -> int:
+    try:
+        return int(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} came; give a whole number: 40") from None
+
+
+def _port(text: str) -> int:
+    if text.isdecimal() and int(text) <= 65535:
+        return int(text)
+    raise argparse.ArgumentTypeError(f"{text!r} came; give a port from 1024 to 65535, or 0 for a free one")
 
 
 def _columns(text: str) -> list[str | None]:
@@ -901,9 +943,11 @@ def _parameters(parser: argparse.ArgumentParser) -> None:
 
 def _window(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--cue", required=True, help="label of the marker that starts a trial")
-    parser.add_argument("--before", required=True, type=float, metavar="S", help="seconds before the cue")
-    parser.add_argument("--after", required=True, type=float, metavar="S", help="seconds after the cue")
-    parser.add_argument("--expect", type=int, metavar="N", help="cues of each recording: told where there are others")
+    parser.add_argument("--before", required=True, type=_number, metavar="S", help="seconds before the cue")
+    parser.add_argument("--after", required=True, type=_number, metavar="S", help="seconds after the cue")
+    parser.add_argument(
+        "--expect", type=_whole, metavar="N", help="cues of each recording: told where there are others"
+    )
     parser.add_argument(
         "--band",
         nargs=2,
@@ -935,7 +979,7 @@ def _pulses(parser: argparse.ArgumentParser) -> None:
         "--hold-off",
     )
     parser.add_argument(
-        "--level", type=float, metavar="X", help="level that a pulse crosses, in the channel's own unit"
+        "--level", type=_number, metavar="X", help="level that a pulse crosses, in the channel's own unit"
     )
     parser.add_argument("--edge", choices=("rising", "falling", "both"), help="which crossings are cues (rising)")
     parser.add_argument(
@@ -943,7 +987,7 @@ def _pulses(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--hold-off",
-        type=float,
+        type=_number,
         metavar="S",
         help="seconds after a cue in which crossings count for nothing; of codes, in which several changes are one",
     )
@@ -960,4 +1004,4 @@ def _mask(text: str) -> int:
 
 def _browser(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--no-browser", dest="browser", action="store_false", help="print the address, open nothing")
-    parser.add_argument("--port", type=int, default=0, metavar="N", help="a free one unless told")
+    parser.add_argument("--port", type=_port, default=0, metavar="N", help="a free one unless told")

@@ -26,7 +26,7 @@ from emgreview.annotations.book import installed, machine
 from emgreview.annotations.points import Point, find_point, take_until
 from emgreview.annotations.telling import beside_the_emg, scales_not_kept, sentences
 from emgreview.annotations.versions import Sealed, read_sealed
-from emgreview.checks import kind
+from emgreview.checks import kind, review_folder
 from emgreview.cohort.marks import read_logs
 from emgreview.detecting import Detect, rebuilt
 from emgreview.errors import DecisionError, EmgreviewError, LogError, SignalWarning
@@ -92,7 +92,7 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
     Raises LogError (a log is not the one that was sealed; a recording is missing or is not the one that was reviewed,
     with what differs), VersionError, UnknownNameError.
     """
-    folder = Path(folder)
+    folder = review_folder(folder)
     description, sealed = read_sealed(folder, version)
     point = find_point(folder, version)
     notes: list[str] = []
@@ -168,7 +168,7 @@ def seal(
     recordings lack, logs that did not keep a scale) comes as a SignalWarning each. Raises the errors of
     :func:`replay`, and LogLockedError while the review is open elsewhere.
     """
-    folder = Path(folder)
+    folder = review_folder(folder)
     point = find_point(folder, reviewer=reviewer)
     if not any(value is not None for value in point.standing.values()):
         raise DecisionError(

@@ -13,6 +13,7 @@ in seconds from the cue; missing samples are NaN.
 """
 
 import math
+import os
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
@@ -90,10 +91,15 @@ def cut_all(
     found: list[Trials] = []
     failed: list[str] = []
     read: list[Recording] = []
+    allowed = "a dataset, its recordings, or a list of recordings"
+    if isinstance(recordings, str | os.PathLike) or not (
+        isinstance(recordings, Iterable) or hasattr(recordings, "recordings")
+    ):
+        kind("recordings", recordings, Recording, allowed)
     given = [recordings] if isinstance(recordings, Recording) else getattr(recordings, "recordings", recordings)
     with NobodyNamed(read, blind):
         for rec in given:
-            kind("recordings", rec, Recording, "a dataset, its recordings, or a list of recordings")
+            kind("recordings", rec, Recording, allowed)
             read.append(rec)
             try:
                 one = cut_trials(rec, cue=cue, before_s=before_s, after_s=after_s, processing=processing, expect=expect)

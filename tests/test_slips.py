@@ -99,10 +99,22 @@ SLIPS = [
     (["detect", "{file}", *CUT, "--expect", "0"], "--expect came as 0"),
     ([*REVIEW, "Jane Doe"], "use a code such as 'r1'"),
     ([*REVIEW, "r1", "--order", "best"], "there are: recorded"),
-    ([*REVIEW, "r1", "--plausible", "80", "800"], "--plausible came as (80, 800)"),
+    ([*REVIEW, "r1", "--plausible", "80", "800"], "--plausible came as 80 800"),
     ([*REVIEW, "r1", "--convention", "{tmp}/no.toml"], "there is no file"),
     ([*REVIEW, "r1", "--set", "k=6"], "--set k came without its --method"),
     (["demo", "{tmp}/x", "--trials", "0"], "--trials came as 0"),
+    (["demo", "{tmp}/bare/x"], "the system says 'Not a directory' of"),
+    (["bench", "findings", "--trials", "0"], "--trials came as 0"),
+    ([*REVIEW, "r1", "--folder", "{tmp}/bare"], "bare is a file; decisions are kept in a folder"),
+    ([*REVIEW, "r1", "--folder", "{tmp}/bare/x"], "no review can be begun in"),
+    ([*REVIEW, "r1", "--break-after", "-5"], "--break-after came as -5.0; allowed: minutes above 0, or 0 for never;"),
+    ([*REVIEW, "r1", "--plausible", "0.8", "0.1"], "--plausible came as 0.8 0.1; allowed: START and STOP in seconds"),
+    (["detect", "{file}", *CUT, "--columns", "BB,BB"], "--columns came as BB,BB; for"),
+    (["detect", "{file}", *CUT, "--pulses", "NOPE", "--level", "1", "--hold-off", "1"], "no channel is called 'NOPE'"),
+    (
+        ["seal", "{study}", "--folder", "{tmp}/open", "--version", "v1", "--rule", "{tmp}"],
+        "cannot be read as a rule (Is a directory",
+    ),
 ]
 
 
@@ -115,6 +127,7 @@ def test_a_slip_gets_a_message_that_says_what_to_do(arguments, words, places, ca
     plain = said.replace(str(places["tmp"]), "")
     assert not PYTHON.search(plain), PYTHON.search(plain)
     assert "Traceback" not in said
+    assert not (places["tmp"] / "new").exists(), "nothing is begun by a slip"
 
 
 def test_mistyped_pairs_are_told_with_an_example(places, capsys):
@@ -126,6 +139,17 @@ def test_mistyped_pairs_are_told_with_an_example(places, capsys):
     with pytest.raises(SystemExit):
         cli.run(["detect", "x", *CUT, "--set", "shortest_s"])
     assert "--set shortest_s=0.05" in capsys.readouterr().err
+    for option, value, words in (
+        ("--before", "1,5", "'1,5' came; give a number, with a point and no unit: 1.5"),
+        ("--expect", "4.5", "'4.5' came; give a whole number: 40"),
+        ("--rate", "2000Hz", "'2000Hz' came; give a number"),
+    ):
+        with pytest.raises(SystemExit) as ended:
+            cli.run(["detect", "x", *CUT, option, value])
+        assert (ended.value.code, words in capsys.readouterr().err) == (2, True)
+    with pytest.raises(SystemExit):
+        cli.run([*REVIEW, "r1", "--port", "99999"])
+    assert "give a port from 1024 to 65535, or 0 for a free one" in capsys.readouterr().err
 
 
 def test_sentences_of_an_answer_are_in_shell_words_and_data_stay():

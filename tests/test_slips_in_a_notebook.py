@@ -4,10 +4,11 @@ import sys
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import emgreview as er
-from emgreview.errors import MarkerError, ParameterError, RateError, SignalError, UnknownNameError
+from emgreview.errors import MarkerError, ParameterError, RateError, ReadError, SignalError, UnknownNameError
 
 sys.path.insert(0, str(Path(__file__).parent / "browser"))
 from small_study import recording
@@ -66,6 +67,39 @@ def test_slips_at_cutting(rec):
         rec.microvolts(0.5, 1.5)
     with pytest.raises(ParameterError, match=r"give \['biceps'\]"):
         rec.microvolts(0, 100, "biceps")
+
+
+@pytest.mark.parametrize(
+    ("slip", "words"),
+    [
+        (lambda: er.cut_all("study", **CUT), "recordings came as 'study'; allowed: a dataset, its recordings"),
+        (lambda: er.cut_all([None], **CUT), "recordings came as None; allowed: a dataset"),
+        (lambda: er.verify(None), "folder came as None; allowed: the path of the folder that holds the review"),
+        (lambda: er.read_version(None, "v1"), "folder came as None"),
+        (lambda: er.diff(3, "v1", "now"), "folder came as 3"),
+        (lambda: er.agreement(None, "r1", "r2"), "folder came as None"),
+        (lambda: er.seal(None, [], "v1"), "folder came as None"),
+        (lambda: er.include(pd.DataFrame(), {"onset_s": (0.1, 1)}), r"rule came as a dict; allowed: a Rule, as Rule\("),
+        (lambda: er.include("rv", er.Rule(name="a", version=1)), "table came as 'rv'; allowed: a table of decisions"),
+    ],
+)
+def test_slips_with_folders_and_tables(slip, words):
+    with pytest.raises(ParameterError, match=words):
+        slip()
+
+
+def test_slips_with_files_of_odd_shape(tmp_path):
+    (tmp_path / "one.csv").write_text("1,2\n3,NaN\n5,6\n")
+    (tmp_path / "gone.edf").symlink_to("nowhere.edf")
+    data = er.read_dataset(tmp_path, rate_hz=1000, unit="mV", columns=["a", "b"])
+    with pytest.raises(UnknownNameError, match=r"no recording is called 7; there are: one.* places from 0"):
+        data.recordings[7]
+    with pytest.raises(ReadError, match=r"is a link to nowhere\.edf, which is not there"):
+        er.read(tmp_path / "gone.edf")
+    with pytest.warns(er.SignalWarning, match="misses 1 of 3 samples"):
+        rec = er.read(tmp_path / "one.csv", rate_hz=1000, unit="mV", columns=["a", "b"])
+    for channel in er.check(rec):
+        assert "two channels that carry one signal: 0.003 s, more than 0.06 s needed" in channel.not_looked
 
 
 def test_slips_at_reviewing(rec, trials, tmp_path):

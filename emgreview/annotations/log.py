@@ -254,7 +254,8 @@ class Log:
 
     def _only_read(self, why: OSError) -> None:
         self.problem = (
-            f"{self.path.name} cannot be opened for writing ({why.strerror or why}); it is open for reading only"
+            f"{self.path.name} cannot be opened for writing ({why.strerror or why}); it is open for reading only; see "
+            "to its folder (it must exist, and be yours to write in), or give another"
         )
 
     def _set_aside(self, content: Content) -> None:

@@ -26,6 +26,7 @@ from typing import Any
 from emgreview.annotations.events import Event, check_name
 from emgreview.annotations.files import FileSystem, demand_review_folder
 from emgreview.annotations.log import read_log
+from emgreview.checks import review_folder
 from emgreview.errors import LogError, VersionError
 
 TABLE, DESCRIPTION = "decisions.tsv", "decisions.json"
@@ -154,7 +155,7 @@ def way_on(folder: Path, path: Path, good: int) -> str:
 def verify(folder: str | Path) -> Verified:
     """Check every line of every log, every sealed version, and every head of a log that a version or a third log names,
     of a review folder. Changes nothing, never raises for what it finds: each finding is a sentence in ``problems``."""
-    folder = Path(folder)
+    folder = review_folder(folder)
     problems: list[str] = []
     heads: dict[str, list[str]] = {}
     events = 0

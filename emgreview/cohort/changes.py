@@ -17,6 +17,7 @@ import pandas as pd
 
 from emgreview.annotations.differences import Change, compare, in_words, old_and_new
 from emgreview.annotations.points import NOW, Point, find_point
+from emgreview.checks import review_folder
 from emgreview.cohort.marks import read_logs
 from emgreview.cohort.merging import merge
 from emgreview.cohort.settling import ADJUDICATE, rounded_in, since
@@ -50,7 +51,9 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
 
     Raises UnknownNameError (no such version, point or reviewer), ParameterError (whose logs is not clear), LogError.
     """
-    first, second = (_in_the_end(Path(folder), find_point(Path(folder), point, reviewer)) for point in (old, new))
+    first, second = (
+        _in_the_end(review_folder(folder), find_point(review_folder(folder), point, reviewer)) for point in (old, new)
+    )
     changes = compare(first, second)
     rows = []
     for change in changes:

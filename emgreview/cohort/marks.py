@@ -22,6 +22,7 @@ from emgreview.annotations.files import demand_review_folder
 from emgreview.annotations.log import read_log
 from emgreview.annotations.points import take_until
 from emgreview.annotations.scales import Scales, compare, refuse, stated
+from emgreview.checks import review_folder
 from emgreview.errors import LogBrokenError, LogError, UnknownNameError
 from emgreview.model import Recording
 
@@ -134,7 +135,7 @@ def read_logs(folder: str | Path, reviewer: str, heads: Mapping[str, Mapping[str
     Raises UnknownNameError where the reviewer has none, LogBrokenError where one is broken, LogError where one does not
     hold the head that is named, LogTooNewError.
     """
-    folder = Path(folder)
+    folder = review_folder(folder)
     if heads is not None:
         logs = Logs(reviewer, heads={where: dict(head) for where, head in heads.items()})
         for where, head in heads.items():

@@ -30,6 +30,7 @@ from emgreview.measuring.rows import (
     unit_of,
 )
 from emgreview.model import Trials, to_sample
+from emgreview.reading.settled import listed
 from emgreview.signal import measures
 from emgreview.signal.onset import estimate_onsets
 from emgreview.tables import COLUMNS, describe
@@ -249,8 +250,10 @@ def _normalised(
             name: checks.number(f"reference of {name!r}", value, above=0, unit="in the trials' unit")
             for name, value in (reference or {}).items()
         }
-        lacking = sorted({str(pair) for pair in pairs if pair not in given and pair[1] not in given})
-        demand(not lacking, "reference", reference, f"a value for {how!r} for every channel; {lacking[:3]} lack one")
+        lacking = sorted({f"{one} {label}" for one, label in pairs if (one, label) not in given and label not in given})
+        came = ", ".join(map(str, given)) or None
+        words = f"a value for {how!r} for every channel; {listed(lacking, 3)} lack one"
+        demand(not lacking, "reference", came, words)
         values = [given[pair] if pair in given else given[pair[1]] for pair in pairs]
         own = pd.Series(values, index=rows.index, dtype=np.float64)
     names = [f"{prefix}_{name}" for prefix, _ in _stretches(windows_s) for name in AMPLITUDES]

@@ -119,8 +119,12 @@ def standing(
     for name, mine in rows.groupby("recording"):
         part = known[str(name)]
         for what, values, allowed in (("trial", mine["trial"], part.ids), ("channel", mine["channel"], part.labels)):
-            for strange in sorted(set(values) - set(allowed))[:1]:
-                raise UnknownNameError(f"{what} of {name!r}", strange, allowed)
+            if strange := sorted(set(values) - set(allowed)):
+                where = (
+                    f"trials cut around {part.cue!r}, which lack {len(strange)} of the {len(set(values))} {what}s of "
+                    "the table; cut them as they were reviewed, around the same cue"
+                )
+                raise UnknownNameError(f"{what} of {name!r}", strange[0], allowed, where)
         rates = sorted(set(mine["rate_hz"]) - {part.rate_hz})
         if rates:
             raise RateError(

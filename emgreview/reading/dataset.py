@@ -40,6 +40,10 @@ _BESIDE = frozenset((
 _READ_ME = ("readme", "license", "licence", "changes", "notes", "participants", "citation")
 
 
+class _NoSuchPlaceError(UnknownNameError, IndexError):
+    """No recording has that place; an IndexError too, which sequences end by."""
+
+
 @dataclass(frozen=True, eq=False)
 class Recordings(Sequence[Recording]):
     """The recordings of a dataset in order of their names, each opened anew whenever it is taken; nothing is kept.
@@ -97,6 +101,8 @@ class Recordings(Sequence[Recording]):
         if isinstance(key, slice):
             chosen = {name: self.files[name] for name in self.names[key]}
             return Recordings(chosen, self.rate_hz, self.unit, self.columns)
+        if isinstance(key, int) and not -len(self) <= key < len(self):
+            raise _NoSuchPlaceError("recording", key, self.names, f"{len(self)} recordings, with places from 0")
         name = self.names[key] if isinstance(key, int) else key
         if name not in self.files:
             raise UnknownNameError("recording", name, self.names)

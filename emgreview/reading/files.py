@@ -54,6 +54,10 @@ def read(
     path = Path(path)
     if path.is_dir():
         raise ReadError(f"{path} is a folder; read() takes one file; use read_dataset() for a folder of recordings.")
+    if path.is_symlink() and not path.exists():
+        raise ReadError(
+            f"{path} is a link to {path.readlink()}, which is not there; give the path of an existing file."
+        )
     if not path.is_file():
         parent = path.parent
         near = "its folder does not exist either" if not parent.is_dir() else f"its folder holds {_listing(parent)}"

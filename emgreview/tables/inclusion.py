@@ -22,7 +22,7 @@ from typing import Any, Self
 import pandas as pd
 
 from emgreview.annotations.events import BEHAVIOURS, CAUTIONS, CONFIDENCES, KINDS, Choice, check_text, digest_of
-from emgreview.checks import likely_unit, perhaps
+from emgreview.checks import kind, likely_unit, perhaps
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
 
 NOT_STATED = "not stated"
@@ -187,6 +187,8 @@ def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:
     ``table.attrs["rule"]`` holds the rule. Raises DecisionError where the table does not have what the rule speaks of,
     as participants in a blind review, or where a rule that leaves participants out meets recordings that name none.
     """
+    kind("table", table, pd.DataFrame, "a table of decisions, as read_version or Session.decisions() gives")
+    kind("rule", rule, Rule, "a Rule, as Rule(name=…, version=…, onset_s=(0.08, 0.8)) or Rule.read(path) gives")
     _demand_seconds(table, rule)
     needed = {one for left in rule.leave_out for one in ("participant", "recording", "channel") if getattr(left, one)}
     if missing := sorted(needed - set(table.columns)):

@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from emgreview.annotations.versions import read_sealed
+from emgreview.checks import review_folder
 from emgreview.errors import VersionError, tell
 from emgreview.tables.text import from_tsv
 
@@ -19,7 +20,7 @@ def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd
     SignalWarning each, and stands in ``table.attrs["notes"]``. ``expect`` is the SHA-256 that sealing returned. Raises
     VersionError if the version is missing, was changed, or is another than expected.
     """
-    description, content = read_sealed(Path(folder), name, expect)
+    description, content = read_sealed(review_folder(folder), name, expect)
     try:
         types = {column: entry["type"] for column, entry in description["columns"].items()}
         table = from_tsv(content, types, guarded="text" in description)

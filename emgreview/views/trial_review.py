@@ -75,11 +75,7 @@ def review(
     """
     kind("session", session, Session, "the session that open_review returns, or adjudicate")
     _demand_alike(session.trials)
-    if plausible_s is not None and not (len(plausible_s) == 2 and plausible_s[0] < plausible_s[1]):
-        raise ParameterError(f"plausible_s came as {plausible_s!r}; allowed: (start, stop) in seconds from the cue.")
-    _demand_plausible(plausible_s, session.trials)
-    if break_after_min is not None and not break_after_min > 0:
-        raise ParameterError(f"break_after_min came as {break_after_min!r}; allowed: minutes above 0, None for never.")
+    demand_setting(session.trials, plausible_s, break_after_min)
     host.prepare()
     table = key_table(hand, keys, (*SETTLE_KEYS, *KEYS) if isinstance(session, Adjudication) else KEYS)
     options = {"plausible_s": plausible_s, "break_after_min": break_after_min}
@@ -90,10 +86,21 @@ def review(
     return made
 
 
-def _demand_plausible(plausible_s: tuple[float, float] | None, batches: Sequence[Trials]) -> None:
-    """The window to shade is in seconds, and meets the trials."""
+def demand_setting(
+    batches: Sequence[Trials], plausible_s: tuple[float, float] | None, break_after_min: float | None
+) -> None:
+    """ParameterError unless the window to shade is in seconds and meets the trials, and the minutes are some."""
+    if break_after_min is not None and not break_after_min > 0:
+        raise ParameterError(
+            f"break_after_min came as {break_after_min!r}; allowed: minutes above 0, None for never; correct it."
+        )
     if plausible_s is None:
         return
+    if not (len(plausible_s) == 2 and plausible_s[0] < plausible_s[1]):
+        raise ParameterError(
+            f"plausible_s came as {plausible_s!r}; allowed: (start, stop) in seconds from the cue, start first; "
+            "correct it."
+        )
     likely_unit("plausible_s", plausible_s)
     first_s, last_s = float(batches[0].time_s[0]), float(batches[0].time_s[-1])
     if plausible_s[0] > last_s or plausible_s[1] < first_s:
