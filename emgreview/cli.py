@@ -36,6 +36,7 @@ from typing import Any
 
 import emgreview as er
 from emgreview.annotations.convention import read_convention
+from emgreview.annotations.points import find_point
 from emgreview.checking import CHECKED_S
 from emgreview.demo import lab
 from emgreview.reading.dataset import NAMELESS
@@ -309,7 +310,10 @@ def _diff(given: argparse.Namespace) -> Status:
 
 def _seal(given: argparse.Namespace) -> Status:
     rule = None if given.rule is None else er.Rule.read(given.rule)
-    recordings = [rec for _, rec in _recordings(given) if rec is not None]
+    recordings: list[er.Recording] = []
+    blind = find_point(given.folder, reviewer=given.reviewer).blind
+    with NobodyNamed(recordings, blind):  # who seals a blind review may go on with it
+        recordings += (rec for _, rec in _recordings(given) if rec is not None)
     sealed = er.seal(given.folder, recordings, given.version, reviewer=given.reviewer, rule=rule)
     with warnings.catch_warnings():  # what reading it back has to say is part of the answer, or was told at sealing
         warnings.simplefilter("ignore", er.SignalWarning)

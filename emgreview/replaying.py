@@ -36,6 +36,7 @@ from emgreview.reading.dataset import NAMELESS, Dataset
 from emgreview.reading.settled import listed
 from emgreview.second_look import reopen
 from emgreview.trials import cut_trials
+from emgreview.unnamed import NobodyNamed
 
 Data = Dataset | Recording | Iterable[Recording] | str | Path
 
@@ -165,7 +166,8 @@ def seal(
     """Seal the decisions of a reviewer as they stand, without a screen; trials are cut as the logs say.
 
     ``reviewer`` may be left out where there is only one. What has to be known (marks to look at again, cues that the
-    recordings lack, logs that did not keep a scale) comes as a SignalWarning each. Raises the errors of
+    recordings lack, logs that did not keep a scale) comes as a SignalWarning each; in a blind review without names, as
+    the one who seals goes on reviewing. Raises the errors of
     :func:`replay`, and LogLockedError while the review is open elsewhere.
     """
     folder = review_folder(folder)
@@ -177,8 +179,9 @@ def seal(
         )
     notes: list[str] = []
     wanted = [(recording, cut["cue"]) for recording, facts in point.facts.items() for cut in _cuts(recording, facts)]
-    trials = _trials(point, data, wanted, notes)
-    blind = all(facts["blind"] for facts in point.facts.values())
+    blind, known = point.blind, list[Recording]()
+    with NobodyNamed(known, blind):
+        trials = _trials(point, data, wanted, notes, known=known)
     how = _detection_of(point, trials, detect, notes)
     with reopen(trials, folder, reviewer=point.reviewer, blind=blind, **how) as session:
         for note in dict.fromkeys([*notes, *session.notices]):
@@ -203,11 +206,14 @@ def _trials(
     wanted: Sequence[tuple[str, str]],
     notes: list[str],
     told: Mapping[str, Sequence[Mapping[str, Any]]] | None = None,
+    known: list[Recording] | None = None,
 ) -> list[Trials]:
     """The trials of some (recording, cue), cut as at a point of the logs; ``told``, by recording, how cues were found
-    where the log does not say it."""
+    where the log does not say it; ``known`` gains the recordings."""
     names = list(dict(wanted))
     given, came = _given(data, names)
+    if known is not None:
+        known += given.values()
     _demand_all(names, given, came)
     trials = []
     if unknown := [name for name in dict(wanted) if name in given and not point.facts[name].get("scales")]:

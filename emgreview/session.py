@@ -93,8 +93,8 @@ def open_review(
     ``trials`` is one Trials or a list; each recording has its own log. ``order`` is "recorded", "random" (fixed by
     folder and reviewer) or "least certain" (first where the method could not tell, then by the width of its interval);
     ``blind`` hides condition and participant and shuffles trials across recordings. What was told before, when trials
-    were read and cut, it cannot hide: cut them with :func:`emgreview.cut_all` and its own ``blind``; where notes were
-    told with names, a SignalWarning says so.
+    were read and cut, it cannot hide: cut them with :func:`emgreview.cut_all` and its own ``blind``; where notes
+    may have been told by name, a SignalWarning says so.
 
     ``method`` names the onset detector and ``parameters`` holds what it takes beside its defaults, such as the shortest
     burst and the gap that is merged: ``method="double-threshold", parameters={"shortest_s": 0.05, "merge_s": 0.02}``.
@@ -315,12 +315,14 @@ class Session:
             tell(f"Nothing can be decided in this review: {self.neutral(self.problem)}")
         for words in self.notices:
             tell(words if words == NAMELESS else self.neutral(words))
-        by_name = [part for part in self.trials if not part.blind and (part.notes or part.recording.notes)]
-        if self.blind and by_name and not self._asked_read_only:
+        cut_by_name = {
+            part.recording.name for part in self.trials if not part.blind and (part.notes or part.recording.notes)
+        }
+        if self.blind and cut_by_name and not self._asked_read_only:
             tell(
-                f"Notes on {len(by_name)} recordings were told with their names when these were read and cut, which "
-                "says whose trials are shown; clear what that cell printed before you review, and cut them with "
-                "cut_all(…, blind=True), which tells notes without names."
+                f"Notes on {len(cut_by_name)} of {len(self._proposals.recordings)} recordings may have been told by "
+                "name when these were read and cut, which says whose trials are shown; clear what that cell printed "
+                "before you review, and cut them with cut_all(…, blind=True), which tells notes without names."
             )
 
     def _not_given(self) -> tuple[str, ...]:

@@ -39,6 +39,11 @@ class Point:
     values: Mapping[states.Key, Any] | None = None
 
     @property
+    def blind(self) -> bool:
+        """Whether the review was blind when each recording was last decided on."""
+        return all(facts["blind"] for facts in self.facts.values())
+
+    @property
     def standing(self) -> Mapping[states.Key, Any]:
         return self.replay.values if self.values is None else self.values
 
