@@ -452,7 +452,7 @@ def test_review_hands_its_options_on(run, study, tmp_path, monkeypatch):
     detection = json.loads(log[0])["new"]["detection"]
     assert (detection["method"], detection["parameters"]["merge_s"]) == ("double-threshold", 0.02)
     for wrong, words in (
-        (["--plausible", "0.6", "0.1"], "--plausible came as [0.6, 0.1]"),
+        (["--plausible", "0.6", "0.1"], "--plausible came as 0.6 0.1"),
         (["--break-after", "-1"], "--break-after came as -1"),
         (["--convention", tmp_path / "no.txt"], "there is no file"),
         (["--method", "threshold", "--set", "k=high"], "k came as 'high'"),
