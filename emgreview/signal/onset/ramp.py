@@ -76,8 +76,9 @@ class RampParameters(QuietParameters):
     activity; ``stretch_s`` is the common stretch; ``fine_s`` and ``fine_stretch_s`` the half width and stretch of the
     fine grid; ``plateau_s`` how much of the plateau is used; ``quiet_s`` ends an activity; ``resolution_s`` (at least a
     sample) widens the interval to each side, and ``smear_s`` its later side, where a zero-phase band-pass may let a
-    sharp onset be seen that much early (``sharp_s``, at least a sample, where ringing was taken out); ``fading_s`` (at
-    least three samples) that of a strong offset, whose last potentials fade. From ``strong_from_db`` in the strongest
+    sharp onset be seen that much early (``sharp_s``, at least a sample, where ringing was taken out, and ``before_s``
+    the earlier one, as first potentials are small); ``fading_s`` (at least three samples) the earlier side of a strong
+    offset, whose last potentials fade. From ``strong_from_db`` in the strongest
     block on, edges are located without ringing. In dB, as SDs of the rest's level over blocks: ``uneven_from_db`` and
     ``restless_from_db``.
     Plain numbers: ``temper`` of nu, ``uneven_temper`` its fall beyond the first of these, ``restless_level`` that of y
@@ -96,6 +97,7 @@ class RampParameters(QuietParameters):
     resolution_s: float = 0.001
     smear_s: float = 0.0025
     sharp_s: float = 0.0035
+    before_s: float = 0.001
     fading_s: float = 0.005
     strong_from_db: float = 42.0
     temper: float = 0.38
@@ -181,7 +183,8 @@ def _fill(
     (ahead, first), (behind, back) = onset, offset
     late_s = max(p.sharp_s, 1 / batch.rate_hz) if ahead.clear else p.smear_s
     y = (without_clicks(ahead, first, block_s) if ahead.clear else ahead.y) * less
-    on, rise_s = locate(y, ahead.ln_z, first, nu, SHARP, s.block, bin_s, batch.rate_hz, p, late_s=late_s)
+    sides = {"early_s": p.before_s if ahead.clear else 0.0, "late_s": late_s}
+    on, rise_s = locate(y, ahead.ln_z, first, nu, SHARP, s.block, bin_s, batch.rate_hz, p, **sides)
     on *= bin_s
     if ahead.clear:  # the later side stands: a sharp onset is seen without delay
         on[:2] -= delay_s(ahead, first, batch.rate_hz)
