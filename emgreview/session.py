@@ -464,10 +464,11 @@ class Session:
     def unfit(self, trial: str, channel: str) -> str:
         """Why a channel of a trial cannot be judged without a look at it, in a few words; "" where it can.
 
-        It is marked bad in its recording; it is dead, flat, clipped or missing (:mod:`emgreview.signal.quality` says
-        what that means); a stretch of it in this trial was set aside; the method could not tell, or found activity
-        without an onset. What decides on several channels at once passes over these and says so. Of an automatic mark
-        that is hidden nothing is told.
+        It is marked bad in its recording; it is dead, flat, missing, or clipped so near to its rest that not even an
+        onset can be judged (:mod:`emgreview.signal.unfit` says what that means); it is clipped where nobody marked a
+        burst, nor did the method; a stretch of it in this trial was set aside; the method could not tell, or found
+        activity without an onset. What decides on several channels at once passes over these and says so. Of an
+        automatic mark that is hidden nothing is told.
         """
         place = self._proposals.place(trial, channel)
         source = place.recording.channel(channel)
@@ -483,12 +484,45 @@ class Session:
             return "a stretch of it was set aside"
         if self.hides_automatic(trial, channel):
             return ""
+        bursts = self._activity(trial, channel)["bursts"]
+        whole = self._fitness.clipped(place.trials, place.row, channel, 0, place.stop - place.first)
+        if not bursts and whole > 0:
+            return f"clipped in {_share(whole)} of its samples, and no burst was found"
         found = self._proposals.automatic(trial, channel)
         if found.undecided:
             return f"the method could not tell: {found.note}"
         if math.isnan(found.onset_s) and found.present >= _PRESENT:
             return "the method found activity, but no onset: it may have begun before the cue"
         return ""
+
+    def clipped(self, trial: str, channel: str) -> str:
+        """What is to be known of a channel whose bursts can be judged, but are clipped; "" where none that stands is.
+
+        Of a clipped burst the onset can be used and the size cannot: amplitudes come out too small. What decides on
+        several channels at once says these words. Of an automatic mark that is hidden nothing is told."""
+        bursts = self.state(trial).channels[channel].standing
+        share = max((self._clipped(trial, channel, one.onset, one.offset) for one in bursts), default=0.0)
+        return f"clipped in {_share(share)} of its burst: onset usable, size not" if share > 0 else ""
+
+    def automatic_clipped(self, trial: str, channel: str) -> float:
+        """Share of the samples of the automatic mark that are clipped, whatever anybody decided; 0 without a mark, and
+        where it is hidden."""
+        found, place = self.automatic(trial, channel), self._proposals.place(trial, channel)
+        if math.isnan(found.onset_s):
+            return 0.0
+        onset, offset = (
+            None if math.isnan(s) else place.cue + to_sample(s, place.rate_hz) for s in (found.onset_s, found.offset_s)
+        )
+        return self._clipped(trial, channel, onset, offset)
+
+    def _clipped(self, trial: str, channel: str, onset: int | None, offset: int | None) -> float:
+        """Share of a burst's samples that are clipped, of its first 100 ms without an offset; 0 where not known."""
+        place = self._proposals.place(trial, channel)
+        if onset is None:
+            return 0.0
+        stop = onset + max(1, to_sample(_WITHOUT_OFFSET_S, place.rate_hz)) if offset is None else offset
+        share = self._fitness.clipped(place.trials, place.row, channel, onset - place.first, stop - place.first)
+        return 0.0 if math.isnan(share) else share
 
     def source(self, trial: str) -> str:
         """The trial itself, as its Trials name it, for any id in the queue; a silent repeat has an id of its own."""
@@ -583,16 +617,18 @@ class Session:
     def accept_rest(self, trial: str) -> Ids:
         """Accept every channel of a trial that is not yet reviewed, in one step that one undo takes back.
 
-        A channel that cannot be judged without a look at it (:meth:`unfit`: dead, flat, clipped, set aside …) stays
-        open, and a DecisionWarning says which and why."""
+        A channel that cannot be judged without a look at it (:meth:`unfit`: dead, flat, set aside …) stays open, and a
+        DecisionWarning says which and why; so it does which bursts were accepted though :meth:`clipped`."""
         labels = [label for label in self._proposals.place(trial).labels if label in self._open[trial]]
         left = self._unfit(trial, labels)
         labels = [label for label in labels if label not in left]
         self._demand_own_mark(trial, labels)
         new = {label: {"activity": states.accept(self._activity(trial, label))} for label in labels}
+        cut = self._cut(trial, labels)
         ids = self._many("accept rest", trial, new)
         if left:
             self.say(trial, f"left open: {_listed(left)}. Decide by eye: unusable and why, or none visible.")
+        self._say_clipped(trial, cut, "accepted")
         return ids
 
     def move(
@@ -692,10 +728,13 @@ class Session:
                 new[label] = {"signal": signal}
             if label not in left and activity["found"] in states.VERDICTS:
                 new[label]["activity"] = {**activity, "bursts": self._activity(trial, label)["bursts"]}
+        cut = self._cut(trial, new)
         ids = self._many("copy to all", trial, new)
         if left and (signal["state"] != "unusable" or activity["found"] in states.VERDICTS):
             what = "the verdict was not copied to" if signal["state"] == "unusable" else "nothing was copied to"
             self.say(trial, f"{what}: {_listed(left)}. Decide these by eye.")
+        if signal["state"] != "unusable":
+            self._say_clipped(trial, cut, "copied to")
         return ids
 
     def comment(self, trial: str, text: str | None, channel: str | None = None) -> Ids:
@@ -1038,6 +1077,14 @@ class Session:
         """Those of some channels that cannot be judged without a look at them, and why."""
         return {label: why for label in labels if (why := self.unfit(trial, label))}
 
+    def _cut(self, trial: str, labels: Iterable[str]) -> dict[str, str]:
+        """Those of some channels of which a burst is clipped, and how much."""
+        return {label: words for label in labels if (words := self.clipped(trial, label))}
+
+    def _say_clipped(self, trial: str, cut: Mapping[str, str], what: str) -> None:
+        if cut:
+            self.say(trial, f"{what}: {_listed(cut)}. Measures tell it; where no size may be taken, say unusable.")
+
     def _say_of_bursts(self, trial: str, channel: str, old: Activity, new: Activity) -> None:
         """Say where a burst lies inside another by now, and where another one is the response."""
         if old == new:
@@ -1327,6 +1374,9 @@ NOTHING_SHOWN = Automatic(math.nan, math.nan, math.nan, math.nan, math.nan, math
 _PRESENT = 0.5
 """From this ``present`` on a method says that there is activity; see :class:`emgreview.model.Onsets`."""
 
+_WITHOUT_OFFSET_S = 0.1
+"""Of a burst without an offset so much, from its onset, is looked at for clipped samples."""
+
 _ON_RECORDING = ("set_aside", "mark_burst", "add_cue", "exclude", "readmit")
 _WITHOUT_CHANNEL = ("accept_rest", "behaviour", "correct_cue", "no_cue", "add_cue", "undo", "redo")
 COMMANDS: tuple[str, ...] = (
@@ -1358,6 +1408,11 @@ COMMANDS: tuple[str, ...] = (
     "redo",
 )
 """The commands that :meth:`Session.apply` knows."""
+
+
+def _share(share: float) -> str:
+    """A share above 0 in per cent, never 0 %."""
+    return f"{share:.0%}" if share >= 0.005 else "less than 1%"
 
 
 def _listed(channels: Mapping[str, str]) -> str:

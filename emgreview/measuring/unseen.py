@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from emgreview.checks import demand
+from emgreview.measuring.rails import Rails, cut_words
 from emgreview.measuring.rows import (
     FloatArray,
     channel_of,
@@ -47,10 +48,10 @@ def detection_floor(
     calls it active, flat or missing, and those whose signal ``decisions`` call unusable or exclude. Bursts are the
     stronger half of each recording's accepted responses in ``decisions`` (unusable signals, what was excluded, and what
     a rule for inclusion leaves out take no part), or, without such a table, of those the default method finds.
-    ``left_out`` tells what took no part. Rests stay whatever the rule: it speaks of bursts.
-    Too few trials or no burst is a floor of NaN, and its ``note`` says so. Raises SignalError (a rest
-    window below 0.1 s), UnitError and ParameterError (recordings that do not go together, or
-    decisions of two reviewers on one trial), UnknownNameError.
+    ``left_out`` tells what took no part, and how many bursts are clipped. Rests stay whatever the rule: it speaks of
+    bursts. Too few trials or no burst is a floor of NaN, and its ``note`` says so. Raises SignalError (a rest window
+    below 0.1 s), UnitError and ParameterError (recordings that do not go together, or decisions of two reviewers on one
+    trial), UnknownNameError.
     """
     parts = trials_of(trials)
     unit_of(parts)
@@ -112,5 +113,8 @@ def _rests_and_bursts(
         onset, offset = numbers(rows["onset_sample"]) - start, numbers(rows["offset_sample"]) - start
     bursts, whole = measures.stretches(x[trial], onset, offset)
     level = measures.rms(bursts[whole])
-    strong = bursts[whole][level >= np.median(level)] if whole.any() else bursts[:0]
-    return x[quiet, early:late], [row[~np.isnan(row)] for row in strong], notes
+    strong = whole & (measures.rms(bursts) >= (np.median(level) if whole.any() else np.nan))
+    rails = Rails()
+    cut = int((rails.share(trials, column, trial[strong], onset[strong], offset[strong]) > 0).sum())
+    notes += [*cut_words(cut, int(strong.sum()), "bursts that stand for this person's"), *rails.notes()]
+    return x[quiet, early:late], [row[~np.isnan(row)] for row in bursts[strong]], notes
