@@ -259,10 +259,10 @@ class Session:
     def __repr__(self) -> str:
         """What a notebook shows of it: how far it is, and what the reviewer should know."""
         with self.lock:
-            done, total, _, trials = self.progress
+            trials = self.progress[3]
             how = f"{', blind' if self.blind else ''}{', read only' if self.read_only else ''}"
             notes = [*([self.problem] if self.problem else []), *self.notices]
-            lines = [f"Review by {self.reviewer}{how}: {done} of {total} reviewed, {trials} trials, in {self.folder}"]
+            lines = [f"Review by {self.reviewer}{how}: {self.progress_words}, {trials} trials, in {self.folder}"]
             shown = (f"  note: {note if note == NAMELESS else self.neutral(note)}" for note in notes)
             return "\n".join([*lines, *shown, *(f"  note: {note}" for note in self.noted)])
 
@@ -393,10 +393,33 @@ class Session:
 
     @property
     def progress(self) -> tuple[int, int, int, int]:
-        """Channel-trials reviewed, channel-trials, trials reviewed, trials."""
+        """Channel-trials reviewed, channel-trials, trials reviewed, trials. Reviewed are those decided by a person and
+        those accepted in bulk: :attr:`unlooked` says how many of them nobody looked at."""
         total = sum(map(len, map(self._labels_due, self.queue)))
         left = sum(map(len, self._open.values()))
         return total - left, total, sum(not labels for labels in self._open.values()), len(self._open)
+
+    @property
+    def unlooked(self) -> int:
+        """How many of the channel-trials reviewed were accepted in bulk, and nobody has looked at since."""
+        return sum(
+            self._in_bulk(trial, label)
+            for trial in self.queue
+            for label in self._labels_due(trial)
+            if label not in self._open[trial]
+        )
+
+    @property
+    def counted(self) -> str:
+        """What :attr:`progress` counts, in words, with those that nobody looked at."""
+        unlooked = self.unlooked if self._replay.bulk else 0
+        return f"channel-trials reviewed{f', {unlooked} of them in bulk and looked at by nobody' if unlooked else ''}"
+
+    @property
+    def progress_words(self) -> str:
+        """How far the review is, in a sentence's part: "40 of 40 reviewed, 12 of them …"."""
+        done, total = self.progress[:2]
+        return f"{done} of {total} {self.counted.removeprefix('channel-trials ')}"
 
     def next_unreviewed(self, after: str | None = None) -> str | None:
         """The next trial in the queue with a channel not yet reviewed, starting after one and going round; or None."""

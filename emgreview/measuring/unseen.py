@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from emgreview.annotations import scales
 from emgreview.checks import demand
 from emgreview.measuring.rails import Rails, cut_words
 from emgreview.measuring.rows import (
@@ -72,10 +73,24 @@ def detection_floor(
         seed=seed,
         **parameters,
     )
-    told = (f"{part.recording.name}: {note}" for part, (*_, notes) in zip(parts, found, strict=True) for note in notes)
+    told = [f"{part.recording.name}: {note}" for part, (*_, notes) in zip(parts, found, strict=True) for note in notes]
+    kept = [scales.compare(_scale(parts[0], channel), _scale(part, channel)).amplitude for part in parts[1:]]
+    others = [
+        f"{part.recording.name}: {'; '.join(words)}" for part, words in zip(parts[1:], kept, strict=True) if words
+    ]
+    if others:
+        told.append(
+            f"Pooled are recordings of other scales than {parts[0].recording.name} has ({' / '.join(others)}): right "
+            "where the amplifier was set otherwise, wrong where a file was read in another unit; look at their rests."
+        )
     out = dataclasses.replace(floor, left_out=tuple(told))
     tell_all(f"floor of {channel}: {note}" for note in (*out.left_out, out.note) if note)
     return out
+
+
+def _scale(part: Trials, channel: str) -> list[dict[str, Any]]:
+    """The scale of one channel of a recording."""
+    return [entry for entry in scales.stated(part.recording) if entry["label"] == channel]
 
 
 def _rests_and_bursts(
