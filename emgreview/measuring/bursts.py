@@ -5,6 +5,7 @@ NORMALISATIONS      the published ways to make amplitudes comparable
 """
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
+from emgreview.evidence import Fitness
 from emgreview.measuring.rails import Rails, cut_words
 from emgreview.measuring.rests import untouched
 from emgreview.measuring.rows import (
@@ -114,8 +116,10 @@ def measure(
 
     Bursts of a participant, recording or channel that was excluded are left out, as of every analysis, what a rule for
     inclusion leaves out (column ``included`` of ``include``; ``included_only``), and bursts that nobody accepted
-    (``accepted_only``); notes count each, with the reasons. Unusable signals that no rule leaves out are measured and
-    say so in their column. A burst that reaches beyond its trial, or lacks samples, has NaN.
+    (``accepted_only``); notes count each, with the reasons. A note also names measured signals that are dead, flat,
+    missing or clipped down to their rest (``signal.unfit``) where nobody called them unusable. Unusable signals that no
+    rule leaves out are measured and say so in their column. A burst that reaches beyond its trial, or lacks samples,
+    has NaN.
 
     Raises ParameterError, UnitError, RateError, UnknownNameError.
     """
@@ -145,7 +149,8 @@ def measure(
         if to_sample(creep_s, part.rate_hz) > part.before
     ]
 
-    pieces, reached, rails = [], 0, Rails()
+    pieces, reached, rails, fitness = [], 0, Rails(), Fitness()
+    doubtful: Counter[str] = Counter()
     for part, place, mine, trial, start in by_channel(parts, rows):
         x, outline = (np.asarray(kind[trial, place], dtype=np.float64) for kind in (part.data, part.envelope))
         cue, onset, offset = (numbers(mine[f"{name}_sample"]) - start for name in ("cue", "onset", "offset"))
@@ -155,6 +160,9 @@ def measure(
             got = measures.measure(x, outline, part.rate_hz, onset, stop)
             table |= {f"{prefix}_{name}": getattr(got, name) for name in _names(length_s)}
             table[f"{prefix}_{CLIPPED}"] = rails.share(part, place, trial, onset, stop)
+        for row in trial[(mine["signal"] != "unusable").to_numpy(dtype=bool, na_value=True)]:
+            why = fitness.words(part, int(row), part.labels[place])
+            doubtful[f"{part.labels[place]} of {part.recording.name} ({why.partition(':')[0]})"] += bool(why)
         early, late = (cue + to_sample(edge, part.rate_hz) for edge in part.processing.rest_s)
         rest, touched = untouched(part, place, trial, early, late)
         table["rest_rms"] = measures.rms(rest)
@@ -207,6 +215,8 @@ def measure(
         notes.append(
             f"{normalise} rests on clipped bursts too, and is too small, so that percentages are too large: {told}."
         )
+    if told := ", ".join(f"{words} {count}" for words, count in sorted(doubtful.items()) if count):
+        notes.append(f"Measured are bursts of signals that cannot be judged, and that nobody calls unusable: {told}.")
     notes += rails.notes()
     out.attrs |= {"columns": describe(carried) | columns, "notes": tell_all(notes)}
     return out
