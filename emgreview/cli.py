@@ -332,8 +332,10 @@ def _seal(given: argparse.Namespace) -> Status:
     }
     of_channels = table.drop_duplicates(["recording", "trial", "channel"])
     reviewed = int(of_channels["reviewed"].fillna(False).sum())
-    values |= {"reviewed": reviewed, "channels_of_trials": len(of_channels)}
-    bulk = [f"Reviewed are {reviewed} of {len(of_channels)} channels of trials.", *bulk]
+    unlooked = int(of_channels["in_bulk"].fillna(False).sum()) if "in_bulk" in of_channels else 0
+    values |= {"reviewed": reviewed, "in_bulk": unlooked, "channels_of_trials": len(of_channels)}
+    besides = f", {unlooked} of them in bulk and looked at by nobody" if unlooked else ""
+    bulk = [f"Reviewed are {reviewed} of {len(of_channels)} channels of trials{besides}.", *bulk]
     _tell(given, values, "\n".join([f"Version {sealed.name} is in {sealed.path}", f"SHA-256 {sealed.sha256}", *bulk]))
     return FINE
 

@@ -11,24 +11,30 @@ the trials; time in seconds from the cue; missing is NaN.
     envelope_step           what the envelope makes of a sudden step
     rest_z                  how far each trial's rest stands from the other trials' rest of the session
     listening               a stretch made audible at a limited level
-    Fitness                 which channels of a trial can be judged at all
+    Fitness                 which channels of a trial can be judged at all, and what of them is clipped
+    unfiltered              a trial as it was recorded
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import gcd
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import signal as dsp
 
 from emgreview.errors import EmgreviewError, ParameterError
 from emgreview.model import VOLTS, FloatArray, Processing, Trials, to_sample
 from emgreview.signal import envelope as envelopes
+from emgreview.signal.clip import at_rail
 from emgreview.signal.findings import brief, of_level, of_unlike
 from emgreview.signal.measures import baseline
 from emgreview.signal.quality import LEVEL_BLOCK_S, LOUDEST_PART, QUIETEST_PART
 from emgreview.signal.spectrum import power_density
 from emgreview.signal.unfit import unfit_words
+
+BoolArray = NDArray[np.bool_]
 
 SHOWN_PEAK = 0.7
 """Share of the peaks' upper quartile that fills a band: onsets show, the highest peaks are cut by the band's edge."""
@@ -214,27 +220,43 @@ def listening(
 
 class Fitness:
     """Which channels of trials can be judged at all, by :func:`emgreview.signal.unfit.unfit_words` of the whole
-    trial, unfiltered and in the band. A trial is looked at once, when it is first asked about."""
+    trial, unfiltered and in the band; and which of their samples are clipped. A trial is looked at once, when it is
+    first asked about."""
 
     def __init__(self) -> None:
-        self._words: dict[tuple[Trials, int], dict[str, str]] = {}
+        self._found: dict[tuple[Trials, int], dict[str, tuple[str, BoolArray | None]]] = {}
 
     def words(self, trials: Trials, row: int, channel: str) -> str:
         """Why nobody can judge this channel in this trial, "" where it can be judged."""
-        found = self._words.get((trials, row))
+        found = self._look(trials, row)
+        return "its recording can no longer be read, so it was not looked at" if found is None else found[channel][0]
+
+    def clipped(self, trials: Trials, row: int, channel: str, first: int, stop: int) -> float:
+        """Share of the samples from ``first`` to ``stop`` (excluded) of the trial that lie at a rail
+        (:func:`emgreview.signal.clip.at_rail`); NaN where there are none, or they cannot be read."""
+        found = self._look(trials, row)
+        if found is None or not max(0, first) < min(stop, len(trials.time_s)):
+            return math.nan
+        at = found[channel][1]
+        return 0.0 if at is None else float(at[max(0, first) : stop].mean())
+
+    def _look(self, trials: Trials, row: int) -> dict[str, tuple[str, BoolArray | None]] | None:
+        found = self._found.get((trials, row))
         if found is None:
             try:
-                raw = _unfiltered(trials, row)
+                raw = unfiltered(trials, row)
             except (EmgreviewError, OSError):  # asked again next time: the file may be back
-                return "its recording can no longer be read, so it was not looked at"
-            found = self._words[trials, row] = {
-                label: unfit_words(x, banded, trials.rate_hz, unit=trials.unit)
-                for label, x, banded in zip(trials.labels, raw, trials.data[row], strict=True)
-            }
-        return found[channel]
+                return None
+            rest = slice(*(max(0, trials.before + to_sample(s, trials.rate_hz)) for s in trials.processing.rest_s))
+            found = self._found[trials, row] = {}
+            for label, x, banded in zip(trials.labels, raw, trials.data[row], strict=True):
+                at = at_rail(x)
+                words = unfit_words(x, banded, trials.rate_hz, unit=trials.unit, rest=rest)
+                found[label] = words, at if at.any() else None
+        return found
 
 
-def _unfiltered(trials: Trials, row: int) -> FloatArray:
+def unfiltered(trials: Trials, row: int) -> FloatArray:
     """A trial as recorded, (channels, samples); NaN beyond the recording. Raises what reading raises."""
     n, recording = len(trials.time_s), trials.recording
     first = trials.cues[row].sample - trials.before

@@ -261,10 +261,10 @@ class Session:
     def __repr__(self) -> str:
         """What a notebook shows of it: how far it is, and what the reviewer should know."""
         with self.lock:
-            done, total, _, trials = self.progress
+            trials = self.progress[3]
             how = f"{', blind' if self.blind else ''}{', read only' if self.read_only else ''}"
             notes = [*([self.problem] if self.problem else []), *self.notices]
-            lines = [f"Review by {self.reviewer}{how}: {done} of {total} reviewed, {trials} trials, in {self.folder}"]
+            lines = [f"Review by {self.reviewer}{how}: {self.progress_words}, {trials} trials, in {self.folder}"]
             shown = (f"  note: {note if note == NAMELESS else self.neutral(note)}" for note in notes)
             return "\n".join([*lines, *shown, *(f"  note: {note}" for note in self.noted)])
 
@@ -394,10 +394,33 @@ class Session:
 
     @property
     def progress(self) -> tuple[int, int, int, int]:
-        """Channel-trials reviewed, channel-trials, trials reviewed, trials."""
+        """Channel-trials reviewed, channel-trials, trials reviewed, trials. Reviewed are those decided by a person and
+        those accepted in bulk: :attr:`unlooked` says how many of them nobody looked at."""
         total = sum(map(len, map(self._labels_due, self.queue)))
         left = sum(map(len, self._open.values()))
         return total - left, total, sum(not labels for labels in self._open.values()), len(self._open)
+
+    @property
+    def unlooked(self) -> int:
+        """How many of the channel-trials reviewed were accepted in bulk, and nobody has looked at since."""
+        return sum(
+            self._in_bulk(trial, label)
+            for trial in self.queue
+            for label in self._labels_due(trial)
+            if label not in self._open[trial]
+        )
+
+    @property
+    def counted(self) -> str:
+        """What :attr:`progress` counts, in words, with those that nobody looked at."""
+        unlooked = self.unlooked if self._replay.bulk else 0
+        return f"channel-trials reviewed{f', {unlooked} of them in bulk and looked at by nobody' if unlooked else ''}"
+
+    @property
+    def progress_words(self) -> str:
+        """How far the review is, in a sentence's part: "40 of 40 reviewed, 12 of them …"."""
+        done, total = self.progress[:2]
+        return f"{done} of {total} {self.counted.removeprefix('channel-trials ')}"
 
     def next_unreviewed(self, after: str | None = None) -> str | None:
         """The next trial in the queue with a channel not yet reviewed, starting after one and going round; or None."""
@@ -465,10 +488,11 @@ class Session:
     def unfit(self, trial: str, channel: str) -> str:
         """Why a channel of a trial cannot be judged without a look at it, in a few words; "" where it can.
 
-        It is marked bad in its recording; it is dead, flat, clipped or missing (:mod:`emgreview.signal.quality` says
-        what that means); a stretch of it in this trial was set aside; the method could not tell, or found activity
-        without an onset. What decides on several channels at once passes over these and says so. Of an automatic mark
-        that is hidden nothing is told.
+        It is marked bad in its recording; it is dead, flat, missing, or clipped so near to its rest that not even an
+        onset can be judged (:mod:`emgreview.signal.unfit` says what that means); it is clipped where nobody marked a
+        burst, nor did the method; a stretch of it in this trial was set aside; the method could not tell, or found
+        activity without an onset. What decides on several channels at once passes over these and says so. Of an
+        automatic mark that is hidden nothing is told.
         """
         place = self._proposals.place(trial, channel)
         source = place.recording.channel(channel)
@@ -484,12 +508,45 @@ class Session:
             return "a stretch of it was set aside"
         if self.hides_automatic(trial, channel):
             return ""
+        bursts = self._activity(trial, channel)["bursts"]
+        whole = self._fitness.clipped(place.trials, place.row, channel, 0, place.stop - place.first)
+        if not bursts and whole > 0:
+            return f"clipped in {_share(whole)} of its samples, and no burst was found"
         found = self._proposals.automatic(trial, channel)
         if found.undecided:
             return f"the method could not tell: {found.note}"
         if math.isnan(found.onset_s) and found.present >= _PRESENT:
             return "the method found activity, but no onset: it may have begun before the cue"
         return ""
+
+    def clipped(self, trial: str, channel: str) -> str:
+        """What is to be known of a channel whose bursts can be judged, but are clipped; "" where none that stands is.
+
+        Of a clipped burst the onset can be used and the size cannot: amplitudes come out too small. What decides on
+        several channels at once says these words. Of an automatic mark that is hidden nothing is told."""
+        bursts = self.state(trial).channels[channel].standing
+        share = max((self._clipped(trial, channel, one.onset, one.offset) for one in bursts), default=0.0)
+        return f"clipped in {_share(share)} of its burst: onset usable, size not" if share > 0 else ""
+
+    def automatic_clipped(self, trial: str, channel: str) -> float:
+        """Share of the samples of the automatic mark that are clipped, whatever anybody decided; 0 without a mark, and
+        where it is hidden."""
+        found, place = self.automatic(trial, channel), self._proposals.place(trial, channel)
+        if math.isnan(found.onset_s):
+            return 0.0
+        onset, offset = (
+            None if math.isnan(s) else place.cue + to_sample(s, place.rate_hz) for s in (found.onset_s, found.offset_s)
+        )
+        return self._clipped(trial, channel, onset, offset)
+
+    def _clipped(self, trial: str, channel: str, onset: int | None, offset: int | None) -> float:
+        """Share of a burst's samples that are clipped, of its first 100 ms without an offset; 0 where not known."""
+        place = self._proposals.place(trial, channel)
+        if onset is None:
+            return 0.0
+        stop = onset + max(1, to_sample(_WITHOUT_OFFSET_S, place.rate_hz)) if offset is None else offset
+        share = self._fitness.clipped(place.trials, place.row, channel, onset - place.first, stop - place.first)
+        return 0.0 if math.isnan(share) else share
 
     def source(self, trial: str) -> str:
         """The trial itself, as its Trials name it, for any id in the queue; a silent repeat has an id of its own."""
@@ -584,16 +641,18 @@ class Session:
     def accept_rest(self, trial: str) -> Ids:
         """Accept every channel of a trial that is not yet reviewed, in one step that one undo takes back.
 
-        A channel that cannot be judged without a look at it (:meth:`unfit`: dead, flat, clipped, set aside …) stays
-        open, and a DecisionWarning says which and why."""
+        A channel that cannot be judged without a look at it (:meth:`unfit`: dead, flat, set aside …) stays open, and a
+        DecisionWarning says which and why; so it does which bursts were accepted though :meth:`clipped`."""
         labels = [label for label in self._proposals.place(trial).labels if label in self._open[trial]]
         left = self._unfit(trial, labels)
         labels = [label for label in labels if label not in left]
         self._demand_own_mark(trial, labels)
         new = {label: {"activity": states.accept(self._activity(trial, label))} for label in labels}
+        cut = self._cut(trial, labels)
         ids = self._many("accept rest", trial, new)
         if left:
             self.say(trial, f"left open: {_listed(left)}. Decide by eye: unusable and why, or none visible.")
+        self._say_clipped(trial, cut, "accepted")
         return ids
 
     def move(
@@ -693,10 +752,13 @@ class Session:
                 new[label] = {"signal": signal}
             if label not in left and activity["found"] in states.VERDICTS:
                 new[label]["activity"] = {**activity, "bursts": self._activity(trial, label)["bursts"]}
+        cut = self._cut(trial, new)
         ids = self._many("copy to all", trial, new)
         if left and (signal["state"] != "unusable" or activity["found"] in states.VERDICTS):
             what = "the verdict was not copied to" if signal["state"] == "unusable" else "nothing was copied to"
             self.say(trial, f"{what}: {_listed(left)}. Decide these by eye.")
+        if signal["state"] != "unusable":
+            self._say_clipped(trial, cut, "copied to")
         return ids
 
     def comment(self, trial: str, text: str | None, channel: str | None = None) -> Ids:
@@ -1039,6 +1101,14 @@ class Session:
         """Those of some channels that cannot be judged without a look at them, and why."""
         return {label: why for label in labels if (why := self.unfit(trial, label))}
 
+    def _cut(self, trial: str, labels: Iterable[str]) -> dict[str, str]:
+        """Those of some channels of which a burst is clipped, and how much."""
+        return {label: words for label in labels if (words := self.clipped(trial, label))}
+
+    def _say_clipped(self, trial: str, cut: Mapping[str, str], what: str) -> None:
+        if cut:
+            self.say(trial, f"{what}: {_listed(cut)}. Measures tell it; where no size may be taken, say unusable.")
+
     def _say_of_bursts(self, trial: str, channel: str, old: Activity, new: Activity) -> None:
         """Say where a burst lies inside another by now, and where another one is the response."""
         if old == new:
@@ -1328,6 +1398,9 @@ NOTHING_SHOWN = Automatic(math.nan, math.nan, math.nan, math.nan, math.nan, math
 _PRESENT = 0.5
 """From this ``present`` on a method says that there is activity; see :class:`emgreview.model.Onsets`."""
 
+_WITHOUT_OFFSET_S = 0.1
+"""Of a burst without an offset so much, from its onset, is looked at for clipped samples."""
+
 _ON_RECORDING = ("set_aside", "mark_burst", "add_cue", "exclude", "readmit")
 _WITHOUT_CHANNEL = ("accept_rest", "behaviour", "correct_cue", "no_cue", "add_cue", "undo", "redo")
 COMMANDS: tuple[str, ...] = (
@@ -1359,6 +1432,11 @@ COMMANDS: tuple[str, ...] = (
     "redo",
 )
 """The commands that :meth:`Session.apply` knows."""
+
+
+def _share(share: float) -> str:
+    """A share above 0 in per cent, never 0 %."""
+    return f"{share:.0%}" if share >= 0.005 else "less than 1%"
 
 
 def _listed(channels: Mapping[str, str]) -> str:

@@ -558,6 +558,9 @@ def test_evoked_potentials_from_the_raw_recording(stimulated):
     assert table["background_rms"].median() == pytest.approx(3.0, rel=0.15)
     assert set(table.attrs["columns"]) == set(table.columns)
     assert table["stimulus_sample"].tolist()[:2] == [5000, 11_000]
+    assert table["decay"].all()
+    assert (table["clipped_share"] == 0).all()
+    assert any("of 20 latencies come after a decay that stood" in note for note in table.attrs["notes"])
     with pytest.raises(UnknownNameError, match="marker inside the trials"):
         er.measure_evoked(stimulated, stimulus="tms")
     near = er.measure_evoked(stimulated, stimulus="pulse", around_s=(3.0, 0.6))
@@ -594,13 +597,24 @@ def test_latency_and_background_do_not_follow_the_size_of_what_comes_later(direc
 def test_a_potential_before_the_window_is_told_and_given_no_latency(stimulated):
     table = er.measure_evoked(stimulated, stimulus="pulse", window_s=(0.0245, 0.06))
     assert table[table["channel"] == "FDI"]["latency_s"].isna().sum() >= 9
-    assert "latencies are missing because the signal stands out already" in table.attrs["notes"][-1]
+    assert "latencies are missing because the signal stands out already" in table.attrs["notes"][0]
     slow = er.Recording.from_array(np.zeros((1, 4000)) + rest_noise((1, 4000), 500.0, np.random.default_rng(0),
         level_uv=3.0), 500.0, labels=["FDI"], markers=[(1000, "pulse"), (2500, "pulse")])  # fmt: skip
     cut = er.cut_trials(slow, cue="pulse", before_s=0.6, after_s=0.7, processing=er.Processing(high_hz=200.0))
     with pytest.raises(ParameterError, match="remove_decay came as True; allowed: False where fewer than 4 samples"):
         er.measure_evoked(cut, stimulus="pulse")
     assert len(er.measure_evoked(cut, stimulus="pulse", remove_decay=False)) == 2
+
+
+def test_a_clipped_potential_is_told(stimulated):
+    rec = stimulated.recording
+    cut = er.Recording.from_array(
+        np.clip(rec.values(), -200, 150), RATE_HZ, labels=rec.labels, markers=rec.markers, name="cut"
+    )
+    table = er.measure_evoked(er.cut_trials(cut, cue="go", before_s=0.8, after_s=1.5), stimulus="pulse")
+    share = table.groupby("channel")["clipped_share"]
+    assert share.min()["FDI"] > 2 * share.max()["ADM"], "there only the decay at the window's start"
+    assert "20 of 20 potentials are clipped within window_s: their sizes are too small." in table.attrs["notes"]
 
 
 def test_stimuli_of_what_is_left_out_are_left_out_and_counted(stimulated, tmp_path):
@@ -614,7 +628,7 @@ def test_stimuli_of_what_is_left_out_are_left_out_and_counted(stimulated, tmp_pa
     table = er.measure_evoked(stimulated, stimulus="pulse", decisions=decisions)
     assert len(table) == 19
     assert "unusable" not in set(table["signal"])
-    assert table.attrs["notes"] == ["1 channels of stimuli are left out, by reason: 'signal unusable (mains hum)' 1."]
+    assert table.attrs["notes"][0] == "1 channels of stimuli are left out, by reason: 'signal unusable (mains hum)' 1."
     gone = er.measure_evoked(stimulated, stimulus="pulse", decisions=decisions.assign(excluded="channel: broken lead"))
     assert len(gone) == 0
 

@@ -4,6 +4,7 @@ changes which burst is the response says so."""
 import json
 import warnings
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
@@ -186,6 +187,21 @@ def test_a_lot_for_acceptance_in_bulk_holds_no_dead_channel(tmp_path):
         lot = plan_bulk(session, BulkRule(interval_below_s=0.9, level_above_db=0.0, clean=False), at_most=0.5).lot
         assert lot
         assert {channel for _, channel in lot} == {"good"}
+
+
+@pytest.mark.parametrize(("name", "why"), [("0.3 µV", r"dead\) 20"), ("held", "flat in 9?")])
+def test_measures_of_a_channel_that_nobody_can_judge_say_so(tmp_path, name, why):
+    whole = partial(detect, absent=())
+    with review(tmp_path, recording(FAULTS[name][0]), detect=whole, method="threshold") as session:
+        for trial in session.queue:
+            session.accept(trial, "bad")
+        with pytest.warns(er.SignalWarning, match=rf"nobody calls unusable: bad of rec \({why}"):
+            er.measure(session.trials[0], session.decisions())
+        for trial in session.queue:
+            session.accept(trial, "good")
+            session.unusable(trial, "bad", ["flat or missing samples/radio drop-out"])
+        notes = er.measure(session.trials[0], session.decisions()).attrs["notes"]
+        assert not any("nobody calls unusable" in note for note in notes)
 
 
 def test_a_file_that_is_gone_leaves_the_channel_to_a_person(tmp_path):

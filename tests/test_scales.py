@@ -5,6 +5,7 @@ import dataclasses
 import hashlib
 import json
 import shutil
+import warnings
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +15,7 @@ import emgreview as er
 from emgreview import cli
 from emgreview import session as session_module
 from emgreview.errors import LogError, ParameterError, SignalWarning, VersionError
+from emgreview.model import ArraySource
 
 pytestmark = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # test_told.py asks for them
 
@@ -456,3 +458,35 @@ def test_a_whole_rate_written_either_way_is_the_same_recording(text, tmp_path):
     assert point.is_of(earlier.hexdigest())
     assert point.is_of(point.fingerprint.samples)
     assert not point.is_of("0" * 64)
+
+
+def test_two_reviewers_whose_logs_kept_no_scale_are_told_of():
+    folder = Path(__file__).parent / "files" / "review-1b"
+    words = "Reviewer r2: The logs of .* were begun before unit and gain of a recording were kept"
+    with pytest.warns(er.SignalWarning, match=words):
+        found = er.agreement(folder, "r1", "r2")
+    assert len(found.notes) == 2
+    assert str(found).endswith("\n".join(found.notes))
+    assert list(found.to_dict()["notes"]) == list(found.notes)
+    with pytest.warns(er.SignalWarning, match=words):
+        assert er.merge_reviews(folder, "r1", "r2").notes == found.notes
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", er.SignalWarning)
+        assert er.agreement(folder.with_name("review-1d"), "r1", "r2").notes == ()
+
+
+def test_a_floor_over_recordings_of_other_scales_says_so():
+    class Scaled(ArraySource):
+        def scale(self, channel):
+            return 2.0, 0.0
+
+    rng = np.random.default_rng(0)
+    parts = []
+    for name, source in (("a", ArraySource), ("b", Scaled), ("c", ArraySource)):
+        rec = er.Recording(name, (er.Channel("FDI"),), 1000.0, source(rng.normal(0, 5, (1, 40_000))))
+        rec = rec.with_markers([er.Marker(2000 + 3000 * k, "go") for k in range(12)])
+        parts.append(er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.0))
+    with pytest.warns(er.SignalWarning, match=r"Pooled are recordings of other scales than a has \(b: channel FDI"):
+        er.detection_floor(parts, "FDI", injections=20)
+    alike = er.detection_floor(parts[::2], "FDI", injections=20)
+    assert not any("Pooled" in note for note in alike.left_out)

@@ -24,6 +24,7 @@ import numpy as np
 import pandas as pd
 
 from emgreview.annotations import scales
+from emgreview.annotations.telling import scales_not_kept
 from emgreview.checks import likely_unit
 from emgreview.cohort import statistics
 from emgreview.cohort.keeping_out import keepers, kept_out
@@ -32,7 +33,7 @@ from emgreview.cohort.repeats import told, twice
 from emgreview.cohort.saying import lines, plain
 from emgreview.cohort.statistics import Estimate
 from emgreview.cohort.untouched import Left, left
-from emgreview.errors import LogError, ParameterError
+from emgreview.errors import LogError, ParameterError, tell
 
 ICC_FORM: statistics.Form = "(2,1)"
 WITHIN_MS = (5.0, 10.0, 20.0)
@@ -104,7 +105,8 @@ class Agreement:
     finished; ``out_both``, ``out_first``, ``out_second`` those that both or one alone keep out. ``sampled`` is the
     number of trials drawn for the second reviewer, None where all were to be reviewed. ``own_first`` and
     ``own_second``: SD of an onset about the reviewer's own mean, from hidden repeats, in seconds; None where no repeats
-    were planned, or no version was sealed since, before which it is not told."""
+    were planned, or no version was sealed since, before which it is not told. ``notes`` says what could not be checked:
+    the scale of a log that kept none."""
 
     first: str
     second: str
@@ -128,6 +130,7 @@ class Agreement:
     offsets: Times
     heads: Mapping[str, Mapping[str, Any]]
     table: pd.DataFrame
+    notes: tuple[str, ...] = ()
 
     def __str__(self) -> str:
         return "\n".join(lines(self))
@@ -141,6 +144,7 @@ class Agreement:
 def agreement(folder: str | Path, first: str, second: str, *, within_ms: Sequence[float] = WITHIN_MS) -> Agreement:
     """How far two reviewers of a folder agree, as their logs stand now.
 
+    That a log kept no scale, so that it cannot be checked, comes as a SignalWarning and stays in ``notes``.
     Where a sample was drawn for one of them (:func:`emgreview.draw_sample`), only its trials are compared.
     Raises UnknownNameError where a reviewer has no log, LogBrokenError, LogError where the two reviewed different
     samples under one name, ParameterError for one reviewer named twice.
@@ -149,7 +153,10 @@ def agreement(folder: str | Path, first: str, second: str, *, within_ms: Sequenc
         raise ParameterError(
             f"reviewer {first!r} came twice; give two reviewers; one reviewer's own spread is what self_check measures."
         )
-    return compare(read_logs(folder, first), read_logs(folder, second), within_ms=within_ms)
+    found = compare(read_logs(folder, first), read_logs(folder, second), within_ms=within_ms)
+    for note in found.notes:
+        tell(note)
+    return found
 
 
 def compare(one: Logs, two: Logs, *, within_ms: Sequence[float] = WITHIN_MS) -> Agreement:
@@ -184,6 +191,7 @@ def compare(one: Logs, two: Logs, *, within_ms: Sequence[float] = WITHIN_MS) -> 
         offsets=_times("offset", finished, within_ms),
         heads={**one.heads, **two.heads},
         table=table,
+        notes=unknown_scales(one, two),
     )
 
 
@@ -202,6 +210,16 @@ def check_same_recordings(one: Logs, two: Logs) -> None:
             f"(first {one.reviewer!r}, then {two.reviewer!r}); they cannot be compared; find out which reading is "
             "the right one, and open the other's review on it with scale_corrected='why'.",
         )
+
+
+def unknown_scales(one: Logs, two: Logs) -> tuple[str, ...]:
+    """A sentence a reviewer on recordings of both whose scale that reviewer's log never stated; often none."""
+    both = sorted(set(one.fingerprints) & set(two.fingerprints))
+    told = []
+    for logs in (one, two):
+        if names := [name for name in both if not logs.scales.get(name)]:
+            told.append(f"Reviewer {logs.reviewer}: {scales_not_kept(names, '')}")
+    return tuple(told)
 
 
 def sampled_trials(one: Logs, two: Logs) -> frozenset[str] | None:

@@ -60,7 +60,8 @@ class Merge:
     """Two reviews merged. ``values`` holds what stands, by item and field; ``conflicts`` what nobody has settled;
     ``unsettled`` the items of which the third reviewer said that they cannot be; ``reopened`` those settled before one
     of the two decided otherwise; ``kept_out`` what either keeps out; ``in_bulk`` the items whose mark nobody has looked
-    at; ``sides`` a digest of both decisions of every item that the two dispute, settled or not."""
+    at; ``sides`` a digest of both decisions of every item that the two dispute, settled or not;
+    ``notes`` says what could not be checked: the scale of a log that kept none."""
 
     first: str
     second: str
@@ -77,6 +78,7 @@ class Merge:
     heads: Mapping[str, Mapping[str, Any]]
     rates_hz: Mapping[str, float]
     participants: Mapping[str, str | None]
+    notes: tuple[str, ...] = ()
 
     @property
     def disputed(self) -> tuple[Item, ...]:

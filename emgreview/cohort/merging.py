@@ -28,13 +28,13 @@ from typing import Any
 from emgreview.annotations import state as states
 from emgreview.annotations.events import check_reviewer
 from emgreview.checks import likely_unit
-from emgreview.cohort.agreement import check_same_recordings, sampled_trials
+from emgreview.cohort.agreement import check_same_recordings, sampled_trials, unknown_scales
 from emgreview.cohort.between import between, midpoint, more_careful, standing
 from emgreview.cohort.keeping_out import covers, kept_out
 from emgreview.cohort.marks import Logs, mark_of, read_logs
 from emgreview.cohort.merged import CHANNEL_FIELDS, DECIDED, TRIAL_DECISIONS, TRIAL_FIELDS, Conflict, Merge, Merged
 from emgreview.cohort.settling import ADJUDICATE, FIELDS, Item, rounded_in, sides_of, since, stale
-from emgreview.errors import ParameterError, UnknownNameError
+from emgreview.errors import ParameterError, UnknownNameError, tell
 from emgreview.model import longest, to_sample
 from emgreview.tables.decisions import ALONE, BOTH, MIDPOINT, THIRD, Decided
 
@@ -44,7 +44,8 @@ def merge_reviews(
 ) -> Merge:
     """Merge the decisions of two reviewers of a folder as they stand now, with what a third one settled, if any.
 
-    ``within_ms``: onsets no further apart count as the same. A third without a log has settled nothing yet. Raises
+    ``within_ms``: onsets no further apart count as the same. A third without a log has settled nothing yet. That a log
+    kept no scale, so that it cannot be checked, comes as a SignalWarning and stays in ``notes``. Raises
     UnknownNameError where one of the two has no log, LogBrokenError, LogError where the two reviewed different samples,
     ParameterError.
     """
@@ -61,7 +62,10 @@ def merge_reviews(
             logs = Logs(third)
         note = logs.note(ADJUDICATE)
         rounded = note is not None and rounded_in(note.new)
-    return merge(one, two, logs, within_s=within_ms / 1000, rounded=rounded)
+    merged = merge(one, two, logs, within_s=within_ms / 1000, rounded=rounded)
+    for words in merged.notes:
+        tell(words)
+    return merged
 
 
 def check_within(within_ms: float) -> float:
@@ -139,6 +143,7 @@ def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float, r
         participants={**two.participants, **one.participants},
         in_bulk=frozenset(in_bulk),
         sides=sides,
+        notes=unknown_scales(one, two),
         heads=heads,
         rates_hz=rates,
     )

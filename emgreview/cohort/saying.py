@@ -52,6 +52,7 @@ def lines(found: "Agreement") -> list[str]:
         "Brackets hold 95 % intervals, which take channel-trials as independent. A high ICC alone says little: it "
         "rises with the spread of the trials."
     )
+    said += found.notes
     return said
 
 

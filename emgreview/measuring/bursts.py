@@ -5,6 +5,7 @@ NORMALISATIONS      the published ways to make amplitudes comparable
 """
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
@@ -16,6 +17,8 @@ from numpy.typing import NDArray
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
+from emgreview.evidence import Fitness
+from emgreview.measuring.rails import Rails, cut_words
 from emgreview.measuring.rests import untouched
 from emgreview.measuring.rows import (
     Described,
@@ -51,6 +54,7 @@ Kinesiol), peak and mean in task apart."""
 
 AMPLITUDES = ("rms", "arv", "peak")
 
+CLIPPED = "clipped_share"
 REACTION = ("reaction_s", "premotor_s", "motor_s")
 CARRIED = (
     *("reviewer", "participant", "recording", "trial", "channel", "burst", "kind", "origin", "accepted"),
@@ -106,10 +110,17 @@ def measure(
     two "in task" need no ``reference`` (bursts that are unusable, set aside, or left out by the rule do not count); the
     others a value for each channel, or for each (recording, channel), in the trials' unit.
 
+    ``…_clipped_share`` is the share of a stretch's samples that lie at a rail of the unfiltered recording
+    (``signal.clip``). Where it is above 0 the onset can be used, and amplitudes, integral, rise, time of the peak and
+    frequencies rest on cut samples: they stay in the table, and a note says in how many rows. Leave these out where
+    size matters: ``table[table["burst_clipped_share"] == 0]``.
+
     Bursts of a participant, recording or channel that was excluded are left out, as of every analysis, what a rule for
     inclusion leaves out (column ``included`` of ``include``; ``included_only``), and bursts that nobody accepted
-    (``accepted_only``); notes count each, with the reasons. Unusable signals that no rule leaves out are measured and
-    say so in their column. A burst that reaches beyond its trial, or lacks samples, has NaN.
+    (``accepted_only``); notes count each, with the reasons. A note also names measured signals that are dead, flat,
+    missing or clipped down to their rest (``signal.unfit``) where nobody called them unusable. Unusable signals that no
+    rule leaves out are measured and say so in their column. A burst that reaches beyond its trial, or lacks samples,
+    has NaN.
 
     Raises ParameterError, UnitError, RateError, UnknownNameError.
     """
@@ -139,7 +150,8 @@ def measure(
         if to_sample(creep_s, part.rate_hz) > part.before
     ]
 
-    pieces, reached = [], 0
+    pieces, reached, rails, fitness = [], 0, Rails(), Fitness()
+    doubtful: Counter[str] = Counter()
     for part, place, mine, trial, start in by_channel(parts, rows):
         x, outline = (np.asarray(kind[trial, place], dtype=np.float64) for kind in (part.data, part.envelope))
         cue, onset, offset = (numbers(mine[f"{name}_sample"]) - start for name in ("cue", "onset", "offset"))
@@ -148,6 +160,10 @@ def measure(
             stop = offset if prefix == "burst" else onset + to_sample(length_s, part.rate_hz)
             got = measures.measure(x, outline, part.rate_hz, onset, stop)
             table |= {f"{prefix}_{name}": getattr(got, name) for name in _names(length_s)}
+            table[f"{prefix}_{CLIPPED}"] = rails.share(part, place, trial, onset, stop)
+        for row in trial[(mine["signal"] != "unusable").to_numpy(dtype=bool, na_value=True)]:
+            why = fitness.words(part, int(row), part.labels[place])
+            doubtful[f"{part.labels[place]} of {part.recording.name} ({why.partition(':')[0]})"] += bool(why)
         early, late = (cue + to_sample(edge, part.rate_hz) for edge in part.processing.rest_s)
         rest, touched = untouched(part, place, trial, early, late)
         table["rest_rms"] = measures.rms(rest)
@@ -192,6 +208,17 @@ def measure(
             f"In {reached} rows activity soon after the rest reached back into it through the zero-phase filter: there "
             "rest_rms, level_db and creep_per_s come from the same band filtered causally."
         )
+    cut = (found[[name for name in found.columns if name.endswith(CLIPPED)]] > 0).any(axis=1)
+    notes += cut_words(int(cut.sum()), len(rows), "bursts")
+    if normalise.endswith("in task") and cut.any():
+        pairs = rows.loc[cut, ["recording", "channel"]].drop_duplicates().itertuples(index=False)
+        told = ", ".join(f"{channel} of {name}" for name, channel in pairs)
+        notes.append(
+            f"{normalise} rests on clipped bursts too, and is too small, so that percentages are too large: {told}."
+        )
+    if told := ", ".join(f"{words} {count}" for words, count in sorted(doubtful.items()) if count):
+        notes.append(f"Measured are bursts of signals that cannot be judged, and that nobody calls unusable: {told}.")
+    notes += rails.notes()
     out.attrs |= {"columns": describe(carried) | columns, "notes": tell_all(notes)}
     return out
 
@@ -271,6 +298,8 @@ def _columns(windows_s: Sequence[float], unit: str, creep_s: float) -> Described
             of, words = WORDS[name]
             plain = "; not normalised" if "{unit}" in of else ""
             out[f"{prefix}_{name}"] = column("number", of.format(unit=unit), f"{words}, {where}{plain}")
+        cut = "Share of samples at a rail of the unfiltered recording: above 0 amplitudes are too small"
+        out[f"{prefix}_{CLIPPED}"] = column("number", "", f"{cut}, {where}")
     flag = "Whether the response comes before the muscle: not the responding muscle, or a wrong mark"
     return out | {
         "rest_rms": column("number", unit, "Root mean square of the rest window, untouched by what follows it"),

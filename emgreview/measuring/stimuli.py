@@ -15,8 +15,10 @@ from emgreview.errors import UnknownNameError
 from emgreview.measuring.rows import as_reviewed, column, kept_out, one_of, said_of, tell_all, unit_of
 from emgreview.model import Trials, to_sample
 from emgreview.signal import evoked, filters
+from emgreview.signal.clip import at_rail
 from emgreview.tables import describe
 
+TOLD = ("decay", "clipped_share")
 MEASURED = ("peak_to_peak", "latency_s", "silent_period_s", "background_rms")
 
 
@@ -40,8 +42,12 @@ def measure_evoked(
     (``signal.evoked.forward``; ``attrs["timed"]`` and the columns say so). ``background_rms`` is what the muscle did
     before: use it as a covariate, for it changes the potential.
 
-    A latency is missing, and counted in a note, where the signal stands out already when ``window_s`` begins: a decay
-    that is not over, or a potential that begins earlier.
+    A latency is missing, and counted in a note, where the signal stands out already when ``window_s`` begins, or in the
+    4 ms before: a decay that could not be taken off, or a potential that begins earlier. ``decay`` tells where a decay
+    stood there and was taken off: as one exponential, and nothing before the window shows whether it is one. A note
+    counts these. Figures stand at ``signal.evoked.stands_before``: of single decays nearly all latencies are right
+    then, of others up to half are not. ``clipped_share`` is that of the samples within the window that lie at a rail of
+    the raw recording (``signal.clip``): above 0 the size is too small.
 
     A stimulus that lies in two overlapping trials is measured once, and belongs to the trial whose cue is nearest.
     With ``decisions``, the column ``signal`` says what was decided of the channel in that trial, and ``set_aside``
@@ -72,6 +78,7 @@ def measure_evoked(
     )
     rec, how = trials.recording, trials.processing
     before, after = (to_sample(part, trials.rate_hz) for part in around)
+    first, last = (to_sample(part, trials.rate_hz) for part in window)
     nearest: dict[int, tuple[int, str]] = {}
     several = set()
     for trial, cue in zip(trials.ids, trials.cues, strict=True):
@@ -95,20 +102,31 @@ def measure_evoked(
     raw = [rec.values(at - before, at + after, trials.labels) for _, at in inside]
     for index, label in enumerate(trials.labels if raw else ()):
         x = np.stack([part[index] for part in raw])
+        cut = [float(at_rail(row)[before + first : before + last].mean()) for row in x]
+        marked = evoked.blank(x, rec.rate_hz, before, before_s=blanked[0], after_s=blanked[1])
         if remove_decay:
             x = evoked.without_decay(x, rec.rate_hz, before, from_s=blanked[1], to_s=window[0])
         x = evoked.blank(x, rec.rate_hz, before, before_s=blanked[0], after_s=blanked[1])
-        timed = evoked.forward(x, rec.rate_hz, low_hz=how.low_hz, high_hz=how.high_hz)
+        timed, marked = (
+            evoked.forward(part, rec.rate_hz, low_hz=how.low_hz, high_hz=how.high_hz) for part in (x, marked)
+        )
+        where = {"window_from_s": window[0], "blanked_to_s": blanked[1], "background_s": rest}
+        stood = evoked.stands_before(marked, rec.rate_hz, before, suspected=True, **where)  # type: ignore[arg-type]
+        left = evoked.stands_before(timed, rec.rate_hz, before, **where)  # type: ignore[arg-type]
         band = {"low_hz": how.low_hz, "high_hz": how.high_hz, "order": how.order, "direction": how.direction}
         x = filters.bandpass(x, rec.rate_hz, **band)  # type: ignore[arg-type]
         seen = evoked.measure_evoked(x, rec.rate_hz, before, timed=timed, window_s=window, background_s=rest)
         for place, (trial, at) in enumerate(inside):
             values = {name: float(getattr(seen, name)[place]) for name in MEASURED}
+            begun = bool(seen.begun[place] or (left[place] and np.isfinite(values["latency_s"])))
+            values["latency_s"] = np.nan if begun else values["latency_s"]
+            spoilt = {"decay": bool(stood[place] or left[place]), "clipped_share": cut[place]}
             rows.append(
                 {"recording": rec.name, "trial": trial, "channel": label, "stimulus_sample": at, **values}
-                | {"begun": bool(seen.begun[place])}
+                | spoilt
+                | {"begun": begun}
             )
-    names = ["recording", "trial", "channel", "stimulus_sample", *MEASURED, "begun"]
+    names = ["recording", "trial", "channel", "stimulus_sample", *MEASURED, *TOLD, "begun"]
     out = pd.DataFrame(rows, columns=names)
     unit = unit_of([trials])
     size, before_words = (f"{w[0]:g} to {w[1]:g} s from the stimulus" for w in (window, rest))
@@ -126,6 +144,12 @@ def measure_evoked(
         "background_rms": column(
             "number", unit, f"Root mean square, {before_words}: a covariate of the potential; {timed_words}"
         ),
+        "decay": column(
+            "truth", "", "Whether something stood out in the last 4 ms before the window: latency and size may be off"
+        ),
+        "clipped_share": column(
+            "number", "", "Share of the window's samples at a rail of the raw recording: above 0 the size is too small"
+        ),
     }
     if decisions is not None:
         notes += as_reviewed([trials], decisions)
@@ -142,12 +166,20 @@ def measure_evoked(
             told = ", ".join(f"{word!r} {count}" for word, count in why.value_counts().sort_index().items())
             notes.append(f"{why.notna().sum()} channels of stimuli are left out, by reason: {told}.")
             out = out[why.isna()].reset_index(drop=True)
-    if begun := int(out.pop("begun").sum()):
+    if early_ones := int(out.pop("begun").sum()):
         notes.append(
-            f"{begun} latencies are missing because the signal stands out already when window_s begins, at "
-            f"{window[0]:g} s: a decay that is not over, or a potential that begins earlier; look at the raw signal, "
-            "and move window_s."
+            f"{early_ones} latencies are missing because the signal stands out already when window_s begins, at "
+            f"{window[0]:g} s, or just before: a decay that is not over, or a potential that begins earlier; look at "
+            "the raw signal, and move window_s."
         )
+    if doubtful := int((out["decay"].astype(bool) & out["latency_s"].notna()).sum()):
+        notes.append(
+            f"{doubtful} of {len(out)} latencies come after a decay that stood just before window_s and was taken off "
+            "as one exponential; of a decay that is none they are wrong, and sizes too. The column decay names them: "
+            "look at the raw signal, or begin window_s where the decay is over."
+        )
+    if clipped := int((out["clipped_share"] > 0).sum()):
+        notes.append(f"{clipped} of {len(out)} potentials are clipped within window_s: their sizes are too small.")
     out.attrs |= {
         "columns": columns,
         "notes": tell_all(notes),

@@ -10,7 +10,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from emgreview.annotations import scales
 from emgreview.checks import demand
+from emgreview.measuring.rails import Rails, cut_words
 from emgreview.measuring.rows import (
     FloatArray,
     channel_of,
@@ -47,10 +49,10 @@ def detection_floor(
     calls it active, flat or missing, and those whose signal ``decisions`` call unusable or exclude. Bursts are the
     stronger half of each recording's accepted responses in ``decisions`` (unusable signals, what was excluded, and what
     a rule for inclusion leaves out take no part), or, without such a table, of those the default method finds.
-    ``left_out`` tells what took no part. Rests stay whatever the rule: it speaks of bursts.
-    Too few trials or no burst is a floor of NaN, and its ``note`` says so. Raises SignalError (a rest
-    window below 0.1 s), UnitError and ParameterError (recordings that do not go together, or
-    decisions of two reviewers on one trial), UnknownNameError.
+    ``left_out`` tells what took no part, and how many bursts are clipped. Rests stay whatever the rule: it speaks of
+    bursts. Too few trials or no burst is a floor of NaN, and its ``note`` says so. Raises SignalError (a rest window
+    below 0.1 s), UnitError and ParameterError (recordings that do not go together, or decisions of two reviewers on one
+    trial), UnknownNameError.
     """
     parts = trials_of(trials)
     unit_of(parts)
@@ -71,10 +73,24 @@ def detection_floor(
         seed=seed,
         **parameters,
     )
-    told = (f"{part.recording.name}: {note}" for part, (*_, notes) in zip(parts, found, strict=True) for note in notes)
+    told = [f"{part.recording.name}: {note}" for part, (*_, notes) in zip(parts, found, strict=True) for note in notes]
+    kept = [scales.compare(_scale(parts[0], channel), _scale(part, channel)).amplitude for part in parts[1:]]
+    others = [
+        f"{part.recording.name}: {'; '.join(words)}" for part, words in zip(parts[1:], kept, strict=True) if words
+    ]
+    if others:
+        told.append(
+            f"Pooled are recordings of other scales than {parts[0].recording.name} has ({' / '.join(others)}): right "
+            "where the amplifier was set otherwise, wrong where a file was read in another unit; look at their rests."
+        )
     out = dataclasses.replace(floor, left_out=tuple(told))
     tell_all(f"floor of {channel}: {note}" for note in (*out.left_out, out.note) if note)
     return out
+
+
+def _scale(part: Trials, channel: str) -> list[dict[str, Any]]:
+    """The scale of one channel of a recording."""
+    return [entry for entry in scales.stated(part.recording) if entry["label"] == channel]
 
 
 def _rests_and_bursts(
@@ -112,5 +128,8 @@ def _rests_and_bursts(
         onset, offset = numbers(rows["onset_sample"]) - start, numbers(rows["offset_sample"]) - start
     bursts, whole = measures.stretches(x[trial], onset, offset)
     level = measures.rms(bursts[whole])
-    strong = bursts[whole][level >= np.median(level)] if whole.any() else bursts[:0]
-    return x[quiet, early:late], [row[~np.isnan(row)] for row in strong], notes
+    strong = whole & (measures.rms(bursts) >= (np.median(level) if whole.any() else np.nan))
+    rails = Rails()
+    cut = int((rails.share(trials, column, trial[strong], onset[strong], offset[strong]) > 0).sum())
+    notes += [*cut_words(cut, int(strong.sum()), "bursts that stand for this person's"), *rails.notes()]
+    return x[quiet, early:late], [row[~np.isnan(row)] for row in bursts[strong]], notes

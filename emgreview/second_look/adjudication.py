@@ -226,6 +226,14 @@ class Adjudication(Session):
         done = [sum(map(bool, ways)) for ways in open_.values()]
         return sum(done), len(self._conflicts), sum(all(ways) for ways in open_.values()), len(open_)
 
+    @property
+    def counted(self) -> str:
+        return "disputes settled"
+
+    @property
+    def progress_words(self) -> str:
+        return f"{self.progress[0]} of {self.progress[1]} {self.counted}"
+
     def open_channels(self, trial: str) -> tuple[str, ...]:
         """The channels of a trial whose dispute is not yet settled."""
         return tuple(item[2] for item in self._items.get(trial, ()) if item[2] and not self._how(item))

@@ -257,7 +257,7 @@ class BulkAudit:
                 "audit": self._plan.counter,
                 "accepted": rest,
                 "bound": bound,
-                "sentence": self._words(len(rest), bound),
+                "sentence": self._words(len(rest), bound, sum(bool(self._session.clipped(*pair)) for pair in rest)),
             }
             self._session.note(ACCEPTANCE, {**value, "accepted": [list(pair) for pair in rest]})
         for trial, channel in rest:
@@ -347,16 +347,17 @@ class BulkAudit:
         worst = most_bad(lot, result["looked"], result["moved"], confidence=plan["confidence"])
         return min(1.0, (worst - result["moved"]) / accepted)
 
-    def _words(self, accepted: int, bound: float) -> str:
+    def _words(self, accepted: int, bound: float, clipped: int) -> str:
         plan, result = self._plan.new, self.result
         assert result is not None
         percent = math.ceil(bound * 1000 - 1e-9) / 10
         lot = plan["lot_size"] + self._moved_before
+        cut = f"; clipped, and so without a size: {clipped} of the {accepted}" if clipped else ""
         audited = f"{result['moved']} of {result['looked']} audited from a lot of {lot} were moved"
         return (
             f"At most {percent:g} % of the {accepted} bulk-accepted onsets would have been moved by more than "
             f"{self._ms} ms ({100 * plan['confidence']:g} % upper bound, exact hypergeometric: {audited}; rule: "
-            f"{self.rule.words}{self._told})."
+            f"{self.rule.words}{cut}{self._told})."
         )
 
     @property

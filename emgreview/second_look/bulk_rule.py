@@ -18,8 +18,8 @@ from emgreview.session import Session
 class BulkRule:
     """A channel-trial meets it whose automatic onset has a 90 % interval narrower than ``interval_below_s`` and a level
     above ``level_above_db``, and whose signal is clean unless ``clean`` is False: no note about its baseline, the
-    channel not marked bad, no caution, nothing set aside there. One that nobody can judge without a look
-    (:meth:`Session.unfit`) never does."""
+    channel not marked bad, the burst not clipped, no caution, nothing set aside there. One that nobody can judge
+    without a look (:meth:`Session.unfit`) never does."""
 
     interval_below_s: float
     level_above_db: float
@@ -54,7 +54,8 @@ class BulkRule:
         if not self.clean:
             return sure
         recording = recordings_of(session)[session.state(trial).recording]
-        return sure and not found.note and recording.channel(channel).status == "good"
+        good = sure and not found.note and recording.channel(channel).status == "good"
+        return good and not session.automatic_clipped(trial, channel)
 
 
 def _clean(session: Session, trial: str, channel: str) -> bool:

@@ -65,6 +65,7 @@ def trial_card(
                     session.hides_automatic(trial, label),
                     channels_out.get(label),
                     session.unfit(trial, label),
+                    session.clipped(trial, label),
                 ),
                 "excluded": channels_out.get(label),
                 "aside": signs.aside(session, trials, state, label),
@@ -200,9 +201,11 @@ def _channel(
     hidden: bool,
     excluded: str | None,
     unfit: str,
+    clipped: str,
 ) -> dict[str, Any]:
     sign, words = _verdict(state, hidden)
-    words = f"{unfit.partition(':')[0]} · {words}" if unfit and not state.reviewed else words
+    why = unfit or clipped
+    words = f"{why.partition(':')[0]} · {words}" if why and not state.reviewed else words
     words += "" if excluded is None else f" ✕ channel excluded{signs.because(excluded)}"
     located = state.found != "not locatable"
     return {
@@ -210,9 +213,9 @@ def _channel(
         "sign": sign,
         "words": words,
         "detail": {
-            "timed": _detail(state, auto, rest_z, blind, hidden, unfit),
-            "untimed": _detail(state, auto, rest_z, True, hidden, unfit),
-            "bare": _detail(state, auto, rest_z, True, hidden, unfit, bare=True),
+            "timed": _detail(state, auto, rest_z, blind, hidden, unfit, clipped),
+            "untimed": _detail(state, auto, rest_z, True, hidden, unfit, clipped),
+            "bare": _detail(state, auto, rest_z, True, hidden, unfit, clipped, bare=True),
         },
         "unfit": bool(unfit),
         "hidden": hidden,
@@ -266,11 +269,13 @@ def _detail(
     blind: bool,
     hidden: bool,
     unfit: str,
+    clipped: str,
     bare: bool = False,
 ) -> str:
     """What is known of the channel, as one line of text; without times in a blind review, ``bare`` without widths
     too. Why it cannot be judged without a look comes first."""
     parts = [f"✕ {unfit}; not among what “accept the rest” accepts"] if unfit else []
+    parts += [f"▲ {clipped}"] if clipped else []
     response = state.response
     for number, burst in enumerate(state.standing, 1):
         said = _burst_words(burst, blind, bare)

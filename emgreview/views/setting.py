@@ -71,7 +71,7 @@ def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
         "signs": SIGNS,
         "n_trials": len(session.queue),
         "progress": session.progress[:2],
-        "counted": "disputes settled" if settling else "channel-trials reviewed",
+        "counted": session.counted,
         "none_left": "No dispute is left open" if settling else "No trial is left unreviewed",
         "blind": session.blind,
         "reviewer": session.reviewer,

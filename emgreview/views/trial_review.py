@@ -325,8 +325,8 @@ class TrialReview(Wire, JSComponent):
 
     def _standing(self) -> dict[str, Any]:
         session = self._session
-        standing = {"progress": session.progress[:2], "problem": self._problem(), "blind": session.blind}
-        return {**standing, "method": session.method_words}
+        standing = {"progress": session.progress[:2], "counted": session.counted, "blind": session.blind}
+        return {**standing, "problem": self._problem(), "method": session.method_words}
 
     def _send_trials(self, wanted: list[int]) -> None:
         entries, typical = [], []

@@ -67,6 +67,9 @@ def test_an_audit_that_passes_accepts_the_rest_with_a_bound(session, tmp_path):
     assert not session.hides_automatic(*audit.sample[0]), "the comparison made, the mark is shown again"
     sentence = audit.accept()
     n = 120 - len(audit.sample)
+    assert (session.unlooked, session.progress[0]) == (n, 120)
+    assert session.counted == f"channel-trials reviewed, {n} of them in bulk and looked at by nobody"
+    assert f"120 of {session.progress[1]} reviewed, {n} of them in bulk and looked at by nobody" in repr(session)
     assert sentence.startswith(f"At most 10 % of the {n} bulk-accepted onsets would")
     assert "would have been moved by more than 10 ms (95 % upper bound, exact hypergeometric" in sentence
     assert session.progress[0] == 120

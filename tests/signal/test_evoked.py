@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from emgreview.errors import ParameterError, SignalError
-from emgreview.signal.evoked import blank, forward, measure_evoked, without_decay
+from emgreview.signal.evoked import blank, forward, measure_evoked, stands_before, without_decay
 from emgreview.signal.filters import bandpass
 from emgreview.simulation import ARTEFACTS, rest_noise
 
@@ -180,3 +180,65 @@ def test_what_stands_out_before_the_window_begins_has_no_latency():
     assert np.median(known.latency_s) == pytest.approx(0.011, abs=0.0015)
     with pytest.raises(SignalError, match="must be alike"):
         measure_evoked(whole, RATE_HZ, AT, timed=timed[:, 1:])
+
+
+def told_and_wrong(rate_hz, low_hz, decay_s, level_uv, evoked_uv, shape, seed):
+    """Of 12 rows: how many latencies are off by more than 2 ms because of the decay, those of them that nothing tells,
+    and those told."""
+    rng = np.random.default_rng(seed)
+    at, n = round(0.4 * rate_hz), round(0.8 * rate_hz)
+    since_s = np.maximum((np.arange(n) - at) / rate_hz, 0)
+    clean = rest_noise((12, n), rate_hz, rng, level_uv=3.0)
+    levels = {"level_uv": 0.0, "evoked_uv": evoked_uv, "latency_s": 0.022}
+    clean = ARTEFACTS["stimulus"](clean, rate_hz, rng, at_s=at / rate_hz, **levels)
+    tail = np.exp(-since_s / decay_s)
+    tail = {"one": tail, "two": 0.7 * tail**3 + 0.3 * tail, "under": tail - 0.25 * tail ** (1 / 3)}[shape]
+    x = clean + np.where(np.arange(n) >= at, level_uv * tail, 0.0)
+    band = {"low_hz": low_hz, "high_hz": min(450.0, 0.4 * rate_hz)}
+
+    def latency(part):
+        done = forward(part, rate_hz, **band)
+        return done, measure_evoked(part, rate_hz, at, timed=done).latency_s
+
+    on = forward(blank(x, rate_hz, at), rate_hz, **band)
+    off, found_s = latency(blank(without_decay(x, rate_hz, at), rate_hz, at))
+    _, right_s = latency(blank(clean, rate_hz, at))
+    before = {"window_from_s": 0.012, "blanked_to_s": 0.008}
+    stood = stands_before(on, rate_hz, at, suspected=True, **before)
+    left = stands_before(off, rate_hz, at, **before)
+    wrong = np.abs(found_s - right_s) > 0.002
+    return np.array([wrong.sum(), (wrong & ~stood & ~left).sum(), (stood | left).sum()])
+
+
+def test_a_latency_that_a_decay_made_wrong_is_told(counted):
+    grid = [
+        (rate_hz, low_hz, decay_s, level_uv, evoked_uv, shape)
+        for rate_hz in (1000.0, 4000.0)
+        for low_hz in (10.0, 20.0)
+        for decay_s in (0.001, 0.003, 0.007, 0.015)
+        for level_uv in (100.0, 1000.0, 20_000.0)
+        for evoked_uv in (100.0, 2000.0)
+        for shape in ("one", "two", "under")
+    ]
+    wrong, silent, _ = sum(told_and_wrong(*cell, seed) for seed, cell in enumerate(grid))
+    rows = 12 * len(grid)
+    assert wrong > 0.1 * rows, "the grid is hard enough"
+    assert silent <= 0.016 * rows, "0.8 % on the grid of the docstring"
+    clean = [(rate, low, 0.005, level, 500.0, "one") for rate in (1000.0, 4000.0) for low in (10.0, 20.0)
+             for level in (0.0, 10.0)]  # fmt: skip
+    told = sum(told_and_wrong(*cell, seed)[2] for seed, cell in enumerate(clean * 4))
+    assert told <= 0.02 * 12 * len(clean) * 4
+    counted(f"latencies wrong by a decay: {wrong} of {rows}, in silence {silent}")
+
+
+def test_only_what_stands_just_before_the_window_counts():
+    x = rest_noise((3, 4000), RATE_HZ, np.random.default_rng(0), level_uv=3.0)
+    x[1, AT + 40 : AT + 48] = 200.0
+    x[2, AT + 60 : AT + 70] = 200.0
+    where = {"window_from_s": 0.012, "blanked_to_s": 0.008}
+    assert stands_before(x, RATE_HZ, AT, **where).tolist() == [False, True, False]
+    assert stands_before(-9 * x, RATE_HZ, AT, **where).tolist() == [False, True, False]
+    assert not stands_before(x, RATE_HZ, AT, window_from_s=0.025, blanked_to_s=0.008).any(), (
+        "an earlier wave is no decay"
+    )
+    assert not stands_before(x, RATE_HZ, 3990, **where).any()

@@ -61,7 +61,7 @@ SHORT_REST_S = 0.25
 SHORTEST_SEARCH_S = 0.2
 FEWEST_BLOCKS = 3
 LOWEST_AUXILIARY_HZ = 20.0
-CHUNK_SAMPLES = 600_000
+CHUNK_SAMPLES = 1_200_000
 """Samples worked on at once: few enough to stay in the processor's cache."""
 
 
@@ -123,7 +123,8 @@ def estimate_onsets(
         rows = np.arange(start, start + len(part))
         finite = np.isfinite(part).all(axis=1)
         notes[rows[~finite]] = "missing"
-        part, rows = part[finite], rows[finite]
+        if not finite.all():
+            part, rows = part[finite], rows[finite]
         level, scale = level_and_scale(part, rest)
         if auxiliary:  # a key at rest may give one value throughout: then any departure stands out
             scale = np.where(scale > 0, scale, level_and_scale(part, slice(None))[1])
@@ -131,10 +132,12 @@ def estimate_onsets(
             scale = np.where(partly_flat(part, rest, rate_hz, quiet), 0.0, scale)
         notes[rows[scale == 0]] = "flat"
         good = scale > 0
-        rows = rows[good]
+        if not good.all():
+            part, rows, level, scale = part[good], rows[good], level[good], scale[good]
         if not len(rows):
             continue
-        part = (part[good] - level[good, None]) / scale[good, None]
+        part = part - level[:, None]
+        part /= scale[:, None]
         unusual: Literal["ignore", "warn"] = "ignore" if auxiliary else "warn"
         with np.errstate(divide=unusual, invalid=unusual):
             stands = standing(part, rate_hz, rest, search, quiet)

@@ -9,10 +9,13 @@ done in steps of some bins.
     quantile, cumulative             of a posterior
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 Array = NDArray[np.floating]
@@ -63,46 +66,88 @@ FREEDOM_HZ = 727.0
 OUTSIDE = np.float32(1e9)
 """Cost of an onset outside the signal."""
 
+LEAST = -28.0
+"""Least logarithm of a likelihood over the greatest: its cube is still a normal float32."""
+
+GROWTH = 12
+"""How finely activity is looked at: after so many steps two are taken as one, and so on."""
+
 FREEDOM_SHARE = 0.7
 """Degrees of freedom of a sample at low rates, where neighbours of a residual are not independent either."""
 
 
 def posterior(
     y: Floats, start: Ints, stop: Ints, nu: Array, cap: Floats, band: int, step: int, candidates: int, wide: int,
-    middle: int, bin_s: float,
-) -> tuple[Array, Array]:  # fmt: skip
-    """Cumulative posterior, and its cube, over the onset (2, rows, candidates + 1); geometric mean rise in seconds.
+    middle: int, bin_s: float, *, rise: bool = False,
+) -> tuple[Array, Array, Array]:  # fmt: skip
+    """Cumulative posterior over the onset, and the one whose median is taken: itself with ``middle`` PLAIN, its cube
+    with SHARP; both (rows, candidates + 1). The geometric mean rise in seconds, (rows,), is NaN without ``rise``.
 
-    Works in steps of ``step`` bins. The common stretch is ``wide`` steps from bin ``start``, cut at bin ``stop`` and at
-    the ends of the row; the candidates are its first ``candidates`` edges. ``nu`` is in degrees of freedom a bin.
+    Works in steps of ``step`` bins. The common stretch is ``wide`` steps from bin ``start``, cut at the last whole step
+    before bin ``stop`` and at the ends of the row; the candidates are its first ``candidates`` edges. ``nu`` is in
+    degrees of freedom a bin.
     """
     n, bins = y.shape
-    at = start[:, None] + np.arange(wide * step)
-    window = np.take_along_axis(y, np.clip(at, 0, bins - 1), axis=1)
-    window *= (at >= 0) & (at < stop[:, None])
-    if step > 1:
-        window = (window.reshape(-1, step) @ np.full(step, 1 / step, np.float32)).reshape(n, wide)
     begins = np.clip(-(start // step), 0, candidates - 1)
     ends = np.clip((stop - start) // step, 0, wide)
+    used = max(1, int(ends.max(initial=0)))
+    since = np.arange(used * step)
+    at = start[:, None] + since
+    window = np.take_along_axis(y, np.clip(at, 0, bins - 1), axis=1)
+    window *= (at >= 0) & (since < step * ends[:, None])
+    if step > 1:
+        window = (window.reshape(-1, step) @ np.full(step, 1 / step, np.float32)).reshape(n, used)
 
-    table, ln_v, rises_s, weights = profiles(step * bin_s, candidates, wide, middle, band)
-    cost = window @ table
-    cost += ln_v[ends]
-    cost = cost.reshape(n, candidates, -1)
-    before = np.cumsum(np.pad(np.minimum(window, cap[:, None]), ((0, 0), (1, 0))), axis=1)[:, :candidates]
+    shapes = profiles(step * bin_s, candidates, wide, middle, band)
     place = np.arange(candidates)
     within = (place >= begins[:, None]) & (place <= np.maximum(ends, begins)[:, None])
-    cost += np.where(within, before, OUTSIDE)[..., None]
-    cost -= cost.min(axis=(1, 2), keepdims=True)
-    cost *= (-0.5 * step * nu).astype(np.float32)[:, None, None]
-    likelihood = np.exp(np.maximum(cost, -60, out=cost), out=cost)
+    edges = [edge for edge in shapes.edges[:-1] if edge < used] + [used]
+    energy = _sums(window, edges, candidates)
+    before = np.zeros((n, candidates), np.float32)
+    known = min(used, candidates - 1)
+    np.cumsum(np.minimum(window[:, :known], cap[:, None]), axis=1, out=before[:, 1 : known + 1])
+    before = np.where(within, before, OUTSIDE)
 
-    plain, sharp = weights
-    mass = np.stack([likelihood @ plain, (likelihood * likelihood * likelihood) @ sharp]) * within
-    cdf = np.pad(np.cumsum(mass, axis=2, dtype=np.float64), ((0, 0), (0, 0), (1, 0)))
-    by_rise = likelihood.sum(axis=1).reshape(n, len(rises_s), -1).sum(axis=2)
-    rise_s = np.exp(by_rise @ np.log(rises_s) / by_rise.sum(axis=1))
-    return cdf / cdf[..., -1:], rise_s
+    cost = shapes.table[:, : len(edges) - 1] @ energy
+    cost += shapes.ln_v[ends]
+    before -= (before + cost.min(axis=1)).min(axis=1, keepdims=True)
+    cost += before[:, None]
+    cost *= (-0.5 * step * nu).astype(np.float32)[:, None, None]
+    likelihood = np.exp(np.maximum(cost, np.full_like(cost, LEAST), out=cost), out=cost)
+
+    plain, sharp = shapes.weights
+    cdf = _summed((plain @ likelihood) * within)
+    rise_s = np.full(n, np.nan)
+    if rise:
+        by_rise = likelihood.sum(axis=2).reshape(n, len(shapes.rises_s), -1).sum(axis=2)
+        rise_s = np.exp(by_rise @ np.log(shapes.rises_s) / by_rise.sum(axis=1))
+    if middle == PLAIN:
+        return cdf, cdf, rise_s
+    cube = np.square(likelihood)
+    cube *= likelihood
+    return cdf, _summed((sharp @ cube) * within), rise_s
+
+
+def _sums(window: Floats, edges: Sequence[int], candidates: int) -> Floats:
+    """Sums of (rows, steps) over stretches between ``edges`` from each candidate on: (rows, stretches, candidates).
+    Steps beyond the last count nothing."""
+    n, steps = window.shape
+    padded = np.zeros((n, steps + candidates + edges[-1] - edges[-2]), np.float32)
+    padded[:, :steps] = window
+    until = np.cumsum(np.pad(padded, ((0, 0), (1, 0))), axis=1, dtype=np.float64)
+    out = np.empty((n, len(edges) - 1, candidates), np.float32)
+    size, total = 1, padded
+    for k, (first, last) in enumerate(pairwise(edges)):
+        if last - first != size:
+            size = last - first
+            total = (until[:, size:] - until[:, :-size]).astype(np.float32)
+        out[:, k] = total[:, first : first + candidates]
+    return out
+
+
+def _summed(mass: Floats) -> Array:
+    cdf = np.pad(np.cumsum(mass, axis=1, dtype=np.float64), ((0, 0), (1, 0)))
+    return cdf / cdf[:, -1:]
 
 
 def levels_db(band: int) -> Array:
@@ -110,31 +155,44 @@ def levels_db(band: int) -> Array:
     return np.arange(max(0.0, CLASS_DB * band - BELOW_DB), CLASS_DB * band + ABOVE_DB + 1, LEVEL_STEP_DB)
 
 
-@lru_cache(maxsize=64)
-def profiles(step_s: float, candidates: int, wide: int, middle: int, band: int) -> tuple[Floats, Floats, Array, Floats]:
-    """What the likelihood is made of, for all onsets, profiles and levels.
+@dataclass(frozen=True, eq=False, slots=True)
+class Shapes:
+    """What the likelihood is made of, for all profiles and levels (the first axis, profiles outermost).
 
-    1/v from the onset on, 0 before it, as (steps, candidates × profiles × levels); sums of ln v over the first 0, 1,
-    2 … steps; the rise of each profile; prior weights (2, profiles × levels) of the plain posterior and of its cube.
-    With PLAIN those of offsets.
+    ``table`` holds the mean 1/v of the stretches between ``edges``, in steps after an onset, which are single steps
+    first and then longer, by a ``GROWTH``-th of the time since the onset. ``ln_v`` (wide + 1, profiles × levels,
+    candidates) holds, by where the common stretch ends, the sum of ln v from each candidate to there. ``rises_s`` is
+    of each profile; ``weights`` (2, profiles × levels) are those of the plain posterior and of its cube; with PLAIN
+    those of offsets.
     """
+
+    edges: tuple[int, ...]
+    table: Floats
+    ln_v: Floats
+    rises_s: Array
+    weights: Floats
+
+
+@lru_cache(maxsize=64)
+def profiles(step_s: float, candidates: int, wide: int, middle: int, band: int) -> Shapes:
     onset = middle == SHARP
     kept = [q for q in PROFILES if q.rise_s >= 0.4 * step_s and (q.interval + q.onset if onset else q.offset) > 0]
-    rises_s, jumps, powers = np.array([(q.rise_s, q.jump, q.power) for q in kept]).T
+    rises_s, jumps, powers = np.array([(q.rise_s, q.jump, q.power) for q in kept]).T[..., None]
     levels = levels_db(band)
-    since = np.arange(wide)[:, None] - np.arange(candidates)
-    t = np.maximum((since[..., None] + 0.5) * step_s, 0)
-    rho = np.minimum(t / rises_s, 1)
-    rho = rho**powers
+    edges = [0]
+    while edges[-1] < wide:
+        edges.append(min(wide, edges[-1] + max(1, edges[-1] // GROWTH)))
+    t = (np.arange(wide) + 0.5) * step_s
+    rho = np.minimum(t / rises_s, 1) ** powers
     rho += jumps * (1 - rho) * np.minimum(t / JUMP_S, 1)
-    v = 1 + rho[..., None] ** 2 * 10 ** (levels / 10)
-    table = np.where((since >= 0)[..., None, None], 1 / v, 0.0).reshape(wide, -1).astype(np.float32)
-    ln_v = np.pad(np.cumsum(np.log(v).reshape(wide, -1), axis=0), ((1, 0), (0, 0))).astype(np.float32)
+    v = (1 + np.square(rho)[:, None] * 10 ** (levels[:, None] / 10)).reshape(-1, wide)
+    table = np.add.reduceat(1 / v, edges[:-1], axis=1) / np.diff(edges)
+    until = np.cumsum(np.log(v), axis=1)  # backward, nothing before the onset: candidate c of stretch e is e - c steps
+    backward = np.pad(until[:, ::-1], ((0, 0), (0, candidates))).astype(np.float32)
+    ln_v = sliding_window_view(backward, candidates, axis=1).transpose(1, 0, 2)[::-1]
     weights = np.array([(q.interval, q.onset) if onset else (q.offset, q.offset) for q in kept], np.float32).T
     weights = np.repeat(weights, len(levels), axis=1)
-    for array in (table, ln_v, rises_s, weights):
-        array.setflags(write=False)
-    return table, ln_v, rises_s, weights
+    return Shapes(tuple(edges), table.astype(np.float32), ln_v, rises_s[:, 0], weights)
 
 
 def quantile(cdf: Array, q: Array | float) -> Array:

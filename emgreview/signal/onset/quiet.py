@@ -205,16 +205,19 @@ def whitening_taps(quiet: Floats, rate_hz: float, p: QuietParameters) -> tuple[F
 def swings(x: Floats, rate_hz: float, p: QuietParameters) -> NDArray[np.bool_]:
     """Where trials hold something slow and strong, a swing or heart beats: (trials, stretches of 0.1 s).
 
-    That is a stretch with more than three times the power of the rest, of which the mean over ``slow_s``
-    keeps ``slow_share``: nearly all at 20 Hz, hardly a twentieth from 50 Hz on.
+    That is a stretch with more than three times the power of the rest, of which the mean over ``slow_s``, taken
+    every eighth of it, keeps ``slow_share``: nearly all at 20 Hz, hardly a twentieth from 50 Hz on.
     """
-    length, box = max(1, round(0.1 * rate_hz)), max(1, round(p.slow_s * rate_hz))
+    box = max(1, round(p.slow_s * rate_hz))
+    step = max(1, box // 8)
+    box, per_stretch = max(1, round(box / step)), max(1, round(0.1 * rate_hz / step))
+    length = per_stretch * step
     used = x.shape[1] // length * length
-    total = np.cumsum(np.pad(x, ((0, 0), (box // 2 + 1, box - box // 2 - 1))), axis=1)
-    mean = np.zeros((len(x), x.shape[1]), np.float32)
-    mean[:, : x.shape[1] - 1] = (total[:, box:] - total[:, :-box])[:, : x.shape[1] - 1] / box
-    power, slow = (sums(np.square(part[:, :used]), length) for part in (x, mean))
-    return (power > 3 * length) & (slow > p.slow_share * power)
+    power = sums(np.square(x[:, :used]), length)
+    total = np.cumsum(np.pad(sums(x[:, :used], step), ((0, 0), (box // 2 + 1, box - box // 2 - 1))), axis=1)
+    mean = np.zeros((len(x), used // step), np.float32)
+    mean[:, : total.shape[1] - box] = (total[:, box:] - total[:, :-box]) / (box * step)
+    return (power > 3 * length) & (step * sums(np.square(mean), per_stretch) > p.slow_share * power)
 
 
 def partly_flat(x: Array, rest: slice, rate_hz: float, p: QuietParameters) -> NDArray[np.bool_]:

@@ -15,7 +15,8 @@ what all share,
 with nu degrees of freedom a bin. With priors flat in tau and about even in ln g, and a weight for each profile, exp(l)
 normalised is the posterior: its 5 and 95 % points over tau are the interval, and the median of its cube,
 exp(3 l), is the onset: nu is chosen for honest intervals, and a less tempered middle is nearer the truth on sharp
-onsets. First on bins of ``coarse_s``, then on fine ones around that median. The offset is the same in mirror image,
+onsets. First on bins of ``coarse_s``, then on fine ones around that median; long after an onset several bins are taken
+as one, with the mean of 1/v over them. The offset is the same in mirror image,
 with the plain median. Where activity is strong, both are located in energies from which the ringing of a zero-phase
 band-pass was taken (:mod:`~emgreview.signal.onset.ringing`). Likelihood ratios with ramp profiles: Staude and Wolf 1999
 (Med Eng Phys 21:449-467), Staude et al. 2001 (EURASIP J Adv Signal Process 2001:67-81), both read as abstracts.
@@ -53,6 +54,16 @@ DELAY_S = (0.001, 58.0, 20.0)
 """Of the filter against ringing, at 1000 Hz and more: seconds where the strongest block lies at the second number less
 the third, in dB; nothing at the second. Measured."""
 
+FINE_BINS = 16
+"""At most so many bins to each side of the first median are looked at again."""
+
+ROWS = 1000
+"""Worked on at once: few enough for the processor's cache."""
+
+CLEAR_LEAD, CLEAR_FROM_HZ = 0.5, 1000.0
+"""Share of ``lead_s`` that strong activity needs, from this sampling rate on; below it weaker activity counts as
+strong."""
+
 LOW_RATE_DB = 39.0
 """By how much less activity counts as strong at a tenth of 1000 Hz."""
 
@@ -65,8 +76,9 @@ class RampParameters(QuietParameters):
     activity; ``stretch_s`` is the common stretch; ``fine_s`` and ``fine_stretch_s`` the half width and stretch of the
     fine grid; ``plateau_s`` how much of the plateau is used; ``quiet_s`` ends an activity; ``resolution_s`` (at least a
     sample) widens the interval to each side, and ``smear_s`` its later side, where a zero-phase band-pass may let a
-    sharp onset be seen that much early (``sharp_s``, at least a sample, where ringing was taken out); ``fading_s`` (at
-    least three samples) that of a strong offset, whose last potentials fade. From ``strong_from_db`` in the strongest
+    sharp onset be seen that much early (``sharp_s``, at least a sample, where ringing was taken out, and ``before_s``
+    the earlier one, as first potentials are small); ``fading_s`` (at least three samples) the earlier side of a strong
+    offset, whose last potentials fade. From ``strong_from_db`` in the strongest
     block on, edges are located without ringing. In dB, as SDs of the rest's level over blocks: ``uneven_from_db`` and
     ``restless_from_db``.
     Plain numbers: ``temper`` of nu, ``uneven_temper`` its fall beyond the first of these, ``restless_level`` that of y
@@ -85,6 +97,7 @@ class RampParameters(QuietParameters):
     resolution_s: float = 0.001
     smear_s: float = 0.0025
     sharp_s: float = 0.0035
+    before_s: float = 0.001
     fading_s: float = 0.005
     strong_from_db: float = 42.0
     temper: float = 0.38
@@ -139,12 +152,12 @@ def find_ramp(batch: Batch, p: RampParameters) -> dict[str, Array]:
 
 def strong_from_db(rate_hz: float, p: RampParameters) -> float:
     """Level from which on ringing is taken out: below 1000 Hz it lasts longer and matters to weaker activity."""
-    return p.strong_from_db + LOW_RATE_DB * min(0.0, math.log10(rate_hz / 1000))
+    return p.strong_from_db + LOW_RATE_DB * min(0.0, math.log10(rate_hz / CLEAR_FROM_HZ))
 
 
 def _fill_strong(found: dict[str, Array], rows: Ints, batch: Batch, p: RampParameters) -> None:
     """The edges of strong activity, from energies without ringing; each edge from its own side."""
-    rate_hz, x = batch.rate_hz, batch.x[rows]
+    rate_hz, x = batch.rate_hz, batch.x[rows].astype(np.float32)
     level = batch.doubt.high[rows]
     ahead = against(standing_without_ringing(x, rate_hz, batch.rest, batch.search, p), level, p)
     used = ahead.blocks * ahead.block * ahead.bin
@@ -152,6 +165,9 @@ def _fill_strong(found: dict[str, Array], rows: Ints, batch: Batch, p: RampParam
     behind = against(standing_without_ringing(x[:, :used][:, ::-1], rate_hz, rest, search, p), level, p)
     first, last = activity(ahead, prevalence(ahead.marks[:, ahead.search], ahead.span), p)
     back = begins_from(behind, ahead.blocks - 1 - last, p)
+    if batch.rate_hz >= CLEAR_FROM_HZ:  # activity is so strong that it is sure soon after its edge
+        nearer_s = p.lead_s * (1 - CLEAR_LEAD)
+        p = replace(p, lead_s=p.lead_s - nearer_s, stretch_s=p.stretch_s - nearer_s)
     _fill(found, rows, (ahead, first), (behind, back), batch, p)
 
 
@@ -167,7 +183,8 @@ def _fill(
     (ahead, first), (behind, back) = onset, offset
     late_s = max(p.sharp_s, 1 / batch.rate_hz) if ahead.clear else p.smear_s
     y = (without_clicks(ahead, first, block_s) if ahead.clear else ahead.y) * less
-    on, rise_s = locate(y, ahead.ln_z, first, nu, SHARP, s.block, bin_s, batch.rate_hz, p, late_s=late_s)
+    sides = {"early_s": p.before_s if ahead.clear else 0.0, "late_s": late_s}
+    on, rise_s = locate(y, ahead.ln_z, first, nu, SHARP, s.block, bin_s, batch.rate_hz, p, **sides)
     on *= bin_s
     if ahead.clear:  # the later side stands: a sharp onset is seen without delay
         on[:2] -= delay_s(ahead, first, batch.rate_hz)
@@ -263,19 +280,8 @@ def locate(
     places, rise_s = np.empty((len(QUANTILES), len(y))), np.empty(len(y))
     for band in np.unique(bands):
         some = np.flatnonzero(bands == band)
-        places[:, some], rise_s[some] = _locate(
-            y[some],
-            first[some] * block,
-            stop[some],
-            nu[some],
-            cap[some],
-            int(band),
-            middle,
-            bin_s,
-            rate_hz,
-            p,
-            (early_s, late_s),
-        )
+        parts = y[some], first[some] * block, stop[some], nu[some], cap[some]
+        places[:, some], rise_s[some] = _locate(*parts, int(band), middle, bin_s, rate_hz, p, (early_s, late_s))
     return places, rise_s
 
 
@@ -289,21 +295,23 @@ def _locate(
     candidates = max(2, round((p.lead_s + p.trail_s) / bin_s / step))
     wide = max(candidates, round(p.stretch_s / bin_s / step))
     nu = nu * freedom(bin_s, rate_hz)
-    coarse, rise_s = posterior(y, start, stop, nu, cap, band, step, candidates, wide, middle, bin_s)
+    coarse, sharp, rise_s = posterior(
+        y, start, stop, nu, cap, band, step, candidates, wide, middle, bin_s, rise=middle == SHARP
+    )
 
-    half = max(1, round(p.fine_s / bin_s))
-    near = np.floor(quantile(coarse[middle], 0.5)).astype(int) * step - half
+    half = max(1, round(min(p.fine_s / bin_s, FINE_BINS)))
+    near = np.floor(quantile(sharp, 0.5)).astype(int) * step - half
     wide = max(2 * half, round(p.fine_stretch_s / bin_s))
-    fine, _ = posterior(y, start + near, stop, nu, cap, band, 1, 2 * half, wide, middle, bin_s)
+    fine, fine_sharp, _ = posterior(y, start + near, stop, nu, cap, band, 1, 2 * half, wide, middle, bin_s)
 
     places = np.empty((len(QUANTILES), len(y)))
     for place, q in zip(places, QUANTILES, strict=True):
-        power = middle if q == 0.5 else PLAIN
-        low = cumulative(coarse[power], (near - 0.5) / step)
-        high = cumulative(coarse[power], (near - 0.5 + 2 * half) / step)
+        far, close = (sharp, fine_sharp) if q == 0.5 else (coarse, fine)
+        low = cumulative(far, (near - 0.5) / step)
+        high = cumulative(far, (near - 0.5 + 2 * half) / step)
         inside = (low <= q) & (q <= high)
         share = np.where(inside, (q - low) / np.maximum(high - low, 1e-9), 0.5)
-        place[:] = start + np.where(inside, near + quantile(fine[power], share), quantile(coarse[power], q) * step)
+        place[:] = start + np.where(inside, near + quantile(close, share), quantile(far, q) * step)
     slack_s = max(p.resolution_s, 1 / rate_hz)
     places[0] -= (slack_s + sides_s[0]) / bin_s
     places[2] += (slack_s + sides_s[1]) / bin_s

@@ -39,6 +39,7 @@ from emgreview.signal.onset.quiet import (
 from emgreview.signal.onset.whitening import filtered
 
 Array = NDArray[np.floating]
+Floats = NDArray[np.float32]
 
 LAG_S = 0.0005
 ORDER, LOW_HZ, HIGH_HZ = 4, 20.0, 450.0
@@ -70,13 +71,15 @@ def assumed_bands(rate_hz: float) -> tuple[tuple[float, float], ...]:
 
 
 @lru_cache(maxsize=64)
-def unringing(rate_hz: float, low_hz: float, high_hz: float) -> tuple[tuple[int, float], ...]:
-    """Delays in samples and weights of the filter that ends the ringing of a band-pass; their sizes sum to 1."""
+def unringing(rate_hz: float, low_hz: float, high_hz: float) -> Floats:
+    """Taps (1, k) of the filter that ends the ringing of a band-pass; their sizes sum to 1."""
     poles = signal.butter(ORDER, [low_hz, high_hz], "bandpass", fs=rate_hz, output="zpk")[1]
     lag = max(1, round(LAG_S * rate_hz))
     factor = np.poly(poles**-lag).real
-    factor /= np.abs(factor).sum()
-    return tuple((k * lag, float(weight)) for k, weight in enumerate(factor))
+    taps = np.zeros((1, (len(factor) - 1) * lag + 1), np.float32)
+    taps[0, ::lag] = factor / np.abs(factor).sum()
+    taps.setflags(write=False)
+    return taps
 
 
 def standing_without_ringing(x: Array, rate_hz: float, rest: slice, search: slice, p: QuietParameters) -> Standing:
@@ -93,12 +96,15 @@ def standing_without_ringing(x: Array, rate_hz: float, rest: slice, search: slic
     quiet = slice(-(-rest.start // per_block), rest.stop // per_block)
     search = slice(-(-search.start // per_block), search.stop // per_block)
     used = x.shape[1] // per_block * per_block
-    power = sums(np.square(x[:, :used]).astype(np.float32), per_block) * np.float32(1 / per_block)
+    x = np.ascontiguousarray(x, np.float32)
+    power = sums(np.square(x[:, :used]), per_block) * np.float32(1 / per_block)
+    before, quiet_samples = x[:, : rest.stop], rest.stop - rest.start
     tried = []
     for band in assumed_bands(rate_hz):
-        e = delayed(x, unringing(rate_hz, *band)).astype(np.float32)
-        e = filtered(e, whitening_taps(e[:, rest], rate_hz, p)[0], max(1, round(AHEAD_S * rate_hz)))[:, :used]
-        tried.append(over_rest(sums(np.square(e).astype(np.float32), bin_), power, quiet, search, (bin_, block), p))
+        ending = unringing(rate_hz, *band)
+        taps = whitening_taps(filtered(before, ending, 0)[:, -quiet_samples:], rate_hz, p)[0]
+        e = filtered(x, one_after_the_other(ending, taps), max(1, round(AHEAD_S * rate_hz)))[:, :used]
+        tried.append(over_rest(sums(np.square(e), bin_), power, quiet, search, (bin_, block), p))
     if len(tried) == 1:
         return replace(tried[0], clear=True)
     rises = np.array([risen(s, RISEN_SAMPLES / bin_) for s in tried])
@@ -109,13 +115,11 @@ def standing_without_ringing(x: Array, rate_hz: float, rest: slice, search: slic
     return replace(tried[0], clear=True, **{n: np.stack([getattr(s, n) for s in tried])[best, rows] for n in names})
 
 
-def delayed(x: Array, taps: tuple[tuple[int, float], ...]) -> Array:
-    """sum_k w_k x(t - lag_k), zeros before the start."""
-    out, term = np.zeros_like(x), np.empty_like(x)
-    for lag, weight in taps:
-        n = x.shape[1] - lag
-        np.multiply(x[:, :n], weight, out=term[:, :n])
-        out[:, lag:] += term[:, :n]
+def one_after_the_other(first: Floats, second: Floats) -> Floats:
+    """Taps of two filters in a row, ``first`` (1, k) and ``second`` (trials, l): (trials, k + l - 1)."""
+    out = np.zeros((len(second), first.shape[1] + second.shape[1] - 1), np.float32)
+    for lag in np.flatnonzero(first[0]):
+        out[:, lag : lag + second.shape[1]] += first[0, lag] * second
     return out
 
 

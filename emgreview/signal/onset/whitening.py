@@ -23,10 +23,17 @@ OUTLIER = 3.0
 
 RIDGE = 0.003
 
+ENOUGH = 512
+"""Samples whose median serves for a robust SD."""
+
+STRETCH, TRIALS = 32, 16
+"""Samples that are filtered by one product, and trials filtered at once: little enough for the processor's cache."""
+
 
 def autoregression(quiet: Array, order: int, ridge: float) -> Array:
     """Coefficients a (trials, order) of the rest (trials, samples)."""
-    limit = OUTLIER / 0.6745 * np.median(np.abs(quiet), axis=1, keepdims=True)
+    some = quiet[:, :: max(1, quiet.shape[1] // ENOUGH)]
+    limit = OUTLIER / 0.6745 * np.median(np.abs(some), axis=1, keepdims=True)
     quiet = np.clip(quiet, -limit, limit)
     n = quiet.shape[1]
     r = np.stack([np.einsum("ij,ij->i", quiet[:, : n - k], quiet[:, k:]) for k in range(order + 1)], axis=1)
@@ -42,14 +49,29 @@ def order_of(memory_s: float, rate_hz: float, samples: int) -> int:
 
 
 def filtered(x: Floats, taps: Floats, ahead: int) -> Floats:
-    """sum_k taps_k x_(t + ahead - k), zeros beyond the ends."""
-    padded = np.pad(x, ((0, 0), (taps.shape[1] - 1 - ahead, ahead)))
-    total, term = np.zeros_like(x), np.empty_like(x)
-    for k in range(taps.shape[1]):
-        start = taps.shape[1] - 1 - k
-        np.multiply(padded[:, start : start + x.shape[1]], taps[:, k, None], out=term)
-        total += term
-    return total
+    """sum_k taps_k x_(t + ahead - k), zeros beyond the ends; ``taps`` (trials, k), or (1, k) for all of them.
+
+    Stretches of x are multiplied with a matrix, which holds the taps once for each of its samples.
+    """
+    (n, length), k = x.shape, taps.shape[1]
+    stretches, more = -(-length // STRETCH), -(-(k - 1) // STRETCH)  # a stretch of the result asks so many more of x
+    first, wide = k - 1 - ahead, (more + 1) * STRETCH
+    size = (stretches + more) * STRETCH
+    known = slice(max(-first, 0), size - first)
+    out = np.empty((n, stretches * STRETCH), x.dtype)
+    for some in (slice(start, start + TRIALS) for start in range(0, n, TRIALS)):
+        part, own = x[some, known], taps[some] if len(taps) > 1 else taps
+        padded = np.zeros((len(part), size), x.dtype)
+        padded[:, max(first, 0) : max(first, 0) + part.shape[1]] = part
+        matrix = np.zeros((len(own), STRETCH, wide + 1), x.dtype)
+        matrix[:, :, :k] = own[:, None, ::-1]
+        matrix = matrix.reshape(len(own), -1)[:, : STRETCH * wide].reshape(-1, STRETCH, wide)  # each row one further
+        padded, total = padded.reshape(len(part), -1, STRETCH), out[some].reshape(len(part), -1, STRETCH)
+        total[:] = padded[:, :stretches] @ matrix[:, :, :STRETCH].transpose(0, 2, 1)
+        for j in range(1, more + 1):
+            columns = slice(j * STRETCH, (j + 1) * STRETCH)
+            total += padded[:, j : j + stretches] @ matrix[:, :, columns].transpose(0, 2, 1)
+    return out[:, :length]
 
 
 def residual(x: Array, rest: slice, rate_hz: float, memory_s: float) -> Array:

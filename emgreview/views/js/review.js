@@ -401,7 +401,7 @@ export function render({model, view}) {
 
   store.listen((what) => {
     if (what.progress) progress = what.progress
-    for (const name of ["next_version", "method"]) setup[name] = what[name] ?? setup[name]
+    for (const name of ["next_version", "method", "counted"]) setup[name] = what[name] ?? setup[name]
     if ("blind" in what && what.blind !== blind) {
       blind = what.blind
       layer?.hide_times(blind)

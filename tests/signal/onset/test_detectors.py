@@ -45,7 +45,7 @@ def test_the_autoregression_is_that_of_an_independent_estimate():
     """statsmodels, Yule-Walker with the biased covariance: the same equations, another's code."""
     rng = np.random.default_rng(5)
     x = signal.lfilter([1.0], [1.0, -1.2, 0.5], rng.standard_normal((3, 4000)), axis=1)
-    x = np.clip(x, *np.array([-1, 1])[:, None, None] * 2.9 / 0.6745 * np.median(np.abs(x), axis=1, keepdims=True))
+    x = np.clip(x, *np.array([-1, 1])[:, None, None] * 2.5 / 0.6745 * np.median(np.abs(x), axis=1, keepdims=True))
     ours = autoregression(x, 6, 0.0)
     for row, coefficients in zip(x, ours, strict=True):
         theirs, _ = regression.yule_walker(row, order=6, method="mle", demean=False, result_object=False)

@@ -2,6 +2,7 @@
 
 import dataclasses
 import pickle
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -261,17 +262,24 @@ def test_quantile_and_cumulative_are_inverses():
 
 @pytest.mark.parametrize("band", [0, 2, 7])
 def test_profiles_hold_the_equation_of_the_module(band):
-    """l computed from the table equals the sum written out, for a few onsets, rises and levels."""
+    """l computed from the table equals the sum written out, for a few onsets, rises, levels and ends of the stretch;
+    where several steps are taken as one, so does the mean of 1/v over them."""
     step_s, candidates, wide = 0.002, 10, 60
-    table, ln_v, rises_s, _ = profiles(step_s, candidates, wide, PLAIN, band)
+    shapes = profiles(step_s, candidates, wide, PLAIN, band)
     y = np.random.default_rng(3).exponential(2.0, wide)
-    from_table = (y @ table + ln_v[wide]).reshape(candidates, len(rises_s), -1)
     levels = 10 ** (levels_db(band) / 10)
-    for tau, r, g in [(0, 0, 0), (4, 2, 1), (9, 5, 2)]:
-        rho = np.clip((np.arange(wide) + 0.5 - tau) * step_s / rises_s[r], 0, 1)
+    edges = np.array(shapes.edges)
+    assert list(edges[:10]) == list(range(10))
+    assert edges[-1] == wide
+    for tau, r, g, end in [(0, 0, 0, wide), (4, 2, 1, wide), (9, 5, 2, 41), (3, 5, 1, 2)]:
+        ours = np.array([y[tau + a : min(tau + b, end)].sum() for a, b in pairwise(edges)])
+        known = len(levels) * r + g
+        rho = np.clip((np.arange(wide) + 0.5) * step_s / shapes.rises_s[r], 0, 1)
         v = 1 + levels[g] * rho**2
-        after = np.arange(wide) >= tau
-        assert from_table[tau, r, g] == pytest.approx(np.sum((np.log(v) + y / v)[after]), rel=1e-4)
+        mean = np.repeat([(1 / v)[a:b].mean() for a, b in pairwise(edges)], np.diff(edges))
+        after = slice(0, max(0, end - tau))
+        written_out = np.sum(np.log(v)[after]) + np.sum(y[tau:end] * mean[after])
+        assert ours @ shapes.table[known] + shapes.ln_v[end, known, tau] == pytest.approx(written_out, rel=1e-4)
 
 
 def shaped(gain: np.ndarray, *, burst_db: float | None = None, n: int = 60, seed: int = 5) -> np.ndarray:
