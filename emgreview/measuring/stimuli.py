@@ -12,6 +12,7 @@ import pandas as pd
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
+from emgreview.measuring.ground import Ground
 from emgreview.measuring.rows import as_reviewed, column, kept_out, one_of, said_of, tell_all, unit_of
 from emgreview.model import Trials, to_sample
 from emgreview.signal import evoked, filters
@@ -49,12 +50,13 @@ def measure_evoked(
     then, of others up to half are not. ``clipped_share`` is that of the samples within the window that lie at a rail of
     the raw recording (``signal.clip``): above 0 the size is too small.
 
-    A stimulus that lies in two overlapping trials is measured once, and belongs to the trial whose cue is nearest.
-    With ``decisions``, the column ``signal`` says what was decided of the channel in that trial, and ``set_aside``
-    whether a stretch set aside touches its mark; the stimulus is measured all the same. Left out, and counted in a note
-    with the reasons, are stimuli of a channel that was excluded, or of which a rule for inclusion takes no row of that
-    trial (column ``included``). Raises UnknownNameError where
-    no such marker lies in the trials, ParameterError for windows that do not fit each other.
+    A stimulus that lies in two overlapping trials is measured once, and belongs to the trial whose cue is nearest. With
+    ``decisions``, the column ``signal`` says what was decided of the channel in that trial, and ``set_aside`` whether a
+    stretch set aside touches its mark; the stimulus is measured all the same. Left out, and counted in a note with the
+    reasons, are stimuli of a channel that was excluded, or of which a rule for inclusion takes no row of that trial
+    (column ``included``). A note counts stimuli in trials whose signal is dead, flat, missing or clipped down to its
+    rest (``signal.unfit``), where nobody called it unusable. Raises UnknownNameError where no such marker lies in the
+    trials, ParameterError for windows that do not fit each other.
     """
     trials = one_of(trials)
     around, blanked = (_lengths(name, pair) for name, pair in (("around_s", around_s), ("blank_s", blank_s)))
@@ -166,6 +168,12 @@ def measure_evoked(
             told = ", ".join(f"{word!r} {count}" for word, count in why.value_counts().sort_index().items())
             notes.append(f"{why.notna().sum()} channels of stimuli are left out, by reason: {told}.")
             out = out[why.isna()].reset_index(drop=True)
+    ground, row_of = Ground(), {trial: row for row, trial in enumerate(trials.ids)}
+    for place, label in enumerate(trials.labels):
+        mine = out[out["channel"] == label]
+        silent = mine if "signal" not in mine else mine[mine["signal"] != "unusable"]
+        ground.use(trials, place, np.array([row_of[name] for name in silent["trial"]], dtype=np.intp))
+    notes += ground.notes("stimuli")
     if early_ones := int(out.pop("begun").sum()):
         notes.append(
             f"{early_ones} latencies are missing because the signal stands out already when window_s begins, at "
