@@ -16,7 +16,7 @@ the trials; time in seconds from the cue; missing is NaN.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from math import gcd
 
@@ -32,7 +32,7 @@ from emgreview.signal.findings import brief, of_level, of_unlike
 from emgreview.signal.measures import baseline
 from emgreview.signal.quality import LEVEL_BLOCK_S, LOUDEST_PART, QUIETEST_PART
 from emgreview.signal.spectrum import power_density
-from emgreview.signal.unfit import unfit_words
+from emgreview.signal.unfit import unfit
 
 BoolArray = NDArray[np.bool_]
 
@@ -219,17 +219,28 @@ def listening(
 
 
 class Fitness:
-    """Which channels of trials can be judged at all, by :func:`emgreview.signal.unfit.unfit_words` of the whole
-    trial, unfiltered and in the band; and which of their samples are clipped. A trial is looked at once, when it is
-    first asked about."""
+    """Which channels of trials can be judged at all, by :func:`emgreview.signal.unfit.unfit` of the whole trial,
+    unfiltered and in the band; and which of their samples are clipped. A trial is read and looked at once, when it is
+    first asked about; of its channels all, or those ``channels`` alone."""
 
-    def __init__(self) -> None:
-        self._found: dict[tuple[Trials, int], dict[str, tuple[str, BoolArray | None]]] = {}
+    def __init__(self, channels: Collection[str] | None = None) -> None:
+        self._channels = channels
+        self._found: dict[tuple[Trials, int], dict[str, tuple[str, str, BoolArray | None]]] = {}
+
+    def readable(self, trials: Trials, row: int) -> bool:
+        """Whether the trial can (still) be read: where not, nothing is known of its channels."""
+        return self._look(trials, row) is not None
+
+    def kind(self, trials: Trials, row: int, channel: str) -> str:
+        """In a word or two, the same for all trials that are alike in it, why nobody can judge this channel in this
+        trial; "" where it can be judged, or cannot be read."""
+        found = self._look(trials, row)
+        return "" if found is None else found[channel][0]
 
     def words(self, trials: Trials, row: int, channel: str) -> str:
         """Why nobody can judge this channel in this trial, "" where it can be judged."""
         found = self._look(trials, row)
-        return "its recording can no longer be read, so it was not looked at" if found is None else found[channel][0]
+        return "its recording can no longer be read, so it was not looked at" if found is None else found[channel][1]
 
     def clipped(self, trials: Trials, row: int, channel: str, first: int, stop: int) -> float:
         """Share of the samples from ``first`` to ``stop`` (excluded) of the trial that lie at a rail
@@ -237,32 +248,33 @@ class Fitness:
         found = self._look(trials, row)
         if found is None or not max(0, first) < min(stop, len(trials.time_s)):
             return math.nan
-        at = found[channel][1]
+        at = found[channel][2]
         return 0.0 if at is None else float(at[max(0, first) : stop].mean())
 
-    def _look(self, trials: Trials, row: int) -> dict[str, tuple[str, BoolArray | None]] | None:
+    def _look(self, trials: Trials, row: int) -> dict[str, tuple[str, str, BoolArray | None]] | None:
         found = self._found.get((trials, row))
         if found is None:
             try:
-                raw = unfiltered(trials, row)
+                labels = [one for one in trials.labels if self._channels is None or one in self._channels]
+                raw = unfiltered(trials, row, labels)
             except (EmgreviewError, OSError):  # asked again next time: the file may be back
                 return None
             rest = slice(*(max(0, trials.before + to_sample(s, trials.rate_hz)) for s in trials.processing.rest_s))
             found = self._found[trials, row] = {}
-            for label, x, banded in zip(trials.labels, raw, trials.data[row], strict=True):
-                at = at_rail(x)
-                words = unfit_words(x, banded, trials.rate_hz, unit=trials.unit, rest=rest)
-                found[label] = words, at if at.any() else None
+            for label, x in zip(labels, raw, strict=True):
+                at, banded = at_rail(x), trials.data[row, trials.labels.index(label)]
+                kind, words = unfit(x, banded, trials.rate_hz, unit=trials.unit, rest=rest)
+                found[label] = kind, words, at if at.any() else None
         return found
 
 
-def unfiltered(trials: Trials, row: int) -> FloatArray:
-    """A trial as recorded, (channels, samples); NaN beyond the recording. Raises what reading raises."""
+def unfiltered(trials: Trials, row: int, labels: Sequence[str]) -> FloatArray:
+    """Channels of a trial as recorded, (channels, samples); NaN beyond the recording. Raises what reading raises."""
     n, recording = len(trials.time_s), trials.recording
     first = trials.cues[row].sample - trials.before
     start, stop = min(max(first, 0), recording.n_samples), min(max(first + n, 0), recording.n_samples)
-    out = np.full((len(trials.labels), n), np.nan)
-    out[:, start - first : stop - first] = recording.values(start, stop, trials.labels)
+    out = np.full((len(labels), n), np.nan)
+    out[:, start - first : stop - first] = recording.values(start, stop, labels)
     return out
 
 

@@ -1,13 +1,15 @@
 """A clipped burst has an onset and no size: found at every rate, said where it is accepted unseen, told by measures."""
 
 import os
+import re
+import warnings
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pytest
-from test_passing_over import N, recording, review
+from test_passing_over import N, quiet, recording, review
 from test_session import detect
 
 import emgreview as er
@@ -186,3 +188,43 @@ def test_every_measure_tells_what_rests_on_clipped_samples(tmp_path):
         er.compare_channels(trials, table, "good", "bad")
     with pytest.warns(SignalWarning, match="bursts that stand for this person's are clipped"):
         er.detection_floor(trials, "bad", decisions=table, injections=20)
+
+
+def listed(rec):
+    """Bursts of channel "bad", and what was told."""
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        return er.list_bursts(rec, channel="bad"), [str(one.message) for one in caught]
+
+
+@pytest.mark.parametrize(
+    ("fault", "words"),
+    [
+        (quiet(0.3), r"6 of 6 stretches of bad of rec cannot be judged \(dead 6\)"),
+        (lambda rng, x, cues: np.full_like(x, 12.5), r"\(flat 6\)"),
+        (lambda rng, x, cues: np.where(np.arange(x.size) > x.size // 2, np.nan, x), r"3 of 6 .*\(missing 3\)"),
+        (lambda rng, x, cues: np.where(np.arange(x.size) >= x.size // 2, 7.0, x), r"3 of 6 .*\(flat 3\)"),
+        (cut_at(10.0), r"6 of 6 .*\(clipped down to its rest 6\)"),
+        (cut_at(300.0), r"^20 of 20 bursts of bad of rec are clipped"),
+        (lambda rng, x, cues: x, ""),
+        (lambda rng, x, cues: np.round(x), ""),
+    ],
+)
+def test_listed_bursts_say_what_they_rest_on(fault, words, monkeypatch):
+    rec = recording(fault)
+    found, told = listed(rec)
+    assert bool(words) == any(re.search(words, note) for note in told)
+    assert bool(told) == bool(words)
+    monkeypatch.setattr("emgreview.signal.onset.bursts.look", lambda *given, **options: None)
+    again, nothing = listed(rec)
+    assert not nothing
+    assert repr(found) == repr(again), "no burst changes"
+
+
+def test_listed_bursts_of_arrays_say_what_can_be_seen_there():
+    x, _ = trial(np.random.default_rng(4), 1000.0, 300.0)
+    missing = np.where(np.arange(x.size) < 1300, np.nan, x)
+    with pytest.warns(SignalWarning, match=r"2 of 4 stretches of the signals cannot be judged \(flat 1, missing 1\)"):
+        assert er.list_bursts([x, 0 * x, missing, 1e-6 * x], 1000.0)[1] == []
+    with pytest.warns(SignalWarning, match="1 of 1 bursts of the signal are clipped"):
+        er.list_bursts(np.clip(x, -100, 100), 1000.0)

@@ -561,6 +561,9 @@ def test_evoked_potentials_from_the_raw_recording(stimulated):
     assert table["decay"].all()
     assert (table["clipped_share"] == 0).all()
     assert any("of 20 latencies come after a decay that stood" in note for note in table.attrs["notes"])
+    assert any(
+        "20 of 20 stimuli come after such a decay, 0 of them with a silent" in note for note in table.attrs["notes"]
+    )
     with pytest.raises(UnknownNameError, match="marker inside the trials"):
         er.measure_evoked(stimulated, stimulus="tms")
     near = er.measure_evoked(stimulated, stimulus="pulse", around_s=(3.0, 0.6))

@@ -11,6 +11,7 @@ import pytest
 from test_session import detect
 
 import emgreview as er
+from emgreview import evidence, measuring
 from emgreview.errors import DecisionWarning
 from emgreview.model import ArraySource
 from emgreview.second_look import BulkRule, plan_bulk
@@ -189,7 +190,56 @@ def test_a_lot_for_acceptance_in_bulk_holds_no_dead_channel(tmp_path):
         assert {channel for _, channel in lot} == {"good"}
 
 
-@pytest.mark.parametrize(("name", "why"), [("0.3 µV", r"dead\) 20"), ("held", "flat in 9?")])
+EVERY_MEASURE = {
+    "measure": (er.measure, "bursts", N),
+    "measure_evoked": (lambda trials, table: er.measure_evoked(trials, stimulus="go", decisions=table), "stimuli", N),
+    "compare_channels": (lambda trials, table: er.compare_channels(trials, table, "good", "bad"), "trials", N),
+    "average_envelopes": (
+        lambda trials, table: er.average_envelopes(trials, table, to="go", before_s=0.2, after_s=0.3),
+        "responses",
+        N,
+    ),
+    "detection_floor": (
+        lambda trials, table: er.detection_floor(trials, "bad", decisions=table, injections=20),
+        "rests or bursts",
+        N,
+    ),
+}
+
+
+@pytest.mark.parametrize(("name", "why"), [("0.3 µV", "dead"), ("held", "flat"), ("clipped", "clipped")])
+def test_every_measure_tells_signals_that_nobody_can_judge(tmp_path, name, why, monkeypatch):
+    """A new public function of ``measuring`` belongs into the table above, and tells them too."""
+    functions = {one for one in measuring.__all__ if callable(getattr(measuring, one))}
+    assert functions == EVERY_MEASURE.keys()
+    read, reads = evidence.unfiltered, []
+    monkeypatch.setattr(evidence, "unfiltered", lambda *given: reads.append(given[1]) or read(*given))
+    with review(tmp_path, recording(FAULTS[name][0]), detect=partial(detect, absent=()), method="threshold") as session:
+        for trial in session.queue:
+            session.accept(trial, "bad")
+            session.accept(trial, "good")
+        trials, table = session.trials[0], session.decisions()
+        for trial in session.queue:
+            session.unusable(trial, "bad", ["flat or missing samples/radio drop-out"])
+        called = session.decisions()
+    for function, what, most in EVERY_MEASURE.values():
+        reads.clear()
+        with warnings.catch_warnings(record=True) as caught:
+            warnings.simplefilter("always")
+            function(trials, table)
+        assert len(reads) == len(set(reads)), "each trial is read once"
+        (told,) = (str(one.message) for one in caught if "nobody calls unusable" in str(one.message))
+        assert f"Measured are {what} of signals that cannot be judged" in told
+        count = int(told.partition(f"bad of rec ({why}) ")[2].rstrip("."))
+        assert count == most or (what == "rests or bursts" and 0 < count <= most)
+        assert "good of rec" not in told
+        with warnings.catch_warnings(record=True) as caught:
+            warnings.simplefilter("always")
+            function(trials, called)
+        assert not [one for one in caught if "nobody calls unusable" in str(one.message)]
+
+
+@pytest.mark.parametrize(("name", "why"), [("0.3 µV", r"dead\) 20"), ("held", r"flat\) 20")])
 def test_measures_of_a_channel_that_nobody_can_judge_say_so(tmp_path, name, why):
     whole = partial(detect, absent=())
     with review(tmp_path, recording(FAULTS[name][0]), detect=whole, method="threshold") as session:

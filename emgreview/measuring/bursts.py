@@ -5,7 +5,6 @@ NORMALISATIONS      the published ways to make amplitudes comparable
 """
 
 import math
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
@@ -17,12 +16,10 @@ from numpy.typing import NDArray
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
-from emgreview.evidence import Fitness
-from emgreview.measuring.rails import Rails, cut_words
+from emgreview.measuring.ground import Ground
 from emgreview.measuring.rests import untouched
 from emgreview.measuring.rows import (
     Described,
-    by_channel,
     column,
     numbers,
     responses,
@@ -35,6 +32,7 @@ from emgreview.measuring.rows import (
 from emgreview.model import Trials, to_sample
 from emgreview.reading.settled import listed
 from emgreview.signal import measures
+from emgreview.signal.clip import cut_words
 from emgreview.signal.onset import estimate_onsets
 from emgreview.tables import COLUMNS, describe
 
@@ -150,9 +148,8 @@ def measure(
         if to_sample(creep_s, part.rate_hz) > part.before
     ]
 
-    pieces, reached, rails, fitness = [], 0, Rails(), Fitness()
-    doubtful: Counter[str] = Counter()
-    for part, place, mine, trial, start in by_channel(parts, rows):
+    pieces, reached, ground = [], 0, Ground(set(rows["channel"]))
+    for part, place, mine, trial, start in ground.by_channel(parts, rows):
         x, outline = (np.asarray(kind[trial, place], dtype=np.float64) for kind in (part.data, part.envelope))
         cue, onset, offset = (numbers(mine[f"{name}_sample"]) - start for name in ("cue", "onset", "offset"))
         table: dict[str, NDArray] = {}
@@ -160,10 +157,7 @@ def measure(
             stop = offset if prefix == "burst" else onset + to_sample(length_s, part.rate_hz)
             got = measures.measure(x, outline, part.rate_hz, onset, stop)
             table |= {f"{prefix}_{name}": getattr(got, name) for name in _names(length_s)}
-            table[f"{prefix}_{CLIPPED}"] = rails.share(part, place, trial, onset, stop)
-        for row in trial[(mine["signal"] != "unusable").to_numpy(dtype=bool, na_value=True)]:
-            why = fitness.words(part, int(row), part.labels[place])
-            doubtful[f"{part.labels[place]} of {part.recording.name} ({why.partition(':')[0]})"] += bool(why)
+            table[f"{prefix}_{CLIPPED}"] = ground.share(part, place, trial, onset, stop)
         early, late = (cue + to_sample(edge, part.rate_hz) for edge in part.processing.rest_s)
         rest, touched = untouched(part, place, trial, early, late)
         table["rest_rms"] = measures.rms(rest)
@@ -216,9 +210,7 @@ def measure(
         notes.append(
             f"{normalise} rests on clipped bursts too, and is too small, so that percentages are too large: {told}."
         )
-    if told := ", ".join(f"{words} {count}" for words, count in sorted(doubtful.items()) if count):
-        notes.append(f"Measured are bursts of signals that cannot be judged, and that nobody calls unusable: {told}.")
-    notes += rails.notes()
+    notes += ground.notes("bursts")
     out.attrs |= {"columns": describe(carried) | columns, "notes": tell_all(notes)}
     return out
 

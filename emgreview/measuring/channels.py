@@ -15,7 +15,7 @@ import pandas as pd
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
-from emgreview.measuring.rails import Rails, cut_words
+from emgreview.measuring.ground import Ground
 from emgreview.measuring.rows import (
     FloatArray,
     channel_of,
@@ -31,6 +31,7 @@ from emgreview.measuring.rows import (
 )
 from emgreview.model import Trials, to_sample
 from emgreview.signal.averages import Average, aligned_average
+from emgreview.signal.clip import cut_words
 from emgreview.signal.coactivation import Rule, common_area, onset_order
 from emgreview.signal.crosstalk import chance_share, lagged_correlation, shared_words
 from emgreview.tables import describe
@@ -57,10 +58,11 @@ def compare_channels(
     says between a fast and a gentle rise: a note and the columns say how much less.
 
     ``signal_a`` and ``signal_b`` say what was decided of each signal, ``set_aside`` whether a stretch set aside touches
-    either; a note counts those clipped in either. Trials that are unusable or set aside in either channel are measured,
-    and do not count in a largest value, in what chance would share, nor in the medians of the note. Trials of which a
-    channel was excluded, or of which a rule for inclusion takes no row of a channel (``included``), count nowhere: they
-    keep their row, without a number, and ``left_out`` says why.
+    either; notes count those clipped in either, and those in which a channel is dead, flat, missing or clipped down to
+    its rest (``signal.unfit``) and nobody called it unusable. Trials that are unusable or set aside in either channel
+    are measured, and do not count in a largest value, in what chance would share, nor in the medians of the note.
+    Trials of which a channel was excluded, or of which a rule for inclusion takes no row of a channel (``included``),
+    count nowhere: they keep their row, without a number, and ``left_out`` says why.
 
     ``table.attrs["notes"]`` says in words what the shared signal means, and what it does not. Raises ParameterError
     (also for decisions of two reviewers on one trial), UnknownNameError, and what ``measure`` raises for its decisions.
@@ -93,6 +95,10 @@ def compare_channels(
             f"{further} further bursts of kind response stand beside an earlier one of the same channel and trial: of "
             "each, the onset of the one that begins first is compared."
         )
+    ground = Ground((a, b))
+    for place, signal in zip(columns, signals, strict=True):
+        said = (signal == "unusable").fillna(False).to_numpy(dtype=bool)
+        ground.use(trials, place, np.flatnonzero(kept & ~said))
     times = [_onsets(trials, rows[rows["channel"] == label]) for label in (a, b)]
     (a_s, *a_interval), (b_s, *b_interval) = times
     order = onset_order(
@@ -134,14 +140,14 @@ def compare_channels(
     told += [" ".join(sentences)] * bool(sentences) + notes
     if np.isfinite(order.low_s).any():
         told.append(f"Order of {a} and {b}: {order.caution}")
-    rails, whole = Rails(), np.ones(len(trials))
-    clipped = [rails.share(trials, place, np.arange(len(trials)), start * whole, stop * whole) for place in columns]
+    whole = np.ones(len(trials))
+    clipped = [ground.share(trials, place, np.arange(len(trials)), start * whole, stop * whole) for place in columns]
     if cut := int(((clipped[0] > 0) | (clipped[1] > 0))[kept].sum()):
         told.append(
             f"In {cut} trials {a} or {b} is clipped within the window: common area and shared signal rest on cut "
             "samples there, and so may the largest value that envelopes are divided by."
         )
-    told += rails.notes()
+    told += ground.notes("trials")
     if silent := int((signals[0].isna() | signals[1].isna()).sum()):
         told.append(
             f"In {silent} trials the table of decisions says nothing of {a} or {b}: they are measured, and count."
@@ -232,7 +238,8 @@ def average_envelopes(
     The trials with an accepted response burst in the channel take part, whatever the alignment, so that the averages
     compare; those without a response marker drop out of the last. Where several stand, the response is the one that
     begins first. Unusable signals take no part, nor what was excluded or a rule leaves out (``included``). ``n`` says
-    how many stand behind each sample, ``notes`` what was left out of that channel, why, and how many are clipped. A
+    how many stand behind each sample, ``notes`` what was left out of that channel, why, how many are clipped, and in
+    how many the signal is dead, flat, missing or clipped down to its rest (``signal.unfit``) and yet takes part. A
     zero-phase envelope starts to rise before the signal does: the foot of an average tells no onset. Raises
     ParameterError (also for decisions of two reviewers on a trial), UnknownNameError.
     """
@@ -241,14 +248,14 @@ def average_envelopes(
     standing([trials], decisions, one_reviewer=True)  # names and rates of all channels, before any is averaged
     if to == "response" and not any(marker.label == response for marker in trials.recording.markers):
         raise UnknownNameError("marker", response, sorted({marker.label for marker in trials.recording.markers}))
-    out, rails = {}, Rails()
+    out, ground = {}, Ground()
     for place, label in enumerate(trials.labels):
         rows, notes = standing([trials], decisions[decisions["channel"] == label])
         rows = rows[rows["kind"] == "response"]
         if count := int((rows["signal"] == "unusable").sum()):
             notes.append(f"{count} responses of unusable signals take no part.")
         mine = rows[rows["signal"] != "unusable"].drop_duplicates("trial")
-        trial, start = places(trials, mine)
+        trial, start = ground.places(trials, mine)
         cue = numbers(mine["cue_sample"])
         if to == "response":
             moment = responses(trials, trial, cue, response, 0.0)
@@ -259,9 +266,9 @@ def average_envelopes(
         y = trials.envelope[:, place]
         onset, offset = (numbers(mine[f"{name}_sample"]) - start for name in ("onset", "offset"))
         offset = np.where(np.isnan(offset), np.minimum(onset + 0.1 * trials.rate_hz, len(trials.time_s)), offset)
-        cut = rails.share(trials, place, trial, onset, offset)
+        cut = ground.share(trials, place, trial, onset, offset)
         notes += cut_words(int((cut > 0).sum()), len(mine), "responses")
         found = aligned_average(y, at, trials.rate_hz, before_s=before_s, after_s=after_s)
-        out[label] = dataclasses.replace(found, notes=(*notes, *rails.notes()))
+        out[label] = dataclasses.replace(found, notes=(*notes, *ground.notes("responses", label)))
     tell_all(f"{label}: {note}" for label, found in out.items() for note in found.notes)
     return out

@@ -6,12 +6,12 @@ ruled_out       rows that a rule for inclusion leaves out
 said_of         what the decisions say of the signal of one channel in each trial
 excluded        in which trials a channel was excluded
 kept_out        why a channel of a trial is left out altogether
-by_channel      their rows, grouped by recording and channel
+places          where they lie; whoever measures there goes through ``ground``, which tells what cannot be judged
 responses       the response marker of each trial, as a sample of the recording
 unit_of, channel_of, trials_of, one_of, numbers, column     small steps
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
@@ -277,17 +277,6 @@ def _of_one_reviewer(decisions: pd.DataFrame) -> None:
             f"the table holds decisions of {' and '.join(names)} on one channel of trial {trial!r}; allowed: one "
             "reviewer a channel and trial; take one's rows, table[table['reviewer'] == …], or the adjudicated version."
         )
-
-
-def by_channel(
-    parts: Sequence[Trials], rows: pd.DataFrame
-) -> Iterator[tuple[Trials, int, pd.DataFrame, IntArray, IntArray]]:
-    """Trials, channel, that channel's rows, the trial of each row, and each trial's first sample in its recording."""
-    for part in parts:
-        for place, label in enumerate(part.labels):
-            mine = rows[(rows["recording"] == part.recording.name) & (rows["channel"] == label)]
-            if len(mine):
-                yield part, place, mine, *places(part, mine)
 
 
 def places(part: Trials, rows: pd.DataFrame) -> tuple[IntArray, IntArray]:

@@ -12,6 +12,7 @@ import pandas as pd
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
+from emgreview.measuring.ground import Ground
 from emgreview.measuring.rows import as_reviewed, column, kept_out, one_of, said_of, tell_all, unit_of
 from emgreview.model import Trials, to_sample
 from emgreview.signal import evoked, filters
@@ -46,15 +47,17 @@ def measure_evoked(
     4 ms before: a decay that could not be taken off, or a potential that begins earlier. ``decay`` tells where a decay
     stood there and was taken off: as one exponential, and nothing before the window shows whether it is one. A note
     counts these. Figures stand at ``signal.evoked.stands_before``: of single decays nearly all latencies are right
-    then, of others up to half are not. ``clipped_share`` is that of the samples within the window that lie at a rail of
-    the raw recording (``signal.clip``): above 0 the size is too small.
+    then, of others up to half are not. A silent period that is given holds (1 in 80 off by more than 10 ms), a missing
+    one says nothing then: see ``signal.evoked.measure_evoked``. ``clipped_share`` is that of the samples within the
+    window that lie at a rail of the raw recording (``signal.clip``): above 0 the size is too small.
 
-    A stimulus that lies in two overlapping trials is measured once, and belongs to the trial whose cue is nearest.
-    With ``decisions``, the column ``signal`` says what was decided of the channel in that trial, and ``set_aside``
-    whether a stretch set aside touches its mark; the stimulus is measured all the same. Left out, and counted in a note
-    with the reasons, are stimuli of a channel that was excluded, or of which a rule for inclusion takes no row of that
-    trial (column ``included``). Raises UnknownNameError where
-    no such marker lies in the trials, ParameterError for windows that do not fit each other.
+    A stimulus that lies in two overlapping trials is measured once, and belongs to the trial whose cue is nearest. With
+    ``decisions``, the column ``signal`` says what was decided of the channel in that trial, and ``set_aside`` whether a
+    stretch set aside touches its mark; the stimulus is measured all the same. Left out, and counted in a note with the
+    reasons, are stimuli of a channel that was excluded, or of which a rule for inclusion takes no row of that trial
+    (column ``included``). A note counts stimuli in trials whose signal is dead, flat, missing or clipped down to its
+    rest (``signal.unfit``), where nobody called it unusable. Raises UnknownNameError where no such marker lies in the
+    trials, ParameterError for windows that do not fit each other.
     """
     trials = one_of(trials)
     around, blanked = (_lengths(name, pair) for name, pair in (("around_s", around_s), ("blank_s", blank_s)))
@@ -139,13 +142,15 @@ def measure_evoked(
             "number", "s", f"Stimulus to the start of the potential; missing where none stands out; {timed_words}"
         ),
         "silent_period_s": column(
-            "number", "s", f"Stimulus to the return of activity; missing where it does not pause; {timed_words}"
+            "number", "s", f"Stimulus to the return of activity; missing where no pause shows; {timed_words}"
         ),
         "background_rms": column(
             "number", unit, f"Root mean square, {before_words}: a covariate of the potential; {timed_words}"
         ),
         "decay": column(
-            "truth", "", "Whether something stood out in the last 4 ms before the window: latency and size may be off"
+            "truth",
+            "",
+            "Whether something stood out in the last 4 ms before the window: latency, silent period, size may be off",
         ),
         "clipped_share": column(
             "number", "", "Share of the window's samples at a rail of the raw recording: above 0 the size is too small"
@@ -166,6 +171,12 @@ def measure_evoked(
             told = ", ".join(f"{word!r} {count}" for word, count in why.value_counts().sort_index().items())
             notes.append(f"{why.notna().sum()} channels of stimuli are left out, by reason: {told}.")
             out = out[why.isna()].reset_index(drop=True)
+    ground, row_of = Ground(), {trial: row for row, trial in enumerate(trials.ids)}
+    for place, label in enumerate(trials.labels):
+        mine = out[out["channel"] == label]
+        silent = mine if "signal" not in mine else mine[mine["signal"] != "unusable"]
+        ground.use(trials, place, np.array([row_of[name] for name in silent["trial"]], dtype=np.intp))
+    notes += ground.notes("stimuli")
     if early_ones := int(out.pop("begun").sum()):
         notes.append(
             f"{early_ones} latencies are missing because the signal stands out already when window_s begins, at "
@@ -177,6 +188,13 @@ def measure_evoked(
             f"{doubtful} of {len(out)} latencies come after a decay that stood just before window_s and was taken off "
             "as one exponential; of a decay that is none they are wrong, and sizes too. The column decay names them: "
             "look at the raw signal, or begin window_s where the decay is over."
+        )
+    if after := int(out["decay"].astype(bool).sum()):
+        given = int((out["decay"].astype(bool) & out["silent_period_s"].notna()).sum())
+        notes.append(
+            f"{after} of {len(out)} stimuli come after such a decay, {given} of them with a silent period, "
+            f"{after - given} without: where the muscle was active before, what is left of a decay can hide its pause, "
+            "so that a missing silent period says nothing; look at the raw signal of those that the column decay names."
         )
     if clipped := int((out["clipped_share"] > 0).sum()):
         notes.append(f"{clipped} of {len(out)} potentials are clipped within window_s: their sizes are too small.")

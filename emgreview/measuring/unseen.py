@@ -12,7 +12,7 @@ import pandas as pd
 
 from emgreview.annotations import scales
 from emgreview.checks import demand
-from emgreview.measuring.rails import Rails, cut_words
+from emgreview.measuring.ground import Ground
 from emgreview.measuring.rows import (
     FloatArray,
     channel_of,
@@ -27,6 +27,7 @@ from emgreview.measuring.rows import (
 )
 from emgreview.model import Trials, to_sample
 from emgreview.signal import measures
+from emgreview.signal.clip import cut_words
 from emgreview.signal.floor import Floor, find_floor
 from emgreview.signal.onset import estimate_onsets
 
@@ -49,10 +50,11 @@ def detection_floor(
     calls it active, flat or missing, and those whose signal ``decisions`` call unusable or exclude. Bursts are the
     stronger half of each recording's accepted responses in ``decisions`` (unusable signals, what was excluded, and what
     a rule for inclusion leaves out take no part), or, without such a table, of those the default method finds.
-    ``left_out`` tells what took no part, and how many bursts are clipped. Rests stay whatever the rule: it speaks of
-    bursts. Too few trials or no burst is a floor of NaN, and its ``note`` says so. Raises SignalError (a rest window
-    below 0.1 s), UnitError and ParameterError (recordings that do not go together, or decisions of two reviewers on one
-    trial), UnknownNameError.
+    ``left_out`` tells what took no part, how many bursts are clipped, and how many rests or bursts come from signals
+    that are dead, flat, missing or clipped down to their rest (``signal.unfit``), trial by trial. Rests stay whatever
+    the rule: it speaks of bursts. Too few trials or no burst is a floor of NaN, and its ``note`` says so. Raises
+    SignalError (a rest window below 0.1 s), UnitError and ParameterError (recordings that do not go together, or
+    decisions of two reviewers on one trial), UnknownNameError.
     """
     parts = trials_of(trials)
     unit_of(parts)
@@ -129,7 +131,12 @@ def _rests_and_bursts(
     bursts, whole = measures.stretches(x[trial], onset, offset)
     level = measures.rms(bursts[whole])
     strong = whole & (measures.rms(bursts) >= (np.median(level) if whole.any() else np.nan))
-    rails = Rails()
-    cut = int((rails.share(trials, column, trial[strong], onset[strong], offset[strong]) > 0).sum())
-    notes += [*cut_words(cut, int(strong.sum()), "bursts that stand for this person's"), *rails.notes()]
+    ground, used = Ground([channel]), quiet.copy()
+    used[trial[strong]] = True
+    ground.use(trials, column, np.flatnonzero(used))
+    cut = int((ground.share(trials, column, trial[strong], onset[strong], offset[strong]) > 0).sum())
+    notes += [
+        *cut_words(cut, int(strong.sum()), "bursts that stand for this person's"),
+        *ground.notes("rests or bursts"),
+    ]
     return x[quiet, early:late], [row[~np.isnan(row)] for row in bursts[strong]], notes

@@ -12,6 +12,7 @@ stretches (forearm, 1 kHz); of 36,632 real ones of 8 bit and 150 samples 67, of 
 
     at_rail         samples at a rail
     headroom        how far the rails lie from the rest, in SD of the rest
+    cut_words       what is said of bursts that are clipped
 """
 
 import math
@@ -62,9 +63,9 @@ def at_rail(x: ArrayLike) -> NDArray[np.bool_]:
     return out
 
 
-def headroom(x: ArrayLike, rest: slice) -> float:
+def headroom(x: ArrayLike, rest: slice | NDArray[np.bool_]) -> float:
     """Distance of the farther rail from the median of the ``rest`` of a stretch (samples,), in SD of that rest; inf
-    unless both ends are rails, for activity can still rise towards the other end.
+    unless both ends are rails, for activity can still rise towards the other end. ``rest`` is a slice or a mask.
 
     The SD is 1.4826 × the median absolute deviation, which the rails themselves hardly change. inf also where the rest
     is missing or never changes. Our own rule, no paper. Raises SignalError.
@@ -79,6 +80,16 @@ def headroom(x: ArrayLike, rest: slice) -> float:
     centre = float(np.median(quiet))
     sd = 1.4826 * float(np.median(np.abs(quiet - centre)))
     return float(max(high - centre, centre - low)) / sd if sd > 0 else math.inf
+
+
+def cut_words(clipped: int, of: int, what: str) -> list[str]:
+    """A sentence on how many of some bursts are clipped, or none."""
+    if not clipped:
+        return []
+    return [
+        f"{clipped} of {of} {what} are clipped: cut at the highest or lowest value that the input takes. Their onsets "
+        "can be used; their amplitudes are too small by what was cut, which nobody knows."
+    ]
 
 
 def _top(samples: FloatArray, values: FloatArray, step: float) -> NDArray[np.bool_]:

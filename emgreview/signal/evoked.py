@@ -37,6 +37,11 @@ SMOOTHED_S, QUIET_SHARE, QUIET_S = 0.01, 0.5, 0.025
 BEFORE_S, LOUDER = 0.004, 2.5
 """So long before a window a decay is looked for, and so many times the RMS of the background it is suspected at."""
 
+LEFT_SHARE, LEFT_SD = 0.2, 3.0
+"""A decay that leaves more than so much of the stretch it was fitted to, in shares of itself and in SD, is none."""
+MOST_TIMES = 2.0
+"""Nor is one that would have been so many times higher, before the samples it was fitted to, than the signal was."""
+
 
 def without_decay(
     x: ArrayLike, rate_hz: float, at: ArrayLike, *, from_s: float = 0.008, to_s: float = 0.012
@@ -47,30 +52,59 @@ def without_decay(
     the two halves of that stretch, each of h seconds, over the mean of the 20 ms before the stimulus, its time constant
     is h / ln(S1 / S2), exact for an exponential. A row whose halves do not fall towards that level, or do not stand out
     from the noise before by 5 standard errors, stays as it is. Our own rule, no paper.
+
+    A stretch longer than 4 ms may hold a potential too, an M wave for instance, whose halves fall like a decay's. So
+    there what is left of the stretch must be below 0.2 times what is taken off it, or below 3 SD of the noise before
+    (RMS); where it is not, or the halves do not fall, the last 4 ms alone are fitted, and again judged by what is left
+    of them, and by whether the signal before was as high. Without that, of simulated M waves of 5 mV (begin 4 ms, last
+    7 to 14 ms) without a decay, a third was taken off, as an exponential, between 8 and 20 ms, and 54 % of sizes were
+    off by more than 20 % (21 % with nothing taken off). Raises SignalError, RateError, ParameterError.
     """
     samples, rate_hz = checked_samples(x).copy(), checks.rate(rate_hz)
     from_s, to_s = checks.span("from_s, to_s", (from_s, to_s))
     checks.likely_unit("from_s, to_s", (from_s, to_s), most_s=checks.LONGEST_TOLERANCE_S)
     where = np.broadcast_to(np.asarray(at, dtype=np.intp), samples.shape[:1])
-    first, half = to_sample(from_s, rate_hz), (to_sample(to_s, rate_hz) - to_sample(from_s, rate_hz)) // 2
-    if half < 2:
+    first, last = to_sample(from_s, rate_hz), to_sample(to_s, rate_hz)
+    if last - first < 4:
         raise ParameterError(
             f"from_s came as {from_s!r} and to_s as {to_s!r}; allowed: 4 samples or more between them; correct them."
         )
     before = to_sample(0.001, rate_hz)
     quiet, known = stretches(samples, where - before - to_sample(0.02, rate_hz), where - before)
-    early, whole = stretches(samples, where + first, where + first + half)
-    late, there = stretches(samples, where + first + half, where + first + 2 * half)
-    rows = np.flatnonzero(known & whole & there)
-    level, noise = quiet[rows].mean(axis=1), quiet[rows].std(axis=1) / np.sqrt(half)
-    s1, s2 = early[rows].mean(axis=1) - level, late[rows].mean(axis=1) - level
-    falls = (s1 * s2 > 0) & (np.abs(s2) < np.abs(s1)) & (np.abs(s2) > 5 * noise)
-    for row, a, b in zip(rows[falls], s1[falls], s2[falls], strict=True):
-        share = (b / a) ** (1 / half)
-        start = where[row] + first
-        steps = np.arange(samples.shape[1] - start)
-        samples[row, start:] -= a * half * (1 - share) / (1 - share**half) * share**steps
+    _, whole = stretches(samples, where + first, where + last)
+    near = max(to_sample(BEFORE_S, rate_hz), 4)
+    for row in np.flatnonzero(known & whole):
+        y, level, noise = samples[row, where[row] + first :], quiet[row].mean(), quiet[row].std()
+        fit = _exponential(y, 0, last - first, level, noise)
+        if last - first > near and (fit is None or _misfit(y[: last - first] - level, fit, noise)):
+            start = last - first - near
+            fit = _exponential(y, start, near, level, noise)
+            if fit is not None and (
+                _misfit(y[start : last - first] - level, fit[start:], noise)
+                or np.abs(fit).max() > MOST_TIMES * np.abs(y[: last - first] - level).max()
+            ):
+                fit = None
+        if fit is not None:
+            y -= fit
     return samples
+
+
+def _exponential(y: FloatArray, start: int, n: int, level: float, noise: float) -> FloatArray | None:
+    """The exponential towards ``level`` through ``n`` samples of y (samples,) from ``start`` on, at all of y; None
+    where these do not fall, or do not stand out."""
+    half = n // 2
+    a, b = y[start : start + half].mean() - level, y[start + half : start + 2 * half].mean() - level
+    if not (a * b > 0 and abs(b) < abs(a) and abs(b) > 5 * noise / np.sqrt(half)):
+        return None
+    share = (b / a) ** (1 / half)
+    out: FloatArray = a * half * (1 - share) / (1 - share**half) * share ** (np.arange(len(y)) - float(start))
+    return out
+
+
+def _misfit(y: FloatArray, fit: FloatArray, noise: float) -> bool:
+    """Whether a fit, which may reach further than y, leaves more of y than noise, and than its own share."""
+    left = float(rms(y - fit[: len(y)]))
+    return left > max(LEFT_SD * noise, LEFT_SHARE * float(rms(fit[: len(y)])))
 
 
 def blank(
@@ -197,11 +231,13 @@ def measure_evoked(
 
     Latency: first sample of the first run of 1 ms in which abs(x) exceeds the background's mean + 5 SD of abs(x). A run
     that is under way when the window begins (it starts within 1 ms, and the 1 ms before stands out somewhere) is none:
-    its start is not known, so there is no latency.
-    Silent period: the first 25 ms or more in which the RMS in 10 ms stays below half of the background's, sought from
-    the latency on (without one, from the window's start); it ends where the RMS rises above that again. That window is
-    centred, so it can end 5 ms early where strong activity returns. Both rules are common practice, no source; state
-    them. Rows whose windows are not whole give NaN.
+    its start is not known, so there is no latency. Silent period: the first 25 ms or more in which the RMS in 10 ms
+    stays below half of the background's, sought from the latency on (without one, from the window's start); it ends
+    where the RMS rises above that again. That window is centred, so it can end 5 ms early where strong activity
+    returns. What is left of a decay can hide the pause: of 5,120 simulated silences of 60 to 170 ms (1 and 4 kHz,
+    activity of 15 and 60 µV, decays of 1 and 20 mV, 3 to 40 ms, three quarters of them no single exponential) 1.2 %
+    were off by more than 10 ms and 15.6 % missing because of it, all but 0.1 % where :func:`stands_before` tells. Both
+    rules are common practice, no source; state them. Rows whose windows are not whole give NaN.
     """
     samples, rate_hz = checked_samples(x), checks.rate(rate_hz)
     early_signal = samples if timed is None else checked_samples(timed)

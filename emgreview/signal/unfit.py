@@ -5,14 +5,15 @@ much of the burst is cut: :data:`HEADROOM` has the figures.
 
 Arrays are (samples,), missing as NaN; levels in the unit of the signal.
 
-    unfit_words     why not, in a few words
+    unfit           why not: the kind, and a few words
+    unfit_words     the words alone
     band_level      RMS in the band, whatever knocks on it
 """
 
 import math
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from emgreview import checks
 from emgreview.errors import SignalError
@@ -39,15 +40,29 @@ LEVEL_PIECE_S, LEVEL_QUIETER = 0.05, 0.9
 does not bring it to life. Common practice, no source."""
 
 
-def unfit_words(x: ArrayLike, banded: ArrayLike, rate_hz: float, *, unit: str = "uV", rest: slice | None = None) -> str:
-    """Why nobody can judge activity on one stretch of one channel, in a few words; "" where it can be judged.
+Rest = slice | NDArray[np.bool_]
+"""Which samples of a stretch rest."""
+
+
+def unfit_words(x: ArrayLike, banded: ArrayLike, rate_hz: float, *, unit: str = "uV", rest: Rest | None = None) -> str:
+    """Why nobody can judge activity on one stretch of one channel, in a few words; "" where it can be judged: the
+    second part of :func:`unfit`, which see."""
+    return unfit(x, banded, rate_hz, unit=unit, rest=rest)[1]
+
+
+def unfit(
+    x: ArrayLike, banded: ArrayLike, rate_hz: float, *, unit: str = "uV", rest: Rest | None = None
+) -> tuple[str, str]:
+    """Why nobody can judge activity on one stretch of one channel: the kind, by which stretches are counted ("missing",
+    "flat", "clipped", "clipped down to its rest", "less than a step", "dead"), and a few words with the figures. Both
+    are "" where it can be judged.
 
     ``x`` is the stretch unfiltered, ``banded`` the same in the band, (samples,) each, missing as NaN. In this order: at
     least half of the samples are missing, clipped (at the lowest or highest value, and staying there) or flat; both
-    rails lie less than :data:`HEADROOM` SD from its ``rest``, a slice of the stretch (not asked without one); it moves
-    by less than one step of the converter; its level in the band (:func:`band_level`) is at most :data:`DEAD_UV`, which
-    is the one definition of a dead channel. With a ``unit`` other than "uV" only a level of 0 is dead, since nothing is
-    known of its size. Raises SignalError.
+    rails lie less than :data:`HEADROOM` SD from its ``rest``, a slice or a mask (samples,) of the stretch (not asked
+    without one); it moves by less than one step of the converter; its level in the band (:func:`band_level`) is at most
+    :data:`DEAD_UV`, which is the one definition of a dead channel. With a ``unit`` other than "uV" only a level of 0 is
+    dead, since nothing is known of its size. Raises SignalError.
     """
     raw, band = checked_samples(x), checked_samples(banded)
     if raw.ndim != 1 or raw.shape != band.shape or raw.size == 0:
@@ -58,33 +73,37 @@ def unfit_words(x: ArrayLike, banded: ArrayLike, rate_hz: float, *, unit: str = 
     rate_hz = checks.rate(rate_hz)
     missing = float(max(np.isnan(raw).mean(), np.isnan(band).mean()))
     if missing >= HALF:
-        return "no samples" if missing == 1 else f"{missing:.0%} of its samples are missing"
+        return "missing", "no samples" if missing == 1 else f"{missing:.0%} of its samples are missing"
     values = raw[~np.isnan(raw)]
     low, high = float(values.min()), float(values.max())
     if low == high:
-        return "flat: it never changes"
+        return "flat", "flat: it never changes"
     step = step_size(values)
     near = step if high - low >= RAIL_STEPS * step else math.nan
     clipped = clipped_share(values, step=near, rails=(low, high))
     if clipped >= HALF:
-        return f"clipped in {clipped:.0%} of its samples"
+        return "clipped", f"clipped in {clipped:.0%} of its samples"
     room = math.inf if rest is None else headroom(raw, rest)
     if room < HEADROOM:
-        return f"clipped at {room:.1f} SD of its rest: what is active and what rests can hardly be told apart"
+        return (
+            "clipped down to its rest",
+            f"clipped at {room:.1f} SD of its rest: what is active and what rests can hardly be told apart",
+        )
     flat = flat_share([raw[start:stop] for start, stop in finite_runs(raw)], rate_hz, step=step)
     if flat >= HALF:
-        return f"flat in {flat:.0%} of its samples"
+        return "flat", f"flat in {flat:.0%} of its samples"
     if step > np.std(values):
-        return "it moves by less than one step of the converter"
+        return "less than a step", "it moves by less than one step of the converter"
     level = band_level(band, rate_hz)
     if level == 0:
-        return "dead: nothing in the band"
+        return "dead", "dead: nothing in the band"
     if unit == "uV" and level <= DEAD_UV:
         return (
+            "dead",
             f"dead: {level:.2g} µV RMS in the band, no more than two skin contacts of 7.5 kΩ make by their warmth "
-            f"alone ({DEAD_UV:g} µV)"
+            f"alone ({DEAD_UV:g} µV)",
         )
-    return ""
+    return "", ""
 
 
 def band_level(banded: ArrayLike, rate_hz: float) -> float:

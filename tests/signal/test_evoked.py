@@ -242,3 +242,50 @@ def test_only_what_stands_just_before_the_window_counts():
         "an earlier wave is no decay"
     )
     assert not stands_before(x, RATE_HZ, 3990, **where).any()
+
+
+def m_wave(rows, rng, uv):
+    """From 4 to 15 ms, of slightly different size in each row."""
+    u = ((np.arange(4000) - AT) / RATE_HZ - 0.004) / 0.011
+    wave = np.where((u > 0) & (u < 1), np.sin(2 * np.pi * u) * np.sin(np.pi * u), 0.0)
+    return uv * (1 + 0.1 * rng.standard_normal((rows, 1))) * wave
+
+
+@pytest.mark.parametrize("uv", [300.0, 1000.0, 5000.0])
+def test_an_m_wave_before_the_window_is_no_decay(uv):
+    rng = np.random.default_rng(5)
+    x = rest_noise((12, 4000), RATE_HZ, rng, level_uv=3.0) + m_wave(12, rng, uv)
+    np.testing.assert_array_equal(without_decay(x, RATE_HZ, AT, to_s=0.02), x)
+    tail = np.where(np.arange(4000) >= AT, 2000 * np.exp(-np.maximum(np.arange(4000) - AT, 0) / RATE_HZ / 0.012), 0.0)
+    left = without_decay(x + tail, RATE_HZ, AT, to_s=0.02) - x
+    assert np.sqrt(np.mean(left[:, AT + 80 : AT + 160] ** 2)) < 0.1 * tail[AT + 80], "a decay under an M wave is taken"
+    alone = without_decay(x - m_wave(12, np.random.default_rng(5), 0.0) + tail, RATE_HZ, AT, from_s=0.015, to_s=0.02)
+    assert (alone != x + tail).any()
+
+
+def test_a_pause_that_a_decay_hides_is_told():
+    lost = given = silent = wrong = 0
+    for seed, (decay_s, level_uv, low_hz) in enumerate(
+        (d, v, f) for d in (0.007, 0.04) for v in (1e3, 2e4) for f in (10.0, 20.0)
+    ):
+        rng = np.random.default_rng(seed)
+        since_s = (np.arange(4000) - AT) / RATE_HZ
+        ends_s = np.linspace(0.1, 0.2, 10)
+        active = rest_noise((10, 4000), RATE_HZ, rng, level_uv=30.0)
+        x = np.where((since_s > 0.03) & (since_s < ends_s[:, np.newaxis]), 0.0, active)
+        x = x + rest_noise(x.shape, RATE_HZ, rng, level_uv=2.0)
+        tail = np.exp(-np.maximum(since_s, 0) / decay_s)
+        x += np.where(since_s >= 0, level_uv * (tail - 0.25 * tail ** (1 / 3)), 0.0)
+        on, off = (
+            forward(blank(part, RATE_HZ, AT), RATE_HZ, low_hz=low_hz, high_hz=450)
+            for part in (x, without_decay(x, RATE_HZ, AT))
+        )
+        where = {"window_from_s": 0.012, "blanked_to_s": 0.008}
+        told = stands_before(on, RATE_HZ, AT, suspected=True, **where) | stands_before(off, RATE_HZ, AT, **where)
+        found_s = measure_evoked(off, RATE_HZ, AT).silent_period_s
+        lost, given = lost + np.isnan(found_s).sum(), given + np.isfinite(found_s).sum()
+        wrong += (np.abs(found_s - ends_s) > 0.015).sum()
+        silent += ((np.isnan(found_s) | (np.abs(found_s - ends_s) > 0.015)) & ~told).sum()
+    assert lost > 0.1 * (lost + given), "the grid is hard enough"
+    assert wrong <= 0.05 * given
+    assert silent == 0

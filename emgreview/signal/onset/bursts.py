@@ -8,6 +8,7 @@ Its edges are located by the ramp posterior, each within its own stretch of sign
 classes are common practice.
 
 Long signals are read in pieces (:mod:`~emgreview.signal.onset.long`): of them, only energies of 2 ms are kept whole.
+What a list rests on is told, and changes no burst (:mod:`~emgreview.signal.onset.unsound`).
 
     list_bursts       the method
     quiet_samples     where the rest is, when nobody says
@@ -16,20 +17,22 @@ Long signals are read in pieces (:mod:`~emgreview.signal.onset.long`): of them, 
 
 import math
 from collections.abc import Iterator
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from emgreview import checks
 from emgreview.checks import demand
-from emgreview.errors import SignalError
-from emgreview.model import Burst, Processing, Recording
+from emgreview.errors import SignalError, tell
+from emgreview.model import ARBITRARY, Burst, Processing, Recording
 from emgreview.signal.onset.common import LOWEST_RATE_HZ, Array, burst_level_db, checked_signal, level_and_scale, window
 from emgreview.signal.onset.edges import Samples, edges
 from emgreview.signal.onset.long import Read, filtered, in_memory, long_standing, mean_and_levels, without_missing
 from emgreview.signal.onset.posterior import Ints
 from emgreview.signal.onset.quiet import Floats, Standing, grid, standing
 from emgreview.signal.onset.ramp import RampParameters
+from emgreview.signal.onset.unsound import Looked, look
 
 SHORTEST_REST_S = 0.1
 SHORTEST_SIGNAL_S = 0.5
@@ -75,6 +78,11 @@ def list_bursts(
     signal; ``low_s`` to ``high_s`` is a 90 % interval of the onset; ``level_db`` the burst alone over the rest, gaps
     within it included. Samples that are not finite count as rest; a signal without variation has no bursts.
 
+    A SignalWarning counts the stretches of 10 s (or shorter signals) that are dead, flat, missing or clipped, or
+    clipped down to what lies in no burst (``signal.unfit``), and the bursts that are clipped (``signal.clip``): these
+    have an onset and no size. It changes no burst. A recording is looked at unfiltered. An array is so as it is, where
+    a filter has rounded off what was cut, and none is dead, as its unit is not known: give the recording.
+
     Raises SignalError (shape, shorter than 0.5 s), RateError, ParameterError and UnknownNameError (channel).
     """
     shortest_s = checks.number("shortest_s", shortest_s, least=0, unit="s")
@@ -82,6 +90,7 @@ def list_bursts(
     for name, length_s in (("shortest_s", shortest_s), ("merge_s", merge_s)):
         checks.likely_unit(name, length_s, most_s=checks.LONGEST_STRETCH_S)
     if isinstance(x, Recording):
+        rec = x
         demand(rate_hz is None, "rate_hz", rate_hz, f"None with a recording, which has {x.rate_hz:g} Hz")
         demand(channel is not None, "channel", channel, f"the label of one channel: {', '.join(x.labels)}")
         rate_hz = checks.rate(x.rate_hz, least=LOWEST_RATE_HZ, what="bursts need")
@@ -102,14 +111,41 @@ def list_bursts(
     rest = None if rest_s is None else window("rest_s", rest_s, 0.0, n, rate_hz, SHORTEST_REST_S)
     found: list[list[Burst]] = []
     if not isinstance(parts, np.ndarray):
-        return find_in_long(parts, n, rate_hz, rest, shortest_s, merge_s)
+        return _of_recording(rec, str(channel), parts, rest, shortest_s, merge_s)
     if n > CHUNK_SAMPLES:
         found = [find_in_long(in_memory(row), n, rate_hz, rest, shortest_s, merge_s) for row in parts]
     else:
         chunk = CHUNK_SAMPLES // n
         for start in range(0, len(parts), chunk):
             found += find_bursts(parts[start : start + chunk], rate_hz, rest, shortest_s, merge_s)
+    seen = Looked()
+    for row, bursts in zip(parts, found, strict=True):
+        look(seen, partial(_same, row), n, rate_hz, bursts, unit=ARBITRARY, most=CHUNK_SAMPLES)
+    for note in seen.notes("the signal" if one else "the signals"):
+        tell(note)
     return found[0] if one else found
+
+
+def _of_recording(
+    rec: Recording, channel: str, band: Read, rest: slice | None, shortest_s: float, merge_s: float
+) -> list[Burst]:
+    """The bursts of one channel of a recording, and what they rest on, told."""
+    listed = find_in_long(band, rec.n_samples, rec.rate_hz, rest, shortest_s, merge_s)
+    seen, unit = Looked(), rec.channel(channel).unit
+
+    def both(start: int, stop: int) -> tuple[Array, Array]:
+        return rec.values(start, stop, [channel])[0], band(start, stop)
+
+    look(seen, both, rec.n_samples, rec.rate_hz, listed, unit=unit, most=CHUNK_SAMPLES)
+    for note in seen.notes(f"{channel} of {rec.name}"):
+        tell(note)
+    return listed
+
+
+def _same(row: Array, start: int, stop: int) -> tuple[Array, Array]:
+    """A signal that is in the band already: both are one."""
+    part = row[start:stop]
+    return part, part
 
 
 def find_bursts(x: Array, rate_hz: float, rest: slice | None, shortest_s: float, merge_s: float) -> list[list[Burst]]:

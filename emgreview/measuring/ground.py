@@ -1,0 +1,98 @@
+"""The samples that numbers rest on: which of them were cut at a rail, and which signals nobody can judge at all.
+
+Every measure comes from rows to samples through a ``Ground``, so that what spoils its numbers is told in the same words
+everywhere. It looks at the recording as it is, for the trials' filter rounds off what was cut, and reads each trial
+once.
+
+Ground          from rows to samples, remembering what was asked for
+"""
+
+from collections import Counter
+from collections.abc import Collection, Iterator, Sequence
+
+import numpy as np
+import pandas as pd
+
+from emgreview.evidence import Fitness
+from emgreview.measuring.rows import FloatArray, IntArray, places
+from emgreview.model import Trials
+
+
+class Ground:
+    """What the numbers of one table rest on, channel by channel.
+
+    Whoever makes numbers of rows of decisions takes the samples' places from :meth:`places` or :meth:`by_channel`; of
+    whole trials, tells them by :meth:`use`; and puts :meth:`notes` among the notes of the table. ``channels`` are the
+    only ones looked at, where it is known which; all without it.
+    """
+
+    def __init__(self, channels: Collection[str] | None = None) -> None:
+        self._fitness = Fitness(channels)
+        self._doubtful: Counter[tuple[str, str, str]] = Counter()
+        self._unread: dict[tuple[Trials, int], None] = {}
+
+    def by_channel(
+        self, parts: Sequence[Trials], rows: pd.DataFrame
+    ) -> Iterator[tuple[Trials, int, pd.DataFrame, IntArray, IntArray]]:
+        """Trials, channel, that channel's rows, the trial of each row, and each trial's first sample in its
+        recording."""
+        for part in parts:
+            for place, label in enumerate(part.labels):
+                mine = rows[(rows["recording"] == part.recording.name) & (rows["channel"] == label)]
+                if len(mine):
+                    yield part, place, mine, *self.places(part, mine)
+
+    def places(self, part: Trials, rows: pd.DataFrame) -> tuple[IntArray, IntArray]:
+        """The trial of each of some rows of one recording, and that trial's first sample in the recording. Rows of
+        signals that somebody called unusable are not counted as doubtful: they say so themselves."""
+        trial, start = places(part, rows)
+        usable = (rows["signal"] != "unusable").to_numpy(dtype=bool, na_value=True)
+        for label in dict.fromkeys(rows["channel"]):
+            self.use(part, part.labels.index(label), trial[usable & (rows["channel"] == label).to_numpy(dtype=bool)])
+        return trial, start
+
+    def use(self, part: Trials, place: int, trial: IntArray) -> None:
+        """Numbers rest on these trials (rows,) of a channel, each counted as often as it stands there."""
+        for row in map(int, trial):
+            if self._known(part, row) and (kind := self._fitness.kind(part, row, part.labels[place])):
+                self._doubtful[part.labels[place], part.recording.name, kind] += 1
+
+    def share(self, part: Trials, place: int, trial: IntArray, first: FloatArray, stop: FloatArray) -> FloatArray:
+        """Share of the samples ``first`` to ``stop`` (excluded) of some trials of one channel that lie at a rail
+        (``signal.clip``).
+
+        ``trial`` (rows,) says which trial, ``first`` and ``stop`` (rows,) count from its first sample. Rows that are
+        not whole, or cannot be read, are NaN.
+        """
+        out = np.full(len(trial), np.nan)
+        whole = (first >= 0) & (stop <= len(part.time_s)) & (first < stop)  # False for NaN
+        for row in np.flatnonzero(whole):
+            if self._known(part, int(trial[row])):
+                ends = int(first[row]), int(np.ceil(stop[row]))
+                out[row] = self._fitness.clipped(part, int(trial[row]), part.labels[place], *ends)
+        return out
+
+    def notes(self, what: str, channel: str | None = None) -> list[str]:
+        """Sentences on the signals that cannot be judged, with how many ``what`` rest on each, and on recordings that
+        could not be read for it; of one channel, or of all."""
+        told = ", ".join(
+            f"{label} of {name} ({kind}) {count}"
+            for (label, name, kind), count in sorted(self._doubtful.items())
+            if channel in (None, label)
+        )
+        gone = ", ".join(sorted({part.recording.name for part, _ in self._unread}))
+        return [
+            f"Measured are {what} of signals that cannot be judged, and that nobody calls unusable: {told}."
+        ] * bool(told) + [
+            f"Whether samples are clipped, and whether signals can be judged at all, is not known of {gone}: it can no "
+            "longer be read."
+        ] * bool(gone)
+
+    def _known(self, part: Trials, row: int) -> bool:
+        """Whether the trial could be read; one that could not is not tried again."""
+        if (part, row) in self._unread:
+            return False
+        if good := self._fitness.readable(part, row):
+            return good
+        self._unread[part, row] = None
+        return False

@@ -1,0 +1,79 @@
+"""What a list of bursts rests on: stretches of the signal that nobody can judge, and bursts that were cut at a rail.
+
+The signal is looked at in equal stretches of 10 s or a little more, or as a whole where it is shorter, so that one of
+any length fits into bounded memory. What a stretch must be to be judged stands in :mod:`emgreview.signal.unfit`, what a
+rail is in :mod:`emgreview.signal.clip`; the rest is what lies in no burst. Nothing here changes a burst.
+
+    Looked          what was seen, counted; its sentences
+    look            at one signal
+"""
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from emgreview.model import Burst
+from emgreview.signal.clip import at_rail, cut_words
+from emgreview.signal.onset.long import Array
+from emgreview.signal.unfit import HALF, unfit
+
+LOOKED_S = 10.0
+SUSPECT = 0.25
+"""Share of samples that equal the one before from which on a band-passed stretch is looked at: noise repeats none."""
+
+Both = Callable[[int, int], tuple[Array, Array]]
+"""Samples start to stop, unfiltered and in the band, (samples,) each."""
+
+
+@dataclass(slots=True)
+class Looked:
+    """How many stretches, of how many, cannot be judged, by kind; how many bursts, of how many, are clipped."""
+
+    stretches: int = 0
+    unfit: Counter[str] = field(default_factory=Counter)
+    bursts: int = 0
+    clipped: int = 0
+
+    def notes(self, whose: str) -> list[str]:
+        """Sentences, none where nothing stands out; ``whose`` signal, in words."""
+        told = ", ".join(f"{kind} {count}" for kind, count in sorted(self.unfit.items()))
+        count = self.unfit.total()
+        return [
+            f"{count} of {self.stretches} stretches of {whose} cannot be judged ({told}): bursts that are listed "
+            "there, or are not, say nothing of the muscle; look at the signal."
+        ] * bool(count) + cut_words(self.clipped, self.bursts, f"bursts of {whose}")
+
+
+def look(seen: Looked, read: Both, n: int, rate_hz: float, bursts: Sequence[Burst], *, unit: str, most: int) -> None:
+    """Add to ``seen`` what one signal of ``n`` samples, with its ``bursts``, rests on. ``unit`` as in ``unfit``; at
+    ``most`` so many samples are read at once."""
+    spans = [
+        (round(np.nan_to_num(one.onset_s) * rate_hz), round(np.nan_to_num(one.offset_s, nan=n / rate_hz) * rate_hz))
+        for one in bursts
+    ]
+    clipped = np.zeros(len(spans), dtype=bool)
+    pieces = max(1, int(n / (LOOKED_S * rate_hz)), -(-n // most))
+    for start, stop in ((k * n // pieces, (k + 1) * n // pieces) for k in range(pieces)):
+        x, banded = read(start, stop)
+        rest = np.ones(len(x), dtype=bool)
+        here = [k for k, (first, last) in enumerate(spans) if first < stop and start < last]
+        for k in here:
+            rest[max(spans[k][0] - start, 0) : spans[k][1] - start] = False
+        seen.stretches += 1
+        if x is banded and not _suspect(x):
+            continue
+        kind, _ = unfit(x, banded, rate_hz, unit=unit, rest=rest)
+        seen.unfit += Counter([kind] * bool(kind))
+        if here and (at := at_rail(x)).any():
+            clipped[here] |= [at[max(spans[k][0] - start, 0) : spans[k][1] - start].any() for k in here]
+    seen.bursts, seen.clipped = seen.bursts + len(spans), seen.clipped + int(clipped.sum())
+
+
+def _suspect(x: Array) -> bool:
+    """Whether a stretch that is filtered already may be flat, missing or clipped: quick, as most are not."""
+    known = x[np.isfinite(x)]
+    if len(known) <= HALF * len(x) or np.mean(known[1:] == known[:-1]) > SUSPECT:
+        return True
+    return any(np.count_nonzero(known == end) > 1 for end in (known.min(), known.max()))
