@@ -109,7 +109,7 @@ def _weak(
     near_y = np.where(known, y[row[:, None], np.clip(bins, 0, y.shape[1] - 1)], 1)
     centre = np.full(len(row), around)
     nu = np.full(len(row), p.temper)
-    found, _ = locate(near_y, near_ln_z, centre, nu, SHARP, block, bin_s, rate_hz, p, late_s=p.smear_s)
+    found, _ = locate(near_y, near_ln_z, centre, nu, SHARP, block, bin_s, rate_hz, p)
     return (found + (first - around) * block) * bin_s
 
 
@@ -146,8 +146,8 @@ def _anew(
     s = replace(s, y=y, ln_z=ln_z)
     if clear:
         y = without_clicks(s, begins, s.block * bin_s)
-    nu, late_s = np.full(len(row), p.temper), max(p.sharp_s, 1 / rate_hz)
-    found, _ = locate(y, ln_z, begins, nu, SHARP, s.block, bin_s, rate_hz, p, late_s=late_s)
+    nu = np.full(len(row), p.temper)
+    found, _ = locate(y, ln_z, begins, nu, SHARP, s.block, bin_s, rate_hz, p)
     found = found * bin_s + at_s
     if clear:
         found[:2] -= delay_s(s, begins, rate_hz)

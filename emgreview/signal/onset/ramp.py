@@ -46,6 +46,9 @@ from emgreview.signal.onset.ringing import standing_without_ringing
 CLICK_DB = 10.0
 HIGHEST_CLASS = 12
 
+NOTHING = -1e3
+"""ln z beyond the end of a trial."""
+
 SUSTAINED_S, SUSTAINED_DB, LEVEL_DB, JUMP_DB = 0.08, 5.0, 6.0, 12.0
 """A first activity that is told apart from a stronger one soon after: how long it stays above the second number, how
 far at most above its own median, and by how much the other exceeds it for two blocks."""
@@ -75,10 +78,10 @@ class RampParameters(QuietParameters):
     """Besides those of the rest model, in seconds: ``lead_s`` and ``trail_s`` bound the onset around the first sure
     activity; ``stretch_s`` is the common stretch; ``fine_s`` and ``fine_stretch_s`` the half width and stretch of the
     fine grid; ``plateau_s`` how much of the plateau is used; ``quiet_s`` ends an activity; ``resolution_s`` (at least a
-    sample) widens the interval to each side, and ``smear_s`` its later side, where a zero-phase band-pass may let a
-    sharp onset be seen that much early (``sharp_s``, at least a sample, where ringing was taken out, and ``before_s``
-    the earlier one, as first potentials are small); ``fading_s`` (at least three samples) the earlier side of a strong
-    offset, whose last potentials fade. From ``strong_from_db`` in the strongest
+    sample) widens the interval to each side; ``smear_s`` (at least a sample) its later side, as a zero-phase band-pass
+    may let a sharp onset be seen that much early; where ringing was taken out, ``before_s`` its earlier side, as first
+    potentials are small, and ``fading_s`` (at least three samples) that of an offset in mirror image, as the last ones
+    fade. From ``strong_from_db`` in the strongest
     block on, edges are located without ringing. In dB, as SDs of the rest's level over blocks: ``uneven_from_db`` and
     ``restless_from_db``.
     Plain numbers: ``temper`` of nu, ``uneven_temper`` its fall beyond the first of these, ``restless_level`` that of y
@@ -95,11 +98,10 @@ class RampParameters(QuietParameters):
     plateau_s: float = 0.08
     quiet_s: float = 0.14
     resolution_s: float = 0.001
-    smear_s: float = 0.0025
-    sharp_s: float = 0.0035
+    smear_s: float = 0.0035
     before_s: float = 0.001
     fading_s: float = 0.005
-    strong_from_db: float = 42.0
+    strong_from_db: float = 39.0
     temper: float = 0.38
     uneven_temper: float = 0.5
     uneven_from_db: float = 0.4 * DB_PER_LN
@@ -177,9 +179,8 @@ def _fill(found: dict[str, Array], rows: Ints, s: Standing, batch: Batch, p: Ram
     nu = p.temper / (1 + p.uneven_temper * np.maximum(ahead.spread * DB_PER_LN / p.uneven_from_db - 1, 0))
     less = np.exp(-raised(ahead, first, p))[:, None].astype(np.float32)
     y = (without_clicks(ahead, first, block_s) if clear else ahead.y) * less
-    early_s, late_s = (p.before_s, max(p.sharp_s, 1 / rate_hz)) if clear else (0.0, p.smear_s)
     where = ahead.ln_z, first, nu, SHARP, ahead.block, bin_s, rate_hz, p
-    on, rise_s = locate(y, *where, early_s=early_s, late_s=late_s)
+    on, rise_s = locate(y, *where, early_s=p.before_s if clear else 0.0)
     on *= bin_s
     if clear:  # the later side stands: a sharp onset is seen without delay
         on[:2] -= delay_s(ahead, first, rate_hz)
@@ -192,11 +193,11 @@ def _fill(found: dict[str, Array], rows: Ints, s: Standing, batch: Batch, p: Ram
     found["rise_s"][rows] = np.where(here, rise_s, np.nan)
 
     y = (without_clicks(behind, back, block_s) if clear else behind.y) * less
-    early_s, late_s = max(p.fading_s, 3 / rate_hz) if clear else 0.0, max(p.sharp_s, 1 / rate_hz)
+    early_s = max(p.fading_s, 3 / rate_hz) if clear else 0.0
     nu = p.offset_temper * nu
     least = (ahead.blocks - begins_from(ahead, last + 1, p, ahead.blocks)) * ahead.block
     where = behind.ln_z, back, nu, PLAIN, behind.block, bin_s, rate_hz, p
-    off, _ = locate(y, *where, early_s=early_s, late_s=late_s, least=least)
+    off, _ = locate(y, *where, early_s=early_s, least=least)
     off = (used / ahead.bin - off[::-1]) * bin_s
     last = ahead.blocks - 1 - back
     ended = (last < ahead.search.stop - round(p.quiet_s / p.block_s)) & (off[1] > on[1])
@@ -255,15 +256,15 @@ def raised(s: Standing, first: Ints, p: RampParameters) -> Array:
 
 def locate(
     y: Floats, ln_z: Floats, first: Ints, nu: Array, middle: int, block: int, bin_s: float, rate_hz: float,
-    p: RampParameters, *, early_s: float = 0.0, late_s: float = 0.0, least: Ints | None = None,
+    p: RampParameters, *, early_s: float = 0.0, least: Ints | None = None,
 ) -> tuple[Array, Array]:  # fmt: skip
     """The quantiles of the onset, (3, rows) in bins, and its rise in seconds, (rows,).
 
     ``first`` is the block of the first sure activity of each row; ``nu`` the tempering (rows,); ``middle`` says whose
     median is taken, PLAIN or SHARP. Before the onset a bin counts at most ``cap_over`` plus ln z of the strongest block
     within 0.3 s: less would let a strong burst pass for a knock. Rows are worked on by that level, each with plateaus
-    from ``BELOW_DB`` below to ``ABOVE_DB`` above it. ``early_s`` and ``late_s`` widen the interval's
-    sides. No onset lies before bin ``least``, where another activity is.
+    from ``BELOW_DB`` below to ``ABOVE_DB`` above it. ``early_s`` widens the interval's earlier side. No onset lies
+    before bin ``least``, where another activity is.
     """
     until = before_jump(ln_z, first, block * bin_s)
     ahead = np.clip(first[:, None] + np.arange(round(0.3 / (block * bin_s))), 0, until[:, None] - 1)
@@ -276,13 +277,13 @@ def locate(
     for band in np.unique(bands):
         some = np.flatnonzero(bands == band)
         parts = y[some], first[some] * block, stop[some], nu[some], cap[some], least[some]
-        places[:, some], rise_s[some] = _locate(*parts, int(band), middle, bin_s, rate_hz, p, (early_s, late_s))
+        places[:, some], rise_s[some] = _locate(*parts, int(band), middle, bin_s, rate_hz, p, early_s)
     return places, rise_s
 
 
 def _locate(
     y: Floats, first: Ints, stop: Ints, nu: Array, cap: Floats, least: Ints, band: int, middle: int, bin_s: float,
-    rate_hz: float, p: RampParameters, sides_s: tuple[float, float],
+    rate_hz: float, p: RampParameters, early_s: float,
 ) -> tuple[Array, Array]:  # fmt: skip
     """The same for rows of one class of level; ``first`` in bins."""
     step = max(1, round(p.coarse_s / bin_s))
@@ -308,8 +309,8 @@ def _locate(
         share = np.where(inside, (q - low) / np.maximum(high - low, 1e-9), 0.5)
         place[:] = start + np.where(inside, near + quantile(close, share), quantile(far, q) * step)
     slack_s = max(p.resolution_s, 1 / rate_hz)
-    places[0] -= (slack_s + sides_s[0]) / bin_s
-    places[2] += (slack_s + sides_s[1]) / bin_s
+    places[0] -= (slack_s + early_s) / bin_s
+    places[2] += (slack_s + max(p.smear_s, 1 / rate_hz)) / bin_s
     np.minimum(places[0], places[1] - slack_s / bin_s, out=places[0])
     np.maximum(places[2], places[1] + slack_s / bin_s, out=places[2])
     return places, rise_s
@@ -339,9 +340,9 @@ def before_jump(ln_z: Floats, first: Ints, block_s: float) -> Ints:
     least, reach = max(2, round(SUSTAINED_S / block_s)), max(4, round(0.3 / block_s))
     end = ln_z.shape[1]
     at = first[:, None] + np.arange(reach + 1)
-    near = np.where(at < end, np.take_along_axis(ln_z, np.clip(at, 0, end - 1), axis=1), -np.inf)
+    near = np.where(at < end, np.take_along_axis(ln_z, np.clip(at, 0, end - 1), axis=1), NOTHING)
     own = near[:, :least]
-    level = np.isfinite(own).all(axis=1) & (own.min(axis=1) > SUSTAINED_DB / DB_PER_LN)
+    level = (own > NOTHING).all(axis=1) & (own.min(axis=1) > SUSTAINED_DB / DB_PER_LN)
     full = own[:, 1:]  # the first may hold the edge
     level &= full.max(axis=1) - np.median(full, axis=1) < LEVEL_DB / DB_PER_LN
     level &= full[:, -1] - full[:, 0] < LEVEL_DB / DB_PER_LN
