@@ -246,13 +246,13 @@ def test_an_offset_is_as_honest_as_an_onset(fall_s, filtered):
     held = {}
     for level_db in (15.0, 25.0, 33.0, 45.0):
         rng = np.random.default_rng(round(level_db))
-        time_s = np.arange(round(2.6 * RATE_HZ)) / RATE_HZ
+        time_s = np.arange(round(2.6 * 2000.0)) / 2000.0
         off_s = 1.7 + rng.uniform(-0.1, 0.1, (40, 1))
         gain = np.clip((off_s - time_s) / max(fall_s, 1e-9), 0, 1) * (time_s >= 1.3) * 10 ** (level_db / 20)
         x = rng.standard_normal((40, time_s.size)) + gain * rng.standard_normal((40, time_s.size))
         if filtered:
-            x = bandpass(x, RATE_HZ, low_hz=20.0, high_hz=450.0, order=2, direction="zero-phase")
-        found = er.estimate_onsets(x, RATE_HZ, cue_s=0.8, rest_s=(-0.7, 0.0))
+            x = bandpass(x, 2000.0, low_hz=20.0, high_hz=450.0, order=2, direction="zero-phase")
+        found = er.estimate_onsets(x, 2000.0, cue_s=0.8, rest_s=(-0.7, 0.0))
         held[level_db] = np.mean((found.offset_low_s <= off_s[:, 0]) & (off_s[:, 0] <= found.offset_high_s))
         assert abs(np.median(found.offset_s - off_s[:, 0])) < 0.012
     assert min(held.values()) >= 0.85, held
@@ -262,9 +262,9 @@ def test_an_offset_is_as_honest_as_an_onset(fall_s, filtered):
 def test_a_second_burst_is_no_part_of_the_first_one_s_end(level_db):
     """0.25 s of activity, 0.2 s of rest, 0.25 s. Before, up to 98 % of offsets were those of the second."""
     rng = np.random.default_rng(3)
-    time_s = np.arange(round(2.6 * RATE_HZ)) / RATE_HZ
+    time_s = np.arange(round(2.6 * 2000.0)) / 2000.0
     on = ((time_s >= 1.1) & (time_s < 1.35)) | ((time_s >= 1.55) & (time_s < 1.8))
     x = rng.standard_normal((40, time_s.size)) * np.sqrt(1 + on * 10 ** (level_db / 10))
-    x = bandpass(x, RATE_HZ, low_hz=20.0, high_hz=450.0, order=2, direction="zero-phase")
-    found = er.estimate_onsets(x, RATE_HZ, cue_s=0.8, rest_s=(-0.7, 0.0))
+    x = bandpass(x, 2000.0, low_hz=20.0, high_hz=450.0, order=2, direction="zero-phase")
+    found = er.estimate_onsets(x, 2000.0, cue_s=0.8, rest_s=(-0.7, 0.0))
     assert np.mean(np.abs(found.offset_s - 1.35) < 0.1) >= 0.95
