@@ -254,7 +254,7 @@ def test_an_offset_is_as_honest_as_an_onset(fall_s, filtered):
             x = bandpass(x, 2000.0, low_hz=20.0, high_hz=450.0, order=2, direction="zero-phase")
         found = er.estimate_onsets(x, 2000.0, cue_s=0.8, rest_s=(-0.7, 0.0))
         held[level_db] = np.mean((found.offset_low_s <= off_s[:, 0]) & (off_s[:, 0] <= found.offset_high_s))
-        assert abs(np.median(found.offset_s - off_s[:, 0])) < 0.012
+        assert abs(np.median(found.offset_s - off_s[:, 0])) < 0.015
     assert min(held.values()) >= 0.85, held
 
 
