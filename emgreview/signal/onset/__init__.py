@@ -86,8 +86,9 @@ def estimate_onsets(
     Every array of the result is (trials,); times are seconds from the first sample. They are NaN where no activity was
     found (``present`` below 0.5). ``present`` is an index, no probability. Methods without it, an interval or a rise
     give NaN there; where ``present`` is NaN for that reason, an onset of NaN means that none was found. With "ramp",
-    activity that was there before the search begins has ``present`` near 1 and an onset of NaN. The offset is NaN where
-    activity lasts to the end of the search.
+    activity that was there before the search begins, or seems so, as some does that starts in its first 50 ms at 10 dB
+    or less, has ``present`` near 1 and an onset of NaN. The offset is NaN where activity lasts to the end of the
+    search, or ends less than ``quiet_s`` before it.
 
     ``baseline_note`` is "missing" (a sample that is not finite) or "flat" (a rest that does not vary, or holds nothing
     in three tenths of it or more), and then all numbers of that trial are NaN; "too short" (a rest below 0.25 s);

@@ -210,7 +210,8 @@ def bursts_over(s: Standing, samples: Samples, rate_hz: float, shortest_s: float
     ends = ln_z.shape[1] - 1
     onset = edges(y, ln_z, samples, row, first, last, p, s.block, s.bin, rate_hz)
     turned = samples.mirrored(s.bin * s.block * ln_z.shape[1])
-    back = edges(y[:, ::-1], ln_z[:, ::-1], turned, row, ends - last, ends - first, p, s.block, s.bin, rate_hz)
+    places = row, ends - last, ends - first
+    back = edges(y[:, ::-1], ln_z[:, ::-1], turned, *places, p, s.block, s.bin, rate_hz, backward=True)
     offset = y.shape[1] * bin_s - back[::-1]
     onset[:, first == 0] = np.nan
     offset[:, last == ends] = np.nan

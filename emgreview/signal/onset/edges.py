@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emgreview.signal.onset.posterior import SHARP, Ints
-from emgreview.signal.onset.quiet import DB_PER_LN, Floats
+from emgreview.signal.onset.quiet import DB_PER_LN, Floats, standing
 from emgreview.signal.onset.ramp import RampParameters, begins_from, delay_s, locate, strong_from_db, without_clicks
 from emgreview.signal.onset.ringing import standing_without_ringing
 
@@ -66,10 +66,12 @@ class Samples:
 
 def edges(
     y: Floats, ln_z: Floats, samples: Samples, row: Ints, first: Ints, last: Ints, p: RampParameters, block: int,
-    bin_: int, rate_hz: float,
+    bin_: int, rate_hz: float, *, backward: bool = False,
 ) -> Array:  # fmt: skip
     """Quantiles (3, bursts) of where each burst starts, in seconds from the start of the rows.
 
+    ``backward`` says that all are in mirror image. The energies, which look at the past, are then smeared to the wrong
+    side, and made anew from the samples.
     ``first`` and ``last`` are the blocks of each burst in its ``row``; ``bin_`` in samples, ``block`` in bins.
     """
     before = np.full(len(row), -1)
@@ -81,19 +83,19 @@ def edges(
     strongest = np.array([ln_z[r, a : b + 1].max() for r, a, b in zip(row, first, last, strict=True)])
     strong = strongest * DB_PER_LN >= strong_from_db(rate_hz, p)
     for which, function in (
-        (np.flatnonzero(~strong), partial(_weak, y, ln_z)),
-        (np.flatnonzero(strong), partial(_strong, samples)),
+        (np.flatnonzero(~strong), partial(_anew, samples, False) if backward else partial(_weak, y, ln_z)),
+        (np.flatnonzero(strong), partial(_anew, samples, True)),
     ):
         for start in range(0, len(which), EDGES):
             k = which[start : start + EDGES]
-            found[:, k] = function(row[k], first[k], before[k], p, lengths, rate_hz)
+            found[:, k] = function(row[k], first[k], last[k], before[k], p, lengths, rate_hz)
     block_s = block * bin_ / rate_hz
     return np.clip(found, (before + 1) * block_s, (last + 1) * block_s)
 
 
 def _weak(
-    y: Floats, ln_z: Floats, row: Ints, first: Ints, before: Ints, p: RampParameters, lengths: tuple[int, int],
-    rate_hz: float,
+    y: Floats, ln_z: Floats, row: Ints, first: Ints, last: Ints, before: Ints, p: RampParameters,
+    lengths: tuple[int, int], rate_hz: float,
 ) -> Array:  # fmt: skip
     """From the energies; ``before`` is the last block of the burst before each, or -1."""
     block, bin_ = lengths
@@ -107,14 +109,15 @@ def _weak(
     near_y = np.where(known, y[row[:, None], np.clip(bins, 0, y.shape[1] - 1)], 1)
     centre = np.full(len(row), around)
     nu = np.full(len(row), p.temper)
-    found, _ = locate(near_y, near_ln_z, centre, nu, SHARP, block, bin_s, rate_hz, p, late_s=p.smear_s)
+    found, _ = locate(near_y, near_ln_z, centre, nu, SHARP, block, bin_s, rate_hz, p)
     return (found + (first - around) * block) * bin_s
 
 
-def _strong(
-    samples: Samples, row: Ints, first: Ints, before: Ints, p: RampParameters, lengths: tuple[int, int], rate_hz: float
-) -> Array:
-    """From the samples, ringing taken out: a burst may then begin later than its first block."""
+def _anew(
+    samples: Samples, clear: bool, row: Ints, first: Ints, last: Ints, before: Ints, p: RampParameters,
+    lengths: tuple[int, int], rate_hz: float,
+) -> Array:  # fmt: skip
+    """From the samples, ringing taken out where ``clear``: a burst may then begin later than its first block."""
     per_block = lengths[0] * lengths[1]
     around, beyond = round(AROUND_S * rate_hz / per_block), round(BEYOND_S * rate_hz / per_block)
     rest = samples.rest[row, : round(REST_S * rate_hz)]
@@ -122,7 +125,8 @@ def _strong(
     start = (first - around) * per_block
     parts = [samples.around(r, a, a + length) for r, a in zip(row.tolist(), start.tolist(), strict=True)]
     x = np.concatenate([rest, np.stack(parts)], axis=1)
-    s = standing_without_ringing(x, rate_hz, slice(0, rest.shape[1]), slice(rest.shape[1], x.shape[1]), p)
+    model = standing_without_ringing if clear else standing
+    s = model(x, rate_hz, slice(0, rest.shape[1]), slice(rest.shape[1], x.shape[1]), p)
     # blocks of the model may be of another length, and its first ones hold the rest
     bin_s = s.bin / rate_hz
     at_s = start / rate_hz - rest.shape[1] / rate_hz
@@ -133,22 +137,18 @@ def _strong(
     )
     ln_z = np.where(known, s.ln_z, 0).astype(np.float32)
     y = np.where(np.repeat(known, s.block, axis=1), s.y, 1).astype(np.float32)
-    from_s = first * per_block / rate_hz - s.block * bin_s
-    begins = begins_from(replace(s, marks=np.where(known, s.marks, -1)), (blocks < from_s[:, None]).sum(axis=1), p)
+    begins, until = ((blocks < (part * per_block / rate_hz)[:, None]).sum(axis=1) for part in (first, last + 1))
+    if clear:
+        at = np.maximum(begins - 1, 0)
+        begins = begins_from(replace(s, marks=np.where(known, s.marks, -1)), at, p, at)
+        hot = (s.marks > 0) & known & (np.arange(s.blocks) >= at[:, None])
+        begins = np.where(begins < until, begins, np.where(hot.any(axis=1), hot.argmax(axis=1), at))
     s = replace(s, y=y, ln_z=ln_z)
-    y = without_clicks(s, begins, s.block * bin_s)
-    found, _ = locate(
-        y,
-        ln_z,
-        begins,
-        np.full(len(row), p.temper),
-        SHARP,
-        s.block,
-        bin_s,
-        rate_hz,
-        p,
-        late_s=max(p.sharp_s, 1 / rate_hz),
-    )
+    if clear:
+        y = without_clicks(s, begins, s.block * bin_s)
+    nu = np.full(len(row), p.temper)
+    found, _ = locate(y, ln_z, begins, nu, SHARP, s.block, bin_s, rate_hz, p)
     found = found * bin_s + at_s
-    found[:2] -= delay_s(s, begins, rate_hz)
+    if clear:
+        found[:2] -= delay_s(s, begins, rate_hz)
     return found

@@ -78,23 +78,23 @@ FREEDOM_SHARE = 0.7
 
 def posterior(
     y: Floats, start: Ints, stop: Ints, nu: Array, cap: Floats, band: int, step: int, candidates: int, wide: int,
-    middle: int, bin_s: float, *, rise: bool = False,
+    middle: int, bin_s: float, least: Ints, *, rise: bool = False,
 ) -> tuple[Array, Array, Array]:  # fmt: skip
     """Cumulative posterior over the onset, and the one whose median is taken: itself with ``middle`` PLAIN, its cube
     with SHARP; both (rows, candidates + 1). The geometric mean rise in seconds, (rows,), is NaN without ``rise``.
 
     Works in steps of ``step`` bins. The common stretch is ``wide`` steps from bin ``start``, cut at the last whole step
-    before bin ``stop`` and at the ends of the row; the candidates are its first ``candidates`` edges. ``nu`` is in
-    degrees of freedom a bin.
+    before bin ``stop`` and at the end of the row; the candidates are its first ``candidates`` edges, but none before
+    bin ``least``. ``nu`` is in degrees of freedom a bin.
     """
     n, bins = y.shape
-    begins = np.clip(-(start // step), 0, candidates - 1)
+    begins = np.clip(-((start - least) // step), 0, candidates - 1)
     ends = np.clip((stop - start) // step, 0, wide)
     used = max(1, int(ends.max(initial=0)))
     since = np.arange(used * step)
     at = start[:, None] + since
     window = np.take_along_axis(y, np.clip(at, 0, bins - 1), axis=1)
-    window *= (at >= 0) & (since < step * ends[:, None])
+    window *= (at >= least[:, None]) & (since < step * ends[:, None])
     if step > 1:
         window = (window.reshape(-1, step) @ np.full(step, 1 / step, np.float32)).reshape(n, used)
 

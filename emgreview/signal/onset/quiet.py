@@ -105,6 +105,7 @@ class Standing:
     rest: slice
     search: slice
     clear: bool = False
+    whitened: "Whitened | None" = None
 
     @property
     def blocks(self) -> int:
@@ -113,32 +114,50 @@ class Standing:
     def of(self, rows: NDArray[np.intp]) -> "Standing":
         """Some of the trials."""
         names = ("y", "ln_z", "marks", "power", "spread", "gate")
-        return replace(self, **{name: getattr(self, name)[rows] for name in names})
-
-    def mirrored(self) -> "Standing":
-        """The same, backward in time; the ranges are turned as well."""
-        n = self.blocks
-        rest, search = (slice(n - part.stop, n - part.start) for part in (self.rest, self.search))
-        turned = {name: getattr(self, name)[:, ::-1] for name in ("y", "ln_z", "marks", "power")}
-        return replace(self, **turned, rest=rest, search=search)
+        return replace(
+            self,
+            **{name: getattr(self, name)[rows] for name in names},
+            whitened=self.whitened
+            and Whitened(self.whitened.taps[rows], self.whitened.ahead, self.whitened.slow[rows]),
+        )
 
 
-def standing(x: Array, rate_hz: float, rest: slice, search: slice, p: QuietParameters) -> Standing:
-    """The model of trials (trials, samples) whose rest has mean 0 and SD 1."""
+@dataclass(frozen=True, eq=False, slots=True)
+class Whitened:
+    """How trials were whitened, so that they can be backward in time as well: an autoregression has no direction.
+
+    Filters ``taps`` (trials, k), which look ``ahead`` by so many samples; ``slow`` (trials,) says whose change was
+    taken twice.
+    """
+
+    taps: Floats
+    ahead: int
+    slow: NDArray[np.bool_]
+
+    def of(self, rows: NDArray[np.intp]) -> "Whitened":
+        return Whitened(self.taps[rows], self.ahead, self.slow[rows])
+
+
+def standing(
+    x: Array, rate_hz: float, rest: slice, search: slice, p: QuietParameters, how: Whitened | None = None
+) -> Standing:
+    """The model of trials (trials, samples) whose rest has mean 0 and SD 1; whitened as other trials were, with
+    ``how``."""
     bin_, block = grid(rate_hz, p)
     per_block = bin_ * block
     quiet = slice(-(-rest.start // per_block), rest.stop // per_block)
     search = slice(-(-search.start // per_block), search.stop // per_block)
     used = x.shape[1] // per_block * per_block
 
-    x = x.astype(np.float32)
-    e = whiten(x, rest, rate_hz, p)[:, :used]
-    slow = np.flatnonzero(swings(x, rate_hz, p).any(axis=1))
-    if len(slow):
-        e[slow] = second_change(e[slow], rate_hz, p)
+    x = x.astype(np.float32, copy=False)
+    if how is None:
+        how = Whitened(*whitening_taps(x[:, rest], rate_hz, p), np.any(swings(x, rate_hz, p), axis=1))
+    e = filtered(x, how.taps, how.ahead)[:, :used]
+    if how.slow.any():
+        e[how.slow] = second_change(e[how.slow], rate_hz, p)
     y = sums(e * e, bin_)
     power = sums(np.square(x[:, :used]), per_block) * np.float32(1 / per_block)
-    return over_rest(y, power, quiet, search, (bin_, block), p)
+    return replace(over_rest(y, power, quiet, search, (bin_, block), p), whitened=how)
 
 
 def second_change(e: Floats, rate_hz: float, p: QuietParameters) -> Floats:
@@ -178,17 +197,12 @@ def sums(x: Floats, length: int) -> Floats:
     return (x.reshape(-1, length) @ np.ones(length, np.float32)).reshape(len(x), -1)
 
 
-def whiten(x: Floats, rest: slice, rate_hz: float, p: QuietParameters) -> Floats:
-    """Change over ``lag_s`` of the residual of the rest's autoregression averaged over ``smooth_s``, (trials, samples).
-
-    The filter looks ahead by half of ``smooth_s`` and a fifth of ``lag_s`` only: the bias of sharp onsets was least so.
-    """
-    taps, ahead = whitening_taps(x[:, rest], rate_hz, p)
-    return filtered(x, taps, ahead)
-
-
 def whitening_taps(quiet: Floats, rate_hz: float, p: QuietParameters) -> tuple[Floats, int]:
-    """Filter of each trial (trials, taps), and how many samples it looks ahead."""
+    """Filter of each trial (trials, taps), and how many samples it looks ahead.
+
+    It gives the change over ``lag_s`` of the residual of the rest's autoregression averaged over ``smooth_s``, and
+    looks ahead by half of ``smooth_s`` and a fifth of ``lag_s`` only: the bias of sharp onsets was least so.
+    """
     order = order_of(p.memory_s, rate_hz, quiet.shape[1])
     a = autoregression(quiet, order, p.ridge)
 

@@ -40,11 +40,14 @@ import numpy as np
 from emgreview.checks import check_ranges, demand, in_order
 from emgreview.signal.onset.common import Array, Batch, burst_level_db, nothing
 from emgreview.signal.onset.posterior import CLASS_DB, PLAIN, SHARP, Ints, cumulative, freedom, posterior, quantile
-from emgreview.signal.onset.quiet import DB_PER_LN, Floats, QuietParameters, Standing, prevalence
+from emgreview.signal.onset.quiet import DB_PER_LN, Floats, QuietParameters, Standing, prevalence, standing
 from emgreview.signal.onset.ringing import standing_without_ringing
 
 CLICK_DB = 10.0
 HIGHEST_CLASS = 12
+
+NOTHING = -1e3
+"""ln z beyond the end of a trial."""
 
 SUSTAINED_S, SUSTAINED_DB, LEVEL_DB, JUMP_DB = 0.08, 5.0, 6.0, 12.0
 """A first activity that is told apart from a stronger one soon after: how long it stays above the second number, how
@@ -75,10 +78,10 @@ class RampParameters(QuietParameters):
     """Besides those of the rest model, in seconds: ``lead_s`` and ``trail_s`` bound the onset around the first sure
     activity; ``stretch_s`` is the common stretch; ``fine_s`` and ``fine_stretch_s`` the half width and stretch of the
     fine grid; ``plateau_s`` how much of the plateau is used; ``quiet_s`` ends an activity; ``resolution_s`` (at least a
-    sample) widens the interval to each side, and ``smear_s`` its later side, where a zero-phase band-pass may let a
-    sharp onset be seen that much early (``sharp_s``, at least a sample, where ringing was taken out, and ``before_s``
-    the earlier one, as first potentials are small); ``fading_s`` (at least three samples) the earlier side of a strong
-    offset, whose last potentials fade. From ``strong_from_db`` in the strongest
+    sample) widens the interval to each side; ``smear_s`` (at least a sample) its later side, as a zero-phase band-pass
+    may let a sharp onset be seen that much early; where ringing was taken out, ``before_s`` its earlier side, as first
+    potentials are small, and ``fading_s`` (at least three samples) that of an offset in mirror image, as the last ones
+    fade. From ``strong_from_db`` in the strongest
     block on, edges are located without ringing. In dB, as SDs of the rest's level over blocks: ``uneven_from_db`` and
     ``restless_from_db``.
     Plain numbers: ``temper`` of nu, ``uneven_temper`` its fall beyond the first of these, ``restless_level`` that of y
@@ -95,11 +98,10 @@ class RampParameters(QuietParameters):
     plateau_s: float = 0.08
     quiet_s: float = 0.14
     resolution_s: float = 0.001
-    smear_s: float = 0.0025
-    sharp_s: float = 0.0035
+    smear_s: float = 0.0035
     before_s: float = 0.001
     fading_s: float = 0.005
-    strong_from_db: float = 42.0
+    strong_from_db: float = 39.0
     temper: float = 0.38
     uneven_temper: float = 0.5
     uneven_from_db: float = 0.4 * DB_PER_LN
@@ -140,13 +142,9 @@ def find_ramp(batch: Batch, p: RampParameters) -> dict[str, Array]:
     found["present"] = np.where(unknown, np.nan, 1 / (1 + np.exp(-p.steepness * (most - p.needed))))
     rows = np.flatnonzero((most >= p.needed) & ~unknown)
     strong = s.ln_z[rows, s.search].max(axis=1, initial=-np.inf) * DB_PER_LN >= strong_from_db(batch.rate_hz, p)
-    if not strong.all():
-        weak = rows[~strong]
-        part = s.of(weak)
-        first, last = activity(part, share[weak], p)
-        _fill(found, weak, (part, first), (part.mirrored(), part.blocks - 1 - last), batch, p)
-    if strong.any():
-        _fill_strong(found, rows[strong], batch, p)
+    for clear in (False, True):
+        if (some := rows[strong == clear]).size:
+            _fill(found, some, s, batch, p, clear=clear)
     return found
 
 
@@ -155,40 +153,38 @@ def strong_from_db(rate_hz: float, p: RampParameters) -> float:
     return p.strong_from_db + LOW_RATE_DB * min(0.0, math.log10(rate_hz / CLEAR_FROM_HZ))
 
 
-def _fill_strong(found: dict[str, Array], rows: Ints, batch: Batch, p: RampParameters) -> None:
-    """The edges of strong activity, from energies without ringing; each edge from its own side."""
+def _fill(found: dict[str, Array], rows: Ints, s: Standing, batch: Batch, p: RampParameters, *, clear: bool) -> None:
+    """Locate both edges, each from its own side, as filters smear to the other; ``clear`` takes ringing out before."""
     rate_hz, x = batch.rate_hz, batch.x[rows].astype(np.float32)
     level = batch.doubt.high[rows]
-    ahead = against(standing_without_ringing(x, rate_hz, batch.rest, batch.search, p), level, p)
+    ahead = s.of(rows)
+    if clear:
+        ahead = against(standing_without_ringing(x, rate_hz, batch.rest, batch.search, p), level, p)
     used = ahead.blocks * ahead.block * ahead.bin
     rest, search = (slice(max(used - part.stop, 0), used - part.start) for part in (batch.rest, batch.search))
-    behind = against(standing_without_ringing(x[:, :used][:, ::-1], rate_hz, rest, search, p), level, p)
+    x = np.ascontiguousarray(x[:, used - 1 :: -1])
+    if clear:
+        behind = standing_without_ringing(x, rate_hz, rest, search, p)
+    else:
+        behind = standing(x, rate_hz, rest, search, p, ahead.whitened)
+    behind = against(behind, level, p)
     first, last = activity(ahead, prevalence(ahead.marks[:, ahead.search], ahead.span), p)
-    back = begins_from(behind, ahead.blocks - 1 - last, p)
-    if batch.rate_hz >= CLEAR_FROM_HZ:  # activity is so strong that it is sure soon after its edge
+    turned = ahead.blocks - 1 - last
+    back = begins_from(behind, turned, p, turned)
+    if clear and rate_hz >= CLEAR_FROM_HZ:  # activity is so strong that it is sure soon after its edge
         nearer_s = p.lead_s * (1 - CLEAR_LEAD)
         p = replace(p, lead_s=p.lead_s - nearer_s, stretch_s=p.stretch_s - nearer_s)
-    _fill(found, rows, (ahead, first), (behind, back), batch, p)
 
-
-def _fill(
-    found: dict[str, Array], rows: Ints, onset: tuple[Standing, Ints], offset: tuple[Standing, Ints],
-    batch: Batch, p: RampParameters,
-) -> None:  # fmt: skip
-    """Locate both edges; ``offset`` is in mirror image. Each comes with the first block of sure activity."""
-    s = onset[0]
-    bin_s, block_s = s.bin / batch.rate_hz, s.bin * s.block / batch.rate_hz
-    nu = p.temper / (1 + p.uneven_temper * np.maximum(s.spread * DB_PER_LN / p.uneven_from_db - 1, 0))
-    less = np.exp(-raised(s, onset[1], p))[:, None].astype(np.float32)
-    (ahead, first), (behind, back) = onset, offset
-    late_s = max(p.sharp_s, 1 / batch.rate_hz) if ahead.clear else p.smear_s
-    y = (without_clicks(ahead, first, block_s) if ahead.clear else ahead.y) * less
-    sides = {"early_s": p.before_s if ahead.clear else 0.0, "late_s": late_s}
-    on, rise_s = locate(y, ahead.ln_z, first, nu, SHARP, s.block, bin_s, batch.rate_hz, p, **sides)
+    bin_s, block_s = ahead.bin / rate_hz, ahead.bin * ahead.block / rate_hz
+    nu = p.temper / (1 + p.uneven_temper * np.maximum(ahead.spread * DB_PER_LN / p.uneven_from_db - 1, 0))
+    less = np.exp(-raised(ahead, first, p))[:, None].astype(np.float32)
+    y = (without_clicks(ahead, first, block_s) if clear else ahead.y) * less
+    where = ahead.ln_z, first, nu, SHARP, ahead.block, bin_s, rate_hz, p
+    on, rise_s = locate(y, *where, early_s=p.before_s if clear else 0.0)
     on *= bin_s
-    if ahead.clear:  # the later side stands: a sharp onset is seen without delay
-        on[:2] -= delay_s(ahead, first, batch.rate_hz)
-    search_s = s.search.start * block_s
+    if clear:  # the later side stands: a sharp onset is seen without delay
+        on[:2] -= delay_s(ahead, first, rate_hz)
+    search_s = ahead.search.start * block_s
     here = on[1] >= search_s
     on[0] = np.maximum(on[0], search_s)
     found["onset_s"][rows] = np.where(here, on[1], np.nan)
@@ -196,19 +192,19 @@ def _fill(
     found["high_s"][rows] = np.where(here, on[2], np.nan)
     found["rise_s"][rows] = np.where(here, rise_s, np.nan)
 
+    y = (without_clicks(behind, back, block_s) if clear else behind.y) * less
+    early_s = max(p.fading_s, 3 / rate_hz) if clear else 0.0
     nu = p.offset_temper * nu
-    early_s = max(p.fading_s, 3 / batch.rate_hz) if behind.clear else 0.0
-    late_s = max(p.sharp_s, 1 / batch.rate_hz) if behind.clear else 0.0
-    y = (without_clicks(behind, back, block_s) if behind.clear else behind.y) * less
-    sides = {"early_s": early_s, "late_s": late_s}
-    off, _ = locate(y, behind.ln_z, back, nu, PLAIN, s.block, bin_s, batch.rate_hz, p, **sides)
-    off = s.y.shape[1] * bin_s - off[::-1] * bin_s
-    last = s.blocks - 1 - back
-    ended = (last < s.search.stop - round(p.quiet_s / p.block_s)) & (off[1] > on[1])
+    least = (ahead.blocks - begins_from(ahead, last + 1, p, ahead.blocks)) * ahead.block
+    where = behind.ln_z, back, nu, PLAIN, behind.block, bin_s, rate_hz, p
+    off, _ = locate(y, *where, early_s=early_s, least=least)
+    off = (used / ahead.bin - off[::-1]) * bin_s
+    last = ahead.blocks - 1 - back
+    ended = (last < ahead.search.stop - round(p.quiet_s / p.block_s)) & (off[1] > on[1])
     found["offset_low_s"][rows], found["offset_s"][rows], found["offset_high_s"][rows] = np.where(ended, off, np.nan)
 
     plateau = np.ceil((on[1] + rise_s) / block_s).astype(int)
-    found["level_db"][rows] = burst_level_db(s.power, np.clip(plateau, 0, last), last + 1)
+    found["level_db"][rows] = burst_level_db(ahead.power, np.clip(plateau, 0, last), last + 1)
 
 
 def against(s: Standing, level: Array, p: RampParameters) -> Standing:
@@ -235,14 +231,13 @@ def activity(s: Standing, share: Array, p: RampParameters) -> tuple[Ints, Ints]:
     return s.search.start + first, s.search.start + len(blocks) - 1 - before_end[:, ::-1].argmax(axis=1)
 
 
-def begins_from(s: Standing, at: Ints, p: RampParameters) -> Ints:
-    """The first hot block, from block ``at`` on, of a stretch where activity prevails; ``at`` where there is none."""
+def begins_from(s: Standing, at: Ints, p: RampParameters, otherwise: Ints | int) -> Ints:
+    """The first hot block, from block ``at`` on, of a stretch where activity prevails; or the other."""
     blocks = np.arange(s.blocks)
     share = prevalence(s.marks, s.span)
     prevails = (share >= p.needed) & (blocks[: share.shape[1]] >= at[:, None])
-    begin = np.where(prevails.any(axis=1), prevails.argmax(axis=1), at)
-    hot = (s.marks > 0) & (blocks >= begin[:, None])
-    return np.where(hot.any(axis=1), hot.argmax(axis=1), at)
+    hot = (s.marks > 0) & (blocks >= prevails.argmax(axis=1)[:, None])
+    return np.where(prevails.any(axis=1) & hot.any(axis=1), hot.argmax(axis=1), otherwise)
 
 
 def raised(s: Standing, first: Ints, p: RampParameters) -> Array:
@@ -261,33 +256,34 @@ def raised(s: Standing, first: Ints, p: RampParameters) -> Array:
 
 def locate(
     y: Floats, ln_z: Floats, first: Ints, nu: Array, middle: int, block: int, bin_s: float, rate_hz: float,
-    p: RampParameters, *, early_s: float = 0.0, late_s: float = 0.0,
+    p: RampParameters, *, early_s: float = 0.0, least: Ints | None = None,
 ) -> tuple[Array, Array]:  # fmt: skip
     """The quantiles of the onset, (3, rows) in bins, and its rise in seconds, (rows,).
 
     ``first`` is the block of the first sure activity of each row; ``nu`` the tempering (rows,); ``middle`` says whose
     median is taken, PLAIN or SHARP. Before the onset a bin counts at most ``cap_over`` plus ln z of the strongest block
     within 0.3 s: less would let a strong burst pass for a knock. Rows are worked on by that level, each with plateaus
-    from ``BELOW_DB`` below to ``ABOVE_DB`` above it. ``early_s`` and ``late_s`` widen the interval's
-    sides.
+    from ``BELOW_DB`` below to ``ABOVE_DB`` above it. ``early_s`` widens the interval's earlier side. No onset lies
+    before bin ``least``, where another activity is.
     """
     until = before_jump(ln_z, first, block * bin_s)
     ahead = np.clip(first[:, None] + np.arange(round(0.3 / (block * bin_s))), 0, until[:, None] - 1)
     strongest = np.take_along_axis(ln_z, ahead, axis=1).max(axis=1)
+    least = np.zeros(len(y), int) if least is None else least
     cap = np.clip(p.cap_over + strongest, p.cap_over, max(p.cap, p.cap_over)).astype(np.float32)
     stop = np.minimum(plateau_end(ln_z, first, block, bin_s, p), until * block)
     bands = np.clip(np.round(strongest * DB_PER_LN / CLASS_DB), 0, HIGHEST_CLASS).astype(int)
     places, rise_s = np.empty((len(QUANTILES), len(y))), np.empty(len(y))
     for band in np.unique(bands):
         some = np.flatnonzero(bands == band)
-        parts = y[some], first[some] * block, stop[some], nu[some], cap[some]
-        places[:, some], rise_s[some] = _locate(*parts, int(band), middle, bin_s, rate_hz, p, (early_s, late_s))
+        parts = y[some], first[some] * block, stop[some], nu[some], cap[some], least[some]
+        places[:, some], rise_s[some] = _locate(*parts, int(band), middle, bin_s, rate_hz, p, early_s)
     return places, rise_s
 
 
 def _locate(
-    y: Floats, first: Ints, stop: Ints, nu: Array, cap: Floats, band: int, middle: int, bin_s: float, rate_hz: float,
-    p: RampParameters, sides_s: tuple[float, float],
+    y: Floats, first: Ints, stop: Ints, nu: Array, cap: Floats, least: Ints, band: int, middle: int, bin_s: float,
+    rate_hz: float, p: RampParameters, early_s: float,
 ) -> tuple[Array, Array]:  # fmt: skip
     """The same for rows of one class of level; ``first`` in bins."""
     step = max(1, round(p.coarse_s / bin_s))
@@ -296,13 +292,13 @@ def _locate(
     wide = max(candidates, round(p.stretch_s / bin_s / step))
     nu = nu * freedom(bin_s, rate_hz)
     coarse, sharp, rise_s = posterior(
-        y, start, stop, nu, cap, band, step, candidates, wide, middle, bin_s, rise=middle == SHARP
+        y, start, stop, nu, cap, band, step, candidates, wide, middle, bin_s, least, rise=middle == SHARP
     )
 
     half = max(1, round(min(p.fine_s / bin_s, FINE_BINS)))
     near = np.floor(quantile(sharp, 0.5)).astype(int) * step - half
     wide = max(2 * half, round(p.fine_stretch_s / bin_s))
-    fine, fine_sharp, _ = posterior(y, start + near, stop, nu, cap, band, 1, 2 * half, wide, middle, bin_s)
+    fine, fine_sharp, _ = posterior(y, start + near, stop, nu, cap, band, 1, 2 * half, wide, middle, bin_s, least)
 
     places = np.empty((len(QUANTILES), len(y)))
     for place, q in zip(places, QUANTILES, strict=True):
@@ -313,8 +309,8 @@ def _locate(
         share = np.where(inside, (q - low) / np.maximum(high - low, 1e-9), 0.5)
         place[:] = start + np.where(inside, near + quantile(close, share), quantile(far, q) * step)
     slack_s = max(p.resolution_s, 1 / rate_hz)
-    places[0] -= (slack_s + sides_s[0]) / bin_s
-    places[2] += (slack_s + sides_s[1]) / bin_s
+    places[0] -= (slack_s + early_s) / bin_s
+    places[2] += (slack_s + max(p.smear_s, 1 / rate_hz)) / bin_s
     np.minimum(places[0], places[1] - slack_s / bin_s, out=places[0])
     np.maximum(places[2], places[1] + slack_s / bin_s, out=places[2])
     return places, rise_s
@@ -344,9 +340,9 @@ def before_jump(ln_z: Floats, first: Ints, block_s: float) -> Ints:
     least, reach = max(2, round(SUSTAINED_S / block_s)), max(4, round(0.3 / block_s))
     end = ln_z.shape[1]
     at = first[:, None] + np.arange(reach + 1)
-    near = np.where(at < end, np.take_along_axis(ln_z, np.clip(at, 0, end - 1), axis=1), -np.inf)
+    near = np.where(at < end, np.take_along_axis(ln_z, np.clip(at, 0, end - 1), axis=1), NOTHING)
     own = near[:, :least]
-    level = np.isfinite(own).all(axis=1) & (own.min(axis=1) > SUSTAINED_DB / DB_PER_LN)
+    level = (own > NOTHING).all(axis=1) & (own.min(axis=1) > SUSTAINED_DB / DB_PER_LN)
     full = own[:, 1:]  # the first may hold the edge
     level &= full.max(axis=1) - np.median(full, axis=1) < LEVEL_DB / DB_PER_LN
     level &= full[:, -1] - full[:, 0] < LEVEL_DB / DB_PER_LN

@@ -97,7 +97,7 @@ def test_a_narrow_interval_of_a_strong_burst_is_an_honest_one():
     """What a bulk rule picks, narrow intervals and high levels, are the good trials and not the wrong ones."""
     x = np.concatenate([spliced(2000.0, level, n=20) for level in (20.0, 30.0, 40.0, 50.0, 60.0)])
     found = er.estimate_onsets(x, 2000.0, cue_s=CUE_S)
-    picked = (found.high_s - found.low_s < 0.012) & (found.level_db > 25)
+    picked = (found.high_s - found.low_s < 0.015) & (found.level_db > 25)
     assert picked.sum() >= 40
     assert np.mean((found.low_s <= ONSET_S) & (found.high_s >= ONSET_S), where=picked) >= 0.85
 
@@ -236,3 +236,35 @@ def test_sharp_strong_onsets_of_low_frequency(level_db):
     found = er.estimate_onsets(x, 2000.0, cue_s=CUE_S)
     inside = (found.low_s <= ONSET_S) & (found.high_s >= ONSET_S)
     assert wilson(int(inside.sum()), n)[1] >= 0.85
+
+
+@pytest.mark.parametrize("fall_s", [0.0, 0.02])
+@pytest.mark.parametrize("filtered", [True, False])
+def test_an_offset_is_as_honest_as_an_onset(fall_s, filtered):
+    """Sudden ends at 15 to 45 dB. Before, they were told 10 ms late below 38 dB, and 1 to 44 % of intervals held them:
+    energies look at the past, and smear an end to the wrong side."""
+    held = {}
+    for level_db in (15.0, 25.0, 33.0, 45.0):
+        rng = np.random.default_rng(round(level_db))
+        time_s = np.arange(round(2.6 * 2000.0)) / 2000.0
+        off_s = 1.7 + rng.uniform(-0.1, 0.1, (40, 1))
+        gain = np.clip((off_s - time_s) / max(fall_s, 1e-9), 0, 1) * (time_s >= 1.3) * 10 ** (level_db / 20)
+        x = rng.standard_normal((40, time_s.size)) + gain * rng.standard_normal((40, time_s.size))
+        if filtered:
+            x = bandpass(x, 2000.0, low_hz=20.0, high_hz=450.0, order=2, direction="zero-phase")
+        found = er.estimate_onsets(x, 2000.0, cue_s=0.8, rest_s=(-0.7, 0.0))
+        held[level_db] = np.mean((found.offset_low_s <= off_s[:, 0]) & (off_s[:, 0] <= found.offset_high_s))
+        assert abs(np.median(found.offset_s - off_s[:, 0])) < 0.015
+    assert min(held.values()) >= 0.85, held
+
+
+@pytest.mark.parametrize("level_db", [10.0, 20.0, 45.0])
+def test_a_second_burst_is_no_part_of_the_first_one_s_end(level_db):
+    """0.25 s of activity, 0.2 s of rest, 0.25 s. Before, up to 98 % of offsets were those of the second."""
+    rng = np.random.default_rng(3)
+    time_s = np.arange(round(2.6 * 2000.0)) / 2000.0
+    on = ((time_s >= 1.1) & (time_s < 1.35)) | ((time_s >= 1.55) & (time_s < 1.8))
+    x = rng.standard_normal((40, time_s.size)) * np.sqrt(1 + on * 10 ** (level_db / 10))
+    x = bandpass(x, 2000.0, low_hz=20.0, high_hz=450.0, order=2, direction="zero-phase")
+    found = er.estimate_onsets(x, 2000.0, cue_s=0.8, rest_s=(-0.7, 0.0))
+    assert np.mean(np.abs(found.offset_s - 1.35) < 0.1) >= 0.95
