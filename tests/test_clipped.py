@@ -168,6 +168,7 @@ def test_bulk_acceptance_leaves_clipped_bursts_out_or_says_how_many(tmp_path):
         assert f"clipped, and so without a size: {cut} of the" in sentence
 
 
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # many others; those of clipping are asked for
 def test_every_measure_tells_what_rests_on_clipped_samples(tmp_path):
     with review(tmp_path, recording(cut_at(300.0)), detect=partial(detect, absent=()), method="threshold") as session:
         for name in session.queue:

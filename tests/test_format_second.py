@@ -185,6 +185,7 @@ def test_it_is_verified_read_and_replayed_by_every_later_version(review, counted
 
 
 @pytest.mark.filterwarnings("ignore:Version .* bulk-accepted:emgreview.errors.SignalWarning")
+@pytest.mark.filterwarnings("ignore:Reviewer .* the scale .* was not kept:emgreview.errors.SignalWarning")
 def test_what_the_second_looks_found_is_found_again(review):
     first = er.read_version(review, "first")
     assert first["in_bulk"].sum() == 30
