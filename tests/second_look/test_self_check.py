@@ -30,7 +30,6 @@ def review(folder, *, n=120, sd_ms=6.0, pull=0.5, seed=4, **plan):
     return counts, queue
 
 
-@pytest.mark.filterwarnings("ignore:A plain folder does not say:emgreview.errors.SignalWarning")
 @pytest.fixture(autouse=True)
 def one_draw(monkeypatch):
     """Which trials come again follows from the logs, times of day included: here always the same, as a share of all
@@ -38,6 +37,7 @@ def one_draw(monkeypatch):
     monkeypatch.setattr(sys.modules[plan_self_check.__module__], "digest_of", lambda heads: "one draw")
 
 
+@pytest.mark.filterwarnings("ignore:A plain folder does not say:emgreview.errors.SignalWarning")
 def test_spread_and_pull_come_back(tmp_path):
     (again, hidden), queue = review(tmp_path, n=150, sd_ms=20, pull=0.5, repeats_share=0.2, hidden_share=0.3)
     assert (again, hidden, len(queue)) == (30, 45, 180)
