@@ -594,7 +594,9 @@ def test_latency_and_background_do_not_follow_the_size_of_what_comes_later(direc
     assert stats.spearmanr(sizes, table["peak_to_peak"]).statistic > 0.99
     for name in ("latency_s", "silent_period_s", "background_rms"):
         assert "forward only (causal)" in table.attrs["columns"][name]["description"]
-    assert table.attrs["timed"].startswith("latency, silent period, background: raw, band-passed 20 to 450 Hz")
+    assert table.attrs["timed"].startswith("latency, background: raw, band-passed 20 to 450 Hz")
+    assert table.attrs["timed"].endswith("silent period: raw, changes over 2 ms, forward only (causal)")
+    assert ((table["pause"] == "found") == table["silent_period_s"].notna()).all()
 
 
 def test_a_potential_before_the_window_is_told_and_given_no_latency(stimulated):

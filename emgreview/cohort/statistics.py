@@ -165,6 +165,8 @@ def fleiss_kappa(counts: ArrayLike) -> float:
 
 
 ROUNDING = 1e-12
+RATING_ROUNDING = 8 * float(np.finfo(np.float64).eps)
+"""Ratings that differ by less than this share of the largest are equal: a few roundings of a float64."""
 
 
 def icc(ratings: ArrayLike, form: Form, *, confidence: float = 0.95) -> Estimate:
@@ -175,6 +177,8 @@ def icc(ratings: ArrayLike, form: Form, *, confidence: float = 0.95) -> Estimate
     between judges, E the rest, k judges and n targets:
     (1,1) (B-W)/(B+(k-1)W)   (2,1) (B-E)/(B+(k-1)E+k(J-E)/n)   (3,1) (B-E)/(B+(k-1)E)
     (1,k) (B-W)/B            (2,k) (B-E)/(B+(J-E)/n)           (3,k) (B-E)/B
+    Ratings that are all equal give NaN. Equal is what differs by no more than the rounding of the largest rating: a sum
+    of squares that such differences reach is taken as 0. Raises ParameterError (shape, missing ratings, form).
     """
     x = _numbers("ratings", ratings, 2)
     if form not in FORMS:
@@ -184,11 +188,17 @@ def icc(ratings: ArrayLike, form: Form, *, confidence: float = 0.95) -> Estimate
         raise ParameterError(f"ratings of {k} judges came; give two or more, (targets, judges).")
     if n < 2:
         return Estimate(math.nan, n=n)
-    grand, targets, judges = x.mean(), x.mean(axis=1), x.mean(axis=0)
-    B = k * np.square(targets - grand).sum() / (n - 1)
-    J = n * np.square(judges - grand).sum() / (k - 1)
-    W = np.square(x - targets[:, np.newaxis]).sum() / (n * (k - 1))
-    E = np.square(x - targets[:, np.newaxis] - judges + grand).sum() / ((n - 1) * (k - 1))
+    rounded = x.size * float(RATING_ROUNDING * np.abs(x).max()) ** 2
+    x = x - x[0, 0]  # no form depends on the level, and equal ratings have the mean 0, exactly
+    grand, targets, judges = x.mean(), x.mean(axis=1), np.ascontiguousarray(x.T).mean(axis=1)
+    sums = (
+        k * np.square(targets - grand).sum(),
+        n * np.square(judges - grand).sum(),
+        np.square(x - targets[:, np.newaxis]).sum(),
+        np.square(x - targets[:, np.newaxis] - judges + grand).sum(),
+    )
+    freedoms = n - 1, k - 1, n * (k - 1), (n - 1) * (k - 1)
+    B, J, W, E = (0.0 if total <= rounded else float(total) / df for total, df in zip(sums, freedoms, strict=True))
     if B == 0 and W == 0:
         return Estimate(math.nan, n=n)
     ratios = {

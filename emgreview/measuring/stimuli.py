@@ -38,9 +38,12 @@ def measure_evoked(
 
     The raw recording is read around each stimulus (``around_s`` before, after), the artefact's decay fitted between its
     blanked stretch and ``window_s`` and taken off (``remove_decay``), and the artefact itself blanked (``blank_s``
-    before, after). The size comes from this filtered as the trials were; latency, silent period and background from it
-    band-passed once, forward, whatever the trials' filter, so that no later sample touches them
-    (``signal.evoked.forward``; ``attrs["timed"]`` and the columns say so). ``background_rms`` is what the muscle did
+    before, after). The size comes from this filtered as the trials were; latency and background from it band-passed
+    once, forward, whatever the trials' filter, so that no later sample touches them (``signal.evoked.forward``); the
+    silent period from its changes over 2 ms, into which the potential does not ring (``signal.evoked.forgetful``).
+    ``attrs["timed"]`` and the columns say so. ``pause`` says why a silent period is missing, and a note counts where
+    none is told: one that leaves less than some 25 ms between potential and return cannot be (figures at
+    ``signal.evoked.measure_evoked``). ``background_rms`` is what the muscle did
     before: use it as a covariate, for it changes the potential.
 
     A latency is missing, and counted in a note, where the signal stands out already when ``window_s`` begins, or in the
@@ -110,6 +113,7 @@ def measure_evoked(
         if remove_decay:
             x = evoked.without_decay(x, rec.rate_hz, before, from_s=blanked[1], to_s=window[0])
         x = evoked.blank(x, rec.rate_hz, before, before_s=blanked[0], after_s=blanked[1])
+        paused = evoked.forgetful(x, rec.rate_hz, high_hz=how.high_hz)
         timed, marked = (
             evoked.forward(part, rec.rate_hz, low_hz=how.low_hz, high_hz=how.high_hz) for part in (x, marked)
         )
@@ -118,23 +122,27 @@ def measure_evoked(
         left = evoked.stands_before(timed, rec.rate_hz, before, **where)  # type: ignore[arg-type]
         band = {"low_hz": how.low_hz, "high_hz": how.high_hz, "order": how.order, "direction": how.direction}
         x = filters.bandpass(x, rec.rate_hz, **band)  # type: ignore[arg-type]
-        seen = evoked.measure_evoked(x, rec.rate_hz, before, timed=timed, window_s=window, background_s=rest)
+        seen = evoked.measure_evoked(
+            x, rec.rate_hz, before, timed=timed, paused=paused, window_s=window, background_s=rest
+        )
         for place, (trial, at) in enumerate(inside):
             values = {name: float(getattr(seen, name)[place]) for name in MEASURED}
             begun = bool(seen.begun[place] or (left[place] and np.isfinite(values["latency_s"])))
             values["latency_s"] = np.nan if begun else values["latency_s"]
+            pause = str(seen.pause[place]) or None
             spoilt = {"decay": bool(stood[place] or left[place]), "clipped_share": cut[place]}
             rows.append(
                 {"recording": rec.name, "trial": trial, "channel": label, "stimulus_sample": at, **values}
                 | spoilt
-                | {"begun": begun}
+                | {"pause": pause, "begun": begun}
             )
-    names = ["recording", "trial", "channel", "stimulus_sample", *MEASURED, *TOLD, "begun"]
+    names = ["recording", "trial", "channel", "stimulus_sample", *MEASURED, *TOLD, "pause", "begun"]
     out = pd.DataFrame(rows, columns=names)
     unit = unit_of([trials])
     size, before_words = (f"{w[0]:g} to {w[1]:g} s from the stimulus" for w in (window, rest))
     upper = "" if how.high_hz is None else f" to {how.high_hz:g}"
     timed_words = f"raw, band-passed {how.low_hz:g}{upper} Hz, order {evoked.FORWARD_ORDER}, forward only (causal)"
+    paused_words = f"raw, changes over {1000 * evoked.CHANGE_S:g} ms, forward only (causal)"
     columns = describe(out[names[:3]]) | {
         "stimulus_sample": column("whole", "", "Sample of the stimulus in the recording"),
         "peak_to_peak": column("number", unit, f"Peak to peak, {size}, filtered as the trials; not normalised"),
@@ -142,7 +150,9 @@ def measure_evoked(
             "number", "s", f"Stimulus to the start of the potential; missing where none stands out; {timed_words}"
         ),
         "silent_period_s": column(
-            "number", "s", f"Stimulus to the return of activity; missing where no pause shows; {timed_words}"
+            "number",
+            "s",
+            f"Stimulus to the return of activity; missing for the reason in the column pause; {paused_words}",
         ),
         "background_rms": column(
             "number", unit, f"Root mean square, {before_words}: a covariate of the potential; {timed_words}"
@@ -154,6 +164,11 @@ def measure_evoked(
         ),
         "clipped_share": column(
             "number", "", "Share of the window's samples at a rail of the raw recording: above 0 the size is too small"
+        ),
+        "pause": column(
+            "text",
+            "",
+            "Whether activity pauses: 'found'; 'none told', it does not, or too briefly to tell; 'no return'",
         ),
     }
     if decisions is not None:
@@ -196,12 +211,17 @@ def measure_evoked(
             f"{after - given} without: where the muscle was active before, what is left of a decay can hide its pause, "
             "so that a missing silent period says nothing; look at the raw signal of those that the column decay names."
         )
+    if untold := int((out["pause"] == "none told").sum()):
+        notes.append(
+            f"{untold} of {len(out)} silent periods are missing because no pause can be told: activity goes on, or is "
+            "back within some 25 ms of the end of the potential, or is too weak before; the column pause names them."
+        )
     if clipped := int((out["clipped_share"] > 0).sum()):
         notes.append(f"{clipped} of {len(out)} potentials are clipped within window_s: their sizes are too small.")
     out.attrs |= {
         "columns": columns,
         "notes": tell_all(notes),
-        "timed": f"latency, silent period, background: {timed_words}",
+        "timed": f"latency, background: {timed_words}; silent period: {paused_words}",
     }
     return out
 

@@ -22,6 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 from emgreview import checks
 from emgreview.errors import SignalError
 from emgreview.model import to_sample
+from emgreview.signal.measures import ROUNDING, rms
 from emgreview.signal.onset import checked_method, estimate_onsets
 
 FloatArray = NDArray[np.floating]
@@ -102,8 +103,8 @@ def find_floor(
             "with a longer rest."
         )
     quiet = quiet[np.isfinite(quiet).all(axis=1)]
-    quiet = quiet - quiet.mean(axis=1, keepdims=True)
-    quiet = quiet[quiet.std(axis=1) > 0]
+    varies = quiet.std(axis=1) > ROUNDING * rms(quiet)
+    quiet = (quiet - quiet.mean(axis=1, keepdims=True))[varies]
     rest = float(np.median(quiet.std(axis=1))) if len(quiet) else math.nan
     signals = [checks.samples(burst) for burst in bursts]
     signals = [burst for burst in signals if burst.ndim == 1 and burst.any() and np.isfinite(burst).all()]

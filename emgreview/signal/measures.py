@@ -32,6 +32,9 @@ FloatArray = NDArray[np.floating]
 GRID_HZ = 0.2
 """Distance between the frequencies at which the spectrum of a burst is computed, where its length allows."""
 
+ROUNDING = 16 * float(np.finfo(np.float64).eps)
+"""Share of an RMS that rounding alone leaves of the SD of a constant."""
+
 SPECTRUM_SHORTEST_S = 0.1
 """Mean and median frequency of shorter stretches are left out: their resolution would be worse than 10 Hz."""
 
@@ -50,8 +53,8 @@ def arv(x: ArrayLike) -> FloatArray:
 class Baseline:
     """Rest window of every stretch, arrays (...,) in the unit of the signal.
 
-    ``sd`` is the population SD, sqrt(mean (x - mean)²): the baseline RMS once the offset is gone. ``rms`` is about
-    zero. ``n_samples`` counts those present.
+    ``sd`` is the population SD, sqrt(mean (x - mean)²): the baseline RMS once the offset is gone; 0 where it is no more
+    than the rounding of float64 on a constant. ``rms`` is about zero. ``n_samples`` counts those present.
     """
 
     mean: FloatArray
@@ -80,7 +83,9 @@ def baseline(x: ArrayLike, start: int, stop: int) -> Baseline:
     rest = samples[..., start:stop].astype(np.float64)
     mean = _mean(rest)
     sd = np.sqrt(_mean(np.square(rest - mean[..., np.newaxis])))
-    return Baseline(mean, sd, rms(rest), (~np.isnan(rest)).sum(axis=-1))
+    about_zero = rms(rest)
+    sd = np.where(sd <= ROUNDING * about_zero, 0.0, sd)
+    return Baseline(mean, sd, about_zero, (~np.isnan(rest)).sum(axis=-1))
 
 
 def level_db(response: ArrayLike, rest: ArrayLike) -> FloatArray:

@@ -289,3 +289,24 @@ def test_icc_where_targets_do_not_differ_is_not_known_and_warns_nobody(form):
     found = s.icc([[0.1, 0.2], [0.2, 0.1]], form=form)
     assert not found.value > 0
     assert np.isnan(s.icc([[0.1, 0.1], [0.1, 0.1]], form=form).value)
+
+
+@pytest.mark.parametrize("form", s.FORMS)
+def test_icc_of_ratings_that_are_equal_up_to_rounding_is_not_known(form):
+    for level in (0.0, 0.1, 0.18, -1e5 / 3):
+        for rows in (2, 3, 5, 7, 33, 1000):
+            assert math.isnan(s.icc(np.full((rows, 2), level), form).value), (rows, level)
+    assert math.isnan(s.icc(np.full((40, 2), (0.3, 0.1 + 0.2)), form).value), "the same number, computed in two ways"
+
+
+def test_icc_does_not_depend_on_level_and_unit_and_small_differences_count():
+    rng = np.random.default_rng(0)
+    truth = rng.normal(size=(50, 1))
+    x = truth + 0.5 * rng.normal(size=(50, 3))
+    for form in s.FORMS:
+        known = s.icc(x, form)
+        for other in (x + 1e4, 1e-9 * x, 1 + 1e-9 * x):
+            assert s.icc(other, form).value == pytest.approx(known.value, abs=1e-5)
+            assert s.icc(other, form).low == pytest.approx(known.low, abs=1e-5)
+        same = s.icc(np.repeat(0.1 + truth, 3, axis=1), form)
+        assert (same.value, same.low, same.high) == (1, 1, 1), "judges who agree exactly"

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from emgreview.errors import ParameterError, SignalError
-from emgreview.signal.evoked import blank, forward, measure_evoked, stands_before, without_decay
+from emgreview.signal.evoked import blank, forgetful, forward, measure_evoked, stands_before, without_decay
 from emgreview.signal.filters import bandpass
 from emgreview.simulation import ARTEFACTS, rest_noise
 
@@ -289,3 +289,45 @@ def test_a_pause_that_a_decay_hides_is_told():
     assert lost > 0.1 * (lost + given), "the grid is hard enough"
     assert wrong <= 0.05 * given
     assert silent == 0
+
+
+@pytest.mark.parametrize("rate_hz", [1000, 2000, 10_000])
+def test_a_pause_after_a_strong_potential_is_told_and_none_where_activity_goes_on(rate_hz):
+    """The causal filter rings into the pause; changes over 2 ms forget the potential."""
+    rng = np.random.default_rng(rate_hz)
+    at, n = round(0.4 * rate_hz), rate_hz
+    since_s = (np.arange(n) - at) / rate_hz
+    lasts = np.clip((since_s - 0.021) / 0.012, 0, 1)
+    potential = np.sin(2 * np.pi * lasts) * np.sin(np.pi * lasts)
+    for evoked_uv, level_uv in ((300.0, 10.0), (1000.0, 10.0), (1000.0, 30.0), (5000.0, 100.0)):
+        active = rest_noise((20, n), rate_hz, rng, level_uv=level_uv)
+        quiet = rest_noise((20, n), rate_hz, rng, level_uv=2.0) + evoked_uv * potential
+        for ends_s in (0.065, 0.08, 0.1, 0.15):
+            x = quiet + active * ((since_s < 0.021) | (since_s > ends_s))
+            timed = forward(x, rate_hz, low_hz=20, high_hz=450)
+            found = measure_evoked(timed, rate_hz, at, paused=forgetful(x, rate_hz, high_hz=450))
+            error = found.silent_period_s - ends_s
+            assert np.isfinite(error).mean() >= 0.9, (evoked_uv, level_uv, ends_s)
+            assert np.nanquantile(np.abs(error), 0.9) < 0.01
+            assert (np.isfinite(error) == (found.pause == "found")).all()
+        for x, word in (
+            (quiet + active, "none told"),
+            (quiet + active * (since_s < 0.021), "no return"),
+            (quiet + active * ((since_s < 0.021) | (since_s > 0.035)), "none told"),
+        ):
+            timed = forward(x, rate_hz, low_hz=20, high_hz=450)
+            found = measure_evoked(timed, rate_hz, at, paused=forgetful(x, rate_hz, high_hz=450))
+            assert (found.pause == word).mean() >= 0.75, word
+
+
+def test_what_is_forgetful_forgets_within_3_ms_and_looks_at_nothing_later():
+    x = np.random.default_rng(0).standard_normal((2, 4000))
+    known = forgetful(x, 2000, high_hz=450)
+    other = x.copy()
+    other[:, 1000] += 1e6
+    changed = np.flatnonzero((np.abs(forgetful(other, 2000, high_hz=450) - known) > 1e-3).any(axis=0))
+    assert changed[0] == 1000
+    assert changed[-1] <= 1006
+    np.testing.assert_allclose(forgetful(x + 5, 2000, high_hz=None), forgetful(x, 2000, high_hz=None), atol=1e-9)
+    with pytest.raises(SignalError, match="paused with"):
+        measure_evoked(x, 2000, 2000, paused=x[:, 1:])

@@ -87,7 +87,9 @@ def test_baseline():
     assert np.allclose(z[:, 100:600].mean(axis=-1), 0)
     assert np.allclose(z[:, 100:600].std(axis=-1), 1)
     assert np.allclose(baseline(10 * x - 7, 100, 600).z(10 * x - 7), z)
-    assert np.isnan(baseline(np.ones(10), 0, 5).z(np.ones(10))).all()
+    for constant in (1.0, 0.1, 1e5 / 3):
+        x_same = np.full(1000, constant)
+        assert np.isnan(baseline(x_same, 0, 333).z(x_same)).all(), "rounding of a constant is no spread"
     with pytest.raises(SignalError, match="samples 900 to 1100 of a stretch of 1000"):
         baseline(x, 900, 1100)
 

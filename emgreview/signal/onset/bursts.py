@@ -30,8 +30,8 @@ from emgreview.signal.onset.common import LOWEST_RATE_HZ, Array, burst_level_db,
 from emgreview.signal.onset.edges import Samples, edges
 from emgreview.signal.onset.long import Read, filtered, in_memory, long_standing, mean_and_levels, without_missing
 from emgreview.signal.onset.posterior import Ints
-from emgreview.signal.onset.quiet import Floats, Standing, grid, standing
-from emgreview.signal.onset.ramp import RampParameters
+from emgreview.signal.onset.quiet import DB_PER_LN, Floats, Standing, grid, standing
+from emgreview.signal.onset.ramp import RampParameters, strong_from_db
 from emgreview.signal.onset.unsound import Looked, look
 
 SHORTEST_REST_S = 0.1
@@ -73,7 +73,11 @@ def list_bursts(
     apart, the lower is the rest, otherwise nearly everything is taken for rest. So a signal that is active throughout
     has no bursts, and a muscle that never quite rests is judged against its own tonic level.
 
-    Bursts closer than ``merge_s`` become one; those shorter than ``shortest_s`` after that are left out. Times are
+    Bursts closer than ``merge_s`` become one; those shorter than ``shortest_s`` after that are left out. Sudden bursts
+    of 60 ms in white noise are found in 99 % or more from 10 to 60 dB at 500 Hz, 2 and 5 kHz, of 40 ms (``shortest_s``
+    0.03) in 96 to 100 % from 15 dB on at 2 kHz. A zero-phase filter rings into the gap between two strong bursts: of
+    two bursts with a gap of 100 ms, 0, 3, 5, 8 and 17 % become one at 20, 30, 40, 50 and 60 dB (default filter, 2 kHz,
+    ``merge_s`` 0.05), with 150 ms 2 % at most; a spike of 4 ms can be a burst from some 60 dB on. Times are
     seconds from the first sample. An onset (offset) is NaN where activity lasts from (to) the very start (end) of the
     signal; ``low_s`` to ``high_s`` is a 90 % interval of the onset; ``level_db`` the burst alone over the rest, gaps
     within it included. Samples that are not finite count as rest; a signal without variation has no bursts.
@@ -204,7 +208,8 @@ def bursts_over(s: Standing, samples: Samples, rate_hz: float, shortest_s: float
     bin_s, block_s = s.bin / rate_hz, s.bin * s.block / rate_hz
     ln_z, y = s.ln_z[:, s.search], s.y[:, s.search.start * s.block :]
     found: list[list[Burst]] = [[] for _ in ln_z]
-    row, first, last, hot = regions(ln_z, s.ln_z[:, s.rest], shortest_s / block_s, merge_s / block_s)
+    strong = strong_from_db(rate_hz, p) / DB_PER_LN
+    row, first, last, hot = regions(ln_z, s.ln_z[:, s.rest], shortest_s / block_s, merge_s / block_s, strong)
     if not len(row):
         return found
     ends = ln_z.shape[1] - 1
@@ -278,12 +283,15 @@ def quiet_limit(levels: Array) -> float:
     return float((low + high) / 2 if high - low >= apart else np.median(levels) + apart)
 
 
-def regions(ln_z: Floats, rest_ln_z: Floats, shortest: float, gap: float) -> tuple[Ints, Ints, Ints, Ints]:
+def regions(
+    ln_z: Floats, rest_ln_z: Floats, shortest: float, gap: float, strong: float
+) -> tuple[Ints, Ints, Ints, Ints]:
     """Row, first and last block of each part of a burst, and how many of its blocks are above the high gate.
 
     Candidates are stretches in which the mean of three blocks is above the low gate, joined across gaps below ``gap``
-    blocks. They count where at least ``shortest`` blocks, each by itself, are above the high gate; or at least one, and
-    so near another that the two may prove to be one burst once their edges are located.
+    blocks; those that both pass ``strong`` stay apart for their edges to decide, because a filter rings into the gap
+    between them. They count where at least ``shortest`` blocks, each by itself, are above the high gate; or at least
+    one, and so near another that the two may prove to be one burst once their edges are located.
     """
     padded = np.pad(np.exp(ln_z), ((0, 0), (1, 1)), mode="edge")
     smooth = np.log((padded[:, :-2] + padded[:, 1:-1] + padded[:, 2:]) / 3)
@@ -298,6 +306,8 @@ def regions(ln_z: Floats, rest_ln_z: Floats, shortest: float, gap: float) -> tup
         return row, first, last, row
     apart = np.ones(len(row), bool)
     apart[1:] = (row[1:] != row[:-1]) | (first[1:] - last[:-1] - 1 >= max(gap, 1))
+    loud = np.array([ln_z[r, a : b + 1].max() for r, a, b in zip(row, first, last, strict=True)]) > strong
+    apart[1:] |= loud[1:] & loud[:-1]
     begins = np.flatnonzero(apart)
     row, first, last = row[begins], first[begins], last[np.append(begins[1:], len(apart)) - 1]
     hot = np.cumsum(np.pad(ln_z > high, ((0, 0), (1, 0))), axis=1)

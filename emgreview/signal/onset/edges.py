@@ -34,6 +34,13 @@ REST_S = 4.0
 EDGES = 64
 """Bursts located at once."""
 
+BRIEF_S, BRIEF_STRONG_S, HELD_S = 0.1, 0.16, 0.2
+"""Bursts up to the first (strong ones, whose ringing lengthens them: the second) are continued, for the third, as if
+they lasted: the posterior takes activity of less than a tenth of a second for none, and puts the start behind it."""
+
+KNOCK_S, KNOCK_SHARE = 0.03, 0.1
+"""Unless their energy is above that share of their loudest block's for less than that: then they are knocks."""
+
 
 @dataclass(frozen=True, eq=False)
 class Samples:
@@ -79,33 +86,44 @@ def edges(
     same = row[order][1:] == row[order][:-1]
     before[order[1:][same]] = last[order[:-1][same]]
     lengths = block, bin_
-    found = np.empty((3, len(row)))
+    block_s = block * bin_ / rate_hz
     strongest = np.array([ln_z[r, a : b + 1].max() for r, a, b in zip(row, first, last, strict=True)])
     strong = strongest * DB_PER_LN >= strong_from_db(rate_hz, p)
+    held = np.full(len(row), -1)
+    for one in np.flatnonzero(last - first + 1 <= np.where(strong, BRIEF_STRONG_S, BRIEF_S) / block_s):
+        own = y[row[one], first[one] * block : (last[one] + 1) * block]
+        means = own.reshape(-1, block).mean(axis=1)
+        if np.count_nonzero(own > KNOCK_SHARE * means.max()) * bin_ / rate_hz >= KNOCK_S:
+            held[one] = first[one] + int(means.argmax())
+    found = np.empty((3, len(row)))
     for which, function in (
         (np.flatnonzero(~strong), partial(_anew, samples, False) if backward else partial(_weak, y, ln_z)),
         (np.flatnonzero(strong), partial(_anew, samples, True)),
     ):
         for start in range(0, len(which), EDGES):
             k = which[start : start + EDGES]
-            found[:, k] = function(row[k], first[k], last[k], before[k], p, lengths, rate_hz)
-    block_s = block * bin_ / rate_hz
+            found[:, k] = function(row[k], first[k], last[k], before[k], held[k], p, lengths, rate_hz)
     return np.clip(found, (before + 1) * block_s, (last + 1) * block_s)
 
 
 def _weak(
-    y: Floats, ln_z: Floats, row: Ints, first: Ints, last: Ints, before: Ints, p: RampParameters,
+    y: Floats, ln_z: Floats, row: Ints, first: Ints, last: Ints, before: Ints, held: Ints, p: RampParameters,
     lengths: tuple[int, int], rate_hz: float,
 ) -> Array:  # fmt: skip
-    """From the energies; ``before`` is the last block of the burst before each, or -1."""
+    """From the energies; ``before`` is the last block of the burst before each, or -1; ``held`` the block that is held
+    on in one that is brief, or -1."""
     block, bin_ = lengths
     bin_s = bin_ / rate_hz
     around = round(AROUND_S / (block * bin_s))
     blocks = first[:, None] + np.arange(-around, around + 1)
     bins = (first * block)[:, None] + np.arange(-around * block, (around + 1) * block)
-    known = (blocks > before[:, None]) & (blocks < ln_z.shape[1])
+    hold = max(1, round(HELD_S / (block * bin_s)))
+    on = (held[:, None] >= 0) & (blocks > held[:, None]) & (blocks <= held[:, None] + hold)
+    known = (blocks > before[:, None]) & (blocks < ln_z.shape[1]) | on
+    blocks = np.where(on, held[:, None], blocks)
     near_ln_z = np.where(known, ln_z[row[:, None], np.clip(blocks, 0, ln_z.shape[1] - 1)], 0)
-    known = (bins >= (before[:, None] + 1) * block) & (bins < y.shape[1])
+    known = np.repeat(known, block, axis=1)
+    bins = np.where(np.repeat(on, block, axis=1), held[:, None] * block + bins % block, bins)
     near_y = np.where(known, y[row[:, None], np.clip(bins, 0, y.shape[1] - 1)], 1)
     centre = np.full(len(row), around)
     nu = np.full(len(row), p.temper)
@@ -114,7 +132,7 @@ def _weak(
 
 
 def _anew(
-    samples: Samples, clear: bool, row: Ints, first: Ints, last: Ints, before: Ints, p: RampParameters,
+    samples: Samples, clear: bool, row: Ints, first: Ints, last: Ints, before: Ints, held: Ints, p: RampParameters,
     lengths: tuple[int, int], rate_hz: float,
 ) -> Array:  # fmt: skip
     """From the samples, ringing taken out where ``clear``: a burst may then begin later than its first block."""
@@ -124,6 +142,9 @@ def _anew(
     length = (2 * around + beyond) * per_block
     start = (first - around) * per_block
     parts = [samples.around(r, a, a + length) for r, a in zip(row.tolist(), start.tolist(), strict=True)]
+    for part, loud, a in zip(parts, held.tolist(), start.tolist(), strict=True):
+        if loud >= 0:
+            _hold(part, loud * per_block - a, per_block, round(HELD_S * rate_hz))
     x = np.concatenate([rest, np.stack(parts)], axis=1)
     model = standing_without_ringing if clear else standing
     s = model(x, rate_hz, slice(0, rest.shape[1]), slice(rest.shape[1], x.shape[1]), p)
@@ -152,3 +173,11 @@ def _anew(
     if clear:
         found[:2] -= delay_s(s, begins, rate_hz)
     return found
+
+
+def _hold(x: Array, start: int, length: int, more: int) -> None:
+    """Continue the ``length`` samples from ``start`` on for ``more`` samples, by themselves backward and forward."""
+    own = x[start : start + length].copy()
+    both = np.concatenate([own[::-1], own])
+    stop = min(start + length + more, len(x))
+    x[start + length : stop] = np.resize(both, stop - start - length)

@@ -70,6 +70,7 @@ def test_gain_sign_and_offset_do_not_matter(change):
         np.testing.assert_allclose(times(a), times(b), atol=1e-4)
 
 
+@pytest.mark.filterwarnings("ignore:2 of 3 stretches of the signals cannot be judged:emgreview.errors.SignalWarning")
 def test_quiet_flat_and_missing_signals_have_no_bursts():
     x = made(3, spans_s=[])
     x[1] = 4.0
@@ -223,6 +224,7 @@ def test_a_long_signal_read_in_pieces_gives_the_bursts_of_the_whole(monkeypatch,
         np.testing.assert_allclose(dataclasses.astuple(a), dataclasses.astuple(b), atol=1e-5)
 
 
+@pytest.mark.filterwarnings("ignore:2 of 2 stretches of flat:emgreview.errors.SignalWarning")
 def test_a_recording_is_read_lazily_and_gives_the_bursts_of_the_filtered_whole(monkeypatch):
     raw = np.hstack([made(1, seed=seed) for seed in range(4)]) * 5 + 3000.0
     rec = er.Recording.from_array(np.vstack([raw, 0 * raw]), RATE_HZ, labels=["FDI", "flat"])
@@ -256,6 +258,7 @@ def test_a_recording_is_read_lazily_and_gives_the_bursts_of_the_filtered_whole(m
         er.list_bursts(raw[0], RATE_HZ, channel="FDI")
 
 
+@pytest.mark.filterwarnings("ignore:.* bursts of the signal are clipped:emgreview.errors.SignalWarning")
 def test_memory_is_bounded_by_the_piece(monkeypatch):
     """Nearly three times the signal takes hardly more: energies and levels, no copy of the samples (8 bytes each)."""
     monkeypatch.setattr("emgreview.signal.onset.bursts.CHUNK_SAMPLES", 50_000)
@@ -276,3 +279,35 @@ def test_a_rest_without_an_end_is_refused():
         er.list_bursts(made(1)[0], RATE_HZ, rest_s=(0, None))
     with pytest.raises(ParameterError, match="merge_s came as 'x'"):
         er.list_bursts(made(1)[0], RATE_HZ, merge_s="x")
+
+
+@pytest.mark.parametrize("level_db", [20.0, 30.0, 40.0, 60.0])
+def test_brief_bursts_are_found_and_knocks_are_none(level_db):
+    """Sudden bursts of 60 ms at any level; spikes of 4 ms up to 40 dB are none of 50 ms."""
+    rng = np.random.default_rng(int(level_db))
+    time_s = np.arange(2600) / RATE_HZ
+    onset_s = 1.3 + rng.uniform(-0.1, 0.1, (60, 1))
+    noise, active = rng.standard_normal((2, 60, 2600))
+    inside = (time_s >= onset_s) & (time_s < onset_s + 0.06)
+    found = er.list_bursts(band(noise + 10 ** (level_db / 20) * active * inside), RATE_HZ, rest_s=(0.1, 0.8))
+    assert np.mean([len(bursts) == 1 for bursts in found]) > 0.96
+    errors = np.array([times(bursts)[0] - (on, on + 0.06) for bursts, on in zip(found, onset_s[:, 0], strict=True)
+        if bursts])  # fmt: skip
+    assert (np.abs(np.median(errors, axis=0)) < 0.015).all()
+    knock = 10 ** (min(level_db, 40.0) / 20) * ((time_s >= onset_s) & (time_s < onset_s + 0.004))
+    assert sum(map(len, er.list_bursts(band(noise + knock), RATE_HZ, rest_s=(0.1, 0.8)))) <= 1
+
+
+@pytest.mark.parametrize("level_db", [20.0, 40.0, 50.0])
+def test_what_a_filter_rings_between_strong_bursts_does_not_join_them(level_db):
+    rng = np.random.default_rng(int(level_db))
+    time_s = np.arange(5200) / 2000
+    start_s = 1.1 + rng.uniform(-0.1, 0.1, (40, 1))
+    noise, active = rng.standard_normal((2, 40, 5200))
+    for gap_s, one in ((0.1, (0, 0.2)), (0.02, (0.95, 1))):
+        since_s = time_s - start_s
+        inside = ((since_s >= 0) & (since_s < 0.25)) | ((since_s >= 0.25 + gap_s) & (since_s < 0.5 + gap_s))
+        x = bandpass(noise + 10 ** (level_db / 20) * active * inside, 2000, low_hz=20, high_hz=450, order=2,
+            direction="zero-phase")  # fmt: skip
+        share = np.mean([len(bursts) == 1 for bursts in er.list_bursts(x, 2000, rest_s=(0.1, 0.8))])
+        assert one[0] <= share <= one[1], gap_s
