@@ -138,7 +138,7 @@ def estimate_onsets(
         if not len(rows):
             continue
         part = part - level[:, None]
-        part /= scale[:, None]
+        part *= 1 / scale[:, None]
         unusual: Literal["ignore", "warn"] = "ignore" if auxiliary else "warn"
         with np.errstate(divide=unusual, invalid=unusual):
             stands = standing(part, rate_hz, rest, search, quiet)

@@ -110,8 +110,8 @@ def posterior(
 
     cost = shapes.table[:, : len(edges) - 1] @ energy
     cost += shapes.ln_v[ends]
-    before -= (before + cost.min(axis=1)).min(axis=1, keepdims=True)
     cost += before[:, None]
+    cost -= cost.min(axis=(1, 2), keepdims=True)
     cost *= (-0.5 * step * nu).astype(np.float32)[:, None, None]
     likelihood = np.exp(np.maximum(cost, np.full_like(cost, LEAST), out=cost), out=cost)
 
@@ -134,7 +134,8 @@ def _sums(window: Floats, edges: Sequence[int], candidates: int) -> Floats:
     n, steps = window.shape
     padded = np.zeros((n, steps + candidates + edges[-1] - edges[-2]), np.float32)
     padded[:, :steps] = window
-    until = np.cumsum(np.pad(padded, ((0, 0), (1, 0))), axis=1, dtype=np.float64)
+    until = np.zeros((n, padded.shape[1] + 1))
+    np.cumsum(padded, axis=1, out=until[:, 1:])
     out = np.empty((n, len(edges) - 1, candidates), np.float32)
     size, total = 1, padded
     for k, (first, last) in enumerate(pairwise(edges)):
@@ -146,8 +147,10 @@ def _sums(window: Floats, edges: Sequence[int], candidates: int) -> Floats:
 
 
 def _summed(mass: Floats) -> Array:
-    cdf = np.pad(np.cumsum(mass, axis=1, dtype=np.float64), ((0, 0), (1, 0)))
-    return cdf / cdf[:, -1:]
+    cdf = np.zeros((len(mass), mass.shape[1] + 1))
+    np.cumsum(mass, axis=1, out=cdf[:, 1:])
+    cdf /= cdf[:, -1:]
+    return cdf
 
 
 def levels_db(band: int) -> Array:

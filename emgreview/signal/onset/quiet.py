@@ -141,8 +141,8 @@ class Whitened:
 def standing(
     x: Array, rate_hz: float, rest: slice, search: slice, p: QuietParameters, how: Whitened | None = None
 ) -> Standing:
-    """The model of trials (trials, samples) whose rest has mean 0 and SD 1; whitened as other trials were, with
-    ``how``."""
+    """The model of trials (trials, samples) whose rest has mean 0 and SD 1; whitened as they were before, with ``how``,
+    and then without ``power``, which is known."""
     bin_, block = grid(rate_hz, p)
     per_block = bin_ * block
     quiet = slice(-(-rest.start // per_block), rest.stop // per_block)
@@ -150,13 +150,14 @@ def standing(
     used = x.shape[1] // per_block * per_block
 
     x = x.astype(np.float32, copy=False)
+    power = np.empty((0, 0), np.float32)
     if how is None:
+        power = sums(np.square(x[:, :used]), per_block) * np.float32(1 / per_block)
         how = Whitened(*whitening_taps(x[:, rest], rate_hz, p), np.any(swings(x, rate_hz, p), axis=1))
     e = filtered(x, how.taps, how.ahead)[:, :used]
     if how.slow.any():
         e[how.slow] = second_change(e[how.slow], rate_hz, p)
     y = sums(e * e, bin_)
-    power = sums(np.square(x[:, :used]), per_block) * np.float32(1 / per_block)
     return replace(over_rest(y, power, quiet, search, (bin_, block), p), whitened=how)
 
 

@@ -155,7 +155,8 @@ def strong_from_db(rate_hz: float, p: RampParameters) -> float:
 
 def _fill(found: dict[str, Array], rows: Ints, s: Standing, batch: Batch, p: RampParameters, *, clear: bool) -> None:
     """Locate both edges, each from its own side, as filters smear to the other; ``clear`` takes ringing out before."""
-    rate_hz, x = batch.rate_hz, batch.x[rows].astype(np.float32)
+    rate_hz = batch.rate_hz
+    x = (batch.x if len(rows) == len(batch.x) else batch.x[rows]).astype(np.float32)
     level = batch.doubt.high[rows]
     ahead = s.of(rows)
     if clear:
