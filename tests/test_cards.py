@@ -152,7 +152,7 @@ def test_a_mark_accepted_in_bulk_has_a_sign_of_its_own_until_a_person_accepts_it
     )
     row = session.trials[0].labels.index(channel)
     told = card_of(session, trial)["channels"][row]
-    assert (told["sign"], told["words"]) == cards.IN_BULK == ("◉", "accepted in bulk, not looked at")
+    assert (told["sign"], told["words"]) == cards.IN_BULK == ("◉", "in bulk, not looked at")
     assert told["reviewed"]
     session.accept(trial, channel)
     assert card_of(session, trial)["channels"][row]["words"] == "accepted"

@@ -19,7 +19,7 @@ from emgreview.views import signs
 ORIGINS = {"automatic": ("●", "accepted"), "moved": ("◆", "moved"), "added": ("✚", "added")}
 """Sign and word of an accepted burst by where it comes from."""
 
-IN_BULK = ("◉", "accepted in bulk, not looked at")
+IN_BULK = ("◉", "in bulk, not looked at")
 """Sign and words of a mark that a rule has accepted; ``second_look.bulk``."""
 
 FOUND = {"none visible": ("–", "none visible"), "not locatable": ("↔", "not locatable")}
