@@ -219,9 +219,9 @@ def listening(
 
 
 class Fitness:
-    """Which channels of trials can be judged at all, by :func:`emgreview.signal.unfit.unfit` of the whole trial,
-    unfiltered and in the band; and which of their samples are clipped. A trial is read and looked at once, when it is
-    first asked about; of its channels all, or those ``channels`` alone."""
+    """Which channels of trials can be judged at all, by :func:`emgreview.signal.unfit.unfit` of the whole trial, and of
+    what lies from the cue on, unfiltered and in the band; and which of their samples are clipped. A trial is read and
+    looked at once, when it is first asked about; of its channels all, or those ``channels`` alone."""
 
     def __init__(self, channels: Collection[str] | None = None) -> None:
         self._channels = channels
@@ -264,6 +264,10 @@ class Fitness:
             for label, x in zip(labels, raw, strict=True):
                 at, banded = at_rail(x), trials.data[row, trials.labels.index(label)]
                 kind, words = unfit(x, banded, trials.rate_hz, unit=trials.unit, rest=rest)
+                after = slice(min(max(trials.before, 0), len(x) - 1), None)  # where responses are looked for
+                if not kind:
+                    kind, words = unfit(x[after], banded[after], trials.rate_hz, unit=trials.unit)
+                    words += " from the cue on" * bool(kind)
                 found[label] = kind, words, at if at.any() else None
         return found
 

@@ -78,6 +78,13 @@ def missing(rng, x, cues):
     return x
 
 
+def held_later(rng, x, cues):
+    """0.3 s after each cue to the end of its trial: less than half of the trial, most of where a response is sought."""
+    for cue in cues:
+        x[cue + 600 : cue + 3600] = x[cue + 600]
+    return x
+
+
 FAULTS = {
     "0.3 µV": (quiet(0.3), "dead: 0."),
     "0.15 µV": (quiet(0.15), "dead: 0."),
@@ -87,6 +94,7 @@ FAULTS = {
     "clipped": (clipped, "clipped in "),
     "between two rails": (rails, "clipped in 100% of its samples"),
     "held": (dropped, "flat in "),
+    "held from the cue on": (held_later, "from the cue on"),
     "all missing": (lambda rng, x, cues: np.full_like(x, np.nan), "no samples"),
     "most missing": (missing, "of its samples are missing"),
     "steps of 1 µV": (lambda rng, x, cues: np.round(rng.normal(0, 0.25, x.size)), "less than one step"),

@@ -237,7 +237,8 @@ def average_envelopes(
 
     The trials with an accepted response burst in the channel take part, whatever the alignment, so that the averages
     compare; those without a response marker drop out of the last. Where several stand, the response is the one that
-    begins first. Unusable signals take no part, nor what was excluded or a rule leaves out (``included``). ``n`` says
+    begins first. Unusable signals take no part, nor marks in a stretch set aside, nor what was excluded or a rule
+    leaves out (``included``). ``n`` says
     how many stand behind each sample, ``notes`` what was left out of that channel, why, how many are clipped, and in
     how many the signal is dead, flat, missing or clipped down to its rest (``signal.unfit``) and yet takes part. A
     zero-phase envelope starts to rise before the signal does: the foot of an average tells no onset. Raises
@@ -254,7 +255,11 @@ def average_envelopes(
         rows = rows[rows["kind"] == "response"]
         if count := int((rows["signal"] == "unusable").sum()):
             notes.append(f"{count} responses of unusable signals take no part.")
-        mine = rows[rows["signal"] != "unusable"].drop_duplicates("trial")
+        usable = rows["signal"] != "unusable"
+        aside = usable & (rows["set_aside"].fillna(False).astype(bool) if "set_aside" in rows else False)
+        if count := int(aside.sum()):
+            notes.append(f"{count} responses in stretches that were set aside take no part.")
+        mine = rows[usable & ~aside].drop_duplicates("trial")
         trial, start = ground.places(trials, mine)
         cue = numbers(mine["cue_sample"])
         if to == "response":

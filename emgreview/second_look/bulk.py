@@ -19,8 +19,9 @@ one that is only kept out by a caution, or set aside, is told, and so is how man
 in the folder are told too, because each bound is meant for one. No draw protects wholly against somebody who knows
 every mark and looks for a rule whose lowest numbers are good, though it is hard: of 60 simulated lots with 13 % bad
 marks, none had a rule, of 1,196 tried, that passed for 5 %. Choose the rule before you look, and keep to it.
-Not closed: a file that was cut or filtered before it was read is another recording with other numbers, and cues some
-tenths of a second elsewhere have others; the logs show both, but no sentence says so.
+Not closed: a file that was cut, filtered, or saved anew in another format or with other decimals has other stored
+samples, and so other numbers; cues some tenths of a second elsewhere have others; and whoever leaves cues out, and
+begins in a new folder, has another lot. The logs show all of it, but no sentence says so.
 
     BulkRule        what a channel-trial must meet
     plan_bulk       fix lot and plan, draw the audit

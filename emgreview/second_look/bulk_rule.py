@@ -43,6 +43,7 @@ class BulkRule:
         """Whether an open, untouched channel-trial meets the rule."""
         state = session.state(trial).channels[channel]
         open_ = not state.reviewed and [burst.origin for burst in state.standing] == ["automatic"]
+        open_ = open_ and not _out(session, trial, channel)
         said = self.says(session, trial, channel) and (not self.clean or _clean(session, trial, channel))
         return open_ and said and not session.unfit(trial, channel)
 
@@ -56,6 +57,16 @@ class BulkRule:
         recording = recordings_of(session)[session.state(trial).recording]
         good = sure and not found.note and recording.channel(channel).status == "good"
         return good and not session.automatic_clipped(trial, channel)
+
+
+def _out(session: Session, trial: str, channel: str) -> bool:
+    """Whether the channel, its recording or its participant is excluded, or the trial has no cue."""
+    name = session.state(trial).recording
+    who = recordings_of(session)[name].entities.get("sub")
+    return trial in session.no_cues or any(
+        (named == name and label in (None, channel)) if what == "recording" else named == who
+        for what, named, label, _ in session.excluded
+    )
 
 
 def _clean(session: Session, trial: str, channel: str) -> bool:

@@ -1,5 +1,6 @@
 """Can anybody judge activity on this stretch of this channel at all, or is it dead, flat, clipped or missing.
 
+A dead channel on which hum or heart beats stand is not dead by its level; the findings of a whole channel see it.
 A clipped burst has an onset and no size. What decides about the onset is how far the rail lies from the rest, not how
 much of the burst is cut: :data:`HEADROOM` has the figures.
 

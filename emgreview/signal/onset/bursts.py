@@ -41,6 +41,9 @@ LONGEST_REST_S = 20.0
 TWO_CLASSES_DB = 8.0
 NOTHING_DB = 100.0
 """A stretch so far below the loudest holds no signal, not even noise: it is no rest."""
+FEW, FEWEST, SCATTERED_DB = 0.1, 4, 4.0
+"""Stretches below all others may be no rest where they are fewer than this share: fewer than so many, or of levels that
+scatter by more (SD)."""
 
 HIGH_GATE = (1.4, 0.95, 0.8)
 LOW_GATE = (0.7, 0.90, 0.2)
@@ -239,14 +242,16 @@ def quiet_samples(x: Array, finite: NDArray[np.bool_], rate_hz: float) -> Array:
     """The rest of each row, gathered from its quiet stretches, (trials, the same number of samples each).
 
     The levels of stretches, ln of mean x^2, are split in two classes by their means, starting from the extremes
-    (k-means in one dimension). The rest is the lower class where the means lie ``TWO_CLASSES_DB`` apart, otherwise all
-    stretches but those more than ``TWO_CLASSES_DB`` above the median. Repeated to fill the common length where short.
+    (k-means in one dimension), and the lower class again as long as the means lie ``TWO_CLASSES_DB`` apart. The rest is
+    the last lower class, or all stretches but those more than ``TWO_CLASSES_DB`` above the median where there is but
+    one. A stretch that never changes is none. Repeated to fill the common length where short.
     """
     length = max(1, round(STRETCH_S * rate_hz))
     count = x.shape[1] // length
     stretches = x[:, : count * length].reshape(len(x), count, length)
     whole = finite[:, : count * length].reshape(len(x), count, length).all(axis=2)
     power = np.mean(stretches**2, axis=2)
+    whole &= np.ptp(stretches, axis=2) > 0
     whole &= power > power.max(axis=1, keepdims=True) * 10 ** (-NOTHING_DB / 10)
     levels = np.where(whole, np.log(np.where(whole, power, 1.0)), np.nan)
     quiet = np.zeros((len(x), rest_stretches(count) * length))
@@ -267,20 +272,44 @@ def quiet_stretches(levels: Array) -> Ints:
     known = levels[np.isfinite(levels)]
     if not len(known):
         return np.empty(0, dtype=np.intp)
-    chosen = np.flatnonzero(np.nan_to_num(levels, nan=np.inf) <= quiet_limit(known))
+    least, most = quiet_limits(known)
+    at = np.nan_to_num(levels, nan=np.inf)
+    chosen = np.flatnonzero((at >= least) & (at <= most))
     return chosen[np.linspace(0, len(chosen) - 1, min(rest_stretches(len(levels)), len(chosen))).astype(int)]
 
 
-def quiet_limit(levels: Array) -> float:
-    """Level up to which a stretch is quiet, from the levels of all stretches of a signal."""
-    apart = TWO_CLASSES_DB * np.log(10) / 10
+def quiet_limits(levels: Array) -> tuple[float, float]:
+    """Levels between which a stretch is quiet, from those of all stretches of a signal.
+
+    The lower class is split again, as weak activity, and what a filter rings around strong, are no rest either. A lower
+    class of ``FEW`` is no rest, but where a signal was away, if there are less than ``FEWEST``, or its levels are
+    ``SCATTERED``, or there is a rest without it.
+    """
+    scattered = SCATTERED_DB * np.log(10) / 10
+    few, least, most = FEW * len(levels), -np.inf, None
+    while (between := _between(levels)) is not None:
+        below, above = levels[levels <= between], levels[levels > between]
+        away = len(below) < FEWEST or below.std() > scattered or most is not None
+        if not away and (inner := _between(above)) is not None:
+            away = np.count_nonzero(above <= inner) >= few
+        if len(below) < few and away:
+            least, levels = between, above
+        else:
+            most, levels = between, below
+    return least, float(np.median(levels)) + TWO_CLASSES_DB * np.log(10) / 10 if most is None else most
+
+
+def _between(levels: Array) -> float | None:
+    """The level between two classes whose means lie ``TWO_CLASSES_DB`` apart; None where there is but one."""
     low, high = np.quantile(levels, [0.05, 0.95])
+    if len(levels) < 2 * FEWEST:
+        low, high = levels.min(), levels.max()
     for _ in range(20):
         upper = levels > (low + high) / 2
         if upper.all() or not upper.any():
-            break
+            return None
         low, high = levels[~upper].mean(), levels[upper].mean()
-    return float((low + high) / 2 if high - low >= apart else np.median(levels) + apart)
+    return float(low + high) / 2 if high - low >= TWO_CLASSES_DB * np.log(10) / 10 else None
 
 
 def regions(

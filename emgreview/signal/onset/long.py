@@ -79,7 +79,8 @@ def mean_and_levels(read: Read, n: int, length: int, piece: int) -> tuple[float,
         total, count = total + float(np.sum(x[known] - (0.0 if math.isnan(about) else about))), count + int(known.sum())
         stretches = x[: len(x) // length * length].reshape(-1, length)
         stretches = np.where(np.isfinite(stretches), stretches, np.nan) - about
-        sums_of.append(np.stack([stretches.mean(axis=1), np.mean(stretches**2, axis=1)]))
+        spread = np.where(np.ptp(stretches, axis=1) > 0, 1.0, np.nan)  # one that never changes holds no signal
+        sums_of.append(np.stack([stretches.mean(axis=1), np.mean(stretches**2, axis=1) * spread]))
     if not count:
         return 0.0, np.full(n // length, np.nan)
     beyond = total / count

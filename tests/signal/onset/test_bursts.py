@@ -311,3 +311,20 @@ def test_what_a_filter_rings_between_strong_bursts_does_not_join_them(level_db):
             direction="zero-phase")  # fmt: skip
         share = np.mean([len(bursts) == 1 for bursts in er.list_bursts(x, 2000, rest_s=(0.1, 0.8))])
         assert one[0] <= share <= one[1], gap_s
+
+
+def test_a_rest_is_found_beside_strong_and_weak_bursts_and_where_the_signal_was_away():
+    """Rest, weak and strong bursts are three levels, and zeros a fourth. Before, weak bursts were taken for rest, and
+    what a filter leaves of zeros too, silently."""
+    rng = np.random.default_rng(8)
+    time_s = np.arange(round(60 * RATE_HZ)) / RATE_HZ
+    x, spans = 5 * rng.standard_normal(time_s.size), np.arange(1.5, 59, 2.0)
+    for k, start_s in enumerate(spans):
+        inside = (time_s >= start_s) & (time_s < start_s + 0.5)
+        x += 5 * 10 ** ((45 if k % 3 == 0 else 15) / 20) * rng.standard_normal(x.size) * inside
+    assert len(er.list_bursts(band(x), RATE_HZ)) == len(spans)
+    away = (time_s >= 2.2) & (time_s < 3.4)
+    x[away] = 0
+    found = er.list_bursts(band(x), RATE_HZ)
+    assert len(found) == len(spans)
+    assert max(burst.level_db for burst in found) < 50
