@@ -109,6 +109,7 @@ def act_by_mouse(screen: Screen, session, trial: str, plan: random.Random) -> No
 
 
 @pytest.mark.filterwarnings("ignore::emgreview.errors.DecisionWarning")
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # of the study; others ask for them
 def test_three_hundred_trials_by_key_and_thirty_by_mouse(page, lab, tmp_path):
     lab.end_kernels()
     name = lab.write_notebook("whole.ipynb", OPEN, "er.review(session, break_after_min=None)")
