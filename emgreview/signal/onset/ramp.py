@@ -60,9 +60,6 @@ the third, in dB; nothing at the second. Measured."""
 FINE_BINS = 16
 """At most so many bins to each side of the first median are looked at again."""
 
-ROWS = 1000
-"""Worked on at once: few enough for the processor's cache."""
-
 CLEAR_LEAD, CLEAR_FROM_HZ = 0.5, 1000.0
 """Share of ``lead_s`` that strong activity needs, from this sampling rate on; below it weaker activity counts as
 strong."""
