@@ -32,6 +32,7 @@ def pytest_collection_modifyitems(items):
     for item in items:
         if HERE in Path(item.fspath).parents:
             item.add_marker(pytest.mark.browser)
+            item.add_marker(pytest.mark.xdist_group("browser"))  # one server of each kind, one test at a time
 
 
 @pytest.fixture(scope="session")
