@@ -14,13 +14,17 @@ from emgreview import checks
 from emgreview.model import ARBITRARY, Recording, to_sample
 from emgreview.signal import filters
 from emgreview.signal.alike import LONGEST_LAG_S, Pairs
-from emgreview.signal.findings import LIMITS, of_pairs, of_unlike
+from emgreview.signal.findings import LIMITS, of_pairs, of_standing, of_unlike
 from emgreview.signal.quality import Quality, check_channel, strongest_mains
+from emgreview.signal.stuck import STILL_S, STILL_TIMES, longest_repeat, standing_still
 
 FloatArray = NDArray[np.floating]
 
 CHECKED_S, CHECKED_PIECES = 60.0, 5
 """How much of a recording :func:`check` looks at, and in how many pieces, unless told."""
+
+BLOCK_VALUES = 1 << 21
+"""Samples of all channels together that are read at once."""
 
 RECORDING = "one Recording, as read(path), a dataset's recordings[0] or Recording.from_array gives; cut_all cuts many"
 """Where a recording comes from, for messages."""
@@ -32,10 +36,11 @@ SEGMENT_S, SEGMENTS = 1.0, 40
 def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> list[Quality]:
     """One :class:`Quality` for every EMG channel, from at most ``look_s`` seconds of the recording (None: all of it).
 
-    A longer recording is sampled by five pieces, spread evenly from its start to its end: what happens only between
-    them is not seen, and ``looked`` says so. The mains is looked for at the recording's own frequency, and at 50 and
-    60 Hz. Channels are also compared with one another. Where the unit is arbitrary no level is impossible: then only
-    channels far smaller or larger than the others are found, and ``not_looked`` says so.
+    A longer recording is sampled by five pieces, spread evenly from its start to its end. What lies between them is
+    read for missing samples and for stretches of one value (20 ms or longer), and for nothing else; ``looked`` says so.
+    The mains is looked for at the recording's own frequency, and at 50 and 60 Hz. Channels are also compared with one
+    another. Where the unit is arbitrary no level is impossible: then only channels far smaller or larger than the
+    others are found, and ``not_looked`` says so.
     """
     checks.kind("rec", rec, Recording, RECORDING)
     pieces = _pieces(rec, look_s)
@@ -45,7 +50,8 @@ def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> list[Quality]:
     else:
         looked = (
             f"{length_s:.4g} of {rec.duration_s:.5g} s, in {len(pieces)} pieces of {length_s / len(pieces):.3g} s "
-            "spread from start to end; what lies between was not looked at"
+            "spread from start to end; what lies between was looked at for missing samples and stretches of one value "
+            "alone"
         )
     found = []
     for label in rec.emg_labels:
@@ -58,7 +64,7 @@ def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> list[Quality]:
         found.append(
             check_channel(x, rate_hz, label=label, unit_label=channel.unit_label, mains_hz=rec.mains_hz, looked=looked)
         )
-    return _compared(rec, pieces, found)
+    return _compared(rec, pieces, found if looked.startswith("all") else _between(rec, pieces, found))
 
 
 def mains(rec: Recording) -> dict[str, tuple[float, float, float]]:
@@ -86,6 +92,27 @@ def _pieces(rec: Recording, look_s: float | None) -> list[tuple[int, int]]:
 def _latest(rec: Recording) -> int:
     """Samples at the end that a delayed channel does not have."""
     return max((to_sample(rec.channel(label).delay_s, rec.rate_hz) for label in rec.emg_labels), default=0)
+
+
+def _between(rec: Recording, pieces: list[tuple[int, int]], found: list[Quality]) -> list[Quality]:
+    """With missing samples and stretches of one value added that lie anywhere in the recording."""
+    labels = rec.emg_labels
+    least = max(6, math.ceil(STILL_S * rec.rate_hz))
+    shortest, passed_over = [], []
+    for label in labels:
+        x = np.stack([rec.values(start, stop, [label])[0] for start, stop in pieces])
+        shortest.append(max(least, STILL_TIMES * longest_repeat(x)))
+        ends = () if np.isnan(x).all() else (float(np.nanmin(x)), float(np.nanmax(x)))
+        passed_over.append(ends)
+    n = max(1, rec.n_samples - _latest(rec))
+    step = max(1, BLOCK_VALUES // max(1, len(labels)))
+    blocks = (rec.values(at, min(at + step, n), labels) for at in range(0, n, step))
+    out = []
+    for one, seen in zip(found, standing_still(blocks, shortest, passed_over), strict=True):
+        more = of_standing(one.label, seen, n, rec.rate_hz, {item.code for item in one.found})
+        all_found = (*one.found, *more)
+        out.append(replace(one, found=all_found, findings=tuple(item.words for item in all_found)))
+    return out
 
 
 def _compared(rec: Recording, pieces: list[tuple[int, int]], found: list[Quality]) -> list[Quality]:

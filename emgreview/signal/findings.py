@@ -7,6 +7,7 @@ frozen, so that screens and tables can show them, add their own, and flag by ``c
     Limit, LIMITS   the limits, and where each comes from
     of_measures     findings of one channel from what was measured on it
     of_level        those about its level alone: dead, or in another unit
+    of_standing     stretches of one value and missing samples, wherever they lie in a long recording
     of_pairs        channels that carry the same signal
     brief           those about level in a few words
     of_unlike       channels far smaller or larger than the others, where the unit is arbitrary
@@ -16,7 +17,7 @@ Codes: "no samples", "constant", "missing", "code value", "held", "repeated", "c
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
@@ -25,6 +26,7 @@ import numpy as np
 
 from emgreview.signal.alike import Alike
 from emgreview.signal.heart import Heart
+from emgreview.signal.stuck import STILL_S, STILL_TIMES, Standing
 
 PRACTICE = "common practice, no source"
 OWN = "our own choice, no source"
@@ -270,6 +272,29 @@ def of_level(label: str, rest: float, loud: float, unit: str, unit_uv: float, ma
         )
         return [make("too large", words, value_uv, name)]
     return []
+
+
+def of_standing(label: str, seen: Standing, n: int, rate_hz: float, told: Collection[str]) -> list[Finding]:
+    """Stretches of one value, and missing samples, among the ``n`` samples of a channel; not those ``told`` by their
+    codes already."""
+
+    def make(code: str, words: str, value: float, unit: str, limit: float) -> Finding:
+        return Finding(code=code, channels=(label,), words=words, value=value, unit=unit, limit=limit, source=OWN)
+
+    out = []
+    if seen.missing and not {"missing", "no samples"} & set(told):
+        share = 100 * seen.missing / n
+        words = f"{share:.3g} % of samples are missing, all between the pieces looked at."
+        out.append(make("missing", words, share, "%", 0.0))
+    if seen.count and not {"repeated", "held", "constant", "no samples"} & set(told):
+        several = f", and {seen.count - 1} more of the kind" if seen.count > 1 else ""
+        words = (
+            f"A stretch of one value for {1000 * seen.longest / rate_hz:.3g} ms, {seen.at / rate_hz:.5g} s after the "
+            f"recording's start{several}: lost packets, or an input that was cut off (limit: {1000 * STILL_S:g} ms and "
+            f"{STILL_TIMES} times what rounding gives elsewhere; {OWN})."
+        )
+        out.append(make("repeated", words, seen.longest, "samples", STILL_S * rate_hz))
+    return out
 
 
 def brief(finding: Finding, unit_uv: float | None) -> str:

@@ -254,8 +254,8 @@ def _mains(
 
 
 def _steady(runs: list[FloatArray], rate_hz: float, hz: float) -> bool:
-    """Is the power within ±1 Hz of ``hz`` there most of the time, as hum is, and not in single bursts alone: its 60th
-    percentile over seconds at least a fifth of its mean."""
+    """Is the power within ±1 Hz of ``hz`` there most of the time, as hum is, and not in bursts alone: over seconds its
+    60th percentile at least a fifth of its mean, its lower quartile a twentieth."""
     n = round(rate_hz)
     seconds = [run[at : at + n] for run in runs for at in range(0, len(run) - n + 1, n)]
     if not seconds:
@@ -264,7 +264,8 @@ def _steady(runs: list[FloatArray], rate_hz: float, hz: float) -> bool:
     waves = np.exp(-2j * np.pi * (hz + np.array([-1.0, 0.0, 1.0]))[:, None] * t) * np.hanning(n)
     x = np.stack(seconds)
     power = (np.abs((x - x.mean(axis=1, keepdims=True)) @ waves.T) ** 2).sum(axis=1)
-    return bool(np.quantile(power, 0.6) > 0.2 * power.mean())
+    quarter, most = np.quantile(power, [0.25, 0.6]) / max(float(power.mean()), 1e-300)
+    return bool(most > 0.2 and quarter > 0.05)
 
 
 def step_size(values: ArrayLike) -> float:
