@@ -1,10 +1,12 @@
 """Is each EMG channel of a recording fit for use: which stretches are looked at, one channel at a time, and in pairs.
 
 check       findings of every EMG channel, with what was measured, what was looked at, and what could not be
+Checked     what it returns: a list of Quality that a notebook shows as a short table
 mains       how much mains hum each of them holds
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -12,10 +14,11 @@ from numpy.typing import NDArray
 
 from emgreview import checks
 from emgreview.model import ARBITRARY, Recording, to_sample
+from emgreview.showing import Sheet, Shown
 from emgreview.signal import filters
 from emgreview.signal.alike import LONGEST_LAG_S, Pairs
 from emgreview.signal.findings import LIMITS, of_pairs, of_standing, of_unlike
-from emgreview.signal.quality import Quality, check_channel, strongest_mains
+from emgreview.signal.quality import COLUMNS, Quality, cells, check_channel, strongest_mains
 from emgreview.signal.stuck import STILL_S, STILL_TIMES, longest_repeat, standing_still
 
 FloatArray = NDArray[np.floating]
@@ -33,7 +36,21 @@ SEGMENT_S, SEGMENTS = 1.0, 40
 """Pairs of channels are compared in so many segments of that length."""
 
 
-def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> list[Quality]:
+class Checked(Shown, list[Quality]):
+    """One :class:`Quality` a channel, in the order of the recording."""
+
+    def _parts(self) -> Iterator[Sheet | str]:
+        yield Sheet("", COLUMNS, [cells(one) for one in self])
+        yield from (f"{one.label}: {words}" for one in self for words in one.findings)
+        if not any(one.found for one in self):
+            yield "Nothing stands out."
+        yield from (f"Looked at: {words}." for words in dict.fromkeys(one.looked for one in self))
+        for why in dict.fromkeys(why for one in self for why in one.not_looked):
+            labels = [one.label for one in self if why in one.not_looked]
+            yield f"Not looked for in {'any channel' if len(labels) == len(self) else ', '.join(labels)}: {why}."
+
+
+def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> Checked:
     """One :class:`Quality` for every EMG channel, from at most ``look_s`` seconds of the recording (None: all of it).
 
     A longer recording is sampled by five pieces, spread evenly from its start to its end. What lies between them is
@@ -64,7 +81,7 @@ def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> list[Quality]:
         found.append(
             check_channel(x, rate_hz, label=label, unit_label=channel.unit_label, mains_hz=rec.mains_hz, looked=looked)
         )
-    return _compared(rec, pieces, found if looked.startswith("all") else _between(rec, pieces, found))
+    return Checked(_compared(rec, pieces, found if looked.startswith("all") else _between(rec, pieces, found)))
 
 
 def mains(rec: Recording) -> dict[str, tuple[float, float, float]]:

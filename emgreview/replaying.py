@@ -35,6 +35,7 @@ from emgreview.reading import find_cues, read, read_dataset
 from emgreview.reading.dataset import NAMELESS, Dataset
 from emgreview.reading.settled import listed
 from emgreview.second_look import reopen
+from emgreview.showing import Shown
 from emgreview.trials import cut_trials
 from emgreview.unnamed import NobodyNamed
 
@@ -44,8 +45,8 @@ DIGITS = 9
 """Significant digits to which numbers must agree."""
 
 
-@dataclass(frozen=True, eq=False)
-class Replayed:
+@dataclass(frozen=True, eq=False, repr=False)
+class Replayed(Shown):
     """What held when a version was rebuilt.
 
     ``same_decisions``: every mark, state and word is identical. ``same_numbers``: all times agree to 9 significant
@@ -81,6 +82,9 @@ class Replayed:
         }
         lines = [f"{self.version}: " + ", ".join(f"{what}: {'yes' if so else 'no'}" for what, so in held.items())]
         return "\n".join(lines + [f"  {one}" for one in (*self.differences, *self.notes)])
+
+    def _parts(self) -> list[str]:
+        return str(self).split("\n")
 
 
 def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | None = None) -> Replayed:

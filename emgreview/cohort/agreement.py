@@ -15,7 +15,7 @@ other, so true intervals are somewhat wider than those given here.
 
 import dataclasses
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -30,10 +30,11 @@ from emgreview.cohort import statistics
 from emgreview.cohort.keeping_out import keepers, kept_out
 from emgreview.cohort.marks import SIGNALS, STATES, UNFINISHED, Logs, Unit, cue_in, read_logs
 from emgreview.cohort.repeats import told, twice
-from emgreview.cohort.saying import lines, plain
+from emgreview.cohort.saying import lines, parts, plain
 from emgreview.cohort.statistics import Estimate
 from emgreview.cohort.untouched import Left, left
 from emgreview.errors import LogError, ParameterError, tell
+from emgreview.showing import Sheet, Shown
 
 ICC_FORM: statistics.Form = "(2,1)"
 WITHIN_MS = (5.0, 10.0, 20.0)
@@ -97,16 +98,16 @@ class Times:
         return self.bias.n
 
 
-@dataclass(frozen=True, eq=False)
-class Agreement:
-    """What :func:`agreement` found. ``str()`` says it in words; ``table`` has one row a channel-trial that at least one
-    has finished. ``not_first`` and ``not_second`` count those that only the other has finished, ``bulk_first`` and
-    ``bulk_second`` marks accepted in bulk: nobody looked at them, so they say nothing of agreement and count as not
-    finished; ``out_both``, ``out_first``, ``out_second`` those that both or one alone keep out. ``sampled`` is the
-    number of trials drawn for the second reviewer, None where all were to be reviewed. ``own_first`` and
-    ``own_second``: SD of an onset about the reviewer's own mean, from hidden repeats, in seconds; None where no repeats
-    were planned, or no version was sealed since, before which it is not told. ``notes`` says what could not be checked:
-    the scale of a log that kept none."""
+@dataclass(frozen=True, eq=False, repr=False)
+class Agreement(Shown):
+    """What :func:`agreement` found, shown as two short tables. ``str()`` says it in words; ``table`` has one row a
+    channel-trial that at least one has finished. ``not_first`` and ``not_second`` count those that only the
+    other has finished, ``bulk_first`` and ``bulk_second`` marks accepted in bulk: nobody looked at them, so they
+    say nothing of agreement and count as not finished; ``out_both``, ``out_first``, ``out_second`` those that
+    both or one alone keep out. ``sampled`` is the number of trials drawn for the second reviewer, None where all
+    were to be reviewed. ``own_first`` and ``own_second``: SD of an onset about the reviewer's own mean, from
+    hidden repeats, in seconds; None where no repeats were planned, or no version was sealed since, before which
+    it is not told. ``notes`` says what could not be checked: the scale of a log that kept none."""
 
     first: str
     second: str
@@ -134,6 +135,9 @@ class Agreement:
 
     def __str__(self) -> str:
         return "\n".join(lines(self))
+
+    def _parts(self) -> Iterator[Sheet | str]:
+        return parts(self)
 
     def to_dict(self) -> dict[str, Any]:
         """Everything but the table, as plain JSON values; missing numbers are null."""

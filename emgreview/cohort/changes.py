@@ -8,7 +8,7 @@ Difference      the words, the table, the points
 """
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -21,12 +21,13 @@ from emgreview.checks import review_folder
 from emgreview.cohort.marks import read_logs
 from emgreview.cohort.merging import merge
 from emgreview.cohort.settling import ADJUDICATE, rounded_in, since
+from emgreview.showing import Sheet, Shown
 
 TYPES = dict.fromkeys(Change._fields, "string") | {"moved_ms": "float64", "counter": "Int64"}
 
 
-@dataclass(frozen=True, eq=False)
-class Difference:
+@dataclass(frozen=True, eq=False, repr=False)
+class Difference(Shown):
     """What changed. ``words`` are short sentences; ``table`` has one row a change: recording, trial, channel, burst,
     what, old, new (in words; of marks, samples of the recording), moved_ms, counter of the command; ``old`` and ``new``
     say which reviewer's logs were read up to which line."""
@@ -39,6 +40,13 @@ class Difference:
     def __str__(self) -> str:
         """One sentence: "12 onsets moved, median -7 ms; 3 newly unusable: clipped"."""
         return "; ".join(self.words) or "nothing changed"
+
+    def _parts(self) -> Iterator[Sheet | str]:
+        yield str(self)
+        if len(self.table):
+            columns = ("trial", "channel", "burst", "what", "old", "new", "moved (ms)")
+            shown = self.table[["trial", "channel", "burst", "what", "old", "new", "moved_ms"]].to_numpy(dtype=object)
+            yield Sheet("", columns, [["" if pd.isna(cell) else _cell(cell) for cell in row] for row in shown])
 
 
 def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: str | None = None) -> Difference:
@@ -62,6 +70,10 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
     table = pd.DataFrame(rows, columns=list(Change._fields)).astype(TYPES)
     ends = [{"point": point.name, "reviewer": point.reviewer, "lines": point.lines} for point in (first, second)]
     return Difference(in_words(changes), table, *ends)
+
+
+def _cell(value: object) -> str:
+    return f"{value:+.1f}" if isinstance(value, float) else str(value)
 
 
 def _in_the_end(folder: Path, point: Point) -> Point:

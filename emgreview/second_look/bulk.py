@@ -45,6 +45,7 @@ from emgreview.model import longest
 from emgreview.second_look.bulk_rule import BulkRule, found_before, recordings_of
 from emgreview.second_look.earlier import DRAW, PLAN, RESULT, Pair, earlier, near, not_open, refuse_after_others
 from emgreview.session import Session
+from emgreview.showing import Shown
 
 PURPOSE = "audit"
 
@@ -153,7 +154,7 @@ def bulk_audit(session: Session) -> "BulkAudit":
     return BulkAudit(session, plans[-1])
 
 
-class BulkAudit:
+class BulkAudit(Shown):
     """An audit: ``rule``, ``lot`` and ``sample`` (trial, channel), ``allowed``. Decide ``open`` in the session, by eye;
     then ``finish``, and if it ``passed``, ``accept``."""
 
@@ -172,6 +173,10 @@ class BulkAudit:
             drawn = session.note(DRAW, {"audit": plan.counter, "hide": [list(pair) for pair in pairs]})
         self.sample = tuple((trial, channel) for trial, channel in drawn.new["hide"])
         self._demand_what_follows()
+
+    def _parts(self) -> list[str]:
+        plan = f"{len(self.lot)} marks in the lot, {len(self.sample)} drawn to be looked at"
+        return [f"Rule: {self.rule.words}. {plan}; {self.allowed} of these may be moved.", self.sentence]
 
     @property
     def open(self) -> tuple[Pair, ...]:

@@ -31,6 +31,7 @@ from emgreview.cohort.saying import plain, show_ms, show_share
 from emgreview.cohort.statistics import Estimate
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.session import Session
+from emgreview.showing import Shown
 
 FEWEST_REPEATS = 20
 """A spread is known to about 1/sqrt(2 n) of itself: 16 % from 20 repeats of one channel, 10 % from 50."""
@@ -76,8 +77,8 @@ def plan_self_check(
     return len(again), len(hidden)
 
 
-@dataclass(frozen=True, slots=True)
-class SelfCheck:
+@dataclass(frozen=True, slots=True, repr=False)
+class SelfCheck(Shown):
     """What :func:`self_check` found; times in seconds. ``str()`` says it in words.
 
     ``own_sd`` of one mark about the reviewer's own mean, ``own_sd_judged`` the same without the ``left_automatic``
@@ -110,6 +111,9 @@ class SelfCheck:
     n_shown: int
     missing_hidden: int
     missing_shown: int
+
+    def _parts(self) -> list[str]:
+        return str(self).split("\n")
 
     def __str__(self) -> str:
         pull = (

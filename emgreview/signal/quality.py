@@ -14,6 +14,7 @@ before anything else is measured, so that one fault is not told as another.
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,6 +25,7 @@ from scipy import signal
 from emgreview import checks
 from emgreview.errors import SignalError
 from emgreview.model import VOLTS
+from emgreview.showing import Sheet, Shown, number, percent
 from emgreview.signal.envelope import low_pass_envelope
 from emgreview.signal.filters import bandpass, checked_samples, finite_runs, shortest_run
 from emgreview.signal.findings import LIMITS, Finding, of_measures
@@ -49,9 +51,9 @@ RAIL_STEPS = 32
 """Signals that span fewer steps than this reach their extremes all the time: no rail is looked for."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Quality:
-    """What was measured on one channel; amplitudes in its own unit, shares 0 to 1, NaN where it could not be measured.
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Quality(Shown):
+    """What was measured on one channel; amplitudes in ``unit``, shares 0 to 1, NaN where it could not be measured.
 
     ``offset`` is the median, ``rms`` about the mean, ``step`` the estimated least significant bit. ``mains_hz`` is the
     mains frequency found strongest (or told). ``low_share`` is the share of power below 20 Hz, ``heart_peak`` the
@@ -91,6 +93,24 @@ class Quality:
     findings: tuple[str, ...]
     looked: str
     not_looked: tuple[str, ...]
+    unit: str
+
+    def _parts(self) -> Iterator[Sheet | str]:
+        yield Sheet("", COLUMNS, [cells(self)])
+        yield from self.findings or ("Nothing stands out.",)
+        yield f"Looked at: {self.looked}."
+        yield from (f"Not looked for: {why}." for why in self.not_looked)
+
+
+COLUMNS = ("channel", "rest (RMS)", "loudest (RMS)", "mains (%)", "below 20 Hz (%)", "missing (%)", "stands out")
+"""Of the table that is shown; levels are RMS over 0.1 s from 20 to 450 Hz."""
+
+
+def cells(one: Quality) -> tuple[str, ...]:
+    """A channel as a row of that table."""
+    levels = (f"{number(level)} {one.unit}".replace("n/a " + one.unit, "n/a") for level in (one.rest_rms, one.loud_rms))
+    shares = (percent(share) for share in (one.mains_share, one.low_share, one.missing_share))
+    return (one.label, *levels, *shares, ", ".join(dict.fromkeys(item.code for item in one.found)) or "nothing")
 
 
 def check_channel(
@@ -171,6 +191,7 @@ def check_channel(
         findings=tuple(item.words for item in found),
         looked=looked or f"{stretches.size / rate_hz:.4g} s",
         not_looked=tuple(_not_looked(measured, unit_label, unit_uv, rate_hz, heart.rest_s)),
+        unit=unit_label,
     )
 
 

@@ -14,7 +14,7 @@ import dataclasses
 import json
 import math
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Self
@@ -24,6 +24,7 @@ import pandas as pd
 from emgreview.annotations.events import BEHAVIOURS, CAUTIONS, CONFIDENCES, KINDS, Choice, check_text, digest_of
 from emgreview.checks import kind, likely_unit, perhaps
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
+from emgreview.showing import Sheet, Shown
 
 NOT_STATED = "not stated"
 SIGNALS = ("usable", "caution", "unusable")
@@ -261,14 +262,21 @@ def _why_not(row: Mapping[Any, Any], rule: Rule) -> Any:
             yield "onset out of range"
 
 
-@dataclass(frozen=True, eq=False)
-class Flips:
+@dataclass(frozen=True, eq=False, repr=False)
+class Flips(Shown):
     """Rows whose inclusion changes with the rule. ``table`` has those rows of the decisions, with "included" and
     "why_not" by the new rule; ``words`` are short sentences."""
 
     table: pd.DataFrame
     words: tuple[str, ...]
     _whole: pd.DataFrame
+
+    def _parts(self) -> Iterator[Sheet | str]:
+        yield from self.words
+        names = [name for name in ("trial", "channel", "burst", "included", "why_not") if name in self.table]
+        if len(self.table):
+            rows = self.table[names].to_numpy(dtype=object)
+            yield Sheet("", tuple(names), [["" if pd.isna(cell) else str(cell) for cell in row] for row in rows])
 
     def by(self, column: str) -> pd.DataFrame:
         """Rows, and how many come in and drop out, for every value of a column, such as the condition.
