@@ -39,6 +39,7 @@ from emgreview.annotations.convention import read_convention
 from emgreview.annotations.points import find_point
 from emgreview.checking import CHECKED_S
 from emgreview.demo import lab
+from emgreview.detecting import onsets_of
 from emgreview.reading.dataset import NAMELESS
 from emgreview.reading.settled import listed
 from emgreview.shell_words import answer, in_shell_lines, in_shell_words
@@ -588,15 +589,8 @@ def _onset_rows(
     rows: list[dict[str, Any]] = []
     notes = [*trials.recording.notes, *trials.notes]
     cue_s = trials.before / trials.rate_hz
-    for index, label in enumerate(trials.labels):
-        found = er.estimate_onsets(
-            trials.data[:, index],
-            trials.rate_hz,
-            cue_s=cue_s,
-            rest_s=trials.processing.rest_s,
-            method=method,
-            **parameters,
-        )
+    for label in trials.labels:
+        found = onsets_of(trials, label, method=method, parameters=parameters)
         for place, (trial, cue) in enumerate(zip(trials.ids, trials.cues, strict=True)):
             times = {name: float(getattr(found, name)[place]) - cue_s for name in ONSET_COLUMNS}
             rows.append(

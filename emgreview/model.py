@@ -508,6 +508,24 @@ class Processing:
         )
 
 
+class Note(str):
+    """A sentence for people that knows what it is about: the ``trial`` (an id), the ``channel`` (a label), "" where
+    neither. ``words`` are those after the subject: "reaches beyond the recording …" of "The trial at … reaches …"."""
+
+    trial: str
+    channel: str
+    words: str
+
+    def __new__(cls, subject: str, words: str, *, trial: str = "", channel: str = "") -> "Note":
+        made = super().__new__(cls, f"{subject} {words}")
+        made.trial, made.channel, made.words = trial, channel, words
+        return made
+
+    def __getnewargs_ex__(self) -> tuple[tuple[str, str], dict[str, str]]:
+        subject = str(self)[: len(self) - len(self.words) - 1]
+        return (subject, self.words), {"trial": self.trial, "channel": self.channel}
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class Trials:
     """Conditioned stretches of one recording around a cue.
@@ -515,7 +533,7 @@ class Trials:
     ``data`` and ``envelope`` are (trials, channels, samples): band-passed, and its envelope, of the EMG channels
     ``labels``, in ``unit`` ("uV" or "arbitrary"). ``auxiliary`` is (trials, auxiliary channels, samples),
     unconditioned, each in its own unit. Where a trial reaches beyond the recording, samples are NaN and ``notes``
-    says so.
+    says so; those about one trial or channel are of class :class:`Note`.
     ``time_s`` runs from the cue, which is 0. ``ids`` are text, made of recording, marker source and the cue's
     sample: removing or adding other cues changes none. ``blind``: they were cut for a blind review, whose notes were
     told without names, and a notebook shows neither name nor notes of them.

@@ -28,7 +28,7 @@ from emgreview.checking import check as check
 from emgreview.checking import mains as mains
 from emgreview.checks import kind, perhaps, whole
 from emgreview.errors import EmgreviewError, MarkerError, ParameterError, SignalError, UnitError, UnknownNameError, tell
-from emgreview.model import ARBITRARY, Marker, Processing, Recording, Trials, to_sample
+from emgreview.model import ARBITRARY, Marker, Note, Processing, Recording, Trials, to_sample
 from emgreview.rhythm import SHOWN, count_note, demand_trials, hole_note, in_ms
 from emgreview.signal import envelope, filters
 from emgreview.unnamed import LEFT_OUT, NobodyNamed
@@ -137,6 +137,7 @@ def _cut(
     rhythm = ["" if expect is None else count_note(rec, cue, cues, expect), hole_note(rec, cue, cues)]
     labels, unit = rec.emg_labels, _unit(rec)
     others = tuple(channel.label for channel in rec.channels if channel.kind != "EMG")
+    ids = tuple(f"{rec.name}/{marker.source}/{marker.sample}" for marker in cues)
     n = before + after
 
     data = np.full((len(cues), len(labels), n), np.nan, dtype=np.float32)
@@ -145,7 +146,7 @@ def _cut(
     steady = np.ones((len(cues), len(labels)), dtype=bool)
     missing = np.zeros((len(cues), len(labels)), dtype=np.int64)
     unfiltered = np.zeros(len(labels), dtype=np.int64)
-    notes = [note for note in rhythm if note]
+    notes: list[str] = [note for note in rhythm if note]
     stretches = [(max(m.sample - before, 0), min(m.sample + after, rec.n_samples)) for m in cues]
     for group in _groups(stretches, margin_samples(rec.rate_hz, processing), to_sample(BLOCK_S, rec.rate_hz)):
         first, last = stretches[group.start][0], max(stop for _, stop in stretches[group.start : group.stop])
@@ -163,11 +164,15 @@ def _cut(
             level = np.where(absent, np.inf, raw[:, here]).min(axis=1, keepdims=True)
             steady[trial] = (absent | (raw[:, here] == level)).all(axis=1)
             if stop - start < n:
+                cue_at = cues[trial].sample
                 notes.append(
-                    f"The trial at sample {cues[trial].sample} ({cues[trial].sample / rec.rate_hz:.3f} s) reaches "
-                    f"beyond the recording: {n - stop + start} of its {n} samples are missing."
+                    Note(
+                        f"The trial at sample {cue_at} ({cue_at / rec.rate_hz:.3f} s)",
+                        f"reaches beyond the recording: {n - stop + start} of its {n} samples are missing.",
+                        trial=ids[trial],
+                    )
                 )
-    beyond = notes[len(notes) - sum(stop - start < n for start, stop in stretches) :]
+    beyond = [note for note in notes if isinstance(note, Note)]
     of_channels = _channel_notes(rec, labels, steady, missing, unfiltered, stretches)
     for note in (*(note for note in rhythm if note), *_first(beyond), *of_channels):
         tell(f"{rec.name}: {note}")
@@ -176,7 +181,7 @@ def _cut(
         recording=rec,
         processing=processing,
         cue=cue,
-        ids=tuple(f"{rec.name}/{marker.source}/{marker.sample}" for marker in cues),
+        ids=ids,
         cues=cues,
         rate_hz=rec.rate_hz,
         time_s=(np.arange(n) - before) / rec.rate_hz,
@@ -230,17 +235,10 @@ def margin_samples(rate_hz: float, processing: Processing) -> int:
     return band + outline + filters.shortest_run(rate_hz, processing.low_hz)
 
 
-def notes_on(trials: Trials, trial: str, channel: str | None = None) -> tuple[str, ...]:
+def notes_on(trials: Trials, trial: str, channel: str | None = None) -> tuple[Note, ...]:
     """Those notes of a cut that are about one trial, or with ``channel`` about that channel in all trials."""
-    if channel is None:
-        about = f"The trial at sample {trials.cues[trials.index(trial)].sample} "
-        return tuple(note for note in trials.notes if note.startswith(about))
-
-    def subject(note: str) -> str:
-        named = (label for label in trials.labels if note.startswith((f"Channel {label} ", f"Channel {label}:")))
-        return max(named, key=len, default="")
-
-    return tuple(note for note in trials.notes if subject(note) == channel)
+    subject = ("trial", trials.ids[trials.index(trial)]) if channel is None else ("channel", channel)
+    return tuple(note for note in trials.notes if isinstance(note, Note) and getattr(note, subject[0]) == subject[1])
 
 
 def _window(rec: Recording, before_s: float, after_s: float, processing: Processing) -> tuple[int, int]:
@@ -367,22 +365,25 @@ def _channel_notes(
     stretches: Sequence[tuple[int, int]],
 ) -> list[str]:
     lengths = np.array([stop - start for start, stop in stretches])[:, np.newaxis]
-    notes = []
+    notes: list[str] = []
     for column, label in enumerate(labels):
         channel, gone = rec.channel(label), missing[:, column]
+
+        def add(words: str, subject: str = f"Channel {label}", label: str = label) -> None:
+            notes.append(Note(subject, words, channel=label))
+
         if channel.status == "bad":
             why = f" ({channel.status_description})" if channel.status_description else ""
-            notes.append(f"Channel {label} is marked bad in the recording{why}.")
+            add(f"is marked bad in the recording{why}.")
         if steady[:, column].all():
             empty = (gone == lengths[:, 0]).all()
-            note = f"Channel {label} {'has no samples' if empty else 'never changes'} in any of the {len(gone)} trials."
-            notes.append(note)
+            add(f"{'has no samples' if empty else 'never changes'} in any of the {len(gone)} trials.")
             continue
         if gone.any():
-            notes.append(f"Channel {label} lacks samples in {np.count_nonzero(gone)} of {len(gone)} trials.")
+            add(f"lacks samples in {np.count_nonzero(gone)} of {len(gone)} trials.")
         if unfiltered[column]:
-            notes.append(
-                f"Channel {label}: {unfiltered[column]} samples between missing ones were too few to filter, "
-                "and are missing from the trials."
+            add(
+                f"has {unfiltered[column]} samples between missing ones that were too few to filter, and are missing "
+                "from the trials."
             )
     return notes

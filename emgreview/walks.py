@@ -14,11 +14,12 @@ from math import isfinite
 
 from emgreview.annotations.state import ChannelState, TrialState
 from emgreview.cohort.merging import merge_reviews
+from emgreview.detecting import onsets_of
 from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.model import Trials, longest, to_sample
 from emgreview.second_look.bulk import bulk_audit
 from emgreview.session import Session
-from emgreview.signal.onset import METHODS, estimate_onsets
+from emgreview.signal.onset import METHODS
 
 Ids = tuple[str, ...]
 
@@ -149,14 +150,8 @@ class Comparison:
         stop = start + self.PIECE
         if method == OWN:
             return [self._session.automatic(trial, label).onset_s for trial in trials.ids[start:stop]]
+        found = onsets_of(trials, label, method=method, some=slice(start, stop))
         cue_s = trials.before / trials.rate_hz
-        found = estimate_onsets(
-            trials.data[start:stop, trials.labels.index(label)],
-            trials.rate_hz,
-            cue_s=cue_s,
-            rest_s=trials.processing.rest_s,
-            method=method,
-        )
         return [float(onset_s) for onset_s in found.onset_s - cue_s]
 
 

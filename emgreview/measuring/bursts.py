@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from emgreview import checks
 from emgreview.checks import demand
+from emgreview.detecting import onsets_of
 from emgreview.errors import UnknownNameError
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.rests import untouched
@@ -33,7 +34,6 @@ from emgreview.model import Trials, to_sample
 from emgreview.reading.settled import listed
 from emgreview.signal import measures
 from emgreview.signal.clip import cut_words
-from emgreview.signal.onset import estimate_onsets
 from emgreview.tables import COLUMNS, describe
 
 NORMALISATIONS: Mapping[str, str] = MappingProxyType(
@@ -228,11 +228,7 @@ def _others(parts: Sequence[Trials], auxiliary: Mapping[str, str] | None) -> dic
         for part in parts:
             if label not in part.auxiliary_labels:
                 raise UnknownNameError("auxiliary channel", label, part.auxiliary_labels)
-            x = part.auxiliary[:, part.auxiliary_labels.index(label)]
-            cue_s, rest_s = part.before / part.rate_hz, part.processing.rest_s
-            out[label][part.recording.name] = estimate_onsets(
-                x, part.rate_hz, cue_s=cue_s, rest_s=rest_s, method=how
-            ).onset_s
+            out[label][part.recording.name] = onsets_of(part, label, method=how).onset_s
     return out
 
 

@@ -12,6 +12,7 @@ import pandas as pd
 
 from emgreview.annotations import scales
 from emgreview.checks import demand
+from emgreview.detecting import onsets_of
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.rows import (
     FloatArray,
@@ -29,7 +30,6 @@ from emgreview.model import Trials, to_sample
 from emgreview.signal import measures
 from emgreview.signal.clip import cut_words
 from emgreview.signal.floor import Floor, find_floor
-from emgreview.signal.onset import estimate_onsets
 
 
 def detection_floor(
@@ -102,8 +102,8 @@ def _rests_and_bursts(
     what took no part."""
     column = channel_of(trials, channel)
     x = np.asarray(trials.data[:, column], float)
-    rate_hz, cue_s, rest_s = trials.rate_hz, trials.before / trials.rate_hz, trials.processing.rest_s
-    seen = estimate_onsets(x, rate_hz, cue_s=cue_s, rest_s=rest_s)
+    rate_hz, rest_s = trials.rate_hz, trials.processing.rest_s
+    seen = onsets_of(trials, channel)
     quiet = ~np.isin(seen.baseline_note, ["missing", "flat", "active before the cue"])
     early, late = (trials.before + to_sample(edge, rate_hz) for edge in rest_s)
     notes: list[str] = []
