@@ -10,12 +10,11 @@ from scipy import signal
 
 from emgreview.errors import RateError, SignalError
 from emgreview.signal.findings import LIMITS
+from emgreview.signal.heart import HEART_PEAK, heart_peak
 from emgreview.signal.quality import (
-    HEART_PEAK,
     check_channel,
     clipped_share,
     flat_share,
-    heart_peak,
     step_size,
 )
 from emgreview.signal.unfit import DEAD_UV, band_level, unfit_words
