@@ -37,6 +37,7 @@ from typing import Any
 import emgreview as er
 from emgreview.annotations.convention import read_convention
 from emgreview.annotations.points import find_point
+from emgreview.annotations.unblinding import written_blind
 from emgreview.checking import CHECKED_S
 from emgreview.demo import lab
 from emgreview.reading.dataset import NAMELESS
@@ -186,7 +187,8 @@ def _review(given: argparse.Namespace) -> Status:
 
     trials: list[er.Trials] = []
     read: list[er.Recording] = []
-    with NobodyNamed(read, given.blind):
+    blind = given.blind or (given.unblind is None and written_blind(given.folder, given.reviewer))
+    with NobodyNamed(read, blind):  # where --blind was forgotten too: that review is refused
         for name, rec in _recordings(given):
             if rec is None:
                 raise er.EmgreviewError(f"{name} cannot be read, and a review without it would be another; see above.")
@@ -203,6 +205,7 @@ def _review(given: argparse.Namespace) -> Status:
         parameters=dict(given.set),
         convention=None if given.convention is None else read_convention(given.convention),
         scale_corrected=given.scale_corrected,
+        unblind=given.unblind,
     ) as session:
         if session.problem and not (given.folder / "logs").is_dir():  # what can be read is shown, but there is nothing
             raise er.EmgreviewError(f"no review can be begun in {given.folder}: {session.problem}.")
@@ -771,7 +774,12 @@ def _parser() -> argparse.ArgumentParser:
         metavar="MIN",
         help="minutes until a break is proposed, 0 never (25)",
     )
-    review.add_argument("--blind", action="store_true", help="hide condition and participant, and shuffle")
+    review.add_argument(
+        "--blind", action="store_true", help="hide condition and participant, and shuffle; needed to go on so too"
+    )
+    review.add_argument(
+        "--unblind", metavar="WHY", help="show what was reviewed blind so far, for ever: why; the logs keep it"
+    )
     _browser(review)
 
     measure = _command(commands, "measure", _measure, "measures of every burst of a sealed version, as a table")
