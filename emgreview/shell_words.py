@@ -31,6 +31,7 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     ),
     (r"\ba high_hz of", "an upper edge of the band of"),
     (r"\ba low_hz of", "a lower edge of the band of"),
+    (r"\blow_hz and high_hz came as (\S+) and (\S+);", r"--band came as \1 \2;"),
     (r"\bhigh_hz came as (\S+);", r"the upper edge of --band came as \1;"),
     (r"\blow_hz came as (\S+);", r"the lower edge of --band came as \1;"),
     (r"\blow_hz \(", "the lower edge ("),
@@ -43,6 +44,7 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     (r", or use read\(\) for single files of other kinds", ", or a single file"),
     (r" is a folder; read\(\) takes one file; use read_dataset\(\) for a folder of recordings", " is a folder"),
     (r", read it yourself and use Recording\.from_array,", ","),
+    (r": rec\.with_markers\(\[one for one in rec\.markers if [^\]]*\]\)", " where the markers are stored"),
     (r"remove one with rec\.with_markers\(\.\.\.\)", "remove one where the markers are stored"),
     (r"with rec\.with_markers\(\.\.\.\)", "where the markers are stored"),
     (

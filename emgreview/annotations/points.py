@@ -81,8 +81,8 @@ def find_point(folder: Path, name: str | int = NOW, reviewer: str | None = None)
     if not isinstance(name, str | int) or isinstance(name, bool):
         raise ParameterError(
             f"a point of the logs came as {name!r}; allowed: the name of a sealed version "
-            f"({', '.join(sealed_names(folder)) or 'none yet'}), the number of a command as a whole number, the SHA-256 "
-            f"of a line, or {NOW!r}; give one of them."
+            f"({', '.join(sealed_names(folder)) or 'none yet'}), the number of a command as a whole number, the "
+            f"SHA-256 of a line, or {NOW!r}; give one of them."
         )
     number = type(name) is int or (isinstance(name, str) and name.isdigit())
     if not number and name != NOW:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from emgreview.annotations import scales
 from emgreview.annotations.telling import beside_the_emg, sentences
-from emgreview.checks import demand
+from emgreview.checks import demand, kind
 from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError, tell
 from emgreview.model import ARBITRARY, Trials, to_sample
 
@@ -66,6 +66,7 @@ def unit_of(parts: Sequence[Trials]) -> str:
 
 def channel_of(trials: Trials, label: str) -> int:
     """The place of a channel."""
+    kind("channel", label, str, f"the label of one channel: {', '.join(trials.labels)}")
     if label not in trials.labels:
         raise UnknownNameError("channel", label, trials.labels)
     return trials.labels.index(label)

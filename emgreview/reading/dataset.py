@@ -10,6 +10,7 @@ data.problems()                          what each recording that cannot be read
 
 import os
 import warnings
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,7 +19,7 @@ from typing import overload
 from emgreview.checks import kind
 from emgreview.errors import EmgreviewError, FormatError, ReadError, SignalWarning, UnknownNameError, tell
 from emgreview.model import Recording
-from emgreview.reading.bids import DATATYPES, find_sidecars, read_json, read_table, recording_name
+from emgreview.reading.bids import DATATYPES, entities_of, find_sidecars, read_json, read_table, recording_name
 from emgreview.reading.edf import read_header
 from emgreview.reading.files import read
 from emgreview.reading.registry import known_extensions, reader_for
@@ -293,8 +294,21 @@ def _bids(folder: Path, unit: Unit, columns: Sequence[str | None] | None) -> tup
     known = {row.get("participant_id", "") for row in participants}
     if bare := sorted({*known, *(part.name for part in folder.glob("sub-*") if part.is_dir())} - people - {"", "n/a"}):
         notes.append(f"There is no EMG recording of {listed(bare)}.")
-    if participants and (strange := sorted(people - known)):
-        notes.append(f"participants.tsv has no row for {listed(strange)}.")
+    if participants and "participant_id" not in participants[0]:
+        loud.append(
+            f"participants.tsv has no column 'participant_id', only {', '.join(participants[0])}: whose its rows are is "
+            "not known."
+        )
+    elif participants and (strange := sorted(people - known)):
+        loud.append(f"participants.tsv has no row for {listed(strange)}.")
+    counts = Counter(row.get("participant_id", "n/a") for row in participants)
+    if twice := sorted(who for who, n in counts.items() if n > 1 and who != "n/a"):
+        loud.append(f"participants.tsv has more than one row for {listed(twice)}.")
+    if strays := _strays(folder, files):
+        loud.append(
+            f"Sidecars that belong to no recording by their names are left out: {listed(strays)}; every label in the "
+            "name must be the recording's own, upper and lower case too (run-1 is not run-01)."
+        )
     data = Dataset(
         name=str(description.get("Name") or folder.absolute().name),
         folder=folder,
@@ -324,6 +338,21 @@ def _signal_files(folder: Path) -> list[Path]:
             key = file if own else file.with_suffix("")
             found.setdefault(key, file)
     return sorted(found.values())
+
+
+def _strays(folder: Path, files: Sequence[Path]) -> list[str]:
+    """Tables and JSON in the folders of recordings that apply to no file there."""
+    found = []
+    for place in sorted({file.parent for file in files}):
+        beside = [entities_of(file).items() for file in place.iterdir() if file.suffix.lower() not in (".tsv", ".json")]
+        found += [
+            file.relative_to(folder).as_posix()
+            for file in sorted(place.iterdir())
+            if file.suffix in (".tsv", ".json")
+            and file.stem.rpartition("_")[2] in ("events", "channels", place.name)
+            and not any(entities_of(file).items() <= entities for entities in beside)
+        ]
+    return found
 
 
 def _datatype(folder: Path, file: Path) -> str:

@@ -174,5 +174,5 @@ def checked_method(method: str, parameters: Mapping[str, Any]) -> tuple[Callable
     allowed = [field.name for field in fields(made)]
     for name in parameters:
         if name not in allowed:
-            raise UnknownNameError(f"parameter of method {method!r}", name, allowed)
+            raise UnknownNameError(f"parameter of method {method!r}", name, allowed, most=len(allowed))
     return find, made(**parameters)

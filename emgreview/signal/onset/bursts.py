@@ -99,7 +99,7 @@ def list_bursts(
     if isinstance(x, Recording):
         rec = x
         demand(rate_hz is None, "rate_hz", rate_hz, f"None with a recording, which has {x.rate_hz:g} Hz")
-        demand(channel is not None, "channel", channel, f"the label of one channel: {', '.join(x.labels)}")
+        checks.kind("channel", channel, str, f"the label of one channel: {', '.join(x.labels)}")
         rate_hz = checks.rate(x.rate_hz, least=LOWEST_RATE_HZ, what="bursts need")
         n = x.n_samples
         parts: Array | Read = filtered(x, str(channel), processing or Processing())
