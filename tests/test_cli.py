@@ -64,7 +64,9 @@ def test_a_mistyped_command_is_status_2(arguments, capsys):
     with pytest.raises(SystemExit) as ended:
         cli.run(arguments)
     assert ended.value.code == 2
-    assert "usage: emgreview" in capsys.readouterr().err
+    said = capsys.readouterr().err
+    assert said.startswith("emgreview")
+    assert (said.count("\n"), "usage" in said) == (1, False)
 
 
 def test_check_shows_numbers_and_mains_and_fails_on_findings(run, study):
@@ -148,7 +150,7 @@ def test_detect_never_overwrites(run, study, tmp_path):
 def test_detect_names_the_recordings_without_the_cue(run, study):
     status, out, err = run("detect", study, "--cue", "gow", "--before", "1", "--after", "1.5")
     assert (status, out) == (1, "")
-    assert "emgreview: sub-01_task-turnhandle: no marker is called 'gow'" in err
+    assert "2 recordings (sub-01_task-turnhandle, sub-02_task-turnhandle): no marker is called 'gow'" in err
     assert "Did you mean 'go'?" in err
 
 

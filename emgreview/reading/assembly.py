@@ -100,7 +100,8 @@ def assemble(
     alone, otherwise = unit_notes(path, sidecars, settled)
     if assumed:
         words = f"No type is stated for {listed(assumed)}: taken as EEG, because {path.name} lies in a folder of it."
-        (loud if set(assumed) - {signal.label for signal in signals} else quiet).append(words)
+        left_out = set(assumed) - {signal.label for signal in signals}
+        (loud if left_out and sidecars.channels else quiet).append(words)  # a table speaks of types, and not of these
     loud = [*sidecars.notes, *strange, *otherwise, *loud]
     quiet += [*alone, *(note for one in settled for note in one.notes)]
     channels = [one.channel for one in settled]

@@ -155,7 +155,7 @@ def find_sidecars(path: Path) -> Sidecars:
     if root is None:
         return Sidecars()
     datatype = path.absolute().parent.name
-    if _FILE.fullmatch(path.name) is None or path.stem.rpartition("_")[2] != datatype:
+    if not named_as_bids_wants(path):
         folders = path.absolute().relative_to(root).parts[:-2]
         return Sidecars(
             name=recording_name(path),
@@ -187,6 +187,11 @@ def find_sidecars(path: Path) -> Sidecars:
         channels=channels[-1] if channels else None,
         events=events[-1] if events else None,
     )
+
+
+def named_as_bids_wants(path: Path) -> bool:
+    """Whether a recording's file has a name by which its sidecars can be found."""
+    return _FILE.fullmatch(path.name) is not None and path.stem.rpartition("_")[2] == path.absolute().parent.name
 
 
 def recording_name(path: Path) -> str:

@@ -19,7 +19,15 @@ from typing import overload
 from emgreview.checks import kind
 from emgreview.errors import EmgreviewError, FormatError, ReadError, SignalWarning, UnknownNameError, tell
 from emgreview.model import Recording
-from emgreview.reading.bids import DATATYPES, entities_of, find_sidecars, read_json, read_table, recording_name
+from emgreview.reading.bids import (
+    DATATYPES,
+    entities_of,
+    find_sidecars,
+    named_as_bids_wants,
+    read_json,
+    read_table,
+    recording_name,
+)
 from emgreview.reading.edf import read_header
 from emgreview.reading.files import read
 from emgreview.reading.registry import known_extensions, reader_for
@@ -296,8 +304,8 @@ def _bids(folder: Path, unit: Unit, columns: Sequence[str | None] | None) -> tup
         notes.append(f"There is no EMG recording of {listed(bare)}.")
     if participants and "participant_id" not in participants[0]:
         loud.append(
-            f"participants.tsv has no column 'participant_id', only {', '.join(participants[0])}: whose its rows are is "
-            "not known."
+            f"participants.tsv has no column 'participant_id', only {', '.join(participants[0])}: whose its rows are "
+            "is not known."
         )
     elif participants and (strange := sorted(people - known)):
         loud.append(f"participants.tsv has no row for {listed(strange)}.")
@@ -341,9 +349,12 @@ def _signal_files(folder: Path) -> list[Path]:
 
 
 def _strays(folder: Path, files: Sequence[Path]) -> list[str]:
-    """Tables and JSON in the folders of recordings that apply to no file there."""
+    """Tables and JSON in the folders of recordings that apply to no file there; of a recording that is misnamed its own
+    note says so."""
     found = []
-    for place in sorted({file.parent for file in files}):
+    for place in sorted(
+        {file.parent for file in files} - {file.parent for file in files if not named_as_bids_wants(file)}
+    ):
         beside = [entities_of(file).items() for file in place.iterdir() if file.suffix.lower() not in (".tsv", ".json")]
         found += [
             file.relative_to(folder).as_posix()

@@ -120,7 +120,8 @@ class _Samples:
 def read(path: Path, *, rate_hz: float | None = None, columns: Sequence[str | None] | None = None) -> Contents:
     """Contents of an EDF, EDF+, BDF or BDF+ file; it states rate and labels itself, so both options are left alone.
 
-    Files with gaps are refused; EDF+D and BDF+D are read where every record says that there is none. Annotations may stand in any order in the file, as EDF+ allows.
+    Files with gaps are refused; EDF+D and BDF+D are read where every record says that there is none. Annotations may
+    stand in any order in the file, as EDF+ allows.
 
     Raises FormatError, TruncatedError, RateError, ReadError.
     """

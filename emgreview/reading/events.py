@@ -67,7 +67,7 @@ def events_as_markers(path: Path, rate_hz: float, n_samples: int) -> tuple[list[
     if timeless:
         few = ", ".join(map(str, timeless[:6])) + (" …" if len(timeless) > 6 else "")
         notes.append(f"{path.name}: {_counted(len(timeless), 'row has', 'rows have')} no onset, no marker: row {few}.")
-    if nameless:
+    if nameless and any(name in rows[0] for name in LABEL_COLUMNS):  # else no event has a name, as the table shows
         few = ", ".join(map(str, nameless[:6])) + (" …" if len(nameless) > 6 else "")
         notes.append(
             f"{path.name}: {_counted(len(nameless), 'row says', 'rows say')} nothing in {', '.join(LABEL_COLUMNS)}, "

@@ -86,10 +86,12 @@ def test_a_sample_that_is_not_its_onset_is_told_and_one_counted_from_1_is_not(tm
 
 
 def test_events_without_a_name_are_told(tmp_path):
-    rec, _, told = heard(dataset(tmp_path, events=("2\t0\tn/a", "6\t0\tgo", "8\t0\tn/a")))
+    rec, _, told = heard(dataset(tmp_path / "some", events=("2\t0\tn/a", "6\t0\tgo", "8\t0\tn/a")))
     assert [marker.label for marker in rec.markers] == ["event", "go", "event"]
     assert len(told) == 1
     assert told[0].endswith("name, value, and are called 'event': row 1, 3.")
+    rec, _, told = heard(dataset(tmp_path / "none", head="onset\tduration", events=("2\t0", "6\t0")))
+    assert ([marker.label for marker in rec.markers], told) == (["event", "event"], [])
 
 
 @pytest.mark.parametrize("name", ["sub-01_task-Reach_events.tsv", "sub-01_task-reach_run-1_events.tsv"])
