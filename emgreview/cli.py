@@ -950,8 +950,8 @@ def _unit(text: str) -> str | list[str] | dict[str, str]:
 
 def _two_reviewers(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", type=Path, help="the folder that holds 'logs'")
-    parser.add_argument("first", metavar="CODE", help="one reviewer")
-    parser.add_argument("second", metavar="CODE", help="the other")
+    parser.add_argument("first", metavar="FIRST", help="the code of one reviewer")
+    parser.add_argument("second", metavar="SECOND", help="the code of the other")
 
 
 def _reference(text: str) -> tuple[str, float]:

@@ -52,7 +52,7 @@ from emgreview.annotations.state import Activity, TrialState
 from emgreview.annotations.telling import NAMES, sentences
 from emgreview.annotations.unblinding import checked
 from emgreview.annotations.versions import Sealed, seal_version
-from emgreview.checks import kind, likely_unit
+from emgreview.checks import kind, likely_unit, truth
 from emgreview.detecting import METHOD, Detect, described, find_onsets, method_words, rebuilt
 from emgreview.errors import (
     DecisionError,
@@ -119,10 +119,13 @@ def open_review(
     recording, or to one in another scale), DecisionError (a blind review would be shown). A broken log opens the
     whole review for reading only; ``session.problem`` says why.
     """
-    given = (trials,) if isinstance(trials, Trials) or not isinstance(trials, Iterable) else tuple(trials)
+    several = isinstance(trials, Iterable) and not isinstance(trials, str)
+    given: tuple[Any, ...] = tuple(trials) if several and not isinstance(trials, Trials) else (trials,)
     for part in given:
         kind("trials", part, Trials, "what cut_trials returns, or a list of such, one a recording")
     kind("folder", folder, (str, os.PathLike), "the path of the folder in which decisions are kept")
+    kind("parameters", parameters, (Mapping, type(None)), "a mapping of names to values, such as {'shortest_s': 0.05}")
+    truth("blind", blind)
     session = Session(
         given,
         Path(folder),

@@ -69,7 +69,9 @@ def _mistyped(message: str) -> str:
         if found:
             choices = [choice.strip().strip("'") for choice in found["all"].split(",")]
             close = difflib.get_close_matches(found["came"].strip("'"), choices, n=1)
-            what = "no command is called" if found["what"] == "COMMAND" else f"{found['what']} came as"
             meant = f"did you mean {close[0]}" if close else "give one of them"
-            return f"{what} {found['came']}; allowed: {', '.join(choices)}; {meant}"
+            came = f"{found['what']} came as {found['came']}" if found["what"][0] == "-" else f"{found['came']} came"
+            if found["what"] == "COMMAND":
+                came = f"no command is called {found['came']}"
+            return f"{came}; allowed: {', '.join(choices)}; {meant}"
     return message

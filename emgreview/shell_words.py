@@ -32,6 +32,16 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     (r"\ba high_hz of", "an upper edge of the band of"),
     (r"\ba low_hz of", "a lower edge of the band of"),
     (r"\blow_hz and high_hz came as (\S+) and (\S+);", r"--band came as \1 \2;"),
+    (
+        r"search_s \(0\.0, None\) around \S+ s is (\S+) s long; allowed: windows inside the signal, at least (\S+) s "
+        r"are needed; give a longer window",
+        r"--after came as \1; allowed: \2 or more, in which an onset is searched; give a longer one",
+    ),
+    (
+        r"\breference came as .* and normalise as 'none', which divides by nothing; allowed with a reference:",
+        "--reference came, and no --normalise that divides by it; allowed with it:",
+    ),
+    (r"give one of them as normalise, or leave the reference out", "give one to --normalise, or leave --reference out"),
     (r"\bhigh_hz came as (\S+);", r"the upper edge of --band came as \1;"),
     (r"\blow_hz came as (\S+);", r"the lower edge of --band came as \1;"),
     (r"\blow_hz \(", "the lower edge ("),

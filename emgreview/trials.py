@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from emgreview.checking import RECORDING
 from emgreview.checking import check as check
 from emgreview.checking import mains as mains
-from emgreview.checks import kind, perhaps, whole
+from emgreview.checks import kind, perhaps, truth, whole
 from emgreview.errors import EmgreviewError, MarkerError, ParameterError, SignalError, UnitError, UnknownNameError, tell
 from emgreview.model import ARBITRARY, Marker, Processing, Recording, Trials, to_sample
 from emgreview.rhythm import SHOWN, count_note, demand_trials, hole_note, in_ms
@@ -64,6 +64,8 @@ def cut_trials(
     (no EMG channel), RateError (sampling rate too low for the band); each names the recording.
     """
     kind("rec", rec, Recording, RECORDING)
+    kind("cue", cue, str, "the label of one marker, in quotes")
+    truth("blind", blind)
     kind("processing", processing, (Processing, type(None)), "emgreview.Processing(low_hz=…, …), or None")
     with _naming(rec), NobodyNamed([rec], blind):
         found = _cut(rec, cue, before_s, after_s, Processing() if processing is None else processing, expect)
@@ -88,6 +90,7 @@ def cut_all(
     recordings that it is about.
     Raises ParameterError where not one could be cut, with the reasons.
     """
+    truth("blind", blind)
     found: list[Trials] = []
     failed: dict[str, str] = {}
     read: list[Recording] = []

@@ -175,6 +175,36 @@ def test_mistyped_pairs_are_told_with_an_example(places, capsys):
     assert "give a port from 1024 to 65535, or 0 for a free one" in capsys.readouterr().err
 
 
+def test_slips_at_measuring_and_with_what_a_dataset_states_itself(places, capsys):
+    folder = places["tmp"] / "measured"
+    with er.open_review(
+        er.cut_all(er.read_dataset(places["study"]), cue="go", before_s=1, after_s=1.5), folder, reviewer="r1"
+    ) as session:
+        session.accept(session.queue[0], "BB")
+        session.seal("v1")
+    measure = ["measure", "{study}", *CUT, "--folder", str(folder), "--version", "v1"]
+    for arguments, words in (
+        (
+            [*measure, "--reference", "BB=100"],
+            "--reference came, and no --normalise that divides by it; allowed with it: 't",
+        ),
+        ([*measure, "--reference", "BB=100"], "give one to --normalise, or leave --reference out."),
+        (
+            ["detect", "{study}", *CUT, "--rate", "1999"],
+            "--rate says 1999 Hz, but sub-01_task-turnhandle_emg.bdf itself 20",
+        ),
+        (["detect", "{study}", *CUT[:-1], "0.05"], "--after came as 0.050; allowed: 0.2 or more, in which an onset"),
+        (["agreement", str(folder), "r1", "r2"], "there are: r1"),
+    ):
+        assert cli.run([argument.format(**places) for argument in arguments]) == 1
+        said = capsys.readouterr().err
+        assert words in said
+        assert not PYTHON.search(said.replace(str(places["tmp"]), ""))
+    assert cli.run([part.format(**places) for part in [*measure, "--response", "rt"]]) == 0
+    assert "has no marker 'rt' (there are: go, response, warning): reaction" in capsys.readouterr().err
+    assert cli.run(["detect", str(places["study"]), *CUT, "--rate", "2000"]) == 0, "the right rate is no slip"
+
+
 def test_what_is_mistyped_is_told_in_one_line_without_the_usage_page(places, capsys):
     detect, measure = ["detect", "x", *CUT], ["measure", "x", *CUT, "--folder", "x", "--version", "v1"]
     for arguments, words in (
@@ -194,6 +224,8 @@ def test_what_is_mistyped_is_told_in_one_line_without_the_usage_page(places, cap
         ([*detect, "--band", "20"], "--band came without its 2 values"),
         ([*detect, "--edge", "up"], "--edge came as 'up'; allowed: rising, falling, both; give one of them"),
         ([*detect, "--json=yes"], "--json takes no value, and 'yes' came"),
+        (["bench", "onset"], "bench: 'onset' came; allowed: onsets, findings; did you mean onsets;"),
+        (["agreement", "x", "r1"], "agreement: missing: SECOND;"),
         ([*measure, "--re", "a"], "may be any of --reference, --response"),
     ):
         with pytest.raises(SystemExit) as ended:

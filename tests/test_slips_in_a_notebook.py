@@ -142,6 +142,65 @@ def test_slips_with_channels_tables_and_points(rec, trials, tmp_path):
         er.cut_all([rec, recording("sub-b_task-turn", 2)], **CUT | {"cue": "stop"})
 
 
+def test_more_slips_of_the_same_kinds(rec, trials, tmp_path):
+    def opened(**options):
+        return er.open_review(trials, tmp_path / "new", **{"reviewer": "r1"} | options)
+
+    with er.open_review(trials, tmp_path / "rv", reviewer="r1") as session:
+        session.accept(session.queue[0], "biceps")
+        table = session.decisions()
+        for slip, words in (
+            (
+                lambda: er.cut_trials(rec, **CUT | {"cue": ["go", "stop"]}),
+                "cue came as a list; allowed: the label of one",
+            ),
+            (lambda: er.cut_trials(rec, **CUT, blind="yes"), "blind came as 'yes'; allowed: True or False"),
+            (lambda: er.cut_all([rec], **CUT, blind=1), "blind came as 1; allowed: True or False"),
+            (lambda: opened(blind="no"), "blind came as 'no'; allowed: True or False"),
+            (
+                lambda: opened(method="ramp", parameters=["k"]),
+                "parameters came as a list; allowed: a mapping of names to",
+            ),
+            (
+                lambda: er.open_review("trials", tmp_path / "new", reviewer="r1"),
+                "trials came as 'trials'; allowed: what",
+            ),
+            (
+                lambda: er.estimate_onsets(trials, 2000, cue_s=1),
+                r"x came as Trials; .* give one channel of them: trials.d",
+            ),
+            (
+                lambda: er.list_bursts(trials, channel="biceps"),
+                "x came as 'Trials'; allowed: a recording with its channel",
+            ),
+            (
+                lambda: er.with_cues(rec, "handle angle", level=5, hold_off_s=0.5, label=None),
+                "label came as None; allowed",
+            ),
+            (
+                lambda: er.measure(trials, "v1"),
+                "decisions came as 'str'; allowed: a table of decisions, as read_version",
+            ),
+            (
+                lambda: er.measure(trials, table, reference={"biceps": 3}),
+                "normalise as 'none', which divides by nothing",
+            ),
+            (lambda: er.plan_bulk(session, {"level_above_db": 6}), "rule came as a dict; allowed: a BulkRule, as"),
+            (
+                lambda: er.plan_bulk(tmp_path, None),
+                "session came as a PosixPath; allowed: the session that open_review",
+            ),
+            (lambda: er.draw_sample(tmp_path), "session came as a PosixPath; allowed: the session that open_review"),
+            (lambda: er.plan_self_check(None), "session came as None; allowed: the session that open_review"),
+            (lambda: er.write_demo(None), "folder came as None; allowed: the path of a new or empty folder"),
+        ):
+            with pytest.raises(ParameterError, match=words):
+                slip()
+    assert not (tmp_path / "new").exists(), "nothing is begun by a slip"
+    with pytest.raises(er.EmgreviewError, match="is closed; the decision was not saved; open the review again"):
+        session.accept(session.queue[1], "biceps")
+
+
 def test_slips_with_files_of_odd_shape(tmp_path):
     (tmp_path / "one.csv").write_text("1,2\n3,NaN\n5,6\n")
     (tmp_path / "gone.edf").symlink_to("nowhere.edf")

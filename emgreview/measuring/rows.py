@@ -24,6 +24,8 @@ from emgreview.checks import demand, kind
 from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError, tell
 from emgreview.model import ARBITRARY, Trials, to_sample
 
+DECISIONS = "a table of decisions, as read_version or Session.decisions() gives"
+
 FloatArray = NDArray[np.floating]
 IntArray = NDArray[np.intp]
 Described = dict[str, dict[str, str]]
@@ -257,7 +259,7 @@ def excluded(decisions: pd.DataFrame, trials: Trials, label: str) -> "pd.Series[
 
 
 def _checked(decisions: Any) -> None:
-    demand(isinstance(decisions, pd.DataFrame), "decisions", type(decisions).__name__, "a table of decisions")
+    demand(isinstance(decisions, pd.DataFrame), "decisions", type(decisions).__name__, DECISIONS)
     missing = [name for name in NEEDED if name not in decisions.columns]
     if missing:
         raise ParameterError(

@@ -59,13 +59,14 @@ class Recordings(Sequence[Recording]):
 
     A loop goes on after a recording that cannot be read: a SignalWarning names it and says why, and the loop has one
     recording less, so take names from the recordings themselves. It raises ReadError only where none can be read; taken
-    by name or place, a recording raises its own error.
+    by name or place, a recording raises its own error. ``rate_of_text``: the rate is that of the text files among them.
     """
 
     files: Mapping[str, Path]
     rate_hz: float | None = None
     unit: Unit = None
     columns: Sequence[str | None] | None = None
+    rate_of_text: bool = False
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -109,14 +110,14 @@ class Recordings(Sequence[Recording]):
         """By place, by name, or, for a slice, a shorter sequence that opens nothing."""
         if isinstance(key, slice):
             chosen = {name: self.files[name] for name in self.names[key]}
-            return Recordings(chosen, self.rate_hz, self.unit, self.columns)
+            return Recordings(chosen, self.rate_hz, self.unit, self.columns, self.rate_of_text)
         if isinstance(key, int) and not -len(self) <= key < len(self):
             raise _NoSuchPlaceError("recording", key, self.names, f"{len(self)} recordings, with places from 0")
         name = self.names[key] if isinstance(key, int) else key
         if name not in self.files:
             raise UnknownNameError("recording", name, self.names)
         path = self.files[name]
-        rate_hz = None if reader_for(path).describes_itself else self.rate_hz
+        rate_hz = None if self.rate_of_text and reader_for(path).describes_itself else self.rate_hz
         return read(path, rate_hz=rate_hz, unit=self.unit, columns=self.columns)
 
 
@@ -171,7 +172,8 @@ def read_dataset(
     channels.tsv lists EMG (or, without a table, a channel is called so), called by their whole names. Without a
     description it is a plain folder: its recordings are the files directly in it that can be read, called by their
     names without extension; text files are taken only if ``rate_hz`` and ``columns`` are given, since all of them must
-    then look alike. ``rate_hz`` goes to text files alone, ``unit`` and ``columns`` to every file: see :func:`read`.
+    then look alike. ``rate_hz`` goes to text files alone where there are any, and else confirms what the files state;
+    ``unit`` and ``columns`` go to every file: see :func:`read`.
 
     Files that may be recordings and are left out are named in ``notes`` and in a SignalWarning. Raises ReadError where
     the folder does not exist or holds no recording, FormatError where its description or participants.tsv is malformed,
@@ -183,7 +185,7 @@ def read_dataset(
         what = "is a file; use read() for one file" if folder.exists() else "does not exist; give an existing folder"
         raise ReadError(f"{folder} {what}; read_dataset() takes a folder of recordings.")
     bids = (folder / "dataset_description.json").is_file()
-    data, loud = _bids(folder, unit, columns) if bids else _plain(folder, rate_hz, unit, columns)
+    data, loud = _bids(folder, rate_hz, unit, columns) if bids else _plain(folder, rate_hz, unit, columns)
     for sentence in loud:
         tell(f"{data.name}: {sentence}")
     return data
@@ -240,7 +242,9 @@ def _plain(
     data = Dataset(
         name=folder.absolute().name,
         folder=folder,
-        recordings=Recordings(by_name, rate_hz, unit, columns),
+        recordings=Recordings(
+            by_name, rate_hz, unit, columns, any(not reader_for(one).describes_itself for one in files)
+        ),
         left_out=tuple(file.name for file in left_out),
         notes=(*loud, *([f"Not taken for recordings: {listed(rest)}."] if rest else []), NAMELESS),
     )
@@ -256,7 +260,9 @@ def _holds_recordings(folder: Path) -> bool:
     )
 
 
-def _bids(folder: Path, unit: Unit, columns: Sequence[str | None] | None) -> tuple[Dataset, list[str]]:
+def _bids(
+    folder: Path, rate_hz: float | None, unit: Unit, columns: Sequence[str | None] | None
+) -> tuple[Dataset, list[str]]:
     """A BIDS dataset, and those of its notes that ask for a warning."""
     description = read_json(folder / "dataset_description.json")
     files: list[Path] = []
@@ -320,7 +326,7 @@ def _bids(folder: Path, unit: Unit, columns: Sequence[str | None] | None) -> tup
     data = Dataset(
         name=str(description.get("Name") or folder.absolute().name),
         folder=folder,
-        recordings=Recordings(by_name, unit=unit, columns=columns),
+        recordings=Recordings(by_name, rate_hz, unit, columns),
         participants=participants,
         description=description,
         left_out=(*left_out, *silent),

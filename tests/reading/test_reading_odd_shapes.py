@@ -8,7 +8,7 @@ import pytest
 from files_on_disk import Layout, Sig, noise, write
 
 import emgreview as er
-from emgreview.errors import FormatError, ReadError
+from emgreview.errors import FormatError, RateError, ReadError
 from emgreview.shell_words import in_shell_words
 
 RATE, SECONDS = 1000, 20
@@ -194,6 +194,22 @@ def test_a_file_that_may_have_gaps_is_read_only_where_it_has_none(tmp_path, bdf)
         er.read(file("silent", [*range(SECONDS - 1), None], called))
     with pytest.raises(ReadError, match="stretches of time may be missing"):
         er.read(write(tmp_path / "none.edf", signals(), Layout(n_records=SECONDS, reserved=called, bdf=bdf)))
+
+
+def test_a_rate_that_is_not_that_of_the_files_is_refused_for_a_dataset_and_a_plain_folder_too(tmp_path):
+    root = dataset(tmp_path / "bids")
+    (tmp_path / "plain").mkdir()
+    write(tmp_path / "plain" / "a.edf", signals(), Layout(n_records=SECONDS))
+    for folder in (root, tmp_path / "plain"):
+        assert len(list(er.read_dataset(folder, rate_hz=RATE).recordings)) == 1
+        for recordings in (data := er.read_dataset(folder, rate_hz=999).recordings, data[:1]):
+            with pytest.raises(RateError, match=r"rate_hz says 999 Hz, but .* itself 1000 Hz"):
+                recordings[0]
+    (tmp_path / "plain" / "b.csv").write_text("1\n2\n")
+    mixed = er.read_dataset(tmp_path / "plain", rate_hz=500, unit="uV", columns=["FDI"]).recordings
+    assert [one.rate_hz for one in (mixed[0], mixed[1], mixed[:1][0])] == [1000, 500, 1000], (
+        "the rate of the text alone"
+    )
 
 
 def test_a_file_that_does_not_say_how_long_it_is_was_perhaps_not_closed(tmp_path):
