@@ -50,8 +50,9 @@ from emgreview.annotations.proposals import Automatic as Automatic
 from emgreview.annotations.proposals import Proposals, check_order
 from emgreview.annotations.state import Activity, TrialState
 from emgreview.annotations.telling import NAMES, sentences
+from emgreview.annotations.unblinding import checked
 from emgreview.annotations.versions import Sealed, seal_version
-from emgreview.checks import kind, likely_unit
+from emgreview.checks import kind, likely_unit, truth
 from emgreview.detecting import METHOD, Detect, described, find_onsets, method_words, rebuilt
 from emgreview.errors import (
     DecisionError,
@@ -84,6 +85,7 @@ def open_review(
     relook_offset_ms: float | None = 50.0,
     convention: Convention | str | None = None,
     scale_corrected: str | None = None,
+    unblind: str | None = None,
     read_only: bool = False,
     detect: Detect | None = None,
     files: FileSystem | None = None,
@@ -94,7 +96,8 @@ def open_review(
     folder and reviewer) or "least certain" (first where the method could not tell, then by the width of its interval);
     ``blind`` hides condition and participant and shuffles trials across recordings. What was told before, when trials
     were read and cut, it cannot hide: cut them with :func:`emgreview.cut_all` and its own ``blind``; where notes
-    may have been told by name, a SignalWarning says so.
+    may have been told by name, a SignalWarning says so. A review that was begun blind goes on blind: without ``blind``
+    it is refused, until ``unblind`` says, in words that the logs keep, why it ends (as :meth:`Session.unblind` does).
 
     ``method`` names the onset detector and ``parameters`` holds what it takes beside its defaults, such as the shortest
     burst and the gap that is merged: ``method="double-threshold", parameters={"shortest_s": 0.05, "merge_s": 0.02}``.
@@ -113,13 +116,16 @@ def open_review(
 
     What the reviewer should know (:attr:`Session.notices`) comes as a SignalWarning each.
     Raises ParameterError, LogLockedError (another process writes), LogTooNewError, LogError (a log belongs to another
-    recording, or to one in another scale). A broken log opens the whole review for reading only;
-    ``session.problem`` says why.
+    recording, or to one in another scale), DecisionError (a blind review would be shown). A broken log opens the
+    whole review for reading only; ``session.problem`` says why.
     """
-    given = (trials,) if isinstance(trials, Trials) or not isinstance(trials, Iterable) else tuple(trials)
+    several = isinstance(trials, Iterable) and not isinstance(trials, str)
+    given: tuple[Any, ...] = tuple(trials) if several and not isinstance(trials, Trials) else (trials,)
     for part in given:
         kind("trials", part, Trials, "what cut_trials returns, or a list of such, one a recording")
     kind("folder", folder, (str, os.PathLike), "the path of the folder in which decisions are kept")
+    kind("parameters", parameters, (Mapping, type(None)), "a mapping of names to values, such as {'shortest_s': 0.05}")
+    truth("blind", blind)
     session = Session(
         given,
         Path(folder),
@@ -132,6 +138,7 @@ def open_review(
         relook_offset_ms=relook_offset_ms,
         convention=convention,
         scale_corrected=scale_corrected,
+        unblind=unblind,
         read_only=read_only,
         detect=detect,
         files=files,
@@ -185,6 +192,7 @@ class Session:
         relook_offset_ms: float | None = 50.0,
         convention: Convention | str | None = None,
         scale_corrected: str | None = None,
+        unblind: str | None = None,
         read_only: bool = False,
         detect: Detect | None = None,
         files: FileSystem | None = None,
@@ -206,6 +214,7 @@ class Session:
         words = None if convention is None else convention_words(convention)
         if scale_corrected is not None and not check_text(scale_corrected).strip():
             raise ParameterError("scale_corrected came without words; say why the former reading was the wrong one.")
+        unblind = checked(unblind, blind)
         check_order(order)
         self._proposals = Proposals(trials)
         recordings = self._proposals.recordings
@@ -221,6 +230,7 @@ class Session:
             read_only=read_only,
             files=files,
             scale_corrected=scale_corrected,
+            unblind=unblind,
         )
         lost: tuple[str, ...] = ()
         try:

@@ -7,13 +7,14 @@ on no screen.
 
     unnamed(words, recordings)      a sentence without their names
     NobodyNamed(recordings)         a ``with`` block in which notes are held; told without names where it ends
+    alike(problems)                 one slip on many recordings, told once
     LEFT_OUT                        in a sentence on a recording that is left out, and keeps its name
 """
 
 import re
 import warnings
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Literal, Self
 
 from emgreview.errors import SignalWarning, tell
@@ -36,6 +37,23 @@ def unnamed(words: str, recordings: Iterable[Recording]) -> str:
         if sub := one.entities.get("sub"):
             words = _replaced(words, f"sub-{sub}", "a participant")
     return words
+
+
+def alike(problems: Mapping[str, str], most: int = 3) -> dict[str, str]:
+    """Sentences by whose they are, from sentences by recording: those that differ in nothing but names and numbers are
+    one, that of the first, with how many recordings it is about and the names of the first ones."""
+    groups: dict[str, list[str]] = {}
+    said: dict[str, str] = {}
+    for name, words in problems.items():
+        said[name] = words.removesuffix(f" This was asked of recording {name!r}.")
+        groups.setdefault(re.sub(r"\d+(?:\.\d+)?", "0", _replaced(said[name], name, _ONE)), []).append(name)
+    found = {}
+    for names in groups.values():
+        few = ", ".join(names[:most]) + (" …" if len(names) > most else "")
+        whose = names[0] if len(names) == 1 else f"{len(names)} recordings ({few})"
+        differ = len({_replaced(said[name], name, _ONE) for name in names}) > 1
+        found[whose] = f"{said[names[0]]}{' (The numbers are those of the first.)' if differ else ''}"
+    return found
 
 
 class NobodyNamed:

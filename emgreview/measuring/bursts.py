@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.detecting import onsets_of
-from emgreview.errors import UnknownNameError
+from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.rests import untouched
 from emgreview.measuring.rows import (
@@ -126,6 +126,12 @@ def measure(
     unit = unit_of(parts)
     if not isinstance(normalise, str) or normalise not in NORMALISATIONS:
         raise UnknownNameError("normalisation", normalise, NORMALISATIONS)
+    if reference is not None and normalise == "none":
+        takers = ", ".join(repr(name) for name in NORMALISATIONS if name != "none" and not name.endswith("in task"))
+        raise ParameterError(
+            f"reference came as {reference!r} and normalise as 'none', which divides by nothing; allowed with a "
+            f"reference: {takers}; give one of them as normalise, or leave the reference out."
+        )
     lengths = isinstance(windows_s, Sequence) and not isinstance(windows_s, str)
     demand(lengths, "windows_s", windows_s, "a list of lengths above 0 s, such as (0.03, 0.1)")
     windows_s = tuple(checks.number("windows_s", length_s, above=0, unit="s") for length_s in windows_s)
@@ -179,7 +185,11 @@ def measure(
             table[f"{label}_onset_s"] = np.where(answers, after, np.nan)
         pieces.append(pd.DataFrame(table, index=mine.index))
         if not any(marker.label == response for marker in part.recording.markers):
-            notes.append(f"{part.recording.name} has no marker {response!r}: reaction and motor times are missing.")
+            there = ", ".join(sorted({marker.label for marker in part.recording.markers}))
+            notes.append(
+                f"{part.recording.name} has no marker {response!r} (there are: {there}): reaction and motor times are "
+                "missing."
+            )
     columns = _columns(windows_s, unit, creep_s) | {
         f"{label}_onset_s": column("number", "s", f"Onset of channel {label}, from the cue, by method {how}")
         for label, how in (auxiliary or {}).items()

@@ -68,8 +68,8 @@ def compare_channels(
     (also for decisions of two reviewers on one trial), UnknownNameError, and what ``measure`` raises for its decisions.
     """
     trials = one_of(trials)
-    demand(a != b, "b", b, f"a channel other than {a!r}")
     columns = [channel_of(trials, label) for label in (a, b)]
+    demand(a != b, "b", b, f"a channel other than {a!r}")
     window_s = checks.span("window_s", window_s)
     checks.likely_unit("window_s", window_s, most_s=len(trials.time_s) / trials.rate_hz)
     start, stop = (trials.before + to_sample(edge, trials.rate_hz) for edge in window_s)

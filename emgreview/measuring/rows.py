@@ -20,9 +20,11 @@ from numpy.typing import NDArray
 
 from emgreview.annotations import scales
 from emgreview.annotations.telling import beside_the_emg, sentences
-from emgreview.checks import demand
+from emgreview.checks import demand, kind
 from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError, tell
 from emgreview.model import ARBITRARY, Trials, to_sample
+
+DECISIONS = "a table of decisions, as read_version or Session.decisions() gives"
 
 FloatArray = NDArray[np.floating]
 IntArray = NDArray[np.intp]
@@ -66,6 +68,7 @@ def unit_of(parts: Sequence[Trials]) -> str:
 
 def channel_of(trials: Trials, label: str) -> int:
     """The place of a channel."""
+    kind("channel", label, str, f"the label of one channel: {', '.join(trials.labels)}")
     if label not in trials.labels:
         raise UnknownNameError("channel", label, trials.labels)
     return trials.labels.index(label)
@@ -256,7 +259,7 @@ def excluded(decisions: pd.DataFrame, trials: Trials, label: str) -> "pd.Series[
 
 
 def _checked(decisions: Any) -> None:
-    demand(isinstance(decisions, pd.DataFrame), "decisions", type(decisions).__name__, "a table of decisions")
+    demand(isinstance(decisions, pd.DataFrame), "decisions", type(decisions).__name__, DECISIONS)
     missing = [name for name in NEEDED if name not in decisions.columns]
     if missing:
         raise ParameterError(

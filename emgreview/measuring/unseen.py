@@ -13,6 +13,7 @@ import pandas as pd
 from emgreview.annotations import scales
 from emgreview.checks import demand
 from emgreview.detecting import onsets_of
+from emgreview.errors import ParameterError
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.rows import (
     FloatArray,
@@ -57,6 +58,11 @@ def detection_floor(
     decisions of two reviewers on one trial), UnknownNameError.
     """
     parts = trials_of(trials)
+    if isinstance(channel, pd.DataFrame):
+        raise ParameterError(
+            "channel came as a table; allowed: the label of one channel; give the table of decisions by its name: "
+            f"detection_floor(trials, {parts[0].labels[0]!r}, decisions=table)."
+        )
     unit_of(parts)
     for name, values in (
         ("the sampling rates", {part.rate_hz for part in parts}),

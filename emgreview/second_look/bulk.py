@@ -36,7 +36,7 @@ from typing import Any
 
 from emgreview.annotations.events import Event
 from emgreview.annotations.state import ACCEPTANCE
-from emgreview.checks import LONGEST_TOLERANCE_S, likely_unit
+from emgreview.checks import LONGEST_TOLERANCE_S, kind, likely_unit
 from emgreview.cohort.drawing import Numbers, refuse_seed, shuffled
 from emgreview.cohort.marks import Logs, Unit, read_logs
 from emgreview.cohort.statistics import acceptance_plan, most_bad
@@ -79,6 +79,8 @@ def plan_bulk(
     under no code. LogBrokenError where another reviewer's log is. ParameterError.
     """
     refuse_seed(options, "which are drawn follows from the recordings")
+    kind("session", session, Session, "the session that open_review returns")
+    kind("rule", rule, BulkRule, "a BulkRule, as BulkRule(interval_below_s=0.03, level_above_db=6)")
     if not moved_by_s > 0:
         raise ParameterError(f"moved_by_s came as {moved_by_s!r}; allowed: above 0 s; correct it.")
     likely_unit("moved_by_s", moved_by_s, most_s=LONGEST_TOLERANCE_S)

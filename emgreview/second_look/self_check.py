@@ -23,6 +23,7 @@ from typing import Any
 import numpy as np
 
 from emgreview.annotations.events import digest_of
+from emgreview.checks import kind
 from emgreview.cohort import statistics
 from emgreview.cohort.drawing import refuse_seed, repeats, spread
 from emgreview.cohort.marks import Logs, Unit, read_logs
@@ -54,6 +55,7 @@ def plan_self_check(
     seed: none is taken.
     """
     refuse_seed(options, "which trials come again follows from what the logs hold")
+    kind("session", session, Session, "the session that open_review returns")
     for name, share in (("repeats_share", repeats_share), ("hidden_share", hidden_share)):
         if not 0 <= share <= 0.5:
             raise ParameterError(f"{name} came as {share!r}; allowed: 0 to 0.5; correct it.")
