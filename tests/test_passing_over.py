@@ -249,6 +249,7 @@ def test_every_measure_tells_signals_that_nobody_can_judge(tmp_path, name, why, 
 
 @pytest.mark.filterwarnings("ignore:20 bursts that nobody has accepted:emgreview.errors.SignalWarning")
 @pytest.mark.filterwarnings("ignore:rec has no marker 'response':emgreview.errors.SignalWarning")
+@pytest.mark.filterwarnings("ignore:Missing numbers of 20 rows:emgreview.errors.SignalWarning")
 @pytest.mark.parametrize(("name", "why"), [("0.3 µV", r"dead\) 20"), ("held", r"flat\) 20")])
 def test_measures_of_a_channel_that_nobody_can_judge_say_so(tmp_path, name, why):
     whole = partial(detect, absent=())

@@ -13,6 +13,7 @@ from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
 from emgreview.measuring.ground import Ground
+from emgreview.measuring.missing import Reason, missing_words
 from emgreview.measuring.rows import as_reviewed, column, kept_out, one_of, said_of, tell_all, unit_of
 from emgreview.model import Trials, to_sample
 from emgreview.signal import evoked, filters
@@ -173,8 +174,8 @@ def measure_evoked(
         "pause_level": column(
             "number",
             "",
-            f"RMS in the pause over that before the stimulus: above {evoked.SHALLOW:g} silent_period_s may be cut short; "
-            f"{paused_words}",
+            f"RMS in the pause over that before the stimulus: above {evoked.SHALLOW:g} silent_period_s may be cut "
+            f"short; {paused_words}",
         ),
         "background_rms": column(
             "number", unit, f"Root mean square, {before_words}: a covariate of the potential; {timed_words}"
@@ -215,7 +216,9 @@ def measure_evoked(
         silent = mine if "signal" not in mine else mine[mine["signal"] != "unusable"]
         ground.use(trials, place, np.array([row_of[name] for name in silent["trial"]], dtype=np.intp))
     notes += ground.notes("stimuli")
-    if early_ones := int(out.pop("begun").sum()):
+    begun_ones = out.pop("begun").to_numpy(dtype=bool)
+    lacks = out["peak_to_peak"].isna().to_numpy(dtype=bool)
+    if early_ones := int(begun_ones.sum()):
         notes.append(
             f"{early_ones} latencies are missing because the signal stands out already when window_s begins, at "
             f"{window[0]:g} s, or just before: a decay that is not over, or a potential that begins earlier; look at "
@@ -248,6 +251,21 @@ def measure_evoked(
         )
     if clipped := int((out["clipped_share"] > 0).sum()):
         notes.append(f"{clipped} of {len(out)} potentials are clipped within window_s: their sizes are too small.")
+    notes += missing_words(
+        out,
+        columns,
+        [
+            Reason(MEASURED, lacks, "samples are missing in the windows"),
+            Reason(["latency_s"], begun_ones, ""),
+            Reason(["latency_s"], ~begun_ones, "no potential stands out of the background"),
+            Reason(
+                ["silent_period_s", "pause_level"],
+                (out["pause"] == "no return").to_numpy(dtype=bool),
+                "activity does not return within around_s",
+            ),
+            Reason(["silent_period_s", "pause_level"], (out["pause"] == "none told").to_numpy(dtype=bool), ""),
+        ],
+    )
     out.attrs |= {
         "columns": columns,
         "notes": tell_all(notes),

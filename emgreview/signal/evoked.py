@@ -313,12 +313,12 @@ def measure_evoked(
     begin at 21 ms, of 0.1 to 5 mV, activity of 5 to 100 µV before, noise of 2 µV, rates of 1, 2 and 10 kHz. Where
     activity returned at 60 ms 9 % were missing (75 %): 38 % over 5 µV, none over more; at 70, 80, 90 and 100 ms 0.3 %
     (46, 35, 29 and 11 %); from 120 ms on none. Of those found 1.5 % were off by more than 10 ms, 4 % over 5 µV; the
-    median ended 1 ms early. Where the noise is more than a quarter of the activity before, long pauses are cut short: of returns at 150 to
-    350 ms, 75 to 95 % ended more than 10 ms early over 5 µV in noise of 2 µV or over 10 µV in noise of 4; ``pause_level``
-    tells these (:data:`SHALLOW`). Returns at 40 and 50 ms, 7 and 17 ms
-    after the potential's end, were missing in 99 and 86 %: a pause of less than some 25 ms is not told. Of Gaussian
-    activity that went on 0.3 % were given one, of a pool of 60 simulated units 6 % (2 %), of 12 units, which pause by
-    themselves, half. With hum of 20 µV and drift over activity of 30 µV, 100 % of returns at 80 ms were found (7 %).
+    median ended 1 ms early. Where the noise is more than a quarter of the activity before, long pauses are cut short:
+    of returns at 150 to 350 ms, 75 to 95 % ended more than 10 ms early over 5 µV in noise of 2 µV, or over 10 µV in
+    noise of 4; ``pause_level`` tells these (:data:`SHALLOW`). Returns at 40 and 50 ms, 7 and 17 ms after the potential's end,
+    were missing in 99 and 86 %: a pause of less than some 25 ms is not told. Of Gaussian activity that went on 0.3 %
+    were given one, of a pool of 60 simulated units 6 % (2 %), of 12 units, which pause by themselves, half.
+    With hum of 20 µV and drift over activity of 30 µV, 100 % of returns at 80 ms were found (7 %).
 
     What is left of a decay can hide the pause: of 5,120 simulated silences of 60 to 170 ms (1 and 4 kHz, activity of 15
     and 60 µV, decays of 1 and 20 mV, 3 to 40 ms, three quarters of them no single exponential) 1.2 % were off by more
