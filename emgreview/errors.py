@@ -83,6 +83,7 @@ class UnknownNameError(EmgreviewError, LookupError):
 
     def __init__(self, what: str, came: object, allowed: Iterable[object], where: str = ""):
         names = [str(name) for name in allowed]
+        self.what, self.came, self.count = what, came, len(names)
         alike = {name.casefold(): name for name in names}
         close = [alike[found] for found in difflib.get_close_matches(str(came).casefold(), alike, n=1)]
         shown = ", ".join(names[:12]) + (f" … ({len(names)} in all)" if len(names) > 12 else "")

@@ -85,7 +85,7 @@ def test_every_missing_number_is_explained(tmp_path, change, unit):
     """Before, samples of 1e300 gave trials of infinite ones, and NaN without a word."""
     refused = []
     if change in REFUSED:
-        with pytest.raises(SignalError, match="infinite|no voltage"):
+        with pytest.raises(SignalError, match=r"infinite|no voltage"):
             reviewed(tmp_path, CHANGES[change], unit)
         return
     trials, table = reviewed(tmp_path, CHANGES[change], unit)

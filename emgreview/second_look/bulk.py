@@ -44,11 +44,12 @@ from emgreview.errors import DecisionError, LogError, ParameterError
 from emgreview.model import longest
 from emgreview.second_look.bulk_rule import BulkRule, found_before, recordings_of
 from emgreview.second_look.earlier import DRAW, PLAN, RESULT, Pair, earlier, near, not_open, refuse_after_others
-from emgreview.session import Session
+from emgreview.session import Session, nobody_named
 
 PURPOSE = "audit"
 
 
+@nobody_named
 def plan_bulk(
     session: Session,
     rule: BulkRule,
@@ -145,6 +146,7 @@ def plan_bulk(
     return bulk_audit(session)
 
 
+@nobody_named
 def bulk_audit(session: Session) -> "BulkAudit":
     """The audit that was planned last in a review. Raises DecisionError where there is none."""
     plans = [note for note in session.notes if note.operation == PLAN]
@@ -210,6 +212,7 @@ class BulkAudit:
             f"{self._ms} ms, {self.allowed} were allowed."
         )
 
+    @nobody_named
     def finish(self) -> Mapping[str, Any]:
         """Compare the marks with the hidden ones, log the result, show the automatic marks again. The result is final.
 
@@ -237,6 +240,7 @@ class BulkAudit:
         self._session.note(RESULT, result)
         return result
 
+    @nobody_named
     def accept(self) -> str:
         """Accept what is left of the lot, in bulk; the sentence that says what it is worth.
 

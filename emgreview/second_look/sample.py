@@ -16,12 +16,13 @@ import numpy as np
 
 from emgreview.cohort.drawing import Numbers, refuse_seed, stratified
 from emgreview.errors import DecisionError, UnknownNameError, tell
-from emgreview.session import Session
+from emgreview.session import Session, nobody_named
 
 BY = ("participant", "condition", "certainty")
 PURPOSE = "second reviewer"
 
 
+@nobody_named
 def draw_sample(session: Session, *, share: float = 0.2, by: Sequence[str] = BY, **options: Any) -> tuple[str, ...]:
     """Draw the trials that a second reviewer is to look at, and narrow the session to them; the ids, in recorded order.
 

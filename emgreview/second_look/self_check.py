@@ -30,7 +30,7 @@ from emgreview.cohort.repeats import PLAN, told, twice
 from emgreview.cohort.saying import plain, show_ms, show_share
 from emgreview.cohort.statistics import Estimate
 from emgreview.errors import DecisionError, ParameterError
-from emgreview.session import Session
+from emgreview.session import Session, nobody_named
 
 FEWEST_REPEATS = 20
 """A spread is known to about 1/sqrt(2 n) of itself: 16 % from 20 repeats of one channel, 10 % from 50."""
@@ -39,6 +39,7 @@ DRIFT_LEAST_MIN = 10.0
 """Where no trial came again after this many minutes or more, a drift an hour is an extension sixfold and more."""
 
 
+@nobody_named
 def plan_self_check(
     session: Session, *, repeats_share: float = 0.08, hidden_share: float = 0.1, **options: Any
 ) -> tuple[int, int]:

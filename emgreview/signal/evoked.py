@@ -315,7 +315,7 @@ def measure_evoked(
     (46, 35, 29 and 11 %); from 120 ms on none. Of those found 1.5 % were off by more than 10 ms, 4 % over 5 µV; the
     median ended 1 ms early. Where the noise is more than a quarter of the activity before, long pauses are cut short:
     of returns at 150 to 350 ms, 75 to 95 % ended more than 10 ms early over 5 µV in noise of 2 µV, or over 10 µV in
-    noise of 4; ``pause_level`` tells these (:data:`SHALLOW`). Returns at 40 and 50 ms, 7 and 17 ms after the potential's end,
+    noise of 4; ``pause_level`` tells these (:data:`SHALLOW`). Returns at 40 and 50 ms, 7 and 17 ms after its end,
     were missing in 99 and 86 %: a pause of less than some 25 ms is not told. Of Gaussian activity that went on 0.3 %
     were given one, of a pool of 60 simulated units 6 % (2 %), of 12 units, which pause by themselves, half.
     With hum of 20 µV and drift over activity of 30 µV, 100 % of returns at 80 ms were found (7 %).
