@@ -169,8 +169,8 @@ def floor_level(x: ArrayLike, rate_hz: float) -> float:
     What it is worth, on simulated channels at 200 Hz to 10 kHz, stretches of 1.5 and 2.5 s, 192 or more a case:
     of dead ones (0.05 to 0.3 µV) under hum of 1 to 20 µV, heart beats of 20 and 100 µV, both, or hum and a knock,
     100 % were called dead (99.5 % at 0.3 µV with a knock or weak beats; by their level in the band 0 to 69 %); of
-    living ones of 0.8 to 5 µV, with or without any of these or a burst, none, and none of 0.15 µV under hum with a burst of 0.3 of the
-    stretch, which is activity.
+    living ones of 0.8 to 5 µV, with or without any of these or a burst, none, and none of 0.05 to 0.3 µV, under hum or
+    not, with a burst of 0.3 of the stretch, which is activity.
     It cannot tell a dead channel whose interference is wide-band (a switching supply, radio), or that is knocked on
     twice in a stretch, from a living one, nor whether a channel lives whose noise is truly below 0.5 µV; one under so
     little hum that it does not double the level is not called dead. A living channel of 2 µV whose amplifier cuts at 80
