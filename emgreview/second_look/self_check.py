@@ -48,7 +48,9 @@ def plan_self_check(
     Shares are of the trials not yet begun. Repeats are at least 20, but never more than a third of those trials, and
     come a quarter of the queue or more after the first showing; no trial is both. The plan goes to the log; which
     trials they are is not told. The draw is fixed by the heads of the reviewer's logs before it: nobody chooses it,
-    and taking the plan out of the log, or planning in a copy, draws the same.
+    and taking the plan out of the log, or planning in a copy, draws the same. A review begun anew, in a fresh folder,
+    draws others (so that a first try does not tell which ones come), and the report says so. Channels whose mark is
+    hidden cannot be accepted in bulk: plan the audit first, or read in its sentence how many they are.
 
     Raises DecisionError where a plan was made before, or fewer than 12 trials are left; ParameterError, also for a
     seed: none is taken.
@@ -134,6 +136,8 @@ class SelfCheck:
                 f"{self._drift_words()}; another state the second time {show_share(self.changed)}.",
                 pull,
                 "Brackets hold 95 % intervals, which take channel-trials as independent; the pull's is a bootstrap.",
+                "Which trials came again or were hidden follows from the logs as they stood: in a new folder another "
+                "draw comes, which nothing here can see; report the first.",
             ]
         )
 
