@@ -84,6 +84,7 @@ class UnknownNameError(EmgreviewError, LookupError):
 
     def __init__(self, what: str, came: object, allowed: Iterable[object], where: str = "", most: int = 12):
         names = [str(name) for name in allowed]
+        self.what, self.came, self.count = what, came, len(names)
         alike = {name.casefold(): name for name in names}
         close = [alike[found] for found in difflib.get_close_matches(str(came).casefold(), alike, n=1)]
         shown = ", ".join(names[:most]) + (f" … ({len(names)} in all)" if len(names) > most else "")

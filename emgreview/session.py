@@ -8,6 +8,7 @@ with front ends.
 
     open_review     start or continue a review
     Session         its commands, state, queue and undo
+    nobody_named    for functions of a session from outside: their errors name nobody while it is blind
     COMMANDS        the names that apply knows
 """
 
@@ -24,7 +25,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, S
 from contextlib import contextmanager
 from pathlib import Path
 from types import MappingProxyType, TracebackType
-from typing import Any, Literal, Self, TypeVar
+from typing import Any, Literal, Self, TypeVar, cast
 
 from emgreview import tables
 from emgreview.annotations import state as states
@@ -57,6 +58,7 @@ from emgreview.detecting import METHOD, Detect, described, find_onsets, method_w
 from emgreview.errors import (
     DecisionError,
     DecisionWarning,
+    EmgreviewError,
     LogReadOnlyError,
     ParameterError,
     UnknownNameError,
@@ -66,10 +68,11 @@ from emgreview.evidence import Fitness
 from emgreview.model import Marker, Recording, Trials, to_sample
 from emgreview.reading.dataset import NAMELESS
 from emgreview.remarks import on_bursts
-from emgreview.unnamed import unnamed
+from emgreview.unnamed import unname, unnamed
 
 Ids = tuple[str, ...]
 _Kind = TypeVar("_Kind")
+_Call = TypeVar("_Call", bound=Callable[..., Any])
 
 
 def open_review(
@@ -150,14 +153,19 @@ def open_review(
 def one_at_a_time(cls: type[_Kind]) -> type[_Kind]:
     """A class of which one public method or property runs at a time, whatever the thread; ``lock`` is held meanwhile.
 
-    A notebook's host may deliver what a screen sends on a thread of its own while a cell runs.
+    A notebook's host may deliver what a screen sends on a thread of its own while a cell runs. An error of a blind
+    review names nobody (:meth:`Session.nobody_named`).
     """
 
     def alone(run: Callable[..., Any]) -> Callable[..., Any]:
         @functools.wraps(run)
         def held(self: Any, *given: Any, **named: Any) -> Any:
             with self.lock:
-                return run(self, *given, **named)
+                try:
+                    return run(self, *given, **named)
+                except EmgreviewError as error:
+                    self._unname(error)
+                    raise
 
         return held
 
@@ -167,6 +175,18 @@ def one_at_a_time(cls: type[_Kind]) -> type[_Kind]:
         elif not name.startswith("_") and inspect.isfunction(member):
             setattr(cls, name, alone(member))
     return cls
+
+
+def nobody_named(run: _Call) -> _Call:
+    """A function of a session, or a method of what holds one as ``_session``, whose errors name nobody while that is
+    blind."""
+
+    @functools.wraps(run)
+    def neutral(holder: Any, *given: Any, **named: Any) -> Any:
+        with getattr(holder, "_session", holder).nobody_named():
+            return run(holder, *given, **named)
+
+    return cast(_Call, neutral)
 
 
 @one_at_a_time
@@ -318,6 +338,21 @@ class Session:
         """Words as they may be shown: while the review is blind without the names of recordings and participants, and
         without what a recording says of a channel that it marks bad."""
         return unnamed(words, self._proposals.recordings.values()) if self.blind else words
+
+    @contextmanager
+    def nobody_named(self) -> Iterator[None]:
+        """A block in which errors of the package name no recording and no participant while the review is blind; for
+        whoever works on a session from outside."""
+        try:
+            yield
+        except EmgreviewError as error:
+            self._unname(error)
+            raise
+
+    def _unname(self, error: EmgreviewError) -> None:
+        book = getattr(self, "_book", None)
+        if book is not None and book.blind:
+            unname(error, self._proposals.recordings.values())
 
     def tell_notices(self) -> None:
         """A SignalWarning for each of :attr:`notices`: a script and a notebook see no field of an object."""
@@ -486,14 +521,16 @@ class Session:
 
     def say(self, trial: str, words: str) -> None:
         """Tell who called a command, once it is done, what it does not say by itself: a script by a DecisionWarning, a
-        screen by its list; see :meth:`on_screen`."""
+        screen by its list; see :meth:`on_screen`. In a blind review the trial goes by its place in the queue, for its
+        id names the recording."""
         if self._heard is not None:
             self._heard.append((trial, words))
             return
         level, frame = 1, sys._getframe()
         while frame.f_back and frame.f_code.co_filename == __file__:
             level, frame = level + 1, frame.f_back
-        warnings.warn(f"trial {trial!r}: {words}", DecisionWarning, stacklevel=level)
+        which = f"trial {self._rank[trial] + 1} of the queue" if self.blind else f"trial {trial!r}"
+        warnings.warn(f"{which}: {self.neutral(words)}", DecisionWarning, stacklevel=level)
 
     def unfit(self, trial: str, channel: str) -> str:
         """Why a channel of a trial cannot be judged without a look at it, in a few words; "" where it can.

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from emgreview.checking import RECORDING
 from emgreview.checking import check as check
 from emgreview.checking import mains as mains
-from emgreview.checks import kind, perhaps, truth, whole
+from emgreview.checks import demand_size, kind, perhaps, truth, whole
 from emgreview.errors import EmgreviewError, MarkerError, ParameterError, SignalError, UnitError, UnknownNameError, tell
 from emgreview.model import ARBITRARY, Marker, Note, Processing, Recording, Trials, to_sample
 from emgreview.rhythm import SHOWN, count_note, demand_trials, hole_note, in_ms
@@ -321,6 +321,7 @@ def _condition(
     margin = margin_samples(rec.rate_hz, processing)
     first, last = max(start - margin, 0), min(stop + margin, rec.n_samples)
     raw = rec.values(first, last, labels)
+    demand_size(raw, rec.name)
     banded = filters.bandpass(
         raw,
         rec.rate_hz,

@@ -11,11 +11,13 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
 from emgreview.measuring.ground import Ground
+from emgreview.measuring.missing import Reason, missing_words
 from emgreview.measuring.rows import (
     FloatArray,
     channel_of,
@@ -152,8 +154,7 @@ def compare_channels(
         told.append(
             f"In {silent} trials the table of decisions says nothing of {a} or {b}: they are measured, and count."
         )
-    table.attrs["notes"] = tell_all(told)
-    table.attrs["columns"] = describe(table[["recording", "trial", "set_aside"]]) | {
+    described = describe(table[["recording", "trial", "set_aside"]]) | {
         "signal_a": column("text", "", f"Signal of {a}: usable, caution or unusable; missing where nothing is said"),
         "signal_b": column("text", "", f"Signal of {b}: likewise"),
         "set_aside": column("truth", "", f"Whether a stretch set aside touches {a} or {b} in the trial"),
@@ -173,7 +174,32 @@ def compare_channels(
         ),
         "first": column("text", "", f"The earlier channel, as far as the interval can tell. {order.caution}"),
     }
+    told += missing_words(table, described, _reasons(kept, raw, outlines, a_s, b_s, table))
+    table.attrs |= {"notes": tell_all(told), "columns": described}
     return table
+
+
+def _reasons(
+    kept: NDArray[np.bool_],
+    raw: Sequence[FloatArray],
+    outlines: Sequence[FloatArray],
+    a_s: FloatArray,
+    b_s: FloatArray,
+    table: pd.DataFrame,
+) -> list[Reason]:
+    """Why numbers of two channels are missing; without words where a note of its own says it."""
+    lacks = [np.isnan(np.stack(pair)).any(axis=(0, -1)).reshape(-1) for pair in (raw, outlines)]
+    order = ["onset_difference_s", "onset_difference_low_s", "onset_difference_high_s"]
+    one_sided = np.isnan(a_s) | np.isnan(b_s)
+    return [
+        Reason(list(table.columns), ~kept, ""),
+        Reason(["common_area_percent"], lacks[1], "samples are missing in the window"),
+        Reason(["common_area_percent"], ~lacks[1], "both are 0 throughout the window, or not divided"),
+        Reason(["r", "r2", "lag_s"], lacks[0], "samples are missing in the window"),
+        Reason(["r", "r2", "lag_s"], ~lacks[0], "one does not vary in the window"),
+        Reason(order, one_sided, "no accepted response in one channel, or in both"),
+        Reason(order[1:], ~one_sided, "a mark was set or moved by hand, or the method gives no interval"),
+    ]
 
 
 def _left_out(decisions: pd.DataFrame, trials: Trials, labels: Sequence[str]) -> "pd.Series[Any]":
@@ -274,6 +300,10 @@ def average_envelopes(
         cut = ground.share(trials, place, trial, onset, offset)
         notes += cut_words(int((cut > 0).sum()), len(mine), "responses")
         found = aligned_average(y, at, trials.rate_hz, before_s=before_s, after_s=after_s)
+        few = {"no mean and no SD": int((found.n == 0).sum()), "no SD": int((found.n == 1).sum())}
+        told = "; ".join(f"{what} at {count}" for what, count in few.items() if count)
+        if told:
+            notes.append(f"Of {len(found.n)} samples {told}, behind which stands no trial, or one: see n.")
         out[label] = dataclasses.replace(found, notes=(*notes, *ground.notes("responses", label)))
     tell_all(f"{label}: {note}" for label, found in out.items() for note in found.notes)
     return out

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from emgreview.annotations import scales
 from emgreview.annotations.telling import beside_the_emg, sentences
-from emgreview.checks import demand, kind
+from emgreview.checks import demand, demand_size, kind
 from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError, tell
 from emgreview.model import ARBITRARY, Trials, to_sample
 
@@ -49,12 +49,15 @@ def trials_of(trials: Trials | Sequence[Trials]) -> tuple[Trials, ...]:
     demand(good, "trials", type(trials).__name__, "what cut_trials returns, or a list of such")
     names = [part.recording.name for part in parts]
     demand(parts and len(set(names)) == len(names), "trials", names, "the trials of one recording or more, each once")
+    for part in parts:
+        demand_size(part.data, part.recording.name)
     return parts
 
 
 def one_of(trials: Any) -> Trials:
     """The trials of one recording, and nothing else."""
     demand(isinstance(trials, Trials), "trials", type(trials).__name__, "the trials of one recording, from cut_trials")
+    demand_size(trials.data, trials.recording.name)
     return trials
 
 
