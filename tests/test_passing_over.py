@@ -8,7 +8,7 @@ from functools import partial
 
 import numpy as np
 import pytest
-from one_bad_channel import LABELS, N, RATE_HZ, quiet, recording, review
+from one_bad_channel import LABELS, RATE_HZ, N, quiet, recording, review
 from scripted_reviews import detect
 
 import emgreview as er
