@@ -5,6 +5,7 @@ Gone through are the public names, the classes that public functions return, and
 """
 
 import ast
+import builtins
 import doctest
 import inspect
 import re
@@ -13,6 +14,7 @@ import typing
 from collections.abc import Iterator
 from functools import cached_property
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
@@ -115,23 +117,29 @@ def tree_of(function: object) -> ast.FunctionDef:
 
 
 def raised_by(function: object) -> set[str]:
-    """Errors of the package that a function's own text raises, or that of a function of its module that it calls."""
-    module = inspect.getmodule(inspect.unwrap(function))
-    found, called = set(), {function}
-    for _ in range(2):
-        for one in tuple(called):
-            for node in ast.walk(tree_of(one)):
-                if (
-                    isinstance(node, ast.Raise)
-                    and isinstance(node.exc, ast.Call)
-                    and isinstance(node.exc.func, ast.Name)
-                ):
-                    found.add(node.exc.func.id)
-                elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
-                    other = getattr(module, node.func.id, None)
-                    if inspect.isfunction(other) and other.__module__ == module.__name__:
-                        called.add(other)
-    return {name for name in found if issubclass(getattr(errors, name, type), Exception)}
+    """Errors of the package that a function's own text raises, or that of a function of its module that it calls, but
+    for those that are caught."""
+    return raised_in(tree_of(function).body, inspect.getmodule(inspect.unwrap(function)), {function})
+
+
+def raised_in(nodes: list[ast.AST], module: ModuleType, seen: set[object]) -> set[str]:
+    found = set()
+    for node in nodes:
+        if isinstance(node, ast.Try):
+            caught = {one.id for handler in node.handlers for one in ast.walk(handler.type) if isinstance(one, ast.Name)}
+            bases = tuple(getattr(errors, name, getattr(builtins, name, ())) for name in caught)
+            inside = raised_in(node.body, module, seen)
+            found |= {name for name in inside if not issubclass(getattr(errors, name), bases)}
+            found |= raised_in([*node.handlers, *node.orelse, *node.finalbody], module, seen)
+            continue
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+            one = getattr(module, node.func.id, None)
+            if inspect.isclass(one) and issubclass(one, errors.EmgreviewError):
+                found.add(node.func.id)
+            elif inspect.isfunction(one) and one.__module__ == module.__name__ and one not in seen:
+                found |= raised_in(tree_of(one).body, module, seen | {one})
+        found |= raised_in(list(ast.iter_child_nodes(node)), module, seen)
+    return found
 
 
 # Form --------------------------------------------------------------------------------------------------------------
