@@ -63,9 +63,11 @@ CLASSES = {
 
 def members(cls: type) -> Iterator[tuple[str, object]]:
     """Public methods and properties that a class has from the package, its bases' included: name, and what stands in
-    the class."""
+    the class. Of a screen only its own, for the rest is its wire."""
     for base in cls.__mro__:
-        if base.__module__.startswith("emgreview"):
+        if base is cls or (
+            base.__module__.startswith("emgreview") and not cls.__module__.startswith("emgreview.views")
+        ):
             for name, one in vars(base).items():
                 if not name.startswith("_") and (
                     inspect.isfunction(one) or isinstance(one, property | cached_property | classmethod | staticmethod)
@@ -126,7 +128,8 @@ def raised_in(nodes: list[ast.AST], module: ModuleType, seen: set[object]) -> se
     found = set()
     for node in nodes:
         if isinstance(node, ast.Try):
-            caught = {one.id for handler in node.handlers for one in ast.walk(handler.type) if isinstance(one, ast.Name)}
+            types = [one for handler in node.handlers for one in ast.walk(handler.type)]
+            caught = {one.id for one in types if isinstance(one, ast.Name)}
             bases = tuple(getattr(errors, name, getattr(builtins, name, ())) for name in caught)
             inside = raised_in(node.body, module, seen)
             found |= {name for name in inside if not issubclass(getattr(errors, name), bases)}
