@@ -311,7 +311,7 @@ class Recording:
     @classmethod
     def from_array(
         cls,
-        x_uv: ArrayLike,
+        x_uv: "ArrayLike",  # quoted, as help shows it: its own definition fills ten lines
         rate_hz: float,
         *,
         labels: Sequence[str],

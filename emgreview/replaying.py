@@ -130,6 +130,8 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
         The version is missing or was changed.
     UnknownNameError
         Something that the log names is not there.
+    ReadError
+        ``data`` is a path that cannot be read.
 
     Examples
     --------
@@ -244,7 +246,7 @@ def seal(
         The reviewer has decided nothing so far.
     LogLockedError
         The review is open elsewhere.
-    LogError, VersionError, UnknownNameError
+    LogError, VersionError, UnknownNameError, ReadError
         As for :func:`replay`; also, the name is taken.
 
     Warns

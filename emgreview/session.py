@@ -236,7 +236,10 @@ class Session:
 
     A command that does less than it was asked, or by which another burst becomes the
     response, says so: a script hears it as a DecisionWarning, a screen by :meth:`on_screen`.
-    It may be used from several threads; hold ``lock`` where several calls must see the same.
+    Every command raises UnknownNameError for a trial or channel that is not here, and
+    LogReadOnlyError or LogWriteError where its event cannot be written: then nothing has
+    changed. It may be used from several threads; hold ``lock`` where several calls must see
+    the same.
 
     Attributes
     ----------
@@ -1050,7 +1053,7 @@ class Session:
         onset_s, offset_s : float or None
             Where to, in seconds from the recorded cue; at least one of them.
         burst : str or None
-            Id of the burst; may be left out where only one stands.
+            Id of the burst; None: the response, the standing one that begins first.
 
         Returns
         -------
@@ -1060,8 +1063,8 @@ class Session:
         Raises
         ------
         DecisionError
-            Neither is given, a time lies outside the trial, or the onset would not lie before the
-            offset.
+            Neither is given, there is no response, a time lies outside the trial, or the onset
+            would not lie before the offset.
         UnknownNameError
             No trial, channel or burst has that name.
         """
@@ -1115,7 +1118,7 @@ class Session:
         trial, channel : str
             The channel-trial.
         burst : str or None
-            Id of the burst; may be left out where only one stands.
+            Id of the burst; None: the response, the standing one that begins first.
 
         Returns
         -------
@@ -1125,7 +1128,7 @@ class Session:
         Raises
         ------
         DecisionError
-            No burst stands, or several do and none is named.
+            There is no response, or the burst named does not stand.
         UnknownNameError
             No trial, channel or burst has that name.
         """
@@ -1181,7 +1184,7 @@ class Session:
         kind : str
             A word of KINDS, as for :meth:`add`.
         burst : str or None
-            Id of the burst; may be left out where only one stands.
+            Id of the burst; None: the response, the standing one that begins first.
 
         Returns
         -------
@@ -1193,7 +1196,7 @@ class Session:
         UnknownNameError
             No trial, channel, kind or burst has that name.
         DecisionError
-            No burst stands, or several do and none is named.
+            There is no response, or the burst named does not stand.
         """
         check_choice("kind", kind, KINDS)
         return self._act("kind", trial, channel, lambda now: states.set_of_burst(now, burst, "kind", kind), burst)
@@ -1208,7 +1211,7 @@ class Session:
         confidence : {"sure", "fairly", "unsure"} or None
             None to clear.
         burst : str or None
-            Id of the burst; may be left out where only one stands.
+            Id of the burst; None: the response, the standing one that begins first.
 
         Returns
         -------
@@ -1220,7 +1223,7 @@ class Session:
         UnknownNameError
             No trial, channel, word or burst has that name.
         DecisionError
-            There is nothing to be sure of, or several bursts stand and none is named.
+            There is no response nor verdict, or the burst named does not stand.
         """
         if confidence is not None:
             check_choice("confidence", confidence, CONFIDENCES)
@@ -1239,7 +1242,7 @@ class Session:
             In milliseconds, above 0 and up to the trial's length; None takes it back. Kept in
             whole samples, rounded up: never narrower than what was said.
         burst : str or None
-            Id of the burst; may be left out where only one stands.
+            Id of the burst; None: the response, the standing one that begins first.
 
         Returns
         -------
@@ -1249,7 +1252,7 @@ class Session:
         Raises
         ------
         DecisionError
-            It is out of range, or no burst stands.
+            It is out of range, there is no response, or the burst named does not stand.
         UnknownNameError
             No trial, channel or burst has that name.
         """
@@ -1389,7 +1392,7 @@ class Session:
         Raises
         ------
         DecisionError
-            The text holds a line break.
+            The text holds a control character or line break.
         """
         new = check_text(text) if text else None
         return self._record("comment", trial, channel, "comment", self._value(trial, channel, "comment"), new)

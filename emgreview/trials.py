@@ -10,6 +10,8 @@ in seconds from the cue; missing samples are NaN.
     condition, condition_blocks band-passed signal and envelope of any stretch; of the whole recording, block by block
     check, mains                found in :mod:`emgreview.checking`, and by these names too
     notes_on                    those notes of a cut that are about one trial, or about one channel
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import math

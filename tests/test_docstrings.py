@@ -108,6 +108,19 @@ def heads(part: str) -> list[str]:
     return [name.strip() for line in lines for name in line.split(" : ")[0].split(",")]
 
 
+def kinds(part: str) -> dict[str, str]:
+    """What a section says of each name behind its colon; of "default 1 and 2" each gets its own."""
+    found = {}
+    for line in part.split("\n"):
+        if line and not line.startswith(" "):
+            names, _, kind = line.partition(" : ")
+            names = [name.strip() for name in names.split(",")]
+            head, default, values = kind.partition(", default ")
+            each = values.split(" and ") if " and " in values else [values] * len(names)
+            found |= {name: head + default + value for name, value in zip(names, each, strict=True)}
+    return found
+
+
 def parameters_of(function: object) -> list[str]:
     stars = {inspect.Parameter.VAR_POSITIONAL: "*", inspect.Parameter.VAR_KEYWORD: "**"}
     given = inspect.signature(function).parameters.values()
@@ -177,6 +190,25 @@ def test_docstring_fits_a_terminal(name):
 def test_parameters_are_those_of_the_signature(name):
     told = heads(sections(CALLABLE[name]).get("Parameters", ""))
     assert told == parameters_of(CALLABLE[name])
+
+
+@pytest.mark.parametrize("name", [*CALLABLE, *CLASSES])
+def test_defaults_are_those_of_the_signature(name):
+    """As "default 2", as the first of {"a", "b"}, or None among the types; longer lists are told in words."""
+    told = kinds(sections(EVERY[name]).get("Parameters", ""))
+    for one in inspect.signature(getattr(EVERY[name], "__func__", EVERY[name])).parameters.values():
+        if one.name not in told:  # attributes have none
+            continue
+        kind, default = told[one.name], one.default
+        if found := re.search(r", default (.+)$", kind):
+            said = ast.literal_eval(found[1].replace("NaN", "'NaN'"))
+            assert said == ("NaN" if default != default else default), f"{one.name}: {kind}"
+        elif found := re.match(r"{([^,]+),", kind):
+            assert default in (ast.literal_eval(found[1]), inspect.Parameter.empty), f"{one.name}: {kind}"
+        elif default is None:
+            assert "None" in kind, f"{one.name}: {kind}"
+        else:
+            assert not isinstance(default, str | int | float), f"{one.name} has the default {default!r}, told: {kind}"
 
 
 @pytest.mark.parametrize("name", CALLABLE)

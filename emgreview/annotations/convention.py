@@ -49,7 +49,7 @@ class Convention:
     ParameterError
         A part is missing.
     DecisionError
-        A part holds a line break.
+        A part holds a control character or line break.
 
     Examples
     --------

@@ -11,6 +11,8 @@ other, so true intervals are somewhat wider than those given here.
 
     agreement       compare two reviewers of a folder: Agreement
     compare         the same, from logs read before
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import dataclasses

@@ -66,9 +66,11 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
     ----------
     folder : str or Path
         The review folder.
-    old, new : str or int
-        The two points: the name of a sealed version, a command's number (int), the SHA-256
-        of a line of a log or its first 8 digits or more, or "now" (the default of ``new``).
+    old : str or int
+        The earlier point: the name of a sealed version, a command's number (int), the
+        SHA-256 of a line of a log or its first 8 digits or more, or "now".
+    new : str or int, default "now"
+        The later point, likewise.
     reviewer : str or None
         Whose logs are meant, where a point does not say.
 

@@ -98,8 +98,8 @@ def measure(
     trials : Trials or sequence of Trials
         The trials that were reviewed.
     decisions : DataFrame
-        Decisions of one reviewer, from :func:`emgreview.read_version` or
-        :meth:`Session.decisions`; with ``included``, after :func:`emgreview.include`.
+        Decisions, from :func:`emgreview.read_version` or :meth:`Session.decisions`; with
+        ``included``, after :func:`emgreview.include`.
     windows_s : sequence of float, default (0.03, 0.1)
         Windows from the onset, in seconds, whatever the offset.
     normalise : str, default "none"
@@ -134,11 +134,13 @@ def measure(
     Raises
     ------
     ParameterError
-        A value is out of range, or decisions of two reviewers are on one trial.
+        A value is out of range, or ``decisions`` is no such table.
     UnitError
         Trials are in different units.
     RateError
-        The sampling rate is too low.
+        ``decisions`` are of another sampling rate.
+    VersionError
+        They are of a recording with other samples, or in another scale.
     UnknownNameError
         A normalisation, channel, method, marker or column does not exist.
 

@@ -85,8 +85,8 @@ def compare_channels(
         one trial.
     UnknownNameError
         No channel has that label.
-    EmgreviewError
-        What :func:`measure` raises for its decisions.
+    RateError, VersionError
+        As for :func:`emgreview.measure`, by its decisions.
 
     Warns
     -----
@@ -117,8 +117,8 @@ def compare_channels(
 
     References
     ----------
-    %COCON: Winter, Biomechanics and Motor Control of Human Movement, 4th ed., eq. 6.13; the
-    share of power: ch. 10.
+    Definitions in ``signal.coactivation``. %COCON: Winter, Biomechanics and Motor Control of
+    Human Movement, 4th ed., eq. 6.13; the share of power: ch. 10.
 
     Examples
     --------
@@ -328,6 +328,8 @@ def average_envelopes(
         A value is out of range, or decisions of two reviewers are on one trial.
     UnknownNameError
         No marker or column has that name.
+    RateError, VersionError
+        As for :func:`emgreview.measure`, by its decisions.
 
     Warns
     -----

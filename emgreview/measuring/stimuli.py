@@ -43,7 +43,7 @@ def measure_evoked(
     stimulus : str
         Label of the markers of the stimulus.
     decisions : DataFrame or None
-        Decisions of one reviewer: what was decided of each signal, and what is left out.
+        Decisions: what was decided of each signal, and what is left out.
     blank_s : (float, float), default (0.001, 0.008)
         How much of the raw signal before and after the stimulus is the artefact.
     window_s : (float, float), default (0.012, 0.06)
@@ -74,6 +74,8 @@ def measure_evoked(
         No such marker lies in the trials.
     ParameterError
         Windows do not fit each other.
+    RateError, VersionError
+        As for :func:`emgreview.measure`, by its decisions.
 
     Warns
     -----

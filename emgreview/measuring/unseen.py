@@ -83,6 +83,13 @@ def detection_floor(
         value is out of range.
     UnknownNameError
         No channel, method or parameter has that name.
+    RateError, VersionError
+        As for :func:`emgreview.measure`, by its decisions.
+
+    Warns
+    -----
+    SignalWarning
+        Why the floor is NaN, and what took no part.
 
     Notes
     -----

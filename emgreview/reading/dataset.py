@@ -6,6 +6,8 @@ data.notes                               what was left out, and what such a fold
 for rec in data.recordings: ...          data.recordings["sub-01_task-reach"], data.recordings[0]
 data.participants                        rows of participants.tsv
 data.problems()                          what each recording that cannot be read has to say
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import os

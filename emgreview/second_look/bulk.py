@@ -27,6 +27,8 @@ begins in a new folder, has another lot. The logs show all of it, but no sentenc
     plan_bulk       fix lot and plan, draw the audit
     bulk_audit      the audit that was planned last
     BulkAudit       what is left to look at, the result, and the acceptance
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import dataclasses

@@ -11,6 +11,8 @@ before anything else is measured, so that one fault is not told as another.
     clipped_share, flat_share               samples at the rails; samples that do not change
     strongest_mains                         frequency, share and prominence of the mains
     heart_peak                              does the envelope repeat once a heart beat
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import math

@@ -10,6 +10,8 @@ arrays are (trials,) and (trials, muscles), counted from that trial's go, NaN wh
 
 A person's numbers depend on the seed and the person alone, so that adding people changes nobody. Amounts of variation
 are our own choice (common practice, no source): replace them by those of your pilot.
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import math
@@ -201,7 +203,7 @@ def simulate_study(
     premotor_s: float = 0.19,
     motor_s: float = 0.17,
     spread: Spread | None = None,
-    crosstalk: ArrayLike = 0.0,
+    crosstalk: "ArrayLike" = 0.0,
     anticipations: float = 0.0,
     no_responses: float = 0.0,
     early_bursts: Mapping[str, float] | None = None,

@@ -8,6 +8,8 @@ are seconds from the cue.
     include             a table with the columns "included" and "why_not"
     compare_rules       which rows flip when the rule changes, in words, as a table, by condition
     NOT_STATED          the word that stands for "nobody said"
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import dataclasses
@@ -65,7 +67,7 @@ class LeftOut:
     ParameterError
         Nothing is named, or no reason is given.
     DecisionError
-        The reason holds a line break.
+        The reason holds a control character or line break.
 
     Examples
     --------
@@ -126,7 +128,7 @@ class Rule:
     UnknownNameError
         A list holds a word that does not exist.
     DecisionError
-        The name holds a line break.
+        The name holds a control character or line break.
 
     Examples
     --------
@@ -209,7 +211,7 @@ class Rule:
         UnknownNameError
             A part, or a word of one, does not exist.
         DecisionError
-            A text holds a line break.
+            A text holds a control character or line break.
         """
         given = dict(values)
         if given.pop("format", FORMAT) != FORMAT:
@@ -295,7 +297,7 @@ class Rule:
         UnknownNameError
             A part, or a word of one, does not exist.
         DecisionError
-            A text holds a line break.
+            A text holds a control character or line break.
         """
         path = Path(path)
         try:

@@ -66,10 +66,10 @@ CHUNK_SAMPLES = 1_200_000
 
 
 def estimate_onsets(
-    x: ArrayLike,
+    x: "ArrayLike",
     rate_hz: float,
     *,
-    cue_s: ArrayLike,
+    cue_s: "ArrayLike",
     rest_s: tuple[float, float] = (-0.5, 0.0),
     search_s: tuple[float, float | None] = (0.0, None),
     method: str = "ramp",

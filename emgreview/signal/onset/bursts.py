@@ -13,6 +13,8 @@ What a list rests on is told, and changes no burst (:mod:`~emgreview.signal.onse
     list_bursts       the method
     quiet_samples     where the rest is, when nobody says
     find_bursts, find_in_long, bursts_over      its steps
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import math
@@ -57,7 +59,7 @@ NEAR_BLOCKS = 2
 
 
 def list_bursts(
-    x: ArrayLike | Recording,
+    x: "ArrayLike | Recording",
     rate_hz: float | None = None,
     *,
     channel: str | None = None,
