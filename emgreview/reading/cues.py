@@ -85,7 +85,7 @@ def find_cues(
     UnknownNameError
         No channel has that label.
     SignalError
-        A channel of codes holds fractions.
+        A channel of codes holds fractions, or is read as a voltage.
 
     Warns
     -----

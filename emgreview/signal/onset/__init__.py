@@ -164,8 +164,8 @@ def estimate_onsets(
     >>> import emgreview as er
     >>> sim = er.simulate(2, 2000, seed=1)
     >>> found = er.estimate_onsets(sim.x, sim.rate_hz, cue_s=sim.cue_s)
-    >>> (abs(found.onset_s - sim.onset_s) < 0.01).all()
-    np.True_
+    >>> bool((abs(found.onset_s - sim.onset_s) < 0.01).all())
+    True
     >>> er.estimate_onsets(sim.x, 2000, cue_s=1.0, method="threshold", k=5.0).method
     'threshold'
     """
