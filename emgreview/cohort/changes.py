@@ -84,7 +84,7 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
     UnknownNameError
         There is no such version, point or reviewer.
     ParameterError
-        Whose logs are meant is not clear.
+        Whose logs are meant is not clear, or a point is named by something else.
     LogError
         A log cannot be read.
 

@@ -2,6 +2,8 @@
 
 measure             the table
 NORMALISATIONS      the published ways to make amplitudes comparable
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import math
@@ -16,8 +18,9 @@ from numpy.typing import NDArray
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.detecting import onsets_of
-from emgreview.errors import UnknownNameError
+from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.measuring.ground import Ground
+from emgreview.measuring.missing import Reason, missing_words
 from emgreview.measuring.rests import untouched
 from emgreview.measuring.rows import (
     Described,
@@ -128,19 +131,22 @@ def measure(
     DataFrame
         One row a burst, in the trials' unit; NaN where a burst reaches beyond its trial or
         lacks samples. A row depends on its burst and rest alone, not on other rows.
-        ``table.attrs["notes"]`` are sentences on what was left out and on what rests on
-        spoilt samples.
+        ``table.attrs["notes"]`` are sentences on what was left out, on what rests on
+        spoilt samples, and on why numbers are missing.
 
     Raises
     ------
     ParameterError
-        A value is out of range, or ``decisions`` is no such table.
+        A value is out of range, ``decisions`` is no such table, or a reference came and
+        ``normalise`` is "none".
     UnitError
         Trials are in different units.
     RateError
         ``decisions`` are of another sampling rate.
     VersionError
         They are of a recording with other samples, or in another scale.
+    SignalError
+        Samples of the trials are too large to be a voltage.
     UnknownNameError
         A normalisation, channel, method, marker or column does not exist.
 
@@ -214,6 +220,12 @@ def measure(
     unit = unit_of(parts)
     if not isinstance(normalise, str) or normalise not in NORMALISATIONS:
         raise UnknownNameError("normalisation", normalise, NORMALISATIONS)
+    if reference is not None and normalise == "none":
+        takers = ", ".join(repr(name) for name in NORMALISATIONS if name != "none" and not name.endswith("in task"))
+        raise ParameterError(
+            f"reference came as {reference!r} and normalise as 'none', which divides by nothing; allowed with a "
+            f"reference: {takers}; give one of them as normalise, or leave the reference out."
+        )
     lengths = isinstance(windows_s, Sequence) and not isinstance(windows_s, str)
     demand(lengths, "windows_s", windows_s, "a list of lengths above 0 s, such as (0.03, 0.1)")
     windows_s = tuple(checks.number("windows_s", length_s, above=0, unit="s") for length_s in windows_s)
@@ -236,6 +248,7 @@ def measure(
         if to_sample(creep_s, part.rate_hz) > part.before
     ]
 
+    unmarked: list[str] = []
     pieces, reached, ground = [], 0, Ground(set(rows["channel"]))
     for part, place, mine, trial, start in ground.by_channel(parts, rows):
         x, outline = (np.asarray(kind[trial, place], dtype=np.float64) for kind in (part.data, part.envelope))
@@ -267,7 +280,12 @@ def measure(
             table[f"{label}_onset_s"] = np.where(answers, after, np.nan)
         pieces.append(pd.DataFrame(table, index=mine.index))
         if not any(marker.label == response for marker in part.recording.markers):
-            notes.append(f"{part.recording.name} has no marker {response!r}: reaction and motor times are missing.")
+            unmarked.append(part.recording.name)
+            there = ", ".join(sorted({marker.label for marker in part.recording.markers}))
+            notes.append(
+                f"{part.recording.name} has no marker {response!r} (there are: {there}): reaction and motor times are "
+                "missing."
+            )
     columns = _columns(windows_s, unit, creep_s) | {
         f"{label}_onset_s": column("number", "s", f"Onset of channel {label}, from the cue, by method {how}")
         for label, how in (auxiliary or {}).items()
@@ -301,8 +319,54 @@ def measure(
     if "set_aside" in rows and (count := int(rows["set_aside"].fillna(False).astype(bool).sum())):
         notes.append(f"{count} bursts in stretches that were set aside are measured; the column set_aside names them.")
     notes += ground.notes("bursts")
+    notes += missing_words(found, columns, _reasons(rows, found, list(others), unmarked))
     out.attrs |= {"columns": describe(carried) | columns, "notes": tell_all(notes)}
     return out
+
+
+def _reasons(rows: pd.DataFrame, found: pd.DataFrame, others: Sequence[str], unmarked: Sequence[str]) -> list[Reason]:
+    """Why numbers of a burst are missing, the first reason that holds first; without words where a note of its own, or
+    the column's definition, says it."""
+    names = list(found.columns)
+
+    def given(name: str) -> NDArray[np.bool_]:
+        return found[name].notna().to_numpy(dtype=bool)
+
+    all_rows = np.ones(len(found), dtype=bool)
+    endless = rows["offset_sample"].isna().to_numpy(dtype=bool)
+    answers = (rows["kind"] == "response").to_numpy(dtype=bool, na_value=False)
+    of_burst = [name for name in names if name.startswith("burst_")]
+    reasons = [
+        Reason([*of_burst, "level_db"], endless, "the burst has no offset"),
+        Reason([*of_burst, "level_db"], ~given("burst_rms"), ""),
+        Reason(["reaction_s", "premotor_s", "motor_s", *(f"{one}_onset_s" for one in others)], ~answers, ""),
+        Reason(["reaction_s", "motor_s"], rows["recording"].isin(unmarked).to_numpy(dtype=bool), ""),
+        Reason(["reaction_s", "motor_s"], all_rows, "no response marker before the next cue"),
+        Reason(["premotor_s"], all_rows, "the cue or the onset is not known"),
+        Reason([f"{one}_onset_s" for one in others], all_rows, "no onset was found there"),
+    ]
+    for prefix in dict.fromkeys(
+        name.removesuffix("_rms") for name in names if name.endswith("_rms") and name[0] != "r"
+    ):
+        own = [name for name in names if name.startswith(f"{prefix}_")]
+        whole, moves = given(f"{prefix}_rms"), (found[f"{prefix}_rms"] > 0).to_numpy(dtype=bool)
+        percent = [name for name in own if name.endswith("_percent")]
+        frequencies = [name for name in own if name.endswith("_hz")]
+        at_start = (found[f"{prefix}_time_to_peak_s"] == 0).to_numpy(dtype=bool)
+        reasons += [
+            Reason(own, ~whole, "the stretch reaches beyond the trial, or lacks samples"),
+            Reason(percent, whole, "what it is divided by is not known, or 0"),
+            Reason(frequencies, ~moves, "nothing there has a frequency: the signal is 0"),
+            Reason(frequencies, moves, f"shorter than {measures.SPECTRUM_SHORTEST_S:g} s"),
+            Reason([f"{prefix}_rise_per_s"], at_start, "the envelope is largest where the stretch begins"),
+        ]
+    return [
+        *reasons,
+        Reason(["rest_rms"], all_rows, "the rest window reaches beyond the trial, or lacks samples"),
+        Reason(["level_db"], ~(found["rest_rms"] > 0).to_numpy(dtype=bool), "the level at rest is not known, or 0"),
+        Reason(["level_db"], (found["burst_rms"] == 0).to_numpy(dtype=bool), "the burst is 0 throughout"),
+        Reason(["creep_per_s"], all_rows, "creep_s before go reaches beyond the trial, or lacks samples"),
+    ]
 
 
 def _others(parts: Sequence[Trials], auxiliary: Mapping[str, str] | None) -> dict[str, dict[str, NDArray]]:

@@ -2,6 +2,8 @@
 
 compare_channels      one row a trial: common area, shared signal, which channel starts first
 average_envelopes     averages aligned to go, onset or response
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import dataclasses
@@ -11,11 +13,13 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
 from emgreview.measuring.ground import Ground
+from emgreview.measuring.missing import Reason, missing_words
 from emgreview.measuring.rows import (
     FloatArray,
     channel_of,
@@ -76,7 +80,7 @@ def compare_channels(
         signal, ``set_aside`` whether a stretch set aside touches either, ``left_out`` why a
         row has no number. NaN where a sample or an onset is missing.
         ``table.attrs["notes"]`` says in words what the shared signal means, and what it does
-        not.
+        not, and why numbers are missing.
 
     Raises
     ------
@@ -87,6 +91,8 @@ def compare_channels(
         No channel has that label.
     RateError, VersionError
         As for :func:`emgreview.measure`, by its decisions.
+    SignalError
+        Samples of the trials are too large to be a voltage.
 
     Warns
     -----
@@ -137,8 +143,8 @@ def compare_channels(
     (True, 3)
     """
     trials = one_of(trials)
-    demand(a != b, "b", b, f"a channel other than {a!r}")
     columns = [channel_of(trials, label) for label in (a, b)]
+    demand(a != b, "b", b, f"a channel other than {a!r}")
     window_s = checks.span("window_s", window_s)
     checks.likely_unit("window_s", window_s, most_s=len(trials.time_s) / trials.rate_hz)
     start, stop = (trials.before + to_sample(edge, trials.rate_hz) for edge in window_s)
@@ -221,8 +227,7 @@ def compare_channels(
         told.append(
             f"In {silent} trials the table of decisions says nothing of {a} or {b}: they are measured, and count."
         )
-    table.attrs["notes"] = tell_all(told)
-    table.attrs["columns"] = describe(table[["recording", "trial", "set_aside"]]) | {
+    described = describe(table[["recording", "trial", "set_aside"]]) | {
         "signal_a": column("text", "", f"Signal of {a}: usable, caution or unusable; missing where nothing is said"),
         "signal_b": column("text", "", f"Signal of {b}: likewise"),
         "set_aside": column("truth", "", f"Whether a stretch set aside touches {a} or {b} in the trial"),
@@ -242,7 +247,32 @@ def compare_channels(
         ),
         "first": column("text", "", f"The earlier channel, as far as the interval can tell. {order.caution}"),
     }
+    told += missing_words(table, described, _reasons(kept, raw, outlines, a_s, b_s, table))
+    table.attrs |= {"notes": tell_all(told), "columns": described}
     return table
+
+
+def _reasons(
+    kept: NDArray[np.bool_],
+    raw: Sequence[FloatArray],
+    outlines: Sequence[FloatArray],
+    a_s: FloatArray,
+    b_s: FloatArray,
+    table: pd.DataFrame,
+) -> list[Reason]:
+    """Why numbers of two channels are missing; without words where a note of its own says it."""
+    lacks = [np.isnan(np.stack(pair)).any(axis=(0, -1)).reshape(-1) for pair in (raw, outlines)]
+    order = ["onset_difference_s", "onset_difference_low_s", "onset_difference_high_s"]
+    one_sided = np.isnan(a_s) | np.isnan(b_s)
+    return [
+        Reason(list(table.columns), ~kept, ""),
+        Reason(["common_area_percent"], lacks[1], "samples are missing in the window"),
+        Reason(["common_area_percent"], ~lacks[1], "both are 0 throughout the window, or not divided"),
+        Reason(["r", "r2", "lag_s"], lacks[0], "samples are missing in the window"),
+        Reason(["r", "r2", "lag_s"], ~lacks[0], "one does not vary in the window"),
+        Reason(order, one_sided, "no accepted response in one channel, or in both"),
+        Reason(order[1:], ~one_sided, "a mark was set or moved by hand, or the method gives no interval"),
+    ]
 
 
 def _left_out(decisions: pd.DataFrame, trials: Trials, labels: Sequence[str]) -> "pd.Series[Any]":
@@ -330,6 +360,8 @@ def average_envelopes(
         No marker or column has that name.
     RateError, VersionError
         As for :func:`emgreview.measure`, by its decisions.
+    SignalError
+        Samples of the trials are too large to be a voltage.
 
     Warns
     -----
@@ -342,9 +374,10 @@ def average_envelopes(
     alignment, so that the averages compare; those without a response marker drop out of the
     last. Where several stand, the response is the one that begins first. Unusable signals
     take no part, nor marks in a stretch set aside, nor what was excluded or a rule leaves
-    out (``included``). ``n`` says how many stand behind each sample, ``notes`` what was left
-    out of that channel, why, how many are clipped, and in how many the signal is dead, flat,
-    missing or clipped down to its rest (``signal.unfit``) and yet takes part.
+    out (``included``). ``n`` says how many stand behind each sample, ``notes`` at how many
+    samples too few do for a mean or an SD, what was left out of that channel, why, how many
+    are clipped, and in how many the signal is dead, flat, missing or clipped down to its rest
+    (``signal.unfit``) and yet takes part.
 
     A zero-phase envelope starts to rise before the signal does: the foot of an average tells
     no onset.
@@ -393,6 +426,10 @@ def average_envelopes(
         cut = ground.share(trials, place, trial, onset, offset)
         notes += cut_words(int((cut > 0).sum()), len(mine), "responses")
         found = aligned_average(y, at, trials.rate_hz, before_s=before_s, after_s=after_s)
+        few = {"no mean and no SD": int((found.n == 0).sum()), "no SD": int((found.n == 1).sum())}
+        told = "; ".join(f"{what} at {count}" for what, count in few.items() if count)
+        if told:
+            notes.append(f"Of {len(found.n)} samples {told}, behind which stands no trial, or one: see n.")
         out[label] = dataclasses.replace(found, notes=(*notes, *ground.notes("responses", label)))
     tell_all(f"{label}: {note}" for label, found in out.items() for note in found.notes)
     return out

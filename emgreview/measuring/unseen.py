@@ -13,6 +13,7 @@ import pandas as pd
 from emgreview.annotations import scales
 from emgreview.checks import demand
 from emgreview.detecting import onsets_of
+from emgreview.errors import ParameterError
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.rows import (
     FloatArray,
@@ -77,10 +78,10 @@ def detection_floor(
     Raises
     ------
     SignalError
-        The rest window is below 0.1 s.
+        The rest window is below 0.1 s, or samples are too large to be a voltage.
     UnitError, ParameterError
-        Recordings do not go together, decisions of two reviewers are on one trial, or a
-        value is out of range.
+        Recordings do not go together, decisions of two reviewers are on one trial, a table
+        came as ``channel``, or a value is out of range.
     UnknownNameError
         No channel, method or parameter has that name.
     RateError, VersionError
@@ -117,6 +118,11 @@ def detection_floor(
     True
     """
     parts = trials_of(trials)
+    if isinstance(channel, pd.DataFrame):
+        raise ParameterError(
+            "channel came as a table; allowed: the label of one channel; give the table of decisions by its name: "
+            f"detection_floor(trials, {parts[0].labels[0]!r}, decisions=table)."
+        )
     unit_of(parts)
     for name, values in (
         ("the sampling rates", {part.rate_hz for part in parts}),

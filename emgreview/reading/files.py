@@ -60,7 +60,8 @@ def read(
     Raises
     ------
     ReadError
-        No such file, an unknown extension, or a discontinuous recording.
+        No such file, an unknown extension, or a recording with gaps (EDF+D and BDF+D are read
+        where every record says that there is none).
     FormatError, TruncatedError
         The file breaks the rules of its format, or ends too early.
     UnitError, RateError
@@ -75,9 +76,10 @@ def read(
     Warns
     -----
     SignalWarning
-        Flat channels and missing samples, channels left out, a unit that channels.tsv states
-        otherwise, and events that lie outside the recording or were not in order. ``notes``
-        of the recording say all of it.
+        Flat channels and missing samples, channels left out, EMG channels slower than others,
+        a unit or a duration that a sidecar states otherwise, and events that lie outside the
+        recording, were not in order, have no onset or name, or are told twice. ``notes`` of
+        the recording say all of it.
 
     Notes
     -----

@@ -10,7 +10,6 @@ before anything else is measured, so that one fault is not told as another.
     step_size                               least significant bit of the converter, estimated
     clipped_share, flat_share               samples at the rails; samples that do not change
     strongest_mains                         frequency, share and prominence of the mains
-    heart_peak                              does the envelope repeat once a heart beat
 
 Over 400 lines with what its public names say of themselves.
 """
@@ -22,16 +21,14 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import signal
 
 from emgreview import checks
 from emgreview.errors import SignalError
 from emgreview.model import VOLTS
 from emgreview.showing import Sheet, Shown, number, percent
-from emgreview.signal.envelope import low_pass_envelope
 from emgreview.signal.filters import bandpass, checked_samples, finite_runs, shortest_run
 from emgreview.signal.findings import LIMITS, Finding, of_measures
-from emgreview.signal.heart import LEAST_RATE_HZ, LEAST_REST_S, find_heart
+from emgreview.signal.heart import LEAST_RATE_HZ, LEAST_REST_S, find_heart, heart_peak
 from emgreview.signal.spectrum import MAINS_SHORTEST_S, band_power, measure_mains, power_density
 from emgreview.signal.stuck import find_codes, find_repeats, piles_up
 
@@ -46,9 +43,6 @@ BRIDGED_S = 0.02
 """Codes and repeated samples up to this length are bridged by a straight line for spectra and filters."""
 
 FLAT_S = 0.005
-HEART_PEAK = 0.25
-HEART_S = (0.5, 1.2)
-HEART_SHORTEST_S = 10.0
 RAIL_STEPS = 32
 """Signals that span fewer steps than this reach their extremes all the time: no rail is looked for."""
 
@@ -220,6 +214,7 @@ def check_channel(
         "repeated_count": repeats.count,
         "repeated_limit": repeats.shortest,
         "heart": heart,
+        "runs_longest_s": max((len(run) for run in runs), default=0) / rate_hz,
     }
     found = tuple(of_measures(label, measured | more, unit_label, unit_uv))
     return Quality(
@@ -391,25 +386,6 @@ def flat_share(runs: list[FloatArray], rate_hz: float, *, step: float) -> float:
     return float(lengths[lengths >= shortest].sum() / total)
 
 
-def heart_peak(runs: list[FloatArray], rate_hz: float) -> float:
-    """Does the envelope repeat after 0.5 to 1.2 s: 0 not at all, about 1 exactly.
-
-    The highest local maximum of its autocorrelation at those lags, over the lowest value at shorter ones (from 0.1 s),
-    so that long contractions, which fall off slowly, do not count. The mean over all runs of 10 s or more; NaN where
-    there are none or the sampling rate is too low. Rhythmic movement at that pace looks the same.
-    """
-    long = [run for run in runs if len(run) >= HEART_SHORTEST_S * rate_hz and np.ptp(run) > 0]
-    if not long or rate_hz <= 4 * LOW_HZ:
-        return math.nan
-    shortest, first, last = (math.ceil(s * rate_hz) for s in (0.1, *HEART_S))
-    each = [_autocorrelation(run, rate_hz, last + 2) for run in long]
-    repeat = np.average(each, axis=0, weights=[len(run) for run in long])
-    trough = np.minimum.accumulate(repeat[shortest : last + 1])[first - shortest :]
-    inner = repeat[first : last + 1]
-    peaks = (inner > repeat[first - 1 : last]) & (inner >= repeat[first + 1 :])
-    return float((inner - np.maximum(trough, 0))[peaks].max(initial=0.0))
-
-
 def strongest_mains(
     runs: list[FloatArray], rate_hz: float, candidates: tuple[float, ...]
 ) -> tuple[float, float, float]:
@@ -429,16 +405,6 @@ def strongest_mains(
             if not prominence <= best[2]:
                 best = (hz, share, prominence)
     return best
-
-
-def _autocorrelation(run: FloatArray, rate_hz: float, lags: int) -> FloatArray:
-    """Of the envelope of what lies above 20 Hz, at lags of 0, 1 … samples; 1 at lag 0."""
-    banded = bandpass(run, rate_hz, low_hz=LOW_HZ, high_hz=None, order=2, direction="zero-phase")
-    outline = low_pass_envelope(banded, rate_hz, corner_hz=LOW_HZ, order=2, direction="zero-phase")
-    outline -= outline.mean()
-    n = len(outline)
-    product = signal.correlate(outline, outline, method="fft")[n - 1 : n - 1 + lags]
-    return product / product[0] * (n / (n - np.arange(lags)))
 
 
 def _repeats(run: FloatArray) -> NDArray[np.integer]:

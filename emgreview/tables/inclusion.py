@@ -15,6 +15,7 @@ Over 400 lines with what its public names say of themselves.
 import dataclasses
 import json
 import math
+import os
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -33,6 +34,10 @@ SIGNALS = ("usable", "caution", "unusable")
 ACTIVITIES = ("bursts", "none detected", "none visible", "not locatable")
 FORMAT = 1
 """The version of the rule files that this package writes."""
+RULE_FILE = (
+    'a rule is a .json or .toml file with a name, a version and what a row must be, {"name": "main", "version": 1, '
+    '"onset_s": [0.08, 0.8]} for instance'
+)
 
 
 def _words(choices: Sequence[Choice], *more: str) -> tuple[str, ...]:
@@ -293,22 +298,33 @@ class Rule:
         Raises
         ------
         ParameterError
-            There is no such file, it cannot be read, or a part is not what it must be.
+            ``path`` is no path, there is no such file, it cannot be read as a rule, or a part
+            is not what it must be.
         UnknownNameError
             A part, or a word of one, does not exist.
         DecisionError
             A text holds a control character or line break.
         """
+        kind("path", path, (str, os.PathLike), "the path of a .json or .toml file with a rule")
         path = Path(path)
         try:
             text = path.read_text(encoding="utf-8")
             values = tomllib.loads(text) if path.suffix == ".toml" else json.loads(text)
         except FileNotFoundError:
             raise ParameterError(f"there is no file {path}; a rule is a .json or .toml file; check the name.") from None
+        except UnicodeDecodeError:
+            raise ParameterError(
+                f"{path} is no rule: it is not text in UTF-8; {RULE_FILE}; give such a file."
+            ) from None
         except (OSError, ValueError) as why:
-            raise ParameterError(f"{path} cannot be read as a rule ({why}); correct the file.") from None
-        _demand(isinstance(values, dict), path.name, values, "an object with the parts of a rule")
-        return cls.from_dict(values)
+            raise ParameterError(f"{path} cannot be read as a rule ({why}); {RULE_FILE}; correct the file.") from None
+        if not isinstance(values, dict):
+            raise ParameterError(f"{path} is no rule: it holds a {type(values).__name__}; {RULE_FILE}; correct it.")
+        try:
+            return cls.from_dict(values)
+        except (ParameterError, UnknownNameError) as why:
+            why.args = (f"{path}: {why}",)
+            raise
 
 
 def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:

@@ -18,8 +18,9 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from emgreview.checks import kind
 from emgreview.errors import ParameterError, UnknownNameError
-from emgreview.model import Onsets
+from emgreview.model import Onsets, Trials
 from emgreview.signal.onset.auxiliary import ChangeParameters, LevelParameters, find_change, find_level
 from emgreview.signal.onset.bursts import list_bursts
 from emgreview.signal.onset.common import (
@@ -112,7 +113,8 @@ def estimate_onsets(
     RateError
         The sampling rate is missing or too low.
     ParameterError
-        A window does not fit the trials, or a parameter is out of range.
+        A window does not fit the trials, a parameter is out of range, or ``x`` is what
+        :func:`emgreview.cut_trials` returns and not one channel of it.
     UnknownNameError
         No method, or no parameter of it, has that name.
 
@@ -169,6 +171,11 @@ def estimate_onsets(
     >>> er.estimate_onsets(sim.x, 2000, cue_s=1.0, method="threshold", k=5.0).method
     'threshold'
     """
+    if isinstance(x, Trials):
+        raise ParameterError(
+            "x came as Trials; allowed: an array (trials, samples); give one channel of them: trials.data[:, 0], with "
+            "cue_s=trials.before / trials.rate_hz."
+        )
     find, settings = checked_method(method, parameters)
     quiet = settings if isinstance(settings, QuietParameters) else QuietParameters()
 
@@ -236,9 +243,10 @@ def checked_method(method: str, parameters: Mapping[str, Any]) -> tuple[Callable
     """The function of a method, and its parameter class filled."""
     if not isinstance(method, str) or method not in METHODS:
         raise UnknownNameError("onset method", method, METHODS)
+    kind("parameters", parameters, Mapping, "a mapping of names to values, such as {'shortest_s': 0.05}")
     find, made = METHODS[method]
     allowed = [field.name for field in fields(made)]
     for name in parameters:
         if name not in allowed:
-            raise UnknownNameError(f"parameter of method {method!r}", name, allowed)
+            raise UnknownNameError(f"parameter of method {method!r}", name, allowed, most=len(allowed))
     return find, made(**parameters)
