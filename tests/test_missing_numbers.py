@@ -6,7 +6,7 @@ import warnings
 import numpy as np
 import pandas as pd
 import pytest
-from test_passing_over import EVERY_MEASURE, recording, review
+from one_bad_channel import EVERY_MEASURE, recording, review
 
 import emgreview as er
 from emgreview.errors import ParameterError, SignalError

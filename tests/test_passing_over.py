@@ -8,7 +8,7 @@ from functools import partial
 
 import numpy as np
 import pytest
-from one_bad_channel import LABELS, RATE_HZ, N, quiet, recording, review
+from one_bad_channel import EVERY_MEASURE, LABELS, RATE_HZ, N, quiet, recording, review
 from scripted_reviews import detect
 
 import emgreview as er
@@ -206,26 +206,9 @@ def test_a_lot_for_acceptance_in_bulk_holds_no_dead_channel(tmp_path):
         assert {channel for _, channel in lot} == {"good"}
 
 
-EVERY_MEASURE = {
-    "measure": (er.measure, "bursts", N),
-    "measure_evoked": (lambda trials, table: er.measure_evoked(trials, stimulus="go", decisions=table), "stimuli", N),
-    "compare_channels": (lambda trials, table: er.compare_channels(trials, table, "good", "bad"), "trials", N),
-    "average_envelopes": (
-        lambda trials, table: er.average_envelopes(trials, table, to="go", before_s=0.2, after_s=0.3),
-        "responses",
-        N,
-    ),
-    "detection_floor": (
-        lambda trials, table: er.detection_floor(trials, "bad", decisions=table, injections=20),
-        "rests or bursts",
-        N,
-    ),
-}
-
-
 @pytest.mark.parametrize(("name", "why"), [("0.3 µV", "dead"), ("held", "flat"), ("clipped", "clipped")])
 def test_every_measure_tells_signals_that_nobody_can_judge(tmp_path, name, why, monkeypatch):
-    """A new public function of ``measuring`` belongs into the table above, and tells them too."""
+    """A new public function of ``measuring`` belongs into EVERY_MEASURE, and tells them too."""
     functions = {one for one in measuring.__all__ if callable(getattr(measuring, one))}
     assert functions == EVERY_MEASURE.keys()
     read, reads = evidence.unfiltered, []
