@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules 7c155a92ab52f7a3c6e3f469a6f55636963d4e7f313d3886c62f44aa3592e17f
-// bundle c8292a18185652641f2d340078307e5bcbdf570c219131d1c457552843dbdb04
+// modules 7e879ced04cfe15abc50dc6b93246d1d75e6510df6de0e12d66434fc6143334c
+// bundle 176f903b90b75b2335cd9f36c7812807eaf365feedd23745631d625649116a0a
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -226,7 +226,6 @@ function make_asking(root, notice, clear_away) {
   function open(question, parts, key) {
     clear_away();
     form.replaceChildren(h("h4", {}, question), ...parts.filter((part) => part !== null));
-    form.removeAttribute("aria-activedescendant");
     relabel_keys(form, "Key");
     form.hidden = false;
     form.setAttribute("aria-label", question);
@@ -260,12 +259,22 @@ function make_asking(root, notice, clear_away) {
   function choose(question, choices, several, done) {
     const chosen = [];
     let at = -1;
-    const items = choices.map((choice) => h("button", {
+    const items = choices.map((choice, i) => h("button", {
       class: "choice",
+      id: `choice-${i}`,
+      role: "option",
+      "aria-selected": "false",
       onclick: () => toggle(choice)
     }, choice.code ? kbd({
       code: choice.code
     }) : null, ` ${choice.shown}`));
+    const list = h("div", {
+      class: "choices",
+      role: "listbox",
+      "aria-label": question,
+      "aria-multiselectable": String(several),
+      tabindex: -1
+    }, ...items);
     const other2 = h("input", {
       type: "text",
       placeholder: "in words",
@@ -277,7 +286,7 @@ function make_asking(root, notice, clear_away) {
       const place = chosen.indexOf(choice);
       if (place >= 0) chosen.splice(place, 1);
       else chosen.push(choice);
-      items.forEach((item, i) => item.setAttribute("aria-pressed", String(chosen.includes(choices[i]))));
+      items.forEach((item, i) => item.setAttribute("aria-selected", String(chosen.includes(choices[i]))));
       at = choices.indexOf(choice);
       if (!several) {
         finish();
@@ -311,16 +320,13 @@ function make_asking(root, notice, clear_away) {
       items[at].scrollIntoView({
         block: "nearest"
       });
-      form.setAttribute("aria-activedescendant", items[at].id);
+      list.setAttribute("aria-activedescendant", items[at].id);
     }
-    items.forEach((item, i) => {
-      item.id = `choice-${i}`;
-    });
     on_enter(other2, finish);
     other2.addEventListener("keydown", (event) => {
       if (!STEPS[event.code] || event.isComposing) return;
       event.preventDefault();
-      form.focus({
+      list.focus({
         preventScroll: true
       });
       reach(STEPS[event.code]);
@@ -329,9 +335,7 @@ function make_asking(root, notice, clear_away) {
       keyless ? h("p", {
         class: "hint"
       }, "\u2191 \u2193 reach every entry and the space bar takes it; " + (several ? "Enter confirms, Esc leaves." : "Esc leaves.")) : null,
-      h("div", {
-        class: "choices"
-      }, ...items),
+      list,
       other2,
       h("div", {
         class: "buttons"
@@ -342,6 +346,9 @@ function make_asking(root, notice, clear_away) {
       else if (STEPS[code]) reach(STEPS[code]);
       else if (code === "Space") toggle_reached();
       else if (choice) toggle(choice);
+    });
+    list.focus({
+      preventScroll: true
     });
   }
   function ask(question, fields, done) {

@@ -33,7 +33,6 @@ export function make_asking(root, notice, clear_away) {
   function open(question, parts, key) {
     clear_away()
     form.replaceChildren(h("h4", {}, question), ...parts.filter((part) => part !== null))
-    form.removeAttribute("aria-activedescendant")
     relabel_keys(form, "Key")
     form.hidden = false
     form.setAttribute("aria-label", question)
@@ -72,13 +71,30 @@ export function make_asking(root, notice, clear_away) {
     /** @type {Choice[]} */
     const chosen = []
     let at = -1 // the entry that arrows have reached
-    const items = choices.map((choice) =>
+    const items = choices.map((choice, i) =>
       h(
         "button",
-        {class: "choice", onclick: () => toggle(choice)},
+        {
+          class: "choice",
+          id: `choice-${i}`,
+          role: "option",
+          "aria-selected": "false",
+          onclick: () => toggle(choice),
+        },
         choice.code ? kbd({code: choice.code}) : null,
         ` ${choice.shown}`,
       )
+    )
+    const list = h(
+      "div",
+      {
+        class: "choices",
+        role: "listbox",
+        "aria-label": question,
+        "aria-multiselectable": String(several),
+        tabindex: -1,
+      },
+      ...items,
     )
     const other = h("input", {type: "text", placeholder: "in words", hidden: true, "aria-label": "in words"})
     const keyless = choices.some(({code}) => !code)
@@ -87,7 +103,7 @@ export function make_asking(root, notice, clear_away) {
       const place = chosen.indexOf(choice)
       if (place >= 0) chosen.splice(place, 1)
       else chosen.push(choice)
-      items.forEach((item, i) => item.setAttribute("aria-pressed", String(chosen.includes(choices[i]))))
+      items.forEach((item, i) => item.setAttribute("aria-selected", String(chosen.includes(choices[i]))))
       at = choices.indexOf(choice) // arrows go on from here
       if (!several) {
         finish()
@@ -120,16 +136,13 @@ export function make_asking(root, notice, clear_away) {
         item.dataset.reached = i === at ? "yes" : ""
       })
       items[at].scrollIntoView({block: "nearest"})
-      form.setAttribute("aria-activedescendant", items[at].id)
+      list.setAttribute("aria-activedescendant", items[at].id)
     }
-    items.forEach((item, i) => {
-      item.id = `choice-${i}`
-    })
     on_enter(other, finish)
     other.addEventListener("keydown", (event) => {
       if (!STEPS[event.code] || event.isComposing) return
       event.preventDefault()
-      form.focus({preventScroll: true})
+      list.focus({preventScroll: true})
       reach(STEPS[event.code])
     })
     open(question, [
@@ -141,7 +154,7 @@ export function make_asking(root, notice, clear_away) {
             (several ? "Enter confirms, Esc leaves." : "Esc leaves."),
         ) :
         null,
-      h("div", {class: "choices"}, ...items),
+      list,
       other,
       h("div", {class: "buttons"}, several ? button("Enter", "confirm", finish) : null, leave()),
     ], ({code}) => {
@@ -151,6 +164,7 @@ export function make_asking(root, notice, clear_away) {
       else if (code === "Space") toggle_reached()
       else if (choice) toggle(choice)
     })
+    list.focus({preventScroll: true})
   }
 
   /** Ask for values in fields: [{name, words, value, type}]; `done({name: text, or a number})`. What `done` does not take
