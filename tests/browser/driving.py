@@ -101,11 +101,17 @@ class Screen(Page):
         self.wait_for(lambda: self.attribute("data-keys") == "on", "keys on")
 
     def press(self, *keys: str):
+        self.wait_taken()
         self.engine.press(*keys)
 
     def press_buttons(self, *commands: str):
         for command in commands:
+            self.wait_taken()
             self.click(f"[data-command={command}]")
+
+    def wait_taken(self):
+        """Wait while no decision is taken: on a busy machine Python answers late, and the screen stops till then."""
+        self.wait_for(lambda: "stopped" not in self.text(".chip[data-state]"), "decisions taken", 60)
 
     def wait_painted(self, index: int):
         self.wait_for(lambda: self.attribute("data-painted") == str(index), f"trial {index} painted")
