@@ -30,6 +30,7 @@ from emgreview.measuring.rows import (
     trials_of,
     unit_of,
 )
+from emgreview.measuring.unmeasured import partial, partial_words, whose, why_missing
 from emgreview.model import Trials, to_sample
 from emgreview.reading.settled import listed
 from emgreview.signal import measures
@@ -42,17 +43,19 @@ NORMALISATIONS: Mapping[str, str] = MappingProxyType(
         "task maximum": "maximal contraction in the task itself",
         "isometric maximum": "maximal voluntary isometric contraction",
         "submaximal": "standardised submaximal contraction",
-        "peak in task": "largest burst peak of this recording and channel",
-        "mean in task": "mean ARV of the bursts of this recording and channel",
+        "peak in task": "largest burst peak of this recording and channel, as far as recorded",
+        "mean in task": "mean ARV of the bursts of this recording and channel, as far as recorded",
         "maximal M wave": "maximal compound potential of the nerve (M wave)",
     }
 )
 """Name: what it divides by. Options of the consensus matrix on normalisation (Besomi et al. 2020, J Electromyogr
 Kinesiol), peak and mean in task apart."""
 
+IN_TASK = {"peak in task": "burst_peak", "mean in task": "burst_arv"}
 AMPLITUDES = ("rms", "arv", "peak")
 
 CLIPPED = "clipped_share"
+PARTED = ("burst_peak", "burst_arv", CLIPPED)
 REACTION = ("reaction_s", "premotor_s", "motor_s")
 CARRIED = (
     *("reviewer", "participant", "recording", "trial", "channel", "burst", "kind", "origin", "accepted"),
@@ -71,8 +74,8 @@ WORDS: Mapping[str, tuple[str, str]] = MappingProxyType(
             "{unit}/s",
             "Rate of rise: mean slope of the envelope, as the trials are filtered, from the start to its largest value",
         ),
-        "mean_hz": ("Hz", "Mean frequency of the power spectrum"),
-        "median_hz": ("Hz", "Median frequency of the power spectrum"),
+        "mean_hz": ("Hz", "Mean frequency of the power spectrum, missing below 0.1 s"),
+        "median_hz": ("Hz", "Median frequency of the power spectrum, missing below 0.1 s"),
     }
 )
 
@@ -106,7 +109,9 @@ def measure(
 
     ``normalise`` is a name in :data:`NORMALISATIONS`; columns ``…_percent`` then stand beside those in the unit. The
     two "in task" need no ``reference`` (bursts that are unusable, set aside, or left out by the rule do not count); the
-    others a value for each channel, or for each (recording, channel), in the trials' unit.
+    others a value for each channel, or for each (recording, channel), in the trials' unit. A burst that is not whole,
+    which is often the strongest, counts in the two "in task" by what was recorded of it, up to the next burst of the
+    trial or the trial's end, so that no burst exceeds the largest peak; a note says how many do.
 
     ``…_clipped_share`` is the share of a stretch's samples that lie at a rail of the unfiltered recording
     (``signal.clip``). Where it is above 0 the onset can be used, and amplitudes, integral, rise, time of the peak and
@@ -117,8 +122,10 @@ def measure(
     inclusion leaves out (column ``included`` of ``include``; ``included_only``), and bursts that nobody accepted
     (``accepted_only``); notes count each, with the reasons. A note also names measured signals that are dead, flat,
     missing or clipped down to their rest (``signal.unfit``) where nobody called them unusable. Unusable signals that no
-    rule leaves out are measured and say so in their column. A burst that reaches beyond its trial, or lacks samples,
-    has NaN.
+    rule leaves out are measured and say so in their column. Nothing is measured over a part of a stretch: a burst that
+    lasts to the end of its trial (it has no offset), reaches beyond it or lacks samples has NaN, and so has a window, a
+    rest or a reaction time that cannot be had. Notes count each and say why, but for what the row itself says
+    (``measuring.unmeasured``).
 
     Raises ParameterError, UnitError, RateError, UnknownNameError.
     """
@@ -137,18 +144,23 @@ def measure(
     checks.likely_unit("response_from_s", response_from_s)
     creep_s = checks.number("creep_s", creep_s, above=0, unit="s")
     checks.likely_unit("creep_s", creep_s, most_s=max(checks.LONGEST_STRETCH_S, longest_s))
+    for name, length_s, least in (*(("windows_s", length_s, 1) for length_s in windows_s), ("creep_s", creep_s, 2)):
+        n = min(to_sample(length_s, part.rate_hz) for part in parts)
+        demand(n >= least, name, length_s, f"seconds that hold {least} sample{'s' * (least > 1)} or more")
     checks.truth("accepted_only", accepted_only)
     checks.truth("included_only", included_only)
     others = _others(parts, auxiliary)
     rows, notes = standing(parts, decisions, accepted_only=accepted_only, included_only=included_only)
+    short = [part.recording.name for part in parts if to_sample(creep_s, part.rate_hz) > part.before]
     notes += [
         f"creep_per_s is missing for {part.recording.name}: its trials hold {part.before / part.rate_hz:g} s before go "
         f"and creep_s is {creep_s:g} s; cut longer trials, or give a shorter creep_s."
         for part in parts
-        if to_sample(creep_s, part.rate_hz) > part.before
+        if part.recording.name in short
     ]
+    unmarked = [part.recording.name for part in parts if all(mark.label != response for mark in part.recording.markers)]
 
-    pieces, reached, ground = [], 0, Ground(set(rows["channel"]))
+    pieces, parted, reached, ground = [], [], 0, Ground(set(rows["channel"]))
     for part, place, mine, trial, start in ground.by_channel(parts, rows):
         x, outline = (np.asarray(kind[trial, place], dtype=np.float64) for kind in (part.data, part.envelope))
         cue, onset, offset = (numbers(mine[f"{name}_sample"]) - start for name in ("cue", "onset", "offset"))
@@ -158,6 +170,10 @@ def measure(
             got = measures.measure(x, outline, part.rate_hz, onset, stop)
             table |= {f"{prefix}_{name}": getattr(got, name) for name in _names(length_s)}
             table[f"{prefix}_{CLIPPED}"] = ground.share(part, place, trial, onset, stop)
+        if normalise in IN_TASK:
+            peak, arv, stop = partial(x, outline, trial, onset, offset)
+            share = ground.share(part, place, trial, onset, stop)
+            parted.append(pd.DataFrame(dict(zip(PARTED, (peak, arv, share), strict=True)), index=mine.index))
         early, late = (cue + to_sample(edge, part.rate_hz) for edge in part.processing.rest_s)
         rest, touched = untouched(part, place, trial, early, late)
         table["rest_rms"] = measures.rms(rest)
@@ -178,7 +194,7 @@ def measure(
             after = (onsets[part.recording.name][trial] * part.rate_hz - cue) / part.rate_hz
             table[f"{label}_onset_s"] = np.where(answers, after, np.nan)
         pieces.append(pd.DataFrame(table, index=mine.index))
-        if not any(marker.label == response for marker in part.recording.markers):
+        if part.recording.name in unmarked:
             notes.append(f"{part.recording.name} has no marker {response!r}: reaction and motor times are missing.")
     columns = _columns(windows_s, unit, creep_s) | {
         f"{label}_onset_s": column("number", "s", f"Onset of channel {label}, from the cue, by method {how}")
@@ -186,17 +202,23 @@ def measure(
     }
     found = pd.concat(pieces).reindex(rows.index) if pieces else pd.DataFrame(columns=list(columns), dtype=np.float64)
     found["motor_time_impossible"] = found["motor_time_impossible"].astype("boolean")
+    part_of = pd.concat(parted).reindex(rows.index) if parted else found.reindex(columns=PARTED)
+    notes += why_missing(
+        rows,
+        found,
+        windows=dict(_stretches(windows_s)[1:]),
+        response=response,
+        unmarked=unmarked,
+        short=short,
+        auxiliary=auxiliary or {},
+    )
     if normalise != "none":
-        percent, described = _normalised(rows, found, windows_s, normalise, reference)
+        percent, described, more = _normalised(rows, found, part_of, windows_s, normalise, reference)
         found, columns = pd.concat([found, percent], axis=1), columns | described
+        notes += more
 
     carried = rows[[name for name in rows.columns if name in CARRIED or name not in COLUMNS]]
     out = pd.concat([carried, found], axis=1)
-    broken = int((out["burst_rms"].isna() & rows["offset_s"].notna()).sum())
-    if broken:
-        notes.append(
-            f"{broken} bursts reach beyond their trial or lack samples, and are not measured; cut longer trials."
-        )
     if reached:
         notes.append(
             f"In {reached} rows activity soon after the rest reached back into it through the zero-phase filter: there "
@@ -204,7 +226,7 @@ def measure(
         )
     cut = (found[[name for name in found.columns if name.endswith(CLIPPED)]] > 0).any(axis=1)
     notes += cut_words(int(cut.sum()), len(rows), "bursts")
-    if normalise.endswith("in task") and cut.any():
+    if normalise in IN_TASK and (cut := cut | (part_of[CLIPPED] > 0)).any():
         pairs = rows.loc[cut, ["recording", "channel"]].drop_duplicates().itertuples(index=False)
         told = ", ".join(f"{channel} of {name}" for name, channel in pairs)
         notes.append(
@@ -246,20 +268,31 @@ def _names(length_s: float) -> list[str]:
 def _normalised(
     rows: pd.DataFrame,
     found: pd.DataFrame,
+    part_of: pd.DataFrame,
     windows_s: Sequence[float],
     how: str,
     reference: Mapping[Any, float] | None,
-) -> tuple[pd.DataFrame, Described]:
-    """Amplitudes in per cent of a reference, for each (recording, channel)."""
+) -> tuple[pd.DataFrame, Described, list[str]]:
+    """Amplitudes in per cent of a reference, for each (recording, channel), and sentences on what that rests on.
+    ``part_of`` has peak and ARV of what was recorded of each burst."""
     pairs = list(zip(rows["recording"], rows["channel"], strict=True))
-    if how in ("peak in task", "mean in task"):
+    notes: list[str] = []
+    if how in IN_TASK:
         demand(reference is None, "reference", reference, f"None with {how!r}, which comes from the bursts themselves")
         counts = (rows["signal"] != "unusable") & ~ruled_out(rows)
         if "set_aside" in rows:
             counts &= ~rows["set_aside"].fillna(False).astype(bool)
-        value = found["burst_peak" if how == "peak in task" else "burst_arv"].where(counts)
+        counts = counts.fillna(True).astype(bool)
+        name = IN_TASK[how]
+        notes += partial_words(rows, how, counts & found[name].isna(), part_of[name])
+        value = found[name].fillna(part_of[name]).where(counts)
         groups = value.groupby([rows["recording"], rows["channel"]])
-        own = groups.transform("max" if how == "peak in task" else "mean")
+        own = groups.transform("max" if name == "burst_peak" else "mean")
+        if (nothing := ~(own > 0)).any():
+            notes.append(
+                f"{how} is not known, and percentages are missing, where no burst counts or all are 0: "
+                f"{whose(rows, nothing)}."
+            )
     else:
         good = reference is None or isinstance(reference, Mapping)
         demand(good, "reference", reference, f"a mapping with a value for {how!r} for every channel")
@@ -276,7 +309,7 @@ def _normalised(
     names = [f"{prefix}_{name}" for prefix, _ in _stretches(windows_s) for name in AMPLITUDES]
     table = pd.DataFrame({f"{name}_percent": 100 * found[name] / own.where(own > 0) for name in names})
     words = f"in per cent of: {how} ({NORMALISATIONS[how]})"
-    return table, {f"{name}_percent": column("number", "%", f"{name}, {words}") for name in names}
+    return table, {f"{name}_percent": column("number", "%", f"{name}, {words}") for name in names}, notes
 
 
 def _columns(windows_s: Sequence[float], unit: str, creep_s: float) -> Described:

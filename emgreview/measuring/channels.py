@@ -11,6 +11,7 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from emgreview import checks
 from emgreview.checks import demand
@@ -147,7 +148,7 @@ def compare_channels(
             f"In {cut} trials {a} or {b} is clipped within the window: common area and shared signal rest on cut "
             "samples there, and so may the largest value that envelopes are divided by."
         )
-    told += ground.notes("trials")
+    told += ground.notes("trials") + _why_missing(table, (a, b), kept, [*raw, *outlines], (a_s, b_s), used)
     if silent := int((signals[0].isna() | signals[1].isna()).sum()):
         told.append(
             f"In {silent} trials the table of decisions says nothing of {a} or {b}: they are measured, and count."
@@ -174,6 +175,39 @@ def compare_channels(
         "first": column("text", "", f"The earlier channel, as far as the interval can tell. {order.caution}"),
     }
     return table
+
+
+def _why_missing(
+    table: pd.DataFrame,
+    labels: tuple[str, str],
+    kept: NDArray[np.bool_],
+    samples: Sequence[FloatArray],
+    onsets: tuple[FloatArray, FloatArray],
+    used: int,
+) -> list[str]:
+    """Sentences on trials that are not left out, and lack a number; ``samples`` (trials, samples) are those measured,
+    ``onsets`` (trials,) those compared, ``used`` how many trials count."""
+    a, b = labels
+    out = []
+    if (gaps := kept & np.any([np.isnan(part).any(axis=1) for part in samples], axis=0)).any():
+        out.append(f"In {gaps.sum()} trials {a} or {b} lacks samples within the window: nothing in common is measured.")
+    empty = kept & ~gaps & table[["common_area_percent", "r", "lag_s"]].isna().any(axis=1).to_numpy()
+    if empty.any() and used:
+        out.append(
+            f"In {empty.sum()} trials {a} or {b} is 0 throughout the window: common area or correlation is missing."
+        )
+    elif empty.any():
+        out.append("common_area_percent is missing where no reference is given: no trial counts in a largest value.")
+    for label, onset in zip(labels, onsets, strict=True):
+        if none := int((kept & np.isnan(onset)).sum()):
+            out.append(f"In {none} trials {label} has no accepted response: onset_difference_s is missing.")
+    bare = kept & (table["onset_difference_s"].notna() & table["onset_difference_low_s"].isna()).to_numpy()
+    if bare.any():
+        out.append(
+            f"In {bare.sum()} trials the difference of onsets has no interval: a person has placed a mark, or the "
+            "method gives none."
+        )
+    return out
 
 
 def _left_out(decisions: pd.DataFrame, trials: Trials, labels: Sequence[str]) -> "pd.Series[Any]":
@@ -268,12 +302,23 @@ def average_envelopes(
             moment = cue if to == "go" else numbers(mine["onset_sample"])
         at = np.full(len(trials), np.nan)
         at[trial] = moment - start
+        if count := int(np.isnan(moment).sum()):
+            notes.append(f"{count} responses without a marker {response!r} before the next cue take no part.")
+        if not len(mine):
+            notes.append("No accepted response takes part, so that there is no average.")
         y = trials.envelope[:, place]
         onset, offset = (numbers(mine[f"{name}_sample"]) - start for name in ("onset", "offset"))
         offset = np.where(np.isnan(offset), np.minimum(onset + 0.1 * trials.rate_hz, len(trials.time_s)), offset)
         cut = ground.share(trials, place, trial, onset, offset)
         notes += cut_words(int((cut > 0).sum()), len(mine), "responses")
         found = aligned_average(y, at, trials.rate_hz, before_s=before_s, after_s=after_s)
+        if len(mine) and (bare := int((found.n == 0).sum())):
+            notes.append(
+                f"{bare} of {len(found.n)} samples of the average are missing: no trial that takes part reaches so "
+                "far, or has samples there."
+            )
+        if (found.n == 1).any():
+            notes.append(f"{(found.n == 1).sum()} of {len(found.n)} samples rest on one trial, and have no SD.")
         out[label] = dataclasses.replace(found, notes=(*notes, *ground.notes("responses", label)))
     tell_all(f"{label}: {note}" for label, found in out.items() for note in found.notes)
     return out

@@ -49,10 +49,11 @@ def measure_evoked(
     A latency is missing, and counted in a note, where the signal stands out already when ``window_s`` begins, or in the
     4 ms before: a decay that could not be taken off, or a potential that begins earlier. ``decay`` tells where a decay
     stood there and was taken off: as one exponential, and nothing before the window shows whether it is one. A note
-    counts these. Figures stand at ``signal.evoked.stands_before``: of single decays nearly all latencies are right
-    then, of others up to half are not. A silent period that is given holds (1 in 80 off by more than 10 ms), a missing
-    one says nothing then: see ``signal.evoked.measure_evoked``. ``clipped_share`` is that of the samples within the
-    window that lie at a rail of the raw recording (``signal.clip``): above 0 the size is too small.
+    counts these. Another note counts stimuli after which nothing stands out, and one those that lack samples. Figures
+    stand at ``signal.evoked.stands_before``: of single decays nearly all latencies are right then, of others up to half
+    are not. A silent period that is given holds (1 in 80 off by more than 10 ms), a missing one says nothing then: see
+    ``signal.evoked.measure_evoked``. ``clipped_share`` is that of the samples within the window that lie at a rail of
+    the raw recording (``signal.clip``): above 0 the size is too small.
 
     A stimulus that lies in two overlapping trials is measured once, and belongs to the trial whose cue is nearest. With
     ``decisions``, the column ``signal`` says what was decided of the channel in that trial, and ``set_aside`` whether a
@@ -168,7 +169,8 @@ def measure_evoked(
         "pause": column(
             "text",
             "",
-            "Whether activity pauses: 'found'; 'none told', it does not, or too briefly to tell; 'no return'",
+            "Whether activity pauses: 'found'; 'none told', it does not, or too briefly to tell; 'no return'; missing "
+            "where samples are",
         ),
     }
     if decisions is not None:
@@ -192,9 +194,25 @@ def measure_evoked(
         silent = mine if "signal" not in mine else mine[mine["signal"] != "unusable"]
         ground.use(trials, place, np.array([row_of[name] for name in silent["trial"]], dtype=np.intp))
     notes += ground.notes("stimuli")
-    if early_ones := int(out.pop("begun").sum()):
+    early_ones = out.pop("begun").astype(bool)
+    whole = out["peak_to_peak"].notna()
+    if lost := int((~whole | out["background_rms"].isna()).sum()):
         notes.append(
-            f"{early_ones} latencies are missing because the signal stands out already when window_s begins, at "
+            f"{lost} of {len(out)} stimuli lack samples within window_s or background_s, and are not measured there."
+        )
+    if silent_ones := int((whole & out["latency_s"].isna() & ~early_ones).sum()):
+        notes.append(
+            f"{silent_ones} of {len(out)} latencies are missing because no potential stands out of the background "
+            "within window_s: peak_to_peak is that of the background there."
+        )
+    if "signal" in out and (unsaid := int(out["signal"].isna().sum())):
+        notes.append(
+            f"Of {unsaid} channels of stimuli the table of decisions says nothing: they are measured; signal and "
+            "set_aside are missing there."
+        )
+    if early_ones.any():
+        notes.append(
+            f"{early_ones.sum()} latencies are missing because the signal stands out already when window_s begins, at "
             f"{window[0]:g} s, or just before: a decay that is not over, or a potential that begins earlier; look at "
             "the raw signal, and move window_s."
         )
@@ -215,6 +233,11 @@ def measure_evoked(
         notes.append(
             f"{untold} of {len(out)} silent periods are missing because no pause can be told: activity goes on, or is "
             "back within some 25 ms of the end of the potential, or is too weak before; the column pause names them."
+        )
+    if endless := int((out["pause"] == "no return").sum()):
+        notes.append(
+            f"{endless} of {len(out)} silent periods are missing because activity does not return within around_s; the "
+            "column pause names them."
         )
     if clipped := int((out["clipped_share"] > 0).sum()):
         notes.append(f"{clipped} of {len(out)} potentials are clipped within window_s: their sizes are too small.")

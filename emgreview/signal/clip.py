@@ -3,8 +3,8 @@
 One stretch of one channel, (samples,), unfiltered, any unit, missing as NaN: a filter rounds off what was cut. Where
 the rails lie is not known, so the lowest and highest value stand for them, and only where the signal piles up there.
 Found are hard rails alone. An amplifier that bends before its end, one that is filtered or sampled anew after it
-clipped, and a rail that moves leave no samples at one value, and are not found. A signal that was held to fill a higher rate
-repeats its highest value as it repeats all others: that is no rail.
+clipped, and a rail that moves leave no samples at one value, and are not found. A signal that was held to fill a higher
+rate repeats its highest value as it repeats all others: that is no rail.
 
 Simulated bursts of 0.3 s, steps of 0, 0.02 and 0.5 µV for an SD of 500 µV, 200 Hz to 20 kHz, 40 trials a cell: of those
 with 10 % of their samples clipped all are found from 500 Hz on, and 80 % or more at 200 Hz; with 1 %, all from 10 kHz
