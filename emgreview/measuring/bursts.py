@@ -111,7 +111,8 @@ def measure(
     two "in task" need no ``reference`` (bursts that are unusable, set aside, or left out by the rule do not count); the
     others a value for each channel, or for each (recording, channel), in the trials' unit. A burst that is not whole,
     which is often the strongest, counts in the two "in task" by what was recorded of it, up to the next burst of the
-    trial or the trial's end, so that no burst exceeds the largest peak; a note says how many do.
+    trial or the trial's end, so that no burst exceeds the largest peak; a note says how many do. One that a person
+    added without an offset may have ended long before, and does not count in the mean; a note says so, too.
 
     ``…_clipped_share`` is the share of a stretch's samples that lie at a rail of the unfiltered recording
     (``signal.clip``). Where it is above 0 the onset can be used, and amplitudes, integral, rise, time of the peak and
@@ -284,8 +285,11 @@ def _normalised(
             counts &= ~rows["set_aside"].fillna(False).astype(bool)
         counts = counts.fillna(True).astype(bool)
         name = IN_TASK[how]
-        notes += partial_words(rows, how, counts & found[name].isna(), part_of[name])
-        value = found[name].fillna(part_of[name]).where(counts)
+        parted = part_of[name]
+        if how == "mean in task":
+            parted = parted.mask((rows["origin"] == "added").fillna(False).astype(bool) & rows["offset_s"].isna())
+        notes += partial_words(rows, how, counts & found[name].isna(), parted)
+        value = found[name].fillna(parted).where(counts)
         groups = value.groupby([rows["recording"], rows["channel"]])
         own = groups.transform("max" if name == "burst_peak" else "mean")
         if (nothing := ~(own > 0)).any():

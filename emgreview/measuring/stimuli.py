@@ -195,6 +195,12 @@ def measure_evoked(
         ground.use(trials, place, np.array([row_of[name] for name in silent["trial"]], dtype=np.intp))
     notes += ground.notes("stimuli")
     early_ones = out.pop("begun").astype(bool)
+    if early_ones.any():
+        notes.append(
+            f"{early_ones.sum()} latencies are missing because the signal stands out already when window_s begins, at "
+            f"{window[0]:g} s, or just before: a decay that is not over, or a potential that begins earlier; look at "
+            "the raw signal, and move window_s."
+        )
     whole = out["peak_to_peak"].notna()
     if lost := int((~whole | out["background_rms"].isna()).sum()):
         notes.append(
@@ -209,12 +215,6 @@ def measure_evoked(
         notes.append(
             f"Of {unsaid} channels of stimuli the table of decisions says nothing: they are measured; signal and "
             "set_aside are missing there."
-        )
-    if early_ones.any():
-        notes.append(
-            f"{early_ones.sum()} latencies are missing because the signal stands out already when window_s begins, at "
-            f"{window[0]:g} s, or just before: a decay that is not over, or a potential that begins earlier; look at "
-            "the raw signal, and move window_s."
         )
     if doubtful := int((out["decay"].astype(bool) & out["latency_s"].notna()).sum()):
         notes.append(

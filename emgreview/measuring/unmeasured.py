@@ -120,7 +120,7 @@ def partial(
 
 def partial_words(rows: pd.DataFrame, how: str, counts: "pd.Series[bool]", value: "pd.Series[float]") -> list[str]:
     """Sentences on bursts that are not whole, of which those that ``counts`` names have a part in the reference
-    ``how`` with the ``value`` of what was recorded of them, NaN where nothing was."""
+    ``how`` with the ``value`` of what was recorded of them, NaN where that is not known."""
     out = []
     if (some := counts & value.notna()).any():
         out.append(
@@ -128,5 +128,8 @@ def partial_words(rows: pd.DataFrame, how: str, counts: "pd.Series[bool]", value
             f"burst or the end of their trial; cut longer trials to have all of it ({whose(rows, some)})."
         )
     if (none := counts & value.isna()).any():
-        out.append(f"{how} rests on the others of {int(none.sum())} bursts without any sample ({whose(rows, none)}).")
+        out.append(
+            f"{how} does not count {int(none.sum())} bursts of which no sample was recorded, or whose end nobody has "
+            f"marked ({whose(rows, none)})."
+        )
     return out
