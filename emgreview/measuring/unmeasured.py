@@ -66,7 +66,7 @@ def why_missing(
     told(
         found["rest_rms"].isna(),
         "rest_rms and level_db are missing for {n} bursts whose rest window reaches beyond the trial or lacks samples; "
-        "cut longer trials, or choose another rest_s",
+        "cut longer trials",
     )
     told(
         found["level_db"].isna() & found["rest_rms"].notna() & found["burst_rms"].notna(),
@@ -74,7 +74,7 @@ def why_missing(
     )
     told(
         found["creep_per_s"].isna() & ~rows["recording"].isin(list(short)),
-        "creep_per_s is missing for {n} bursts whose last creep_s before go reach beyond the trial or lack samples",
+        "creep_per_s is missing for {n} bursts whose last stretch before go reaches beyond the trial or lacks samples",
     )
     answers = (rows["kind"] == "response").fillna(False).astype(bool)
     told(
