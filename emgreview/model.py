@@ -18,7 +18,7 @@ import json
 import math
 import operator
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from numbers import Integral, Real
@@ -39,6 +39,11 @@ VOLTS: Mapping[str, float] = MappingProxyType({"V": 1e6, "mV": 1e3, "uV": 1.0, "
 
 ARBITRARY = "arbitrary"
 """The unit of samples whose scale to volts is unknown: never labelled as microvolts."""
+
+
+LOWEST_UPPER_HZ, LOWEST_LOWER_HZ = 5.0, 0.5
+"""A band that ends below the first, or without an upper edge begins below the second, is no band of EMG: kilohertz
+were given (our own choice, no source)."""
 
 
 def to_sample(seconds: float, rate_hz: float) -> int:
@@ -268,7 +273,7 @@ class Recording:
                 f"labels {list(labels)} differ from those of channels "
                 f"{[channel.label for channel in channels]}; give the same, in the same order."
             )
-        made = [m if isinstance(m, Marker) else _marker(m) for m in markers]
+        made = _markers(markers)
         return cls(name, tuple(channels), rate_hz, ArraySource(x), tuple(made), dict(entities or {}), mains_hz=mains_hz)
 
     def __repr__(self) -> str:
@@ -396,15 +401,27 @@ class Recording:
                 digest.update(content)
         return tuple(digest.hexdigest() for digest in digests)
 
-    def with_markers(self, markers: Sequence[Marker]) -> "Recording":
-        """The same recording with other markers, sorted by time."""
-        return dataclasses.replace(self, markers=tuple(sorted(markers, key=lambda marker: marker.sample)))
+    def with_markers(self, markers: Sequence[tuple[int, str] | Marker]) -> "Recording":
+        """The same recording with other markers, sorted by time; each a :class:`Marker`, or (sample, label)."""
+        return dataclasses.replace(self, markers=tuple(sorted(_markers(markers), key=lambda marker: marker.sample)))
 
     def _index(self, label: str) -> int:
         try:
             return self.labels.index(label)
         except ValueError:
             raise UnknownNameError("channel", label, self.labels) from None
+
+
+def _markers(given: Any) -> list[Marker]:
+    """Markers of a list of such, or of (sample, label)."""
+    several = isinstance(given, Iterable) and not isinstance(given, str | Mapping)
+    if not several or (isinstance(given, tuple) and len(given) == 2 and isinstance(given[1], str)):
+        came = given if isinstance(given, Marker | tuple | str | None) else f"a {type(given).__name__}"
+        raise MarkerError(
+            f"markers came as {came!r}; allowed: a list of markers, each (sample, label) or a Marker; give "
+            "[(4000, 'go'), ...], or [] for none."
+        )
+    return [one if isinstance(one, Marker) else _marker(one) for one in given]
 
 
 def _marker(given: object) -> Marker:
@@ -479,6 +496,14 @@ class Processing:
             self.high_hz is None or self.high_hz > self.low_hz, "high_hz", f"None, or above low_hz ({self.low_hz} Hz)"
         )
         demand(self.order in range(1, 9), "order", "1 to 8")
+        kilohertz = self.high_hz is not None and self.high_hz < LOWEST_UPPER_HZ
+        if kilohertz or (self.high_hz is None and self.low_hz < LOWEST_LOWER_HZ):
+            upper = "" if self.high_hz is None else f" and {1000 * self.high_hz:g}"
+            raise ParameterError(
+                f"low_hz and high_hz came as {self.low_hz:g} and {self.high_hz}; allowed: frequencies of EMG in hertz, "
+                f"the upper one {LOWEST_UPPER_HZ:g} or more, or the lower one {LOWEST_LOWER_HZ:g} or more where there "
+                f"is none; correct them: perhaps {1000 * self.low_hz:g}{upper}, if kilohertz were given."
+            )
         demand(self.direction in ("zero-phase", "causal"), "direction", "'zero-phase' or 'causal'")
         demand(self.envelope in ("low-pass", "rms"), "envelope", "'low-pass' or 'rms'")
         demand(math.isfinite(self.envelope_hz) and self.envelope_hz > 0, "envelope_hz", "a frequency above 0 Hz")

@@ -117,6 +117,7 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
             place,
             reviewer=point.reviewer,
             blind=description["blind"],
+            unblind=None if description["blind"] else "replay",
             read_only=True,
             **how,
         ) as session:

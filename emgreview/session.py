@@ -8,6 +8,7 @@ with front ends.
 
     open_review     start or continue a review
     Session         its commands, state, queue and undo
+    nobody_named    for functions of a session from outside: their errors name nobody while it is blind
     COMMANDS        the names that apply knows
 """
 
@@ -24,7 +25,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, S
 from contextlib import contextmanager
 from pathlib import Path
 from types import MappingProxyType, TracebackType
-from typing import Any, Literal, Self, TypeVar
+from typing import Any, Literal, Self, TypeVar, cast
 
 from emgreview import tables
 from emgreview.annotations import state as states
@@ -50,12 +51,14 @@ from emgreview.annotations.proposals import Automatic as Automatic
 from emgreview.annotations.proposals import Proposals, check_order
 from emgreview.annotations.state import Activity, TrialState
 from emgreview.annotations.telling import NAMES, sentences
+from emgreview.annotations.unblinding import checked
 from emgreview.annotations.versions import Sealed, seal_version
-from emgreview.checks import kind, likely_unit
+from emgreview.checks import kind, likely_unit, truth
 from emgreview.detecting import METHOD, Detect, described, find_onsets, method_words, rebuilt
 from emgreview.errors import (
     DecisionError,
     DecisionWarning,
+    EmgreviewError,
     LogReadOnlyError,
     ParameterError,
     UnknownNameError,
@@ -65,10 +68,11 @@ from emgreview.evidence import Fitness
 from emgreview.model import Marker, Recording, Trials, to_sample
 from emgreview.reading.dataset import NAMELESS
 from emgreview.remarks import on_bursts
-from emgreview.unnamed import unnamed
+from emgreview.unnamed import unname, unnamed
 
 Ids = tuple[str, ...]
 _Kind = TypeVar("_Kind")
+_Call = TypeVar("_Call", bound=Callable[..., Any])
 
 
 def open_review(
@@ -84,6 +88,7 @@ def open_review(
     relook_offset_ms: float | None = 50.0,
     convention: Convention | str | None = None,
     scale_corrected: str | None = None,
+    unblind: str | None = None,
     read_only: bool = False,
     detect: Detect | None = None,
     files: FileSystem | None = None,
@@ -94,7 +99,8 @@ def open_review(
     folder and reviewer) or "least certain" (first where the method could not tell, then by the width of its interval);
     ``blind`` hides condition and participant and shuffles trials across recordings. What was told before, when trials
     were read and cut, it cannot hide: cut them with :func:`emgreview.cut_all` and its own ``blind``; where notes
-    may have been told by name, a SignalWarning says so.
+    may have been told by name, a SignalWarning says so. A review that was begun blind goes on blind: without ``blind``
+    it is refused, until ``unblind`` says, in words that the logs keep, why it ends (as :meth:`Session.unblind` does).
 
     ``method`` names the onset detector and ``parameters`` holds what it takes beside its defaults, such as the shortest
     burst and the gap that is merged: ``method="double-threshold", parameters={"shortest_s": 0.05, "merge_s": 0.02}``.
@@ -113,13 +119,16 @@ def open_review(
 
     What the reviewer should know (:attr:`Session.notices`) comes as a SignalWarning each.
     Raises ParameterError, LogLockedError (another process writes), LogTooNewError, LogError (a log belongs to another
-    recording, or to one in another scale). A broken log opens the whole review for reading only;
-    ``session.problem`` says why.
+    recording, or to one in another scale), DecisionError (a blind review would be shown). A broken log opens the
+    whole review for reading only; ``session.problem`` says why.
     """
-    given = (trials,) if isinstance(trials, Trials) or not isinstance(trials, Iterable) else tuple(trials)
+    several = isinstance(trials, Iterable) and not isinstance(trials, str)
+    given: tuple[Any, ...] = tuple(trials) if several and not isinstance(trials, Trials) else (trials,)
     for part in given:
         kind("trials", part, Trials, "what cut_trials returns, or a list of such, one a recording")
     kind("folder", folder, (str, os.PathLike), "the path of the folder in which decisions are kept")
+    kind("parameters", parameters, (Mapping, type(None)), "a mapping of names to values, such as {'shortest_s': 0.05}")
+    truth("blind", blind)
     session = Session(
         given,
         Path(folder),
@@ -132,6 +141,7 @@ def open_review(
         relook_offset_ms=relook_offset_ms,
         convention=convention,
         scale_corrected=scale_corrected,
+        unblind=unblind,
         read_only=read_only,
         detect=detect,
         files=files,
@@ -143,14 +153,19 @@ def open_review(
 def one_at_a_time(cls: type[_Kind]) -> type[_Kind]:
     """A class of which one public method or property runs at a time, whatever the thread; ``lock`` is held meanwhile.
 
-    A notebook's host may deliver what a screen sends on a thread of its own while a cell runs.
+    A notebook's host may deliver what a screen sends on a thread of its own while a cell runs. An error of a blind
+    review names nobody (:meth:`Session.nobody_named`).
     """
 
     def alone(run: Callable[..., Any]) -> Callable[..., Any]:
         @functools.wraps(run)
         def held(self: Any, *given: Any, **named: Any) -> Any:
             with self.lock:
-                return run(self, *given, **named)
+                try:
+                    return run(self, *given, **named)
+                except EmgreviewError as error:
+                    self._unname(error)
+                    raise
 
         return held
 
@@ -160,6 +175,18 @@ def one_at_a_time(cls: type[_Kind]) -> type[_Kind]:
         elif not name.startswith("_") and inspect.isfunction(member):
             setattr(cls, name, alone(member))
     return cls
+
+
+def nobody_named(run: _Call) -> _Call:
+    """A function of a session, or a method of what holds one as ``_session``, whose errors name nobody while that is
+    blind."""
+
+    @functools.wraps(run)
+    def neutral(holder: Any, *given: Any, **named: Any) -> Any:
+        with getattr(holder, "_session", holder).nobody_named():
+            return run(holder, *given, **named)
+
+    return cast(_Call, neutral)
 
 
 @one_at_a_time
@@ -185,6 +212,7 @@ class Session:
         relook_offset_ms: float | None = 50.0,
         convention: Convention | str | None = None,
         scale_corrected: str | None = None,
+        unblind: str | None = None,
         read_only: bool = False,
         detect: Detect | None = None,
         files: FileSystem | None = None,
@@ -206,6 +234,7 @@ class Session:
         words = None if convention is None else convention_words(convention)
         if scale_corrected is not None and not check_text(scale_corrected).strip():
             raise ParameterError("scale_corrected came without words; say why the former reading was the wrong one.")
+        unblind = checked(unblind, blind)
         check_order(order)
         self._proposals = Proposals(trials)
         recordings = self._proposals.recordings
@@ -221,6 +250,7 @@ class Session:
             read_only=read_only,
             files=files,
             scale_corrected=scale_corrected,
+            unblind=unblind,
         )
         lost: tuple[str, ...] = ()
         try:
@@ -308,6 +338,21 @@ class Session:
         """Words as they may be shown: while the review is blind without the names of recordings and participants, and
         without what a recording says of a channel that it marks bad."""
         return unnamed(words, self._proposals.recordings.values()) if self.blind else words
+
+    @contextmanager
+    def nobody_named(self) -> Iterator[None]:
+        """A block in which errors of the package name no recording and no participant while the review is blind; for
+        whoever works on a session from outside."""
+        try:
+            yield
+        except EmgreviewError as error:
+            self._unname(error)
+            raise
+
+    def _unname(self, error: EmgreviewError) -> None:
+        book = getattr(self, "_book", None)
+        if book is not None and book.blind:
+            unname(error, self._proposals.recordings.values())
 
     def tell_notices(self) -> None:
         """A SignalWarning for each of :attr:`notices`: a script and a notebook see no field of an object."""
@@ -476,14 +521,16 @@ class Session:
 
     def say(self, trial: str, words: str) -> None:
         """Tell who called a command, once it is done, what it does not say by itself: a script by a DecisionWarning, a
-        screen by its list; see :meth:`on_screen`."""
+        screen by its list; see :meth:`on_screen`. In a blind review the trial goes by its place in the queue, for its
+        id names the recording."""
         if self._heard is not None:
             self._heard.append((trial, words))
             return
         level, frame = 1, sys._getframe()
         while frame.f_back and frame.f_code.co_filename == __file__:
             level, frame = level + 1, frame.f_back
-        warnings.warn(f"trial {trial!r}: {words}", DecisionWarning, stacklevel=level)
+        which = f"trial {self._rank[trial] + 1} of the queue" if self.blind else f"trial {trial!r}"
+        warnings.warn(f"{which}: {self.neutral(words)}", DecisionWarning, stacklevel=level)
 
     def unfit(self, trial: str, channel: str) -> str:
         """Why a channel of a trial cannot be judged without a look at it, in a few words; "" where it can.

@@ -26,12 +26,12 @@ from numpy.typing import NDArray
 from emgreview.checking import RECORDING
 from emgreview.checking import check as check
 from emgreview.checking import mains as mains
-from emgreview.checks import kind, perhaps, whole
+from emgreview.checks import demand_size, kind, perhaps, truth, whole
 from emgreview.errors import EmgreviewError, MarkerError, ParameterError, SignalError, UnitError, UnknownNameError, tell
 from emgreview.model import ARBITRARY, Marker, Note, Processing, Recording, Trials, to_sample
 from emgreview.rhythm import SHOWN, count_note, demand_trials, hole_note, in_ms
 from emgreview.signal import envelope, filters
-from emgreview.unnamed import LEFT_OUT, NobodyNamed
+from emgreview.unnamed import LEFT_OUT, NobodyNamed, alike
 
 FloatArray = NDArray[np.floating]
 
@@ -64,6 +64,8 @@ def cut_trials(
     (no EMG channel), RateError (sampling rate too low for the band); each names the recording.
     """
     kind("rec", rec, Recording, RECORDING)
+    kind("cue", cue, str, "the label of one marker, in quotes")
+    truth("blind", blind)
     kind("processing", processing, (Processing, type(None)), "emgreview.Processing(low_hz=…, …), or None")
     with _naming(rec), NobodyNamed([rec], blind):
         found = _cut(rec, cue, before_s, after_s, Processing() if processing is None else processing, expect)
@@ -88,8 +90,9 @@ def cut_all(
     recordings that it is about.
     Raises ParameterError where not one could be cut, with the reasons.
     """
+    truth("blind", blind)
     found: list[Trials] = []
-    failed: list[str] = []
+    failed: dict[str, str] = {}
     read: list[Recording] = []
     allowed = "a dataset, its recordings, or a list of recordings"
     if isinstance(recordings, str | os.PathLike) or not (
@@ -105,13 +108,17 @@ def cut_all(
                 one = cut_trials(rec, cue=cue, before_s=before_s, after_s=after_s, processing=processing, expect=expect)
                 found.append(replace(one, blind=blind))
             except EmgreviewError as error:
-                failed.append(f"{rec.name} cannot be cut{LEFT_OUT}{error}")
+                failed[rec.name] = str(error)
+    told = [
+        f"{whose} cannot be cut{LEFT_OUT if whose in failed else LEFT_OUT.replace('is', 'are')}{words}"
+        for whose, words in alike(failed).items()
+    ]
     if not found:
         raise ParameterError(
             f"not one of {len(failed)} recordings could be cut; at least one must have the cue and fit the window; "
-            f"{' '.join(failed[:3]) or 'give recordings'}"
+            f"{' '.join(told[:3]) or 'give recordings'}"
         )
-    for sentence in failed:
+    for sentence in told:
         tell(sentence)
     return found
 
@@ -314,6 +321,7 @@ def _condition(
     margin = margin_samples(rec.rate_hz, processing)
     first, last = max(start - margin, 0), min(stop + margin, rec.n_samples)
     raw = rec.values(first, last, labels)
+    demand_size(raw, rec.name)
     banded = filters.bandpass(
         raw,
         rec.rate_hz,

@@ -35,3 +35,21 @@ def review(tmp_path, rec, **options):
 def quiet(rms_uv):
     """Noise of that RMS between 20 and 450 Hz."""
     return lambda rng, x, cues: rng.normal(0, rms_uv * np.sqrt(RATE_HZ / 2 / 430), x.size)
+
+
+EVERY_MEASURE = {
+    "measure": (er.measure, "bursts", N),
+    "measure_evoked": (lambda trials, table: er.measure_evoked(trials, stimulus="go", decisions=table), "stimuli", N),
+    "compare_channels": (lambda trials, table: er.compare_channels(trials, table, "good", "bad"), "trials", N),
+    "average_envelopes": (
+        lambda trials, table: er.average_envelopes(trials, table, to="go", before_s=0.2, after_s=0.3),
+        "responses",
+        N,
+    ),
+    "detection_floor": (
+        lambda trials, table: er.detection_floor(trials, "bad", decisions=table, injections=20),
+        "rests or bursts",
+        N,
+    ),
+}
+"""Public functions of ``measuring``, each as (trials, decisions), what it measures of "bad", and how many at most."""

@@ -96,6 +96,7 @@ def test_a_slower_signal_held_is_not_clipped_unless_it_was_before(ratio, step):
 
 
 @pytest.mark.filterwarnings("ignore:rec has no marker 'response'")
+@pytest.mark.filterwarnings("ignore:Missing numbers of")
 @pytest.mark.parametrize("times", [2, 3])
 def test_held_signals_are_measured_listed_and_taken_in_bulk_as_not_clipped(tmp_path, times):
     rec = recording(lambda rng, x, cues: np.repeat(x[::times], times)[: x.size])

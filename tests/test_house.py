@@ -29,6 +29,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"replaying", "walks"},
     {"views"},
     {"shell_words"},
+    {"shell_options"},
     {"cli"},
 ]
 NEVER = {("annotations", "signal"), ("reading", "signal")}

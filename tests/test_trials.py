@@ -363,7 +363,8 @@ def test_trials_of_another_kind_explain_why_a_cue_is_late():
     [
         ((1000, 1500), r"which lasts 10 s; a trial is no longer.*perhaps 1 and 1\.5, if milliseconds were given"),
         ((6, 5), r"which lasts 10 s; a trial is no longer than its recording; give shorter ones\."),
-        ((1000, 1.5), r"perhaps 1 and 1\.5, if milliseconds were given"),
+        ((1000, 1.5), r"perhaps before_s=1, if its 1000 were milliseconds"),
+        ((1, 500), r"perhaps after_s=0\.5, if its 500 were milliseconds"),
         ((1e12, 1e12), "which lasts 10 s"),
     ],
 )

@@ -40,8 +40,9 @@ class Point:
 
     @property
     def blind(self) -> bool:
-        """Whether the review was blind when each recording was last decided on."""
-        return all(facts["blind"] for facts in self.facts.values())
+        """Whether the review is blind: what is written last of any recording was, and none has been unblinded."""
+        facts = self.facts.values()
+        return any(one["blind"] for one in facts) and not any(one.get("unblinded") for one in facts)
 
     @property
     def standing(self) -> Mapping[states.Key, Any]:
@@ -55,6 +56,8 @@ class Point:
         self.replay.read(event)
         facts = self.facts.setdefault(str(event.subject["recording"]), {"participant": event.subject["participant"]})
         facts["blind"] = event.blind
+        if event.field == "blind":
+            facts["unblinded"] = True
         if event.field == "log":
             self.notes.append(event)
         if event.field in ("log", "method"):
@@ -75,6 +78,12 @@ def find_point(folder: Path, name: str | int = NOW, reviewer: str | None = None)
     if isinstance(name, str) and re.fullmatch(r"[0-9a-fA-F]{8,64}", name):
         reviewer, counter = _find(logs, name.lower())
         return _point_at(f"line {name[:8]}", reviewer, counter, logs)
+    if not isinstance(name, str | int) or isinstance(name, bool):
+        raise ParameterError(
+            f"a point of the logs came as {name!r}; allowed: the name of a sealed version "
+            f"({', '.join(sealed_names(folder)) or 'none yet'}), the number of a command as a whole number, the "
+            f"SHA-256 of a line, or {NOW!r}; give one of them."
+        )
     number = type(name) is int or (isinstance(name, str) and name.isdigit())
     if not number and name != NOW:
         raise UnknownNameError(

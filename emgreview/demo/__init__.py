@@ -17,6 +17,7 @@ from pathlib import Path
 
 import edfio
 
+from emgreview.checks import kind
 from emgreview.demo import words
 from emgreview.demo.study import PARTICIPANTS, RAIL_UV, RATE_HZ, TRIALS, Performance, Truth, perform
 from emgreview.errors import ParameterError
@@ -53,6 +54,7 @@ def write_demo(
             raise ParameterError(f"{name} came as {came!r}; allowed: a whole number from 1 to {most}; correct it.")
     if not (isinstance(workers, int) and workers >= 1):
         raise ParameterError(f"workers came as {workers!r}; allowed: a whole number from 1; correct it.")
+    kind("folder", folder, (str, os.PathLike), "the path of a new or empty folder")
     folder = Path(folder)
     made_of = {
         "made_by": "emgreview demo",

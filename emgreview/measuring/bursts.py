@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.detecting import onsets_of
-from emgreview.errors import UnknownNameError
+from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.measuring.ground import Ground
+from emgreview.measuring.missing import missing_words
 from emgreview.measuring.rests import untouched
 from emgreview.measuring.rows import (
     Described,
@@ -30,7 +31,7 @@ from emgreview.measuring.rows import (
     trials_of,
     unit_of,
 )
-from emgreview.measuring.unmeasured import partial, partial_words, whose, why_missing
+from emgreview.measuring.unmeasured import partial, partial_words, reasons
 from emgreview.model import Trials, to_sample
 from emgreview.reading.settled import listed
 from emgreview.signal import measures
@@ -134,6 +135,12 @@ def measure(
     unit = unit_of(parts)
     if not isinstance(normalise, str) or normalise not in NORMALISATIONS:
         raise UnknownNameError("normalisation", normalise, NORMALISATIONS)
+    if reference is not None and normalise == "none":
+        takers = ", ".join(repr(name) for name in NORMALISATIONS if name != "none" and not name.endswith("in task"))
+        raise ParameterError(
+            f"reference came as {reference!r} and normalise as 'none', which divides by nothing; allowed with a "
+            f"reference: {takers}; give one of them as normalise, or leave the reference out."
+        )
     lengths = isinstance(windows_s, Sequence) and not isinstance(windows_s, str)
     demand(lengths, "windows_s", windows_s, "a list of lengths above 0 s, such as (0.03, 0.1)")
     windows_s = tuple(checks.number("windows_s", length_s, above=0, unit="s") for length_s in windows_s)
@@ -196,7 +203,11 @@ def measure(
             table[f"{label}_onset_s"] = np.where(answers, after, np.nan)
         pieces.append(pd.DataFrame(table, index=mine.index))
         if part.recording.name in unmarked:
-            notes.append(f"{part.recording.name} has no marker {response!r}: reaction and motor times are missing.")
+            there = ", ".join(sorted({marker.label for marker in part.recording.markers}))
+            notes.append(
+                f"{part.recording.name} has no marker {response!r} (there are: {there}): reaction and motor times are "
+                "missing."
+            )
     columns = _columns(windows_s, unit, creep_s) | {
         f"{label}_onset_s": column("number", "s", f"Onset of channel {label}, from the cue, by method {how}")
         for label, how in (auxiliary or {}).items()
@@ -204,15 +215,6 @@ def measure(
     found = pd.concat(pieces).reindex(rows.index) if pieces else pd.DataFrame(columns=list(columns), dtype=np.float64)
     found["motor_time_impossible"] = found["motor_time_impossible"].astype("boolean")
     part_of = pd.concat(parted).reindex(rows.index) if parted else found.reindex(columns=PARTED)
-    notes += why_missing(
-        rows,
-        found,
-        windows=dict(_stretches(windows_s)[1:]),
-        response=response,
-        unmarked=unmarked,
-        short=short,
-        auxiliary=auxiliary or {},
-    )
     if normalise != "none":
         percent, described, more = _normalised(rows, found, part_of, windows_s, normalise, reference)
         found, columns = pd.concat([found, percent], axis=1), columns | described
@@ -236,7 +238,19 @@ def measure(
     if "set_aside" in rows and (count := int(rows["set_aside"].fillna(False).astype(bool).sum())):
         notes.append(f"{count} bursts in stretches that were set aside are measured; the column set_aside names them.")
     notes += ground.notes("bursts")
-    out.attrs |= {"columns": describe(carried) | columns, "notes": tell_all(notes)}
+    described = describe(carried) | columns
+    why = reasons(
+        rows,
+        found,
+        windows=dict(_stretches(windows_s)[1:]),
+        normalise=normalise,
+        response=response,
+        unmarked=unmarked,
+        short=short,
+        auxiliary=auxiliary or {},
+    )
+    notes += missing_words(out, {name: described[name] for name in ("offset_s", *columns)}, why)
+    out.attrs |= {"columns": described, "notes": tell_all(notes)}
     return out
 
 
@@ -292,11 +306,6 @@ def _normalised(
         value = found[name].fillna(parted).where(counts)
         groups = value.groupby([rows["recording"], rows["channel"]])
         own = groups.transform("max" if name == "burst_peak" else "mean")
-        if (nothing := ~(own > 0)).any():
-            notes.append(
-                f"{how} is not known, and percentages are missing, where no burst counts or all are 0: "
-                f"{whose(rows, nothing)}."
-            )
     else:
         good = reference is None or isinstance(reference, Mapping)
         demand(good, "reference", reference, f"a mapping with a value for {how!r} for every channel")

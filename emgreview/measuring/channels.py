@@ -17,6 +17,7 @@ from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
 from emgreview.measuring.ground import Ground
+from emgreview.measuring.missing import Reason, missing_words
 from emgreview.measuring.rows import (
     FloatArray,
     channel_of,
@@ -69,8 +70,8 @@ def compare_channels(
     (also for decisions of two reviewers on one trial), UnknownNameError, and what ``measure`` raises for its decisions.
     """
     trials = one_of(trials)
-    demand(a != b, "b", b, f"a channel other than {a!r}")
     columns = [channel_of(trials, label) for label in (a, b)]
+    demand(a != b, "b", b, f"a channel other than {a!r}")
     window_s = checks.span("window_s", window_s)
     checks.likely_unit("window_s", window_s, most_s=len(trials.time_s) / trials.rate_hz)
     start, stop = (trials.before + to_sample(edge, trials.rate_hz) for edge in window_s)
@@ -148,13 +149,12 @@ def compare_channels(
             f"In {cut} trials {a} or {b} is clipped within the window: common area and shared signal rest on cut "
             "samples there, and so may the largest value that envelopes are divided by."
         )
-    told += ground.notes("trials") + _why_missing(table, (a, b), kept, [*raw, *outlines], (a_s, b_s), used)
+    told += ground.notes("trials")
     if silent := int((signals[0].isna() | signals[1].isna()).sum()):
         told.append(
             f"In {silent} trials the table of decisions says nothing of {a} or {b}: they are measured, and count."
         )
-    table.attrs["notes"] = tell_all(told)
-    table.attrs["columns"] = describe(table[["recording", "trial", "set_aside"]]) | {
+    described = describe(table[["recording", "trial", "set_aside"]]) | {
         "signal_a": column("text", "", f"Signal of {a}: usable, caution or unusable; missing where nothing is said"),
         "signal_b": column("text", "", f"Signal of {b}: likewise"),
         "set_aside": column("truth", "", f"Whether a stretch set aside touches {a} or {b} in the trial"),
@@ -174,40 +174,41 @@ def compare_channels(
         ),
         "first": column("text", "", f"The earlier channel, as far as the interval can tell. {order.caution}"),
     }
+    why = _reasons((a, b), kept, raw, outlines, not any(map(math.isnan, own.values())), (a_s, b_s))
+    told += missing_words(table, described, why)
+    table.attrs |= {"notes": tell_all(told), "columns": described}
     return table
 
 
-def _why_missing(
-    table: pd.DataFrame,
+def _reasons(
     labels: tuple[str, str],
     kept: NDArray[np.bool_],
-    samples: Sequence[FloatArray],
+    raw: Sequence[FloatArray],
+    outlines: Sequence[FloatArray],
+    divided: bool,
     onsets: tuple[FloatArray, FloatArray],
-    used: int,
-) -> list[str]:
-    """Sentences on trials that are not left out, and lack a number; ``samples`` (trials, samples) are those measured,
-    ``onsets`` (trials,) those compared, ``used`` how many trials count."""
+) -> list[Reason]:
+    """Why numbers of two channels are missing; without words where a note of its own says it. ``raw`` and ``outlines``
+    (trials, samples) are those measured, ``onsets`` (trials,) those compared; ``divided``, whether there is something
+    to divide the envelopes by."""
     a, b = labels
-    out = []
-    if (gaps := kept & np.any([np.isnan(part).any(axis=1) for part in samples], axis=0)).any():
-        out.append(f"In {gaps.sum()} trials {a} or {b} lacks samples within the window: nothing in common is measured.")
-    empty = kept & ~gaps & table[["common_area_percent", "r", "lag_s"]].isna().any(axis=1).to_numpy()
-    if empty.any() and used:
-        out.append(
-            f"In {empty.sum()} trials {a} or {b} is 0 throughout the window: common area or correlation is missing."
-        )
-    elif empty.any():
-        out.append("common_area_percent is missing where no reference is given: no trial counts in a largest value.")
-    for label, onset in zip(labels, onsets, strict=True):
-        if none := int((kept & np.isnan(onset)).sum()):
-            out.append(f"In {none} trials {label} has no accepted response: onset_difference_s is missing.")
-    bare = kept & (table["onset_difference_s"].notna() & table["onset_difference_low_s"].isna()).to_numpy()
-    if bare.any():
-        out.append(
-            f"In {bare.sum()} trials the difference of onsets has no interval: a person has placed a mark, or the "
-            "method gives none."
-        )
-    return out
+    shared, area = ["r", "r2", "lag_s"], ["common_area_percent"]
+    order = ["onset_difference_s", "onset_difference_low_s", "onset_difference_high_s"]
+    every, undivided = np.ones(len(kept), dtype=bool), np.full(len(kept), not divided)
+    lacks = [np.isnan(np.stack(pair)).any(axis=(0, -1)).reshape(-1) for pair in (outlines, raw)]
+    none = [np.isnan(onset) for onset in onsets]
+    return [
+        Reason([*area, *shared, *order], ~kept, ""),
+        Reason(area, lacks[0], f"{a} or {b} lacks samples within the window"),
+        Reason(shared, lacks[1], f"{a} or {b} lacks samples within the window"),
+        Reason(area, undivided, "no trial counts in a largest value, and no reference is given"),
+        Reason(area, every, f"{a} and {b} are 0 throughout the window"),
+        Reason(shared, every, f"{a} or {b} is 0 throughout the window, or too small to be computed"),
+        Reason(order, none[0] & none[1], f"neither {a} nor {b} has an accepted response"),
+        Reason(order, none[0], f"{a} has no accepted response"),
+        Reason(order, none[1], f"{b} has no accepted response"),
+        Reason(order, every, "the difference has no interval: a person has placed a mark, or the method gives none"),
+    ]
 
 
 def _left_out(decisions: pd.DataFrame, trials: Trials, labels: Sequence[str]) -> "pd.Series[Any]":

@@ -13,6 +13,7 @@ from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
 from emgreview.measuring.ground import Ground
+from emgreview.measuring.missing import Reason, missing_words
 from emgreview.measuring.rows import as_reviewed, column, kept_out, one_of, said_of, tell_all, unit_of
 from emgreview.model import Trials, to_sample
 from emgreview.signal import evoked, filters
@@ -20,7 +21,7 @@ from emgreview.signal.clip import at_rail
 from emgreview.tables import describe
 
 TOLD = ("decay", "clipped_share")
-MEASURED = ("peak_to_peak", "latency_s", "silent_period_s", "background_rms")
+MEASURED = ("peak_to_peak", "latency_s", "silent_period_s", "pause_level", "background_rms")
 
 
 def measure_evoked(
@@ -48,12 +49,15 @@ def measure_evoked(
 
     A latency is missing, and counted in a note, where the signal stands out already when ``window_s`` begins, or in the
     4 ms before: a decay that could not be taken off, or a potential that begins earlier. ``decay`` tells where a decay
-    stood there and was taken off: as one exponential, and nothing before the window shows whether it is one. A note
-    counts these. Another note counts stimuli after which nothing stands out, and one those that lack samples. Figures
-    stand at ``signal.evoked.stands_before``: of single decays nearly all latencies are right then, of others up to half
-    are not. A silent period that is given holds (1 in 80 off by more than 10 ms), a missing one says nothing then: see
-    ``signal.evoked.measure_evoked``. ``clipped_share`` is that of the samples within the window that lie at a rail of
-    the raw recording (``signal.clip``): above 0 the size is too small.
+    stood there and was taken off (as one exponential, and nothing before the window shows whether it is one), and where
+    the latency hangs on what lies just before the window (``signal.evoked.hangs_on_before``). A note counts these.
+    Figures stand at ``signal.evoked.stands_before``: of single decays nearly all latencies are right then, of others up
+    to half are not. A silent period that is given holds (1 in 80 off by more than 10 ms), a missing one says nothing
+    then: see ``signal.evoked.measure_evoked``. ``pause_level`` is the RMS in the pause over that before the stimulus;
+    where it is above 0.25 (``signal.evoked.SHALLOW``) the noise is near the activity, and the silent period may be cut
+    short: a note counts these too. ``clipped_share`` is that of the samples within the window that lie at a rail of
+    the raw recording (``signal.clip``): above 0 the size is too small. Notes count every other number that is missing,
+    with the reason.
 
     A stimulus that lies in two overlapping trials is measured once, and belongs to the trial whose cue is nearest. With
     ``decisions``, the column ``signal`` says what was decided of the channel in that trial, and ``set_aside`` whether a
@@ -113,6 +117,7 @@ def measure_evoked(
         marked = evoked.blank(x, rec.rate_hz, before, before_s=blanked[0], after_s=blanked[1])
         if remove_decay:
             x = evoked.without_decay(x, rec.rate_hz, before, from_s=blanked[1], to_s=window[0])
+        rest_of_it = x
         x = evoked.blank(x, rec.rate_hz, before, before_s=blanked[0], after_s=blanked[1])
         paused = evoked.forgetful(x, rec.rate_hz, high_hz=how.high_hz)
         timed, marked = (
@@ -126,12 +131,24 @@ def measure_evoked(
         seen = evoked.measure_evoked(
             x, rec.rate_hz, before, timed=timed, paused=paused, window_s=window, background_s=rest
         )
+        found_s = np.where(seen.begun | left, np.nan, seen.latency_s)
+        hangs = evoked.hangs_on_before(
+            rest_of_it,
+            rec.rate_hz,
+            before,
+            found_s,
+            before_s=blanked[0],
+            low_hz=how.low_hz,
+            high_hz=how.high_hz,
+            window_s=window,
+            background_s=rest,
+        )
         for place, (trial, at) in enumerate(inside):
             values = {name: float(getattr(seen, name)[place]) for name in MEASURED}
             begun = bool(seen.begun[place] or (left[place] and np.isfinite(values["latency_s"])))
-            values["latency_s"] = np.nan if begun else values["latency_s"]
+            values["latency_s"] = float(found_s[place])
             pause = str(seen.pause[place]) or None
-            spoilt = {"decay": bool(stood[place] or left[place]), "clipped_share": cut[place]}
+            spoilt = {"decay": bool(stood[place] or left[place] or hangs[place]), "clipped_share": cut[place]}
             rows.append(
                 {"recording": rec.name, "trial": trial, "channel": label, "stimulus_sample": at, **values}
                 | spoilt
@@ -155,13 +172,20 @@ def measure_evoked(
             "s",
             f"Stimulus to the return of activity; missing for the reason in the column pause; {paused_words}",
         ),
+        "pause_level": column(
+            "number",
+            "",
+            f"RMS in the pause over that before the stimulus: above {evoked.SHALLOW:g} silent_period_s may be cut "
+            f"short; {paused_words}",
+        ),
         "background_rms": column(
             "number", unit, f"Root mean square, {before_words}: a covariate of the potential; {timed_words}"
         ),
         "decay": column(
             "truth",
             "",
-            "Whether something stood out in the last 4 ms before the window: latency, silent period, size may be off",
+            "Whether something stood out in the last 4 ms before the window, or the latency hangs on what lies there: "
+            "latency, silent period, size may be off",
         ),
         "clipped_share": column(
             "number", "", "Share of the window's samples at a rail of the raw recording: above 0 the size is too small"
@@ -194,22 +218,12 @@ def measure_evoked(
         silent = mine if "signal" not in mine else mine[mine["signal"] != "unusable"]
         ground.use(trials, place, np.array([row_of[name] for name in silent["trial"]], dtype=np.intp))
     notes += ground.notes("stimuli")
-    early_ones = out.pop("begun").astype(bool)
-    if early_ones.any():
+    begun_ones = out.pop("begun").to_numpy(dtype=bool)
+    if early_ones := int(begun_ones.sum()):
         notes.append(
-            f"{early_ones.sum()} latencies are missing because the signal stands out already when window_s begins, at "
+            f"{early_ones} latencies are missing because the signal stands out already when window_s begins, at "
             f"{window[0]:g} s, or just before: a decay that is not over, or a potential that begins earlier; look at "
             "the raw signal, and move window_s."
-        )
-    whole = out["peak_to_peak"].notna()
-    if lost := int((~whole | out["background_rms"].isna()).sum()):
-        notes.append(
-            f"{lost} of {len(out)} stimuli lack samples within window_s or background_s, and are not measured there."
-        )
-    if silent_ones := int((whole & out["latency_s"].isna() & ~early_ones).sum()):
-        notes.append(
-            f"{silent_ones} of {len(out)} latencies are missing because no potential stands out of the background "
-            "within window_s: peak_to_peak is that of the background there."
         )
     if "signal" in out and (unsaid := int(out["signal"].isna().sum())):
         notes.append(
@@ -219,8 +233,9 @@ def measure_evoked(
     if doubtful := int((out["decay"].astype(bool) & out["latency_s"].notna()).sum()):
         notes.append(
             f"{doubtful} of {len(out)} latencies come after a decay that stood just before window_s and was taken off "
-            "as one exponential; of a decay that is none they are wrong, and sizes too. The column decay names them: "
-            "look at the raw signal, or begin window_s where the decay is over."
+            "as one exponential (of a decay that is none they are wrong, and sizes too), or would be others, or none, "
+            "without what lies there. The column decay names them: look at the raw signal, or begin window_s where the "
+            "decay is over."
         )
     if after := int(out["decay"].astype(bool).sum()):
         given = int((out["decay"].astype(bool) & out["silent_period_s"].notna()).sum())
@@ -229,18 +244,34 @@ def measure_evoked(
             f"{after - given} without: where the muscle was active before, what is left of a decay can hide its pause, "
             "so that a missing silent period says nothing; look at the raw signal of those that the column decay names."
         )
+    if shallow := int((out["pause_level"] > evoked.SHALLOW).sum()):
+        notes.append(
+            f"{shallow} of {len(out)} silent periods may be cut short: in the pause the signal keeps more than "
+            f"{evoked.SHALLOW:.0%} of its RMS before the stimulus, so that noise alone may look like the return of "
+            "activity; the column pause_level names them."
+        )
     if untold := int((out["pause"] == "none told").sum()):
         notes.append(
             f"{untold} of {len(out)} silent periods are missing because no pause can be told: activity goes on, or is "
             "back within some 25 ms of the end of the potential, or is too weak before; the column pause names them."
         )
-    if endless := int((out["pause"] == "no return").sum()):
-        notes.append(
-            f"{endless} of {len(out)} silent periods are missing because activity does not return within around_s; the "
-            "column pause names them."
-        )
     if clipped := int((out["clipped_share"] > 0).sum()):
         notes.append(f"{clipped} of {len(out)} potentials are clipped within window_s: their sizes are too small.")
+    lacks = out[["peak_to_peak", "background_rms"]].isna().any(axis=1).to_numpy(dtype=bool)
+    pauses = ["silent_period_s", "pause_level"]
+    untold_ones, endless = ((out["pause"] == word).to_numpy(dtype=bool) for word in ("none told", "no return"))
+    reasons = [
+        Reason(MEASURED, lacks, "stimuli that lack samples within window_s or background_s"),
+        Reason(["latency_s"], begun_ones, ""),
+        Reason(
+            ["latency_s"],
+            ~begun_ones,
+            "no potential stands out of the background within window_s: peak_to_peak is that of the background",
+        ),
+        Reason(pauses, untold_ones, ""),
+        Reason(pauses, endless, "activity does not return within around_s; the column pause names them"),
+    ]
+    notes += missing_words(out, columns, reasons)
     out.attrs |= {
         "columns": columns,
         "notes": tell_all(notes),

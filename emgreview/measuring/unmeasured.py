@@ -1,99 +1,97 @@
-"""Why numbers of bursts are missing, in sentences: nobody sees a NaN in a long table, and a mean passes over it.
+"""Bursts that are not whole: why numbers of them are missing, and how they count in what the others are divided by.
 
-What a row says itself needs no sentence: reaction times of a burst that is no response (``kind``), frequencies of one
-below 0.1 s (``burst_duration_s``), the rise of one whose peak is its first sample (``time_to_peak_s`` is 0).
-
-    why_missing     of a table of measures
-    partial         peak and ARV of bursts as far as they were recorded, for a reference that must not lose them
-    partial_words   how such bursts count
+reasons         why measures of bursts are missing
+partial         peak and ARV of bursts as far as they were recorded, for a reference that must not lose them
+partial_words   how such bursts count
 """
 
 from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from emgreview.measuring.missing import Reason, whose
 from emgreview.measuring.rows import FloatArray, IntArray
 from emgreview.signal.measures import SPECTRUM_SHORTEST_S
 
 
-def why_missing(
+def reasons(
     rows: pd.DataFrame,
     found: pd.DataFrame,
     *,
     windows: Mapping[str, float],
+    normalise: str,
     response: str,
     unmarked: Sequence[str],
     short: Sequence[str],
     auxiliary: Mapping[str, str],
-) -> list[str]:
-    """A sentence for each reason why measures in ``found`` are missing, with how many of the bursts ``rows``, and of
-    which channel and recording.
+) -> list[Reason]:
+    """Why measures in ``found`` of the bursts ``rows`` are missing, the first reason that holds first; without words
+    where a note of its own says it, or, as of the times of a burst that is no response, the row.
 
-    ``windows`` are the fixed stretches, prefix: length in s; ``unmarked`` recordings have no marker ``response`` at
-    all and ``short`` ones too little before the cue for the creep, which others say.
+    ``windows`` are the fixed stretches, prefix: length in s; ``unmarked`` recordings have no marker ``response`` at all
+    and ``short`` ones too little before the cue for the creep, which others say.
     """
-    out: list[str] = []
+    every = np.ones(len(found), dtype=bool)
 
-    def told(which: "pd.Series[bool]", words: str) -> None:
-        if which.any():
-            out.append(words.format(n=int(which.sum())) + f" ({whose(rows, which)}).")
+    def lacks(name: str) -> NDArray[np.bool_]:
+        return found[name].isna().to_numpy(dtype=bool)
 
-    endless = rows["offset_s"].isna()
-    lost = {prefix: found[[f"{prefix}_rms", f"{prefix}_peak"]].isna().any(axis=1) for prefix in ("burst", *windows)}
-    told(
-        endless,
-        "{n} bursts have no offset, because they last to the end of their trial or nobody marked one: what is measured "
-        "over the burst, and level_db, is missing there; cut longer trials, or mark the offset",
-    )
-    if broken := int((lost["burst"] & ~endless).sum()):
-        out.append(
-            f"{broken} bursts reach beyond their trial or lack samples, and are not measured; cut longer trials "
-            f"({whose(rows, lost['burst'] & ~endless)})."
-        )
+    def of(which: "pd.Series[bool]") -> NDArray[np.bool_]:
+        return which.to_numpy(dtype=bool, na_value=False)
+
+    lost = {prefix: lacks(f"{prefix}_rms") | lacks(f"{prefix}_peak") for prefix in ("burst", *windows)}
+    own = {prefix: [name for name in map(str, found) if name.startswith(f"{prefix}_")] for prefix in lost}
+    answers = of(rows["kind"] == "response")
+    onsets = {label: f"{label}_onset_s" for label in auxiliary}
+    out = [
+        Reason(
+            ["offset_s", *own["burst"], "level_db"],
+            of(rows["offset_s"].isna()),
+            "bursts without an offset, because they last to the end of their trial or nobody marked one; cut longer "
+            "trials, or mark the offset",
+        ),
+        Reason(
+            [*own["burst"], "level_db"],
+            lost["burst"],
+            "bursts that reach beyond their trial or lack samples; cut longer trials",
+        ),
+    ]
     for prefix, length_s in windows.items():
-        told(
-            lost[prefix],
-            f"{prefix}_… is missing for {{n}} bursts that begin less than {1000 * length_s:g} ms before the end of "
-            "their trial, or lack samples there; cut longer trials",
-        )
-    still = pd.Series(False, index=rows.index)
+        words = f"bursts that begin less than {1000 * length_s:g} ms before the end of their trial, or lack samples"
+        out.append(Reason(own[prefix], lost[prefix], f"{words} there; cut longer trials"))
     for prefix in lost:
-        if f"{prefix}_mean_hz" in found:
-            long = found["burst_duration_s"] >= SPECTRUM_SHORTEST_S if prefix == "burst" else True
-            still |= found[[f"{prefix}_mean_hz", f"{prefix}_median_hz"]].isna().any(axis=1) & ~lost[prefix] & long
-    told(still, "mean_hz and median_hz are missing for {n} bursts in which the signal never changes")
-    told(
-        found["rest_rms"].isna(),
-        "rest_rms and level_db are missing for {n} bursts whose rest window reaches beyond the trial or lacks samples; "
-        "cut longer trials",
-    )
-    told(
-        found["level_db"].isna() & found["rest_rms"].notna() & found["burst_rms"].notna(),
-        "level_db is missing for {n} bursts whose rest is 0 throughout",
-    )
-    told(
-        found["creep_per_s"].isna() & ~rows["recording"].isin(list(short)),
-        "creep_per_s is missing for {n} bursts whose last stretch before go reaches beyond the trial or lacks samples",
-    )
-    answers = (rows["kind"] == "response").fillna(False).astype(bool)
-    told(
-        answers & found["motor_s"].isna() & ~rows["recording"].isin(list(unmarked)),
-        f"reaction_s and motor_s are missing for {{n}} responses without a marker {response!r} before the next cue",
-    )
-    for label, how in auxiliary.items():
-        told(
-            answers & found[f"{label}_onset_s"].isna(),
-            f"{label}_onset_s is missing for {{n}} responses, in whose trials the method {how!r} finds no onset",
-        )
-    return out
-
-
-def whose(rows: pd.DataFrame, which: "pd.Series[bool]") -> str:
-    """How many of some rows each channel of each recording has, in words."""
-    counts = rows[which].groupby(["recording", "channel"]).size()
-    pairs = zip(counts.index.tolist(), counts, strict=True)
-    return ", ".join(f"{channel} of {name} {count}" for (name, channel), count in pairs)
+        percent = [name for name in own[prefix] if name.endswith("_percent")]
+        frequencies = [name for name in own[prefix] if name.endswith("_hz")]
+        brief = of(found["burst_duration_s"] < SPECTRUM_SHORTEST_S) if prefix == "burst" else ~every
+        at_start = of(found[f"{prefix}_time_to_peak_s"] == 0)
+        out += [
+            Reason(percent, every, f"{normalise} is not known: no burst of the channel counts, or all are 0"),
+            Reason(frequencies, brief, f"shorter than {SPECTRUM_SHORTEST_S:g} s"),
+            Reason(frequencies, every, "the signal never changes there, or by less than can be computed"),
+            Reason([f"{prefix}_rise_per_s"], at_start, "the envelope is largest where the stretch begins"),
+            Reason([f"{prefix}_clipped_share"], every, "the recording can no longer be read"),
+        ]
+    return [
+        *out,
+        Reason(
+            ["rest_rms", "level_db"],
+            lacks("rest_rms"),
+            "bursts whose rest window reaches beyond the trial or lacks samples; cut longer trials",
+        ),
+        Reason(["level_db"], of(found["rest_rms"] == 0), "the rest is 0 throughout"),
+        Reason(["level_db"], of(found["burst_rms"] == 0), "the burst is 0 throughout"),
+        Reason(["creep_per_s"], of(rows["recording"].isin(list(short))), ""),
+        Reason(["creep_per_s"], every, "creep_s before go reaches beyond the trial, or lacks samples"),
+        Reason(["reaction_s", "premotor_s", "motor_s", *onsets.values()], ~answers, ""),
+        Reason(["reaction_s", "motor_s"], of(rows["recording"].isin(list(unmarked))), ""),
+        Reason(["reaction_s", "motor_s"], every, f"responses without a marker {response!r} before the next cue"),
+        *(
+            Reason([onsets[label]], every, f"the method {how!r} finds no onset there")
+            for label, how in auxiliary.items()
+        ),
+    ]
 
 
 def partial(
@@ -125,11 +123,11 @@ def partial_words(rows: pd.DataFrame, how: str, counts: "pd.Series[bool]", value
     if (some := counts & value.notna()).any():
         out.append(
             f"{how} counts {int(some.sum())} bursts that are not whole by what was recorded of them, up to the next "
-            f"burst or the end of their trial; cut longer trials to have all of it ({whose(rows, some)})."
+            f"burst or the end of their trial; cut longer trials to have all of it ({whose(rows, some.to_numpy())})."
         )
     if (none := counts & value.isna()).any():
         out.append(
             f"{how} does not count {int(none.sum())} bursts of which no sample was recorded, or whose end nobody has "
-            f"marked ({whose(rows, none)})."
+            f"marked ({whose(rows, none.to_numpy())})."
         )
     return out

@@ -13,6 +13,7 @@ import pandas as pd
 from emgreview.annotations import scales
 from emgreview.checks import demand
 from emgreview.detecting import onsets_of
+from emgreview.errors import ParameterError
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.rows import (
     FloatArray,
@@ -57,6 +58,11 @@ def detection_floor(
     decisions of two reviewers on one trial), UnknownNameError.
     """
     parts = trials_of(trials)
+    if isinstance(channel, pd.DataFrame):
+        raise ParameterError(
+            "channel came as a table; allowed: the label of one channel; give the table of decisions by its name: "
+            f"detection_floor(trials, {parts[0].labels[0]!r}, decisions=table)."
+        )
     unit_of(parts)
     for name, values in (
         ("the sampling rates", {part.rate_hz for part in parts}),
@@ -116,7 +122,8 @@ def _rests_and_bursts(
         onset, offset = (np.round(part[trial] * rate_hz) for part in (seen.onset_s, seen.offset_s))
     else:
         standing([trials], decisions, one_reviewer=True)  # names, rates and reviewers of all channels
-        rows, notes = standing([trials], decisions[decisions["channel"] == channel])
+        rows, said = standing([trials], decisions[decisions["channel"] == channel])
+        notes += said
         rows = rows[rows["kind"] == "response"]
         unusable, endless = rows["signal"] == "unusable", rows["offset_sample"].isna()
         if unusable.any() or endless.any():

@@ -18,7 +18,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from emgreview.checks import perhaps, whole
+from emgreview.checks import kind, perhaps, whole
 from emgreview.errors import MarkerError, ParameterError, SignalError, tell
 from emgreview.model import FloatArray, Marker, Recording, to_sample
 
@@ -62,6 +62,7 @@ def find_cues(
     codes that holds fractions.
     """
     _demand(rec, level, edge, hold_off_s, codes, mask)
+    kind("label", label, str, "what the cues are to be called, in quotes")
     hold = max(to_sample(hold_off_s, rec.rate_hz), 1)
     if codes:
         search = {"channel": channel, "label": label, "codes": True, "mask": int(mask), "hold_off_s": float(hold_off_s)}

@@ -10,6 +10,7 @@ data.problems()                          what each recording that cannot be read
 
 import os
 import warnings
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,7 +19,15 @@ from typing import overload
 from emgreview.checks import kind
 from emgreview.errors import EmgreviewError, FormatError, ReadError, SignalWarning, UnknownNameError, tell
 from emgreview.model import Recording
-from emgreview.reading.bids import DATATYPES, find_sidecars, read_json, read_table, recording_name
+from emgreview.reading.bids import (
+    DATATYPES,
+    entities_of,
+    find_sidecars,
+    named_as_bids_wants,
+    read_json,
+    read_table,
+    recording_name,
+)
 from emgreview.reading.edf import read_header
 from emgreview.reading.files import read
 from emgreview.reading.registry import known_extensions, reader_for
@@ -50,13 +59,14 @@ class Recordings(Sequence[Recording]):
 
     A loop goes on after a recording that cannot be read: a SignalWarning names it and says why, and the loop has one
     recording less, so take names from the recordings themselves. It raises ReadError only where none can be read; taken
-    by name or place, a recording raises its own error.
+    by name or place, a recording raises its own error. ``rate_of_text``: the rate is that of the text files among them.
     """
 
     files: Mapping[str, Path]
     rate_hz: float | None = None
     unit: Unit = None
     columns: Sequence[str | None] | None = None
+    rate_of_text: bool = False
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -100,14 +110,14 @@ class Recordings(Sequence[Recording]):
         """By place, by name, or, for a slice, a shorter sequence that opens nothing."""
         if isinstance(key, slice):
             chosen = {name: self.files[name] for name in self.names[key]}
-            return Recordings(chosen, self.rate_hz, self.unit, self.columns)
+            return Recordings(chosen, self.rate_hz, self.unit, self.columns, self.rate_of_text)
         if isinstance(key, int) and not -len(self) <= key < len(self):
             raise _NoSuchPlaceError("recording", key, self.names, f"{len(self)} recordings, with places from 0")
         name = self.names[key] if isinstance(key, int) else key
         if name not in self.files:
             raise UnknownNameError("recording", name, self.names)
         path = self.files[name]
-        rate_hz = None if reader_for(path).describes_itself else self.rate_hz
+        rate_hz = None if self.rate_of_text and reader_for(path).describes_itself else self.rate_hz
         return read(path, rate_hz=rate_hz, unit=self.unit, columns=self.columns)
 
 
@@ -162,7 +172,8 @@ def read_dataset(
     channels.tsv lists EMG (or, without a table, a channel is called so), called by their whole names. Without a
     description it is a plain folder: its recordings are the files directly in it that can be read, called by their
     names without extension; text files are taken only if ``rate_hz`` and ``columns`` are given, since all of them must
-    then look alike. ``rate_hz`` goes to text files alone, ``unit`` and ``columns`` to every file: see :func:`read`.
+    then look alike. ``rate_hz`` goes to text files alone where there are any, and else confirms what the files state;
+    ``unit`` and ``columns`` go to every file: see :func:`read`.
 
     Files that may be recordings and are left out are named in ``notes`` and in a SignalWarning. Raises ReadError where
     the folder does not exist or holds no recording, FormatError where its description or participants.tsv is malformed,
@@ -174,7 +185,7 @@ def read_dataset(
         what = "is a file; use read() for one file" if folder.exists() else "does not exist; give an existing folder"
         raise ReadError(f"{folder} {what}; read_dataset() takes a folder of recordings.")
     bids = (folder / "dataset_description.json").is_file()
-    data, loud = _bids(folder, unit, columns) if bids else _plain(folder, rate_hz, unit, columns)
+    data, loud = _bids(folder, rate_hz, unit, columns) if bids else _plain(folder, rate_hz, unit, columns)
     for sentence in loud:
         tell(f"{data.name}: {sentence}")
     return data
@@ -231,7 +242,9 @@ def _plain(
     data = Dataset(
         name=folder.absolute().name,
         folder=folder,
-        recordings=Recordings(by_name, rate_hz, unit, columns),
+        recordings=Recordings(
+            by_name, rate_hz, unit, columns, any(not reader_for(one).describes_itself for one in files)
+        ),
         left_out=tuple(file.name for file in left_out),
         notes=(*loud, *([f"Not taken for recordings: {listed(rest)}."] if rest else []), NAMELESS),
     )
@@ -247,7 +260,9 @@ def _holds_recordings(folder: Path) -> bool:
     )
 
 
-def _bids(folder: Path, unit: Unit, columns: Sequence[str | None] | None) -> tuple[Dataset, list[str]]:
+def _bids(
+    folder: Path, rate_hz: float | None, unit: Unit, columns: Sequence[str | None] | None
+) -> tuple[Dataset, list[str]]:
     """A BIDS dataset, and those of its notes that ask for a warning."""
     description = read_json(folder / "dataset_description.json")
     files: list[Path] = []
@@ -293,12 +308,25 @@ def _bids(folder: Path, unit: Unit, columns: Sequence[str | None] | None) -> tup
     known = {row.get("participant_id", "") for row in participants}
     if bare := sorted({*known, *(part.name for part in folder.glob("sub-*") if part.is_dir())} - people - {"", "n/a"}):
         notes.append(f"There is no EMG recording of {listed(bare)}.")
-    if participants and (strange := sorted(people - known)):
-        notes.append(f"participants.tsv has no row for {listed(strange)}.")
+    if participants and "participant_id" not in participants[0]:
+        loud.append(
+            f"participants.tsv has no column 'participant_id', only {', '.join(participants[0])}: whose its rows are "
+            "is not known."
+        )
+    elif participants and (strange := sorted(people - known)):
+        loud.append(f"participants.tsv has no row for {listed(strange)}.")
+    counts = Counter(row.get("participant_id", "n/a") for row in participants)
+    if twice := sorted(who for who, n in counts.items() if n > 1 and who != "n/a"):
+        loud.append(f"participants.tsv has more than one row for {listed(twice)}.")
+    if strays := _strays(folder, files):
+        loud.append(
+            f"Sidecars that belong to no recording by their names are left out: {listed(strays)}; every label in the "
+            "name must be the recording's own, upper and lower case too (run-1 is not run-01)."
+        )
     data = Dataset(
         name=str(description.get("Name") or folder.absolute().name),
         folder=folder,
-        recordings=Recordings(by_name, unit=unit, columns=columns),
+        recordings=Recordings(by_name, rate_hz, unit, columns),
         participants=participants,
         description=description,
         left_out=(*left_out, *silent),
@@ -324,6 +352,24 @@ def _signal_files(folder: Path) -> list[Path]:
             key = file if own else file.with_suffix("")
             found.setdefault(key, file)
     return sorted(found.values())
+
+
+def _strays(folder: Path, files: Sequence[Path]) -> list[str]:
+    """Tables and JSON in the folders of recordings that apply to no file there; of a recording that is misnamed its own
+    note says so."""
+    found = []
+    for place in sorted(
+        {file.parent for file in files} - {file.parent for file in files if not named_as_bids_wants(file)}
+    ):
+        beside = [entities_of(file).items() for file in place.iterdir() if file.suffix.lower() not in (".tsv", ".json")]
+        found += [
+            file.relative_to(folder).as_posix()
+            for file in sorted(place.iterdir())
+            if file.suffix in (".tsv", ".json")
+            and file.stem.rpartition("_")[2] in ("events", "channels", place.name)
+            and not any(entities_of(file).items() <= entities for entities in beside)
+        ]
+    return found
 
 
 def _datatype(folder: Path, file: Path) -> str:

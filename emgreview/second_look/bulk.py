@@ -21,7 +21,9 @@ every mark and looks for a rule whose lowest numbers are good, though it is hard
 marks, none had a rule, of 1,196 tried, that passed for 5 %. Choose the rule before you look, and keep to it.
 Not closed: a file that was cut, filtered, or saved anew in another format or with other decimals has other stored
 samples, and so other numbers; cues some tenths of a second elsewhere have others; and whoever leaves cues out, and
-begins in a new folder, has another lot. The logs show all of it, but no sentence says so.
+begins in a new folder, has another lot. Nothing in the folder can see that, so every sentence says it. It also says how
+many trials a narrowed review (``draw_sample``) keeps out of the queue, and how many marks a self-check hides: neither
+can be in the lot.
 
     BulkRule        what a channel-trial must meet
     plan_bulk       fix lot and plan, draw the audit
@@ -36,20 +38,22 @@ from typing import Any
 
 from emgreview.annotations.events import Event
 from emgreview.annotations.state import ACCEPTANCE
-from emgreview.checks import LONGEST_TOLERANCE_S, likely_unit
+from emgreview.checks import LONGEST_TOLERANCE_S, kind, likely_unit
 from emgreview.cohort.drawing import Numbers, refuse_seed, shuffled
 from emgreview.cohort.marks import Logs, Unit, read_logs
 from emgreview.cohort.statistics import acceptance_plan, most_bad
 from emgreview.errors import DecisionError, LogError, ParameterError
 from emgreview.model import longest
+from emgreview.second_look.besides import besides
 from emgreview.second_look.bulk_rule import BulkRule, found_before, recordings_of
 from emgreview.second_look.earlier import DRAW, PLAN, RESULT, Pair, earlier, near, not_open, refuse_after_others
-from emgreview.session import Session
+from emgreview.session import Session, nobody_named
 from emgreview.showing import Shown
 
 PURPOSE = "audit"
 
 
+@nobody_named
 def plan_bulk(
     session: Session,
     rule: BulkRule,
@@ -79,6 +83,8 @@ def plan_bulk(
     under no code. LogBrokenError where another reviewer's log is. ParameterError.
     """
     refuse_seed(options, "which are drawn follows from the recordings")
+    kind("session", session, Session, "the session that open_review returns")
+    kind("rule", rule, BulkRule, "a BulkRule, as BulkRule(interval_below_s=0.03, level_above_db=6)")
     if not moved_by_s > 0:
         raise ParameterError(f"moved_by_s came as {moved_by_s!r}; allowed: above 0 s; correct it.")
     likely_unit("moved_by_s", moved_by_s, most_s=LONGEST_TOLERANCE_S)
@@ -146,6 +152,7 @@ def plan_bulk(
     return bulk_audit(session)
 
 
+@nobody_named
 def bulk_audit(session: Session) -> "BulkAudit":
     """The audit that was planned last in a review. Raises DecisionError where there is none."""
     plans = [note for note in session.notes if note.operation == PLAN]
@@ -215,6 +222,7 @@ class BulkAudit(Shown):
             f"{self._ms} ms, {self.allowed} were allowed."
         )
 
+    @nobody_named
     def finish(self) -> Mapping[str, Any]:
         """Compare the marks with the hidden ones, log the result, show the automatic marks again. The result is final.
 
@@ -242,6 +250,7 @@ class BulkAudit(Shown):
         self._session.note(RESULT, result)
         return result
 
+    @nobody_named
     def accept(self) -> str:
         """Accept what is left of the lot, in bulk; the sentence that says what it is worth.
 
@@ -363,31 +372,8 @@ class BulkAudit(Shown):
         return (
             f"At most {percent:g} % of the {accepted} bulk-accepted onsets would have been moved by more than "
             f"{self._ms} ms ({100 * plan['confidence']:g} % upper bound, exact hypergeometric: {audited}; rule: "
-            f"{self.rule.words}{cut}{self._told})."
+            f"{self.rule.words}{cut}{besides(self._session, self._plan)})."
         )
-
-    @property
-    def _told(self) -> str:
-        """What else bears on the bound: what was decided or kept out before, and other audits."""
-        if self._by_seed:
-            return "; the sample came from a seed, as in the first version of the package, where it could be chosen"
-        plan, words = self._plan.new, ""
-        before, audits = plan["before"], plan["earlier_audits"]
-        if before["moved"]:
-            words += f"; {before['moved']} of these had been found moved by eye before the audit was planned"
-        if before["as they were"] or before["kept out"]:
-            words += (
-                f"; the draw passed over {before['as they were']} accepted by eye before, and {before['kept out']} "
-                "kept out by a caution or set aside"
-            )
-        if before.get("not open"):
-            words += f"; {before['not open']} trials that had been cut in this folder were not open"
-        if audits["planned"]:
-            words += (
-                f"; audits planned in this folder before: {audits['planned']}, of which {audits['passed']} had "
-                "passed; each bound is meant for one"
-            )
-        return words
 
 
 def _automatic_sample(session: Session, trial: str, channel: str) -> int:

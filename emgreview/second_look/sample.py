@@ -2,7 +2,8 @@
 
 The first reviewer's marks stay unseen: each reviewer has logs of their own, and nothing here reads the others'. Nobody
 can choose the draw: it is the same under every code and in every copy of the folder (``cohort.drawing``), and a larger
-share holds the smaller one. The first reviewer could find out beforehand which trials will be compared, and should not.
+share holds the smaller one. A file saved anew in a new folder draws anew; no log can show that. The first reviewer
+could find out beforehand which trials will be compared, and should not.
 
     draw_sample     narrow the second reviewer's session to the trials drawn
 """
@@ -14,14 +15,16 @@ from typing import Any
 
 import numpy as np
 
+from emgreview.checks import kind
 from emgreview.cohort.drawing import Numbers, refuse_seed, stratified
 from emgreview.errors import DecisionError, UnknownNameError, tell
-from emgreview.session import Session
+from emgreview.session import Session, nobody_named
 
 BY = ("participant", "condition", "certainty")
 PURPOSE = "second reviewer"
 
 
+@nobody_named
 def draw_sample(session: Session, *, share: float = 0.2, by: Sequence[str] = BY, **options: Any) -> tuple[str, ...]:
     """Draw the trials that a second reviewer is to look at, and narrow the session to them; the ids, in recorded order.
 
@@ -37,6 +40,7 @@ def draw_sample(session: Session, *, share: float = 0.2, by: Sequence[str] = BY,
     none is taken).
     """
     refuse_seed(options, "which trials are drawn follows from the recordings")
+    kind("session", session, Session, "the session that open_review returns")
     if any(note.operation == "draw sample" for note in session.notes):
         raise DecisionError(
             f"a sample was drawn for reviewer {session.reviewer!r} already, and a second draw would be a choice; go on "

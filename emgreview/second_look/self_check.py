@@ -23,6 +23,7 @@ from typing import Any
 import numpy as np
 
 from emgreview.annotations.events import digest_of
+from emgreview.checks import kind
 from emgreview.cohort import statistics
 from emgreview.cohort.drawing import refuse_seed, repeats, spread
 from emgreview.cohort.marks import Logs, Unit, read_logs
@@ -30,7 +31,7 @@ from emgreview.cohort.repeats import PLAN, told, twice
 from emgreview.cohort.saying import plain, show_ms, show_share
 from emgreview.cohort.statistics import Estimate
 from emgreview.errors import DecisionError, ParameterError
-from emgreview.session import Session
+from emgreview.session import Session, nobody_named
 from emgreview.showing import Shown
 
 FEWEST_REPEATS = 20
@@ -40,6 +41,7 @@ DRIFT_LEAST_MIN = 10.0
 """Where no trial came again after this many minutes or more, a drift an hour is an extension sixfold and more."""
 
 
+@nobody_named
 def plan_self_check(
     session: Session, *, repeats_share: float = 0.08, hidden_share: float = 0.1, **options: Any
 ) -> tuple[int, int]:
@@ -48,12 +50,15 @@ def plan_self_check(
     Shares are of the trials not yet begun. Repeats are at least 20, but never more than a third of those trials, and
     come a quarter of the queue or more after the first showing; no trial is both. The plan goes to the log; which
     trials they are is not told. The draw is fixed by the heads of the reviewer's logs before it: nobody chooses it,
-    and taking the plan out of the log, or planning in a copy, draws the same.
+    and taking the plan out of the log, or planning in a copy, draws the same. A review begun anew, in a fresh folder,
+    draws others (so that a first try does not tell which ones come), and the report says so. Channels whose mark is
+    hidden cannot be accepted in bulk: plan the audit first, or read in its sentence how many they are.
 
     Raises DecisionError where a plan was made before, or fewer than 12 trials are left; ParameterError, also for a
     seed: none is taken.
     """
     refuse_seed(options, "which trials come again follows from what the logs hold")
+    kind("session", session, Session, "the session that open_review returns")
     for name, share in (("repeats_share", repeats_share), ("hidden_share", hidden_share)):
         if not 0 <= share <= 0.5:
             raise ParameterError(f"{name} came as {share!r}; allowed: 0 to 0.5; correct it.")
@@ -137,6 +142,8 @@ class SelfCheck(Shown):
                 f"{self._drift_words()}; another state the second time {show_share(self.changed)}.",
                 pull,
                 "Brackets hold 95 % intervals, which take channel-trials as independent; the pull's is a bootstrap.",
+                "Which trials came again or were hidden follows from the logs as they stood: in a new folder another "
+                "draw comes, which nothing here can see; report the first.",
             ]
         )
 

@@ -12,8 +12,8 @@ frozen, so that screens and tables can show them, add their own, and flag by ``c
     brief           those about level in a few words
     of_unlike       channels far smaller or larger than the others, where the unit is arbitrary
 
-Codes: "no samples", "constant", "missing", "code value", "held", "repeated", "clipped", "dead", "too small",
-"too large", "coarse", "mains", "low frequencies", "heart", "same signal", "unlike others".
+Codes: "no samples", "constant", "nothing looked at", "missing", "code value", "held", "repeated", "clipped", "dead",
+"too small", "too large", "coarse", "mains", "low frequencies", "heart", "same signal", "unlike others".
 """
 
 import math
@@ -102,6 +102,13 @@ def of_measures(label: str, m: Mapping[str, Any], unit: str, unit_uv: float | No
         words = f"Constant at {m['offset']:.4g} {unit}: disconnected, or switched off."
         return [make("constant", words, m["offset"], unit, math.nan, OWN)]
     found: list[Finding] = []
+    if all(math.isnan(m[name]) for name in ("rest_rms", "mains_share", "low_share", "heart_z")):
+        words = (
+            f"Nothing could be looked at: the longest piece has {m['runs_longest_s']:.3g} s at {m['rate_hz']:g} Hz, "
+            f"which shows no level, mains, drift or heart beats (limit: 0.2 s for the level, 2 s for the others, and a "
+            f"rate above 50 Hz; {OWN}); give a longer recording."
+        )
+        found.append(make("nothing looked at", words, m["runs_longest_s"], "s", 0.2, OWN))
 
     def add(code: str, words: str, value: float, in_unit: str, limit: float, source: str) -> None:
         found.append(make(code, words, value, in_unit, limit, source))

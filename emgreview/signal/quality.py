@@ -177,6 +177,7 @@ def check_channel(
         "repeated_count": repeats.count,
         "repeated_limit": repeats.shortest,
         "heart": heart,
+        "runs_longest_s": max((len(run) for run in runs), default=0) / rate_hz,
     }
     found = tuple(of_measures(label, measured | more, unit_label, unit_uv))
     return Quality(

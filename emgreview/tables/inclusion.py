@@ -13,6 +13,7 @@ are seconds from the cue.
 import dataclasses
 import json
 import math
+import os
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -31,6 +32,10 @@ SIGNALS = ("usable", "caution", "unusable")
 ACTIVITIES = ("bursts", "none detected", "none visible", "not locatable")
 FORMAT = 1
 """The version of the rule files that this package writes."""
+RULE_FILE = (
+    'a rule is a .json or .toml file with a name, a version and what a row must be, {"name": "main", "version": 1, '
+    '"onset_s": [0.08, 0.8]} for instance'
+)
 
 
 def _words(choices: Sequence[Choice], *more: str) -> tuple[str, ...]:
@@ -170,16 +175,26 @@ class Rule:
     @classmethod
     def read(cls, path: str | Path) -> Self:
         """The rule in a .json or .toml file. Raises ParameterError, UnknownNameError."""
+        kind("path", path, (str, os.PathLike), "the path of a .json or .toml file with a rule")
         path = Path(path)
         try:
             text = path.read_text(encoding="utf-8")
             values = tomllib.loads(text) if path.suffix == ".toml" else json.loads(text)
         except FileNotFoundError:
             raise ParameterError(f"there is no file {path}; a rule is a .json or .toml file; check the name.") from None
+        except UnicodeDecodeError:
+            raise ParameterError(
+                f"{path} is no rule: it is not text in UTF-8; {RULE_FILE}; give such a file."
+            ) from None
         except (OSError, ValueError) as why:
-            raise ParameterError(f"{path} cannot be read as a rule ({why}); correct the file.") from None
-        _demand(isinstance(values, dict), path.name, values, "an object with the parts of a rule")
-        return cls.from_dict(values)
+            raise ParameterError(f"{path} cannot be read as a rule ({why}); {RULE_FILE}; correct the file.") from None
+        if not isinstance(values, dict):
+            raise ParameterError(f"{path} is no rule: it holds a {type(values).__name__}; {RULE_FILE}; correct it.")
+        try:
+            return cls.from_dict(values)
+        except (ParameterError, UnknownNameError) as why:
+            why.args = (f"{path}: {why}",)
+            raise
 
 
 def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:

@@ -18,8 +18,9 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from emgreview.checks import kind
 from emgreview.errors import ParameterError, UnknownNameError
-from emgreview.model import Onsets
+from emgreview.model import Onsets, Trials
 from emgreview.signal.onset.auxiliary import ChangeParameters, LevelParameters, find_change, find_level
 from emgreview.signal.onset.bursts import list_bursts
 from emgreview.signal.onset.common import (
@@ -103,6 +104,11 @@ def estimate_onsets(
     Raises SignalError (shape), RateError, ParameterError (windows, parameters) and UnknownNameError (method, parameter
     name).
     """
+    if isinstance(x, Trials):
+        raise ParameterError(
+            "x came as Trials; allowed: an array (trials, samples); give one channel of them: trials.data[:, 0], with "
+            "cue_s=trials.before / trials.rate_hz."
+        )
     find, settings = checked_method(method, parameters)
     quiet = settings if isinstance(settings, QuietParameters) else QuietParameters()
 
@@ -170,9 +176,10 @@ def checked_method(method: str, parameters: Mapping[str, Any]) -> tuple[Callable
     """The function of a method, and its parameter class filled."""
     if not isinstance(method, str) or method not in METHODS:
         raise UnknownNameError("onset method", method, METHODS)
+    kind("parameters", parameters, Mapping, "a mapping of names to values, such as {'shortest_s': 0.05}")
     find, made = METHODS[method]
     allowed = [field.name for field in fields(made)]
     for name in parameters:
         if name not in allowed:
-            raise UnknownNameError(f"parameter of method {method!r}", name, allowed)
+            raise UnknownNameError(f"parameter of method {method!r}", name, allowed, most=len(allowed))
     return find, made(**parameters)

@@ -25,7 +25,7 @@ from numpy.typing import ArrayLike, NDArray
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import SignalError, tell
-from emgreview.model import ARBITRARY, Burst, Processing, Recording
+from emgreview.model import ARBITRARY, Burst, Processing, Recording, Trials
 from emgreview.signal.onset.common import LOWEST_RATE_HZ, Array, burst_level_db, checked_signal, level_and_scale, window
 from emgreview.signal.onset.edges import Samples, edges
 from emgreview.signal.onset.long import Read, filtered, in_memory, long_standing, mean_and_levels, without_missing
@@ -92,6 +92,10 @@ def list_bursts(
 
     Raises SignalError (shape, shorter than 0.5 s), RateError, ParameterError and UnknownNameError (channel).
     """
+    if isinstance(x, Trials):
+        demand(
+            False, "x", "Trials", "a recording with its channel=, or an array such as trials.data[:, 0] with its rate"
+        )
     shortest_s = checks.number("shortest_s", shortest_s, least=0, unit="s")
     merge_s = checks.number("merge_s", merge_s, least=0, unit="s")
     for name, length_s in (("shortest_s", shortest_s), ("merge_s", merge_s)):
@@ -99,7 +103,7 @@ def list_bursts(
     if isinstance(x, Recording):
         rec = x
         demand(rate_hz is None, "rate_hz", rate_hz, f"None with a recording, which has {x.rate_hz:g} Hz")
-        demand(channel is not None, "channel", channel, f"the label of one channel: {', '.join(x.labels)}")
+        checks.kind("channel", channel, str, f"the label of one channel: {', '.join(x.labels)}")
         rate_hz = checks.rate(x.rate_hz, least=LOWEST_RATE_HZ, what="bursts need")
         n = x.n_samples
         parts: Array | Read = filtered(x, str(channel), processing or Processing())
