@@ -37,7 +37,7 @@ SEGMENT_S, SEGMENTS = 1.0, 40
 
 
 class Checked(Shown, list[Quality]):
-    """One :class:`Quality` a channel, in the order of the recording."""
+    """One :class:`Quality` a channel, in the order of the recording; a list."""
 
     def _parts(self) -> Iterator[Sheet | str]:
         yield Sheet("", COLUMNS, [cells(one) for one in self])
@@ -51,13 +51,44 @@ class Checked(Shown, list[Quality]):
 
 
 def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> Checked:
-    """One :class:`Quality` for every EMG channel, from at most ``look_s`` seconds of the recording (None: all of it).
+    """Look for what may be wrong with each EMG channel of a recording.
 
-    A longer recording is sampled by five pieces, spread evenly from its start to its end. What lies between them is
-    read for missing samples and for stretches of one value (20 ms or longer), and for nothing else; ``looked`` says so.
-    The mains is looked for at the recording's own frequency, and at 50 and 60 Hz. Channels are also compared with one
-    another. Where the unit is arbitrary no level is impossible: then only channels far smaller or larger than the
-    others are found, and ``not_looked`` says so.
+    Parameters
+    ----------
+    rec : Recording
+        The recording, unfiltered.
+    look_s : float or None, default 60.0
+        How much of it is looked at, in seconds; None for all of it.
+
+    Returns
+    -------
+    Checked
+        A list of :class:`Quality`, one for every EMG channel in order, which shows itself
+        as a short table. Amplitudes are in the unit of the channel, shares from 0 to 1, and
+        NaN is what could not be measured.
+
+    Raises
+    ------
+    ParameterError
+        ``rec`` is no recording, or ``look_s`` no time above 0.
+
+    Notes
+    -----
+    A recording longer than ``look_s`` is sampled by five pieces, spread evenly from its
+    start to its end. What lies between them is read for missing samples and for stretches
+    of one value (20 ms or longer), and for nothing else; ``looked`` says so.
+
+    The mains is looked for at the recording's own frequency, and at 50 and 60 Hz. Channels
+    are also compared with one another. Where the unit is arbitrary no level is impossible:
+    then only channels far smaller or larger than the others are found, and ``not_looked``
+    says so.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 3, 1000, seed=1).recordings[0]
+    >>> [(one.label, one.findings) for one in er.check(rec)]
+    [('prime mover', ()), ('antagonist', ())]
     """
     checks.kind("rec", rec, Recording, RECORDING)
     pieces = _pieces(rec, look_s)

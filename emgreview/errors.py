@@ -134,8 +134,9 @@ class SignalWarning(UserWarning):
 
 
 class DecisionWarning(UserWarning):
-    """A command did less than it was asked, or more than it says: a channel was passed over, another burst is now the
-    response. The rest was done."""
+    """A command did less than it was asked, or more than it says: a channel was passed over,
+    another burst is now the response. The rest was done.
+    """
 
 
 def tell(sentence: str) -> None:

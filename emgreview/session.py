@@ -93,34 +93,102 @@ def open_review(
     detect: Detect | None = None,
     files: FileSystem | None = None,
 ) -> "Session":
-    """Start a review in ``folder``, or continue the one that is there.
+    """Start a review in a folder, or continue the one that is there.
 
-    ``trials`` is one Trials or a list; each recording has its own log. ``order`` is "recorded", "random" (fixed by
-    folder and reviewer) or "least certain" (first where the method could not tell, then by the width of its interval);
-    ``blind`` hides condition and participant and shuffles trials across recordings. What was told before, when trials
-    were read and cut, it cannot hide: cut them with :func:`emgreview.cut_all` and its own ``blind``; where notes
-    may have been told by name, a SignalWarning says so. A review that was begun blind goes on blind: without ``blind``
-    it is refused, until ``unblind`` says, in words that the logs keep, why it ends (as :meth:`Session.unblind` does).
+    Parameters
+    ----------
+    trials : Trials or sequence of Trials
+        What is reviewed, one Trials a recording; each recording has its own log.
+    folder : str or Path
+        The folder in which decisions are kept.
+    reviewer : str
+        Code of the reviewer.
+    order : {"recorded", "random", "least certain"}
+        Order of the trials. "random" is fixed by folder and reviewer; "least certain" puts
+        first those where the method could not tell, then goes by the width of its interval.
+    blind : bool, default False
+        Hide condition and participant, and shuffle trials across recordings. What was told
+        before, when trials were read and cut, it cannot hide: cut them with
+        :func:`emgreview.cut_all` and its own ``blind``. A review that was begun blind goes on
+        blind: without ``blind`` it is refused, until ``unblind`` says why it ends.
+    method : str or None
+        The onset method, as for :func:`emgreview.estimate_onsets`. None: the review goes on
+        with the one in its log, parameters included, or begins with "ramp".
+    parameters : mapping or None
+        What the method takes beside its defaults, such as the shortest burst and the gap that
+        is merged: ``method="double-threshold", parameters={"shortest_s": 0.05, "merge_s":
+        0.02}``.
+    relook_ms : float, default 10.0
+        How far, in milliseconds, the automatic onset may lie from the one that was seen when
+        a mark was reviewed under another method, parameters or processing; beyond it, the
+        mark joins :attr:`Session.relook`.
+    relook_offset_ms : float or None, default 50.0
+        The same of the offset; None: the offset does not count.
+    convention : Convention, str or None
+        How the study marks an onset; a text has one paragraph a line. It is kept in the logs,
+        and holds until another is given.
+    scale_corrected : str or None
+        The logs keep in which unit and gain each channel was read, and a recording that comes
+        in another scale is refused. This says, in words that the logs keep, why the former
+        reading was the wrong one: marks stay then, and amplitudes are those of the scale that
+        comes.
+    unblind : str or None
+        Why a blind review is shown from now on, in words that the logs keep (as
+        :meth:`Session.unblind` does).
+    read_only : bool, default False
+        Lock and write nothing.
+    detect : callable or None
+        Replaces the detector; called like :func:`emgreview.estimate_onsets`.
+    files : FileSystem or None
+        How files are written; for tests.
 
-    ``method`` names the onset detector and ``parameters`` holds what it takes beside its defaults, such as the shortest
-    burst and the gap that is merged: ``method="double-threshold", parameters={"shortest_s": 0.05, "merge_s": 0.02}``.
-    Without a method the review goes on with the one in its log, parameters included, or begins with "ramp".
-    ``detect`` replaces the detector, called like :func:`emgreview.estimate_onsets`. A mark that was reviewed under
-    another method, parameters or processing keeps the value that was seen; it joins :attr:`Session.relook` where the
-    automatic onset now lies more than ``relook_ms`` from that, or the offset more than ``relook_offset_ms`` (None: the
-    offset does not count), or only one of the two is there.
+    Returns
+    -------
+    Session
+        The review. Use it in a ``with`` block, or close it. A broken log opens the whole
+        review for reading only; ``session.problem`` says why.
 
-    ``convention`` is how the study marks an onset: a :class:`emgreview.Convention`, or text, one paragraph a line; it
-    is kept in the logs, and holds until another is given. With ``read_only`` nothing is locked or written.
+    Raises
+    ------
+    ParameterError
+        An argument is not what it must be.
+    UnknownNameError
+        No method, parameter or order has that name.
+    LogLockedError
+        Another process writes this review.
+    LogTooNewError
+        A log was written by a newer major version of the format.
+    LogError
+        A log belongs to another recording, or to one in another scale.
+    DecisionError
+        A blind review would be shown, or a review that is not blind any more hidden again.
 
-    The logs also keep in which unit and gain each channel was read; a recording that comes in another scale is refused.
-    ``scale_corrected`` says, in words that the logs keep, why the former reading was the wrong one: marks stay then,
-    and amplitudes are those of the scale that comes.
+    Warns
+    -----
+    SignalWarning
+        What the reviewer should know (:attr:`Session.notices`); in a blind review also, that
+        notes may have been told by name.
 
-    What the reviewer should know (:attr:`Session.notices`) comes as a SignalWarning each.
-    Raises ParameterError, LogLockedError (another process writes), LogTooNewError, LogError (a log belongs to another
-    recording, or to one in another scale), DecisionError (a blind review would be shown). A broken log opens the
-    whole review for reading only; ``session.problem`` says why.
+    Notes
+    -----
+    A mark that was reviewed under another method, parameters or processing keeps the value
+    that was seen. It also joins :attr:`Session.relook` where only one of the two onsets (or
+    offsets) is there.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 3, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         first = session.queue[0]
+    ...         _ = session.accept(first, "prime mover")
+    ...         _ = session.move(first, "antagonist", onset_s=0.21)
+    ...         _ = session.accept(first, "antagonist")
+    ...         session.progress_words
+    '2 of 6 reviewed'
     """
     several = isinstance(trials, Iterable) and not isinstance(trials, str)
     given: tuple[Any, ...] = tuple(trials) if several and not isinstance(trials, Trials) else (trials,)
@@ -191,11 +259,38 @@ def nobody_named(run: _Call) -> _Call:
 
 @one_at_a_time
 class Session:
-    """A review in progress; see :func:`open_review`. Use it in a ``with`` block, or close it, to free its logs.
+    """A review in progress; :func:`open_review` returns it.
 
-    A command that does less than it was asked, or by which another burst becomes the response, says so: a script hears
-    it as a DecisionWarning, a screen by :meth:`on_screen`. It may be used from several threads; hold ``lock`` where
-    several calls must see the same.
+    Use it in a ``with`` block, or close it, to free its logs. Times are seconds from the
+    trial's recorded cue. Every command validates, appends one event to the log, and only then
+    changes the state; it returns the ids of the trials that it changed, () where nothing
+    changes.
+
+    A command that does less than it was asked, or by which another burst becomes the
+    response, says so: a script hears it as a DecisionWarning, a screen by :meth:`on_screen`.
+    Every command raises UnknownNameError for a trial or channel that is not here, and
+    LogReadOnlyError or LogWriteError where its event cannot be written: then nothing has
+    changed. It may be used from several threads; hold ``lock`` where several calls must see
+    the same.
+
+    Attributes
+    ----------
+    trials : tuple of Trials
+        What is reviewed.
+    folder : Path
+        Where decisions are kept.
+    reviewer : str
+        Code of the reviewer.
+    queue : tuple of str
+        Ids of the trials in the order of the review; a silent repeat has an id of its own.
+    where : str
+        The present trial.
+    methods : mapping
+        How onsets are detected in each recording, as the logs say it.
+    changed : list of callable
+        Observers; each is called with the ids that a command changed.
+    lock : RLock
+        Held while a method runs.
     """
 
     def __init__(
@@ -307,20 +402,26 @@ class Session:
 
     @property
     def read_only(self) -> bool:
+        """Whether no decision can be taken; :attr:`problem` says why."""
         return self.problem is not None
 
     @property
     def notices(self) -> tuple[str, ...]:
-        """Sentences the reviewer should see: what opening had to set aside, what is not as it was, decisions whose
-        trials are not here, what a change of method asks for, and whom a blind review cannot hide."""
+        """Sentences the reviewer should see: what opening had to set aside, what is not as it was,
+        decisions whose trials are not here, what a change of method asks for, and whom a blind
+        review cannot hide.
+        """
         nameless = all(not one.entities.get("sub") for one in self._proposals.recordings.values())
         told = (*self._book.notices, *self._of_method, *self._of_trials)
         return (*told, NAMELESS) if self.blind and nameless else told
 
     @property
     def noted(self) -> tuple[str, ...]:
-        """What reading the recordings and cutting the trials had to say, each sentence once, with whose it is; but for
-        what is of one trial alone, which its card says. In a blind review without names: see :meth:`neutral`."""
+        """What reading the recordings and cutting the trials had to say, each sentence once, with
+        whose it is; but for what is of one trial alone, which its card says.
+
+        In a blind review without names: see :meth:`neutral`.
+        """
         told = [
             (part.recording.name, f"{NAMES}: {note}")
             for part in self.trials
@@ -335,14 +436,29 @@ class Session:
         )
 
     def neutral(self, words: str) -> str:
-        """Words as they may be shown: while the review is blind without the names of recordings and participants, and
-        without what a recording says of a channel that it marks bad."""
+        """Words as they may be shown: while the review is blind without the names of recordings and
+        participants, and without what a recording says of a channel that it marks bad.
+
+        Parameters
+        ----------
+        words : str
+            The words.
+
+        Returns
+        -------
+        str
+        """
         return unnamed(words, self._proposals.recordings.values()) if self.blind else words
 
     @contextmanager
     def nobody_named(self) -> Iterator[None]:
-        """A block in which errors of the package name no recording and no participant while the review is blind; for
-        whoever works on a session from outside."""
+        """A block in which errors of the package name no recording and no participant while the
+        review is blind; for whoever works on a session from outside.
+
+        Yields
+        ------
+        None
+        """
         try:
             yield
         except EmgreviewError as error:
@@ -355,7 +471,9 @@ class Session:
             unname(error, self._proposals.recordings.values())
 
     def tell_notices(self) -> None:
-        """A SignalWarning for each of :attr:`notices`: a script and a notebook see no field of an object."""
+        """A SignalWarning for each of :attr:`notices`: a script and a notebook see no field of an
+        object.
+        """
         if self.problem and not self._asked_read_only:
             tell(f"Nothing can be decided in this review: {self.neutral(self.problem)}")
         for words in self.notices:
@@ -401,7 +519,19 @@ class Session:
         return self._book.convention
 
     def state(self, trial: str) -> TrialState:
-        """The state of one trial, frozen, as it is to be shown: without automatic marks that are hidden."""
+        """The state of one trial, frozen, as it is to be shown: without automatic marks that are
+        hidden.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+
+        Returns
+        -------
+        TrialState
+            Its ``channels`` by label; marks in samples of the recording.
+        """
         return self._state(trial, self._shown)
 
     def _state(self, trial: str, activity_of: Callable[[str, str], Activity]) -> TrialState:
@@ -433,21 +563,38 @@ class Session:
         )
 
     def automatic(self, trial: str, channel: str) -> Automatic:
-        """What the method says of one channel of one trial; nothing where that is hidden."""
+        """What the method says of one channel of one trial.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+
+        Returns
+        -------
+        Automatic
+            Seconds from the recorded cue; NaN where nothing was found, and throughout where the
+            mark is hidden.
+        """
         found = self._proposals.automatic(trial, channel)
         return NOTHING_SHOWN if self.hides_automatic(trial, channel) else found
 
     @property
     def progress(self) -> tuple[int, int, int, int]:
-        """Channel-trials reviewed, channel-trials, trials reviewed, trials. Reviewed are those decided by a person and
-        those accepted in bulk: :attr:`unlooked` says how many of them nobody looked at."""
+        """Channel-trials reviewed, channel-trials, trials reviewed, trials.
+
+        Reviewed are those decided by a person and those accepted in bulk: :attr:`unlooked` says
+        how many of them nobody looked at.
+        """
         total = sum(map(len, map(self._labels_due, self.queue)))
         left = sum(map(len, self._open.values()))
         return total - left, total, sum(not labels for labels in self._open.values()), len(self._open)
 
     @property
     def unlooked(self) -> int:
-        """How many of the channel-trials reviewed were accepted in bulk, and nobody has looked at since."""
+        """How many of the channel-trials reviewed were accepted in bulk, and nobody has looked at
+        since.
+        """
         return sum(
             self._in_bulk(trial, label)
             for trial in self.queue
@@ -468,22 +615,46 @@ class Session:
         return f"{done} of {total} {self.counted.removeprefix('channel-trials ')}"
 
     def next_unreviewed(self, after: str | None = None) -> str | None:
-        """The next trial in the queue with a channel not yet reviewed, starting after one and going round; or None."""
+        """The next trial in the queue with a channel not yet reviewed, starting after one and going
+        round.
+
+        Parameters
+        ----------
+        after : str or None
+            The trial to start after; None for the beginning.
+
+        Returns
+        -------
+        str or None
+            None where nothing is open.
+        """
         if after is not None:
             self._proposals.place(after)
         start = 0 if after is None else self._rank.get(after, -1) + 1
         return next((trial for trial in self.queue[start:] + self.queue[:start] if self._open[trial]), None)
 
     def go_to(self, trial: str) -> str:
-        """Make a trial the present one. Not an event: a review resumes where decisions were taken."""
+        """Make a trial the present one. Not an event: a review resumes where decisions were taken.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+
+        Returns
+        -------
+        str
+            Its id.
+        """
         self._proposals.place(trial)
         self.where = trial
         return trial
 
     @property
     def relook(self) -> Ids:
-        """Trials with a mark that was reviewed under another method or processing, which saw another value than the
-        present one says; how far away counts is told to :func:`open_review`."""
+        """Trials with a mark that was reviewed under another method or processing, which saw another
+        value than the present one says; how far away counts is told to :func:`open_review`.
+        """
         return tuple(dict.fromkeys(trial for trial, _ in self._stale_marks()))
 
     def _stale_marks(self) -> Iterator[tuple[str, str]]:
@@ -491,15 +662,31 @@ class Session:
             yield from ((trial, label) for label in self._places[trial].labels if self._stale(trial, label))
 
     def showing(self, **visible: Any) -> None:
-        """Say what is on screen; it is recorded with the decisions that follow, until it is said anew: a front end uses
-        :meth:`on_screen`. Values must be plain JSON."""
+        """Say what is on screen; it is recorded with the decisions that follow, until it is said
+        anew. A front end uses :meth:`on_screen`.
+
+        Parameters
+        ----------
+        **visible
+            Names and values, which must be plain JSON.
+        """
         digest_of(visible)
         self._book.visible = visible
 
     @contextmanager
     def on_screen(self, **visible: Any) -> Iterator[list[tuple[str, str]]]:
-        """One decision of a screen: ``visible`` is recorded with what is decided inside the block, and with nothing
-        after it. Gives a list that fills with what the commands have to say, (trial, words) each, instead of warnings.
+        """One decision of a screen: ``visible`` is recorded with what is decided inside the block,
+        and with nothing after it.
+
+        Parameters
+        ----------
+        **visible
+            Names and values, which must be plain JSON.
+
+        Yields
+        ------
+        list of (str, str)
+            Fills with what the commands have to say, (trial, words) each, instead of warnings.
         """
         with self.lock:
             before, heard = self._book.visible, self._heard
@@ -514,15 +701,38 @@ class Session:
     # What is not shown -------------------------------------------------------------------------------------------
 
     def hides_automatic(self, trial: str, channel: str | None = None) -> bool:
-        """Whether the automatic mark of a channel, or of any channel of the trial, is hidden from the reviewer."""
+        """Whether the automatic mark of a channel, or of any channel of the trial, is hidden from
+        the reviewer.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        channel : str or None
+            Its channel; None for any of them.
+
+        Returns
+        -------
+        bool
+        """
         labels = self._proposals.place(trial, channel).labels if channel is None else (channel,)
         source = self._proposals.source(trial)[0]
         return any((source, label) in self._hiding.automatic for label in labels)
 
     def say(self, trial: str, words: str) -> None:
-        """Tell who called a command, once it is done, what it does not say by itself: a script by a DecisionWarning, a
-        screen by its list; see :meth:`on_screen`. In a blind review the trial goes by its place in the queue, for its
-        id names the recording."""
+        """Tell who called a command, once it is done, what it does not say by itself: a script by a
+        DecisionWarning, a screen by its list; see :meth:`on_screen`.
+
+        In a blind review the trial goes by its place in the queue, for its id names the
+        recording.
+
+        Parameters
+        ----------
+        trial : str
+            The trial that it is about.
+        words : str
+            What to say.
+        """
         if self._heard is not None:
             self._heard.append((trial, words))
             return
@@ -533,13 +743,24 @@ class Session:
         warnings.warn(f"{which}: {self.neutral(words)}", DecisionWarning, stacklevel=level)
 
     def unfit(self, trial: str, channel: str) -> str:
-        """Why a channel of a trial cannot be judged without a look at it, in a few words; "" where it can.
+        """Why a channel of a trial cannot be judged without a look at it.
 
-        It is marked bad in its recording; it is dead, flat, missing, or clipped so near to its rest that not even an
-        onset can be judged (:mod:`emgreview.signal.unfit` says what that means); it is clipped where nobody marked a
-        burst, nor did the method; a stretch of it in this trial was set aside; the method could not tell, or found
-        activity without an onset. What decides on several channels at once passes over these and says so. Of an
-        automatic mark that is hidden nothing is told.
+        It is marked bad in its recording; it is dead, flat, missing, or clipped so near to its
+        rest that not even an onset can be judged (:mod:`emgreview.signal.unfit` says what that
+        means); it is clipped where nobody marked a burst, nor did the method; a stretch of it in
+        this trial was set aside; the method could not tell, or found activity without an onset.
+        What decides on several channels at once passes over these and says so. Of an automatic
+        mark that is hidden nothing is told.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+
+        Returns
+        -------
+        str
+            A few words; "" where it can be judged.
         """
         place = self._proposals.place(trial, channel)
         source = place.recording.channel(channel)
@@ -567,17 +788,39 @@ class Session:
         return ""
 
     def clipped(self, trial: str, channel: str) -> str:
-        """What is to be known of a channel whose bursts can be judged, but are clipped; "" where none that stands is.
+        """What is to be known of a channel whose bursts can be judged, but are clipped.
 
-        Of a clipped burst the onset can be used and the size cannot: amplitudes come out too small. What decides on
-        several channels at once says these words. Of an automatic mark that is hidden nothing is told."""
+        Of a clipped burst the onset can be used and the size cannot: amplitudes come out too
+        small. What decides on several channels at once says these words. Of an automatic mark
+        that is hidden nothing is told.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+
+        Returns
+        -------
+        str
+            "" where no burst that stands is clipped.
+        """
         bursts = self.state(trial).channels[channel].standing
         share = max((self._clipped(trial, channel, one.onset, one.offset) for one in bursts), default=0.0)
         return f"clipped in {_share(share)} of its burst: onset usable, size not" if share > 0 else ""
 
     def automatic_clipped(self, trial: str, channel: str) -> float:
-        """Share of the samples of the automatic mark that are clipped, whatever anybody decided; 0 without a mark, and
-        where it is hidden."""
+        """Share of the samples of the automatic mark that are clipped, whatever anybody decided.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+
+        Returns
+        -------
+        float
+            0 to 1; 0 without a mark, and where it is hidden.
+        """
         found, place = self.automatic(trial, channel), self._proposals.place(trial, channel)
         if math.isnan(found.onset_s):
             return 0.0
@@ -596,21 +839,62 @@ class Session:
         return 0.0 if math.isnan(share) else share
 
     def source(self, trial: str) -> str:
-        """The trial itself, as its Trials name it, for any id in the queue; a silent repeat has an id of its own."""
+        """The trial itself, as its Trials name it, for any id in the queue; a silent repeat has an
+        id of its own.
+
+        Parameters
+        ----------
+        trial : str
+            An id in the queue.
+
+        Returns
+        -------
+        str
+        """
         self._proposals.place(trial)
         return self._proposals.source(trial)[0]
 
     def asked(self, trial: str) -> tuple[str, ...]:
-        """The channels of a trial that this review is about: all, unless it was narrowed."""
+        """The channels of a trial that this review is about: all, unless it was narrowed.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+
+        Returns
+        -------
+        tuple of str
+        """
         return tuple(label for label in self._proposals.place(trial).labels if label in self._labels_due(trial))
 
     def stretch(self, trial: str) -> tuple[int, int]:
-        """First and past-last sample of a trial in its recording; they may lie beyond its ends."""
+        """First and past-last sample of a trial in its recording; they may lie beyond its ends.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+
+        Returns
+        -------
+        (int, int)
+        """
         place = self._proposals.place(trial)
         return place.first, place.stop
 
     def open_channels(self, trial: str) -> tuple[str, ...]:
-        """Those of :meth:`asked` that wait for a decision."""
+        """Those of :meth:`asked` that wait for a decision.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+
+        Returns
+        -------
+        tuple of str
+        """
         return tuple(label for label in self.asked(trial) if label in self._open[trial])
 
     @property
@@ -620,12 +904,25 @@ class Session:
 
     @property
     def bulk_sentences(self) -> Ids:
-        """What every acceptance in bulk is worth, in the words that the log keeps; a sealed version holds them too."""
+        """What every acceptance in bulk is worth, in the words that the log keeps; a sealed version
+        holds them too.
+        """
         return tuple(note.new["sentence"] for note in self.notes if note.operation == states.ACCEPTANCE)
 
     def keep_to(self, due: Mapping[str, Collection[str]]) -> None:
-        """Narrow the review to some channels of some trials: the queue, the progress and what comes next. Not an event:
-        whoever narrows it notes why."""
+        """Narrow the review to some channels of some trials: the queue, the progress and what comes
+        next. Not an event: whoever narrows it notes why.
+
+        Parameters
+        ----------
+        due : mapping of str to collection of str
+            Trials and their channels.
+
+        Raises
+        ------
+        ParameterError
+            No trial is named.
+        """
         for trial, labels in due.items():
             for label in labels:
                 self._proposals.place(trial, label)
@@ -636,7 +933,22 @@ class Session:
         self.where = self._resume()
 
     def note(self, operation: str, value: Mapping[str, Any], reason: str | None = None) -> Event:
-        """Write an event about the review itself, with what it hides or shows again; see ``annotations.hidden``."""
+        """Write an event about the review itself, with what it hides or shows again; see
+        ``annotations.hidden``.
+
+        Parameters
+        ----------
+        operation : str
+            What it is called.
+        value : mapping
+            What it says, plain JSON.
+        reason : str or None
+            Why.
+
+        Returns
+        -------
+        Event
+        """
         event = self._book.append(next(iter(self._proposals.recordings)), operation, "log", None, value, reason=reason)
         if {"hide", "reveal", "show_again", "only"} & set(value):
             self._line_up()
@@ -646,7 +958,27 @@ class Session:
     # Commands ----------------------------------------------------------------------------------------------------
 
     def apply(self, command: str, trial: str | None = None, channel: str | None = None, **arguments: Any) -> Ids:
-        """Any command by its name, for front ends: the ids of the trials it changed."""
+        """Any command by its name, for front ends.
+
+        Parameters
+        ----------
+        command : str
+            A name in :data:`COMMANDS`.
+        trial, channel : str or None
+            What it is about; for a command on a recording, ``trial`` is the recording.
+        **arguments
+            The command's other arguments, by name.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        UnknownNameError
+            There is no such command.
+        """
         if command not in COMMANDS:
             raise UnknownNameError("command", command, COMMANDS)
         if trial is not None and command not in ("undo", "redo"):
@@ -657,9 +989,30 @@ class Session:
         return ids
 
     def accept(self, trial: str, channel: str, burst: str | None = None) -> Ids:
-        """Accept a burst where it stands, None: all that stand. Where nothing was detected or all was removed, this
-        records "none visible", with what the method said as the old value. Where the automatic mark is hidden, there
-        must be a mark of the reviewer's own."""
+        """Accept a burst where it stands.
+
+        Where nothing was detected or all was removed, this records "none visible", with what the
+        method said as the old value.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        burst : str or None
+            Id of the burst; None: all that stand.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            The automatic mark is hidden, and there is no mark of the reviewer's own.
+        UnknownNameError
+            No trial, channel or burst has that name.
+        """
         self._demand_own_mark(trial, [channel])
         before = self._activity(trial, channel)["found"]
         ids = self._act("accept", trial, channel, lambda now: states.accept(now, burst), burst)
@@ -669,9 +1022,26 @@ class Session:
         return ids
 
     def accept_in_bulk(self, trial: str, channel: str, audit: int) -> Ids:
-        """Accept an automatic mark that nobody looked at, because an audit vouches for it; see ``second_look.bulk``.
+        """Accept an automatic mark that nobody looked at, because an audit vouches for it; see
+        ``second_look.bulk``.
 
-        Raises DecisionError unless the log says that this audit (the number of its plan) accepts this mark."""
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        audit : int
+            The number of the audit's plan.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            The log does not say that this audit accepts this mark.
+        """
         vouched = [note.new for note in self.notes if note.operation == states.ACCEPTANCE]
         if not any(note["audit"] == audit and [trial, channel] in note["accepted"] for note in vouched):
             raise DecisionError(
@@ -686,10 +1056,31 @@ class Session:
         )
 
     def accept_rest(self, trial: str) -> Ids:
-        """Accept every channel of a trial that is not yet reviewed, in one step that one undo takes back.
+        """Accept every channel of a trial that is not yet reviewed, in one step that one undo takes
+        back.
 
-        A channel that cannot be judged without a look at it (:meth:`unfit`: dead, flat, set aside …) stays open, and a
-        DecisionWarning says which and why; so it does which bursts were accepted though :meth:`clipped`."""
+        Parameters
+        ----------
+        trial : str
+            The trial.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            An automatic mark is hidden, and there is no mark of the reviewer's own.
+
+        Warns
+        -----
+        DecisionWarning
+            A channel that cannot be judged without a look at it (:meth:`unfit`: dead, flat, set
+            aside …) stays open: which, and why; and which bursts were accepted though
+            :meth:`clipped`.
+        """
         labels = [label for label in self._proposals.place(trial).labels if label in self._open[trial]]
         left = self._unfit(trial, labels)
         labels = [label for label in labels if label not in left]
@@ -711,7 +1102,31 @@ class Session:
         offset_s: float | None = None,
         burst: str | None = None,
     ) -> Ids:
-        """Move a burst's onset, offset or both. It is then confirmed by accept, like an untouched one."""
+        """Move a burst's onset, offset or both. It is then confirmed by accept, like an untouched
+        one.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        onset_s, offset_s : float or None
+            Where to, in seconds from the recorded cue; at least one of them.
+        burst : str or None
+            Id of the burst; None: the response, the standing one that begins first.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            Neither is given, there is no response, a time lies outside the trial, or the onset
+            would not lie before the offset.
+        UnknownNameError
+            No trial, channel or burst has that name.
+        """
         if onset_s is None and offset_s is None:
             raise DecisionError("move came without onset_s and offset_s; give one of them, in seconds from the cue.")
         onset, offset = self._sample(trial, "onset_s", onset_s), self._sample(trial, "offset_s", offset_s)
@@ -720,7 +1135,33 @@ class Session:
     def add(
         self, trial: str, channel: str, *, onset_s: float, offset_s: float | None = None, kind: str = "response"
     ) -> Ids:
-        """Mark a burst that the method missed. Its id is "added-" and the number of the command."""
+        """Mark a burst that the method missed. Its id is "added-" and the number of the command.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        onset_s : float
+            In seconds from the recorded cue.
+        offset_s : float or None
+            Likewise; None where it is not marked.
+        kind : str, default "response"
+            A word of KINDS: "response", "early small", "other hand", "braking", "tonic", "MEP",
+            "after-discharge".
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            No onset is given, a time lies outside the trial, or the onset does not lie before the
+            offset.
+        UnknownNameError
+            No trial, channel or kind has that name.
+        """
         onset, offset = self._sample(trial, "onset_s", onset_s), self._sample(trial, "offset_s", offset_s)
         if onset is None:
             raise DecisionError("add came without onset_s; give it in seconds from the cue.")
@@ -729,27 +1170,120 @@ class Session:
         return self._act("add", trial, channel, lambda now: states.add(now, name, onset, offset, kind), name)
 
     def remove(self, trial: str, channel: str, burst: str | None = None) -> Ids:
-        """Take a burst away; the automatic value stays on record."""
+        """Take a burst away; the automatic value stays on record.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        burst : str or None
+            Id of the burst; None: the response, the standing one that begins first.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            There is no response, or the burst named does not stand.
+        UnknownNameError
+            No trial, channel or burst has that name.
+        """
         return self._act("remove", trial, channel, lambda now: states.remove(now, burst), burst)
 
     def none_visible(self, trial: str, channel: str) -> Ids:
-        """No activity can be seen."""
+        """No activity can be seen.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+        """
         return self._act("none visible", trial, channel, states.none_visible)
 
     def not_locatable(self, trial: str, channel: str, *, earliest_s: float, latest_s: float) -> Ids:
-        """There is activity, but its onset can only be said to lie between two moments."""
+        """There is activity, but its onset can only be said to lie between two moments.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        earliest_s, latest_s : float
+            The two moments, in seconds from the recorded cue.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            One is missing or lies outside the trial, or they are not in order.
+        """
         earliest, latest = self._sample(trial, "earliest_s", earliest_s), self._sample(trial, "latest_s", latest_s)
         if earliest is None or latest is None:
             raise DecisionError("not_locatable needs earliest_s and latest_s, in seconds from the cue; give both.")
         return self._act("not locatable", trial, channel, lambda now: states.not_locatable(now, earliest, latest))
 
     def kind(self, trial: str, channel: str, kind: str, burst: str | None = None) -> Ids:
-        """Say what a burst is: a word of KINDS."""
+        """Say what a burst is.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        kind : str
+            A word of KINDS, as for :meth:`add`.
+        burst : str or None
+            Id of the burst; None: the response, the standing one that begins first.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        UnknownNameError
+            No trial, channel, kind or burst has that name.
+        DecisionError
+            There is no response, or the burst named does not stand.
+        """
         check_choice("kind", kind, KINDS)
         return self._act("kind", trial, channel, lambda now: states.set_of_burst(now, burst, "kind", kind), burst)
 
     def confidence(self, trial: str, channel: str, confidence: str | None, burst: str | None = None) -> Ids:
-        """How sure the reviewer is of a burst, or of a verdict without bursts: a word of CONFIDENCES, None to clear."""
+        """How sure the reviewer is of a burst, or of a verdict without bursts.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        confidence : {"sure", "fairly", "unsure"} or None
+            None to clear.
+        burst : str or None
+            Id of the burst; None: the response, the standing one that begins first.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        UnknownNameError
+            No trial, channel, word or burst has that name.
+        DecisionError
+            There is no response nor verdict, or the burst named does not stand.
+        """
         if confidence is not None:
             check_choice("confidence", confidence, CONFIDENCES)
         return self._act(
@@ -757,8 +1291,30 @@ class Session:
         )
 
     def half_width(self, trial: str, channel: str, half_width_ms: float | None, burst: str | None = None) -> Ids:
-        """How far a burst's onset may lie to either side of its mark, in milliseconds, by the reviewer's own word; None
-        takes it back. Kept in whole samples, rounded up: never narrower than what was said."""
+        """How far a burst's onset may lie to either side of its mark, by the reviewer's own word.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        half_width_ms : float or None
+            In milliseconds, above 0 and up to the trial's length; None takes it back. Kept in
+            whole samples, rounded up: never narrower than what was said.
+        burst : str or None
+            Id of the burst; None: the response, the standing one that begins first.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            It is out of range, there is no response, or the burst named does not stand.
+        UnknownNameError
+            No trial, channel or burst has that name.
+        """
         samples = None
         if half_width_ms is not None:
             place = self._proposals.place(trial, channel)
@@ -773,23 +1329,90 @@ class Session:
         return self._act("half-width", trial, channel, lambda now: states.half_width(now, burst, samples), burst)
 
     def unusable(self, trial: str, channel: str, reasons: Sequence[str]) -> Ids:
-        """The signal cannot be used, for reasons of REASONS, the main one first. Marks stay."""
+        """The signal cannot be used. Marks stay.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        reasons : sequence of str
+            Of REASONS, the main one first: "mains hum", "clipped", "heart beats" … "other" needs
+            its text: "other: strap slipped".
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            No reason is given, or "other" without its text.
+        UnknownNameError
+            No trial, channel or reason has that name.
+        """
         return self._signal("unusable", trial, channel, check_reasons(reasons, REASONS))
 
     def caution(self, trial: str, channel: str, reasons: Sequence[str]) -> Ids:
-        """The signal can be used with caution, for reasons of CAUTIONS, the main one first."""
+        """The signal can be used with caution.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        reasons : sequence of str
+            Of CAUTIONS, the main one first: "not relaxed before go", "weak" …
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            No reason is given.
+        UnknownNameError
+            No trial, channel or caution has that name.
+        """
         return self._signal("caution", trial, channel, check_reasons(reasons, CAUTIONS, "caution"))
 
     def usable(self, trial: str, channel: str) -> Ids:
-        """The signal can be used after all."""
+        """The signal can be used after all.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+        """
         return self._signal("usable", trial, channel, [])
 
     def copy_to_all(self, trial: str, channel: str) -> Ids:
-        """Give every channel of the trial this one's signal state, and its verdict if that is "none visible" or "not
-        locatable", in one step. Marks are never copied nor erased: each muscle keeps its own.
+        """Give every channel of the trial this one's signal state, and its verdict if that is "none
+        visible" or "not locatable", in one step. Marks are never copied nor erased: each muscle
+        keeps its own.
 
-        To another channel that cannot be judged without a look at it (:meth:`unfit`) only "unusable" is copied; a
-        DecisionWarning says which got nothing and why."""
+        Parameters
+        ----------
+        trial, channel : str
+            The channel to copy from.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Warns
+        -----
+        DecisionWarning
+            To another channel that cannot be judged without a look at it (:meth:`unfit`) only
+            "unusable" is copied: which got nothing, and why; and which bursts are clipped.
+        """
         signal, activity = self._value(trial, channel, "signal"), self._activity(trial, channel)
         others = [label for label in self._proposals.place(trial, channel).labels if label != channel]
         left = self._unfit(trial, others)
@@ -809,40 +1432,160 @@ class Session:
         return ids
 
     def comment(self, trial: str, text: str | None, channel: str | None = None) -> Ids:
-        """A comment on a trial or one channel of it, one line of any text; empty or None removes it."""
+        """A comment on a trial or one channel of it.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        text : str or None
+            One line of any text; empty or None removes it.
+        channel : str or None
+            The channel; None for the trial.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            The text holds a control character or line break.
+        """
         new = check_text(text) if text else None
         return self._record("comment", trial, channel, "comment", self._value(trial, channel, "comment"), new)
 
     def discuss(self, trial: str, channel: str | None = None, on: bool | None = None) -> Ids:
-        """Put a trial, or one channel of it, on the list to discuss, or take it off; None turns it over."""
+        """Put a trial, or one channel of it, on the list to discuss, or take it off.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        channel : str or None
+            The channel; None for the trial.
+        on : bool or None
+            On or off; None turns it over.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+        """
         old = self._value(trial, channel, "discuss")
         return self._record("discuss", trial, channel, "discuss", old, (not old) if on is None else bool(on))
 
     def behaviour(self, trial: str, behaviour: str | None) -> Ids:
-        """What the participant did: a word of BEHAVIOURS, None to clear."""
+        """What the participant did.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        behaviour : str or None
+            A word of BEHAVIOURS: "as instructed", "anticipation", "no response", "late" …; None
+            to clear.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        UnknownNameError
+            No trial or behaviour has that name.
+        """
         if behaviour is not None:
             check_choice("behaviour", behaviour, BEHAVIOURS)
         return self._record("behaviour", trial, None, "behaviour", self._value(trial, None, "behaviour"), behaviour)
 
     def correct_cue(self, trial: str, time_s: float | None, reason: str | None = None) -> Ids:
-        """Say where the cue really lies, in seconds from the recorded one; None goes back to that. The recorded marker
-        stays, and so do all other times of the session; the table of decisions counts from the corrected cue."""
+        """Say where the cue really lies.
+
+        The recorded marker stays, and so do all other times of the session; the table of
+        decisions counts from the corrected cue.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        time_s : float or None
+            In seconds from the recorded cue; None goes back to that.
+        reason : str or None
+            Why, in words that the log keeps.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            The time lies outside the trial.
+        """
         new, old = self._sample(trial, "time_s", time_s), self._value(trial, None, "cue")
         return self._record("correct cue", trial, None, "cue", old, new, reason=reason and check_text(reason))
 
     def set_aside(
         self, recording: str, channel: str, start_s: float, stop_s: float, reasons: Sequence[str] = ()
     ) -> Ids:
-        """Set a stretch of one channel aside, in seconds from the first sample of the recording."""
+        """Set a stretch of one channel aside.
+
+        Parameters
+        ----------
+        recording, channel : str
+            The channel of a recording.
+        start_s, stop_s : float
+            In seconds from the first sample of the recording.
+        reasons : sequence of str
+            Of REASONS, as for :meth:`unusable`.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it touches.
+
+        Raises
+        ------
+        DecisionError
+            The stretch does not lie in the recording, or no reason is given.
+        UnknownNameError
+            No recording, channel or reason has that name.
+        """
         start, stop = self._stretch(recording, channel, start_s, stop_s)
         new = {"start": start, "stop": stop, "reasons": check_reasons(reasons, REASONS)}
         return self._keep_in(recording, "set aside", "set aside", "aside", new, channel)
 
     def mark_burst(self, recording: str, channel: str, onset_s: float, offset_s: float, kind: str = "response") -> Ids:
-        """Mark a burst by hand, in seconds from the first sample of the recording.
+        """Mark a burst by hand, anywhere in a recording.
 
-        Every trial that holds its onset gets it as an added burst, without its offset where that lies beyond the trial;
-        each of these is a command of its own. Where no trial does, it is kept with the recording (:attr:`marked`).
+        Every trial that holds its onset gets it as an added burst, without its offset where that
+        lies beyond the trial; each of these is a command of its own. Where no trial does, it is
+        kept with the recording (:attr:`marked`).
+
+        Parameters
+        ----------
+        recording, channel : str
+            The EMG channel of a recording.
+        onset_s, offset_s : float
+            In seconds from the first sample of the recording.
+        kind : str, default "response"
+            A word of KINDS, as for :meth:`add`.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            The stretch does not lie in the recording.
+        UnknownNameError
+            No recording, EMG channel or kind has that name.
         """
         start, stop = self._stretch(recording, channel, onset_s, offset_s)
         if channel not in (known := self._recording(recording).emg_labels):
@@ -873,8 +1616,28 @@ class Session:
         )
 
     def no_cue(self, trial: str, reason: str | None) -> Ids:
-        """Say that the trial's recorded cue is none, and why ("double"); None: it stands after all. The recorded marker
-        stays. The trial can still be looked at, but every rule for inclusion leaves it out."""
+        """Say that the trial's recorded cue is none.
+
+        The recorded marker stays. The trial can still be looked at, but every rule for inclusion
+        leaves it out.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        reason : str or None
+            Why, for example "double"; None: it stands after all.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            The reason is empty.
+        """
         if reason is not None and not reason.strip():
             raise DecisionError(
                 "no_cue came without a reason; say in a word why the cue is none, for example 'double'."
@@ -889,8 +1652,35 @@ class Session:
         return {str(key[1]): reason for key, reason in values if key[3] == "no cue" and reason}
 
     def add_cue(self, recording: str, time_s: float, label: str, reason: str | None = None) -> Ids:
-        """Add a cue that the recording lacks, in seconds from its first sample. The recorded markers stay; trials cut
-        from :meth:`with_added_cues` have it, and the ids of all others stay the same."""
+        """Add a cue that the recording lacks.
+
+        The recorded markers stay; trials cut from :meth:`with_added_cues` have it, and the ids of
+        all others stay the same.
+
+        Parameters
+        ----------
+        recording : str
+            The recording.
+        time_s : float
+            In seconds from its first sample.
+        label : str
+            Label of the cue.
+        reason : str or None
+            Why, in words that the log keeps.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that hold it.
+
+        Raises
+        ------
+        DecisionError
+            The time lies outside the recording, the label is empty, or a cue with that label lies
+            at that sample.
+        UnknownNameError
+            No recording has that name.
+        """
         source = self._recording(recording)
         sample = to_sample(time_s, source.rate_hz) if math.isfinite(time_s) else -1
         taken = {(marker.sample, marker.label) for marker in self.with_added_cues(recording).markers}
@@ -908,7 +1698,22 @@ class Session:
         return tuple((name, value["sample"], value["label"]) for name, _, value in self._kept_in("added cue"))
 
     def with_added_cues(self, recording: str) -> Recording:
-        """A recording of this review with the cues that were added by hand among its markers."""
+        """A recording of this review with the cues that were added by hand among its markers.
+
+        Parameters
+        ----------
+        recording : str
+            The recording.
+
+        Returns
+        -------
+        Recording
+
+        Raises
+        ------
+        UnknownNameError
+            No recording has that name.
+        """
         source = self._recording(recording)
         added = [Marker(sample, label, "added") for name, sample, label in self.added_cues if name == recording]
         return source.with_markers([*source.markers, *added])
@@ -929,8 +1734,33 @@ class Session:
         recording: str | None = None,
         channel: str | None = None,
     ) -> Ids:
-        """Keep a participant, a recording, or one channel of a recording out of every analysis, for a reason that is
-        logged. Decisions about its trials stay, and may go on."""
+        """Keep a participant, a recording, or one channel of a recording out of every analysis.
+
+        Decisions about its trials stay, and may go on.
+
+        Parameters
+        ----------
+        reason : str
+            Why, in words that the log keeps.
+        participant : str or None
+            A participant,
+        recording : str or None
+            or a recording,
+        channel : str or None
+            or a recording and one of its channels.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it is about.
+
+        Raises
+        ------
+        DecisionError
+            No reason is given, or not just one of these.
+        UnknownNameError
+            No participant, recording or channel has that name.
+        """
         if not reason or not reason.strip():
             raise DecisionError("exclude came without a reason; say in a few words why it is kept out.")
         return self._exclude("exclude", check_text(reason.strip()), participant, recording, channel)
@@ -943,13 +1773,38 @@ class Session:
         recording: str | None = None,
         channel: str | None = None,
     ) -> Ids:
-        """Take an exclusion of a participant, a recording or a channel back."""
+        """Take an exclusion back.
+
+        Parameters
+        ----------
+        reason : str or None
+            Why, in words that the log keeps.
+        participant : str or None
+            A participant,
+        recording : str or None
+            or a recording,
+        channel : str or None
+            or a recording and one of its channels.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it is about.
+
+        Raises
+        ------
+        DecisionError
+            Not just one of these is given.
+        UnknownNameError
+            No participant, recording or channel has that name.
+        """
         return self._exclude("readmit", None, participant, recording, channel, reason and check_text(reason))
 
     @property
     def excluded(self) -> tuple[tuple[str, str, str | None, str], ...]:
-        """What is excluded: ("recording", name, channel or None, reason), sorted, then ("participant", name, None,
-        reason)."""
+        """What is excluded: ("recording", name, channel or None, reason), sorted, then
+        ("participant", name, None, reason).
+        """
         found = [(key, value) for key, value in self._few.items() if key[3] in states.EXCLUDED and value]
         rows = [
             ("recording", str(recording), channel, reason)
@@ -960,7 +1815,14 @@ class Session:
         return tuple(sorted(rows, key=lambda row: (row[0] == "participant", row[1], row[2] or "")))
 
     def unblind(self, reason: str | None = None) -> None:
-        """Show condition and participant from now on. An event in every log, which nothing takes back."""
+        """Show condition and participant from now on. An event in every log, which nothing takes
+        back.
+
+        Parameters
+        ----------
+        reason : str or None
+            Why, in words that the log keeps.
+        """
         if self.blind:
             self._book.unblind(reason and check_text(reason))
             self._tell(self.queue)
@@ -971,12 +1833,36 @@ class Session:
         return method_words(self.methods[self.trials[0].recording.name]["detection"])
 
     def change_method(self, method: str, **parameters: Any) -> Ids:
-        """Detect anew by another method, or with other parameters; an event in every log, which undo passes over.
+        """Detect anew by another method, or with other parameters; an event in every log, which undo
+        passes over.
 
-        Marks that nobody has reviewed are refreshed. Reviewed ones keep the value that was seen, and join
-        :attr:`relook` where the new one differs; :attr:`notices` says how many. The order of the queue stays as it is
-        until the review is opened again. Raises what :func:`emgreview.estimate_onsets` does, and LogReadOnlyError;
-        then nothing has changed.
+        Marks that nobody has reviewed are refreshed. Reviewed ones keep the value that was seen,
+        and join :attr:`relook` where the new one differs; :attr:`notices` says how many. The order
+        of the queue stays as it is until the review is opened again.
+
+        Parameters
+        ----------
+        method : str
+            The onset method, as for :func:`emgreview.estimate_onsets`.
+        **parameters
+            Its parameters.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed: all, or () where the method is the same.
+
+        Raises
+        ------
+        LogReadOnlyError
+            No decision can be taken.
+        EmgreviewError
+            What :func:`emgreview.estimate_onsets` raises; in both cases nothing has changed.
+
+        Warns
+        -----
+        SignalWarning
+            Reviewed marks are to be looked at again.
         """
         if self.problem:
             raise LogReadOnlyError(f"{self.problem}; the method was not changed.")
@@ -993,19 +1879,37 @@ class Session:
         return self._tell(self.queue)
 
     def undo(self) -> Ids:
-        """Take the last command back, whichever recording it was on, without limit; () if there is none."""
+        """Take the last command back, whichever recording it was on, without limit.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed; () if there is nothing to take back.
+        """
         return self._again("undo", self._replay.done)
 
     def redo(self) -> Ids:
-        """Do the last undone command again; () if there is none. A new decision empties this list."""
+        """Do the last undone command again. A new decision empties this list.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed; () if there is none.
+        """
         return self._again("redo", self._replay.undone)
 
     # Results -----------------------------------------------------------------------------------------------------
 
     def decisions(self) -> tables.Table:
-        """Every decision as a tidy table, one row a burst or channel-trial; see :mod:`emgreview.tables`.
+        """Every decision as a tidy table; see :mod:`emgreview.tables`.
 
-        ``table.attrs["recordings"]`` says what each recording is and in which scale it was read, as a version does."""
+        Returns
+        -------
+        DataFrame
+            One row a burst or channel-trial; times in seconds from the corrected cue, missing
+            where nothing stands. ``table.attrs["recordings"]`` says what each recording is and in
+            which scale it was read, as a version does.
+        """
         table = self._table(self._shown)
         table.attrs["recordings"] = self._described()
         return table
@@ -1052,8 +1956,29 @@ class Session:
         return f"v{number}"
 
     def seal(self, name: str, rule: tables.Rule | None = None) -> Sealed:
-        """Write the decisions as they stand as a named version that never changes; with ``rule``, also which rows it
-        includes, and the rule itself."""
+        """Write the decisions as they stand as a named version that never changes.
+
+        Parameters
+        ----------
+        name : str
+            Name of the version; :attr:`next_version` is free.
+        rule : Rule or None
+            Also say which rows it includes, and keep the rule itself.
+
+        Returns
+        -------
+        Sealed
+            Name, folder and the SHA-256 to quote.
+
+        Raises
+        ------
+        LogReadOnlyError
+            No decision can be taken.
+        VersionError
+            The name is taken, or the version cannot be written.
+        DecisionError
+            The table does not have what the rule speaks of.
+        """
         if self.problem:
             raise LogReadOnlyError(f"{self.problem}; nothing was sealed.")
         table, description = self.as_version(rule)
@@ -1063,7 +1988,23 @@ class Session:
         return sealed
 
     def as_version(self, rule: tables.Rule | None = None) -> tuple[bytes, dict[str, Any]]:
-        """What :meth:`seal` would write now: the table as text, and its description without the heads of the logs."""
+        """What :meth:`seal` would write now.
+
+        Parameters
+        ----------
+        rule : Rule or None
+            As for :meth:`seal`.
+
+        Returns
+        -------
+        (bytes, dict)
+            The table as text, and its description without the heads of the logs.
+
+        Raises
+        ------
+        DecisionError
+            The table does not have what the rule speaks of.
+        """
         table = self._table(self._sealed)
         inclusion = None
         if rule is not None:

@@ -10,6 +10,8 @@ in seconds from the cue; missing samples are NaN.
     condition, condition_blocks band-passed signal and envelope of any stretch; of the whole recording, block by block
     check, mains                found in :mod:`emgreview.checking`, and by these names too
     notes_on                    those notes of a cut that are about one trial, or about one channel
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import math
@@ -49,19 +51,64 @@ def cut_trials(
     expect: int | None = None,
     blind: bool = False,
 ) -> Trials:
-    """Stretches from ``before_s`` before to ``after_s`` after every marker labelled ``cue``, conditioned.
+    """Cut the stretch around every marker with one label, and condition it.
 
-    The EMG channels are filtered by ``processing`` on the continuous recording, then cut; ``data`` and ``envelope`` are
-    single precision. Other channels are cut as they are, in double precision. A trial holds the samples from
-    ``-before_s`` to just before ``after_s``; where it reaches beyond the recording it is NaN there, and a note says so.
-    Every note comes as a SignalWarning too: trials that reach beyond the recording, channels that are marked bad,
-    constant or lack samples, more or fewer cues than ``expect``, a hole in the intervals between them
-    (:mod:`emgreview.rhythm`). Nothing of that is left out of the trials. With ``blind`` these notes are told without
-    the names of recording and participant (:mod:`emgreview.unnamed`).
+    The EMG channels are filtered on the continuous recording, then cut; other channels are
+    cut as they are. A trial holds the samples from ``-before_s`` to just before
+    ``after_s``; where it reaches beyond the recording it is NaN there, and a note says so.
 
-    Raises UnknownNameError (no such marker), MarkerError (two cues at one sample), ParameterError (window, longer than
-    the recording for instance, or a rest window outside it), UnitError (EMG channels in different units), SignalError
-    (no EMG channel), RateError (sampling rate too low for the band); each names the recording.
+    Parameters
+    ----------
+    rec : Recording
+        The recording, with markers.
+    cue : str
+        Label of the markers to cut around, for example "go".
+    before_s, after_s : float
+        How far a trial reaches before and after its cue, in seconds.
+    processing : Processing or None
+        Filter, envelope and rest window; None for the defaults of
+        :class:`emgreview.Processing`.
+    expect : int or None
+        How many cues there should be; a note says where there are more or fewer.
+    blind : bool, default False
+        Tell the notes without the names of recording and participant
+        (:mod:`emgreview.unnamed`), for a blind review.
+
+    Returns
+    -------
+    Trials
+        ``data`` and ``envelope`` are single precision, ``auxiliary`` is double precision.
+
+    Raises
+    ------
+    UnknownNameError
+        No marker has that label.
+    MarkerError
+        Two cues lie at one sample.
+    ParameterError
+        An argument is of another kind, the window does not fit, being longer than the
+        recording for instance, or the rest window lies outside it.
+    UnitError
+        EMG channels are in different units.
+    SignalError
+        There is no EMG channel, or samples are too large to be a voltage.
+    RateError
+        The sampling rate is too low for the band. Each error names the recording.
+
+    Warns
+    -----
+    SignalWarning
+        Every note: trials that reach beyond the recording, channels that are marked bad,
+        constant or lack samples, more or fewer cues than ``expect``, a hole in the intervals
+        between them (:mod:`emgreview.rhythm`). Nothing of that is left out of the trials.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 3, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> trials.labels, trials.data.shape
+    (('prime mover', 'antagonist'), (3, 2, 2500))
     """
     kind("rec", rec, Recording, RECORDING)
     kind("cue", cue, str, "the label of one marker, in quotes")
@@ -82,13 +129,51 @@ def cut_all(
     expect: int | None = None,
     blind: bool = False,
 ) -> list[Trials]:
-    """The trials of every recording, as :func:`cut_trials` cuts them.
+    """Cut the trials of every recording, as :func:`cut_trials` cuts them.
 
-    ``recordings`` is a dataset, its recordings, or a list. A recording that cannot be read or cut is named in a
-    SignalWarning, with the reason, and left out; the others go on. ``blind`` is for trials of a blind review: what
-    reading and cutting have to say of the others is told without names, each sentence once with the number of
-    recordings that it is about.
-    Raises ParameterError where not one could be cut, with the reasons.
+    A recording that cannot be read or cut is named in a warning, with the reason, and left
+    out; the others go on.
+
+    Parameters
+    ----------
+    recordings : Dataset or iterable of Recording
+        A dataset, its recordings, or a list.
+    cue : str
+        Label of the markers to cut around.
+    before_s, after_s : float
+        How far a trial reaches before and after its cue, in seconds.
+    processing : Processing or None
+        Filter, envelope and rest window; None for the defaults.
+    expect : int or None
+        How many cues each recording should have.
+    blind : bool, default False
+        For trials of a blind review: what reading and cutting have to say of the others is
+        told without names, each sentence once with the number of recordings that it is
+        about.
+
+    Returns
+    -------
+    list of Trials
+        One for each recording that could be cut, in order.
+
+    Raises
+    ------
+    ParameterError
+        Not one recording could be cut (the message gives the reasons), or something else
+        than recordings came.
+
+    Warns
+    -----
+    SignalWarning
+        A recording was left out (where several were for one reason, they share a sentence);
+        and every note of :func:`cut_trials`.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> study = er.simulate_study(2, 3, 1000, seed=1)
+    >>> [len(one) for one in er.cut_all(study.recordings, cue="go", before_s=1, after_s=1.5)]
+    [3, 3]
     """
     truth("blind", blind)
     found: list[Trials] = []

@@ -84,8 +84,9 @@ def test_the_floor_says_which_rests_and_bursts_take_no_part():
     trials, table = faulty("missing in the burst")
     floor = er.detection_floor(trials, "bad", decisions=table, injections=20)
     assert any("7 bursts that reach beyond their trial or lack samples take no part" in note for note in floor.left_out)
-    trials, _ = faulty("missing in the rest")
-    with warnings.catch_warnings(record=True) as told:
-        warnings.simplefilter("always")
-        er.detection_floor(trials, "bad", injections=20)
-    assert any("7 rests that the default method calls active, flat or missing" in str(one.message) for one in told)
+    trials, table = faulty("missing in the rest")
+    for decisions in (None, table):
+        with warnings.catch_warnings(record=True) as told:
+            warnings.simplefilter("always")
+            er.detection_floor(trials, "bad", decisions=decisions, injections=20)
+        assert any("7 rests that the default method calls active, flat or missing" in str(one.message) for one in told)

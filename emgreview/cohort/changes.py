@@ -28,9 +28,19 @@ TYPES = dict.fromkeys(Change._fields, "string") | {"moved_ms": "float64", "count
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Difference(Shown):
-    """What changed. ``words`` are short sentences; ``table`` has one row a change: recording, trial, channel, burst,
-    what, old, new (in words; of marks, samples of the recording), moved_ms, counter of the command; ``old`` and ``new``
-    say which reviewer's logs were read up to which line."""
+    """What changed between two points; :func:`emgreview.diff` returns it. ``str()`` says it in
+    one sentence.
+
+    Attributes
+    ----------
+    words : tuple of str
+        Short sentences.
+    table : DataFrame
+        One row a change: recording, trial, channel, burst, what, old, new (in words; of
+        marks, samples of the recording), moved_ms, counter of the command.
+    old, new : mapping
+        Which reviewer's logs were read up to which line.
+    """
 
     words: tuple[str, ...]
     table: pd.DataFrame
@@ -52,12 +62,50 @@ class Difference(Shown):
 def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: str | None = None) -> Difference:
     """What a reviewer's decisions changed from one point to another; needs no recordings.
 
-    A point is the name of a sealed version, a command's number (int), the SHA-256 of a line of a log or its first 8
-    digits or more, or "now". ``reviewer`` says whose logs are meant where a point does not. What the method proposes
-    where nobody has decided is not compared; marks moved before anybody accepted them count from where the method had
-    put them.
+    Parameters
+    ----------
+    folder : str or Path
+        The review folder.
+    old : str or int
+        The earlier point: the name of a sealed version, a command's number (int), the
+        SHA-256 of a line of a log or its first 8 digits or more, or "now".
+    new : str or int, default "now"
+        The later point, likewise.
+    reviewer : str or None
+        Whose logs are meant, where a point does not say.
 
-    Raises UnknownNameError (no such version, point or reviewer), ParameterError (whose logs is not clear), LogError.
+    Returns
+    -------
+    Difference
+        In words and as a table.
+
+    Raises
+    ------
+    UnknownNameError
+        There is no such version, point or reviewer.
+    ParameterError
+        Whose logs are meant is not clear, or a point is named by something else.
+    LogError
+        A log cannot be read.
+
+    Notes
+    -----
+    What the method proposes where nobody has decided is not compared; marks moved before
+    anybody accepted them count from where the method had put them.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 2, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         _ = session.accept(session.where, "prime mover")
+    ...         _ = session.seal("v1")
+    ...         _ = session.accept(session.where, "antagonist")
+    ...     print(er.diff(folder, "v1"))
+    1 newly reviewed
     """
     first, second = (
         _in_the_end(review_folder(folder), find_point(review_folder(folder), point, reviewer)) for point in (old, new)

@@ -2,6 +2,8 @@
 
 measure             the table
 NORMALISATIONS      the published ways to make amplitudes comparable
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import math
@@ -95,41 +97,134 @@ def measure(
     accepted_only: bool = True,
     included_only: bool = True,
 ) -> pd.DataFrame:
-    """Measures of every burst that stands in ``decisions``, one row a burst; definitions in ``signal.measures``.
+    """Measures of every burst that stands in a table of decisions, one row a burst.
 
-    Columns ``burst_…`` are over the burst; ``first_30_ms_…`` and so on over the ``windows_s`` from its onset (30 and
-    100 ms after Gottlieb, Corcos & Agarwal 1989), whatever its offset. ``rest_rms`` and ``level_db`` use the trials'
-    rest window, counted from the (corrected) cue; ``creep_per_s`` is the slope of the rectified signal over ``creep_s``
-    before it; where a zero-phase filter has carried activity into these, they are filtered causally, and a note says in
-    how many rows (``measuring.rests``). A row depends on its burst and rest alone, not on other rows.
+    Parameters
+    ----------
+    trials : Trials or sequence of Trials
+        The trials that were reviewed.
+    decisions : DataFrame
+        Decisions, from :func:`emgreview.read_version` or :meth:`Session.decisions`; with
+        ``included``, after :func:`emgreview.include`.
+    windows_s : sequence of float, default (0.03, 0.1)
+        Windows from the onset, in seconds, whatever the offset.
+    normalise : str, default "none"
+        A name in :data:`NORMALISATIONS`; columns ``…_percent`` then stand beside those in
+        the unit.
+    reference : mapping or None
+        What "… in task" does not need and the other normalisations do: a value for each
+        channel, or for each (recording, channel), in the trials' unit.
+    response : str, default "response"
+        Label of the marker of the response.
+    response_from_s : float, default 0.0
+        How long after the cue a response may come at the earliest.
+    creep_s : float, default 0.5
+        How long before the cue the signal is looked at for creeping up.
+    auxiliary : mapping of str to str, or None
+        Auxiliary channels and the method for each, such as ``{"force": "level"}``: a column
+        ``force_onset_s`` then holds its onset by that method (``signal.onset.auxiliary``), an
+        independent check of the muscle's.
+    accepted_only : bool, default True
+        Leave out bursts that nobody accepted.
+    included_only : bool, default True
+        Leave out what a rule for inclusion leaves out.
 
-    For bursts of kind "response", the first marker labelled ``response`` that is ``response_from_s`` or later after the
-    cue, and before the next cue, gives ``reaction_s`` = ``premotor_s`` + ``motor_s``. Beside them, with ``auxiliary``
-    {"force": "level"}, stands ``force_onset_s``, the onset of that auxiliary channel by that method
-    (``signal.onset.auxiliary``): an independent check of the muscle's.
+    Returns
+    -------
+    DataFrame
+        One row a burst, in the trials' unit; NaN where a burst has no offset, reaches beyond
+        its trial or lacks samples: nothing is measured over a part of a stretch. A row depends
+        on its burst and rest alone, not on other rows, but for percentages "… in task".
+        ``table.attrs["notes"]`` are sentences on what was left out, on what rests on
+        spoilt samples, and on why numbers are missing.
 
-    ``normalise`` is a name in :data:`NORMALISATIONS`; columns ``…_percent`` then stand beside those in the unit. The
-    two "in task" need no ``reference`` (bursts that are unusable, set aside, or left out by the rule do not count); the
-    others a value for each channel, or for each (recording, channel), in the trials' unit. A burst that is not whole,
-    which is often the strongest, counts in the two "in task" by what was recorded of it, up to the next burst of the
-    trial or the trial's end, so that no burst exceeds the largest peak; a note says how many do. One that a person
-    added without an offset may have ended long before, and does not count in the mean; a note says so, too.
+    Raises
+    ------
+    ParameterError
+        A value is out of range, ``decisions`` is no such table, or a reference came and
+        ``normalise`` is "none".
+    UnitError
+        Trials are in different units.
+    RateError
+        ``decisions`` are of another sampling rate.
+    VersionError
+        They are of a recording with other samples, or in another scale.
+    SignalError
+        Samples of the trials are too large to be a voltage.
+    UnknownNameError
+        A normalisation, channel, method, marker or column does not exist.
 
-    ``…_clipped_share`` is the share of a stretch's samples that lie at a rail of the unfiltered recording
-    (``signal.clip``). Where it is above 0 the onset can be used, and amplitudes, integral, rise, time of the peak and
-    frequencies rest on cut samples: they stay in the table, and a note says in how many rows. Leave these out where
-    size matters: ``table[table["burst_clipped_share"] == 0]``.
+    Warns
+    -----
+    SignalWarning
+        Every note.
 
-    Bursts of a participant, recording or channel that was excluded are left out, as of every analysis, what a rule for
-    inclusion leaves out (column ``included`` of ``include``; ``included_only``), and bursts that nobody accepted
-    (``accepted_only``); notes count each, with the reasons. A note also names measured signals that are dead, flat,
-    missing or clipped down to their rest (``signal.unfit``) where nobody called them unusable. Unusable signals that no
-    rule leaves out are measured and say so in their column. Nothing is measured over a part of a stretch: a burst that
-    lasts to the end of its trial (it has no offset), reaches beyond it or lacks samples has NaN, and so has a window, a
-    rest or a reaction time that cannot be had. Notes count each and say why, but for what the row itself says
-    (``measuring.unmeasured``).
+    Notes
+    -----
+    With N samples in a stretch, r the rate, x the band-passed signal, e its envelope, and p
+    the place of its largest value (``signal.measures``)::
 
-    Raises ParameterError, UnitError, RateError, UnknownNameError.
+        duration_s       N / r
+        rms, arv         sqrt(mean x²), mean |x|
+        peak             e[p]
+        integral         sum |x| / r, the integrated EMG, in the unit times seconds
+        time_to_peak_s   p / r
+        rise_per_s       (e[p] - e[0]) / (p / r); NaN where p is 0
+        mean_hz          centre of the power spectrum of x, its mean removed, no taper
+        median_hz        the frequency that halves its power; NaN below 0.1 s
+        reaction_s       premotor_s + motor_s
+
+    Columns ``burst_…`` are over the burst; ``first_30_ms_…`` and so on over ``windows_s``
+    from its onset. ``rest_rms`` and ``level_db`` use the trials' rest window, counted from
+    the (corrected) cue; ``creep_per_s`` is the slope of the rectified signal over
+    ``creep_s`` before it. Where a zero-phase filter has carried activity into these, they
+    are filtered causally, and a note says in how many rows (``measuring.rests``).
+
+    For bursts of kind "response", the first marker labelled ``response`` that is
+    ``response_from_s`` or later after the cue, and before the next cue, gives the reaction
+    time.
+
+    The normalisations "… in task" count no bursts that are unusable, set aside, or left out
+    by the rule. A burst that is not whole, which is often the strongest, counts by what was
+    recorded of it, up to the next burst of the trial or the trial's end, so that no burst
+    exceeds the largest peak; a note says how many do. One that a person added without an
+    offset may have ended long before, and does not count in the mean; a note says so, too.
+
+    Notes count each number that is missing and say why (``measuring.unmeasured``), but for
+    what the row itself says, as of the reaction time of a burst of another kind.
+
+    ``…_clipped_share`` is the share of a stretch's samples that lie at a rail of the
+    unfiltered recording (``signal.clip``). Where it is above 0 the onset can be used, and
+    amplitudes, integral, rise, time of the peak and frequencies rest on cut samples: they
+    stay in the table, and a note says in how many rows. Leave these out where size matters:
+    ``table[table["burst_clipped_share"] == 0]``.
+
+    Bursts of a participant, recording or channel that was excluded are left out, as of every
+    analysis; notes count these and those of ``accepted_only`` and ``included_only``, with
+    the reasons. A note also names measured signals that are dead, flat, missing or clipped
+    down to their rest (``signal.unfit``) where nobody called them unusable. Unusable signals
+    that no rule leaves out are measured and say so in their column.
+
+    References
+    ----------
+    Windows of 30 and 100 ms after Gottlieb, Corcos & Agarwal 1989. Normalisations: Besomi et
+    al. 2020 (J Electromyogr Kinesiol), peak and mean in task apart. ARV, integral and
+    frequencies are textbook definitions (vocabulary of McManus et al. 2021, J Electromyogr
+    Kinesiol); the rate of rise has no agreed one. Premotor and motor time: Botwinick &
+    Thompson 1966.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 2, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         _ = [session.accept_rest(trial) for trial in session.queue]
+    ...         table = er.measure(trials, session.decisions())
+    >>> len(table), bool((table["reaction_s"] > table["premotor_s"]).all())
+    (4, True)
     """
     parts = trials_of(trials)
     unit = unit_of(parts)

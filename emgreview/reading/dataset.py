@@ -6,6 +6,8 @@ data.notes                               what was left out, and what such a fold
 for rec in data.recordings: ...          data.recordings["sub-01_task-reach"], data.recordings[0]
 data.participants                        rows of participants.tsv
 data.problems()                          what each recording that cannot be read has to say
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import os
@@ -123,12 +125,25 @@ class Recordings(Sequence[Recording]):
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Dataset:
-    """A folder of recordings.
+    """A folder of recordings; :func:`emgreview.read_dataset` returns it.
 
-    ``participants`` are the rows of participants.tsv as text ("n/a" where missing), () without one; ``description`` is
-    dataset_description.json, {} without one; ``left_out`` names the files that were not taken for recordings: in a
-    plain folder all others, in a BIDS dataset those that may hold EMG. ``notes`` are sentences for people on what was
-    left out and why, and on what such a folder does not say.
+    Attributes
+    ----------
+    name : str
+        Name of the dataset, or of the folder.
+    folder : Path
+        The folder.
+    recordings : Recordings
+        A sequence, by place or name; each recording is opened anew whenever it is taken.
+    participants : tuple of mapping
+        The rows of participants.tsv as text ("n/a" where missing), () without one.
+    description : mapping
+        dataset_description.json, {} without one.
+    left_out : tuple of str
+        The files that were not taken for recordings: in a plain folder all others, in a BIDS
+        dataset those that may hold EMG.
+    notes : tuple of str
+        What was left out and why, and what such a folder does not say.
     """
 
     name: str
@@ -144,7 +159,13 @@ class Dataset:
         return "\n".join([f"{self.name}: {len(self.recordings)} recordings ({names})", *(f"  {n}" for n in self.notes)])
 
     def problems(self) -> dict[str, str]:
-        """Name to sentence, of every recording that cannot be read or is read with a warning. Opens each one once."""
+        """What is wrong with the recordings. Opens each one once.
+
+        Returns
+        -------
+        dict of str to str
+            Name to sentence, of every recording that cannot be read or is read with a warning.
+        """
         found: dict[str, str] = {}
         for name in self.recordings.names:
             with warnings.catch_warnings(record=True) as caught:
@@ -167,17 +188,57 @@ def read_dataset(
 ) -> Dataset:
     """The recordings of a folder, none of them opened yet.
 
-    With ``dataset_description.json`` it is a BIDS dataset: its recordings are ``sub-*/[ses-*/]emg/*_emg.edf`` or
-    ``.bdf``, called by their file names without ``_emg``; and ``eeg/*_eeg`` and ``ieeg/*_ieeg`` likewise where their
-    channels.tsv lists EMG (or, without a table, a channel is called so), called by their whole names. Without a
-    description it is a plain folder: its recordings are the files directly in it that can be read, called by their
-    names without extension; text files are taken only if ``rate_hz`` and ``columns`` are given, since all of them must
-    then look alike. ``rate_hz`` goes to text files alone where there are any, and else confirms what the files state;
-    ``unit`` and ``columns`` go to every file: see :func:`read`.
+    Parameters
+    ----------
+    folder : str or Path
+        A BIDS dataset, or a plain folder of files.
+    rate_hz : float or None
+        Sampling rate of text files. It goes to them alone where there are any, and else
+        confirms what the files state, as for :func:`read`.
+    unit : str, mapping of str to str, or None
+        As for :func:`read`, for every file.
+    columns : sequence of str or None
+        As for :func:`read`, for every file.
 
-    Files that may be recordings and are left out are named in ``notes`` and in a SignalWarning. Raises ReadError where
-    the folder does not exist or holds no recording, FormatError where its description or participants.tsv is malformed,
-    or where two files would have the same name.
+    Returns
+    -------
+    Dataset
+        Its ``recordings`` in order of their names.
+
+    Raises
+    ------
+    ReadError
+        The folder does not exist or holds no recording.
+    FormatError
+        Its description or participants.tsv is malformed, or two files would have the same
+        name.
+    ParameterError
+        ``folder`` is no path.
+
+    Warns
+    -----
+    SignalWarning
+        Files that may be recordings and are left out, sidecars that belong to no recording,
+        and a participants.tsv that does not go with the recordings; ``notes`` say so too.
+
+    Notes
+    -----
+    With ``dataset_description.json`` it is a BIDS dataset: its recordings are
+    ``sub-*/[ses-*/]emg/*_emg.edf`` or ``.bdf``, called by their file names without ``_emg``;
+    and ``eeg/*_eeg`` and ``ieeg/*_ieeg`` likewise where their channels.tsv lists EMG (or,
+    without a table, a channel is called so), called by their whole names. Without a
+    description it is a plain folder: its recordings are the files directly in it that can be
+    read, called by their names without extension; text files are taken only if ``rate_hz``
+    and ``columns`` are given, since all of them must then look alike.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     data = er.read_dataset(er.write_demo(folder, participants=2, trials=1))
+    ...     data.recordings.names
+    ('sub-01_task-turnhandle', 'sub-02_task-turnhandle')
     """
     kind("folder", folder, (str, os.PathLike), "the path of a folder of recordings")
     folder = Path(folder)

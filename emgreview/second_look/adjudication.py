@@ -62,13 +62,63 @@ def adjudicate(
 ) -> "Adjudication":
     """Open a session of a third reviewer about what two others disagree on, or continue it.
 
-    ``trials`` as both reviewed them; ``within_ms``: onsets no further apart count as the same; other options as for
-    :func:`emgreview.open_review`. The order of the candidates is drawn, by a seed that is logged and that nobody may
-    give: with one of one's own the two could be told apart.
+    Parameters
+    ----------
+    trials : Trials or sequence of Trials
+        As both reviewed them.
+    folder : str or Path
+        The review folder, with the logs of both.
+    first, second : str
+        The two reviewers who disagree.
+    reviewer : str
+        The third.
+    within_ms : float, default 10.0
+        Onsets no further apart than this, in milliseconds, count as the same.
+    blind : bool, default True
+        Hide condition and participant.
+    **options
+        Other options of :func:`emgreview.open_review`.
 
-    Raises DecisionError where they disagree on nothing, ParameterError where two of the three reviewers are the same, a
-    disputed trial is not among ``trials``, or a seed came, UnknownNameError where a reviewer has no log, LogError where
-    a recording is not the one that the two reviewed, or comes in another scale, and what open_review raises.
+    Returns
+    -------
+    Adjudication
+        A :class:`Session` whose queue holds the disputes alone.
+
+    Raises
+    ------
+    DecisionError
+        The two disagree on nothing.
+    ParameterError
+        Two of the three reviewers are the same, a disputed trial is not among ``trials``, or
+        a seed came.
+    UnknownNameError
+        A reviewer has no log.
+    LogError
+        A recording is not the one that the two reviewed, or comes in another scale.
+    EmgreviewError
+        What :func:`emgreview.open_review` raises.
+
+    Notes
+    -----
+    The order of the candidates is drawn, by a seed that is logged and that nobody may give:
+    with one of one's own the two could be told apart.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 3, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5, blind=True)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     for code in ("r1", "r2"):
+    ...         with er.open_review(trials, folder, reviewer=code) as session:
+    ...             _ = [session.accept_rest(trial) for trial in session.queue]
+    ...             if code == "r2":
+    ...                 _ = session.unusable(session.queue[0], "antagonist", ["heart beats"])
+    ...     with er.adjudicate(trials, folder, "r1", "r2", reviewer="r3") as third:
+    ...         _ = third.settle(third.where, "antagonist", "A")
+    ...         third.progress_words
+    '1 of 1 disputes settled'
     """
     if "seed" in options:
         refuse_seed({"seed": options["seed"]}, "the order of the candidates is drawn anew for every adjudication")
@@ -114,8 +164,11 @@ def reopen(trials: Trials | Sequence[Trials], folder: str | Path, *, reviewer: s
 
 @one_at_a_time
 class Adjudication(Session):
-    """A :class:`Session` about disputes alone; see :func:`adjudicate`. Front ends need three things more: ``disputes``,
-    ``settle`` (also as a command of ``apply``), and no automatic mark where ``hides_automatic`` says so."""
+    """A :class:`Session` about disputes alone; see :func:`adjudicate`.
+
+    Front ends need three things more: ``disputes``, ``settle`` (also as a command of
+    ``apply``), and no automatic mark where ``hides_automatic`` says so.
+    """
 
     def __init__(
         self,
@@ -149,18 +202,51 @@ class Adjudication(Session):
     # What is in dispute ------------------------------------------------------------------------------------------
 
     def disputes(self, trial: str | None = None) -> tuple[Dispute, ...]:
-        """The disputes of a trial, or all of them in the order of the queue."""
+        """The disputes of a trial, or all of them in the order of the queue.
+
+        Parameters
+        ----------
+        trial : str or None
+            A trial; None for all.
+
+        Returns
+        -------
+        tuple of Dispute
+        """
         if trial is not None:
             self._proposals.place(trial)
         trials = self.queue if trial is None else (trial,)
         return tuple(self._dispute(item) for one in trials for item in self._items.get(one, ()))
 
     def settle(self, trial: str, channel: str | None, choice: str, reason: str | None = None) -> Ids:
-        """Settle a dispute by one of CHOICES; the third reviewer's own decision comes by the ordinary commands instead.
+        """Settle a dispute by a choice; the third reviewer's own decision comes by the ordinary
+        commands instead.
 
-        "both acceptable": the midpoint of the two stands where they differ in time, and the more careful state of the
-        signal; where they differ in kind nothing lies between, and a DecisionError says so. "cannot be settled":
-        nothing stands, and the item is put on the list to discuss.
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        channel : str or None
+            Its channel; None for what is about the trial.
+        choice : {"A", "B", "both acceptable", "cannot be settled"}
+            "both acceptable": the midpoint of the two stands where they differ in time, and the
+            more careful state of the signal. "cannot be settled": nothing stands, and the item is
+            put on the list to discuss.
+        reason : str or None
+            Why, in words that the log keeps.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        UnknownNameError
+            There is no such choice.
+        DecisionError
+            Nothing is in dispute there, or both are acceptable in kind, where nothing lies
+            between.
         """
         item = self._item(trial, channel)
         if choice not in CHOICES:
@@ -189,13 +275,46 @@ class Adjudication(Session):
     # What a session gives, narrowed to the disputes --------------------------------------------------------------
 
     def apply(self, command: str, trial: str | None = None, channel: str | None = None, **arguments: Any) -> Ids:
-        """As :meth:`Session.apply`, with the command "settle" (``choice``, ``reason``) besides."""
+        """As :meth:`Session.apply`, with the command "settle" (``choice``, ``reason``) besides.
+
+        Parameters
+        ----------
+        command : str
+            Name of the command.
+        trial, channel : str or None
+            What it is about.
+        **arguments
+            Its other arguments, by name.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+        """
         if command == "settle" and trial is not None:
             return self.settle(trial, channel, **arguments)
         return super().apply(command, trial, channel, **arguments)
 
     def no_cue(self, trial: str, reason: str | None) -> Ids:
-        """As :meth:`Session.no_cue`; where both reviewers say that the cue is none, that stands."""
+        """As :meth:`Session.no_cue`; where both reviewers say that the cue is none, that stands.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        reason : str or None
+            Why; None: it stands after all.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            Both reviewers keep the trial out.
+        """
         if reason is None:
             self._refuse_agreed((self._proposals.place(trial).recording.name, trial, None, "no cue", None))
         return super().no_cue(trial, reason)
@@ -228,18 +347,41 @@ class Adjudication(Session):
 
     @property
     def counted(self) -> str:
+        """What :attr:`progress` counts, in words."""
         return "disputes settled"
 
     @property
     def progress_words(self) -> str:
+        """How far the adjudication is: "1 of 4 disputes settled"."""
         return f"{self.progress[0]} of {self.progress[1]} {self.counted}"
 
     def open_channels(self, trial: str) -> tuple[str, ...]:
-        """The channels of a trial whose dispute is not yet settled."""
+        """The channels of a trial whose dispute is not yet settled.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+
+        Returns
+        -------
+        tuple of str
+        """
         return tuple(item[2] for item in self._items.get(trial, ()) if item[2] and not self._how(item))
 
     def next_unreviewed(self, after: str | None = None) -> str | None:
-        """The next trial in the queue with an open dispute, starting after one and going round; or None."""
+        """The next trial in the queue with an open dispute, starting after one and going round.
+
+        Parameters
+        ----------
+        after : str or None
+            The trial to start after; None for the beginning.
+
+        Returns
+        -------
+        str or None
+            None where nothing is open.
+        """
         start = 0 if after is None else self._rank.get(after, -1) + 1
         around = self.queue[start:] + self.queue[:start]
         return next(
@@ -250,6 +392,19 @@ class Adjudication(Session):
         return self.next_unreviewed() or super()._resume()
 
     def hides_automatic(self, trial: str, channel: str | None = None) -> bool:
+        """As :meth:`Session.hides_automatic`; where the mark is in dispute it is hidden, too.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        channel : str or None
+            Its channel; None for any of them.
+
+        Returns
+        -------
+        bool
+        """
         labels = self._proposals.place(trial, channel).labels if channel is None else (channel,)
         disputed = any((trial, label) in self._disputed for label in labels)
         return disputed or super().hides_automatic(trial, channel)

@@ -29,6 +29,8 @@ can be in the lot.
     plan_bulk       fix lot and plan, draw the audit
     bulk_audit      the audit that was planned last
     BulkAudit       what is left to look at, the result, and the acceptance
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import dataclasses
@@ -67,20 +69,79 @@ def plan_bulk(
 ) -> "BulkAudit":
     """Fix the lot and the size of its audit, then draw it; both are logged, in this order.
 
-    ``at_most``: the share of bulk-accepted onsets that may at most have to be moved by more than ``moved_by_s``, with
-    ``confidence``. ``expected``: the share that you think is so; the sample is the smallest that lets such a lot pass
-    with probability ``passes``, and is larger the nearer the two are. Of a small lot that can be most: of 260 with
-    at_most=0.05, 220 are looked at for expected=0.01, 111 for 0.005, 67 for 0; with at_most=0.1 and expected=0.01, 48
-    (of a lot of 1000: 158, 96, 60 and 47). So for a small lot lower ``expected``, at the price that one mark too many
-    fails the audit, or raise ``at_most``; choose before you plan, for a lot is audited once.
+    Plan at the start of a review, and choose before you plan: a lot is audited once.
 
-    No seed is taken: the draw follows from the recordings, as the head of this module says. What you decided by eye
-    before, and moved, counts where it would have been drawn; plan at the start of a review, and this is nothing.
+    Parameters
+    ----------
+    session : Session
+        The review.
+    rule : BulkRule
+        What a channel-trial must meet.
+    at_most : float, default 0.05
+        The share of bulk-accepted onsets that may at most have to be moved by more than
+        ``moved_by_s``.
+    moved_by_s : float, default 0.01
+        How far an onset may be moved and still count as the same, in seconds.
+    expected : float, default 0.01
+        The share that you think has to be moved.
+    passes : float, default 0.9
+        The sample is the smallest that lets a lot of the share ``expected`` pass with this
+        probability; it is larger the nearer ``expected`` is to ``at_most``.
+    confidence : float, default 0.95
+        Confidence of the bound ``at_most``.
+    **options
+        None is allowed; a seed is refused by name.
 
-    Raises DecisionError where nothing meets the rule; where more than allowed of what would have been drawn was found
-    moved by eye already; or where any of it was in the lot of an earlier audit, whatever came of that, or in one of
-    another reviewer's in this folder that failed or is not finished: a second draw is not a way round a failed one,
-    under no code. LogBrokenError where another reviewer's log is. ParameterError.
+    Returns
+    -------
+    BulkAudit
+        What is to be looked at, and what came of it.
+
+    Raises
+    ------
+    DecisionError
+        Nothing meets the rule; more than allowed of what would have been drawn was found
+        moved by eye already; or any of it was in the lot of an earlier audit, whatever came
+        of that, or in one of another reviewer's in this folder that failed or is not
+        finished: a second draw is not a way round a failed one, under no code.
+    LogBrokenError
+        Another reviewer's log is broken.
+    ParameterError
+        A number is out of range, or a seed came.
+
+    Notes
+    -----
+    Of a small lot the sample can be most: of 260 with at_most=0.05, 220 are looked at for
+    expected=0.01, 111 for 0.005, 67 for 0; with at_most=0.1 and expected=0.01, 48 (of a lot
+    of 1000: 158, 96, 60 and 47). So for a small lot lower ``expected``, at the price that one
+    mark too many fails the audit, or raise ``at_most``.
+
+    A sample of n with up to c moved passes; (n, c) is the smallest with
+    P(X <= c) <= 1 - ``confidence``, X hypergeometric, for every lot whose rest would hold
+    more than ``at_most``, and P(X <= c) >= ``passes`` where ``expected`` of the lot are
+    moved. The bound is for marks as this reviewer would place them.
+
+    No seed is taken: the draw follows from the recordings, as the head of the module
+    (``emgreview/second_look``, ``bulk``) says. What you decided by eye before, and moved,
+    counts where it would have been drawn; at the start of a review this is nothing.
+
+    References
+    ----------
+    Exact hypergeometric: sampling without replacement, any textbook; Samohyl 2018, on
+    acceptance sampling; both cited from memory.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 12, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> rule = er.BulkRule(interval_below_s=0.1, level_above_db=10)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         audit = er.plan_bulk(session, rule, at_most=0.3, expected=0.0)
+    ...         len(audit.open) == len(audit.sample) < len(audit.lot)
+    True
     """
     refuse_seed(options, "which are drawn follows from the recordings")
     kind("session", session, Session, "the session that open_review returns")
@@ -154,7 +215,37 @@ def plan_bulk(
 
 @nobody_named
 def bulk_audit(session: Session) -> "BulkAudit":
-    """The audit that was planned last in a review. Raises DecisionError where there is none."""
+    """The audit that was planned last in a review.
+
+    Parameters
+    ----------
+    session : Session
+        The review.
+
+    Returns
+    -------
+    BulkAudit
+
+    Raises
+    ------
+    DecisionError
+        No audit was planned.
+    LogError
+        The sample is not the one that follows from the plan and the recordings.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 12, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> rule = er.BulkRule(interval_below_s=0.1, level_above_db=10)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         _ = er.plan_bulk(session, rule, at_most=0.3, expected=0.0)
+    ...         er.bulk_audit(session).passed
+    False
+    """
     plans = [note for note in session.notes if note.operation == PLAN]
     if not plans:
         raise DecisionError("no audit was planned in this review; call plan_bulk first.")
@@ -162,8 +253,20 @@ def bulk_audit(session: Session) -> "BulkAudit":
 
 
 class BulkAudit(Shown):
-    """An audit: ``rule``, ``lot`` and ``sample`` (trial, channel), ``allowed``. Decide ``open`` in the session, by eye;
-    then ``finish``, and if it ``passed``, ``accept``."""
+    """An audit: decide what is ``open`` in the session, by eye; then :meth:`finish`, and if it
+    ``passed``, :meth:`accept`.
+
+    Attributes
+    ----------
+    rule : BulkRule
+        What the lot met.
+    lot : tuple of (str, str)
+        Every (trial, channel) that the audit is about.
+    sample : tuple of (str, str)
+        Those drawn to be looked at, while their automatic marks are hidden.
+    allowed : int
+        How many of them may be moved.
+    """
 
     def __init__(self, session: Session, plan: Event):
         self._session, self._plan = session, plan
@@ -204,6 +307,7 @@ class BulkAudit(Shown):
 
     @property
     def passed(self) -> bool:
+        """Whether the audit is finished and passed."""
         return bool(self.result and self.result["passed"])
 
     @property
@@ -224,9 +328,19 @@ class BulkAudit(Shown):
 
     @nobody_named
     def finish(self) -> Mapping[str, Any]:
-        """Compare the marks with the hidden ones, log the result, show the automatic marks again. The result is final.
+        """Compare the marks with the hidden ones, log the result, show the automatic marks again.
 
-        Raises DecisionError while part of the sample is open.
+        The result is final.
+
+        Returns
+        -------
+        mapping
+            As :attr:`result`.
+
+        Raises
+        ------
+        DecisionError
+            Part of the sample is open.
         """
         if self.result is not None:
             return self.result
@@ -252,10 +366,19 @@ class BulkAudit(Shown):
 
     @nobody_named
     def accept(self) -> str:
-        """Accept what is left of the lot, in bulk; the sentence that says what it is worth.
+        """Accept what is left of the lot, in bulk.
 
-        Raises DecisionError before the audit is finished, after a failed one, where the method proposes other onsets by
-        now, or where so much of the lot was decided by eye meanwhile that the bound no longer holds for the rest.
+        Returns
+        -------
+        str
+            The sentence that says what it is worth.
+
+        Raises
+        ------
+        DecisionError
+            The audit is not finished, or failed; the method proposes other onsets by now; or so
+            much of the lot was decided by eye meanwhile that the bound no longer holds for the
+            rest.
         """
         if not self.passed:
             raise DecisionError(f"{self.sentence} Decide the lot by eye.")

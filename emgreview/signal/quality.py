@@ -10,6 +10,8 @@ before anything else is measured, so that one fault is not told as another.
     step_size                               least significant bit of the converter, estimated
     clipped_share, flat_share               samples at the rails; samples that do not change
     strongest_mains                         frequency, share and prominence of the mains
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import math
@@ -47,18 +49,54 @@ RAIL_STEPS = 32
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Quality(Shown):
-    """What was measured on one channel; amplitudes in ``unit``, shares 0 to 1, NaN where it could not be measured.
+    """What was measured on one channel; :func:`emgreview.check` returns one for each.
 
-    ``offset`` is the median, ``rms`` about the mean, ``step`` the estimated least significant bit. ``mains_hz`` is the
-    mains frequency found strongest (or told). ``low_share`` is the share of power below 20 Hz, ``heart_peak`` the
-    repetition of the envelope after 0.5 to 1.2 s. ``rest_rms`` and ``loud_rms`` are RMS over 0.1 s within 20 to 450 Hz,
-    of the quietest twentieth and the loudest hundredth. ``code_values`` stand for something else than a voltage, in
-    ``code_share`` of the samples; ``repeated_share`` is in suspicious stretches of identical samples, and
-    ``held_every`` above 1 where every value is repeated so many times. ``heart_z``, ``heart_alike`` and
-    ``heart_per_min`` are those of :class:`emgreview.signal.heart.Heart`.
+    Amplitudes are in ``unit``, shares from 0 to 1, and NaN is what could not be measured.
 
-    ``found`` holds the findings as values, ``findings`` their sentences for people; both empty where nothing stands
-    out. ``looked`` says what was looked at, ``not_looked`` what could not be looked for, and why.
+    Attributes
+    ----------
+    label : str
+        Label of the channel.
+    seconds : float
+        How much was looked at.
+    offset : float
+        The median.
+    rms : float
+        About the mean.
+    missing_share, clipped_share, flat_share : float
+        Shares of the samples that are missing, clipped, and in flat stretches.
+    step : float
+        The estimated least significant bit.
+    mains_hz, mains_share, mains_db : float
+        The mains frequency found strongest (or told), its share of the power, and its dB
+        over the frequencies beside it.
+    low_share : float
+        Share of the power below 20 Hz.
+    heart_peak : float
+        Repetition of the envelope after 0.5 to 1.2 s.
+    rest_rms, loud_rms : float
+        RMS over 0.1 s within 20 to 450 Hz, of the quietest twentieth and the loudest
+        hundredth.
+    code_share : float
+        Share of the samples that stand for something else than a voltage.
+    code_values : tuple of float
+        Which values these are.
+    repeated_share : float
+        Share in suspicious stretches of identical samples.
+    held_every : int
+        Above 1 where every value is repeated so many times.
+    heart_z, heart_alike, heart_per_min : float
+        Those of :class:`emgreview.signal.heart.Heart`.
+    found : tuple of Finding
+        The findings as values; empty where nothing stands out.
+    findings : tuple of str
+        Their sentences for people.
+    looked : str
+        What was looked at.
+    not_looked : tuple of str
+        What could not be looked for, and why.
+    unit : str
+        Unit of the amplitudes.
     """
 
     label: str

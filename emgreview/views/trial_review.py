@@ -36,22 +36,6 @@ from emgreview.views.ways import Ways
 from emgreview.views.wire import Wire
 
 _JS = Path(__file__).parent / "js"
-_MODULES = (
-    "layer.js",
-    "signs.js",
-    "draw.js",
-    "panels.js",
-    "wire.js",
-    "store.js",
-    "keys.js",
-    "parts.js",
-    "screen.js",
-    "walks.js",
-    "forms.js",
-    "hand.js",
-    "pointer.js",
-    "review.js",
-)  # one scope, in order
 _FEW = 20
 """More trials than this changed at once are told as "ask anew", not one by one."""
 
@@ -66,12 +50,34 @@ def review(
 ) -> "TrialReview":
     """The review widget of a session: show it as the last line of a notebook cell.
 
-    ``hand`` is the hand that moves the mark, ``keys`` changes single keys (see :func:`emgreview.keys.key_table`).
-    ``plausible_s`` shades the window, in seconds from the cue, in which the study expects responses. A break is
-    proposed every ``break_after_min`` minutes, None for never.
+    Parameters
+    ----------
+    session : Session
+        What :func:`emgreview.open_review` returns.
+    hand : {"right", "left"}
+        The hand that moves the mark.
+    keys : mapping of str to str, or None
+        Changes single keys (see :func:`emgreview.keys.key_table`).
+    plausible_s : (float, float) or None
+        Shades the window, in seconds from the cue, in which the study expects responses.
+    break_after_min : float or None, default 25.0
+        Propose a break every so many minutes; None for never.
 
-    Works in JupyterLab, Notebook 7, ``panel serve`` (call ``.servable()``) and hosts that know ipywidgets alone
-    (``.as_ipywidget()`` puts it into an ipywidgets layout). Nothing is asked of any network.
+    Returns
+    -------
+    TrialReview
+        The widget.
+
+    Raises
+    ------
+    ParameterError
+        A value is not what it must be.
+
+    Notes
+    -----
+    Works in JupyterLab, Notebook 7, ``panel serve`` (call ``.servable()``) and hosts that
+    know ipywidgets alone (``.as_ipywidget()`` puts it into an ipywidgets layout). Nothing is
+    asked of any network.
     """
     kind("session", session, Session, "the session that open_review returns, or adjudicate")
     _demand_alike(session.trials)
@@ -133,7 +139,9 @@ def _demand_alike(batches: Sequence[Trials]) -> None:
 
 
 class TrialReview(Wire, JSComponent):
-    """The component. Its only state is what it has told the browser; decisions live in the session."""
+    """The component. Its only state is what it has told the browser; decisions live in the
+    session.
+    """
 
     picture = Child()
     setup = param.String()
@@ -142,8 +150,8 @@ class TrialReview(Wire, JSComponent):
     news = param.String()
     pulse = param.String()
 
-    _esm = "\n".join((_JS / name).read_text() for name in _MODULES)
-    _stylesheets: ClassVar[list[str]] = [(_JS / "review.css").read_text()]
+    _esm = host.MODULE
+    _stylesheets: ClassVar[list[str]] = [(_JS / "review.css").read_text("utf-8")]
 
     def __init__(self, session: Session, keys: Sequence[Key], options: Mapping[str, Any], **params: Any):
         self._session = session
@@ -167,12 +175,17 @@ class TrialReview(Wire, JSComponent):
         self._noticed = session.notices
         params.setdefault("sizing_mode", "stretch_width")
         first = {"summaries": self._summaries(self._queue), "where": self._place[session.where]}
-        setup = {**setting.standing_facts(session, keys), **first, **self._to_be_known(), **options}
+        setup = {"screen": "review", **setting.standing_facts(session, keys), **first, **self._to_be_known(), **options}
         super().__init__(setup=json.dumps(setup), picture=setting.make_figure(session.trials[0]), **params)
         session.changed.append(self._on_change)
 
     def as_ipywidget(self) -> Any:
-        """This widget as an ipywidget, for ipywidgets layouts and hosts."""
+        """This widget as an ipywidget, for ipywidgets layouts and hosts.
+
+        Returns
+        -------
+        ipywidget
+        """
         return pn.ipywidget(self)
 
     def retire(self) -> None:

@@ -54,8 +54,8 @@ PROFILES = (
     *(Profile(rise_s, 1.2, 0.01, 0.5, 0.01, power=2.0) for rise_s in (0.05, 0.09)),
     *(Profile(rise_s, 1.2, 0.1, 0.5, 0.1, power=2.0) for rise_s in (0.16, 0.3)),
     Profile(0.5, 1.2, 0.01, 0.5, 0.01, power=2.0),
-    *(Profile(rise_s, 2.5, 1.0, jump=jump, power=0.0) for rise_s, jump in ((0.12, 0.08), (0.2, 0.12), (0.2, 0.05))),
-    *(Profile(0.3, 2.5, 1.0, jump=jump, power=0.0) for jump in (0.06, 0.015)),
+    *(Profile(rise_s, 2.5, 1.0, 0.5, 0.02, jump, 0.0) for rise_s, jump in ((0.12, 0.08), (0.2, 0.12), (0.2, 0.05))),
+    *(Profile(0.3, 2.5, 1.0, 0.5, 0.02, jump, 0.0) for jump in (0.06, 0.015)),
 )
 """Weights were chosen by measuring. Sharp rises weigh more in the interval because many slow ones resemble one another
 where activity is weak. No weight is 0: where one profile alone fits, it decides."""
