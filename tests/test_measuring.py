@@ -181,7 +181,7 @@ def test_a_burst_beyond_its_trial_is_missing_and_said(person, decisions):
     table = er.measure(short, decisions)
     gone = table["burst_rms"].isna() & table["offset_s"].notna()
     assert gone.sum() > 5
-    assert any(f"{gone.sum()} bursts reach beyond their trial" in note for note in table.attrs["notes"])
+    assert any(f"in {gone.sum()} (bursts that reach beyond their trial" in note for note in table.attrs["notes"])
 
 
 def test_in_task_normalisation(trials, decisions):
