@@ -22,7 +22,7 @@ import threading
 import warnings
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import Any, Literal, Self, TypeVar, cast
@@ -251,7 +251,8 @@ def nobody_named(run: _Call) -> _Call:
 
     @functools.wraps(run)
     def neutral(holder: Any, *given: Any, **named: Any) -> Any:
-        with getattr(holder, "_session", holder).nobody_named():
+        session = getattr(holder, "_session", holder)
+        with session.nobody_named() if isinstance(session, Session) else nullcontext():
             return run(holder, *given, **named)
 
     return cast(_Call, neutral)
