@@ -28,6 +28,7 @@ ARGUMENTS = [
 ]
 
 
+@pytest.hookimpl(tryfirst=True)  # before the groups are read
 def pytest_collection_modifyitems(items):
     for item in items:
         if HERE in Path(item.fspath).parents:
