@@ -686,6 +686,7 @@ session = small_study.open_session("review", convention=words)"""
 
 def test_the_marking_convention_is_read_before_the_first_decision(page, working):
     screen = open_in_lab(page, working, CONVENTION, SHOW)
+    screen.wait_painted(0)
     screen.root.locator(".chip.keys").click()
     told = screen.root.locator(".form .told").inner_text()
     assert told.split("\n\n") == ["Onset: first lasting rise.", "Stray units: none."]
