@@ -1,4 +1,4 @@
-"""What else bears on the bound of an acceptance in bulk, as parts of its statement, which the log and sealed versions keep.
+"""What else bears on the bound of an acceptance in bulk: parts of its statement, which log and sealed versions keep.
 
 besides     all of it, in words
 """
