@@ -22,6 +22,7 @@ from review_screens import (
     open_in_lab,
     operations,
 )
+from review_screens import working as working
 
 import emgreview as er
 
