@@ -40,6 +40,7 @@ SHAPES = {
     "a line": lambda u: u,
     "half a cosine": lambda u: 0.5 - 0.5 * np.cos(np.pi * u),
     "a smoothstep": lambda u: u * u * (3 - 2 * u),
+    "a cube": lambda u: u**3,
 }
 
 

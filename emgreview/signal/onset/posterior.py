@@ -56,9 +56,12 @@ PROFILES = (
     Profile(0.5, 1.2, 0.01, 0.5, 0.01, power=2.0),
     *(Profile(rise_s, 2.5, 1.0, 0.5, 0.02, jump, 0.0) for rise_s, jump in ((0.12, 0.08), (0.2, 0.12), (0.2, 0.05))),
     *(Profile(0.3, 2.5, 1.0, 0.5, 0.02, jump, 0.0) for jump in (0.06, 0.015)),
+    *(Profile(rise_s, weight, 0.03, power=3.0) for rise_s, weight in ((0.07, 0.4), (0.11, 1.0))),
+    *(Profile(rise_s, 2.0, 0.03, power=3.0) for rise_s in (0.17, 0.25, 0.38)),
 )
 """Weights were chosen by measuring. Sharp rises weigh more in the interval because many slow ones resemble one another
-where activity is weak. No weight is 0: where one profile alone fits, it decides."""
+where activity is weak. Those that begin as a cube hardly move the onset, but let the interval reach back to a start that
+lies in the noise. Where one profile alone fits, it decides, however little it weighs."""
 
 JUMP_S = 0.006
 

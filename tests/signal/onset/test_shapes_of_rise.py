@@ -56,3 +56,18 @@ def test_the_interval_of_an_offset_holds_the_end_of_a_gentle_fade(fade_s, top_db
     got, onset_s = found(gain, seed=top_db)
     end_s = onset_s + 0.7
     assert np.mean((got.offset_low_s <= end_s) & (end_s <= got.offset_high_s)) > 0.8  # 0 to 75 % before
+
+
+@pytest.mark.parametrize(("rise_s", "top_db"), [(0.1, 30), (0.15, 20), (0.2, 20), (0.2, 40), (0.3, 30)])
+def test_the_interval_reaches_back_to_a_start_that_lies_in_the_noise(rise_s, top_db, counted):
+    """SD as the cube of time: its first third is below the rest, so the onset is told late; the interval says so."""
+
+    def gain(u):
+        return ((u >= 0) & (u < 0.6)) * np.clip(u / rise_s, 0, 1) ** 3 * 10 ** (top_db / 20)
+
+    got, onset_s = found(gain, seed=top_db)
+    held = np.mean((got.low_s <= onset_s) & (onset_s <= got.high_s))
+    late_s = np.median(got.onset_s - onset_s)
+    counted(f"as a cube in {rise_s} s, {top_db} dB: interval holds {held:.0%}, {1e3 * late_s:+.0f} ms")
+    assert held > 0.8  # 2 to 40 % before there were such profiles
+    assert late_s < 0.5 * rise_s
