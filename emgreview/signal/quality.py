@@ -340,7 +340,7 @@ def step_size(values: ArrayLike) -> float:
 
 
 def clipped_share(values: ArrayLike, *, step: float, rails: tuple[float, float] | None = None) -> float:
-    """Share of the present ``values`` (samples,) within one ``step`` of a rail, where they stay for 2 samples or more.
+    """Share of the present ``values`` (samples,) within one ``step`` of a rail, if they stay there for 2 samples once.
 
     Without ``rails`` the lowest and highest value stand for them, unless the signal spans fewer than 32 steps: then it
     reaches its extremes all the time, and the share is 0. A ``step`` of NaN counts exact repeats of the extremes.
@@ -355,12 +355,8 @@ def clipped_share(values: ArrayLike, *, step: float, rails: tuple[float, float] 
         return 0.0
     # Half a step less than one, so that rounding cannot count the second level from the rail.
     reach = width / 2 if rails is None else width
-    stays = np.zeros(samples.size, dtype=bool)
-    for at_rail in (samples <= low + reach, samples >= high - reach):
-        pair = at_rail[1:] & at_rail[:-1]
-        stays[1:] |= pair
-        stays[:-1] |= pair
-    return float(stays.mean())
+    rails_hit = (samples <= low + reach, samples >= high - reach)
+    return float(sum(hit.mean() for hit in rails_hit if (hit[1:] & hit[:-1]).any()))
 
 
 def flat_share(runs: list[FloatArray], rate_hz: float, *, step: float) -> float:
