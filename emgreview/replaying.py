@@ -23,7 +23,8 @@ from typing import Any
 from emgreview import tables
 from emgreview.annotations import scales
 from emgreview.annotations.book import installed, machine
-from emgreview.annotations.points import Point, find_point, take_until
+from emgreview.annotations.ledger import read_until
+from emgreview.annotations.points import Point, find_point
 from emgreview.annotations.telling import beside_the_emg, scales_not_kept, sentences
 from emgreview.annotations.versions import Sealed, read_sealed
 from emgreview.checks import kind, review_folder
@@ -172,7 +173,7 @@ def seal(
     """
     folder = review_folder(folder)
     point = find_point(folder, reviewer=reviewer)
-    if not any(value is not None for value in point.standing.values()):
+    if not any(value is not None for value in point.values.values()):
         raise DecisionError(
             f"reviewer {point.reviewer!r} has decided nothing in {folder} so far; a version holds decisions; nothing "
             "was sealed; review first, or seal what another reviewer decided."
@@ -194,7 +195,7 @@ def _copy_logs(folder: Path, place: Path, heads: Mapping[str, Mapping[str, Any]]
     for where, head in heads.items():
         copy = place / where
         copy.parent.mkdir(parents=True, exist_ok=True)
-        copy.write_bytes(take_until(folder / where, head, lambda event: None))
+        copy.write_bytes(read_until(folder / where, head, lambda event: None))
 
 
 # Trials as the logs say ------------------------------------------------------------------------------------------

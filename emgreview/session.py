@@ -24,9 +24,10 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, S
 from contextlib import contextmanager
 from pathlib import Path
 from types import MappingProxyType, TracebackType
-from typing import Any, Literal, Self, TypeVar
+from typing import Any, Literal, NamedTuple, Self, TypeVar
 
 from emgreview import tables
+from emgreview.annotations import fields
 from emgreview.annotations import state as states
 from emgreview.annotations.book import Book, installed, machine
 from emgreview.annotations.convention import Convention, convention_words
@@ -43,6 +44,9 @@ from emgreview.annotations.events import (
     check_text,
     digest_of,
 )
+from emgreview.annotations.fields.added_cue import AddedCue
+from emgreview.annotations.fields.marked_burst import MarkedBurst
+from emgreview.annotations.fields.set_aside import Stretch
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.hidden import Hiding, unveil, veil
 from emgreview.annotations.log import log_path
@@ -237,7 +241,7 @@ class Session:
         except BaseException:
             self._book.close()
             raise
-        self._replay = self._book.replay
+        self._ledger = self._book.ledger
         self._of_trials = self._not_given()
         self._due: Mapping[str, Collection[str]] | None = None
         self._order = self._proposals.queue(order, seed=self._book.seed, blind=blind)
@@ -330,7 +334,7 @@ class Session:
         recordings, places = self._proposals.recordings, self._proposals.places
         lost = {
             trial: recording
-            for (recording, trial, label, field, _), value in self._replay.values.items()
+            for (recording, trial, label, field, _), value in self._ledger.values.items()
             if trial
             and recording in recordings
             and field not in ("no cue", "cue")
@@ -413,7 +417,7 @@ class Session:
     @property
     def counted(self) -> str:
         """What :attr:`progress` counts, in words, with those that nobody looked at."""
-        unlooked = self.unlooked if self._replay.bulk else 0
+        unlooked = self.unlooked if self._ledger.bulk else 0
         return f"channel-trials reviewed{f', {unlooked} of them in bulk and looked at by nobody' if unlooked else ''}"
 
     @property
@@ -508,7 +512,7 @@ class Session:
             return "a stretch of it was set aside"
         if self.hides_automatic(trial, channel):
             return ""
-        bursts = self._activity(trial, channel)["bursts"]
+        bursts = self._activity(trial, channel).bursts
         whole = self._fitness.clipped(place.trials, place.row, channel, 0, place.stop - place.first)
         if not bursts and whole > 0:
             return f"clipped in {_share(whole)} of its samples, and no burst was found"
@@ -569,7 +573,7 @@ class Session:
     @property
     def notes(self) -> tuple[Event, ...]:
         """The events of the logs that are about the review itself, in order."""
-        return tuple(self._book.notes)
+        return tuple(self._ledger.notes)
 
     @property
     def bulk_sentences(self) -> Ids:
@@ -614,9 +618,9 @@ class Session:
         records "none visible", with what the method said as the old value. Where the automatic mark is hidden, there
         must be a mark of the reviewer's own."""
         self._demand_own_mark(trial, [channel])
-        before = self._activity(trial, channel)["found"]
+        before = self._activity(trial, channel).found
         ids = self._act("accept", trial, channel, lambda now: states.accept(now, burst), burst)
-        nothing = ids and before != "none visible" and self._activity(trial, channel)["found"] == "none visible"
+        nothing = ids and before != "none visible" and self._activity(trial, channel).found == "none visible"
         if nothing and (why := self.unfit(trial, channel)):
             self.say(trial, f"{channel}: recorded as none visible, but: {why}. Unusable may say it better.")
         return ids
@@ -748,16 +752,16 @@ class Session:
         left = self._unfit(trial, others)
         new: dict[str, dict[str, Any]] = {}
         for label in others:
-            if label not in left or signal["state"] == "unusable":
+            if label not in left or signal.state == "unusable":
                 new[label] = {"signal": signal}
-            if label not in left and activity["found"] in states.VERDICTS:
-                new[label]["activity"] = {**activity, "bursts": self._activity(trial, label)["bursts"]}
+            if label not in left and activity.found in states.VERDICTS:
+                new[label]["activity"] = dataclasses.replace(activity, bursts=self._activity(trial, label).bursts)
         cut = self._cut(trial, new)
         ids = self._many("copy to all", trial, new)
-        if left and (signal["state"] != "unusable" or activity["found"] in states.VERDICTS):
-            what = "the verdict was not copied to" if signal["state"] == "unusable" else "nothing was copied to"
+        if left and (signal.state != "unusable" or activity.found in states.VERDICTS):
+            what = "the verdict was not copied to" if signal.state == "unusable" else "nothing was copied to"
             self.say(trial, f"{what}: {_listed(left)}. Decide these by eye.")
-        if signal["state"] != "unusable":
+        if signal.state != "unusable":
             self._say_clipped(trial, cut, "copied to")
         return ids
 
@@ -788,7 +792,7 @@ class Session:
     ) -> Ids:
         """Set a stretch of one channel aside, in seconds from the first sample of the recording."""
         start, stop = self._stretch(recording, channel, start_s, stop_s)
-        new = {"start": start, "stop": stop, "reasons": check_reasons(reasons, REASONS)}
+        new = Stretch(start, stop, tuple(check_reasons(reasons, REASONS)))
         return self._keep_in(recording, "set aside", "set aside", "aside", new, channel)
 
     def mark_burst(self, recording: str, channel: str, onset_s: float, offset_s: float, kind: str = "response") -> Ids:
@@ -801,14 +805,14 @@ class Session:
         if channel not in (known := self._recording(recording).emg_labels):
             raise UnknownNameError("EMG channel", channel, known)
         check_choice("kind", kind, KINDS)
-        touched = self._touched(recording, {"start": start, "stop": start + 1})
+        touched = self._touched(recording, start, start + 1)
         own = [
             trial
             for trial in touched
             if self._proposals.source(trial)[1] == 1 and channel in self._places[trial].labels
         ]
         if not own:
-            new = {"start": start, "stop": stop, "kind": kind}
+            new = MarkedBurst(start, stop, kind)
             return self._keep_in(recording, "mark burst", "marked burst", "marked", new, channel)
         ids: Ids = ()
         for trial in own:
@@ -818,11 +822,10 @@ class Session:
         return ids
 
     @property
-    def marked(self) -> tuple[tuple[str, str, int, int, str], ...]:
+    def marked(self) -> tuple["Marked", ...]:
         """Bursts marked outside all trials: recording, channel, onset and offset samples, kind."""
         return tuple(
-            (recording, str(channel), value["start"], value["stop"], value["kind"])
-            for recording, channel, value in self._kept_in("marked burst")
+            Marked(recording, str(channel), *value) for recording, channel, value in self._kept_in("marked burst")
         )
 
     def no_cue(self, trial: str, reason: str | None) -> Ids:
@@ -838,7 +841,7 @@ class Session:
     @property
     def no_cues(self) -> Mapping[str, str]:
         """Trials whose cue is none, and why."""
-        values = self._few.items()
+        values = self._rare.items()
         return {str(key[1]): reason for key, reason in values if key[3] == "no cue" and reason}
 
     def add_cue(self, recording: str, time_s: float, label: str, reason: str | None = None) -> Ids:
@@ -852,13 +855,13 @@ class Session:
                 f"a cue {label!r} came at {time_s} s; allowed: a time within 0 to {source.duration_s:g} s of recording "
                 f"{recording!r}, a label, and no second cue with that label at one sample; correct it."
             )
-        new = {"sample": sample, "label": check_text(label)}
+        new = AddedCue(sample, check_text(label))
         return self._keep_in(recording, "add cue", "added cue", "cue", new, None, reason and check_text(reason))
 
     @property
     def added_cues(self) -> tuple[tuple[str, int, str], ...]:
         """Cues added by hand: recording, sample, label."""
-        return tuple((name, value["sample"], value["label"]) for name, _, value in self._kept_in("added cue"))
+        return tuple((name, value.sample, value.label) for name, _, value in self._kept_in("added cue"))
 
     def with_added_cues(self, recording: str) -> Recording:
         """A recording of this review with the cues that were added by hand among its markers."""
@@ -867,12 +870,9 @@ class Session:
         return source.with_markers([*source.markers, *added])
 
     @property
-    def aside(self) -> tuple[tuple[str, str, int, int, tuple[str, ...]], ...]:
+    def aside(self) -> tuple["Aside", ...]:
         """Stretches set aside: recording, channel, start and stop samples, reasons."""
-        return tuple(
-            (recording, str(channel), value["start"], value["stop"], tuple(value["reasons"]))
-            for recording, channel, value in self._kept_in("set aside")
-        )
+        return tuple(Aside(recording, str(channel), *value) for recording, channel, value in self._kept_in("set aside"))
 
     def exclude(
         self,
@@ -903,7 +903,7 @@ class Session:
     def excluded(self) -> tuple[tuple[str, str, str | None, str], ...]:
         """What is excluded: ("recording", name, channel or None, reason), sorted, then ("participant", name, None,
         reason)."""
-        found = [(key, value) for key, value in self._few.items() if key[3] in states.EXCLUDED and value]
+        found = [(key, value) for key, value in self._rare.items() if key[3] in states.EXCLUDED and value]
         rows = [
             ("recording", str(recording), channel, reason)
             if field == "excluded"
@@ -947,11 +947,11 @@ class Session:
 
     def undo(self) -> Ids:
         """Take the last command back, whichever recording it was on, without limit; () if there is none."""
-        return self._again("undo", self._replay.done)
+        return self._again("undo", self._ledger.to_undo)
 
     def redo(self) -> Ids:
         """Do the last undone command again; () if there is none. A new decision empties this list."""
-        return self._again("redo", self._replay.undone)
+        return self._again("redo", self._ledger.to_redo)
 
     # Results -----------------------------------------------------------------------------------------------------
 
@@ -1050,21 +1050,20 @@ class Session:
         found = self._decided(trial, channel, field)
         return states.DEFAULTS[field] if found is None else found
 
-    @property
-    def _standing(self) -> Mapping[states.Key, Any]:
-        """The values that stand, of first showings."""
-        return self._replay.values
+    def _current(self, key: states.Key) -> Any:
+        """The value that stands of a first showing, None where nothing was said."""
+        return self._ledger.value(key)
 
     @property
-    def _few(self) -> Mapping[states.Key, Any]:
-        """Those of them that stand in recordings or keep something out."""
-        return self._replay.few
+    def _rare(self) -> Mapping[states.Key, Any]:
+        """Those that stand in recordings or keep something out."""
+        return self._ledger.rare
 
     def _decided(self, trial: str, channel: str | None, field: str) -> Any:
         recording = self._proposals.place(trial, channel).recording.name
         source, showing = self._proposals.source(trial)
-        values = self._standing if showing == 1 else self._replay.again.get(showing, {})
-        return values.get((recording, source, channel, field, None))
+        key = states.Key(recording, source, channel, field)
+        return self._current(key) if showing == 1 else self._ledger.value(key, showing)
 
     def _activity(self, trial: str, channel: str) -> Activity:
         """The activity as decided or, where nobody has decided, as the present method proposes it."""
@@ -1090,7 +1089,7 @@ class Session:
         for label in channels:
             shown = self._shown(trial, label)
             if self.hides_automatic(trial, label) and not states.reviewed(shown, states.USABLE):
-                if any(map(states.stands, shown["bursts"].values())):
+                if any(map(states.stands, shown.bursts.values())):
                     continue
                 raise DecisionError(
                     f"the automatic mark of {label} is hidden in this trial, so there is nothing to accept; mark the "
@@ -1125,14 +1124,14 @@ class Session:
     ) -> Ids:
         old = self._activity(trial, channel)
         new = unveil(step(veil(old)), old) if self.hides_automatic(trial, channel) else step(old)
-        if burst is None and new["found"] == "bursts":
+        if burst is None and new.found == "bursts":
             burst = states.find_burst(old if operation == "remove" else new, None)
         ids = self._record(operation, trial, channel, "activity", old, new, burst=burst)
         self._say_of_bursts(trial, channel, old, new)
         return ids
 
     def _signal(self, operation: str, trial: str, channel: str, reasons: list[str]) -> Ids:
-        new = {"reasons": reasons, "state": operation}
+        new = states.Signal(operation, tuple(reasons))
         old = self._value(trial, channel, "signal")
         return self._record(operation, trial, channel, "signal", old, new, reason="; ".join(reasons) or None)
 
@@ -1169,8 +1168,8 @@ class Session:
             place.recording.name,
             operation,
             field,
-            old,
-            new,
+            _written(field, old),
+            _written(field, new),
             trial=source,
             channel=channel,
             burst=burst,
@@ -1180,10 +1179,10 @@ class Session:
         )
         return self._after(event)
 
-    def _again(self, operation: str, stack: list[states.Step]) -> Ids:
-        if not stack:
+    def _again(self, operation: str, step: states.Step | None) -> Ids:
+        if step is None:
             return ()
-        event = self._book.event(stack[-1])
+        event = self._book.event(step)
         old, new = (event.new, event.old) if operation == "undo" else (event.old, event.new)
         subject = event.subject
         done = self._book.append(
@@ -1200,14 +1199,16 @@ class Session:
             visible=self._unseen(self._entry(subject["trial"], event.showing), subject["channel"]),
         )
         if event.field in states.IN_RECORDING:
-            return self._tell(self._touched(str(subject["recording"]), event.new))
+            value = fields.read(event.field, event.new)
+            return self._tell(self._touched(str(subject["recording"]), value.start, value.stop))
         if event.field in states.EXCLUDED:
             return self._tell(self._belonging(event))
         ids = self._after(done)
         before = {key[2:4]: value for key, value in states.keyed(event, old)}
         for (_, _, label, field, _), value in states.keyed(event, new):
             if ids and field == "activity":
-                self._say_of_bursts(ids[0], str(label), before[label, field], value)
+                seen = (fields.read(field, one) for one in (before[label, field], value))
+                self._say_of_bursts(ids[0], str(label), *seen)
         return ids
 
     def _after(self, event: Event) -> Ids:
@@ -1230,7 +1231,7 @@ class Session:
 
     def _line_up(self) -> None:
         """The queue, and what is open in it, with what is hidden and shown again by now."""
-        self._hiding = Hiding.of(self._book.notes)
+        self._hiding = Hiding.of(self._ledger.notes)
         self._entries = {
             (trial, showing): self._proposals.show_again(trial, showing) if showing > 1 else trial
             for trial, showing in self._hiding.queue(self._order)
@@ -1240,8 +1241,8 @@ class Session:
         self._rank = {trial: number for number, trial in enumerate(self.queue)}
         self._places = {trial: self._proposals.place(trial) for trial in self.queue}
         self._open = {trial: set(self._labels_due(trial)) for trial in self.queue}
-        for showing, values in {1: self._replay.values, **self._replay.again}.items():
-            for _, trial, label, _, _ in values:
+        for showing in self._ledger.showings:
+            for _, trial, label, _, _ in self._ledger.decided(showing):
                 self._count(self._entry(trial, showing), label)
 
     def _tell(self, ids: Ids) -> Ids:
@@ -1272,34 +1273,31 @@ class Session:
         operation: str,
         field: str,
         prefix: str,
-        new: Mapping[str, Any],
+        new: Stretch | MarkedBurst | AddedCue,
         channel: str | None,
         reason: str | None = None,
     ) -> Ids:
         """Log what stands in a recording, not in a trial; the trials it touches."""
         name = f"{prefix}-{self._book.next_counter}"
-        self._book.append(recording, operation, field, None, new, channel=channel, burst=name, reason=reason)
-        return self._tell(self._touched(recording, new))
+        stored = fields.write(field, new)
+        self._book.append(recording, operation, field, None, stored, channel=channel, burst=name, reason=reason)
+        return self._tell(self._touched(recording, new.start, new.stop))
 
-    def _kept_in(self, field: str) -> Iterator[tuple[str, str | None, Mapping[str, Any]]]:
+    def _kept_in(self, field: str) -> Iterator[tuple[str, str | None, Any]]:
         """What stands of one of these fields: recording, channel, value; in the order of the recording."""
         found = [
             (str(recording), channel, value)
-            for (recording, _, channel, name, _), value in self._few.items()
+            for (recording, _, channel, name, _), value in self._rare.items()
             if name == field and value is not None
         ]
-        yield from sorted(found, key=lambda one: (one[0], one[1] or "", one[2].get("start", one[2].get("sample"))))
+        yield from sorted(found, key=lambda one: (one[0], one[1] or "", one[2].start))
 
-    def _touched(self, recording: str, found: Mapping[str, Any]) -> Ids:
-        """Trials that a stretch overlaps, or that hold an added cue."""
-        start = found.get("start", found.get("sample"))
-        stretch = {"start": start, "stop": found.get("stop", start + 1)}
+    def _touched(self, recording: str, start: int, stop: int) -> Ids:
+        """Trials that overlap with some samples of a recording."""
         return tuple(
             trial
             for trial in self.queue
-            if (place := self._places[trial]).recording.name == recording
-            and place.first < stretch["stop"]
-            and stretch["start"] < place.stop
+            if (place := self._places[trial]).recording.name == recording and place.first < stop and start < place.stop
         )
 
     def _exclude(
@@ -1320,7 +1318,7 @@ class Session:
         if recording is not None:
             if recording not in recordings:
                 raise UnknownNameError("recording", recording, recordings)
-            key: states.Key = (recording, None, channel, "excluded", None)
+            key = states.Key(recording, None, channel, "excluded")
             if channel is not None:
                 recordings[recording].channel(channel)
         else:
@@ -1328,8 +1326,8 @@ class Session:
             if not own:
                 known = {str(one.entities["sub"]) for one in recordings.values() if one.entities.get("sub")}
                 raise UnknownNameError("participant", participant, sorted(known))
-            recording, key = own[0], (None, None, None, states.OF_PARTICIPANT, participant)
-        old = self._standing.get(key)
+            recording, key = own[0], states.Key(None, None, None, states.OF_PARTICIPANT, participant)
+        old = self._current(key)
         if old == new:
             return ()
         event = self._book.append(recording, operation, key[3], old, new, channel=channel, reason=new or reason)
@@ -1354,10 +1352,9 @@ class Session:
     def _stale(self, trial: str, channel: str | None) -> bool:
         """Whether the activity was decided before the last change of method, and the method now says otherwise."""
         recording = self._proposals.place(trial, channel).recording.name
-        key = (recording, trial, channel, "activity", None)  # a trial shown again has no counter: never stale
-        decided = self._replay.counters.get(key)
+        decided = self._ledger.entry(states.Key(recording, trial, channel, "activity"))  # none of one shown again
         since = self._book.method_since(recording)
-        if decided is None or decided >= since or states.untouched(value := self._replay.values[key]):
+        if decided is None or decided.counter >= since or states.untouched(value := decided.value):
             return False
         return self._proposals.differs(trial, str(channel), value, self._relook_s)
 
@@ -1381,15 +1378,42 @@ class Session:
     def _in_bulk(self, trial: str, channel: str | None) -> bool:
         """Whether the mark was accepted in bulk, and nobody has looked at it since."""
         source, showing = self._proposals.source(trial)
-        key = (self._proposals.place(trial, channel).recording.name, source, channel, "activity", None)
-        kept = self._replay.bulk.get(key)
-        return showing == 1 and kept is not None and kept == self._replay.values[key]
+        key = states.Key(self._proposals.place(trial, channel).recording.name, source, channel, "activity")
+        return showing == 1 and self._ledger.in_bulk(key)
 
     def _resume(self) -> str:
-        last = self._entry(self._replay.last.trial, self._replay.last.showing) if self._replay.last else None
+        step = self._ledger.last
+        last = self._entry(step.trial, step.showing) if step else None
         if last not in self._places:
             return self.next_unreviewed() or self.queue[0]
         return last if self._open[last] else self.next_unreviewed(last) or last
+
+
+class Aside(NamedTuple):
+    """A stretch set aside: samples of the recording, ``stop`` past the last."""
+
+    recording: str
+    channel: str
+    start: int
+    stop: int
+    reasons: tuple[str, ...]
+
+
+class Marked(NamedTuple):
+    """A burst marked outside all trials: onset and offset samples."""
+
+    recording: str
+    channel: str
+    start: int
+    stop: int
+    kind: str
+
+
+def _written(field: str, value: Any) -> Any:
+    """A value as a log keeps it; of several channels each part."""
+    if field != "channels":
+        return fields.write(field, value)
+    return {label: {name: fields.write(name, one) for name, one in parts.items()} for label, parts in value.items()}
 
 
 NOTHING_SHOWN = Automatic(math.nan, math.nan, math.nan, math.nan, math.nan, math.nan, note="")

@@ -2,8 +2,11 @@
 
 events      one decision as one line; the lists of words
 log         the append-only file of one recording and reviewer
-book        all logs of one reviewer in a review, as one
-state       the state that events lead to, and the steps between states
+conforming  is a line what the schema says?
+ledger      the one fold of logs: values, notes, facts, what can be undone
+fields/     one module a decision field: its value, steps, words, columns, merging
+book        all logs of one reviewer in a review, as one: open, append
+state       what stands of a trial, for people and front ends
 proposals   the trials of a review, and what the detection method proposes for each
 convention  what the study means by an onset, in its own words
 hidden      what a reviewer does not see: automatic marks and silent repeats, as planned in the log

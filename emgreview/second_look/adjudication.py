@@ -27,11 +27,10 @@ from typing import Any
 from emgreview.annotations import state as states
 from emgreview.annotations.events import check_reviewer, check_text
 from emgreview.annotations.telling import scales_not_kept
-from emgreview.cohort.between import between, midpoint, more_careful
 from emgreview.cohort.drawing import new_seed, refuse_seed
 from emgreview.cohort.keeping_out import keepers
 from emgreview.cohort.marks import Logs, check_reviewed, read_logs
-from emgreview.cohort.merged import Conflict, Merge
+from emgreview.cohort.merged import Conflict, Merge, rule_of
 from emgreview.cohort.merging import check_within, decided, merge
 from emgreview.cohort.settling import ADJUDICATE, Item, since, stale
 from emgreview.errors import DecisionError, ParameterError, SignalWarning, UnknownNameError
@@ -197,7 +196,7 @@ class Adjudication(Session):
     def no_cue(self, trial: str, reason: str | None) -> Ids:
         """As :meth:`Session.no_cue`; where both reviewers say that the cue is none, that stands."""
         if reason is None:
-            self._refuse_agreed((self._proposals.place(trial).recording.name, trial, None, "no cue", None))
+            self._refuse_agreed(states.Key(self._proposals.place(trial).recording.name, trial, None, "no cue"))
         return super().no_cue(trial, reason)
 
     @property
@@ -306,13 +305,7 @@ class Adjudication(Session):
         for field in values.keys() & one.keys() & two.keys():
             if one[field] == two[field]:
                 continue
-            if field == "behaviour":
-                raise DecisionError(
-                    "'both acceptable' came for two words about what the person did, and nothing lies between them; "
-                    "choose one, say it yourself, or say 'cannot be settled'."
-                )
-            halfway: Any = {"signal": more_careful, "activity": midpoint}.get(field, between)
-            values[field] = halfway(one[field], two[field])
+            values[field] = rule_of(field).join(one[field], two[field])
         return values
 
     def _dispute(self, item: Item) -> Dispute:
@@ -323,7 +316,7 @@ class Adjudication(Session):
         why = [f"{conflict.field}: {conflict.why}" for conflict in conflicts]
         if keepers(self._merged.kept_out, item, self._merged.participants.get(item[0])):
             why.append("one of the two keeps it out")
-        if not settled and stale(self._replay.counters, {item: self._since.get(item, 0)}):
+        if not settled and stale(self._ledger.counter, {item: self._since.get(item, 0)}):
             why.append("settled before, but one of the two has decided otherwise since")
         return Dispute(trial, channel, tuple(conflict.field for conflict in conflicts), "; ".join(why), (a, b), settled)
 
@@ -348,17 +341,16 @@ class Adjudication(Session):
             done = states.reviewed(self._activity(trial, channel), self._value(trial, channel, "signal"))
         return "settled" if done else "cannot be settled" if self._value(trial, channel, "discuss") else ""
 
-    @property
-    def _standing(self) -> Mapping[states.Key, Any]:
+    def _current(self, key: states.Key) -> Any:
         """What stands in the end, see :meth:`Merge.standing`; made anew after every command."""
         if self._stood is None or self._stood[0] != self._book.next_counter:
-            standing = self._merged.standing(self._replay.values, self._replay.counters, self._since)
+            standing = self._merged.standing(self._ledger.values, self._ledger.counter, self._since)
             self._stood = self._book.next_counter, standing
-        return self._stood[1]
+        return self._stood[1].get(key)
 
     @property
-    def _few(self) -> Mapping[states.Key, Any]:
-        return ChainMap(self._replay.few, self._kept)
+    def _rare(self) -> Mapping[states.Key, Any]:
+        return ChainMap(self._ledger.rare, self._kept)
 
     def _in_bulk(self, trial: str, channel: str | None) -> bool:
         item = (self._proposals.place(trial, channel).recording.name, trial, channel)
@@ -369,7 +361,7 @@ class Adjudication(Session):
         found: dict[str, Decided] = {}
         for what, label, field in _ROW:
             item = (recording, trial, channel if label else None)
-            own = self._decided_here((*item, field, None)) if item in self._conflicts else None
+            own = self._decided_here(states.Key(*item, field)) if item in self._conflicts else None
             merged = self._merged.values.get((item, field))
             if own is not None and (merged is None or (field == "signal" and own != merged.value)):
                 found[what] = Decided((self.reviewer,), THIRD)
@@ -379,15 +371,16 @@ class Adjudication(Session):
 
     def _decided_here(self, key: states.Key) -> Any:
         """What the third reviewer decided, None where nothing, or where it holds no longer."""
-        gone = stale(self._replay.counters, {key[:3]: self._since.get(key[:3], 0)})  # type: ignore[arg-type, dict-item]
-        return None if key in gone else self._replay.values.get(key)
+        item = (str(key.recording), str(key.trial), key.channel)
+        gone = stale(self._ledger.counter, {item: self._since.get(item, 0)})
+        return None if key in gone else self._ledger.value(key)
 
     def _exclude(self, operation: str, new: str | None, *what: Any) -> Ids:
         """As in a session, but that what both reviewers keep out cannot be readmitted."""
         if new is None:
             participant, recording, channel, *_ = what
-            key = (None, None, None, states.OF_PARTICIPANT, participant)
-            self._refuse_agreed((recording, None, channel, "excluded", None) if recording else key)
+            key = states.Key(None, None, None, states.OF_PARTICIPANT, participant)
+            self._refuse_agreed(states.Key(recording, None, channel, "excluded") if recording else key)
         return super()._exclude(operation, new, *what)
 
     def _refuse_agreed(self, key: states.Key) -> None:

@@ -7,8 +7,9 @@ unnamed             an activity that tells nothing of how it came about
 began_with          how an adjudication compares times that was begun before
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from types import MappingProxyType
 
 from emgreview.annotations import state as states
 from emgreview.annotations.state import Activity, ChannelState
@@ -46,13 +47,11 @@ class Dispute:
 
 def unnamed(activity: Activity) -> Activity:
     """An activity that tells nothing of how it came about."""
+    counting = sorted(filter(states.stands, activity.bursts.values()), key=lambda burst: burst.onset)
     bursts = {
-        f"burst-{number}": {**burst, "origin": "added", "automatic": None}
-        for number, burst in enumerate(
-            sorted(filter(states.stands, activity["bursts"].values()), key=lambda burst: burst["onset"]), 1
-        )
+        f"burst-{number}": replace(burst, origin="added", automatic=None) for number, burst in enumerate(counting, 1)
     }
-    return {**activity, "bursts": bursts}
+    return replace(activity, bursts=MappingProxyType(bursts))
 
 
 def began_with(folder: str | Path, reviewer: str) -> tuple[bool, float | None]:

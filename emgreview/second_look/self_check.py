@@ -14,7 +14,6 @@ minutes or more, it would be read off by extension from seconds, and is not give
 
 import dataclasses
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -23,6 +22,7 @@ from typing import Any
 import numpy as np
 
 from emgreview.annotations.events import digest_of
+from emgreview.annotations.fields.activity import Activity
 from emgreview.cohort import statistics
 from emgreview.cohort.drawing import refuse_seed, repeats, spread
 from emgreview.cohort.marks import Logs, Unit, read_logs
@@ -215,9 +215,9 @@ def _distances(logs: Logs, pairs: set[tuple[str, str]], *, inside: bool) -> tupl
     return found, missing
 
 
-def _automatic(activity: Mapping[str, Any]) -> int | None:
+def _automatic(activity: Activity) -> int | None:
     """The sample of the method's onset."""
-    marks = [burst["automatic"]["onset"] for burst in activity["bursts"].values() if burst["automatic"]]
+    marks = [burst.automatic.onset for burst in activity.bursts.values() if burst.automatic]
     return marks[0] if marks else None
 
 

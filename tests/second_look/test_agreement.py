@@ -162,7 +162,7 @@ def test_merge_keeps_what_agrees_and_names_what_does_not(two):
     assert conflicts[d, "APB"] == ("activity", "onsets further apart than the tolerance")
     assert (b, "FDI") not in conflicts, "both said unusable"
     assert merged.values[("rec", b, "FDI"), "signal"] == (
-        {"state": "unusable", "reasons": ["clipped", "mains hum"]},
+        states.Signal("unusable", ("clipped", "mains hum")),
         "reasons of both",
     )
     assert merged.values[("rec", d, None), "behaviour"] == ("late", "r2 alone")

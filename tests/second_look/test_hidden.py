@@ -202,7 +202,7 @@ def test_what_is_shown_after_a_step_is_what_was_decided(steps):
         except DecisionError:
             continue
         truth = unveil(decided, truth)
-        assert truth["bursts"]["response"]["automatic"] == AUTOMATIC
+        assert truth["bursts"]["response"]["automatic"]._asdict() == AUTOMATIC
         shown = veil(truth)
         assert shown["found"] == decided["found"] or not any(map(states.stands, decided["bursts"].values()))
         if decided["found"] == "bursts":
