@@ -121,8 +121,12 @@ def encode(fields: Mapping[str, Any]) -> tuple[bytes, Event]:
     Raises ParameterError where a value cannot be written as canonical JSON (NaN, whole numbers beyond 2**53, keys that
     are no text), or where a key called "self" holds text, which would hide the place of the digest.
     """
-    parts = sorted({**fields, "self": ZEROS}.items())
-    blank = b"{" + b",".join(b'"%b":%b' % (name.encode(), canonical(value)) for name, value in parts) + b"}"
+    whole = {**fields, "self": ZEROS}
+    if _same_in_both(whole):
+        blank = canonical(whole)
+    else:  # what was on screen holds fractions; the rest is quick
+        parts = sorted(whole.items())
+        blank = b"{" + b",".join(b'"%b":%b' % (name.encode(), canonical(value)) for name, value in parts) + b"}"
     if blank.count(_SELF) != 1:
         raise ParameterError(
             'a value came with a key called "self" that holds text; in a log it is the digest of a line; rename yours.'

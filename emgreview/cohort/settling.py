@@ -13,6 +13,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
+from emgreview.annotations import fields
 from emgreview.annotations import state as states
 from emgreview.annotations.events import Event, digest_of
 from emgreview.annotations.fields import write
@@ -20,7 +21,7 @@ from emgreview.annotations.fields import write
 ADJUDICATE = "adjudicate"
 """The operation that names base, heads and disputes in a third log."""
 
-FIELDS = ("signal", "activity", "behaviour", "cue", "discuss")
+FIELDS = (*(name for name, field in fields.FIELDS.items() if field.merging and field.merging.disputable), "discuss")
 """What a third reviewer can settle; "discuss" says that it cannot be."""
 
 Item = tuple[str, str, str | None]
@@ -29,7 +30,13 @@ Item = tuple[str, str, str | None]
 
 def sides_of(first: Mapping[str, Any], second: Mapping[str, Any]) -> str:
     """A digest of what two reviewers decided about an item, by field."""
-    return digest_of([{name: write(name, value) for name, value in side.items()} for side in (first, second)])
+    stated = ("signal", "activity", "behaviour", "cue")  # a later field changes no digest where nobody decided on it
+    return digest_of(
+        [
+            {name: write(name, value) for name, value in side.items() if value is not None or name in stated}
+            for side in (first, second)
+        ]
+    )
 
 
 def rounded_in(plan: Mapping[str, Any]) -> bool:

@@ -31,6 +31,7 @@ from emgreview.errors import DecisionError, EmgreviewError, ParameterError
 from emgreview.keys import DECIDING, LONG_KEYS, Key, key_table
 from emgreview.model import Processing, Recording
 from emgreview.scroll import KINDS, Outlines, Stretch
+from emgreview.second_look.adjudication import Adjudication
 from emgreview.session import Session
 from emgreview.views import host
 from emgreview.views.long_marks import Marks
@@ -81,7 +82,9 @@ def long_view(
     and for a processing that is not that of the session's trials.
     """
     checks.kind("recording", recording, Recording, RECORDING)
-    checks.kind("session", session, (Session, type(None)), "the session that open_review returns, or None")
+    checks.kind(
+        "session", session, (Session, Adjudication, type(None)), "the session that open_review returns, or None"
+    )
     host.prepare()
     marks = None if session is None else Marks(session, recording)
     if marks is not None:

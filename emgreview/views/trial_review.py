@@ -73,7 +73,7 @@ def review(
     Works in JupyterLab, Notebook 7, ``panel serve`` (call ``.servable()``) and hosts that know ipywidgets alone
     (``.as_ipywidget()`` puts it into an ipywidgets layout). Nothing is asked of any network.
     """
-    kind("session", session, Session, "the session that open_review returns, or adjudicate")
+    kind("session", session, (Session, Adjudication), "the session that open_review returns, or adjudicate")
     _demand_alike(session.trials)
     demand_setting(session.trials, plausible_s, break_after_min)
     host.prepare()

@@ -7,7 +7,8 @@ what changed, and of what is merged; what is new goes to the end.
     read, write         plain values of a log to frozen ones, and back
     of                  the names of the fields of a channel, a trial …
     field               what a field is
-    cue, no_cue, signal, set_aside, excluded, activity, marked_burst, added_cue, behaviour, discuss, comment
+    signal, set_aside, excluded, activity and activity_told, behaviour, cue, no_cue, added_cue, marked_burst, discuss,
+    comment
 """
 
 from collections.abc import Mapping
@@ -33,16 +34,16 @@ FIELDS: Mapping[str, Field] = MappingProxyType(
     {
         field.name: field
         for field in (
-            cue.FIELD,
-            no_cue.FIELD,
             signal.FIELD,
             set_aside.FIELD,
             excluded.FIELD,
             excluded.OF_PARTICIPANT,
             activity_told.FIELD,
+            behaviour.FIELD,
+            cue.FIELD,
+            no_cue.FIELD,
             added_cue.FIELD,
             marked_burst.FIELD,
-            behaviour.FIELD,
             discuss.FIELD,
             comment.FIELD,
         )

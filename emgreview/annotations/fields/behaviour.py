@@ -1,18 +1,7 @@
 """What the participant did in a trial: a word of BEHAVIOURS, or None."""
 
-from typing import Any
-
 from emgreview.annotations.events import BEHAVIOURS, check_choice
-from emgreview.annotations.fields.field import TRIAL, Field, Merging
-from emgreview.errors import DecisionError
-
-
-def _nothing_between(a: str, b: str) -> Any:
-    raise DecisionError(
-        "'both acceptable' came for two words about what the person did, and nothing lies between them; choose one, "
-        "say it yourself, or say 'cannot be settled'."
-    )
-
+from emgreview.annotations.fields.field import TRIAL, Field, one_word
 
 FIELD = Field(
     name="behaviour",
@@ -22,11 +11,5 @@ FIELD = Field(
     detailed=("behaviour changed",),
     columns={"behaviour": ("text", "What the participant did in the trial")},
     cells=lambda trial, channel, burst: {"behaviour": trial.behaviour},
-    merging=Merging(
-        join=_nothing_between,
-        how="",
-        clash=lambda a, b, within: " against ".join(sorted([a, b])),
-        disputable=True,
-        row="behaviour",
-    ),
+    merging=one_word("behaviour", "what the person did"),
 )

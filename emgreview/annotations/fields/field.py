@@ -10,6 +10,8 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
+from emgreview.errors import DecisionError
+
 Where = str
 """Of what a field is: one of CHANNEL, TRIAL, RECORDING, PARTICIPANT."""
 
@@ -121,6 +123,21 @@ class Field:
 
     def is_of(self, where: Where) -> bool:
         return where in (self.of, self.also)
+
+
+def one_word(row: str, about: str) -> Merging:
+    """Of two words on one thing nothing lies between: where they differ, they are in dispute."""
+
+    def nothing_between(a: str, b: str) -> Any:
+        raise DecisionError(
+            f"'both acceptable' came for two words about {about}, and nothing lies between them; choose one, say it "
+            "yourself, or say 'cannot be settled'."
+        )
+
+    def clash(a: str, b: str, within: float) -> str:
+        return " against ".join(sorted([a, b]))
+
+    return Merging(join=nothing_between, how="", clash=clash, disputable=True, row=row)
 
 
 def given_or_back(given: str, back: str) -> Callable[[Compared], Iterator[Change]]:

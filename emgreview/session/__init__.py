@@ -1,0 +1,40 @@
+"""One review: open it, decide, undo, seal. The only mutable object of the package; any front end drives this alone.
+
+Every command validates, appends one event to the log and flushes it, and only then changes the state: the state never
+runs ahead of the file. Times that go in or out are seconds from the trial's recorded cue; the log holds sample numbers
+of the recording. A decision that changes nothing writes nothing, except on a mark of the re-look list or one accepted
+in bulk, where it confirms.
+
+The rooms, each on those above it:
+
+lock            one public method at a time, whatever the thread
+policy          what a review is about: what is hidden, what may be decided, what stands
+standing        what stands now, of trials and around them
+judging         what cannot be judged without a look at it, and what is clipped
+order           queue, progress, what comes next
+recording       one decision: into the log, into the state, taken back, and what it has to say
+commands        every command, registered with its subject
+publishing      decisions as a table, sealed versions
+notices         what the reviewer should know
+opening         open and close; any command by its name; another method
+"""
+
+from emgreview.annotations.proposals import Automatic
+from emgreview.session.commands import COMMANDS
+from emgreview.session.lock import one_at_a_time
+from emgreview.session.opening import Session, open_review
+from emgreview.session.policy import Policy
+from emgreview.session.standing import NOTHING_SHOWN, Aside, Ids, Marked
+
+__all__ = [
+    "COMMANDS",
+    "NOTHING_SHOWN",
+    "Aside",
+    "Automatic",
+    "Ids",
+    "Marked",
+    "Policy",
+    "Session",
+    "one_at_a_time",
+    "open_review",
+]

@@ -1,0 +1,315 @@
+"""What stands in a review now: of each trial and channel, around them, and what of it is shown.
+
+State               values, states, what is set aside or kept out
+Aside, Marked       a stretch set aside, a burst marked outside all trials
+NOTHING_SHOWN       the automatic mark where it is hidden
+"""
+
+import math
+import threading
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, NamedTuple
+
+from emgreview.annotations import fields
+from emgreview.annotations import state as states
+from emgreview.annotations.book import Book, Method
+from emgreview.annotations.events import Event
+from emgreview.annotations.fields.field import CHANNEL, TRIAL
+from emgreview.annotations.hidden import Hiding, veil
+from emgreview.annotations.ledger import Ledger
+from emgreview.annotations.proposals import Automatic as Automatic
+from emgreview.annotations.proposals import Place, Proposals
+from emgreview.annotations.state import Activity, TrialState
+from emgreview.errors import UnknownNameError
+from emgreview.model import Marker, Recording, Trials
+from emgreview.session.lock import one_at_a_time
+from emgreview.session.policy import Policy
+from emgreview.unnamed import unnamed
+
+Ids = tuple[str, ...]
+
+
+class Aside(NamedTuple):
+    """A stretch set aside: samples of the recording, ``stop`` past the last."""
+
+    recording: str
+    channel: str
+    start: int
+    stop: int
+    reasons: tuple[str, ...]
+
+
+class Marked(NamedTuple):
+    """A burst marked outside all trials: onset and offset samples."""
+
+    recording: str
+    channel: str
+    start: int
+    stop: int
+    kind: str
+
+
+NOTHING_SHOWN = Automatic(math.nan, math.nan, math.nan, math.nan, math.nan, math.nan, note="")
+"""What :meth:`Session.automatic` gives where the automatic mark is hidden."""
+
+
+@one_at_a_time
+class State:
+    """What stands now, of trials and around them; what is hidden is not shown."""
+
+    lock: threading.RLock
+    trials: tuple[Trials, ...]
+    folder: Path
+    reviewer: str
+    _policy: Policy
+    _proposals: Proposals
+    _book: Book
+    _ledger: Ledger
+    _hiding: Hiding
+    _places: Mapping[str, Place]
+    _relook_s: Mapping[str, float | None]
+    _states: tuple[int, object, dict[str, TrialState]] = (0, None, {})
+
+    @property
+    def problem(self) -> str | None:
+        """Why no decision can be taken, in a sentence, or None."""
+        return self._book.problem
+
+    @property
+    def read_only(self) -> bool:
+        return self.problem is not None
+
+    @property
+    def blind(self) -> bool:
+        """Whether condition and participant are hidden."""
+        return self._book.blind
+
+    @property
+    def convention(self) -> str | None:
+        """How the study marks an onset, in its own words, one paragraph a line, or None."""
+        return self._book.convention
+
+    @property
+    def notes(self) -> tuple[Event, ...]:
+        """The events of the logs that are about the review itself, in order."""
+        return tuple(self._ledger.notes)
+
+    def neutral(self, words: str) -> str:
+        """Words as they may be shown: while the review is blind without the names of recordings and participants, and
+        without what a recording says of a channel that it marks bad."""
+        return unnamed(words, self._proposals.recordings.values()) if self.blind else words
+
+    @property
+    def bulk_sentences(self) -> Ids:
+        """What every acceptance in bulk is worth, in the words that the log keeps; a sealed version holds them too."""
+        own = tuple(note.new["sentence"] for note in self.notes if note.operation == states.ACCEPTANCE)
+        return (*self._policy.bulk_sentences, *own)
+
+    def state(self, trial: str) -> TrialState:
+        """The state of one trial, frozen, as it is to be shown: without automatic marks that are hidden."""
+        now = self._book.next_counter, self._proposals.found  # a state changes by a command or another method alone
+        if self._states[0] != now[0] or self._states[1] is not now[1]:
+            self._states = (*now, {})
+        known = self._states[2]
+        if trial not in known:
+            known[trial] = self._state(trial, self._shown)
+        return known[trial]
+
+    def _state(self, trial: str, activity_of: Callable[[str, str], Activity]) -> TrialState:
+        place = self._proposals.place(trial)
+        name = place.recording.name
+        channels = {
+            label: states.channel_state(
+                label,
+                self._value(trial, label, "signal"),
+                activity_of(trial, label),
+                self._value(trial, label, "comment"),
+                self._value(trial, label, "discuss"),
+                place.cue,
+                place.rate_hz,
+                self._in_bulk(trial, label),
+                self._values(trial, label, fields.of(CHANNEL)),
+            )
+            for label in place.labels
+        }
+        return TrialState(
+            trial,
+            name,
+            self._value(trial, None, "behaviour"),
+            self._value(trial, None, "comment"),
+            self._value(trial, None, "discuss"),
+            place.cue,
+            self._value(trial, None, "cue"),
+            place.rate_hz,
+            MappingProxyType(channels),
+            self._values(trial, None, fields.of(TRIAL)),
+        )
+
+    def _values(self, trial: str, channel: str | None, names: Iterable[str]) -> Mapping[str, Any]:
+        """The values of some fields; what is marked is in the state already."""
+        return MappingProxyType({name: self._value(trial, channel, name) for name in names if name != "activity"})
+
+    def automatic(self, trial: str, channel: str) -> Automatic:
+        """What the method says of one channel of one trial; nothing where that is hidden."""
+        found = self._proposals.automatic(trial, channel)
+        return NOTHING_SHOWN if self.hides_automatic(trial, channel) else found
+
+    def hides_automatic(self, trial: str, channel: str | None = None) -> bool:
+        """Whether the automatic mark of a channel, or of any channel of the trial, is hidden from the reviewer."""
+        labels = self._proposals.place(trial, channel).labels if channel is None else (channel,)
+        source = self._proposals.source(trial)[0]
+        return any((source, label) in self._hiding.automatic or self._policy.hides(source, label) for label in labels)
+
+    def source(self, trial: str) -> str:
+        """The trial itself, as its Trials name it, for any id in the queue; a silent repeat has an id of its own."""
+        self._proposals.place(trial)
+        return self._proposals.source(trial)[0]
+
+    def stretch(self, trial: str) -> tuple[int, int]:
+        """First and past-last sample of a trial in its recording; they may lie beyond its ends."""
+        place = self._proposals.place(trial)
+        return place.first, place.stop
+
+    def place(self, trial: str, channel: str | None = None) -> Place:
+        """Where a trial is found; raises UnknownNameError for the trial, or for a channel that it does not have."""
+        return self._proposals.place(trial, channel)
+
+    def method(self, recording: str) -> Method:
+        """Processing and detection that the log of a recording names last."""
+        return self._book.method(recording)
+
+    @property
+    def next_counter(self) -> int:
+        """The counter of the next command."""
+        return self._book.next_counter
+
+    def counter(self, key: states.Key) -> int:
+        """The counter of the command that set a value of a first showing, 0 where none did."""
+        return self._ledger.counter(key)
+
+    def own_value(self, key: states.Key) -> Any:
+        """What this reviewer decided of a first showing, None where nothing, whatever stands in the end."""
+        return self._ledger.value(key)
+
+    def value(self, trial: str, channel: str | None, field: str) -> Any:
+        """The value of a field as decided, or its default."""
+        return self._value(trial, channel, field)
+
+    def activity(self, trial: str, channel: str) -> Activity:
+        """The activity as decided or, where nobody has decided, as the present method proposes it; hidden or not."""
+        return self._activity(trial, channel)
+
+    def _value(self, trial: str, channel: str | None, field: str) -> Any:
+        found = self._decided(trial, channel, field)
+        return states.DEFAULTS[field] if found is None else found
+
+    def _current(self, key: states.Key) -> Any:
+        """The value that stands of a first showing, None where nothing was said."""
+        return self._policy.current(self._ledger, key)
+
+    @property
+    def _rare(self) -> Mapping[states.Key, Any]:
+        """Those that stand in recordings or keep something out."""
+        return self._policy.rare(self._ledger)
+
+    def _decided(self, trial: str, channel: str | None, field: str) -> Any:
+        recording = self._proposals.place(trial, channel).recording.name
+        source, showing = self._proposals.source(trial)
+        key = states.Key(recording, source, channel, field)
+        return self._current(key) if showing == 1 else self._ledger.value(key, showing)
+
+    def _activity(self, trial: str, channel: str) -> Activity:
+        value = self._decided(trial, channel, "activity")
+        return self._proposals.proposal(trial, channel) if value is None or states.untouched(value) else value
+
+    def _shown(self, trial: str, channel: str) -> Activity:
+        """The activity without an automatic mark that is hidden."""
+        activity = self._activity(trial, channel)
+        return veil(activity) if self.hides_automatic(trial, channel) else activity
+
+    def _sealed(self, trial: str, channel: str) -> Activity:
+        """The activity for a sealed version: a hidden mark is told as soon as the reviewer's own stands beside it."""
+        activity = self._activity(trial, channel)
+        return activity if states.reviewed(activity, states.USABLE) else self._shown(trial, channel)
+
+    def _unseen(self, trial: str | None, channel: str | None) -> Mapping[str, Any] | None:
+        """What an event says of an automatic mark that was hidden."""
+        hidden = trial in self._places and self.hides_automatic(str(trial), channel)
+        return {"automatic": False} if hidden else None
+
+    def _in_bulk(self, trial: str, channel: str | None) -> bool:
+        """Whether the mark was accepted in bulk, and nobody has looked at it since."""
+        source, showing = self._proposals.source(trial)
+        key = states.Key(self._proposals.place(trial, channel).recording.name, source, channel, "activity")
+        return showing == 1 and (self._ledger.in_bulk(key) or self._policy.in_bulk(key))
+
+    def _stale(self, trial: str, channel: str | None) -> bool:
+        """Whether the activity was decided before the last change of method, and the method now says otherwise."""
+        recording = self._proposals.place(trial, channel).recording.name
+        decided = self._ledger.entry(states.Key(recording, trial, channel, "activity"))  # none of one shown again
+        since = self._book.method_since(recording)
+        if decided is None or decided.counter >= since or states.untouched(value := decided.value):
+            return False
+        return self._proposals.differs(trial, str(channel), value, self._relook_s)
+
+    def _recording(self, name: str) -> Recording:
+        recordings = self._proposals.recordings
+        if name not in recordings:
+            raise UnknownNameError("recording", name, recordings)
+        return recordings[name]
+
+    def _kept_in(self, field: str) -> Iterator[tuple[str, str | None, Any]]:
+        """What stands of one of these fields: recording, channel, value; in the order of the recording."""
+        found = [
+            (str(recording), channel, value)
+            for (recording, _, channel, name, _), value in self._rare.items()
+            if name == field and value is not None
+        ]
+        yield from sorted(found, key=lambda one: (one[0], one[1] or "", one[2].start))
+
+    @property
+    def aside(self) -> tuple["Aside", ...]:
+        """Stretches set aside: recording, channel, start and stop samples, reasons."""
+        return tuple(Aside(recording, str(channel), *value) for recording, channel, value in self._kept_in("set aside"))
+
+    @property
+    def marked(self) -> tuple["Marked", ...]:
+        """Bursts marked outside all trials: recording, channel, onset and offset samples, kind."""
+        return tuple(
+            Marked(recording, str(channel), *value) for recording, channel, value in self._kept_in("marked burst")
+        )
+
+    @property
+    def added_cues(self) -> tuple[tuple[str, int, str], ...]:
+        """Cues added by hand: recording, sample, label."""
+        return tuple((name, value.sample, value.label) for name, _, value in self._kept_in("added cue"))
+
+    def with_added_cues(self, recording: str) -> Recording:
+        """A recording of this review with the cues that were added by hand among its markers."""
+        source = self._recording(recording)
+        added = [Marker(sample, label, "added") for name, sample, label in self.added_cues if name == recording]
+        return source.with_markers([*source.markers, *added])
+
+    @property
+    def no_cues(self) -> Mapping[str, str]:
+        """Trials whose cue is none, and why."""
+        values = self._rare.items()
+        return {str(key[1]): reason for key, reason in values if key[3] == "no cue" and reason}
+
+    @property
+    def excluded(self) -> tuple[tuple[str, str, str | None, str], ...]:
+        """What is excluded: ("recording", name, channel or None, reason), sorted, then ("participant", name, None,
+        reason)."""
+        found = [(key, value) for key, value in self._rare.items() if key[3] in states.EXCLUDED and value]
+        rows = [
+            ("recording", str(recording), channel, reason)
+            if field == "excluded"
+            else ("participant", str(participant), None, reason)
+            for (recording, _, channel, field, participant), reason in found
+        ]
+        return tuple(sorted(rows, key=lambda row: (row[0] == "participant", row[1], row[2] or "")))
+
+    def _sample(self, trial: str, what: str, seconds: float | None) -> int | None:
+        return None if seconds is None else self._proposals.sample(trial, what, seconds)
