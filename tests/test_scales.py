@@ -13,7 +13,7 @@ import pytest
 
 import emgreview as er
 from emgreview import cli
-from emgreview import session as session_module
+from emgreview.session import opening as session_module
 from emgreview.errors import LogError, ParameterError, SignalWarning, VersionError
 from emgreview.model import ArraySource
 

@@ -12,7 +12,6 @@ locatable". All samples are those of the recording. A new activity is made of an
     midpoint, clash             what lies between two, and why they cannot both stand
 """
 
-import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
@@ -83,18 +82,30 @@ def write(activity: Activity) -> dict[str, Any]:
     }
 
 
-_PARTS = tuple(part.name for part in dataclasses.fields(Burst) if part.name not in ("automatic", "half_width"))
-
-
 def _read_burst(stored: Mapping[str, Any]) -> Burst:
-    automatic = stored["automatic"]
-    detected = None if automatic is None else Detected(*(automatic[name] for name in Detected._fields))
-    return Burst(**{name: stored[name] for name in _PARTS}, automatic=detected, half_width=stored.get("half_width"))
+    said = stored["automatic"]
+    return Burst(
+        stored["origin"],
+        stored["accepted"],
+        stored["onset"],
+        stored["offset"],
+        stored["kind"],
+        stored["confidence"],
+        None if said is None else Detected(said["onset"], said["offset"], said["low"], said["high"]),
+        stored.get("half_width"),
+    )
 
 
 def _write_burst(burst: Burst) -> dict[str, Any]:
-    stored = {name: getattr(burst, name) for name in _PARTS}
-    stored["automatic"] = None if burst.automatic is None else burst.automatic._asdict()
+    stored = {
+        "origin": burst.origin,
+        "accepted": burst.accepted,
+        "onset": burst.onset,
+        "offset": burst.offset,
+        "kind": burst.kind,
+        "confidence": burst.confidence,
+        "automatic": None if burst.automatic is None else burst.automatic._asdict(),
+    }
     return stored if burst.half_width is None else {**stored, "half_width": burst.half_width}
 
 
