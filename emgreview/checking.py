@@ -1,10 +1,12 @@
 """Is each EMG channel of a recording fit for use: which stretches are looked at, one channel at a time, and in pairs.
 
 check       findings of every EMG channel, with what was measured, what was looked at, and what could not be
+Checked     what it returns: a list of Quality that a notebook shows as a short table
 mains       how much mains hum each of them holds
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -12,15 +14,20 @@ from numpy.typing import NDArray
 
 from emgreview import checks
 from emgreview.model import ARBITRARY, Recording, to_sample
+from emgreview.showing import Sheet, Shown
 from emgreview.signal import filters
 from emgreview.signal.alike import LONGEST_LAG_S, Pairs
-from emgreview.signal.findings import LIMITS, of_pairs, of_unlike
-from emgreview.signal.quality import Quality, check_channel, strongest_mains
+from emgreview.signal.findings import LIMITS, of_pairs, of_standing, of_unlike
+from emgreview.signal.quality import COLUMNS, Quality, cells, check_channel, strongest_mains
+from emgreview.signal.stuck import STILL_S, STILL_TIMES, longest_repeat, standing_still
 
 FloatArray = NDArray[np.floating]
 
 CHECKED_S, CHECKED_PIECES = 60.0, 5
 """How much of a recording :func:`check` looks at, and in how many pieces, unless told."""
+
+BLOCK_VALUES = 1 << 21
+"""Samples of all channels together that are read at once."""
 
 RECORDING = "one Recording, as read(path), a dataset's recordings[0] or Recording.from_array gives; cut_all cuts many"
 """Where a recording comes from, for messages."""
@@ -29,13 +36,59 @@ SEGMENT_S, SEGMENTS = 1.0, 40
 """Pairs of channels are compared in so many segments of that length."""
 
 
-def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> list[Quality]:
-    """One :class:`Quality` for every EMG channel, from at most ``look_s`` seconds of the recording (None: all of it).
+class Checked(Shown, list[Quality]):
+    """One :class:`Quality` a channel, in the order of the recording; a list."""
 
-    A longer recording is sampled by five pieces, spread evenly from its start to its end: what happens only between
-    them is not seen, and ``looked`` says so. The mains is looked for at the recording's own frequency, and at 50 and
-    60 Hz. Channels are also compared with one another. Where the unit is arbitrary no level is impossible: then only
-    channels far smaller or larger than the others are found, and ``not_looked`` says so.
+    def _parts(self) -> Iterator[Sheet | str]:
+        yield Sheet("", COLUMNS, [cells(one) for one in self])
+        yield from (f"{one.label}: {words}" for one in self for words in one.findings)
+        if not any(one.found for one in self):
+            yield "Nothing stands out."
+        yield from (f"Looked at: {words}." for words in dict.fromkeys(one.looked for one in self))
+        for why in dict.fromkeys(why for one in self for why in one.not_looked):
+            labels = [one.label for one in self if why in one.not_looked]
+            yield f"Not looked for in {'any channel' if len(labels) == len(self) else ', '.join(labels)}: {why}."
+
+
+def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> Checked:
+    """Look for what may be wrong with each EMG channel of a recording.
+
+    Parameters
+    ----------
+    rec : Recording
+        The recording, unfiltered.
+    look_s : float or None, default 60.0
+        How much of it is looked at, in seconds; None for all of it.
+
+    Returns
+    -------
+    Checked
+        A list of :class:`Quality`, one for every EMG channel in order, which shows itself
+        as a short table. Amplitudes are in the unit of the channel, shares from 0 to 1, and
+        NaN is what could not be measured.
+
+    Raises
+    ------
+    ParameterError
+        ``rec`` is no recording, or ``look_s`` no time above 0.
+
+    Notes
+    -----
+    A recording longer than ``look_s`` is sampled by five pieces, spread evenly from its
+    start to its end. What lies between them is read for missing samples and for stretches
+    of one value (20 ms or longer), and for nothing else; ``looked`` says so.
+
+    The mains is looked for at the recording's own frequency, and at 50 and 60 Hz. Channels
+    are also compared with one another. Where the unit is arbitrary no level is impossible:
+    then only channels far smaller or larger than the others are found, and ``not_looked``
+    says so.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 3, 1000, seed=1).recordings[0]
+    >>> [(one.label, one.findings) for one in er.check(rec)]
+    [('prime mover', ()), ('antagonist', ())]
     """
     checks.kind("rec", rec, Recording, RECORDING)
     pieces = _pieces(rec, look_s)
@@ -45,7 +98,8 @@ def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> list[Quality]:
     else:
         looked = (
             f"{length_s:.4g} of {rec.duration_s:.5g} s, in {len(pieces)} pieces of {length_s / len(pieces):.3g} s "
-            "spread from start to end; what lies between was not looked at"
+            "spread from start to end; what lies between was looked at for missing samples and stretches of one value "
+            "alone"
         )
     found = []
     for label in rec.emg_labels:
@@ -58,7 +112,7 @@ def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> list[Quality]:
         found.append(
             check_channel(x, rate_hz, label=label, unit_label=channel.unit_label, mains_hz=rec.mains_hz, looked=looked)
         )
-    return _compared(rec, pieces, found)
+    return Checked(_compared(rec, pieces, found if looked.startswith("all") else _between(rec, pieces, found)))
 
 
 def mains(rec: Recording) -> dict[str, tuple[float, float, float]]:
@@ -86,6 +140,27 @@ def _pieces(rec: Recording, look_s: float | None) -> list[tuple[int, int]]:
 def _latest(rec: Recording) -> int:
     """Samples at the end that a delayed channel does not have."""
     return max((to_sample(rec.channel(label).delay_s, rec.rate_hz) for label in rec.emg_labels), default=0)
+
+
+def _between(rec: Recording, pieces: list[tuple[int, int]], found: list[Quality]) -> list[Quality]:
+    """With missing samples and stretches of one value added that lie anywhere in the recording."""
+    labels = rec.emg_labels
+    least = max(6, math.ceil(STILL_S * rec.rate_hz))
+    shortest, passed_over = [], []
+    for label in labels:
+        x = np.stack([rec.values(start, stop, [label])[0] for start, stop in pieces])
+        shortest.append(max(least, STILL_TIMES * longest_repeat(x)))
+        ends = () if np.isnan(x).all() else (float(np.nanmin(x)), float(np.nanmax(x)))
+        passed_over.append(ends)
+    n = max(1, rec.n_samples - _latest(rec))
+    step = max(1, BLOCK_VALUES // max(1, len(labels)))
+    blocks = (rec.values(at, min(at + step, n), labels) for at in range(0, n, step))
+    out = []
+    for one, seen in zip(found, standing_still(blocks, shortest, passed_over), strict=True):
+        more = of_standing(one.label, seen, n, rec.rate_hz, {item.code for item in one.found})
+        all_found = (*one.found, *more)
+        out.append(replace(one, found=all_found, findings=tuple(item.words for item in all_found)))
+    return out
 
 
 def _compared(rec: Recording, pieces: list[tuple[int, int]], found: list[Quality]) -> list[Quality]:

@@ -189,3 +189,17 @@ def samples(x: Any, *, dtype: type | None = np.float64) -> NDArray[Any]:
     if isinstance(given, np.ma.MaskedArray):
         return np.ma.filled(given.astype(kept), np.nan)
     return np.asarray(given, dtype=kept)
+
+
+LARGEST = 1e30
+"""No sample may be larger, in the trials' unit: trials hold float32, which ends at 3e38."""
+
+
+def demand_size(x: NDArray[Any], name: str) -> None:
+    """Raise SignalError where samples, missing as NaN, are too large to be filtered, squared and kept."""
+    largest = max(float(np.nanmax(x, initial=0.0)), -float(np.nanmin(x, initial=0.0)))
+    if math.isfinite(largest) and largest > LARGEST:
+        raise SignalError(
+            f"samples up to {largest:.3g} came in recording {name!r}; allowed: up to {LARGEST:g}, which is no voltage "
+            "either; read the file again with its proper unit and scale."
+        )

@@ -14,8 +14,8 @@
     bench       how accurate the onset methods are, and what check finds, where the truth is known
 
 Text for people goes to standard output, or JSON with ``--json``; notes and errors go to standard error, one line each.
-The exit status is 0 only when all is well, 1 when something was found or failed, 2 when the command was mistyped. Over
-400 lines, because the commands, their arguments and their words are looked for in one place.
+The exit status is 0 only when all is well, 1 when something was found, left out, not as expected or failed, 2 when the
+command was mistyped. Over 400 lines, because the commands, their arguments and their words are looked for in one place.
 """
 
 import argparse
@@ -37,12 +37,16 @@ from typing import Any
 import emgreview as er
 from emgreview.annotations.convention import read_convention
 from emgreview.annotations.points import find_point
+from emgreview.annotations.unblinding import written_blind
 from emgreview.checking import CHECKED_S
 from emgreview.demo import lab
+from emgreview.detecting import METHOD, onsets_of
 from emgreview.reading.dataset import NAMELESS
 from emgreview.reading.settled import listed
+from emgreview.shell_options import Parser, names_settings, parsed
 from emgreview.shell_words import answer, in_shell_lines, in_shell_words
-from emgreview.unnamed import NobodyNamed
+from emgreview.signal.onset import METHODS, checked_method
+from emgreview.unnamed import NobodyNamed, alike
 
 Status = int
 FINE, NOT_FINE = 0, 1
@@ -61,17 +65,22 @@ def main() -> None:
 
 def run(arguments: Sequence[str]) -> Status:
     """Run one command and return its exit status; errors of the package become one line on standard error."""
-    given = _parser().parse_args(_held_together(arguments))
+    given = parsed(_parser(), _held_together(arguments))
+    given.notes, given.problems, given.as_expected = [], {}, True
     with warnings.catch_warnings():
         warnings.simplefilter("always", er.SignalWarning)
         warnings.simplefilter("always", er.DecisionWarning)
         warnings.showwarning = _show_warning
         _SHOWN.clear()
         try:
-            status: Status = given.run(given)
+            try:
+                status: Status = given.run(given)
+            finally:
+                for whose, words in alike(given.problems).items():
+                    _say(f"emgreview: {whose}: {_named(given, words)}")
             sys.stdout.flush()
         except er.EmgreviewError as error:
-            _say(f"emgreview: {error}")
+            _say(f"emgreview: {_named(given, str(error))}")
             return NOT_FINE
         except KeyboardInterrupt:
             _say("emgreview: ended by the keyboard")
@@ -115,10 +124,9 @@ def _demo(given: argparse.Namespace) -> Status:
 
 
 def _check(given: argparse.Namespace) -> Status:
-    reports, unread = [], 0
+    reports: list[dict[str, Any]] = []
     for name, rec in _recordings(given):
         if rec is None:
-            unread += 1
             reports.append(_unread_report(given, name))
             continue
         channels = [dataclasses.asdict(quality) for quality in er.check(rec, look_s=None if given.whole else CHECKED_S)]
@@ -140,23 +148,23 @@ def _check(given: argparse.Namespace) -> Status:
     if given.json:
         print(_to_json(reports))
     clean = not any(channel["findings"] for report in reports for channel in report["channels"])
-    return FINE if clean and not unread and not any(report["notes"] for report in reports) else NOT_FINE
+    return FINE if clean and not given.problems and not any(report["notes"] for report in reports) else NOT_FINE
 
 
 def _detect(given: argparse.Namespace) -> Status:
     _demand_new(given.out)
+    checked_method(given.method, dict(given.set))  # before anything is read: it would be the same for every recording
     rows: list[dict[str, Any]] = []
-    left_out = 0
     for name, rec in _recordings(given):
         try:
             if rec is not None:
                 rows += _onset_rows(_cut(rec, given), given.method, dict(given.set), with_notes=given.json)
         except er.EmgreviewError as error:
-            _say(f"emgreview: {name}: {error}")
-            rec = None
-        left_out += rec is None
+            given.problems[name] = str(error)
     if not rows:
         raise er.EmgreviewError("no recording could be used, so there are no onsets; see above.")
+    for row in rows if given.json else ():
+        row["dataset_notes"] = [*given.notes, *_left_out(given)]
     text = _to_json(rows) + "\n" if given.json else _to_tsv(rows)
     if given.out is None:
         sys.stdout.write(text)
@@ -165,7 +173,7 @@ def _detect(given: argparse.Namespace) -> Status:
             stream.write(text)
         found = sum(not math.isnan(row["onset_s"]) for row in rows)
         print(f"{len(rows)} channels of trials, {found} with an onset: {given.out}")
-    return NOT_FINE if left_out else FINE
+    return FINE if not given.problems and given.as_expected else NOT_FINE
 
 
 def _review(given: argparse.Namespace) -> Status:
@@ -186,7 +194,8 @@ def _review(given: argparse.Namespace) -> Status:
 
     trials: list[er.Trials] = []
     read: list[er.Recording] = []
-    with NobodyNamed(read, given.blind):
+    blind = given.blind or (given.unblind is None and written_blind(given.folder, given.reviewer))
+    with NobodyNamed(read, blind):  # where --blind was forgotten too: that review is refused
         for name, rec in _recordings(given):
             if rec is None:
                 raise er.EmgreviewError(f"{name} cannot be read, and a review without it would be another; see above.")
@@ -203,6 +212,7 @@ def _review(given: argparse.Namespace) -> Status:
         parameters=dict(given.set),
         convention=None if given.convention is None else read_convention(given.convention),
         scale_corrected=given.scale_corrected,
+        unblind=given.unblind,
     ) as session:
         if session.problem and not (given.folder / "logs").is_dir():  # what can be read is shown, but there is nothing
             raise er.EmgreviewError(f"no review can be begun in {given.folder}: {session.problem}.")
@@ -210,10 +220,11 @@ def _review(given: argparse.Namespace) -> Status:
 
         def ready(address: str) -> None:
             words = f"The review is at {address}\nDecisions go to {given.folder}. End with Ctrl-C."
-            _tell(given, {"address": address, "folder": str(given.folder)}, words)
+            notes = list(dict.fromkeys([*given.notes, *_SHOWN]))
+            _tell(given, {"address": address, "folder": str(given.folder), "notes": notes}, words)
 
         serve(screen, port=given.port, open_browser=given.browser, ready=ready)
-    return FINE
+    return FINE if given.as_expected else NOT_FINE
 
 
 def _measure(given: argparse.Namespace) -> Status:
@@ -244,6 +255,7 @@ def _measure(given: argparse.Namespace) -> Status:
     columns = table.attrs["columns"]
     notes = [
         *given.notes,
+        *_left_out(given),
         *decisions.attrs["notes"],
         *table.attrs["notes"],
         *(f"{one.recording.name}: {note}" for one in trials for note in (*one.recording.notes, *one.notes)),
@@ -256,7 +268,7 @@ def _measure(given: argparse.Namespace) -> Status:
         with given.out.open("x", encoding="utf-8", newline="\n") as stream:
             stream.write(text)
         print(f"{len(table)} bursts measured: {given.out}")
-    return FINE if len(trials) == len(recordings) == len(reviewed) else NOT_FINE
+    return FINE if len(trials) == len(recordings) == len(reviewed) and given.as_expected else NOT_FINE
 
 
 def _agreement(given: argparse.Namespace) -> Status:
@@ -328,7 +340,7 @@ def _seal(given: argparse.Namespace) -> Status:
         "bulk": bulk,
         "scales": scales,
         "scale_notes": about["scale_notes"],
-        "notes": [*given.notes, *_SHOWN],
+        "notes": [*given.notes, *_left_out(given), *_SHOWN],
     }
     of_channels = table.drop_duplicates(["recording", "trial", "channel"])
     reviewed = int(of_channels["reviewed"].fillna(False).sum())
@@ -344,7 +356,7 @@ def _replay(given: argparse.Namespace) -> Status:
     recordings = [rec for _, rec in _recordings(given) if rec is not None]
     found = er.replay(given.folder, recordings, given.version)
     held = {name: value for name, value in vars(found).items() if name != "table"}
-    _tell(given, {"ok": found.ok, **held, "dataset_notes": given.notes}, str(found))
+    _tell(given, {"ok": found.ok, **held, "dataset_notes": [*given.notes, *_left_out(given)]}, str(found))
     return FINE if found.ok else NOT_FINE
 
 
@@ -396,14 +408,16 @@ def _open_notebook(folder: Path, given: argparse.Namespace) -> Status:
 
 
 def _recordings(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording | None]]:
-    """Name and recording; None, after a line on standard error, for one of a folder that cannot be read.
+    """Name and recording; None for one of a folder that cannot be read.
 
-    ``given.notes`` are then the notes of the folder, said on standard error, and ``given.problems`` the errors by name.
+    ``given.notes`` are then the notes of the folder, said on standard error, and ``given.problems`` the errors by name,
+    which are said where the command ends, what is the same of many recordings once.
     """
     _demand_pulses(given)
+    if hasattr(given, "band"):
+        _processing(given)
     how = {"rate_hz": given.rate, "unit": _units(given), "columns": given.columns}
     path = given.path
-    given.notes, given.problems = [], {}
     if not path.is_dir():
         rec = _with_pulses(er.read(path, **how), given)
         yield rec.name, rec
@@ -421,7 +435,6 @@ def _recordings(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording |
             rec = _with_pulses(data.recordings[name], given)
         except er.EmgreviewError as error:
             given.problems[name] = str(error)
-            _say(f"emgreview: {name}: {given.problems[name]}")
             yield name, None
         else:
             yield name, rec
@@ -430,17 +443,36 @@ def _recordings(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording |
 def _cut(rec: er.Recording, given: argparse.Namespace) -> er.Trials:
     for note in rec.notes:  # those that reading has told already are not said again
         warnings.warn(f"{rec.name}: {note}", er.SignalWarning, stacklevel=2)
-    low_hz, high_hz = given.band or (er.Processing().low_hz, er.Processing().high_hz)
-    if low_hz is None:
-        raise er.EmgreviewError("--band came without a LOW; give its lower edge in Hz: --band 20 none.")
-    return er.cut_trials(
+    trials = er.cut_trials(
         rec,
         cue=given.cue,
         before_s=given.before,
         after_s=given.after,
-        processing=er.Processing(low_hz=low_hz, high_hz=high_hz),
+        processing=_processing(given),
         expect=given.expect,
     )
+    given.as_expected &= given.expect in (None, len(trials))
+    return trials
+
+
+def _processing(given: argparse.Namespace) -> er.Processing:
+    low_hz, high_hz = given.band or (er.Processing().low_hz, er.Processing().high_hz)
+    if low_hz is None:
+        raise er.EmgreviewError("--band came without a LOW; give its lower edge in Hz: --band 20 none.")
+    return er.Processing(low_hz=low_hz, high_hz=high_hz)
+
+
+def _left_out(given: argparse.Namespace) -> list[str]:
+    """Sentences on the recordings that could not be used."""
+    return [f"{name} is left out: {_named(given, words)}" for name, words in given.problems.items()]
+
+
+def _named(given: argparse.Namespace, words: str) -> str:
+    """A message with the parameters of the onset method as the command line names them."""
+    settings = dict(getattr(given, "set", ()))
+    method = getattr(given, "method", None) or METHOD
+    known = [field.name for field in dataclasses.fields(METHODS[method][1])] if method in METHODS else []
+    return names_settings(words, settings, known)
 
 
 def _demand_new(out: Path | None, what: str = "file") -> None:
@@ -588,15 +620,8 @@ def _onset_rows(
     rows: list[dict[str, Any]] = []
     notes = [*trials.recording.notes, *trials.notes]
     cue_s = trials.before / trials.rate_hz
-    for index, label in enumerate(trials.labels):
-        found = er.estimate_onsets(
-            trials.data[:, index],
-            trials.rate_hz,
-            cue_s=cue_s,
-            rest_s=trials.processing.rest_s,
-            method=method,
-            **parameters,
-        )
+    for label in trials.labels:
+        found = onsets_of(trials, label, method=method, parameters=parameters)
         for place, (trial, cue) in enumerate(zip(trials.ids, trials.cues, strict=True)):
             times = {name: float(getattr(found, name)[place]) - cue_s for name in ONSET_COLUMNS}
             rows.append(
@@ -706,7 +731,8 @@ def _free_port() -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(prog="emgreview", description="Review surface EMG trial by trial.")
+    parser = Parser(prog="emgreview", description="Review surface EMG trial by trial.")
+    parser.set_defaults(parser=parser)
     parser.add_argument("--version", action="version", version=f"emgreview {er.__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
 
@@ -771,7 +797,12 @@ def _parser() -> argparse.ArgumentParser:
         metavar="MIN",
         help="minutes until a break is proposed, 0 never (25)",
     )
-    review.add_argument("--blind", action="store_true", help="hide condition and participant, and shuffle")
+    review.add_argument(
+        "--blind", action="store_true", help="hide condition and participant, and shuffle; needed to go on so too"
+    )
+    review.add_argument(
+        "--unblind", metavar="WHY", help="show what was reviewed blind so far, for ever: why; the logs keep it"
+    )
     _browser(review)
 
     measure = _command(commands, "measure", _measure, "measures of every burst of a sealed version, as a table")
@@ -848,7 +879,7 @@ def _command(commands: Any, name: str, function: Any, words: str) -> argparse.Ar
     parser: argparse.ArgumentParser = commands.add_parser(
         name, help=words, description=f"{words[0].upper()}{words[1:]}."
     )
-    parser.set_defaults(run=function)
+    parser.set_defaults(run=function, parser=parser)
     parser.add_argument("--json", action="store_true", help="JSON instead of text for people")
     return parser
 
@@ -912,8 +943,8 @@ def _unit(text: str) -> str | list[str] | dict[str, str]:
 
 def _two_reviewers(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", type=Path, help="the folder that holds 'logs'")
-    parser.add_argument("first", metavar="CODE", help="one reviewer")
-    parser.add_argument("second", metavar="CODE", help="the other")
+    parser.add_argument("first", metavar="FIRST", help="the code of one reviewer")
+    parser.add_argument("second", metavar="SECOND", help="the code of the other")
 
 
 def _reference(text: str) -> tuple[str, float]:
@@ -952,7 +983,10 @@ def _window(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--before", required=True, type=_number, metavar="S", help="seconds before the cue")
     parser.add_argument("--after", required=True, type=_number, metavar="S", help="seconds after the cue")
     parser.add_argument(
-        "--expect", type=_whole, metavar="N", help="cues of each recording: told where there are others"
+        "--expect",
+        type=_whole,
+        metavar="N",
+        help="cues of each recording: where there are more or fewer it is told, and the exit status is 1",
     )
     parser.add_argument(
         "--band",

@@ -1,6 +1,7 @@
 """Automatic onsets of whole batches of trials, and how they were found, as a log says it.
 
 find_onsets     every channel of some trials by one method
+onsets_of       one channel of them, of as many as are asked for: the one place where trials meet a method
 described       processing and detection of some trials, as plain JSON
 method_words    a method, and the parameters that are not its usual ones
 rebuilt         method and parameters from what a log says
@@ -9,12 +10,13 @@ rebuilt         method and parameters from what a log says
 import dataclasses
 import math
 from collections.abc import Callable, Mapping, Sequence
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
 from emgreview.annotations.book import Method, method_of
-from emgreview.errors import LogError
+from emgreview.errors import LogError, UnknownNameError
 from emgreview.model import Onsets, Trials
 from emgreview.signal.onset import METHODS, estimate_onsets
 
@@ -33,18 +35,39 @@ def find_onsets(
     """Onsets by trials and channel label. ``detect`` replaces :func:`emgreview.estimate_onsets`, whose errors this
     raises."""
     return {
-        (part, label): (detect or estimate_onsets)(
-            part.data[:, index, :],
-            part.rate_hz,
-            cue_s=part.before / part.rate_hz,
-            rest_s=part.processing.rest_s,
-            search_s=SEARCH_S,
-            method=method,
-            **parameters,
-        )
+        (part, label): onsets_of(part, label, method=method, parameters=parameters, detect=detect)
         for part in trials
-        for index, label in enumerate(part.labels)
+        for label in part.labels
     }
+
+
+def onsets_of(
+    trials: Trials,
+    label: str,
+    *,
+    method: str = METHOD,
+    parameters: Mapping[str, Any] = MappingProxyType({}),
+    some: slice = slice(None),
+    detect: Detect | None = None,
+) -> Onsets:
+    """Onsets of one channel, in seconds from the first sample of a trial, (trials,), searched as a review does: from
+    the cue to the trial's end. ``label`` may be an auxiliary channel, ``some`` a part of the trials. Raises what
+    :func:`emgreview.estimate_onsets` does, and UnknownNameError (channel)."""
+    if label in trials.labels:
+        x = trials.data[some, trials.labels.index(label)]
+    elif label in trials.auxiliary_labels:
+        x = trials.auxiliary[some, trials.auxiliary_labels.index(label)]
+    else:
+        raise UnknownNameError("channel", label, (*trials.labels, *trials.auxiliary_labels))
+    return (detect or estimate_onsets)(
+        x,
+        trials.rate_hz,
+        cue_s=trials.before / trials.rate_hz,
+        rest_s=trials.processing.rest_s,
+        search_s=SEARCH_S,
+        method=method,
+        **parameters,
+    )
 
 
 def described(trials: Sequence[Trials], found: Found) -> dict[str, Method]:

@@ -70,7 +70,8 @@ class ParameterError(EmgreviewError, ValueError):
 
 
 class UnknownNameError(EmgreviewError, LookupError):
-    """No trial, channel, burst, method, reason or version has that name; ``where`` says in what."""
+    """No trial, channel, burst, method, reason or version has that name; ``where`` says in what, and ``most`` how many
+    of those that exist are listed."""
 
     WHERE_NONE_IS: ClassVar[Mapping[str, str]] = MappingProxyType(
         {
@@ -81,11 +82,12 @@ class UnknownNameError(EmgreviewError, LookupError):
     )
     """What to do where there is nothing of a kind."""
 
-    def __init__(self, what: str, came: object, allowed: Iterable[object], where: str = ""):
+    def __init__(self, what: str, came: object, allowed: Iterable[object], where: str = "", most: int = 12):
         names = [str(name) for name in allowed]
+        self.what, self.came, self.count = what, came, len(names)
         alike = {name.casefold(): name for name in names}
         close = [alike[found] for found in difflib.get_close_matches(str(came).casefold(), alike, n=1)]
-        shown = ", ".join(names[:12]) + (f" … ({len(names)} in all)" if len(names) > 12 else "")
+        shown = ", ".join(names[:most]) + (f" … ({len(names)} in all)" if len(names) > most else "")
         said = [
             f"no {what} is called {came!r}; there are: {shown or 'none'}.",
             f"Did you mean {close[0]!r}?" if close else "",
@@ -132,8 +134,9 @@ class SignalWarning(UserWarning):
 
 
 class DecisionWarning(UserWarning):
-    """A command did less than it was asked, or more than it says: a channel was passed over, another burst is now the
-    response. The rest was done."""
+    """A command did less than it was asked, or more than it says: a channel was passed over,
+    another burst is now the response. The rest was done.
+    """
 
 
 def tell(sentence: str) -> None:

@@ -18,7 +18,7 @@ import json
 import math
 import operator
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from numbers import Integral, Real
@@ -41,6 +41,11 @@ ARBITRARY = "arbitrary"
 """The unit of samples whose scale to volts is unknown: never labelled as microvolts."""
 
 
+LOWEST_UPPER_HZ, LOWEST_LOWER_HZ = 5.0, 0.5
+"""A band that ends below the first, or without an upper edge begins below the second, is no band of EMG: kilohertz
+were given (our own choice, no source)."""
+
+
 def to_sample(seconds: float, rate_hz: float) -> int:
     """Nearest sample number of a time in seconds, halves rounded up: the one place where time becomes samples."""
     return math.floor(seconds * rate_hz + 0.5)
@@ -54,12 +59,36 @@ def longest(seconds: float, rate_hz: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """One recorded potential difference or auxiliary signal.
+    """One recorded potential difference, or one auxiliary signal.
 
-    ``kind`` is a BIDS channel type (EMG, ECG, TRIG, MISC, REF …). ``unit`` is the unit of the values that
-    :meth:`Recording.values` returns: "uV" for every voltage of kind EMG or ECG, the channel's own unit otherwise,
-    or "arbitrary". ``over`` says what the electrodes lie over, in words. ``delay_s`` is a constant
-    delay of the device, already taken out when the samples are read.
+    Parameters
+    ----------
+    label : str
+        Name of the channel; no two of a recording are the same.
+    kind : str, default "EMG"
+        A BIDS channel type: EMG, ECG, TRIG, MISC, REF …
+    unit : str, default "uV"
+        Unit of what :meth:`Recording.values` returns: "uV" for every voltage of kind EMG
+        or ECG, the channel's own unit otherwise, or "arbitrary".
+    over : str, default ""
+        What the electrodes lie over, in words.
+    low_cutoff_hz, high_cutoff_hz : float or None
+        Corners of the filters of the recording device; None where not known.
+    delay_s : float, default 0.0
+        Constant delay of the device, in seconds; it is already taken out when the samples
+        are read.
+    native_rate_hz : float or None
+        Rate at which the channel itself was sampled, where it differs; else None.
+    status : {"good", "bad"}
+        What the recording says of the channel.
+    status_description : str, default ""
+        Why it is bad.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> er.Channel("FCR", over="wrist flexor").unit_label
+    'µV'
     """
 
     label: str
@@ -81,13 +110,34 @@ class Channel:
 
 @dataclass(frozen=True, slots=True)
 class Marker:
-    """A labelled moment of a recording: ``sample`` from the first sample, which is 0.
+    """A labelled moment of a recording.
 
-    ``source`` says where it comes from ("given", "events", "annotations", "channel <label>"); ``details`` holds further
-    columns as text (condition, trial_type, value …). ``search`` says how it was found in a channel, so that it can be
-    found again, where it was: the arguments of :func:`emgreview.find_cues`.
+    Parameters
+    ----------
+    sample : int
+        Sample number; the first sample of the recording is 0.
+    label : str
+        What happened, for example "go".
+    source : str, default "given"
+        Where it comes from: "given", "events", "annotations" or "channel <label>".
+    duration_s : float or None
+        How long it lasts, in seconds; None where not known.
+    details : mapping of str to str
+        Further columns as text (condition, trial_type, value …).
+    search : mapping or None
+        How it was found in a channel, so that it can be found again, where it was: the
+        arguments of :func:`emgreview.find_cues`.
 
-    Raises MarkerError where ``sample`` is not a whole number, as seconds would be.
+    Raises
+    ------
+    MarkerError
+        ``sample`` is not a whole number, as seconds would be.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> er.Marker(round(1.25 * 2000), "go", details={"condition": "left"}).sample
+    2500
     """
 
     sample: int
@@ -179,8 +229,49 @@ class ArraySource:
 class Recording:
     """Channels sampled together at one rate, read lazily, with markers.
 
-    ``entities`` holds what a dataset says of it ("sub", "ses", "task", "run" …). ``notes`` are sentences that a
-    reviewer must see (a channel of zeros, a channel whose rate differs …).
+    :func:`emgreview.read`, :func:`emgreview.read_dataset` and :meth:`from_array` make one.
+
+    Attributes
+    ----------
+    name : str
+        Name, unique within a study.
+    channels : tuple of Channel
+        The channels in order; no label twice.
+    rate_hz : float
+        Sampling rate of all channels.
+    source : SampleSource
+        Where samples come from; read them with :meth:`values` or :meth:`microvolts`.
+    markers : tuple of Marker
+        Labelled moments, in order of time.
+    entities : mapping of str to str
+        What a dataset says of it: "sub", "ses", "task", "run" …
+    notes : tuple of str
+        Sentences that a reviewer must see (a channel of zeros, a channel whose rate
+        differs …).
+    mains_hz : float or None
+        Frequency of the mains, where it is stated.
+
+    Raises
+    ------
+    RateError
+        The sampling rate is not a number above 0.
+    ParameterError
+        Two channels have one label.
+    MarkerError
+        A marker lies outside the recording, or before the one ahead of it.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import emgreview as er
+    >>> rec = er.Recording.from_array(np.zeros((1, 4000)), 1000, labels=["FCR"],
+    ...                               markers=[(1000, "go"), (2500, "go")], name="p01")
+    >>> rec
+    p01: 1000 Hz, 4 s
+      channels: FCR (EMG, µV)
+      markers: go 2
+    >>> rec.microvolts(0, 500).shape
+    (1, 500)
     """
 
     name: str
@@ -225,7 +316,7 @@ class Recording:
     @classmethod
     def from_array(
         cls,
-        x_uv: ArrayLike,
+        x_uv: "ArrayLike",  # quoted, as help shows it: its own definition fills ten lines
         rate_hz: float,
         *,
         labels: Sequence[str],
@@ -238,8 +329,53 @@ class Recording:
     ) -> "Recording":
         """A recording from samples in memory.
 
-        ``x_uv`` is (channels, samples), in ``unit`` (microvolts unless told; "arbitrary" where the scale is unknown).
-        ``channels`` may describe each channel further; then its units rule, and values are taken as they are.
+        Parameters
+        ----------
+        x_uv : array_like, shape (channels, samples)
+            The samples, in ``unit``; NaN where missing. They are copied.
+        rate_hz : float
+            Sampling rate.
+        labels : sequence of str
+            One label a channel, no two the same.
+        markers : sequence of (int, str) or Marker
+            Moments as (sample number, label), in order of time; none unless given.
+        name : str, default "recording"
+            Name of the recording.
+        unit : {"uV", "V", "mV", "nV", "arbitrary"}
+            Unit of ``x_uv``; voltages become microvolts. "arbitrary" where the scale is
+            unknown.
+        channels : sequence of Channel or None
+            Further description of each channel, in the order of ``labels``; then its units
+            rule, and values are taken as they are.
+        entities : mapping of str to str or None
+            What is known of the recording, for example ``{"sub": "01"}`` for the participant.
+        mains_hz : float or None
+            Frequency of the mains, where it is known.
+
+        Returns
+        -------
+        Recording
+
+        Raises
+        ------
+        SignalError
+            The samples are not (channels, samples), or the labels do not match their number.
+        RateError
+            The sampling rate is not a number above 0.
+        UnitError
+            The unit is not known.
+        ParameterError
+            Two labels are the same, or ``labels`` and ``channels`` differ.
+        MarkerError
+            ``markers`` is no list, or one of them is no (sample, label), lies outside the
+            recording, or is out of order.
+
+        Examples
+        --------
+        >>> import emgreview as er
+        >>> rec = er.Recording.from_array([[0.001, -0.002]], 2000, labels=["FCR"], unit="mV")
+        >>> rec.microvolts()
+        array([[ 1., -2.]])
         """
         x = np.array(samples(x_uv))
         rate_hz = rate(rate_hz)
@@ -268,7 +404,7 @@ class Recording:
                 f"labels {list(labels)} differ from those of channels "
                 f"{[channel.label for channel in channels]}; give the same, in the same order."
             )
-        made = [m if isinstance(m, Marker) else _marker(m) for m in markers]
+        made = _markers(markers)
         return cls(name, tuple(channels), rate_hz, ArraySource(x), tuple(made), dict(entities or {}), mains_hz=mains_hz)
 
     def __repr__(self) -> str:
@@ -284,6 +420,7 @@ class Recording:
 
     @property
     def labels(self) -> tuple[str, ...]:
+        """Labels of all channels, in order."""
         return tuple(channel.label for channel in self.channels)
 
     @property
@@ -293,20 +430,61 @@ class Recording:
 
     @property
     def n_samples(self) -> int:
+        """Number of samples of every channel."""
         return self.source.n_samples
 
     @property
     def duration_s(self) -> float:
+        """Length in seconds."""
         return self.n_samples / self.rate_hz
 
     def channel(self, label: str) -> Channel:
+        """The channel with one label.
+
+        Parameters
+        ----------
+        label : str
+            Its label.
+
+        Returns
+        -------
+        Channel
+
+        Raises
+        ------
+        UnknownNameError
+            No channel has that label.
+        """
         return self.channels[self._index(label)]
 
     def values(self, start: int = 0, stop: int | None = None, channels: Sequence[str] | None = None) -> FloatArray:
-        """Samples start to stop, (channels, samples), each channel in its own unit; all channels unless named.
+        """Samples of some channels, each in its own unit.
 
-        Device delays are taken out here: a channel with ``delay_s`` is read that much later, and is NaN where the
-        recording ends.
+        Device delays are taken out here: a channel with ``delay_s`` is read that much later,
+        and is NaN where the recording ends.
+
+        Parameters
+        ----------
+        start : int, default 0
+            First sample.
+        stop : int or None
+            Sample behind the last one; None for the end.
+        channels : sequence of str or None
+            Labels, in the order wanted; None for all channels.
+
+        Returns
+        -------
+        ndarray, shape (channels, samples)
+            NaN where missing.
+
+        Raises
+        ------
+        ParameterError
+            ``channels`` is a single text; give a list.
+        SignalError
+            ``start`` or ``stop`` is no whole number, or lies outside the recording.
+        UnknownNameError
+            No channel has such a label.
         """
         stop = self.n_samples if stop is None else stop
         if isinstance(channels, str):
@@ -334,7 +512,29 @@ class Recording:
         return out
 
     def microvolts(self, start: int = 0, stop: int | None = None, channels: Sequence[str] | None = None) -> FloatArray:
-        """Samples start to stop in microvolts, (channels, samples); the EMG channels unless named."""
+        """Samples of some channels in microvolts; like :meth:`values`, but only for voltages.
+
+        Parameters
+        ----------
+        start : int, default 0
+            First sample.
+        stop : int or None
+            Sample behind the last one; None for the end.
+        channels : sequence of str or None
+            Labels, in the order wanted; None for the EMG channels.
+
+        Returns
+        -------
+        ndarray, shape (channels, samples)
+            NaN where missing.
+
+        Raises
+        ------
+        UnitError
+            A channel is in no unit of voltage.
+        ParameterError, SignalError, UnknownNameError
+            As for :meth:`values`.
+        """
         channels = self.emg_labels if channels is None else channels
         for label in () if isinstance(channels, str) else channels:
             unit = self.channel(label).unit
@@ -347,7 +547,9 @@ class Recording:
 
     @cached_property
     def scales(self) -> tuple[Scale, ...]:
-        """How stored samples become values, a channel: what the fingerprint, which is of stored ones, leaves open."""
+        """How stored samples become values, one :class:`Scale` a channel: what the fingerprint,
+        which is of stored ones, leaves open.
+        """
         return tuple(
             Scale(
                 channel.label, channel.kind, channel.unit, *_gain_and_offset(self.source, index), float(channel.delay_s)
@@ -357,8 +559,10 @@ class Recording:
 
     @cached_property
     def fingerprint(self) -> Fingerprint:
-        """Digest of the stored samples, the rate and the labels; and of the file's bytes. Reads everything once. What
-        the stored samples stand for is in :attr:`scales`."""
+        """Digest of the stored samples, the rate and the labels; and of the file's bytes.
+
+        Reads everything once. What the stored samples stand for is in :attr:`scales`.
+        """
         if self.source.file is None:
             return Fingerprint(self._digests[0])
         with self.source.file.open("rb") as stream:
@@ -366,7 +570,10 @@ class Recording:
 
     @cached_property
     def channel_digests(self) -> Mapping[str, str]:
-        """SHA-256 of the stored samples of each EMG channel, by label, and of nothing else. Reads them all once."""
+        """SHA-256 of the stored samples of each EMG channel, by label, and of nothing else.
+
+        Reads them all once.
+        """
         labels, places = self.emg_labels, [self._index(label) for label in self.emg_labels]
         digests = [hashlib.sha256() for _ in labels]
         for start in range(0, self.n_samples, 1 << 18):
@@ -376,8 +583,20 @@ class Recording:
         return {label: digest.hexdigest() for label, digest in zip(labels, digests, strict=True)}
 
     def is_of(self, samples: str) -> bool:
-        """Whether a digest of samples is this recording's. In earlier logs a rate that was given as a whole number (500
-        and not 500.0) made another digest, which counts as well."""
+        """Whether a digest of samples is this recording's.
+
+        In earlier logs a rate that was given as a whole number (500 and not 500.0) made
+        another digest, which counts as well.
+
+        Parameters
+        ----------
+        samples : str
+            SHA-256, as in :attr:`fingerprint`.
+
+        Returns
+        -------
+        bool
+        """
         return samples in self._digests
 
     @cached_property
@@ -396,15 +615,43 @@ class Recording:
                 digest.update(content)
         return tuple(digest.hexdigest() for digest in digests)
 
-    def with_markers(self, markers: Sequence[Marker]) -> "Recording":
-        """The same recording with other markers, sorted by time."""
-        return dataclasses.replace(self, markers=tuple(sorted(markers, key=lambda marker: marker.sample)))
+    def with_markers(self, markers: Sequence[tuple[int, str] | Marker]) -> "Recording":
+        """The same recording with other markers.
+
+        Parameters
+        ----------
+        markers : sequence of Marker or of (int, str)
+            The new markers, each a :class:`Marker`, or (sample, label); in any order, they are
+            sorted by time.
+
+        Returns
+        -------
+        Recording
+
+        Raises
+        ------
+        MarkerError
+            No list of markers came, or one of them is no marker or lies outside the recording.
+        """
+        return dataclasses.replace(self, markers=tuple(sorted(_markers(markers), key=lambda marker: marker.sample)))
 
     def _index(self, label: str) -> int:
         try:
             return self.labels.index(label)
         except ValueError:
             raise UnknownNameError("channel", label, self.labels) from None
+
+
+def _markers(given: Any) -> list[Marker]:
+    """Markers of a list of such, or of (sample, label)."""
+    several = isinstance(given, Iterable) and not isinstance(given, str | Mapping)
+    if not several or (isinstance(given, tuple) and len(given) == 2 and isinstance(given[1], str)):
+        came = given if isinstance(given, Marker | tuple | str | None) else f"a {type(given).__name__}"
+        raise MarkerError(
+            f"markers came as {came!r}; allowed: a list of markers, each (sample, label) or a Marker; give "
+            "[(4000, 'go'), ...], or [] for none."
+        )
+    return [one if isinstance(one, Marker) else _marker(one) for one in given]
 
 
 def _marker(given: object) -> Marker:
@@ -441,11 +688,44 @@ def _gain_and_offset(source: SampleSource, channel: int) -> tuple[float, float]:
 class Processing:
     """How a recording is conditioned: frozen, and hashed so that every mark can name it.
 
-    ``low_hz`` and ``high_hz`` are the true -3 dB corners, after both passes where ``direction`` is "zero-phase"
-    (the default; "causal" runs once, forward). ``high_hz`` None leaves the upper side open. ``order`` is that of one
-    Butterworth pass. ``rest_s`` is the baseline window in seconds from the cue. The envelope is the rectified signal
-    after a low-pass (``envelope_hz``, ``envelope_order``, same direction), or its RMS in a centred window of
-    ``envelope_window_s``. Mains is measured and shown; nothing is notched.
+    Parameters
+    ----------
+    low_hz, high_hz : float, default 20.0 and 450.0
+        Corners of the band-pass: the true -3 dB points, after both passes where
+        ``direction`` is "zero-phase". ``high_hz`` None leaves the upper side open.
+    order : int, default 2
+        Order of one Butterworth pass, 1 to 8.
+    direction : {"zero-phase", "causal"}
+        Forward and backward, or once, forward.
+    remove_offset : bool, default True
+        Whether the median is taken off before the filter.
+    envelope : {"low-pass", "rms"}
+        The rectified signal after a low-pass, or its RMS in a centred window.
+    envelope_hz : float, default 50.0
+        Corner of the low-pass, in the same direction as the band-pass.
+    envelope_order : int, default 2
+        Order of one pass of the low-pass, 1 to 8.
+    envelope_window_s : float, default 0.05
+        Length of the window of the RMS, at most 1 s.
+    rest_s : (float, float), default (-0.5, 0.0)
+        The baseline window, (start, stop) in seconds from the cue.
+
+    Raises
+    ------
+    ParameterError
+        A value lies outside its range, seconds look like milliseconds, or hertz like
+        kilohertz.
+
+    Notes
+    -----
+    Mains is measured and shown; nothing is notched.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> how = er.Processing(low_hz=30, high_hz=None)
+    >>> how.words.split("; ")[0]
+    'Butterworth 30 Hz (-3 dB), order 2, zero-phase (two passes)'
     """
 
     low_hz: float = 20.0
@@ -479,6 +759,14 @@ class Processing:
             self.high_hz is None or self.high_hz > self.low_hz, "high_hz", f"None, or above low_hz ({self.low_hz} Hz)"
         )
         demand(self.order in range(1, 9), "order", "1 to 8")
+        kilohertz = self.high_hz is not None and self.high_hz < LOWEST_UPPER_HZ
+        if kilohertz or (self.high_hz is None and self.low_hz < LOWEST_LOWER_HZ):
+            upper = "" if self.high_hz is None else f" and {1000 * self.high_hz:g}"
+            raise ParameterError(
+                f"low_hz and high_hz came as {self.low_hz:g} and {self.high_hz}; allowed: frequencies of EMG in hertz, "
+                f"the upper one {LOWEST_UPPER_HZ:g} or more, or the lower one {LOWEST_LOWER_HZ:g} or more where there "
+                f"is none; correct them: perhaps {1000 * self.low_hz:g}{upper}, if kilohertz were given."
+            )
         demand(self.direction in ("zero-phase", "causal"), "direction", "'zero-phase' or 'causal'")
         demand(self.envelope in ("low-pass", "rms"), "envelope", "'low-pass' or 'rms'")
         demand(math.isfinite(self.envelope_hz) and self.envelope_hz > 0, "envelope_hz", "a frequency above 0 Hz")
@@ -508,17 +796,69 @@ class Processing:
         )
 
 
+class Note(str):
+    """A sentence for people that knows what it is about: the ``trial`` (an id), the ``channel`` (a label), "" where
+    neither. ``words`` are those after the subject: "reaches beyond the recording …" of "The trial at … reaches …"."""
+
+    trial: str
+    channel: str
+    words: str
+
+    def __new__(cls, subject: str, words: str, *, trial: str = "", channel: str = "") -> "Note":
+        made = super().__new__(cls, f"{subject} {words}")
+        made.trial, made.channel, made.words = trial, channel, words
+        return made
+
+    def __getnewargs_ex__(self) -> tuple[tuple[str, str], dict[str, str]]:
+        subject = str(self)[: len(self) - len(self.words) - 1]
+        return (subject, self.words), {"trial": self.trial, "channel": self.channel}
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class Trials:
     """Conditioned stretches of one recording around a cue.
 
-    ``data`` and ``envelope`` are (trials, channels, samples): band-passed, and its envelope, of the EMG channels
-    ``labels``, in ``unit`` ("uV" or "arbitrary"). ``auxiliary`` is (trials, auxiliary channels, samples),
-    unconditioned, each in its own unit. Where a trial reaches beyond the recording, samples are NaN and ``notes``
-    says so.
-    ``time_s`` runs from the cue, which is 0. ``ids`` are text, made of recording, marker source and the cue's
-    sample: removing or adding other cues changes none. ``blind``: they were cut for a blind review, whose notes were
-    told without names, and a notebook shows neither name nor notes of them.
+    :func:`emgreview.cut_trials` makes them. ``len(trials)`` is their number.
+
+    Attributes
+    ----------
+    recording : Recording
+        Where they come from.
+    processing : Processing
+        How they were conditioned.
+    cue : str
+        Label of the markers they were cut around.
+    ids : tuple of str
+        One id a trial, made of recording, marker source and the cue's sample: removing or
+        adding other cues changes none.
+    cues : tuple of Marker
+        The marker of each trial.
+    rate_hz : float
+        Sampling rate.
+    time_s : ndarray, shape (samples,)
+        Seconds from the cue, which is 0.
+    data, envelope : ndarray, shape (trials, channels, samples)
+        The EMG channels band-passed, and their envelope, in ``unit``. Where a trial reaches
+        beyond the recording, samples are NaN and ``notes`` says so.
+    auxiliary : ndarray, shape (trials, auxiliary channels, samples)
+        All other channels, unconditioned, each in its own unit.
+    labels, auxiliary_labels : tuple of str
+        Labels of the channels of ``data`` and of ``auxiliary``.
+    unit : {"uV", "arbitrary"}
+        Unit of ``data`` and ``envelope``.
+    notes : tuple of str
+        Sentences on the cut; those about one trial or channel are of class :class:`Note`.
+    blind : bool
+        They were cut for a blind review, whose notes were told without names, and a
+        notebook shows neither name nor notes of them.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 3, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> len(trials), trials.data.shape, trials.before
+    (3, (3, 2, 2500), 1000)
     """
 
     recording: Recording
@@ -560,13 +900,44 @@ class Trials:
         return to_sample(-float(self.time_s[0]), self.rate_hz)
 
     def index(self, trial: str) -> int:
+        """Position of a trial along the first axis of the arrays.
+
+        Parameters
+        ----------
+        trial : str
+            One of ``ids``.
+
+        Returns
+        -------
+        int
+
+        Raises
+        ------
+        UnknownNameError
+            No trial has that id.
+        """
         try:
             return self.ids.index(trial)
         except ValueError:
             raise UnknownNameError("trial", trial, self.ids) from None
 
     def markers(self, trial: str) -> tuple[Marker, ...]:
-        """All markers inside one trial's stretch, the cue included."""
+        """All markers inside one trial's stretch, the cue included.
+
+        Parameters
+        ----------
+        trial : str
+            One of ``ids``.
+
+        Returns
+        -------
+        tuple of Marker
+
+        Raises
+        ------
+        UnknownNameError
+            No trial has that id.
+        """
         cue = self.cues[self.index(trial)].sample
         first, last = cue - self.before, cue - self.before + len(self.time_s)
         return tuple(marker for marker in self.recording.markers if first <= marker.sample < last)
@@ -574,14 +945,46 @@ class Trials:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Onsets:
-    """What a method found in a batch of trials. Every array is (trials,), times in seconds from the first sample.
+    """What a method found in a batch of trials: :func:`emgreview.estimate_onsets` returns it.
 
-    ``low_s`` to ``high_s`` is a 90 % interval of the onset, likewise for the offset; ``rise_s`` from baseline to
-    plateau; ``level_db`` the burst alone over the rest. ``present`` is an index from 0 to 1 of how much of a stretch
-    stands out from the rest, where most does; from 0.5 on the method says that there is activity. It is no probability:
-    in simulated trials of 0.5 to 0.65, 76 to 100 % held activity, depending on how many of all did. Times and level are
-    NaN where ``present`` is below 0.5, and where a method has no such number. ``baseline_note`` is a word where the
-    baseline cannot be trusted, "" otherwise; where nothing can be told because of it, ``present`` is NaN, too.
+    Every array is (trials,); times are seconds from the first sample. Times and level are
+    NaN where ``present`` is below 0.5, and where a method has no such number.
+
+    Attributes
+    ----------
+    onset_s, low_s, high_s : ndarray
+        The onset, and its 90 % interval from ``low_s`` to ``high_s``.
+    offset_s, offset_low_s, offset_high_s : ndarray
+        Likewise for the offset.
+    rise_s : ndarray
+        Time from baseline to plateau.
+    level_db : ndarray
+        The burst alone over the rest.
+    present : ndarray
+        An index from 0 to 1 of how much of a stretch stands out from the rest, where most
+        does; from 0.5 on the method says that there is activity.
+    baseline_note : ndarray of str
+        A word where the baseline cannot be trusted, "" otherwise; where nothing can be told
+        because of it, ``present`` is NaN, too.
+    method : str
+        Name of the method.
+    parameters : mapping
+        All parameters of the method, defaults included.
+
+    Notes
+    -----
+    ``present`` is no probability: in simulated trials of 0.5 to 0.65, 76 to 100 % held
+    activity, depending on how many of all did.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> sim = er.simulate(2, 2000, seed=1, snr_db=[20, float("-inf")])
+    >>> found = er.estimate_onsets(sim.x, 2000, cue_s=sim.cue_s)
+    >>> (found.present >= 0.5).tolist()
+    [True, False]
+    >>> found.onset_s.round(2).tolist()
+    [1.25, nan]
     """
 
     onset_s: FloatArray
@@ -600,7 +1003,24 @@ class Onsets:
 
 @dataclass(frozen=True, slots=True)
 class Burst:
-    """One stretch of activity, in seconds from the first sample; NaN where not known."""
+    """One stretch of activity, in seconds from the first sample; NaN where not known.
+
+    Parameters
+    ----------
+    onset_s, offset_s : float
+        Where it begins and ends.
+    low_s, high_s : float, default NaN
+        90 % interval of the onset.
+    level_db : float, default NaN
+        The burst alone over the rest.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> burst = er.Burst(onset_s=0.25, offset_s=0.75)
+    >>> burst.offset_s - burst.onset_s, burst.level_db
+    (0.5, nan)
+    """
 
     onset_s: float
     offset_s: float

@@ -36,6 +36,7 @@ from emgreview.reading import find_cues, read, read_dataset
 from emgreview.reading.dataset import NAMELESS, Dataset
 from emgreview.reading.settled import listed
 from emgreview.second_look import reopen
+from emgreview.showing import Shown
 from emgreview.trials import cut_trials
 from emgreview.unnamed import NobodyNamed
 
@@ -45,15 +46,29 @@ DIGITS = 9
 """Significant digits to which numbers must agree."""
 
 
-@dataclass(frozen=True, eq=False)
-class Replayed:
-    """What held when a version was rebuilt.
+@dataclass(frozen=True, eq=False, repr=False)
+class Replayed(Shown):
+    """What held when a version was rebuilt; :func:`emgreview.replay` returns it.
 
-    ``same_decisions``: every mark, state and word is identical. ``same_numbers``: all times agree to 9 significant
-    digits. ``same_bytes``: the table, in the columns that were sealed, is the same file. ``same_packages`` and
-    ``same_machine``: this was done under the versions of packages and on the kind of machine of the sealing; then the
-    bytes must be the same. ``differences`` says what is not the same, ``notes`` what had to be taken from the log;
-    ``table`` is the table as rebuilt.
+    Attributes
+    ----------
+    version : str
+        Name of the version.
+    same_decisions : bool
+        Every mark, state and word is identical.
+    same_numbers : bool
+        All times agree to 9 significant digits.
+    same_bytes : bool
+        The table, in the columns that were sealed, is the same file.
+    same_packages, same_machine : bool
+        This was done under the versions of packages, and on the kind of machine, of the
+        sealing; then the bytes must be the same.
+    differences : tuple of str
+        What is not the same.
+    notes : tuple of str
+        What had to be taken from the log.
+    table : DataFrame
+        The table as rebuilt.
     """
 
     version: str
@@ -83,16 +98,54 @@ class Replayed:
         lines = [f"{self.version}: " + ", ".join(f"{what}: {'yes' if so else 'no'}" for what, so in held.items())]
         return "\n".join(lines + [f"  {one}" for one in (*self.differences, *self.notes)])
 
+    def _parts(self) -> list[str]:
+        return str(self).split("\n")
+
 
 def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | None = None) -> Replayed:
     """Rebuild the table of a sealed version from raw recordings and the logs, and compare.
 
-    ``data`` is a dataset, recordings, or a path to either; cues that were found in a channel are found there again, by
-    the level and hold-off that the log keeps. ``detect`` the detection method, where the review was opened
-    with one of its own. The review folder is only read.
+    Parameters
+    ----------
+    folder : str or Path
+        The review folder; it is only read.
+    data : Dataset, Recording, iterable of Recording, str or Path
+        The recordings, or a path to a file or folder of them. Cues that were found in a
+        channel are found there again, by the level and hold-off that the log keeps.
+    version : str
+        Name of the version.
+    detect : callable or None
+        The detection method, where the review was opened with one of its own.
 
-    Raises LogError (a log is not the one that was sealed; a recording is missing or is not the one that was reviewed,
-    with what differs), VersionError, UnknownNameError.
+    Returns
+    -------
+    Replayed
+        What held, with the table as rebuilt.
+
+    Raises
+    ------
+    LogError
+        A log is not the one that was sealed; a recording is missing or is not the one that
+        was reviewed, with what differs.
+    VersionError
+        The version is missing or was changed.
+    UnknownNameError
+        Something that the log names is not there.
+    ReadError
+        ``data`` is a path that cannot be read.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 2, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         _ = session.accept_rest(session.where)
+    ...         _ = session.seal("v1")
+    ...     er.replay(folder, rec, "v1").same_bytes
+    True
     """
     folder = review_folder(folder)
     description, sealed = read_sealed(folder, version)
@@ -114,6 +167,7 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
             place,
             reviewer=point.reviewer,
             blind=description["blind"],
+            unblind=None if description["blind"] else "replay",
             read_only=True,
             **how,
         ) as session:
@@ -164,12 +218,57 @@ def seal(
     rule: tables.Rule | None = None,
     detect: Detect | None = None,
 ) -> Sealed:
-    """Seal the decisions of a reviewer as they stand, without a screen; trials are cut as the logs say.
+    """Seal the decisions of a reviewer as they stand, without a screen.
 
-    ``reviewer`` may be left out where there is only one. What has to be known (marks to look at again, cues that the
-    recordings lack, logs that did not keep a scale) comes as a SignalWarning each; in a blind review without names, as
-    the one who seals goes on reviewing. Raises the errors of
-    :func:`replay`, and LogLockedError while the review is open elsewhere.
+    Trials are cut as the logs say.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The review folder.
+    data : Dataset, Recording, iterable of Recording, str or Path
+        The recordings, or a path to a file or folder of them.
+    name : str
+        Name of the new version.
+    reviewer : str or None
+        Whose decisions; may be left out where there is only one.
+    rule : Rule or None
+        Also say which rows it includes, and keep the rule.
+    detect : callable or None
+        The detection method, where the review was opened with one of its own.
+
+    Returns
+    -------
+    Sealed
+        Name, folder and the SHA-256 to quote.
+
+    Raises
+    ------
+    DecisionError
+        The reviewer has decided nothing so far.
+    LogLockedError
+        The review is open elsewhere.
+    LogError, VersionError, UnknownNameError, ReadError
+        As for :func:`replay`; also, the name is taken.
+
+    Warns
+    -----
+    SignalWarning
+        What has to be known: marks to look at again, cues that the recordings lack, logs
+        that did not keep a scale; in a blind review without names, as the one who seals goes
+        on reviewing.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 2, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         _ = session.accept_rest(session.where)
+    ...     er.seal(folder, rec, "v1").name
+    'v1'
     """
     folder = review_folder(folder)
     point = find_point(folder, reviewer=reviewer)

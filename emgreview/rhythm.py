@@ -76,11 +76,14 @@ def demand_trials(rec: Recording, cues: Sequence[Marker], before_s: float, after
 
 
 def in_ms(before_s: float, after_s: float) -> str:
-    """A guess that milliseconds were given for what is 10 s or more."""
-    if max(before_s, after_s) < 10:
+    """A guess that milliseconds were given for what is 10 s or more: for both, or for one of the two."""
+    long = {name: length for name, length in (("before_s", before_s), ("after_s", after_s)) if length >= 10}
+    if not long:
         return ""
-    before_s, after_s = (length / 1000 if length >= 10 else length for length in (before_s, after_s))
-    return f", in seconds: perhaps {before_s:g} and {after_s:g}, if milliseconds were given"
+    if len(long) == 2:
+        return f", in seconds: perhaps {before_s / 1000:g} and {after_s / 1000:g}, if milliseconds were given"
+    [(name, length)] = long.items()
+    return f", in seconds: perhaps {name}={length / 1000:g}, if its {length:g} were milliseconds"
 
 
 def _free_of_other_trials(rec: Recording, cue: str, cues: Sequence[Marker]) -> FloatArray:

@@ -31,6 +31,17 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     ),
     (r"\ba high_hz of", "an upper edge of the band of"),
     (r"\ba low_hz of", "a lower edge of the band of"),
+    (r"\blow_hz and high_hz came as (\S+) and (\S+);", r"--band came as \1 \2;"),
+    (
+        r"search_s \(0\.0, None\) around \S+ s is (\S+) s long; allowed: windows inside the signal, at least (\S+) s "
+        r"are needed; give a longer window",
+        r"--after came as \1; allowed: \2 or more, in which an onset is searched; give a longer one",
+    ),
+    (
+        r"\breference came as .* and normalise as 'none', which divides by nothing; allowed with a reference:",
+        "--reference came, and no --normalise that divides by it; allowed with it:",
+    ),
+    (r"give one of them as normalise, or leave the reference out", "give one to --normalise, or leave --reference out"),
     (r"\bhigh_hz came as (\S+);", r"the upper edge of --band came as \1;"),
     (r"\blow_hz came as (\S+);", r"the lower edge of --band came as \1;"),
     (r"\blow_hz \(", "the lower edge ("),
@@ -43,6 +54,7 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     (r", or use read\(\) for single files of other kinds", ", or a single file"),
     (r" is a folder; read\(\) takes one file; use read_dataset\(\) for a folder of recordings", " is a folder"),
     (r", read it yourself and use Recording\.from_array,", ","),
+    (r": rec\.with_markers\(\[one for one in rec\.markers if [^\]]*\]\)", " where the markers are stored"),
     (r"remove one with rec\.with_markers\(\.\.\.\)", "remove one where the markers are stored"),
     (r"with rec\.with_markers\(\.\.\.\)", "where the markers are stored"),
     (
@@ -62,6 +74,11 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     (r"\bcreep_s is (\S+) s\b", r"\1 s are measured"),
     (r"; make it with er\.include\(table, rule\),", "; seal the version with a --rule,"),
     (r"open it with blind=False", "open it without --blind"),
+    (r"it was to be opened with blind=False:", "--blind did not come:"),
+    (r"go on with blind=True", "go on with --blind"),
+    (r"blind=True and unblind='([^']*)' both", r"--blind and --unblind '\1' both"),
+    (r"say why with unblind='all are decided'", 'say why with --unblind "all are decided"'),
+    (r"\bunblind came\b", "--unblind came"),
     (r", or open this one with read_only=True", ""),
     (r"check the cue given to cut_trials", "check --cue"),
     (r"channels\.tsv, unit=(, channels=)?\)", "channels.tsv, --unit)"),

@@ -10,6 +10,8 @@ in seconds from the cue; missing samples are NaN.
     condition, condition_blocks band-passed signal and envelope of any stretch; of the whole recording, block by block
     check, mains                found in :mod:`emgreview.checking`, and by these names too
     notes_on                    those notes of a cut that are about one trial, or about one channel
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import math
@@ -26,12 +28,12 @@ from numpy.typing import NDArray
 from emgreview.checking import RECORDING
 from emgreview.checking import check as check
 from emgreview.checking import mains as mains
-from emgreview.checks import kind, perhaps, whole
+from emgreview.checks import demand_size, kind, perhaps, truth, whole
 from emgreview.errors import EmgreviewError, MarkerError, ParameterError, SignalError, UnitError, UnknownNameError, tell
-from emgreview.model import ARBITRARY, Marker, Processing, Recording, Trials, to_sample
+from emgreview.model import ARBITRARY, Marker, Note, Processing, Recording, Trials, to_sample
 from emgreview.rhythm import SHOWN, count_note, demand_trials, hole_note, in_ms
 from emgreview.signal import envelope, filters
-from emgreview.unnamed import LEFT_OUT, NobodyNamed
+from emgreview.unnamed import LEFT_OUT, NobodyNamed, alike
 
 FloatArray = NDArray[np.floating]
 
@@ -49,21 +51,68 @@ def cut_trials(
     expect: int | None = None,
     blind: bool = False,
 ) -> Trials:
-    """Stretches from ``before_s`` before to ``after_s`` after every marker labelled ``cue``, conditioned.
+    """Cut the stretch around every marker with one label, and condition it.
 
-    The EMG channels are filtered by ``processing`` on the continuous recording, then cut; ``data`` and ``envelope`` are
-    single precision. Other channels are cut as they are, in double precision. A trial holds the samples from
-    ``-before_s`` to just before ``after_s``; where it reaches beyond the recording it is NaN there, and a note says so.
-    Every note comes as a SignalWarning too: trials that reach beyond the recording, channels that are marked bad,
-    constant or lack samples, more or fewer cues than ``expect``, a hole in the intervals between them
-    (:mod:`emgreview.rhythm`). Nothing of that is left out of the trials. With ``blind`` these notes are told without
-    the names of recording and participant (:mod:`emgreview.unnamed`).
+    The EMG channels are filtered on the continuous recording, then cut; other channels are
+    cut as they are. A trial holds the samples from ``-before_s`` to just before
+    ``after_s``; where it reaches beyond the recording it is NaN there, and a note says so.
 
-    Raises UnknownNameError (no such marker), MarkerError (two cues at one sample), ParameterError (window, longer than
-    the recording for instance, or a rest window outside it), UnitError (EMG channels in different units), SignalError
-    (no EMG channel), RateError (sampling rate too low for the band); each names the recording.
+    Parameters
+    ----------
+    rec : Recording
+        The recording, with markers.
+    cue : str
+        Label of the markers to cut around, for example "go".
+    before_s, after_s : float
+        How far a trial reaches before and after its cue, in seconds.
+    processing : Processing or None
+        Filter, envelope and rest window; None for the defaults of
+        :class:`emgreview.Processing`.
+    expect : int or None
+        How many cues there should be; a note says where there are more or fewer.
+    blind : bool, default False
+        Tell the notes without the names of recording and participant
+        (:mod:`emgreview.unnamed`), for a blind review.
+
+    Returns
+    -------
+    Trials
+        ``data`` and ``envelope`` are single precision, ``auxiliary`` is double precision.
+
+    Raises
+    ------
+    UnknownNameError
+        No marker has that label.
+    MarkerError
+        Two cues lie at one sample.
+    ParameterError
+        An argument is of another kind, the window does not fit, being longer than the
+        recording for instance, or the rest window lies outside it.
+    UnitError
+        EMG channels are in different units.
+    SignalError
+        There is no EMG channel, or samples are too large to be a voltage.
+    RateError
+        The sampling rate is too low for the band. Each error names the recording.
+
+    Warns
+    -----
+    SignalWarning
+        Every note: trials that reach beyond the recording, channels that are marked bad,
+        constant or lack samples, more or fewer cues than ``expect``, a hole in the intervals
+        between them (:mod:`emgreview.rhythm`). Nothing of that is left out of the trials.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 3, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> trials.labels, trials.data.shape
+    (('prime mover', 'antagonist'), (3, 2, 2500))
     """
     kind("rec", rec, Recording, RECORDING)
+    kind("cue", cue, str, "the label of one marker, in quotes")
+    truth("blind", blind)
     kind("processing", processing, (Processing, type(None)), "emgreview.Processing(low_hz=…, …), or None")
     with _naming(rec), NobodyNamed([rec], blind):
         found = _cut(rec, cue, before_s, after_s, Processing() if processing is None else processing, expect)
@@ -80,16 +129,55 @@ def cut_all(
     expect: int | None = None,
     blind: bool = False,
 ) -> list[Trials]:
-    """The trials of every recording, as :func:`cut_trials` cuts them.
+    """Cut the trials of every recording, as :func:`cut_trials` cuts them.
 
-    ``recordings`` is a dataset, its recordings, or a list. A recording that cannot be read or cut is named in a
-    SignalWarning, with the reason, and left out; the others go on. ``blind`` is for trials of a blind review: what
-    reading and cutting have to say of the others is told without names, each sentence once with the number of
-    recordings that it is about.
-    Raises ParameterError where not one could be cut, with the reasons.
+    A recording that cannot be read or cut is named in a warning, with the reason, and left
+    out; the others go on.
+
+    Parameters
+    ----------
+    recordings : Dataset or iterable of Recording
+        A dataset, its recordings, or a list.
+    cue : str
+        Label of the markers to cut around.
+    before_s, after_s : float
+        How far a trial reaches before and after its cue, in seconds.
+    processing : Processing or None
+        Filter, envelope and rest window; None for the defaults.
+    expect : int or None
+        How many cues each recording should have.
+    blind : bool, default False
+        For trials of a blind review: what reading and cutting have to say of the others is
+        told without names, each sentence once with the number of recordings that it is
+        about.
+
+    Returns
+    -------
+    list of Trials
+        One for each recording that could be cut, in order.
+
+    Raises
+    ------
+    ParameterError
+        Not one recording could be cut (the message gives the reasons), or something else
+        than recordings came.
+
+    Warns
+    -----
+    SignalWarning
+        A recording was left out (where several were for one reason, they share a sentence);
+        and every note of :func:`cut_trials`.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> study = er.simulate_study(2, 3, 1000, seed=1)
+    >>> [len(one) for one in er.cut_all(study.recordings, cue="go", before_s=1, after_s=1.5)]
+    [3, 3]
     """
+    truth("blind", blind)
     found: list[Trials] = []
-    failed: list[str] = []
+    failed: dict[str, str] = {}
     read: list[Recording] = []
     allowed = "a dataset, its recordings, or a list of recordings"
     if isinstance(recordings, str | os.PathLike) or not (
@@ -105,13 +193,17 @@ def cut_all(
                 one = cut_trials(rec, cue=cue, before_s=before_s, after_s=after_s, processing=processing, expect=expect)
                 found.append(replace(one, blind=blind))
             except EmgreviewError as error:
-                failed.append(f"{rec.name} cannot be cut{LEFT_OUT}{error}")
+                failed[rec.name] = str(error)
+    told = [
+        f"{whose} cannot be cut{LEFT_OUT if whose in failed else LEFT_OUT.replace('is', 'are')}{words}"
+        for whose, words in alike(failed).items()
+    ]
     if not found:
         raise ParameterError(
             f"not one of {len(failed)} recordings could be cut; at least one must have the cue and fit the window; "
-            f"{' '.join(failed[:3]) or 'give recordings'}"
+            f"{' '.join(told[:3]) or 'give recordings'}"
         )
-    for sentence in failed:
+    for sentence in told:
         tell(sentence)
     return found
 
@@ -137,6 +229,7 @@ def _cut(
     rhythm = ["" if expect is None else count_note(rec, cue, cues, expect), hole_note(rec, cue, cues)]
     labels, unit = rec.emg_labels, _unit(rec)
     others = tuple(channel.label for channel in rec.channels if channel.kind != "EMG")
+    ids = tuple(f"{rec.name}/{marker.source}/{marker.sample}" for marker in cues)
     n = before + after
 
     data = np.full((len(cues), len(labels), n), np.nan, dtype=np.float32)
@@ -145,7 +238,7 @@ def _cut(
     steady = np.ones((len(cues), len(labels)), dtype=bool)
     missing = np.zeros((len(cues), len(labels)), dtype=np.int64)
     unfiltered = np.zeros(len(labels), dtype=np.int64)
-    notes = [note for note in rhythm if note]
+    notes: list[str] = [note for note in rhythm if note]
     stretches = [(max(m.sample - before, 0), min(m.sample + after, rec.n_samples)) for m in cues]
     for group in _groups(stretches, margin_samples(rec.rate_hz, processing), to_sample(BLOCK_S, rec.rate_hz)):
         first, last = stretches[group.start][0], max(stop for _, stop in stretches[group.start : group.stop])
@@ -163,11 +256,15 @@ def _cut(
             level = np.where(absent, np.inf, raw[:, here]).min(axis=1, keepdims=True)
             steady[trial] = (absent | (raw[:, here] == level)).all(axis=1)
             if stop - start < n:
+                cue_at = cues[trial].sample
                 notes.append(
-                    f"The trial at sample {cues[trial].sample} ({cues[trial].sample / rec.rate_hz:.3f} s) reaches "
-                    f"beyond the recording: {n - stop + start} of its {n} samples are missing."
+                    Note(
+                        f"The trial at sample {cue_at} ({cue_at / rec.rate_hz:.3f} s)",
+                        f"reaches beyond the recording: {n - stop + start} of its {n} samples are missing.",
+                        trial=ids[trial],
+                    )
                 )
-    beyond = notes[len(notes) - sum(stop - start < n for start, stop in stretches) :]
+    beyond = [note for note in notes if isinstance(note, Note)]
     of_channels = _channel_notes(rec, labels, steady, missing, unfiltered, stretches)
     for note in (*(note for note in rhythm if note), *_first(beyond), *of_channels):
         tell(f"{rec.name}: {note}")
@@ -176,7 +273,7 @@ def _cut(
         recording=rec,
         processing=processing,
         cue=cue,
-        ids=tuple(f"{rec.name}/{marker.source}/{marker.sample}" for marker in cues),
+        ids=ids,
         cues=cues,
         rate_hz=rec.rate_hz,
         time_s=(np.arange(n) - before) / rec.rate_hz,
@@ -230,17 +327,10 @@ def margin_samples(rate_hz: float, processing: Processing) -> int:
     return band + outline + filters.shortest_run(rate_hz, processing.low_hz)
 
 
-def notes_on(trials: Trials, trial: str, channel: str | None = None) -> tuple[str, ...]:
+def notes_on(trials: Trials, trial: str, channel: str | None = None) -> tuple[Note, ...]:
     """Those notes of a cut that are about one trial, or with ``channel`` about that channel in all trials."""
-    if channel is None:
-        about = f"The trial at sample {trials.cues[trials.index(trial)].sample} "
-        return tuple(note for note in trials.notes if note.startswith(about))
-
-    def subject(note: str) -> str:
-        named = (label for label in trials.labels if note.startswith((f"Channel {label} ", f"Channel {label}:")))
-        return max(named, key=len, default="")
-
-    return tuple(note for note in trials.notes if subject(note) == channel)
+    subject = ("trial", trials.ids[trials.index(trial)]) if channel is None else ("channel", channel)
+    return tuple(note for note in trials.notes if isinstance(note, Note) and getattr(note, subject[0]) == subject[1])
 
 
 def _window(rec: Recording, before_s: float, after_s: float, processing: Processing) -> tuple[int, int]:
@@ -316,6 +406,7 @@ def _condition(
     margin = margin_samples(rec.rate_hz, processing)
     first, last = max(start - margin, 0), min(stop + margin, rec.n_samples)
     raw = rec.values(first, last, labels)
+    demand_size(raw, rec.name)
     banded = filters.bandpass(
         raw,
         rec.rate_hz,
@@ -367,22 +458,25 @@ def _channel_notes(
     stretches: Sequence[tuple[int, int]],
 ) -> list[str]:
     lengths = np.array([stop - start for start, stop in stretches])[:, np.newaxis]
-    notes = []
+    notes: list[str] = []
     for column, label in enumerate(labels):
         channel, gone = rec.channel(label), missing[:, column]
+
+        def add(words: str, subject: str = f"Channel {label}", label: str = label) -> None:
+            notes.append(Note(subject, words, channel=label))
+
         if channel.status == "bad":
             why = f" ({channel.status_description})" if channel.status_description else ""
-            notes.append(f"Channel {label} is marked bad in the recording{why}.")
+            add(f"is marked bad in the recording{why}.")
         if steady[:, column].all():
             empty = (gone == lengths[:, 0]).all()
-            note = f"Channel {label} {'has no samples' if empty else 'never changes'} in any of the {len(gone)} trials."
-            notes.append(note)
+            add(f"{'has no samples' if empty else 'never changes'} in any of the {len(gone)} trials.")
             continue
         if gone.any():
-            notes.append(f"Channel {label} lacks samples in {np.count_nonzero(gone)} of {len(gone)} trials.")
+            add(f"lacks samples in {np.count_nonzero(gone)} of {len(gone)} trials.")
         if unfiltered[column]:
-            notes.append(
-                f"Channel {label}: {unfiltered[column]} samples between missing ones were too few to filter, "
-                "and are missing from the trials."
+            add(
+                f"has {unfiltered[column]} samples between missing ones that were too few to filter, and are missing "
+                "from the trials."
             )
     return notes

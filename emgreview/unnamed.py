@@ -6,17 +6,19 @@ recordings once, with their number. A recording that cannot be read or cut keeps
 on no screen.
 
     unnamed(words, recordings)      a sentence without their names
+    unname(error, recordings)       the same of an error, and of the names that it lists
     NobodyNamed(recordings)         a ``with`` block in which notes are held; told without names where it ends
+    alike(problems)                 one slip on many recordings, told once
     LEFT_OUT                        in a sentence on a recording that is left out, and keeps its name
 """
 
 import re
 import warnings
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Literal, Self
 
-from emgreview.errors import SignalWarning, tell
+from emgreview.errors import EmgreviewError, ReadError, SignalWarning, UnknownNameError, tell
 from emgreview.model import Recording
 
 LEFT_OUT = " and is left out: "
@@ -36,6 +38,41 @@ def unnamed(words: str, recordings: Iterable[Recording]) -> str:
         if sub := one.entities.get("sub"):
             words = _replaced(words, f"sub-{sub}", "a participant")
     return words
+
+
+def alike(problems: Mapping[str, str], most: int = 3) -> dict[str, str]:
+    """Sentences by whose they are, from sentences by recording: those that differ in nothing but names and numbers are
+    one, that of the first, with how many recordings it is about and the names of the first ones."""
+    groups: dict[str, list[str]] = {}
+    said: dict[str, str] = {}
+    for name, words in problems.items():
+        said[name] = words.removesuffix(f" This was asked of recording {name!r}.")
+        groups.setdefault(re.sub(r"\d+(?:\.\d+)?", "0", _replaced(said[name], name, _ONE)), []).append(name)
+    found = {}
+    for names in groups.values():
+        few = ", ".join(names[:most]) + (" …" if len(names) > most else "")
+        whose = names[0] if len(names) == 1 else f"{len(names)} recordings ({few})"
+        differ = len({_replaced(said[name], name, _ONE) for name in names}) > 1
+        found[whose] = f"{said[names[0]]}{' (The numbers are those of the first.)' if differ else ''}"
+    return found
+
+
+NAMING = ("recording", "participant", "trial")
+"""What an UnknownNameError lists that names somebody: how these words begin."""
+
+
+def unname(error: EmgreviewError, recordings: Iterable[Recording]) -> None:
+    """Take the names of recordings and participants out of an error. One of a file that cannot be read keeps its name:
+    the file has to be mended. What the caller gave stays as it was given."""
+    if isinstance(error, ReadError):
+        return
+    if isinstance(error, UnknownNameError) and error.what.startswith(NAMING):
+        error.args = (
+            f"no {error.what.split()[0]} is called {error.came!r}; there are {error.count}, which a blind review does "
+            "not name; take one as the review gives it.",
+        )
+    else:
+        error.args = tuple(unnamed(part, recordings) if isinstance(part, str) else part for part in error.args)
 
 
 class NobodyNamed:

@@ -14,11 +14,12 @@ from math import isfinite
 
 from emgreview.annotations.state import ChannelState, TrialState
 from emgreview.cohort.merging import merge_reviews
+from emgreview.detecting import onsets_of
 from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.model import Trials, longest, to_sample
 from emgreview.second_look.bulk import bulk_audit
-from emgreview.session import Session
-from emgreview.signal.onset import METHODS, estimate_onsets
+from emgreview.session import Session, nobody_named
+from emgreview.signal.onset import METHODS
 
 Ids = tuple[str, ...]
 
@@ -75,6 +76,7 @@ WALKS: Mapping[str, Callable[[Session], Ids]] = {
 """Walks that need no number, by the words they are chosen by."""
 
 
+@nobody_named
 def walk(session: Session, which: str) -> Ids:
     """The trials of one of WALKS, in order; perhaps none."""
     if which not in WALKS:
@@ -82,6 +84,7 @@ def walk(session: Session, which: str) -> Ids:
     return WALKS[which](session)
 
 
+@nobody_named
 def audited(session: Session) -> Mapping[str, list[str]]:
     """What is left to look at of the bulk audit planned last: channels, by trial. Raises DecisionError without one."""
     found: dict[str, list[str]] = {}
@@ -90,6 +93,7 @@ def audited(session: Session) -> Mapping[str, list[str]]:
     return found
 
 
+@nobody_named
 def behaving(session: Session, behaviour: str) -> Ids:
     """Trials in which the person is said to have done one thing, in the order of the review."""
     return tuple(trial for trial in session.queue if session.state(trial).behaviour == behaviour)
@@ -149,17 +153,12 @@ class Comparison:
         stop = start + self.PIECE
         if method == OWN:
             return [self._session.automatic(trial, label).onset_s for trial in trials.ids[start:stop]]
+        found = onsets_of(trials, label, method=method, some=slice(start, stop))
         cue_s = trials.before / trials.rate_hz
-        found = estimate_onsets(
-            trials.data[start:stop, trials.labels.index(label)],
-            trials.rate_hz,
-            cue_s=cue_s,
-            rest_s=trials.processing.rest_s,
-            method=method,
-        )
         return [float(onset_s) for onset_s in found.onset_s - cue_s]
 
 
+@nobody_named
 def differing(session: Session, one: str, other: str, by_s: float) -> Ids:
     """The trials of a whole :class:`Comparison`."""
     comparison = Comparison(session, one, other, by_s)
@@ -168,6 +167,7 @@ def differing(session: Session, one: str, other: str, by_s: float) -> Ids:
     return comparison.trials()
 
 
+@nobody_named
 def disagreeing(session: Session, other: str, within_ms: float) -> Ids:
     """Trials where another reviewer of the same folder decided otherwise, or marked an onset more than ``within_ms``
     apart; in the order of the review. Raises UnknownNameError where there is no such reviewer."""

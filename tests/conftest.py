@@ -1,7 +1,12 @@
 """What all tests share: counts of the hard cases, printed at the end of the run."""
 
+import os
+
 import pytest
 from hypothesis import settings
+
+for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):  # before numpy: tests run beside each other, a core each
+    os.environ.setdefault(threads, "1")
 
 
 @pytest.fixture

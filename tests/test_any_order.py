@@ -13,7 +13,7 @@ import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, precondition, rule, run_state_machine_as_test
-from test_session import CHECK, Unflushed, detect, log_lines, make_trials, start, whole
+from scripted_reviews import CHECK, Unflushed, detect, log_lines, make_trials, start, whole
 
 from emgreview.annotations import verify
 from emgreview.annotations.state import DEFAULTS, untouched

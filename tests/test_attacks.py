@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from test_session import detect, log_lines, make_trials, start
+from scripted_reviews import detect, log_lines, make_trials, start
 
 import emgreview as er
 from emgreview.errors import DecisionError, ParameterError

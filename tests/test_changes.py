@@ -4,7 +4,7 @@ import dataclasses
 import json
 
 import pytest
-from test_session import detect, log_lines, make_trials, start
+from scripted_reviews import detect, log_lines, make_trials, start
 
 import emgreview as er
 from emgreview.annotations.differences import WORDS, Change, old_and_new

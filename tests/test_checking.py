@@ -13,6 +13,7 @@ from emgreview import evidence
 from emgreview.bench.planted import FAULTS, Made, able, clean
 from emgreview.model import Channel
 from emgreview.signal.findings import Finding
+from emgreview.signal.stuck import standing_still
 from emgreview.simulation import ARTEFACTS, rest_noise
 
 RATE = 2000.0
@@ -200,6 +201,65 @@ def test_what_was_looked_at_is_told_and_the_whole_recording_can_be():
         er.check(rec, look_s=0)
     brief = checked(noise(seconds=1.5))[0]
     assert [reason.partition(":")[0] for reason in brief.not_looked] == ["mains, drift", "heart beats"]
+
+
+@pytest.mark.parametrize("length_s", [0.02, 0.4])
+@pytest.mark.parametrize("at_s", [31.0, 60.5, 130.25])
+def test_a_stretch_of_one_value_is_found_wherever_it_lies_in_a_long_recording(length_s, at_s):
+    x = noise(2, 150, rate_hz=1000.0)
+    start = round(1000 * at_s)
+    x[1, start : start + round(1000 * length_s)] = x[1, start]
+    clean, still = checked(x, 1000.0)
+    assert clean.found == ()
+    (finding,) = still.found
+    assert (finding.code, finding.value) == ("repeated", pytest.approx(1000 * length_s, abs=2))
+    assert f"{1000 * length_s:.3g} ms" in finding.words or f"{1000 * length_s + 1:.3g} ms" in finding.words
+    assert f"{at_s:.5g} s after" in finding.words
+
+
+def test_missing_samples_between_the_pieces_looked_at_are_told():
+    x = noise(1, 150, rate_hz=1000.0)
+    x[0, 20_000:20_100] = np.nan
+    (quality,) = checked(x, 1000.0)
+    assert codes(quality) == ["missing"]
+    assert "0.0667 %" in quality.findings[0]
+
+
+def test_stretches_of_one_value_are_found_across_the_blocks_that_are_read():
+    x = np.random.default_rng(2).integers(0, 3, (2, 400)).astype(float)
+    x[0, 90:120] = 1.0
+    x[1, 210:] = 2.0
+    whole = standing_still([x], [8, 8], [(), ()])
+    assert [one.longest for one in whole] >= [30, 190]
+    for cut in (1, 7, 95, 118):
+        blocks = np.split(x, range(cut, 400, cut), axis=1)
+        assert standing_still(blocks, [8, 8], [(), ()]) == whole
+    assert standing_still([x], [8, 8], [(1.0,), ()])[0].count == 0
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_three_equal_samples_in_a_row_are_chance_where_they_are_few(seed):
+    x = np.round(noise(1, 30, seed=seed, rate_hz=200.0) / 0.3) * 0.3
+    x[0, 1000:1003] = x[0, 1000]
+    x[0, 3000:3003] = x[0, 3000]
+    assert checked(x, 200.0)[0].found == ()
+
+
+def test_a_strong_burst_that_hits_a_usual_code_once_holds_no_code():
+    x = bursts(noise(1, 20, seed=5, rate_hz=200.0), 200.0, times=1500.0)
+    quiet_before_a_burst = round(200 * 3.55)
+    x[0, quiet_before_a_burst] = -999.0
+    assert "code value" not in codes(checked(x, 200.0)[0])
+    x[0, [quiet_before_a_burst - 60, quiet_before_a_burst + 340]] = -999.0
+    assert "code value" in codes(checked(x, 200.0)[0])
+
+
+def test_bursts_that_come_every_second_or_two_are_no_hum():
+    x = noise(1, 5, seed=4)
+    t = np.arange(x.shape[1]) / RATE
+    on = np.isin(np.floor(t), [0, 2, 4])
+    assert "mains" not in codes(checked(x + on * 60 * np.sin(2 * np.pi * 50 * t))[0])
+    assert "mains" in codes(checked(x + 60 * np.sin(2 * np.pi * 50 * t))[0])
 
 
 def test_the_delay_of_a_device_leaves_nothing_missing():

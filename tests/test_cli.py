@@ -64,7 +64,9 @@ def test_a_mistyped_command_is_status_2(arguments, capsys):
     with pytest.raises(SystemExit) as ended:
         cli.run(arguments)
     assert ended.value.code == 2
-    assert "usage: emgreview" in capsys.readouterr().err
+    said = capsys.readouterr().err
+    assert said.startswith("emgreview")
+    assert (said.count("\n"), "usage" in said) == (1, False)
 
 
 def test_check_shows_numbers_and_mains_and_fails_on_findings(run, study):
@@ -148,7 +150,7 @@ def test_detect_never_overwrites(run, study, tmp_path):
 def test_detect_names_the_recordings_without_the_cue(run, study):
     status, out, err = run("detect", study, "--cue", "gow", "--before", "1", "--after", "1.5")
     assert (status, out) == (1, "")
-    assert "emgreview: sub-01_task-turnhandle: no marker is called 'gow'" in err
+    assert "2 recordings (sub-01_task-turnhandle, sub-02_task-turnhandle): no marker is called 'gow'" in err
     assert "Did you mean 'go'?" in err
 
 
@@ -546,7 +548,7 @@ def test_expect_tells_of_missing_cues_in_text_and_json(run, study):
     assert (status, err) == (0, "")
     said = "6 cues 'go' were expected and 4 are there: 2 are missing."
     status, out, err = run("detect", study, *WINDOW, "--expect", "6", "--json")
-    assert status == 0
+    assert status == 1, "a script hears it too"
     assert [said in line for line in err.splitlines()] == [True, True]
     assert err.startswith("note: sub-01_task-turnhandle: ")
     rows = json.loads(out)
@@ -560,7 +562,8 @@ def test_seconds_given_as_milliseconds_are_refused(run, study, tmp_path):
     window = ["--cue", "go", "--before", "1000", "--after", "1500"]
     status, out, err = run("detect", study, *window)
     assert (status, out) == (1, "")
-    assert err.count("perhaps 1 and 1.5, if milliseconds were given") == 2
+    assert err.count("perhaps 1 and 1.5, if milliseconds were given") == 1
+    assert "emgreview: 2 recordings (sub-01_task-turnhandle, sub-02_task-turnhandle): trials from" in err
 
 
 def test_columns_leave_channels_out_of_a_dataset(run, study):

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from test_passing_over import N, quiet, recording, review
-from test_session import detect
+from one_bad_channel import N, quiet, recording, review
+from scripted_reviews import detect
 
 import emgreview as er
 from emgreview.errors import DecisionWarning, SignalError, SignalWarning

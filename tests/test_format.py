@@ -7,36 +7,19 @@ import shutil
 import subprocess
 from pathlib import Path
 
-import numpy as np
 import pytest
-from test_session import CHECK, RATE, detect
+from format_page import PAGE, fences, run_page
+from scripted_reviews import CHECK, detect
+from stored_reviews import first_recordings
 
 import emgreview as er
 
-PAGE = (Path(er.__file__).parent / "pages" / "format.md").read_text(encoding="utf-8")
 REVIEW = Path(__file__).parent / "files" / "review-1"
-
-
-def recordings():
-    """The recordings under files/review-1, made by a rule, so that their fingerprints never change."""
-    k = np.arange(6 * 2000, dtype=np.float64)
-    made = []
-    for sub, name in (("1", "left"), ("2", "right")):
-        markers = [
-            er.Marker(2000 * n + 1000, "go", details={"condition": "near" if n % 2 else "=far"}) for n in range(5)
-        ]
-        x = np.stack([k * k % 101, k * (6 + int(sub)) % 89])
-        made.append(
-            er.Recording.from_array(
-                x, RATE, labels=("FDI", "APB"), markers=markers, name=name, entities={"sub": sub, "dataset": "invented"}
-            )
-        )
-    return made
 
 
 def write_review(folder):
     """How files/review-1 was made, once: every command of a session, two versions, one of them with a rule."""
-    trials = [er.cut_trials(one, cue="go", before_s=0.5, after_s=1.0) for one in recordings()]
+    trials = [er.cut_trials(one, cue="go", before_s=0.5, after_s=1.0) for one in first_recordings()]
     options = {"reviewer": "r1", "detect": detect}
     with er.open_review(
         trials, folder, blind=True, order="random", convention="First lasting rise", **options
@@ -101,8 +84,8 @@ def test_the_stored_review_is_read_by_every_later_version(review):
     assert second["included"].sum() == second.attrs["version"]["inclusion"]["included"] > 0
     assert str(er.diff(review, "v1", "v2")).startswith("1 onset moved, -20 ms")
     for version in ("v1", "v2"):
-        assert er.replay(review, recordings(), version, detect=detect).same_decisions
-    trials = [er.cut_trials(one, cue="go", before_s=0.5, after_s=1.0) for one in recordings()]
+        assert er.replay(review, first_recordings(), version, detect=detect).same_decisions
+    trials = [er.cut_trials(one, cue="go", before_s=0.5, after_s=1.0) for one in first_recordings()]
     with er.open_review(trials, review, reviewer="r1", detect=detect) as session:
         assert not session.read_only
         assert session.convention == "Foot of the burst"
@@ -127,12 +110,6 @@ def test_the_stored_review_holds_every_operation_of_a_session():
     }
 
 
-def fences(language):
-    found = re.findall(rf"^```{language}\n(.*?)^```", PAGE, re.MULTILINE | re.DOTALL)
-    assert found
-    return found
-
-
 def test_the_hash_tool_finds_what_the_lines_say(review):
     outputs = []
     for code in fences("bash"):
@@ -142,14 +119,6 @@ def test_the_hash_tool_finds_what_the_lines_say(review):
     assert len(lines) == len(versions) == 4
     assert lines[0] == lines[1] != lines[2] == lines[3]
     assert versions[0] == versions[1] != versions[2] == versions[3]
-
-
-def run_page():
-    """The page's Python, in order, as one program in the present folder."""
-    spoken: dict = {}
-    for code in fences("python"):
-        exec(compile(code, "format.md", "exec"), spoken)
-    return spoken
 
 
 def test_forty_lines_read_check_and_replay_a_review(review):

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from test_format import run_page
-from test_session import CHECK, detect
+from format_page import run_page
+from scripted_reviews import CHECK, detect
 
 import emgreview as er
 from emgreview.cohort.drawing import Numbers

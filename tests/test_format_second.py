@@ -9,35 +9,15 @@ import sys
 from functools import partial
 from pathlib import Path
 
-import numpy as np
 import pytest
-from test_format import run_page
-from test_session import CHECK, RATE, detect
+from format_page import run_page
+from scripted_reviews import CHECK, detect
+from stored_reviews import cut, recordings
 
 import emgreview as er
 
 REVIEW = Path(__file__).parent / "files" / "review-1b"
 LATER = Path(__file__).parent / "files" / "review-1c"
-
-
-def recordings():
-    """The recordings under files/review-1b, made by a rule, so that their fingerprints never change."""
-    k = np.arange(34_000, dtype=np.float64)
-    made = []
-    for sub, name in (("1", "early"), ("1", "later"), ("2", "other")):
-        markers = [
-            er.Marker(2000 * n + 1000, "go", details={"condition": "near" if n % 2 else "far"}) for n in range(16)
-        ]
-        x = np.stack([k * k % 103, k * (7 + len(made)) % 97])
-        entities = {"sub": sub, "dataset": "invented"}
-        made.append(
-            er.Recording.from_array(x, RATE, labels=("FDI", "APB"), markers=markers, name=name, entities=entities)
-        )
-    return made
-
-
-def cut(after_s=1.0):
-    return [er.cut_trials(one, cue="go", before_s=0.5, after_s=after_s) for one in recordings()]
 
 
 def write_review(folder):

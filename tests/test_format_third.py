@@ -10,9 +10,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import test_format_second as second
-from test_format import run_page
-from test_session import CHECK, detect
+from format_page import run_page
+from scripted_reviews import CHECK, detect
+from stored_reviews import cut as cut_second
 
 import emgreview as er
 from emgreview.errors import DecisionError
@@ -167,7 +167,7 @@ def test_who_decided_is_what_the_merge_says_in_a_larger_review(tmp_path, counted
     folder = shutil.copytree(REVIEW.with_name("review-1b"), tmp_path / "review")
     merged = er.merge_reviews(folder, "r1", "r2", "r3")
     ways = merged.table.set_index(["trial", "channel"])["how"]
-    with er.adjudicate(second.cut(), folder, "r1", "r2", reviewer="r3", detect=detect) as session:
+    with er.adjudicate(cut_second(), folder, "r1", "r2", reviewer="r3", detect=detect) as session:
         table = session.decisions()
         assert any(words.startswith("Of the two reviewers: The logs of early,") for words in session.notices)
     words = {

@@ -17,7 +17,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 
 FLOORS = [  # from the ground up; a part may import from the floors below it, and from itself
     {"errors"},
-    {"checks"},
+    {"checks", "showing"},
     {"model"},
     {"rhythm", "signal"},
     {"checking", "unnamed"},
@@ -29,6 +29,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"replaying", "walks"},
     {"views"},
     {"shell_words"},
+    {"shell_options"},
     {"cli"},
 ]
 NEVER = {("annotations", "signal"), ("reading", "signal")}
@@ -47,14 +48,20 @@ def part_of(module: str) -> str:
 
 
 def imports_of(path: Path) -> set[str]:
-    """Absolute names of everything a file imports, wherever in the file the import stands."""
-    names = set()
-    for node in ast.walk(ast.parse(path.read_text())):
+    """Absolute names of everything a file imports, wherever in the file the import stands. Of ``import emgreview``
+    these are the homes of the public names that are used of it."""
+    names, whole = set(), set()
+    tree = ast.parse(path.read_text())
+    for node in ast.walk(tree):
         if isinstance(node, ast.Import):
             names |= {alias.name for alias in node.names}
+            whole |= {alias.asname or alias.name for alias in node.names if alias.name == "emgreview"}
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path.name} imports relatively; write the whole name"
             names |= {f"{node.module}.{alias.name}" for alias in node.names}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id in whole:
+            names.add(f"{emgreview._HOME_OF.get(node.attr, 'emgreview')}.{node.attr}")
     return names
 
 
@@ -87,6 +94,20 @@ def test_imports_run_downward_only(path):
             assert part in OUTSIDE[package], f"{relative} imports {package}, which only {OUTSIDE[package]} may"
         if part == "signal" and package not in sys.stdlib_module_names | {"emgreview"}:
             assert package in SIGNAL_MAY, f"{relative} imports {package}; signal knows numpy and scipy alone"
+
+
+def test_what_is_used_of_the_package_as_a_whole_counts_as_imported(tmp_path):
+    path = tmp_path / "module.py"
+    path.write_text("import emgreview as er\n\ndef f():\n    return er.open_review, er.__version__\n")
+    assert imports_of(path) == {"emgreview", "emgreview.session.open_review", "emgreview.__version__"}
+
+
+def test_tests_do_not_import_each_other():
+    for path in Path(__file__).parent.rglob("*.py"):
+        modules = {name.split(".")[0] for name in imports_of(path)}
+        allowed = path.parent.name == "browser"
+        shared = [name for name in modules if name.startswith("test_")]
+        assert allowed or not shared, f"{path.name} imports {shared}; what tests share is a module of its own"
 
 
 def test_importing_the_package_loads_no_user_interface_toolkit():

@@ -5,7 +5,7 @@ import json
 import tomllib
 
 import pytest
-from test_session import make_trials, start
+from scripted_reviews import make_trials, start
 
 import emgreview as er
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError

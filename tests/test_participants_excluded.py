@@ -1,7 +1,7 @@
 """A participant's exclusion holds for every recording of that participant, whichever of them are open."""
 
 import pytest
-from test_session import CHECK, log_lines, make_trials, start
+from scripted_reviews import CHECK, log_lines, make_trials, start
 
 import emgreview as er
 

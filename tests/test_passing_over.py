@@ -8,43 +8,15 @@ from functools import partial
 
 import numpy as np
 import pytest
-from test_session import detect
+from one_bad_channel import EVERY_MEASURE, LABELS, RATE_HZ, N, quiet, recording, review
+from scripted_reviews import detect
 
 import emgreview as er
 from emgreview import evidence, measuring
 from emgreview.errors import DecisionWarning
 from emgreview.model import ArraySource
 from emgreview.second_look import BulkRule, plan_bulk
-
-RATE_HZ = 2000.0
-LABELS = ("good", "bad")
-N = 20
-
-
-def recording(fault, *, good_uv=5.0, status="good", unit="uV"):
-    """Two channels and twenty cues every 3 s; "good" answers each with a burst, "bad" is as ``fault(rng, n, cues)``."""
-    rng = np.random.default_rng(3)
-    n = int(RATE_HZ * 3 * (N + 1))
-    cues = [int(RATE_HZ * (2 + 3 * k)) for k in range(N)]
-    x = rng.normal(0, good_uv, (2, n))
-    for cue in cues:
-        x[:, cue + 500 : cue + 1200] += rng.normal(0, 60, (2, 700))
-    x[1] = fault(rng, x[1], cues)
-    channels = [er.Channel("good", unit=unit), er.Channel("bad", unit=unit, status=status)]
-    markers = [er.Marker(cue, "go") for cue in cues]
-    return er.Recording.from_array(x, RATE_HZ, labels=LABELS, channels=channels, markers=markers, name="rec")
-
-
-def review(tmp_path, rec, **options):
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", er.SignalWarning)  # a channel that never changes: the cut says so, too
-        trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
-    return er.open_review(trials, tmp_path / "review", reviewer="r1", **options)
-
-
-def quiet(rms_uv):
-    """Noise of that RMS between 20 and 450 Hz."""
-    return lambda rng, x, cues: rng.normal(0, rms_uv * np.sqrt(RATE_HZ / 2 / 430), x.size)
+from emgreview.simulation import ARTEFACTS
 
 
 def knocked(rng, x, cues):
@@ -85,7 +57,22 @@ def held_later(rng, x, cues):
     return x
 
 
+def buzzing(level_uv, hum_uv=0.0, heart_uv=0.0):
+    """Noise of that RMS between 20 and 450 Hz, with hum that wanders, or heart beats, on it."""
+
+    def fault(rng, x, cues):
+        out = quiet(level_uv)(rng, x, cues)[np.newaxis]
+        out = ARTEFACTS["mains"](out, RATE_HZ, rng, level_uv=hum_uv)
+        return (ARTEFACTS["heart"](out, RATE_HZ, rng, level_uv=heart_uv) if heart_uv else out)[0]
+
+    return fault
+
+
 FAULTS = {
+    "0.3 µV under hum": (buzzing(0.3, hum_uv=20.0), "µV without hum and heart beats"),
+    "0.1 µV under hum": (buzzing(0.1, hum_uv=20.0), "µV without hum and heart beats"),
+    "0.3 µV under heart beats": (buzzing(0.3, heart_uv=60.0), "µV"),
+    "0.3 µV under both": (buzzing(0.3, hum_uv=5.0, heart_uv=60.0), "µV without hum and heart beats"),
     "0.3 µV": (quiet(0.3), "dead: 0."),
     "0.15 µV": (quiet(0.15), "dead: 0."),
     "a knock on a dead channel": (knocked, "dead: "),
@@ -132,6 +119,27 @@ def test_a_quiet_channel_that_lives_is_accepted(tmp_path, good_uv):
         for trial in session.queue:
             assert session.accept_rest(trial) == (trial,), "and no warning"
         assert session.progress[0] == 2 * N
+
+
+@pytest.mark.parametrize(("hum_uv", "heart_uv"), [(20.0, 0.0), (3.0, 0.0), (0.0, 60.0), (20.0, 60.0)])
+@pytest.mark.parametrize("level_uv", [0.8, 2.0, 5.0])
+def test_a_living_channel_at_rest_under_hum_or_heart_beats_stays_decidable(tmp_path, level_uv, hum_uv, heart_uv):
+    with review(tmp_path, recording(buzzing(level_uv, hum_uv, heart_uv)), detect=detect, method="threshold") as session:
+        for part in session.trials:
+            fitness = evidence.Fitness()
+            assert [fitness.words(part, row, "bad") for row in range(len(part.ids))] == [""] * N
+
+
+def test_a_burst_over_a_rest_below_skin_noise_is_activity_and_no_dead_channel(tmp_path):
+    def fault(rng, x, cues):
+        out = buzzing(0.2, hum_uv=20.0)(rng, x, cues)
+        for cue in cues:
+            out[cue + 500 : cue + 2000] += rng.normal(0, 60, 1500)
+        return out
+
+    with review(tmp_path, recording(fault), detect=detect, method="threshold") as session:
+        part = session.trials[0]
+        assert not any(evidence.Fitness().words(part, row, "bad") for row in range(N))
 
 
 def test_in_arbitrary_units_no_level_is_dead_but_none(tmp_path):
@@ -198,26 +206,9 @@ def test_a_lot_for_acceptance_in_bulk_holds_no_dead_channel(tmp_path):
         assert {channel for _, channel in lot} == {"good"}
 
 
-EVERY_MEASURE = {
-    "measure": (er.measure, "bursts", N),
-    "measure_evoked": (lambda trials, table: er.measure_evoked(trials, stimulus="go", decisions=table), "stimuli", N),
-    "compare_channels": (lambda trials, table: er.compare_channels(trials, table, "good", "bad"), "trials", N),
-    "average_envelopes": (
-        lambda trials, table: er.average_envelopes(trials, table, to="go", before_s=0.2, after_s=0.3),
-        "responses",
-        N,
-    ),
-    "detection_floor": (
-        lambda trials, table: er.detection_floor(trials, "bad", decisions=table, injections=20),
-        "rests or bursts",
-        N,
-    ),
-}
-
-
 @pytest.mark.parametrize(("name", "why"), [("0.3 µV", "dead"), ("held", "flat"), ("clipped", "clipped")])
 def test_every_measure_tells_signals_that_nobody_can_judge(tmp_path, name, why, monkeypatch):
-    """A new public function of ``measuring`` belongs into the table above, and tells them too."""
+    """A new public function of ``measuring`` belongs into EVERY_MEASURE, and tells them too."""
     functions = {one for one in measuring.__all__ if callable(getattr(measuring, one))}
     assert functions == EVERY_MEASURE.keys()
     read, reads = evidence.unfiltered, []
@@ -249,6 +240,7 @@ def test_every_measure_tells_signals_that_nobody_can_judge(tmp_path, name, why, 
 
 @pytest.mark.filterwarnings("ignore:20 bursts that nobody has accepted:emgreview.errors.SignalWarning")
 @pytest.mark.filterwarnings("ignore:rec has no marker 'response':emgreview.errors.SignalWarning")
+@pytest.mark.filterwarnings("ignore:Missing numbers of:emgreview.errors.SignalWarning")
 @pytest.mark.parametrize(("name", "why"), [("0.3 µV", r"dead\) 20"), ("held", r"flat\) 20")])
 def test_measures_of_a_channel_that_nobody_can_judge_say_so(tmp_path, name, why):
     whole = partial(detect, absent=())

@@ -6,7 +6,7 @@ import json
 
 import numpy as np
 import pytest
-from test_session import detect
+from scripted_reviews import detect
 
 import emgreview as er
 from emgreview import replaying

@@ -10,6 +10,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scripted_reviews import detect
+from stored_reviews import first_recordings
+from stored_reviews import recordings as second_recordings
 
 import emgreview as er
 from emgreview import cli
@@ -406,11 +409,7 @@ def test_the_command_line_refuses_and_tells(text, tmp_path, capsys):
 
 @pytest.mark.parametrize("name", ["review-1", "review-1c"])
 def test_old_logs_open_and_say_that_the_scale_was_not_kept(tmp_path, name):
-    import test_format
-    import test_format_second
-    from test_session import detect
-
-    recordings = test_format.recordings() if name == "review-1" else test_format_second.recordings()[:1]
+    recordings = first_recordings() if name == "review-1" else second_recordings()[:1]
     folder = shutil.copytree(FILES / name, tmp_path / "review")
     version = "v1" if name == "review-1" else "of-r1"
     found = er.replay(folder, recordings, version, detect=detect)
@@ -436,11 +435,8 @@ def test_old_logs_open_and_say_that_the_scale_was_not_kept(tmp_path, name):
 
 
 def test_old_logs_know_the_delays_and_the_emg_channels_of_their_cuts(tmp_path):
-    import test_format
-    from test_session import detect
-
     folder = shutil.copytree(FILES / "review-1", tmp_path / "review")
-    trials = [er.cut_trials(delayed(one), cue="go", before_s=0.5, after_s=1.0) for one in test_format.recordings()]
+    trials = [er.cut_trials(delayed(one), cue="go", before_s=0.5, after_s=1.0) for one in first_recordings()]
     with pytest.raises(LogError, match=r"with a delay of 0 s, and comes with 0\.05 s"):
         er.open_review(trials, folder, reviewer="r1", detect=detect)
 

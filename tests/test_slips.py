@@ -1,5 +1,7 @@
 """Slips at the command line: each gets a line that says what to do, in a shell's words, and a status that is not 0."""
 
+import dataclasses
+import json
 import re
 
 import numpy as np
@@ -8,6 +10,8 @@ import pytest
 import emgreview as er
 from emgreview import cli
 from emgreview.shell_words import answer, in_shell_lines, in_shell_words
+from emgreview.signal.onset import METHODS
+from emgreview.unnamed import alike
 
 PYTHON = re.compile(
     r"\b\w+_(hz|ms|min)\b|\b(before|after|hold_off|plausible|rest)_s\b|\b[a-z]+=|\w\(\)|\bNone\b|----|Errno"
@@ -89,6 +93,25 @@ SLIPS = [
     (["check", "{file}", "--columns", "BB,XX"], "no signal is called 'XX'"),
     (["detect", "{file}", "--cue", "stop", *CUT[2:]], "there are: go"),
     (["detect", "{file}", "--cue", "go", "--before", "1000", "--after", "1500"], "perhaps 1 and 1.5"),
+    (["detect", "{file}", "--cue", "go", "--before", "1", "--after", "500"], "perhaps --after 0.5, if its 500 were"),
+    (["detect", "{file}", *CUT, "--method", "threshold", "--set", "k=abc"], "--set k came as 'abc'; allowed: a number"),
+    (["detect", "{file}", *CUT, "--set", "quiet_s=-1"], "--set quiet_s came as -1"),
+    (["detect", "{study}", *CUT, "--band", "0.02", "0.45"], "--band came as 0.02 0.45; allowed: frequencies of EMG"),
+    (["detect", "{file}", *CUT, "--band", "0.02", "0.45"], "perhaps 20 and 450, if kilohertz were given"),
+    (["detect", "{file}", *CUT, "--band", "0.02", "none"], "perhaps 20, if kilohertz were given"),
+    (
+        ["seal", "{study}", "--folder", "{tmp}/open", "--version", "v1", "--rule", "{file}"],
+        "is no rule: it is not text in UTF-8; a rule is a .json or .toml file with a name, a version",
+    ),
+    (
+        ["seal", "{study}", "--folder", "{tmp}/open", "--version", "v1", "--rule", "{tmp}/plain.csv"],
+        "a rule is a .json or .toml file with a name",
+    ),
+    (
+        ["seal", "{study}", "--folder", "{tmp}/open", "--version", "v1", "--rule", "{study}/participants.json"],
+        "participants.json: no part of a rule is called",
+    ),
+    ([*REVIEW, "r1", "--convention", "{file}"], "give text in UTF-8"),
     (["detect", "{file}", "--cue", "go", "--before", "0.2", "--after", "1"], "give a --before of 0.5 or more"),
     (["detect", "{file}", *CUT, "--method", "foo"], "there are: ramp"),
     (["detect", "{file}", *CUT, "--method", "double-threshold", "--set", "shortest_s=50"], "perhaps 0.05"),
@@ -150,6 +173,142 @@ def test_mistyped_pairs_are_told_with_an_example(places, capsys):
     with pytest.raises(SystemExit):
         cli.run([*REVIEW, "r1", "--port", "99999"])
     assert "give a port from 1024 to 65535, or 0 for a free one" in capsys.readouterr().err
+
+
+def test_slips_at_measuring_and_with_what_a_dataset_states_itself(places, capsys):
+    folder = places["tmp"] / "measured"
+    with er.open_review(
+        er.cut_all(er.read_dataset(places["study"]), cue="go", before_s=1, after_s=1.5), folder, reviewer="r1"
+    ) as session:
+        session.accept(session.queue[0], "BB")
+        session.seal("v1")
+    measure = ["measure", "{study}", *CUT, "--folder", str(folder), "--version", "v1"]
+    for arguments, words in (
+        (
+            [*measure, "--reference", "BB=100"],
+            "--reference came, and no --normalise that divides by it; allowed with it: 't",
+        ),
+        ([*measure, "--reference", "BB=100"], "give one to --normalise, or leave --reference out."),
+        (
+            ["detect", "{study}", *CUT, "--rate", "1999"],
+            "--rate says 1999 Hz, but sub-01_task-turnhandle_emg.bdf itself 20",
+        ),
+        (["detect", "{study}", *CUT[:-1], "0.05"], "--after came as 0.050; allowed: 0.2 or more, in which an onset"),
+        (["agreement", str(folder), "r1", "r2"], "there are: r1"),
+    ):
+        assert cli.run([argument.format(**places) for argument in arguments]) == 1
+        said = capsys.readouterr().err
+        assert words in said
+        assert not PYTHON.search(said.replace(str(places["tmp"]), ""))
+    assert cli.run([part.format(**places) for part in [*measure, "--response", "rt"]]) == 0
+    assert "has no marker 'rt' (there are: go, response, warning): reaction" in capsys.readouterr().err
+    assert cli.run(["detect", str(places["study"]), *CUT, "--rate", "2000"]) == 0, "the right rate is no slip"
+
+
+def test_what_is_mistyped_is_told_in_one_line_without_the_usage_page(places, capsys):
+    detect, measure = ["detect", "x", *CUT], ["measure", "x", *CUT, "--folder", "x", "--version", "v1"]
+    for arguments, words in (
+        ([*measure, "--reference", "BB"], "measure: --reference: 'BB' came; give a channel and its value: --reference"),
+        (["check", "x", "--codes", "T", "--mask", "0"], "check: --mask: '0' came; give the bits as a whole number"),
+        (["detct", "x"], "no command is called 'detct'; allowed: demo, check, detect"),
+        (["detct", "x"], "did you mean detect;"),
+        (["detect"], "detect: missing: path, --cue, --before, --after; give what is missing"),
+        ([], "missing: COMMAND"),
+        (
+            [*detect, "--bands", "20", "40"],
+            "--bands 20 40 came, which this command does not take; did you mean --band;",
+        ),
+        (["detect", "x", "--cue", "go", "left", *CUT[2:]], "left came, which this command does not take"),
+        (["detect", "x", "--cue", "go", "left", *CUT[2:]], "in quotes together with what stands before it"),
+        ([*detect, "--expect"], "--expect came without its value"),
+        ([*detect, "--band", "20"], "--band came without its 2 values"),
+        ([*detect, "--edge", "up"], "--edge came as 'up'; allowed: rising, falling, both; give one of them"),
+        ([*detect, "--json=yes"], "--json takes no value, and 'yes' came"),
+        (["bench", "onset"], "bench: 'onset' came; allowed: onsets, findings; did you mean onsets;"),
+        (["agreement", "x", "r1"], "agreement: missing: SECOND;"),
+        ([*measure, "--re", "a"], "may be any of --reference, --response"),
+    ):
+        with pytest.raises(SystemExit) as ended:
+            cli.run(arguments)
+        said = capsys.readouterr().err
+        assert (ended.value.code, said.count("\n")) == (2, 1), said
+        assert words in said
+        assert said.startswith("emgreview")
+        assert "usage:" not in said
+        assert said.endswith("--help tells more.\n")
+
+
+def test_one_slip_on_every_recording_is_told_once(places, capsys):
+    study = er.write_demo(places["tmp"] / "four", participants=4, trials=2)
+    assert cli.run(["detect", str(study), "--cue", "stop", *CUT[2:]]) == 1
+    said = capsys.readouterr().err.splitlines()
+    assert len(said) == 2
+    assert said[0].startswith("emgreview: 4 recordings (sub-01_task-turnhandle, sub-02_task-turnhandle, sub-03_task-")
+    assert " …): no marker is called 'stop'; there are: go, " in said[0]
+    assert cli.run(["check", str(study), "--columns", "BB,XX"]) == 1
+    said = capsys.readouterr().err.splitlines()
+    assert [line.startswith("emgreview: 4 recordings (") for line in said].count(True) == len(said) == 1
+    found = alike({"a": "a lasts 19 s.", "b": "b lasts 20 s.", "c": "no rate. This was asked of recording 'c'."})
+    assert found == {"2 recordings (a, b)": "a lasts 19 s. (The numbers are those of the first.)", "c": "no rate."}
+
+
+def test_every_parameter_of_the_method_is_listed(places, capsys):
+    for name in ("k", "before"):
+        assert cli.run(["detect", str(places["file"]), *CUT, "--set", f"{name}=6"]) == 1
+        said = capsys.readouterr().err
+        assert f"no parameter of method 'ramp' is called '{name}' (--set NAME=VALUE); there are: 'memory_s', 'r" in said
+        assert all(f"'{field.name}'" in said for field in dataclasses.fields(METHODS["ramp"][1]))
+
+
+def test_what_was_expected_and_is_not_there_is_in_the_status_and_the_answer_of_each_command(
+    places, capsys, monkeypatch
+):
+    pytest.importorskip("panel")
+    monkeypatch.setattr("emgreview.views.host.serve", lambda screen, ready, **_: ready("http://here"))
+    folder = places["tmp"] / "expected"
+    way = [str(places["study"]), *CUT, "--json"]
+    review = ["review", *way, "--reviewer", "r1", "--folder", str(folder), "--no-browser"]
+    with er.open_review(
+        er.cut_all(er.read_dataset(places["study"]), cue="go", before_s=1, after_s=1.5), folder, reviewer="r1"
+    ) as session:
+        session.accept(session.queue[0], "BB")
+        session.seal("v1")
+    measure = ["measure", *way, "--folder", str(folder), "--version", "v1"]
+    words = "40 cues 'go' were expected and 3 are there"
+    for command in (["detect", *way], review, measure):
+        for expect, status in (("3", 0), ("40", 1)):
+            assert cli.run([*command, "--expect", expect]) == status
+            out, err = capsys.readouterr()
+            found = json.loads(out)
+            rows = found if isinstance(found, list) else [found]
+            assert all(any(words in note for note in row["notes"]) == bool(status) for row in rows)
+            assert (f"note: {places['file'].stem.removesuffix('_emg')}: {words}" in err) == bool(status)
+
+
+def test_notes_of_a_dataset_and_what_is_left_out_are_in_the_answer_of_detect(tmp_path, capsys):
+    study = er.write_demo(tmp_path / "study", participants=3, trials=3)
+    (study / "sub-09").mkdir()
+    broken = next(study.glob("sub-02/emg/*.bdf"))
+    broken.write_bytes(broken.read_bytes()[:3000])
+    assert cli.run(["detect", str(study), *CUT, "--json"]) == 1
+    out, err = capsys.readouterr()
+    rows = json.loads(out)
+    assert {row["recording"] for row in rows} == {"sub-01_task-turnhandle", "sub-03_task-turnhandle"}
+    for row in rows:
+        assert row["dataset_notes"][0] == "There is no EMG recording of sub-09."
+        assert row["dataset_notes"][1].startswith("sub-02_task-turnhandle is left out: ")
+    assert "There is no EMG recording of sub-09." in err
+    assert "emgreview: sub-02_task-turnhandle: " in err
+
+
+def test_a_recording_too_short_to_be_looked_at_is_no_recording_in_which_nothing_stands_out(tmp_path, capsys):
+    for n, at, words in ((2, "0.002", True), (150, "0.15", True), (1500, "", False)):
+        path = tmp_path / f"n{n}.csv"
+        path.write_text("\n".join(f"{x:.4f}" for x in np.random.default_rng(1).normal(0, 0.01, n)))
+        status = cli.run(["check", str(path), "--rate", "1000", "--unit", "mV", "--columns", "FDI"])
+        out = capsys.readouterr().out
+        assert (status == 1, f"Nothing could be looked at: the longest piece has {at}" in out) == (words, words)
+        assert ("nothing stands out" in out) != words
 
 
 def test_sentences_of_an_answer_are_in_shell_words_and_data_stay():

@@ -88,6 +88,119 @@ def test_slips_with_folders_and_tables(slip, words):
         slip()
 
 
+def test_markers_are_taken_as_pairs_too_and_anything_else_says_what_it_is(rec):
+    pairs = [(9000, "stop"), (4000, "go")]
+    assert rec.with_markers(pairs).markers == (er.Marker(4000, "go"), er.Marker(9000, "stop"))
+    assert rec.with_markers([]).markers == ()
+    for came, words in (
+        ([(2.0, "go")], "a marker lies at a sample, a whole number"),
+        ([4000], r"a marker came as 4000; allowed: \(sample, label\), or a Marker"),
+        ((4000, "go"), r"markers came as \(4000, 'go'\); allowed: a list of markers"),
+        (er.Marker(1, "go"), r"markers came as Marker\(.*; allowed: a list"),
+        ("go", "markers came as 'go'; allowed: a list of markers"),
+        ({"go": 4000}, "markers came as 'a dict'"),
+        (None, r"markers came as None; allowed: a list of markers, each \(sample, label\) or a Marker; give"),
+    ):
+        with pytest.raises(MarkerError, match=words):
+            rec.with_markers(came)
+        with pytest.raises(MarkerError, match=words):
+            made(markers=came)
+
+
+def test_slips_with_channels_tables_and_points(rec, trials, tmp_path):
+    with er.open_review(trials, tmp_path, reviewer="r1") as session:
+        session.accept(session.queue[0], "biceps")
+        session.seal("v1")
+        table = session.decisions()
+    with pytest.raises(ParameterError, match=r"channel came as a table; .* detection_floor\(trials, 'biceps', deci"):
+        er.detection_floor(trials, table)
+    for call in (
+        lambda: er.detection_floor(trials, ["biceps"]),
+        lambda: er.compare_channels(trials, table, table, "biceps"),
+        lambda: er.list_bursts(rec, channel=["biceps"]),
+        lambda: er.list_bursts(rec, channel=0),
+        lambda: er.list_bursts(rec),
+    ):
+        with pytest.raises(ParameterError, match=r"channel came as .*; allowed: the label of one channel: biceps, "):
+            call()
+    for point in (2.5, None, ("v1",), True):
+        with pytest.raises(
+            ParameterError, match=r"a point of the logs came as .*; allowed: .* version \(v1\), the num"
+        ):
+            er.diff(tmp_path, point)
+    with pytest.raises(UnknownNameError, match=r"there are: .*offset_temper, steepness"):
+        er.open_review(trials, tmp_path / "new", reviewer="r1", method="ramp", parameters={"k": 6})
+    with pytest.raises(ParameterError, match=r"path came as a dict; allowed: the path of a .json or .toml file"):
+        er.Rule.read({"name": "main"})
+    with pytest.raises(
+        ParameterError, match=r"low_hz and high_hz came as 0.02 and 0.45; .* perhaps 20 and 450, if kilo"
+    ):
+        er.Processing(low_hz=0.02, high_hz=0.45)
+    with pytest.raises(
+        ParameterError, match=r"not one of 2 .* 2 recordings .* cannot be cut and are left out: no marker"
+    ):
+        er.cut_all([rec, recording("sub-b_task-turn", 2)], **CUT | {"cue": "stop"})
+
+
+def test_more_slips_of_the_same_kinds(rec, trials, tmp_path):
+    def opened(**options):
+        return er.open_review(trials, tmp_path / "new", **{"reviewer": "r1"} | options)
+
+    with er.open_review(trials, tmp_path / "rv", reviewer="r1") as session:
+        session.accept(session.queue[0], "biceps")
+        table = session.decisions()
+        for slip, words in (
+            (
+                lambda: er.cut_trials(rec, **CUT | {"cue": ["go", "stop"]}),
+                "cue came as a list; allowed: the label of one",
+            ),
+            (lambda: er.cut_trials(rec, **CUT, blind="yes"), "blind came as 'yes'; allowed: True or False"),
+            (lambda: er.cut_all([rec], **CUT, blind=1), "blind came as 1; allowed: True or False"),
+            (lambda: opened(blind="no"), "blind came as 'no'; allowed: True or False"),
+            (
+                lambda: opened(method="ramp", parameters=["k"]),
+                "parameters came as a list; allowed: a mapping of names to",
+            ),
+            (
+                lambda: er.open_review("trials", tmp_path / "new", reviewer="r1"),
+                "trials came as 'trials'; allowed: what",
+            ),
+            (
+                lambda: er.estimate_onsets(trials, 2000, cue_s=1),
+                r"x came as Trials; .* give one channel of them: trials.d",
+            ),
+            (
+                lambda: er.list_bursts(trials, channel="biceps"),
+                "x came as 'Trials'; allowed: a recording with its channel",
+            ),
+            (
+                lambda: er.with_cues(rec, "handle angle", level=5, hold_off_s=0.5, label=None),
+                "label came as None; allowed",
+            ),
+            (
+                lambda: er.measure(trials, "v1"),
+                "decisions came as 'str'; allowed: a table of decisions, as read_version",
+            ),
+            (
+                lambda: er.measure(trials, table, reference={"biceps": 3}),
+                "normalise as 'none', which divides by nothing",
+            ),
+            (lambda: er.plan_bulk(session, {"level_above_db": 6}), "rule came as a dict; allowed: a BulkRule, as"),
+            (
+                lambda: er.plan_bulk(tmp_path, None),
+                "session came as a PosixPath; allowed: the session that open_review",
+            ),
+            (lambda: er.draw_sample(tmp_path), "session came as a PosixPath; allowed: the session that open_review"),
+            (lambda: er.plan_self_check(None), "session came as None; allowed: the session that open_review"),
+            (lambda: er.write_demo(None), "folder came as None; allowed: the path of a new or empty folder"),
+        ):
+            with pytest.raises(ParameterError, match=words):
+                slip()
+    assert not (tmp_path / "new").exists(), "nothing is begun by a slip"
+    with pytest.raises(er.EmgreviewError, match="is closed; the decision was not saved; open the review again"):
+        session.accept(session.queue[1], "biceps")
+
+
 def test_slips_with_files_of_odd_shape(tmp_path):
     (tmp_path / "one.csv").write_text("1,2\n3,NaN\n5,6\n")
     (tmp_path / "gone.edf").symlink_to("nowhere.edf")

@@ -1,5 +1,7 @@
 """Trials: cut from the filtered recording, exact about where they lie, and open about what is missing."""
 
+import copy
+import pickle
 import warnings
 
 import numpy as np
@@ -19,7 +21,8 @@ from emgreview.model import Channel, Marker, Processing, Recording
 from emgreview.rhythm import _holes
 from emgreview.signal.envelope import low_pass_envelope
 from emgreview.signal.filters import bandpass
-from emgreview.trials import check, condition, condition_blocks, cut_all, cut_trials, margin_samples
+from emgreview.simulation import rest_noise
+from emgreview.trials import check, condition, condition_blocks, cut_all, cut_trials, margin_samples, notes_on
 
 RATE = 2000.0
 PROCESSINGS = {
@@ -164,7 +167,7 @@ def test_missing_samples_are_noted():
     assert np.isfinite(trials.data[0, 0]).all()
     assert trials.notes == (
         "Channel m1 lacks samples in 1 of 2 trials.",
-        "Channel m1: 30 samples between missing ones were too few to filter, and are missing from the trials.",
+        "Channel m1 has 30 samples between missing ones that were too few to filter, and are missing from the trials.",
     )
 
 
@@ -360,7 +363,8 @@ def test_trials_of_another_kind_explain_why_a_cue_is_late():
     [
         ((1000, 1500), r"which lasts 10 s; a trial is no longer.*perhaps 1 and 1\.5, if milliseconds were given"),
         ((6, 5), r"which lasts 10 s; a trial is no longer than its recording; give shorter ones\."),
-        ((1000, 1.5), r"perhaps 1 and 1\.5, if milliseconds were given"),
+        ((1000, 1.5), r"perhaps before_s=1, if its 1000 were milliseconds"),
+        ((1, 500), r"perhaps after_s=0\.5, if its 500 were milliseconds"),
         ((1e12, 1e12), "which lasts 10 s"),
     ],
 )
@@ -400,3 +404,19 @@ def test_one_recording_that_cannot_be_cut_names_itself_and_stops_no_other():
     with pytest.raises(ParameterError, match=r"not one of 1 recordings could be cut.*p2 cannot be cut"):
         cut_all([bad], cue="go", before_s=0.6, after_s=1.0)
     assert len(cut_all(good, cue="go", before_s=0.6, after_s=1.0)) == 1
+
+
+def test_notes_know_what_they_are_about_also_when_copied():
+    x = rest_noise((2, 4000), 1000.0, np.random.default_rng(1), level_uv=3.0)
+    x[1, 1500:1600] = np.nan
+    rec = Recording.from_array(x, 1000.0, labels=["m", "m :"], markers=[(100, "go"), (1500, "go"), (3900, "go")])
+    with pytest.warns(SignalWarning, match="beyond|lacks"):
+        trials = cut_trials(rec, cue="go", before_s=0.5, after_s=0.5)
+    first, _, last = trials.ids
+    assert [note.trial for note in trials.notes if note.trial] == [first, last]
+    assert [note.channel for note in trials.notes if note.channel] == ["m :"]
+    assert notes_on(trials, first) == (trials.notes[0],)
+    assert notes_on(trials, first, "m") == ()
+    for note in trials.notes:
+        for same in (copy.deepcopy(note), pickle.loads(pickle.dumps(note))):
+            assert (same, same.trial, same.channel, same.words) == (note, note.trial, note.channel, note.words)

@@ -6,13 +6,12 @@ Book        open, append, close; what holds for the whole
 import dataclasses
 import hashlib
 import importlib.metadata
-import json
 import platform
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from emgreview.annotations import scales, telling
+from emgreview.annotations import scales, telling, unblinding
 from emgreview.annotations.conforming import misfit
 from emgreview.annotations.events import SCHEMA, Event, digest_of, now
 from emgreview.annotations.files import FileSystem
@@ -49,11 +48,13 @@ class Book:
         read_only: bool,
         files: FileSystem | None,
         scale_corrected: str | None = None,
+        unblind: str | None = None,
     ):
-        """``scale_corrected``: why a scale other than the logs' is right. Raises LogLockedError, LogTooNewError,
-        LogError (a log of another recording, or of one in another scale), DecisionError (blind again)."""
+        """``scale_corrected``: why a scale other than the logs' is right; ``unblind``: why a blind review is shown.
+        Raises LogLockedError, LogTooNewError, LogError (a log of another recording, or of one in another scale),
+        DecisionError (blind again, or blind so far and not to be shown)."""
         self.reviewer, self.blind = reviewer, blind
-        self._scale_corrected = scale_corrected
+        self._scale_corrected, self._unblind = scale_corrected, unblind
         self.visible: Mapping[str, Any] = {}
         self._recordings = recordings
         self._logs: dict[str, Log] = {}
@@ -70,11 +71,7 @@ class Book:
                 self._check(log, recording)
                 self._told += telling.of_others(log.path, recording)
             self.ledger.settle()
-            if blind and self.ledger.unblinded:
-                raise DecisionError(
-                    f"this review was unblinded on {self.ledger.unblinded}; it cannot be blind again; open it with "
-                    "blind=False."
-                )
+            self._agree_on_blind(blind)
             own = {log.path for log in self._logs.values()}
             others = [path for path in (folder / "logs").rglob(f"*_reviewer-{reviewer}.jsonl") if path not in own]
             self._read_of_participants(others)
@@ -97,13 +94,22 @@ class Book:
         convention: str | None,
         cuts: Mapping[str, Sequence[Mapping[str, Any]]],
     ) -> None:
-        """Write the first line of new logs, and to the others what has changed since they were last open; nothing where
-        nothing can be appended. ``convention`` None: as it was."""
+        """Write the first line of new logs, to the others what has changed since they were last open, and why a blind
+        review is shown; nothing where nothing can be appended. ``convention`` None: as it was."""
         convention = self.convention if convention is None else convention
         for name in self._recordings if self.problem is None else ():
             scale = scales.stated(self._recordings[name])
             facts = {"packages": installed(), "convention": convention, "cuts": list(cuts[name]), "scales": scale}
             self._begin(name, methods[name], order, facts)
+        if self._unblind is None:
+            return
+        if not self.blind:
+            self._told.append(("", unblinding.NOT_BLIND))
+        elif self.problem is None:
+            self.unblind(self._unblind)
+        else:
+            self.blind = False
+            self._told.append(("", unblinding.NOT_KEPT))
 
     @property
     def problem(self) -> str | None:
@@ -252,6 +258,18 @@ class Book:
         if found.beside:
             self._told.append((recording.name, telling.beside_the_emg(found)))
 
+    def _agree_on_blind(self, asked: bool) -> None:
+        """Refuse to hide what was shown before, and to show what is hidden without a reason."""
+        if asked and self.ledger.unblinded:
+            raise DecisionError(
+                f"this review was unblinded on {self.ledger.unblinded}; it cannot be blind again; open it with "
+                "blind=False."
+            )
+        still = [name for name, said in self.ledger.said.items() if said.blind]
+        if not asked and self._unblind is None:
+            unblinding.refuse(self.reviewer, still, len(self._recordings))
+        self.blind = bool(asked or still)  # with a reason, until begin writes it down
+
     def _facts(self, recording: str) -> Mapping[str, Any]:
         """What the log of a recording says of it, nothing before its first line."""
         said = self.ledger.said.get(recording)
@@ -336,10 +354,5 @@ def machine() -> dict[str, str]:
 
 def _last_counter(path: Path) -> int:
     """The counter in the last whole line of a log that is not opened here."""
-    with path.open("rb") as stream:
-        stream.seek(max(0, path.stat().st_size - (1 << 16)))
-        lines = stream.read().split(b"\n")
-    try:
-        return int(json.loads(lines[-2])["counter"])
-    except (IndexError, ValueError, KeyError, TypeError):
-        return read_log(path, lambda event: None).counter
+    found = (unblinding.last_line(path) or {}).get("counter")
+    return found if isinstance(found, int) else read_log(path, lambda event: None).counter

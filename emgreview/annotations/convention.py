@@ -31,10 +31,33 @@ PARTS: Mapping[str, str] = {
 class Convention:
     """A marking convention in its parts, each in the study's own words, one paragraph.
 
-    ``search``: in which direction an onset is looked for, and from where; ``start``: what counts as the start of a
-    burst; ``stray_units``: how single units before or between bursts are treated; ``shortest_burst``: the shortest
-    activity that is a burst; ``further``: anything else, or nothing. Raises ParameterError where a part is missing,
-    DecisionError where it holds a line break.
+    Parameters
+    ----------
+    search : str
+        In which direction an onset is looked for, and from where.
+    start : str
+        What counts as the start of a burst.
+    stray_units : str
+        How single units before or between bursts are treated.
+    shortest_burst : str
+        The shortest activity that is a burst.
+    further : str, default ""
+        Anything else, or nothing.
+
+    Raises
+    ------
+    ParameterError
+        A part is missing.
+    DecisionError
+        A part holds a control character or line break.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> how = er.Convention(search="backwards from the peak", start="first clear departure",
+    ...                     stray_units="ignored", shortest_burst="30 ms")
+    >>> how.further
+    ''
     """
 
     search: str
@@ -56,7 +79,26 @@ class Convention:
 
     @classmethod
     def read(cls, path: str | Path) -> Self:
-        """From a TOML or JSON file with these names. Raises ReadError, UnknownNameError, ParameterError."""
+        """A convention from a TOML or JSON file with these names.
+
+        Parameters
+        ----------
+        path : str or Path
+            The file, .toml or .json.
+
+        Returns
+        -------
+        Convention
+
+        Raises
+        ------
+        ReadError
+            There is no such file, or it cannot be read.
+        UnknownNameError
+            It holds a part that a convention does not have.
+        ParameterError
+            A part is missing or no text.
+        """
         path, known = Path(path), [field.name for field in fields(cls)]
         try:
             text = path.read_text("utf-8")

@@ -188,7 +188,8 @@ class Log:
         if self._dead:
             raise LogWriteError(f"{self.problem} The decision was not saved.")
         if self.problem:
-            raise LogReadOnlyError(f"{self.problem}; the decision was not saved.")
+            again = "; open the review again" if self.problem.endswith("is closed") else ""
+            raise LogReadOnlyError(f"{self.problem}; the decision was not saved{again}.")
         line, event = encode({**fields, "seq": len(self._lines), "prev": self.head, "time": now()})
         try:
             self._write(line)

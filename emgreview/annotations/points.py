@@ -38,8 +38,8 @@ class Point:
 
     @property
     def blind(self) -> bool:
-        """Whether the review was blind when each recording was last decided on."""
-        return all(said.blind for said in self.ledger.said.values())
+        """Whether the review is blind: what is written last of any recording was, and none has been unblinded."""
+        return any(said.blind for said in self.ledger.said.values()) and not self.ledger.unblinded
 
     @cached_property
     def facts(self) -> Mapping[str, Mapping[str, Any]]:
@@ -75,6 +75,12 @@ def find_point(folder: Path, name: str | int = NOW, reviewer: str | None = None)
     if isinstance(name, str) and re.fullmatch(r"[0-9a-fA-F]{8,64}", name):
         reviewer, counter = _find(logs, name.lower())
         return _point_at(f"line {name[:8]}", reviewer, counter, logs)
+    if not isinstance(name, str | int) or isinstance(name, bool):
+        raise ParameterError(
+            f"a point of the logs came as {name!r}; allowed: the name of a sealed version "
+            f"({', '.join(sealed_names(folder)) or 'none yet'}), the number of a command as a whole number, the "
+            f"SHA-256 of a line, or {NOW!r}; give one of them."
+        )
     number = type(name) is int or (isinstance(name, str) and name.isdigit())
     if not number and name != NOW:
         raise UnknownNameError(

@@ -34,7 +34,17 @@ TABLE, DESCRIPTION = "decisions.tsv", "decisions.json"
 
 @dataclass(frozen=True, slots=True)
 class Sealed:
-    """A sealed version: its name, its folder, and the SHA-256 to quote."""
+    """A sealed version: what sealing returns.
+
+    Attributes
+    ----------
+    name : str
+        Its name.
+    path : Path
+        Its folder.
+    sha256 : str
+        The SHA-256 to quote, of ``decisions.json``, which holds that of the table.
+    """
 
     name: str
     path: Path
@@ -43,7 +53,19 @@ class Sealed:
 
 @dataclass(frozen=True, slots=True)
 class Verified:
-    """What :func:`verify` found. ``events`` counts the good lines of all logs; ``problems`` are sentences."""
+    """What :func:`emgreview.verify` found.
+
+    Attributes
+    ----------
+    ok : bool
+        Whether nothing is wrong.
+    events : int
+        Good lines of all logs.
+    logs, versions : int
+        How many logs and sealed versions there are.
+    problems : tuple of str
+        What is wrong, one sentence each.
+    """
 
     ok: bool
     events: int
@@ -153,8 +175,38 @@ def way_on(folder: Path, path: Path, good: int) -> str:
 
 
 def verify(folder: str | Path) -> Verified:
-    """Check every line of every log, every sealed version, and every head of a log that a version or a third log names,
-    of a review folder. Changes nothing, never raises for what it finds: each finding is a sentence in ``problems``."""
+    """Check a review folder: every line of every log, every sealed version, and every head of a
+    log that a version or a third log names.
+
+    Changes nothing, and never raises for what it finds.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The review folder, which holds "logs".
+
+    Returns
+    -------
+    Verified
+        Each finding is a sentence in ``problems``.
+
+    Raises
+    ------
+    ParameterError
+        ``folder`` is no path.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 2, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         _ = session.accept_rest(session.where)
+    ...     er.verify(folder).ok
+    True
+    """
     folder = review_folder(folder)
     problems: list[str] = []
     heads: dict[str, list[str]] = {}

@@ -39,11 +39,25 @@ Progress = Callable[[int, int, str], None]
 
 @dataclass(frozen=True, eq=False)
 class OnsetReport:
-    """``cells``, ``troubles``, ``quiet``, ``rates``, ``shapes``, ``others`` and ``filters``: rows of numbers, one a
-    cell (kind of trouble, of rest) and method; empty where that part was not run.
+    """How accurate the onset methods are; :func:`emgreview.bench_onsets` returns it.
 
-    ``untrusted``: rests that cannot be trusted, and what the default says of them. ``figures`` are the figures to
-    reach, judged; ``facts`` how the report was made. Times in ms, shares in %.
+    Each table is a tuple of dict, one a cell and method, and empty where that part was not
+    run. Times in ms, shares in %.
+
+    Attributes
+    ----------
+    cells : tuple of dict
+        The grid: one row a cell (kind, level, rise) and method.
+    troubles, quiet : tuple of dict
+        One row a cell (kind of trouble, of rest) and method.
+    untrusted : tuple of dict
+        Rests that cannot be trusted, and what the default says of them.
+    figures : tuple of Figure
+        The figures to reach, judged.
+    facts : dict
+        How the report was made.
+    rates, shapes, others, filters : tuple of dict
+        Other sampling rates, shapes of rise, other motor units, and filters.
     """
 
     cells: tuple[dict[str, Any], ...]
@@ -63,11 +77,32 @@ class OnsetReport:
         return {name: getattr(self, name) for name in TABLES.values()}
 
     def text(self) -> str:
-        """The report as Markdown."""
+        """The report as Markdown.
+
+        Returns
+        -------
+        str
+        """
         return markdown(self.tables, self.figures, self.facts)
 
     def write(self, folder: Path | str) -> Path:
-        """Write report.md, tables (TSV), figures (SVG) into a new or empty folder; ParameterError if it is neither."""
+        """Write report.md, tables (TSV) and figures (SVG).
+
+        Parameters
+        ----------
+        folder : str or Path
+            A new or empty folder.
+
+        Returns
+        -------
+        Path
+            The folder.
+
+        Raises
+        ------
+        ParameterError
+            The folder is neither new nor empty.
+        """
         folder = Path(folder)
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
             raise ParameterError(f"{folder} exists and is not an empty folder; give a new one; nothing was written.")
@@ -93,14 +128,49 @@ def bench_onsets(
     subjects: Sequence[int] = SUBJECTS,
     progress: Progress | None = None,
 ) -> OnsetReport:
-    """Every method on trials whose truth is known, ``trials`` a cell of the grid, and on trials without activity.
+    """The accuracy of every onset method, on trials whose truth is known and on trials without
+    activity.
 
-    ``parts`` are names of :data:`~emgreview.bench.plan.PARTS`: the grid of ``kinds``, ``levels_db`` and ``rises_s``,
-    troubles, rests, other sampling rates, shapes of rise, other motor units and filters; ``rises_s`` is that of the
-    grid alone. ``open_data`` is the folder that holds the open forearm recordings; without it, splices and real rest
-    are left out, which the report says. Half an hour or so on one quiet core at 500 trials; with few trials nothing is
-    judged. ``progress(done, total, words)`` is called after each cell. Raises UnknownNameError (method, kind, part),
-    ParameterError and ReadError (recordings not there).
+    Half an hour or so on one quiet core at 500 trials; with few trials nothing is judged.
+
+    Parameters
+    ----------
+    trials : int, default 500
+        Trials in each cell of the grid.
+    seed : int, default 20263
+        Seed of every draw.
+    methods : sequence of str
+        Names of onset methods; all for EMG unless given.
+    levels_db, rises_s : sequence of float
+        Levels of the burst over rest, in dB, and times of its rise, in seconds, of the grid.
+        ``rises_s`` is that of the grid alone.
+    kinds : sequence of str
+        What the grid's trials are made of: "units", "splices", "modulated".
+    parts : sequence of str
+        Names of :data:`~emgreview.bench.plan.PARTS`: the grid of ``kinds``, ``levels_db``
+        and ``rises_s``, troubles, rests, other sampling rates, shapes of rise, other motor
+        units and filters.
+    open_data : str, Path or None
+        Folder that holds the open forearm recordings; without it, splices and real rest are
+        left out, which the report says.
+    subjects : sequence of int
+        Which people of these recordings are used.
+    progress : callable or None
+        Called as (done, total, words) after each cell.
+
+    Returns
+    -------
+    OnsetReport
+        Tables of bias, spread and misses, and the figures to reach, judged.
+
+    Raises
+    ------
+    UnknownNameError
+        No method, kind or part has that name.
+    ParameterError
+        A number is out of range.
+    ReadError
+        The recordings are not there.
     """
     for what, names, known in (
         ("onset method", methods, METHODS),

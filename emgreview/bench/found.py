@@ -46,20 +46,40 @@ class Share:
 
 @dataclass(frozen=True)
 class FindingsReport:
-    """``rows``: clean recordings first, then one row a fault."""
+    """What :func:`emgreview.bench_findings` found.
+
+    Attributes
+    ----------
+    rows : tuple of Share
+        Clean recordings first, then one row a fault.
+    seed : int
+        The seed that it was drawn by.
+    """
 
     rows: tuple[Share, ...]
     seed: int
 
     @property
     def reached(self) -> bool:
+        """Whether every figure is reached."""
         return all(row.reached for row in self.rows)
 
     def to_dict(self) -> dict[str, Any]:
+        """The report as plain JSON values.
+
+        Returns
+        -------
+        dict
+        """
         return {"seed": self.seed, "reached": self.reached, "rows": [dataclasses.asdict(row) for row in self.rows]}
 
     def text(self) -> str:
-        """Lines for people."""
+        """Lines for people.
+
+        Returns
+        -------
+        str
+        """
         lines = [f"What check finds; seed {self.seed}; 95 % intervals after Wilson"]
         for row in self.rows:
             share = f"{row.k} of {row.n} ({row.low:.1%} to {row.high:.1%})"
@@ -68,7 +88,23 @@ class FindingsReport:
         return "\n".join(lines)
 
     def write(self, folder: Path | str) -> Path:
-        """findings.txt and findings.tsv into a new folder."""
+        """Write findings.txt and findings.tsv into a new folder.
+
+        Parameters
+        ----------
+        folder : str or Path
+            A folder that does not exist yet.
+
+        Returns
+        -------
+        Path
+            The folder.
+
+        Raises
+        ------
+        ParameterError
+            It exists already.
+        """
         folder = Path(folder)
         if folder.exists():
             raise ParameterError(f"{folder} exists already; give a new one; nothing was written.")
@@ -88,10 +124,35 @@ def bench_findings(
     open_data: Path | str | None = None,
     progress: Progress | None = None,
 ) -> FindingsReport:
-    """Clean ``recordings``, and for each fault ``faulty`` others (a fifth of them unless told), each drawn anew.
+    """What :func:`emgreview.check` finds of planted faults, and says of clean recordings.
 
-    ``open_data`` names the folder of the open recordings, for real rest; simulated rest stands in for it without.
-    ``progress(done, total, words)`` is called after each recording. UnknownNameError (fault), ParameterError.
+    Parameters
+    ----------
+    recordings : int, default 500
+        Clean recordings, each drawn anew.
+    faulty : int or None
+        Others for each fault, each drawn anew; a fifth of ``recordings`` unless told.
+    seed : int, default 40261
+        Seed of every draw.
+    faults : sequence of str or None
+        Names of the faults; None for all.
+    open_data : str, Path or None
+        Folder of the open recordings, for real rest; simulated rest stands in for it
+        without.
+    progress : callable or None
+        Called as (done, total, words) after each recording.
+
+    Returns
+    -------
+    FindingsReport
+        Shares with 95 % intervals after Wilson.
+
+    Raises
+    ------
+    UnknownNameError
+        No fault has that name.
+    ParameterError
+        A number is out of range.
     """
     recordings, seed = checks.whole("recordings", recordings, least=1), checks.whole("seed", seed, least=0)
     faulty = max(1, recordings // 5) if faulty is None else checks.whole("faulty", faulty, least=1)

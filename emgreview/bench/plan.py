@@ -97,7 +97,7 @@ def tasks(
                 for rise_s in RATE_RISES_S:
                     words = f"{rate_hz:g} Hz: {kind}, {snr_db:g} dB, {1e3 * rise_s:.0f} ms"
                     add("rates", words, _cell, seed, n, kind, snr_db, rise_s, rate_hz, material, compared, False)
-    for shape in recipes.SHAPES if "modulated" in used else ():
+    for shape in (*recipes.SHAPES, recipes.EVENLY) if "modulated" in used else ():
         for snr_db in levels_db:
             for rise_s in SHAPE_RISES_S:
                 words = f"{shape}, {snr_db:g} dB, {1e3 * rise_s:.0f} ms"
@@ -172,7 +172,7 @@ def _untrusted(seed: int, n: int, number: int, rest: str) -> list[Row]:
 
 
 def _shape(seed: int, n: int, shape: str, snr_db: float, rise_s: float) -> list[Row]:
-    rng = generator(seed, 10, snr_db, rise_s, list(recipes.SHAPES).index(shape))
+    rng = generator(seed, 10, snr_db, rise_s, [*recipes.SHAPES, recipes.EVENLY].index(shape))
     made = recipes.modulated(rng, n, snr_db, rise_s, shape=shape)
     cell = {"shape": shape, "rate_hz": made.rate_hz, "snr_db": snr_db, "rise_ms": round(1e3 * rise_s)}
     return [cell | row for row in _rows(made, ("ramp",), known=False)]

@@ -249,6 +249,10 @@ SHAPES: Mapping[str, Callable[[Array], Array]] = MappingProxyType(
 """The SD of modulated noise over time in rises: a line, half a cosine, an exponential with a third of the rise as its
 time constant, and 3 u² - 2 u³."""
 
+EVENLY, EVENLY_FROM_DB = "evenly in dB", 6.0
+"""A fifth shape, as recruitment by size gives: it starts at once, 6 dB over the rest (or 3 dB below its plateau, where
+that is less), and grows evenly in dB."""
+
 
 def modulated(
     rng: np.random.Generator,
@@ -260,16 +264,20 @@ def modulated(
     shape: str | None = None,
 ) -> Made:
     """Noise with Student's t distribution (5 degrees), band 40 to 200 Hz (or 0.45 of the rate), under one shape of
-    rise, or each of them in turn."""
+    rise, EVENLY or one of SHAPES, which it falls by in mirror image; or each of SHAPES in turn, falling as a line."""
     samples = round(LENGTH_S * rate_hz)
     time_s = np.arange(samples) / rate_hz
     onset_s, fall_s, offset_s = moments(rng, n, rise_s)
-    u = (time_s - onset_s[:, None]) / rise_s
-    gain = np.empty_like(u)
-    names = list(SHAPES) if shape is None else [shape]
-    for number, name in enumerate(names):
-        gain[number :: len(names)] = SHAPES[name](u[number :: len(names)])
-    gain *= np.clip((offset_s[:, None] - time_s) / fall_s[:, None], 0, 1)
+    u, back = (time_s - onset_s[:, None]) / rise_s, (offset_s[:, None] - time_s) / fall_s[:, None]
+    if shape is None:
+        gain = np.empty_like(u)
+        for number, one in enumerate(SHAPES.values()):
+            gain[number :: len(SHAPES)] = one(u[number :: len(SHAPES)])
+        gain *= np.clip(back, 0, 1)
+    else:
+        growth = max(snr_db - EVENLY_FROM_DB, 3.0) / 20
+        one = SHAPES[shape] if shape != EVENLY else lambda u: (u >= 0) * 10 ** (growth * (np.clip(u, 0, 1) - 1))
+        gain = one(u) * one(back)
     colour = signal.butter(2, [40, min(200.0, 0.45 * rate_hz)], "bandpass", fs=rate_hz, output="sos")
     burst = signal.sosfilt(colour, rng.standard_t(5, (n, samples)), axis=-1) * gain
     rest = rest_noise((n, samples), rate_hz, rng, level_uv=NOISE_UV)

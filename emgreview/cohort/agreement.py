@@ -11,11 +11,13 @@ other, so true intervals are somewhat wider than those given here.
 
     agreement       compare two reviewers of a folder: Agreement
     compare         the same, from logs read before
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import dataclasses
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -30,10 +32,11 @@ from emgreview.cohort import statistics
 from emgreview.cohort.keeping_out import keepers, kept_out
 from emgreview.cohort.marks import SIGNALS, STATES, UNFINISHED, Logs, Unit, cue_in, read_logs
 from emgreview.cohort.repeats import told, twice
-from emgreview.cohort.saying import lines, plain
+from emgreview.cohort.saying import lines, parts, plain
 from emgreview.cohort.statistics import Estimate
 from emgreview.cohort.untouched import Left, left
 from emgreview.errors import LogError, ParameterError, tell
+from emgreview.showing import Sheet, Shown
 
 ICC_FORM: statistics.Form = "(2,1)"
 WITHIN_MS = (5.0, 10.0, 20.0)
@@ -97,16 +100,42 @@ class Times:
         return self.bias.n
 
 
-@dataclass(frozen=True, eq=False)
-class Agreement:
-    """What :func:`agreement` found. ``str()`` says it in words; ``table`` has one row a channel-trial that at least one
-    has finished. ``not_first`` and ``not_second`` count those that only the other has finished, ``bulk_first`` and
-    ``bulk_second`` marks accepted in bulk: nobody looked at them, so they say nothing of agreement and count as not
-    finished; ``out_both``, ``out_first``, ``out_second`` those that both or one alone keep out. ``sampled`` is the
-    number of trials drawn for the second reviewer, None where all were to be reviewed. ``own_first`` and
-    ``own_second``: SD of an onset about the reviewer's own mean, from hidden repeats, in seconds; None where no repeats
-    were planned, or no version was sealed since, before which it is not told. ``notes`` says what could not be checked:
-    the scale of a log that kept none."""
+@dataclass(frozen=True, eq=False, repr=False)
+class Agreement(Shown):
+    """What :func:`agreement` found, shown as two short tables. ``str()`` says it in words.
+
+    Attributes
+    ----------
+    first, second : str
+        The two reviewers.
+    both, trials : int
+        Channel-trials that both have finished, and the trials these lie in.
+    not_first, not_second : int
+        Channel-trials that only the other has finished.
+    bulk_first, bulk_second : int
+        Marks accepted in bulk: nobody looked at them, so they say nothing of agreement and
+        count as not finished.
+    out_both, out_first, out_second : int
+        Channel-trials that both or one alone keep out.
+    sampled : int or None
+        Trials drawn for the second reviewer, None where all were to be reviewed.
+    own_first, own_second : Estimate or None
+        SD of an onset about the reviewer's own mean, from hidden repeats, in seconds; None
+        where no repeats were planned, or no version was sealed since, before which it is not
+        told.
+    own_first_judged, own_second_judged : Estimate or None
+        The same without marks left where the method had put them both times.
+    states, signals : Words
+        Agreement in words: on the activity and on the signal.
+    onsets, offsets : Times
+        Agreement in time, in seconds, second minus first.
+    heads : mapping
+        The heads of the logs that were read.
+    table : DataFrame
+        One row a channel-trial that at least one has finished.
+    notes : tuple of str
+        What could not be checked: the scale of a log that kept none.
+    """
 
     first: str
     second: str
@@ -135,19 +164,87 @@ class Agreement:
     def __str__(self) -> str:
         return "\n".join(lines(self))
 
+    def _parts(self) -> Iterator[Sheet | str]:
+        return parts(self)
+
     def to_dict(self) -> dict[str, Any]:
-        """Everything but the table, as plain JSON values; missing numbers are null."""
+        """Everything but the table, as plain JSON values; missing numbers are null.
+
+        Returns
+        -------
+        dict
+        """
         named = {field.name: getattr(self, field.name) for field in dataclasses.fields(self) if field.name != "table"}
         return dict(plain(named))
 
 
 def agreement(folder: str | Path, first: str, second: str, *, within_ms: Sequence[float] = WITHIN_MS) -> Agreement:
-    """How far two reviewers of a folder agree, as their logs stand now.
+    """How far two reviewers of a folder agree, as their logs stand now; needs no recordings.
 
-    That a log kept no scale, so that it cannot be checked, comes as a SignalWarning and stays in ``notes``.
-    Where a sample was drawn for one of them (:func:`emgreview.draw_sample`), only its trials are compared.
-    Raises UnknownNameError where a reviewer has no log, LogBrokenError, LogError where the two reviewed different
-    samples under one name, ParameterError for one reviewer named twice.
+    Parameters
+    ----------
+    folder : str or Path
+        The review folder, with the logs of both.
+    first, second : str
+        The two reviewers. Differences are second minus first.
+    within_ms : sequence of float, default (5.0, 10.0, 20.0)
+        Tolerances, in milliseconds: the share of pairs no further apart is given for each.
+
+    Returns
+    -------
+    Agreement
+        In words (kappa, AC1), in time (bias, limits of agreement, ICC(2,1), shares within
+        each tolerance, in seconds), and in what only one of the two has.
+
+    Raises
+    ------
+    UnknownNameError
+        A reviewer has no log.
+    LogBrokenError
+        A log is broken.
+    LogError
+        The two reviewed different samples under one name, or read them in different scales.
+    ParameterError
+        One reviewer came twice, or ``within_ms`` look like seconds.
+
+    Warns
+    -----
+    SignalWarning
+        A log kept no scale, so that it cannot be checked; this stays in ``notes``.
+
+    Notes
+    -----
+    A channel-trial counts once both have finished it; those that only one has are counted
+    and named, never dropped. Where a sample was drawn for one of them
+    (:func:`emgreview.draw_sample`), only its trials are compared. Pairs that both left as
+    the method had proposed say that both let it stand, not that two people see the same:
+    they are counted apart, and every statistic stands once with and once without them. What
+    either keeps out of every analysis is left out of the comparison, counted and named;
+    stretches set aside leave nothing out. Trials of one person resemble each other, so true
+    intervals are somewhat wider than those given here.
+
+    kappa = (po - pe) / (1 - pe), with po the share of equal words and pe that expected by
+    chance; limits of agreement are mean ± 1.96 SD of the differences.
+
+    References
+    ----------
+    Cohen 1960 (kappa); Gwet 2008 (AC1); Shrout & Fleiss 1979 (ICC); Bland & Altman 1986
+    (limits); all cited from memory. Every formula stands in ``emgreview/cohort`` beside its
+    source (``statistics``).
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 3, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     for code in ("r1", "r2"):
+    ...         with er.open_review(trials, folder, reviewer=code) as session:
+    ...             _ = [session.accept_rest(trial) for trial in session.queue]
+    ...     found = er.agreement(folder, "r1", "r2")
+    >>> found.both, found.onsets.bias.value
+    (6, 0.0)
     """
     if first == second:
         raise ParameterError(

@@ -8,7 +8,7 @@ Difference      the words, the table, the points
 """
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -21,15 +21,26 @@ from emgreview.checks import review_folder
 from emgreview.cohort.marks import read_logs
 from emgreview.cohort.merging import merge
 from emgreview.cohort.settling import ADJUDICATE, rounded_in, since
+from emgreview.showing import Sheet, Shown
 
 TYPES = dict.fromkeys(Change._fields, "string") | {"moved_ms": "float64", "counter": "Int64"}
 
 
-@dataclass(frozen=True, eq=False)
-class Difference:
-    """What changed. ``words`` are short sentences; ``table`` has one row a change: recording, trial, channel, burst,
-    what, old, new (in words; of marks, samples of the recording), moved_ms, counter of the command; ``old`` and ``new``
-    say which reviewer's logs were read up to which line."""
+@dataclass(frozen=True, eq=False, repr=False)
+class Difference(Shown):
+    """What changed between two points; :func:`emgreview.diff` returns it. ``str()`` says it in
+    one sentence.
+
+    Attributes
+    ----------
+    words : tuple of str
+        Short sentences.
+    table : DataFrame
+        One row a change: recording, trial, channel, burst, what, old, new (in words; of
+        marks, samples of the recording), moved_ms, counter of the command.
+    old, new : mapping
+        Which reviewer's logs were read up to which line.
+    """
 
     words: tuple[str, ...]
     table: pd.DataFrame
@@ -40,16 +51,61 @@ class Difference:
         """One sentence: "12 onsets moved, median -7 ms; 3 newly unusable: clipped"."""
         return "; ".join(self.words) or "nothing changed"
 
+    def _parts(self) -> Iterator[Sheet | str]:
+        yield str(self)
+        if len(self.table):
+            columns = ("trial", "channel", "burst", "what", "old", "new", "moved (ms)")
+            shown = self.table[["trial", "channel", "burst", "what", "old", "new", "moved_ms"]].to_numpy(dtype=object)
+            yield Sheet("", columns, [["" if pd.isna(cell) else _cell(cell) for cell in row] for row in shown])
+
 
 def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: str | None = None) -> Difference:
     """What a reviewer's decisions changed from one point to another; needs no recordings.
 
-    A point is the name of a sealed version, a command's number (int), the SHA-256 of a line of a log or its first 8
-    digits or more, or "now". ``reviewer`` says whose logs are meant where a point does not. What the method proposes
-    where nobody has decided is not compared; marks moved before anybody accepted them count from where the method had
-    put them.
+    Parameters
+    ----------
+    folder : str or Path
+        The review folder.
+    old : str or int
+        The earlier point: the name of a sealed version, a command's number (int), the
+        SHA-256 of a line of a log or its first 8 digits or more, or "now".
+    new : str or int, default "now"
+        The later point, likewise.
+    reviewer : str or None
+        Whose logs are meant, where a point does not say.
 
-    Raises UnknownNameError (no such version, point or reviewer), ParameterError (whose logs is not clear), LogError.
+    Returns
+    -------
+    Difference
+        In words and as a table.
+
+    Raises
+    ------
+    UnknownNameError
+        There is no such version, point or reviewer.
+    ParameterError
+        Whose logs are meant is not clear, or a point is named by something else.
+    LogError
+        A log cannot be read.
+
+    Notes
+    -----
+    What the method proposes where nobody has decided is not compared; marks moved before
+    anybody accepted them count from where the method had put them.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 2, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         _ = session.accept(session.where, "prime mover")
+    ...         _ = session.seal("v1")
+    ...         _ = session.accept(session.where, "antagonist")
+    ...     print(er.diff(folder, "v1"))
+    1 newly reviewed
     """
     first, second = (
         _in_the_end(review_folder(folder), find_point(review_folder(folder), point, reviewer)) for point in (old, new)
@@ -62,6 +118,10 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
     table = pd.DataFrame(rows, columns=list(Change._fields)).astype(TYPES)
     ends = [{"point": point.name, "reviewer": point.reviewer, "lines": point.lines} for point in (first, second)]
     return Difference(in_words(changes), table, *ends)
+
+
+def _cell(value: object) -> str:
+    return f"{value:+.1f}" if isinstance(value, float) else str(value)
 
 
 def _in_the_end(folder: Path, point: Point) -> Point:

@@ -4,7 +4,8 @@ Adding or removing a trial moves no other one, and no version of a random genera
 
 What a sample vouches for (an audit, a second reviewer) is drawn by numbers that follow from the recordings alone: one
 for each channel of each trial, the same in every copy of a folder, for every reviewer and rule, however often it is
-planned. So there is no second draw to hope for. A number is the SHA-256 of
+planned. So there is no second draw to hope for, but from a file saved anew (in another format, with other decimals) or
+other cues, in a new folder, which nothing can see and each statement says. A number is the SHA-256 of
 
     <purpose>/<SHA-256 of the channel's stored samples>/<how many whole 512 samples lie before the cue>
 

@@ -68,11 +68,43 @@ class Conflict(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class Merge:
-    """Two reviews merged. ``values`` holds what stands, by item and field; ``conflicts`` what nobody has settled;
-    ``unsettled`` the items of which the third reviewer said that they cannot be; ``reopened`` those settled before one
-    of the two decided otherwise; ``kept_out`` what either keeps out; ``in_bulk`` the items whose mark nobody has looked
-    at; ``sides`` a digest of both decisions of every item that the two dispute, settled or not;
-    ``notes`` says what could not be checked: the scale of a log that kept none."""
+    """Two reviews merged; :func:`emgreview.merge_reviews` returns it.
+
+    An item is (recording, trial, channel), the channel None for what is about the trial.
+
+    Attributes
+    ----------
+    first, second : str
+        The two reviewers.
+    third : str or None
+        The reviewer who settled, if any.
+    within_s : float
+        Onsets no further apart count as the same.
+    rounded : bool
+        Whether that was compared in whole samples, as the first version of the package did.
+    values : mapping of (item, field) to Merged
+        What stands, and how it came to.
+    conflicts : tuple of Conflict
+        What nobody has settled.
+    unsettled : tuple of item
+        Those of which the third reviewer said that they cannot be.
+    reopened : tuple of item
+        Those settled before one of the two decided otherwise.
+    kept_out : tuple of KeptOut
+        What either keeps out.
+    in_bulk : frozenset of item
+        Those whose mark nobody has looked at.
+    sides : mapping of item to str
+        A digest of both decisions of every item that the two dispute, settled or not.
+    heads : mapping
+        The heads of the logs that were read.
+    rates_hz : mapping of str to float
+        Sampling rate of each recording.
+    participants : mapping of str to str or None
+        Whose each recording is.
+    notes : tuple of str
+        What could not be checked: the scale of a log that kept none.
+    """
 
     first: str
     second: str
@@ -97,19 +129,44 @@ class Merge:
         return tuple(dict.fromkeys(conflict.item for conflict in self.conflicts))
 
     def mark(self, item: Item) -> Mark:
-        """What stands of a channel-trial."""
+        """What stands of a channel-trial.
+
+        Parameters
+        ----------
+        item : (str, str, str)
+            Recording, trial and channel.
+
+        Returns
+        -------
+        Mark
+        """
         activity, signal = (self.values.get((item, name)) for name in ("activity", "signal"))
         return mark_of(activity and activity.value, signal and signal.value)
 
     def standing(
         self, own: Mapping[states.Key, Any], counter: Callable[[states.Key], int], after: Mapping[Item, float]
     ) -> Mapping[states.Key, Any]:
-        """The values that stand where a third reviewer (``own`` values; ``counter`` says by which command each was set)
-        settles this merge of two; ``after`` as of :func:`since`. From the strongest: what the two agree on, or one
-        alone decided; what the third decided, unless a dispute is open again; comments, discussion, the signal that
-        both gave alike where they dispute the mark, and what is kept out, of which the third may say otherwise.
-        Comments on what is in dispute, which could tell whose decision is whose, come back with the third's
-        decision."""
+        """The values that stand where a third reviewer settles this merge of two.
+
+        From the strongest: what the two agree on, or one alone decided; what the third decided,
+        unless a dispute is open again; comments, discussion, the signal that both gave alike
+        where they dispute the mark, and what is kept out, of which the third may say otherwise.
+        Comments on what is in dispute, which could tell whose decision is whose, come back with
+        the third's decision.
+
+        Parameters
+        ----------
+        own : mapping
+            The third's values.
+        counter : callable
+            The number of the command that set one of them.
+        after : mapping
+            As of :func:`since`.
+
+        Returns
+        -------
+        mapping
+        """
         firm, soft, comments = self._layers
         gone = {key: soft.get(key) for key in stale(counter, after)}
         told = {
@@ -136,7 +193,9 @@ class Merge:
 
     @property
     def disputes(self) -> pd.DataFrame:
-        """One row a conflict, with the words of both; onsets and cues in samples, so that nothing is rounded."""
+        """One row a conflict, with the words of both; onsets and cues in samples, so that nothing is
+        rounded.
+        """
         sides = [f"said_by_{who}" for who in (self.first, self.second)]
         marks = ["cannot_be_settled", "reopened"]
         names = ["recording", "trial", "channel", "field", "why", *sides, *marks]
@@ -150,8 +209,9 @@ class Merge:
 
     @property
     def left_out(self) -> pd.DataFrame:
-        """One row for everything that either keeps out of every analysis, or set aside: what, where (samples of the
-        recording), why, and who says so."""
+        """One row for everything that either keeps out of every analysis, or set aside: what, where
+        (samples of the recording), why, and who says so.
+        """
         names = [
             "what",
             "participant",
@@ -176,8 +236,10 @@ class Merge:
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row a channel-trial: what stands, how it came to, and what is in conflict. Seconds from the recorded cue;
-        missing where nothing stands."""
+        """One row a channel-trial: what stands, how it came to, and what is in conflict.
+
+        Seconds from the recorded cue; missing where nothing stands.
+        """
         disputes: dict[Item, list[str]] = {}
         for conflict in self.conflicts:
             disputes.setdefault(conflict.item, []).append(f"{conflict.field}: {conflict.why}")

@@ -50,12 +50,56 @@ from emgreview.tables.decisions import ALONE, BOTH, MIDPOINT, THIRD, Decided
 def merge_reviews(
     folder: str | Path, first: str, second: str, third: str | None = None, *, within_ms: float = 10.0
 ) -> Merge:
-    """Merge the decisions of two reviewers of a folder as they stand now, with what a third one settled, if any.
+    """Merge the decisions of two reviewers of a folder as they stand now, with what a third one
+    settled, if any; needs no recordings.
 
-    ``within_ms``: onsets no further apart count as the same. A third without a log has settled nothing yet. That a log
-    kept no scale, so that it cannot be checked, comes as a SignalWarning and stays in ``notes``. Raises
-    UnknownNameError where one of the two has no log, LogBrokenError, LogError where the two reviewed different samples,
-    ParameterError.
+    Parameters
+    ----------
+    folder : str or Path
+        The review folder, with the logs of both.
+    first, second : str
+        The two reviewers.
+    third : str or None
+        The reviewer who settled; one without a log has settled nothing yet.
+    within_ms : float, default 10.0
+        Onsets no further apart than this, in milliseconds, count as the same.
+
+    Returns
+    -------
+    Merge
+        What stands, what is in conflict, and what is kept out.
+
+    Raises
+    ------
+    UnknownNameError
+        One of the two has no log.
+    LogBrokenError
+        A log is broken.
+    LogError
+        The two reviewed different samples under one name.
+    ParameterError
+        Two of the reviewers are the same, or ``within_ms`` is no tolerance.
+
+    Warns
+    -----
+    SignalWarning
+        A log kept no scale, so that it cannot be checked; this stays in ``notes``.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 3, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     for code in ("r1", "r2"):
+    ...         with er.open_review(trials, folder, reviewer=code) as session:
+    ...             _ = [session.accept_rest(trial) for trial in session.queue]
+    ...             if code == "r2":
+    ...                 _ = session.unusable(session.queue[0], "antagonist", ["heart beats"])
+    ...     found = er.merge_reviews(folder, "r1", "r2")
+    >>> [conflict.field for conflict in found.conflicts]
+    ['signal']
     """
     if len({first, second, third}) < 3:
         raise ParameterError(f"reviewers {first!r}, {second!r} and {third!r} came; give two, or three, that differ.")

@@ -1,6 +1,7 @@
 """Agreement in sentences, and results as plain JSON values.
 
 lines                   an agreement in sentences
+parts                   an agreement as short tables
 show_share, show_ms     an estimate with its interval
 plain                   any value as plain JSON
 """
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from emgreview.cohort.statistics import Estimate
+from emgreview.showing import Sheet
 
 if TYPE_CHECKING:
     from emgreview.cohort.agreement import Agreement, Times, Words
@@ -54,6 +56,37 @@ def lines(found: "Agreement") -> list[str]:
     )
     said += found.notes
     return said
+
+
+def parts(found: "Agreement") -> Iterator[Sheet | str]:
+    """An agreement as two short tables: words and times, each also without the pairs that both left as they came."""
+    said = lines(found)
+    yield said[0]
+    rows: list[tuple[str, ...]] = []
+    for part in (found.states, found.signals):
+        for name, of in _with_judged(part.what, part):
+            rows.append((name, str(of.n), show_share(of.raw), _estimate(of.kappa), _number(of.ac1)))
+    yield Sheet("In words", ("", "pairs", "same word", "kappa", "AC1"), rows)
+    rows = []
+    for times in (found.onsets, found.offsets):
+        for name, each in _with_judged(times.what, times):
+            limits = " to ".join(_number(1000 * end.value, 1) for end in (each.lower, each.upper))
+            shares = [_percent(share.value) for share in each.within.values()]
+            rows.append((name, str(each.n), show_ms(each.bias), limits, *shares, _estimate(each.icc)))
+    columns = [f"within {ms:g} ms" for ms in found.onsets.within]
+    yield Sheet(
+        f"In time, {found.second} minus {found.first}",
+        ("", "pairs", "bias", "limits of agreement (ms)", *columns, "ICC(2,1)"),
+        rows,
+    )
+    yield "Brackets hold 95 % intervals, which take channel-trials as independent; str() says the rest in words."
+    yield from found.notes
+
+
+def _with_judged(what: str, part: Any) -> Iterator[tuple[str, Any]]:
+    yield what, part
+    if part.left and part.judged is not None:
+        yield f"{what}, without the {part.left} both left as the method had it", part.judged
 
 
 def _lines_of_words(part: "Words", one: str, two: str) -> Iterator[str]:

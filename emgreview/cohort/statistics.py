@@ -177,6 +177,9 @@ def icc(ratings: ArrayLike, form: Form, *, confidence: float = 0.95) -> Estimate
     between judges, E the rest, k judges and n targets:
     (1,1) (B-W)/(B+(k-1)W)   (2,1) (B-E)/(B+(k-1)E+k(J-E)/n)   (3,1) (B-E)/(B+(k-1)E)
     (1,k) (B-W)/B            (2,k) (B-E)/(B+(J-E)/n)           (3,k) (B-E)/B
+    The degrees of freedom of (2,·) take a negative estimate as 0, for no share of variance is less: with a negative one
+    they approach 0, and the upper end fell below the estimate. The mean of judges has no lower end (-inf) where that of
+    one judge is beyond -1/(k-1), and no value where the estimate is: no variance is left of it.
     Ratings that are all equal give NaN. Equal is what differs by no more than the rounding of the largest rating: a sum
     of squares that such differences reach is taken as 0. Raises ParameterError (shape, missing ratings, form).
     """
@@ -188,6 +191,8 @@ def icc(ratings: ArrayLike, form: Form, *, confidence: float = 0.95) -> Estimate
         raise ParameterError(f"ratings of {k} judges came; give two or more, (targets, judges).")
     if n < 2:
         return Estimate(math.nan, n=n)
+    if (largest := float(np.abs(x).max())) > 0:  # no form depends on the unit, and squares may not overflow
+        x = np.ldexp(x, -int(np.frexp(largest)[1]))
     rounded = x.size * float(RATING_ROUNDING * np.abs(x).max()) ** 2
     x = x - x[0, 0]  # no form depends on the level, and equal ratings have the mean 0, exactly
     grand, targets, judges = x.mean(), x.mean(axis=1), np.ascontiguousarray(x.T).mean(axis=1)
@@ -209,10 +214,12 @@ def icc(ratings: ArrayLike, form: Form, *, confidence: float = 0.95) -> Estimate
         "(2,k)": (B - E, B + (J - E) / n),
         "(3,k)": (B - E, B),
     }
-    values = {name: above / below if below else math.nan for name, (above, below) in ratios.items()}
+    values = {name: above / below if below > 0 else math.nan for name, (above, below) in ratios.items()}
     if B <= ROUNDING * W:  # targets do not differ: the mean of judges says nothing, and no interval can be told
         return Estimate(math.nan if form.endswith("k)") else float(values[form]), n=n)
-    low, high = _icc_interval(form, float(values["(2,1)"]), B, J, W, E, n, k, confidence)
+    if math.isnan(values[form]):
+        return Estimate(math.nan, n=n)
+    low, high = _icc_interval(form, max(0.0, float(values["(2,1)"])), B, J, W, E, n, k, confidence)
     return Estimate(float(values[form]), low, high, n)
 
 
@@ -230,7 +237,7 @@ def _icc_interval(
         b = 1 + k * rho * (n - 1) / (n * (1 - rho))
         freedom = (a * J + b * E) ** 2 / ((a * J) ** 2 / (k - 1) + (b * E) ** 2 / ((n - 1) * (k - 1)))
         ends = stats.f.ppf(upper, n - 1, freedom), stats.f.ppf(upper, freedom, n - 1)
-        below, above = np.minimum(ends, 1e12)  # hardly any degree of freedom: the limit of what follows
+        below, above = np.clip(ends, 1.0, 1e12)  # hardly any degree of freedom: the limit of what follows
         rest = k * J + (k * n - k - n) * E
         low = n * (B - below * E) / (below * rest + n * B)
         high = n * (above * B - E) / (rest + n * above * B)
@@ -239,8 +246,8 @@ def _icc_interval(
         ratio = B / noise
         least, most = ratio / stats.f.ppf(upper, n - 1, freedom), ratio * stats.f.ppf(upper, freedom, n - 1)
         low, high = (least - 1) / (least + k - 1), (most - 1) / (most + k - 1)
-    if form.endswith("k)"):  # Spearman-Brown
-        low, high = (k * end / (1 + (k - 1) * end) for end in (low, high))
+    if form.endswith("k)"):  # Spearman-Brown, which has a pole at -1/(k-1)
+        low, high = (k * end / below if (below := 1 + (k - 1) * end) > 0 else -math.inf for end in (low, high))
     return float(low), float(high)
 
 

@@ -17,6 +17,7 @@ from pathlib import Path
 
 import edfio
 
+from emgreview.checks import kind
 from emgreview.demo import words
 from emgreview.demo.study import PARTICIPANTS, RAIL_UV, RATE_HZ, TRIALS, Performance, Truth, perform
 from emgreview.errors import ParameterError
@@ -38,21 +39,59 @@ def write_demo(
     progress: Progress | None = None,
     workers: int = 2,
 ) -> Path:
-    """Write the demo study into a new or empty folder, and return its path. About 7 MB a person of 40 trials.
+    """Write the demo study into a new or empty folder: a BIDS dataset of invented people.
 
-    With 16 participants four are odd (swapped leads, a lost electrode, mains hum, tense and late); with fewer, those
-    among them. ``progress`` is called as (done, total, words) after each person, in the calling thread. ``workers``
-    threads share the work. Same arguments: same bytes.
+    About 7 MB a person of 40 trials. Same arguments: same bytes.
 
-    A folder that holds a complete demo of the same arguments is left as it is. An interrupted one is finished: files
-    appear whole or not at all, and ``sourcedata/demo.json`` says "complete": true only at the very end. Every other
-    folder that is not empty is refused. Raises ParameterError.
+    Parameters
+    ----------
+    folder : str or Path
+        Where to; new, empty, or one that holds a demo of the same arguments.
+    participants : int, default 16
+        How many people, 1 to 16. With 16 four are odd (swapped leads, a lost electrode,
+        mains hum, tense and late); with fewer, those among them.
+    trials : int, default 40
+        Trials of each, 1 to 400.
+    seed : int, default 20
+        Seed of every draw.
+    progress : callable or None
+        Called as (done, total, words) after each person, in the calling thread.
+    workers : int, default 2
+        How many threads share the work.
+
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    ParameterError
+        A number is out of range, ``folder`` is no path, or it is not empty and holds something
+        else.
+
+    Notes
+    -----
+    A folder that holds a complete demo of the same arguments is left as it is. An
+    interrupted one is finished: files appear whole or not at all, and
+    ``sourcedata/demo.json`` says "complete": true only at the very end. Every other folder
+    that is not empty is refused.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     data = er.read_dataset(er.write_demo(folder, participants=1, trials=1))
+    ...     len(data.recordings)
+    1
     """
     for name, came, most in (("participants", participants, PARTICIPANTS), ("trials", trials, 400)):
         if not (isinstance(came, int) and 1 <= came <= most):
             raise ParameterError(f"{name} came as {came!r}; allowed: a whole number from 1 to {most}; correct it.")
     if not (isinstance(workers, int) and workers >= 1):
         raise ParameterError(f"workers came as {workers!r}; allowed: a whole number from 1; correct it.")
+    kind("folder", folder, (str, os.PathLike), "the path of a new or empty folder")
     folder = Path(folder)
     made_of = {
         "made_by": "emgreview demo",

@@ -2,6 +2,8 @@
 
 measure             the table
 NORMALISATIONS      the published ways to make amplitudes comparable
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import math
@@ -15,8 +17,10 @@ from numpy.typing import NDArray
 
 from emgreview import checks
 from emgreview.checks import demand
-from emgreview.errors import UnknownNameError
+from emgreview.detecting import onsets_of
+from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.measuring.ground import Ground
+from emgreview.measuring.missing import Reason, missing_words
 from emgreview.measuring.rests import untouched
 from emgreview.measuring.rows import (
     Described,
@@ -33,7 +37,6 @@ from emgreview.model import Trials, to_sample
 from emgreview.reading.settled import listed
 from emgreview.signal import measures
 from emgreview.signal.clip import cut_words
-from emgreview.signal.onset import estimate_onsets
 from emgreview.tables import COLUMNS, describe
 
 NORMALISATIONS: Mapping[str, str] = MappingProxyType(
@@ -91,41 +94,138 @@ def measure(
     accepted_only: bool = True,
     included_only: bool = True,
 ) -> pd.DataFrame:
-    """Measures of every burst that stands in ``decisions``, one row a burst; definitions in ``signal.measures``.
+    """Measures of every burst that stands in a table of decisions, one row a burst.
 
-    Columns ``burst_…`` are over the burst; ``first_30_ms_…`` and so on over the ``windows_s`` from its onset (30 and
-    100 ms after Gottlieb, Corcos & Agarwal 1989), whatever its offset. ``rest_rms`` and ``level_db`` use the trials'
-    rest window, counted from the (corrected) cue; ``creep_per_s`` is the slope of the rectified signal over ``creep_s``
-    before it; where a zero-phase filter has carried activity into these, they are filtered causally, and a note says in
-    how many rows (``measuring.rests``). A row depends on its burst and rest alone, not on other rows.
+    Parameters
+    ----------
+    trials : Trials or sequence of Trials
+        The trials that were reviewed.
+    decisions : DataFrame
+        Decisions, from :func:`emgreview.read_version` or :meth:`Session.decisions`; with
+        ``included``, after :func:`emgreview.include`.
+    windows_s : sequence of float, default (0.03, 0.1)
+        Windows from the onset, in seconds, whatever the offset.
+    normalise : str, default "none"
+        A name in :data:`NORMALISATIONS`; columns ``…_percent`` then stand beside those in
+        the unit.
+    reference : mapping or None
+        What "… in task" does not need and the other normalisations do: a value for each
+        channel, or for each (recording, channel), in the trials' unit.
+    response : str, default "response"
+        Label of the marker of the response.
+    response_from_s : float, default 0.0
+        How long after the cue a response may come at the earliest.
+    creep_s : float, default 0.5
+        How long before the cue the signal is looked at for creeping up.
+    auxiliary : mapping of str to str, or None
+        Auxiliary channels and the method for each, such as ``{"force": "level"}``: a column
+        ``force_onset_s`` then holds its onset by that method (``signal.onset.auxiliary``), an
+        independent check of the muscle's.
+    accepted_only : bool, default True
+        Leave out bursts that nobody accepted.
+    included_only : bool, default True
+        Leave out what a rule for inclusion leaves out.
 
-    For bursts of kind "response", the first marker labelled ``response`` that is ``response_from_s`` or later after the
-    cue, and before the next cue, gives ``reaction_s`` = ``premotor_s`` + ``motor_s``. Beside them, with ``auxiliary``
-    {"force": "level"}, stands ``force_onset_s``, the onset of that auxiliary channel by that method
-    (``signal.onset.auxiliary``): an independent check of the muscle's.
+    Returns
+    -------
+    DataFrame
+        One row a burst, in the trials' unit; NaN where a burst reaches beyond its trial or
+        lacks samples. A row depends on its burst and rest alone, not on other rows.
+        ``table.attrs["notes"]`` are sentences on what was left out, on what rests on
+        spoilt samples, and on why numbers are missing.
 
-    ``normalise`` is a name in :data:`NORMALISATIONS`; columns ``…_percent`` then stand beside those in the unit. The
-    two "in task" need no ``reference`` (bursts that are unusable, set aside, or left out by the rule do not count); the
-    others a value for each channel, or for each (recording, channel), in the trials' unit.
+    Raises
+    ------
+    ParameterError
+        A value is out of range, ``decisions`` is no such table, or a reference came and
+        ``normalise`` is "none".
+    UnitError
+        Trials are in different units.
+    RateError
+        ``decisions`` are of another sampling rate.
+    VersionError
+        They are of a recording with other samples, or in another scale.
+    SignalError
+        Samples of the trials are too large to be a voltage.
+    UnknownNameError
+        A normalisation, channel, method, marker or column does not exist.
 
-    ``…_clipped_share`` is the share of a stretch's samples that lie at a rail of the unfiltered recording
-    (``signal.clip``). Where it is above 0 the onset can be used, and amplitudes, integral, rise, time of the peak and
-    frequencies rest on cut samples: they stay in the table, and a note says in how many rows. Leave these out where
-    size matters: ``table[table["burst_clipped_share"] == 0]``.
+    Warns
+    -----
+    SignalWarning
+        Every note.
 
-    Bursts of a participant, recording or channel that was excluded are left out, as of every analysis, what a rule for
-    inclusion leaves out (column ``included`` of ``include``; ``included_only``), and bursts that nobody accepted
-    (``accepted_only``); notes count each, with the reasons. A note also names measured signals that are dead, flat,
-    missing or clipped down to their rest (``signal.unfit``) where nobody called them unusable. Unusable signals that no
-    rule leaves out are measured and say so in their column. A burst that reaches beyond its trial, or lacks samples,
-    has NaN.
+    Notes
+    -----
+    With N samples in a stretch, r the rate, x the band-passed signal, e its envelope, and p
+    the place of its largest value (``signal.measures``)::
 
-    Raises ParameterError, UnitError, RateError, UnknownNameError.
+        duration_s       N / r
+        rms, arv         sqrt(mean x²), mean |x|
+        peak             e[p]
+        integral         sum |x| / r, the integrated EMG, in the unit times seconds
+        time_to_peak_s   p / r
+        rise_per_s       (e[p] - e[0]) / (p / r); NaN where p is 0
+        mean_hz          centre of the power spectrum of x, its mean removed, no taper
+        median_hz        the frequency that halves its power; NaN below 0.1 s
+        reaction_s       premotor_s + motor_s
+
+    Columns ``burst_…`` are over the burst; ``first_30_ms_…`` and so on over ``windows_s``
+    from its onset. ``rest_rms`` and ``level_db`` use the trials' rest window, counted from
+    the (corrected) cue; ``creep_per_s`` is the slope of the rectified signal over
+    ``creep_s`` before it. Where a zero-phase filter has carried activity into these, they
+    are filtered causally, and a note says in how many rows (``measuring.rests``).
+
+    For bursts of kind "response", the first marker labelled ``response`` that is
+    ``response_from_s`` or later after the cue, and before the next cue, gives the reaction
+    time.
+
+    The normalisations "… in task" count no bursts that are unusable, set aside, or left out
+    by the rule.
+
+    ``…_clipped_share`` is the share of a stretch's samples that lie at a rail of the
+    unfiltered recording (``signal.clip``). Where it is above 0 the onset can be used, and
+    amplitudes, integral, rise, time of the peak and frequencies rest on cut samples: they
+    stay in the table, and a note says in how many rows. Leave these out where size matters:
+    ``table[table["burst_clipped_share"] == 0]``.
+
+    Bursts of a participant, recording or channel that was excluded are left out, as of every
+    analysis; notes count these and those of ``accepted_only`` and ``included_only``, with
+    the reasons. A note also names measured signals that are dead, flat, missing or clipped
+    down to their rest (``signal.unfit``) where nobody called them unusable. Unusable signals
+    that no rule leaves out are measured and say so in their column.
+
+    References
+    ----------
+    Windows of 30 and 100 ms after Gottlieb, Corcos & Agarwal 1989. Normalisations: Besomi et
+    al. 2020 (J Electromyogr Kinesiol), peak and mean in task apart. ARV, integral and
+    frequencies are textbook definitions (vocabulary of McManus et al. 2021, J Electromyogr
+    Kinesiol); the rate of rise has no agreed one. Premotor and motor time: Botwinick &
+    Thompson 1966.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 2, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         _ = [session.accept_rest(trial) for trial in session.queue]
+    ...         table = er.measure(trials, session.decisions())
+    >>> len(table), bool((table["reaction_s"] > table["premotor_s"]).all())
+    (4, True)
     """
     parts = trials_of(trials)
     unit = unit_of(parts)
     if not isinstance(normalise, str) or normalise not in NORMALISATIONS:
         raise UnknownNameError("normalisation", normalise, NORMALISATIONS)
+    if reference is not None and normalise == "none":
+        takers = ", ".join(repr(name) for name in NORMALISATIONS if name != "none" and not name.endswith("in task"))
+        raise ParameterError(
+            f"reference came as {reference!r} and normalise as 'none', which divides by nothing; allowed with a "
+            f"reference: {takers}; give one of them as normalise, or leave the reference out."
+        )
     lengths = isinstance(windows_s, Sequence) and not isinstance(windows_s, str)
     demand(lengths, "windows_s", windows_s, "a list of lengths above 0 s, such as (0.03, 0.1)")
     windows_s = tuple(checks.number("windows_s", length_s, above=0, unit="s") for length_s in windows_s)
@@ -148,6 +248,7 @@ def measure(
         if to_sample(creep_s, part.rate_hz) > part.before
     ]
 
+    unmarked: list[str] = []
     pieces, reached, ground = [], 0, Ground(set(rows["channel"]))
     for part, place, mine, trial, start in ground.by_channel(parts, rows):
         x, outline = (np.asarray(kind[trial, place], dtype=np.float64) for kind in (part.data, part.envelope))
@@ -179,7 +280,12 @@ def measure(
             table[f"{label}_onset_s"] = np.where(answers, after, np.nan)
         pieces.append(pd.DataFrame(table, index=mine.index))
         if not any(marker.label == response for marker in part.recording.markers):
-            notes.append(f"{part.recording.name} has no marker {response!r}: reaction and motor times are missing.")
+            unmarked.append(part.recording.name)
+            there = ", ".join(sorted({marker.label for marker in part.recording.markers}))
+            notes.append(
+                f"{part.recording.name} has no marker {response!r} (there are: {there}): reaction and motor times are "
+                "missing."
+            )
     columns = _columns(windows_s, unit, creep_s) | {
         f"{label}_onset_s": column("number", "s", f"Onset of channel {label}, from the cue, by method {how}")
         for label, how in (auxiliary or {}).items()
@@ -213,8 +319,54 @@ def measure(
     if "set_aside" in rows and (count := int(rows["set_aside"].fillna(False).astype(bool).sum())):
         notes.append(f"{count} bursts in stretches that were set aside are measured; the column set_aside names them.")
     notes += ground.notes("bursts")
+    notes += missing_words(found, columns, _reasons(rows, found, list(others), unmarked))
     out.attrs |= {"columns": describe(carried) | columns, "notes": tell_all(notes)}
     return out
+
+
+def _reasons(rows: pd.DataFrame, found: pd.DataFrame, others: Sequence[str], unmarked: Sequence[str]) -> list[Reason]:
+    """Why numbers of a burst are missing, the first reason that holds first; without words where a note of its own, or
+    the column's definition, says it."""
+    names = list(found.columns)
+
+    def given(name: str) -> NDArray[np.bool_]:
+        return found[name].notna().to_numpy(dtype=bool)
+
+    all_rows = np.ones(len(found), dtype=bool)
+    endless = rows["offset_sample"].isna().to_numpy(dtype=bool)
+    answers = (rows["kind"] == "response").to_numpy(dtype=bool, na_value=False)
+    of_burst = [name for name in names if name.startswith("burst_")]
+    reasons = [
+        Reason([*of_burst, "level_db"], endless, "the burst has no offset"),
+        Reason([*of_burst, "level_db"], ~given("burst_rms"), ""),
+        Reason(["reaction_s", "premotor_s", "motor_s", *(f"{one}_onset_s" for one in others)], ~answers, ""),
+        Reason(["reaction_s", "motor_s"], rows["recording"].isin(unmarked).to_numpy(dtype=bool), ""),
+        Reason(["reaction_s", "motor_s"], all_rows, "no response marker before the next cue"),
+        Reason(["premotor_s"], all_rows, "the cue or the onset is not known"),
+        Reason([f"{one}_onset_s" for one in others], all_rows, "no onset was found there"),
+    ]
+    for prefix in dict.fromkeys(
+        name.removesuffix("_rms") for name in names if name.endswith("_rms") and name[0] != "r"
+    ):
+        own = [name for name in names if name.startswith(f"{prefix}_")]
+        whole, moves = given(f"{prefix}_rms"), (found[f"{prefix}_rms"] > 0).to_numpy(dtype=bool)
+        percent = [name for name in own if name.endswith("_percent")]
+        frequencies = [name for name in own if name.endswith("_hz")]
+        at_start = (found[f"{prefix}_time_to_peak_s"] == 0).to_numpy(dtype=bool)
+        reasons += [
+            Reason(own, ~whole, "the stretch reaches beyond the trial, or lacks samples"),
+            Reason(percent, whole, "what it is divided by is not known, or 0"),
+            Reason(frequencies, ~moves, "nothing there has a frequency: the signal is 0"),
+            Reason(frequencies, moves, f"shorter than {measures.SPECTRUM_SHORTEST_S:g} s"),
+            Reason([f"{prefix}_rise_per_s"], at_start, "the envelope is largest where the stretch begins"),
+        ]
+    return [
+        *reasons,
+        Reason(["rest_rms"], all_rows, "the rest window reaches beyond the trial, or lacks samples"),
+        Reason(["level_db"], ~(found["rest_rms"] > 0).to_numpy(dtype=bool), "the level at rest is not known, or 0"),
+        Reason(["level_db"], (found["burst_rms"] == 0).to_numpy(dtype=bool), "the burst is 0 throughout"),
+        Reason(["creep_per_s"], all_rows, "creep_s before go reaches beyond the trial, or lacks samples"),
+    ]
 
 
 def _others(parts: Sequence[Trials], auxiliary: Mapping[str, str] | None) -> dict[str, dict[str, NDArray]]:
@@ -228,11 +380,7 @@ def _others(parts: Sequence[Trials], auxiliary: Mapping[str, str] | None) -> dic
         for part in parts:
             if label not in part.auxiliary_labels:
                 raise UnknownNameError("auxiliary channel", label, part.auxiliary_labels)
-            x = part.auxiliary[:, part.auxiliary_labels.index(label)]
-            cue_s, rest_s = part.before / part.rate_hz, part.processing.rest_s
-            out[label][part.recording.name] = estimate_onsets(
-                x, part.rate_hz, cue_s=cue_s, rest_s=rest_s, method=how
-            ).onset_s
+            out[label][part.recording.name] = onsets_of(part, label, method=how).onset_s
     return out
 
 

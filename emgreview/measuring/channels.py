@@ -2,6 +2,8 @@
 
 compare_channels      one row a trial: common area, shared signal, which channel starts first
 average_envelopes     averages aligned to go, onset or response
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import dataclasses
@@ -11,11 +13,13 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
 from emgreview.measuring.ground import Ground
+from emgreview.measuring.missing import Reason, missing_words
 from emgreview.measuring.rows import (
     FloatArray,
     channel_of,
@@ -49,27 +53,98 @@ def compare_channels(
     reference: Mapping[str, float] | None = None,
     rule: Rule = "samples",
 ) -> pd.DataFrame:
-    """What two channels have in common in each trial, one row a trial; definitions in ``signal.coactivation``.
+    """What two channels have in common in each trial, one row a trial.
 
-    Within ``window_s`` from the recorded cue: ``common_area_percent`` of the two envelopes, each divided by its
-    ``reference`` (for a channel without one, the largest value it reaches within the window in any trial that counts);
-    ``r``, ``r2`` and ``lag_s`` of the raw signals. ``onset_difference_s`` is B minus A for the accepted responses. Its
-    interval comes from those of the method, so it is missing where a person has moved a mark. It holds less than it
-    says between a fast and a gentle rise: a note and the columns say how much less.
+    Parameters
+    ----------
+    trials : Trials
+        The trials that were reviewed.
+    decisions : DataFrame
+        Decisions of one reviewer.
+    a, b : str
+        Labels of the two channels.
+    window_s : (float, float), default (0.0, 0.5)
+        The stretch compared, (start, stop) in seconds from the recorded cue.
+    reference : mapping of str to float, or None
+        What each envelope is divided by, in the trials' unit; for a channel without one, the
+        largest value it reaches within the window in any trial that counts.
+    rule : {"samples", "trapezoid", "lines"}
+        How areas are integrated: name it in a report.
 
-    ``signal_a`` and ``signal_b`` say what was decided of each signal, ``set_aside`` whether a stretch set aside touches
-    either; notes count those clipped in either, and those in which a channel is dead, flat, missing or clipped down to
-    its rest (``signal.unfit``) and nobody called it unusable. Trials that are unusable or set aside in either channel
-    are measured, and do not count in a largest value, in what chance would share, nor in the medians of the note.
-    Trials of which a channel was excluded, or of which a rule for inclusion takes no row of a channel (``included``),
-    count nowhere: they keep their row, without a number, and ``left_out`` says why.
+    Returns
+    -------
+    DataFrame
+        ``common_area_percent`` of the two envelopes; ``r``, ``r2`` and ``lag_s`` of the raw
+        signals; ``onset_difference_s``, B minus A for the accepted responses, with its
+        interval, and ``first``. ``signal_a`` and ``signal_b`` say what was decided of each
+        signal, ``set_aside`` whether a stretch set aside touches either, ``left_out`` why a
+        row has no number. NaN where a sample or an onset is missing.
+        ``table.attrs["notes"]`` says in words what the shared signal means, and what it does
+        not, and why numbers are missing.
 
-    ``table.attrs["notes"]`` says in words what the shared signal means, and what it does not. Raises ParameterError
-    (also for decisions of two reviewers on one trial), UnknownNameError, and what ``measure`` raises for its decisions.
+    Raises
+    ------
+    ParameterError
+        A value is out of range, the channels are one, or decisions of two reviewers are on
+        one trial.
+    UnknownNameError
+        No channel has that label.
+    RateError, VersionError
+        As for :func:`emgreview.measure`, by its decisions.
+    SignalError
+        Samples of the trials are too large to be a voltage.
+
+    Warns
+    -----
+    SignalWarning
+        Every note.
+
+    Notes
+    -----
+    ::
+
+        common area = 100 · 2 · area of min(A, B) / (area of A + area of B)
+        r = the R(k) of largest size, R(k) = sum a[n] b[n + k] / sqrt(sum a[n]² sum b[n + k]²)
+
+    with A and B the envelopes, each divided by its reference; a and b the band-passed
+    signals; k a lag within ± 30 ms. ``lag_s`` is positive where B is later; ``r2`` is the
+    share of power in common.
+
+    The interval of the onset difference comes from those of the method, so it is missing
+    where a person has moved a mark. It holds less than it says between a fast and a gentle
+    rise: a note and the columns say how much less.
+
+    Notes count the trials clipped in either channel, and those in which a channel is dead,
+    flat, missing or clipped down to its rest (``signal.unfit``) and nobody called it
+    unusable. Trials that are unusable or set aside in either channel are measured, and do
+    not count in a largest value, in what chance would share, nor in the medians of the note.
+    Trials of which a channel was excluded, or of which a rule for inclusion takes no row of
+    a channel (``included``), count nowhere: they keep their row, without a number.
+
+    References
+    ----------
+    Definitions in ``signal.coactivation``. %COCON: Winter, Biomechanics and Motor Control of
+    Human Movement, 4th ed., eq. 6.13; the share of power: ch. 10.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import warnings
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 3, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         _ = [session.accept_rest(trial) for trial in session.queue]
+    ...         decisions = session.decisions()
+    >>> with warnings.catch_warnings(action="ignore"):  # they stay in the notes
+    ...     table = er.compare_channels(trials, decisions, "prime mover", "antagonist")
+    >>> bool(table["common_area_percent"].between(0, 100).all()), len(table)
+    (True, 3)
     """
     trials = one_of(trials)
-    demand(a != b, "b", b, f"a channel other than {a!r}")
     columns = [channel_of(trials, label) for label in (a, b)]
+    demand(a != b, "b", b, f"a channel other than {a!r}")
     window_s = checks.span("window_s", window_s)
     checks.likely_unit("window_s", window_s, most_s=len(trials.time_s) / trials.rate_hz)
     start, stop = (trials.before + to_sample(edge, trials.rate_hz) for edge in window_s)
@@ -152,8 +227,7 @@ def compare_channels(
         told.append(
             f"In {silent} trials the table of decisions says nothing of {a} or {b}: they are measured, and count."
         )
-    table.attrs["notes"] = tell_all(told)
-    table.attrs["columns"] = describe(table[["recording", "trial", "set_aside"]]) | {
+    described = describe(table[["recording", "trial", "set_aside"]]) | {
         "signal_a": column("text", "", f"Signal of {a}: usable, caution or unusable; missing where nothing is said"),
         "signal_b": column("text", "", f"Signal of {b}: likewise"),
         "set_aside": column("truth", "", f"Whether a stretch set aside touches {a} or {b} in the trial"),
@@ -173,7 +247,32 @@ def compare_channels(
         ),
         "first": column("text", "", f"The earlier channel, as far as the interval can tell. {order.caution}"),
     }
+    told += missing_words(table, described, _reasons(kept, raw, outlines, a_s, b_s, table))
+    table.attrs |= {"notes": tell_all(told), "columns": described}
     return table
+
+
+def _reasons(
+    kept: NDArray[np.bool_],
+    raw: Sequence[FloatArray],
+    outlines: Sequence[FloatArray],
+    a_s: FloatArray,
+    b_s: FloatArray,
+    table: pd.DataFrame,
+) -> list[Reason]:
+    """Why numbers of two channels are missing; without words where a note of its own says it."""
+    lacks = [np.isnan(np.stack(pair)).any(axis=(0, -1)).reshape(-1) for pair in (raw, outlines)]
+    order = ["onset_difference_s", "onset_difference_low_s", "onset_difference_high_s"]
+    one_sided = np.isnan(a_s) | np.isnan(b_s)
+    return [
+        Reason(list(table.columns), ~kept, ""),
+        Reason(["common_area_percent"], lacks[1], "samples are missing in the window"),
+        Reason(["common_area_percent"], ~lacks[1], "both are 0 throughout the window, or not divided"),
+        Reason(["r", "r2", "lag_s"], lacks[0], "samples are missing in the window"),
+        Reason(["r", "r2", "lag_s"], ~lacks[0], "one does not vary in the window"),
+        Reason(order, one_sided, "no accepted response in one channel, or in both"),
+        Reason(order[1:], ~one_sided, "a mark was set or moved by hand, or the method gives no interval"),
+    ]
 
 
 def _left_out(decisions: pd.DataFrame, trials: Trials, labels: Sequence[str]) -> "pd.Series[Any]":
@@ -233,16 +332,69 @@ def average_envelopes(
     after_s: float,
     response: str = "response",
 ) -> dict[str, Average]:
-    """Mean envelope of every channel, aligned to go, to the accepted onset of that channel, or to the response marker.
+    """Mean envelope of every channel over trials, aligned to a moment of each trial.
 
-    The trials with an accepted response burst in the channel take part, whatever the alignment, so that the averages
-    compare; those without a response marker drop out of the last. Where several stand, the response is the one that
-    begins first. Unusable signals take no part, nor marks in a stretch set aside, nor what was excluded or a rule
-    leaves out (``included``). ``n`` says
-    how many stand behind each sample, ``notes`` what was left out of that channel, why, how many are clipped, and in
-    how many the signal is dead, flat, missing or clipped down to its rest (``signal.unfit``) and yet takes part. A
-    zero-phase envelope starts to rise before the signal does: the foot of an average tells no onset. Raises
-    ParameterError (also for decisions of two reviewers on a trial), UnknownNameError.
+    Parameters
+    ----------
+    trials : Trials
+        The trials that were reviewed.
+    decisions : DataFrame
+        Decisions of one reviewer.
+    to : {"go", "onset", "response"}
+        Align to go, to the accepted onset of that channel, or to the response marker.
+    before_s, after_s : float
+        How far the average reaches before and after that moment, in seconds.
+    response : str, default "response"
+        Label of the marker of the response.
+
+    Returns
+    -------
+    dict of str to Average
+        One average a channel, in the trials' unit.
+
+    Raises
+    ------
+    ParameterError
+        A value is out of range, or decisions of two reviewers are on one trial.
+    UnknownNameError
+        No marker or column has that name.
+    RateError, VersionError
+        As for :func:`emgreview.measure`, by its decisions.
+    SignalError
+        Samples of the trials are too large to be a voltage.
+
+    Warns
+    -----
+    SignalWarning
+        Every note.
+
+    Notes
+    -----
+    The trials with an accepted response burst in the channel take part, whatever the
+    alignment, so that the averages compare; those without a response marker drop out of the
+    last. Where several stand, the response is the one that begins first. Unusable signals
+    take no part, nor marks in a stretch set aside, nor what was excluded or a rule leaves
+    out (``included``). ``n`` says how many stand behind each sample, ``notes`` at how many
+    samples too few do for a mean or an SD, what was left out of that channel, why, how many
+    are clipped, and in how many the signal is dead, flat, missing or clipped down to its rest
+    (``signal.unfit``) and yet takes part.
+
+    A zero-phase envelope starts to rise before the signal does: the foot of an average tells
+    no onset.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 3, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         _ = [session.accept_rest(trial) for trial in session.queue]
+    ...         decisions = session.decisions()
+    >>> means = er.average_envelopes(trials, decisions, to="onset", before_s=0.2, after_s=0.4)
+    >>> means["prime mover"].mean.shape, int(means["prime mover"].n.max())
+    ((600,), 3)
     """
     trials = one_of(trials)
     demand(to in get_args(Moment), "to", to, "'go', 'onset' or 'response'")
@@ -274,6 +426,10 @@ def average_envelopes(
         cut = ground.share(trials, place, trial, onset, offset)
         notes += cut_words(int((cut > 0).sum()), len(mine), "responses")
         found = aligned_average(y, at, trials.rate_hz, before_s=before_s, after_s=after_s)
+        few = {"no mean and no SD": int((found.n == 0).sum()), "no SD": int((found.n == 1).sum())}
+        told = "; ".join(f"{what} at {count}" for what, count in few.items() if count)
+        if told:
+            notes.append(f"Of {len(found.n)} samples {told}, behind which stands no trial, or one: see n.")
         out[label] = dataclasses.replace(found, notes=(*notes, *ground.notes("responses", label)))
     tell_all(f"{label}: {note}" for label, found in out.items() for note in found.notes)
     return out

@@ -20,9 +20,11 @@ from numpy.typing import NDArray
 
 from emgreview.annotations import scales
 from emgreview.annotations.telling import beside_the_emg, sentences
-from emgreview.checks import demand
+from emgreview.checks import demand, demand_size, kind
 from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError, tell
 from emgreview.model import ARBITRARY, Trials, to_sample
+
+DECISIONS = "a table of decisions, as read_version or Session.decisions() gives"
 
 FloatArray = NDArray[np.floating]
 IntArray = NDArray[np.intp]
@@ -47,12 +49,15 @@ def trials_of(trials: Trials | Sequence[Trials]) -> tuple[Trials, ...]:
     demand(good, "trials", type(trials).__name__, "what cut_trials returns, or a list of such")
     names = [part.recording.name for part in parts]
     demand(parts and len(set(names)) == len(names), "trials", names, "the trials of one recording or more, each once")
+    for part in parts:
+        demand_size(part.data, part.recording.name)
     return parts
 
 
 def one_of(trials: Any) -> Trials:
     """The trials of one recording, and nothing else."""
     demand(isinstance(trials, Trials), "trials", type(trials).__name__, "the trials of one recording, from cut_trials")
+    demand_size(trials.data, trials.recording.name)
     return trials
 
 
@@ -66,6 +71,7 @@ def unit_of(parts: Sequence[Trials]) -> str:
 
 def channel_of(trials: Trials, label: str) -> int:
     """The place of a channel."""
+    kind("channel", label, str, f"the label of one channel: {', '.join(trials.labels)}")
     if label not in trials.labels:
         raise UnknownNameError("channel", label, trials.labels)
     return trials.labels.index(label)
@@ -256,7 +262,7 @@ def excluded(decisions: pd.DataFrame, trials: Trials, label: str) -> "pd.Series[
 
 
 def _checked(decisions: Any) -> None:
-    demand(isinstance(decisions, pd.DataFrame), "decisions", type(decisions).__name__, "a table of decisions")
+    demand(isinstance(decisions, pd.DataFrame), "decisions", type(decisions).__name__, DECISIONS)
     missing = [name for name in NEEDED if name not in decisions.columns]
     if missing:
         raise ParameterError(

@@ -13,6 +13,7 @@ from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
 from emgreview.measuring.ground import Ground
+from emgreview.measuring.missing import Reason, missing_words
 from emgreview.measuring.rows import as_reviewed, column, kept_out, one_of, said_of, tell_all, unit_of
 from emgreview.model import Trials, to_sample
 from emgreview.signal import evoked, filters
@@ -20,7 +21,7 @@ from emgreview.signal.clip import at_rail
 from emgreview.tables import describe
 
 TOLD = ("decay", "clipped_share")
-MEASURED = ("peak_to_peak", "latency_s", "silent_period_s", "background_rms")
+MEASURED = ("peak_to_peak", "latency_s", "silent_period_s", "pause_level", "background_rms")
 
 
 def measure_evoked(
@@ -34,33 +35,113 @@ def measure_evoked(
     remove_decay: bool = True,
     around_s: tuple[float, float] = (0.5, 0.6),
 ) -> pd.DataFrame:
-    """Potentials evoked by every marker labelled ``stimulus`` inside the trials, one row a stimulus and channel.
+    """Potentials evoked by a stimulus inside the trials, one row a stimulus and channel.
 
-    The raw recording is read around each stimulus (``around_s`` before, after), the artefact's decay fitted between its
-    blanked stretch and ``window_s`` and taken off (``remove_decay``), and the artefact itself blanked (``blank_s``
-    before, after). The size comes from this filtered as the trials were; latency and background from it band-passed
-    once, forward, whatever the trials' filter, so that no later sample touches them (``signal.evoked.forward``); the
-    silent period from its changes over 2 ms, into which the potential does not ring (``signal.evoked.forgetful``).
-    ``attrs["timed"]`` and the columns say so. ``pause`` says why a silent period is missing, and a note counts where
-    none is told: one that leaves less than some 25 ms between potential and return cannot be (figures at
-    ``signal.evoked.measure_evoked``). ``background_rms`` is what the muscle did
-    before: use it as a covariate, for it changes the potential.
+    Parameters
+    ----------
+    trials : Trials
+        The trials.
+    stimulus : str
+        Label of the markers of the stimulus.
+    decisions : DataFrame or None
+        Decisions: what was decided of each signal, and what is left out.
+    blank_s : (float, float), default (0.001, 0.008)
+        How much of the raw signal before and after the stimulus is the artefact.
+    window_s : (float, float), default (0.012, 0.06)
+        Where the potential is looked for, in seconds after the stimulus.
+    background_s : (float, float), default (-0.1, -0.005)
+        Where the activity before is measured, in seconds from the stimulus.
+    remove_decay : bool, default True
+        Fit the artefact's decay between its blanked stretch and ``window_s``, and take it
+        off.
+    around_s : (float, float), default (0.5, 0.6)
+        How much of the raw recording is read before and after each stimulus.
 
-    A latency is missing, and counted in a note, where the signal stands out already when ``window_s`` begins, or in the
-    4 ms before: a decay that could not be taken off, or a potential that begins earlier. ``decay`` tells where a decay
-    stood there and was taken off: as one exponential, and nothing before the window shows whether it is one. A note
-    counts these. Figures stand at ``signal.evoked.stands_before``: of single decays nearly all latencies are right
-    then, of others up to half are not. A silent period that is given holds (1 in 80 off by more than 10 ms), a missing
-    one says nothing then: see ``signal.evoked.measure_evoked``. ``clipped_share`` is that of the samples within the
-    window that lie at a rail of the raw recording (``signal.clip``): above 0 the size is too small.
+    Returns
+    -------
+    DataFrame
+        ``peak_to_peak`` and ``background_rms`` in the trials' unit; ``latency_s`` and
+        ``silent_period_s``, missing where they cannot be told; ``pause`` says why a silent
+        period is missing; ``pause_level`` is the RMS in the pause over that before the
+        stimulus; ``decay`` is true where one stood at the window and was taken off, and where
+        the latency hangs on what lies just before the window; ``clipped_share`` is that of
+        the samples within the window that lie at a rail of the raw recording
+        (``signal.clip``): above 0 the size is too small. With ``decisions``, ``signal`` says
+        what was decided of the channel in that trial, ``set_aside`` whether a stretch set
+        aside touches its mark. ``table.attrs["timed"]`` says which signal the times come
+        from, ``table.attrs["notes"]`` what was left out, and why numbers are missing.
 
-    A stimulus that lies in two overlapping trials is measured once, and belongs to the trial whose cue is nearest. With
-    ``decisions``, the column ``signal`` says what was decided of the channel in that trial, and ``set_aside`` whether a
-    stretch set aside touches its mark; the stimulus is measured all the same. Left out, and counted in a note with the
-    reasons, are stimuli of a channel that was excluded, or of which a rule for inclusion takes no row of that trial
-    (column ``included``). A note counts stimuli in trials whose signal is dead, flat, missing or clipped down to its
-    rest (``signal.unfit``), where nobody called it unusable. Raises UnknownNameError where no such marker lies in the
-    trials, ParameterError for windows that do not fit each other.
+    Raises
+    ------
+    UnknownNameError
+        No such marker lies in the trials.
+    ParameterError
+        Windows do not fit each other.
+    RateError, VersionError
+        As for :func:`emgreview.measure`, by its decisions.
+    SignalError
+        Samples of the trials are too large to be a voltage.
+
+    Warns
+    -----
+    SignalWarning
+        Every note.
+
+    Notes
+    -----
+    The artefact is blanked in the raw signal. The size comes from this filtered as the trials
+    were. Latency and background come from it band-passed once, forward, whatever the trials'
+    filter, so that no later sample touches them (``signal.evoked.forward``); the silent
+    period from its changes over 2 ms, into which the potential does not ring
+    (``signal.evoked.forgetful``).
+
+    Latency: first sample of the first run of 1 ms in which |x| exceeds the background's
+    mean + 5 SD of |x|. Silent period: the first stretch of 25 ms or more in which the RMS in
+    10 ms stays below half of the background's, or of 12 ms below 0.3 of it; it ends where
+    the RMS rises above half again. Latency and half for 25 ms are common practice, no
+    source; 0.3 for 12 ms is our own; state them.
+
+    ``background_rms`` is what the muscle did before: use it as a covariate, for it changes
+    the potential.
+
+    A latency is missing, and counted in a note, where the signal stands out already when
+    ``window_s`` begins, or in the 4 ms before: a decay that could not be taken off, or a
+    potential that begins earlier. A decay that stood there and was taken off was taken for
+    one exponential, and nothing before the window shows whether it is one; of others the
+    latency hangs on what lies just before the window (``signal.evoked.hangs_on_before``). A
+    note counts both. Figures stand at ``signal.evoked.stands_before``: of single decays
+    nearly all latencies are right then, of others up to half are not. A silent period that
+    is given holds (1 in 80 off by more than 10 ms), a missing one says nothing then: see
+    ``signal.evoked.measure_evoked``. A note counts where no silent period is told: one that
+    leaves less than some 25 ms between potential and return cannot be (figures there). Where
+    ``pause_level`` is above 0.25 (``signal.evoked.SHALLOW``) the noise is near the activity,
+    and the silent period may be cut short: a note counts these too.
+
+    A stimulus that lies in two overlapping trials is measured once, and belongs to the trial
+    whose cue is nearest. One whose signal is unusable or set aside is measured all the same.
+    Left out, and counted in a note with the reasons, are stimuli of a channel that was
+    excluded, or of which a rule for inclusion takes no row of that trial (column
+    ``included``). A note counts stimuli in trials whose signal is dead, flat, missing or
+    clipped down to its rest (``signal.unfit``), where nobody called it unusable.
+
+    Peak-to-peak amplitude belongs here alone: for voluntary activity it is not recommended.
+
+    References
+    ----------
+    McManus et al. 2021 (J Electromyogr Kinesiol).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import emgreview as er
+    >>> x = np.random.default_rng(1).normal(0, 5.0, (1, 8000))
+    >>> x[0, 4040:4060] += 800 * np.sin(np.arange(20) * np.pi / 10)
+    >>> x[0, 4060:4240] *= 0.1  # the muscle is silent after the potential
+    >>> rec = er.Recording.from_array(x, 2000, labels=["FDI"], markers=[(4000, "pulse")])
+    >>> trials = er.cut_trials(rec, cue="pulse", before_s=1.0, after_s=1.0)
+    >>> table = er.measure_evoked(trials, stimulus="pulse")
+    >>> table["latency_s"].round(3).tolist(), bool(table["peak_to_peak"][0] > 1000)
+    ([0.02], True)
     """
     trials = one_of(trials)
     around, blanked = (_lengths(name, pair) for name, pair in (("around_s", around_s), ("blank_s", blank_s)))
@@ -112,6 +193,7 @@ def measure_evoked(
         marked = evoked.blank(x, rec.rate_hz, before, before_s=blanked[0], after_s=blanked[1])
         if remove_decay:
             x = evoked.without_decay(x, rec.rate_hz, before, from_s=blanked[1], to_s=window[0])
+        rest_of_it = x
         x = evoked.blank(x, rec.rate_hz, before, before_s=blanked[0], after_s=blanked[1])
         paused = evoked.forgetful(x, rec.rate_hz, high_hz=how.high_hz)
         timed, marked = (
@@ -125,12 +207,24 @@ def measure_evoked(
         seen = evoked.measure_evoked(
             x, rec.rate_hz, before, timed=timed, paused=paused, window_s=window, background_s=rest
         )
+        found_s = np.where(seen.begun | left, np.nan, seen.latency_s)
+        hangs = evoked.hangs_on_before(
+            rest_of_it,
+            rec.rate_hz,
+            before,
+            found_s,
+            before_s=blanked[0],
+            low_hz=how.low_hz,
+            high_hz=how.high_hz,
+            window_s=window,
+            background_s=rest,
+        )
         for place, (trial, at) in enumerate(inside):
             values = {name: float(getattr(seen, name)[place]) for name in MEASURED}
             begun = bool(seen.begun[place] or (left[place] and np.isfinite(values["latency_s"])))
-            values["latency_s"] = np.nan if begun else values["latency_s"]
+            values["latency_s"] = float(found_s[place])
             pause = str(seen.pause[place]) or None
-            spoilt = {"decay": bool(stood[place] or left[place]), "clipped_share": cut[place]}
+            spoilt = {"decay": bool(stood[place] or left[place] or hangs[place]), "clipped_share": cut[place]}
             rows.append(
                 {"recording": rec.name, "trial": trial, "channel": label, "stimulus_sample": at, **values}
                 | spoilt
@@ -154,13 +248,20 @@ def measure_evoked(
             "s",
             f"Stimulus to the return of activity; missing for the reason in the column pause; {paused_words}",
         ),
+        "pause_level": column(
+            "number",
+            "",
+            f"RMS in the pause over that before the stimulus: above {evoked.SHALLOW:g} silent_period_s may be cut "
+            f"short; {paused_words}",
+        ),
         "background_rms": column(
             "number", unit, f"Root mean square, {before_words}: a covariate of the potential; {timed_words}"
         ),
         "decay": column(
             "truth",
             "",
-            "Whether something stood out in the last 4 ms before the window: latency, silent period, size may be off",
+            "Whether something stood out in the last 4 ms before the window, or the latency hangs on what lies there: "
+            "latency, silent period, size may be off",
         ),
         "clipped_share": column(
             "number", "", "Share of the window's samples at a rail of the raw recording: above 0 the size is too small"
@@ -192,7 +293,9 @@ def measure_evoked(
         silent = mine if "signal" not in mine else mine[mine["signal"] != "unusable"]
         ground.use(trials, place, np.array([row_of[name] for name in silent["trial"]], dtype=np.intp))
     notes += ground.notes("stimuli")
-    if early_ones := int(out.pop("begun").sum()):
+    begun_ones = out.pop("begun").to_numpy(dtype=bool)
+    lacks = out["peak_to_peak"].isna().to_numpy(dtype=bool)
+    if early_ones := int(begun_ones.sum()):
         notes.append(
             f"{early_ones} latencies are missing because the signal stands out already when window_s begins, at "
             f"{window[0]:g} s, or just before: a decay that is not over, or a potential that begins earlier; look at "
@@ -201,8 +304,9 @@ def measure_evoked(
     if doubtful := int((out["decay"].astype(bool) & out["latency_s"].notna()).sum()):
         notes.append(
             f"{doubtful} of {len(out)} latencies come after a decay that stood just before window_s and was taken off "
-            "as one exponential; of a decay that is none they are wrong, and sizes too. The column decay names them: "
-            "look at the raw signal, or begin window_s where the decay is over."
+            "as one exponential (of a decay that is none they are wrong, and sizes too), or would be others, or none, "
+            "without what lies there. The column decay names them: look at the raw signal, or begin window_s where the "
+            "decay is over."
         )
     if after := int(out["decay"].astype(bool).sum()):
         given = int((out["decay"].astype(bool) & out["silent_period_s"].notna()).sum())
@@ -211,6 +315,12 @@ def measure_evoked(
             f"{after - given} without: where the muscle was active before, what is left of a decay can hide its pause, "
             "so that a missing silent period says nothing; look at the raw signal of those that the column decay names."
         )
+    if shallow := int((out["pause_level"] > evoked.SHALLOW).sum()):
+        notes.append(
+            f"{shallow} of {len(out)} silent periods may be cut short: in the pause the signal keeps more than "
+            f"{evoked.SHALLOW:.0%} of its RMS before the stimulus, so that noise alone may look like the return of "
+            "activity; the column pause_level names them."
+        )
     if untold := int((out["pause"] == "none told").sum()):
         notes.append(
             f"{untold} of {len(out)} silent periods are missing because no pause can be told: activity goes on, or is "
@@ -218,6 +328,21 @@ def measure_evoked(
         )
     if clipped := int((out["clipped_share"] > 0).sum()):
         notes.append(f"{clipped} of {len(out)} potentials are clipped within window_s: their sizes are too small.")
+    notes += missing_words(
+        out,
+        columns,
+        [
+            Reason(MEASURED, lacks, "samples are missing in the windows"),
+            Reason(["latency_s"], begun_ones, ""),
+            Reason(["latency_s"], ~begun_ones, "no potential stands out of the background"),
+            Reason(
+                ["silent_period_s", "pause_level"],
+                (out["pause"] == "no return").to_numpy(dtype=bool),
+                "activity does not return within around_s",
+            ),
+            Reason(["silent_period_s", "pause_level"], (out["pause"] == "none told").to_numpy(dtype=bool), ""),
+        ],
+    )
     out.attrs |= {
         "columns": columns,
         "notes": tell_all(notes),

@@ -12,6 +12,8 @@ import pandas as pd
 
 from emgreview.annotations import scales
 from emgreview.checks import demand
+from emgreview.detecting import onsets_of
+from emgreview.errors import ParameterError
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.rows import (
     FloatArray,
@@ -29,7 +31,6 @@ from emgreview.model import Trials, to_sample
 from emgreview.signal import measures
 from emgreview.signal.clip import cut_words
 from emgreview.signal.floor import Floor, find_floor
-from emgreview.signal.onset import estimate_onsets
 
 
 def detection_floor(
@@ -43,20 +44,85 @@ def detection_floor(
     seed: int = 0,
     **parameters: Any,
 ) -> Floor:
-    """The smallest burst that ``method`` finds in ``share`` of trials of a person and channel; ``signal.floor``.
+    """The smallest burst that a method finds in a share of the trials of a person and channel.
 
-    ``trials`` are those of one recording, or of several of one person (blocks of a session, electrodes left on): their
-    rests and bursts are then pooled. Rest is the rest window of each trial, but for trials where the default method
-    calls it active, flat or missing, and those whose signal ``decisions`` call unusable or exclude. Bursts are the
-    stronger half of each recording's accepted responses in ``decisions`` (unusable signals, what was excluded, and what
-    a rule for inclusion leaves out take no part), or, without such a table, of those the default method finds.
-    ``left_out`` tells what took no part, how many bursts are clipped, and how many rests or bursts come from signals
-    that are dead, flat, missing or clipped down to their rest (``signal.unfit``), trial by trial. Rests stay whatever
-    the rule: it speaks of bursts. Too few trials or no burst is a floor of NaN, and its ``note`` says so. Raises
-    SignalError (a rest window below 0.1 s), UnitError and ParameterError (recordings that do not go together, or
-    decisions of two reviewers on one trial), UnknownNameError.
+    "No onset found" is not "no activity". So a person's own bursts are scaled down, put into
+    that person's own rest at known places, and sought again.
+
+    Parameters
+    ----------
+    trials : Trials or sequence of Trials
+        Trials of one recording, or of several of one person (blocks of a session,
+        electrodes left on): their rests and bursts are then pooled.
+    channel : str
+        Label of the channel.
+    decisions : DataFrame or None
+        A table of decisions, for bursts and for what takes no part.
+    method : str, default "ramp"
+        Onset method, as for :func:`emgreview.estimate_onsets`.
+    share : float, default 0.95
+        The share of trials.
+    injections : int, default 200
+        Bursts put in at each level.
+    seed : int, default 0
+        Seed of the places and of what is drawn.
+    **parameters
+        Parameters of the method.
+
+    Returns
+    -------
+    Floor
+        Levels in dB over rest and in the unit of the trials; NaN, with the reason in
+        ``note``, where there are too few trials or no burst.
+
+    Raises
+    ------
+    SignalError
+        The rest window is below 0.1 s, or samples are too large to be a voltage.
+    UnitError, ParameterError
+        Recordings do not go together, decisions of two reviewers are on one trial, a table
+        came as ``channel``, or a value is out of range.
+    UnknownNameError
+        No channel, method or parameter has that name.
+    RateError, VersionError
+        As for :func:`emgreview.measure`, by its decisions.
+
+    Warns
+    -----
+    SignalWarning
+        Why the floor is NaN, and what took no part.
+
+    Notes
+    -----
+    Rest is the rest window of each trial, but for trials where the default method calls it
+    active, flat or missing, and those whose signal ``decisions`` call unusable or exclude.
+    Bursts are the stronger half of each recording's accepted responses in ``decisions``
+    (unusable signals, what was excluded, and what a rule for inclusion leaves out take no
+    part), or, without such a table, of those the default method finds. Rests stay whatever
+    the rule: it speaks of bursts.
+
+    ``left_out`` tells what took no part, how many bursts are clipped, and how many rests or
+    bursts come from signals that are dead, flat, missing or clipped down to their rest
+    (``signal.unfit``), trial by trial.
+
+    A burst counts as found where the method's onset lies between 0.1 s before its true onset
+    and its true offset. The floor is where the share found passes ``share``.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 6, 1000, seed=3).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> floor = er.detection_floor(trials, "prime mover", injections=20)
+    >>> bool(floor.low_db < floor.level_db < floor.high_db < 10)
+    True
     """
     parts = trials_of(trials)
+    if isinstance(channel, pd.DataFrame):
+        raise ParameterError(
+            "channel came as a table; allowed: the label of one channel; give the table of decisions by its name: "
+            f"detection_floor(trials, {parts[0].labels[0]!r}, decisions=table)."
+        )
     unit_of(parts)
     for name, values in (
         ("the sampling rates", {part.rate_hz for part in parts}),
@@ -102,8 +168,8 @@ def _rests_and_bursts(
     what took no part."""
     column = channel_of(trials, channel)
     x = np.asarray(trials.data[:, column], float)
-    rate_hz, cue_s, rest_s = trials.rate_hz, trials.before / trials.rate_hz, trials.processing.rest_s
-    seen = estimate_onsets(x, rate_hz, cue_s=cue_s, rest_s=rest_s)
+    rate_hz, rest_s = trials.rate_hz, trials.processing.rest_s
+    seen = onsets_of(trials, channel)
     quiet = ~np.isin(seen.baseline_note, ["missing", "flat", "active before the cue"])
     early, late = (trials.before + to_sample(edge, rate_hz) for edge in rest_s)
     notes: list[str] = []

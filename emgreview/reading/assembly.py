@@ -23,7 +23,7 @@ from emgreview.errors import FormatError, ParameterError, RateError, UnknownName
 from emgreview.model import Channel, FloatArray, Recording
 from emgreview.reading.bids import Sidecars
 from emgreview.reading.contents import Contents, Reader, Signal, StoredSamples
-from emgreview.reading.events import events_as_markers, placed
+from emgreview.reading.events import events_as_markers, placed, told_twice
 from emgreview.reading.settled import Unit, demand_known_unit, demand_unit_used, listed, settle, unit_notes
 from emgreview.reading.text import TIME
 from emgreview.reading.units import BRAIN
@@ -91,16 +91,17 @@ def assemble(
         for index in chosen
     ]
     kinds = [one.channel.kind for one in settled]
-    if assumed := [one.channel.label for one in settled if one.assumed]:
-        quiet.append(
-            f"No type is stated for {listed(assumed)}: taken as EEG, because {path.name} lies in a folder of it."
-        )
+    assumed = [one.channel.label for one in settled if one.assumed]
     lead = _lead([contents.signals[index] for index in chosen], kinds)
     named = columns is not None and reader.describes_itself
     kept, loud = _kept(path, [contents.signals[index] for index in chosen], kinds, lead, sidecars, named)
     chosen, settled = tuple(chosen[place] for place in kept), [settled[place] for place in kept]
     signals = [contents.signals[index] for index in chosen]
     alone, otherwise = unit_notes(path, sidecars, settled)
+    if assumed:
+        words = f"No type is stated for {listed(assumed)}: taken as EEG, because {path.name} lies in a folder of it."
+        left_out = set(assumed) - {signal.label for signal in signals}
+        (loud if left_out and sidecars.channels else quiet).append(words)  # a table speaks of types, and not of these
     loud = [*sidecars.notes, *strange, *otherwise, *loud]
     quiet += [*alone, *(note for one in settled for note in one.notes)]
     channels = [one.channel for one in settled]
@@ -113,10 +114,14 @@ def assemble(
             native = signals[place].rate_hz
             channels[place] = replace(channels[place], native_rate_hz=native)
             n = f"{1 / ratio}" if ratio.numerator == 1 else f"{int(1 / ratio)} or {int(1 / ratio) + 1}"
-            quiet.append(
+            words = (
                 f"Channel {signals[place].label!r} was sampled at {native:g} Hz; each value is held for {n} samples "
-                f"of the recording ({lead.rate_hz:g} Hz)."
+                f"of the recording ({lead.rate_hz:g} Hz)"
             )
+            if channels[place].kind == "EMG":
+                loud.append(f"{words}: above {native / 2:g} Hz it has no signal, only the edges of these steps.")
+            else:
+                quiet.append(f"{words}.")
     source = HeldSource(
         path,
         lead.n_samples,
@@ -136,8 +141,15 @@ def assemble(
     )
     if sidecars.events:
         events, outside_events = events_as_markers(sidecars.events, lead.rate_hz, lead.n_samples)
-        markers, outside = markers + events, outside + outside_events
+        outside += [*outside_events, *told_twice(markers, events, contents.marker_source, lead.rate_hz)]
+        markers = markers + events
     loud += outside
+    stated_s, own_s = sidecars.duration_s, lead.n_samples / lead.rate_hz
+    if stated_s is not None and abs(stated_s - own_s) > max(1.0, 0.01 * own_s):
+        loud.append(
+            f"RecordingDuration of its {sidecars.datatype}.json says {stated_s:g} s, but {path.name} itself holds "
+            f"{own_s:g} s: see that it is whole."
+        )
     recording = Recording(
         name=sidecars.name or path.stem,
         channels=tuple(channels),

@@ -24,6 +24,8 @@ from emgreview.errors import FormatError, ReadError
 from emgreview.model import Channel
 from emgreview.reading.units import CHANNEL_TYPES
 
+ALONE = "kinds and units are those of the file alone, and no channel is known to be bad"
+
 DATATYPES = ("emg", "eeg", "ieeg")
 """Folders of a dataset, and suffixes of its recordings, that may hold EMG channels in EDF or BDF."""
 
@@ -91,11 +93,12 @@ class Sidecars:
         """Every row of type EMG, or of none, must name a channel of the file. Sentences on channels without a row; and
         on rows without a channel, which are passed over."""
         if self.channels is None:
-            return [], []
+            return [f"There is no channels.tsv for {recording}: {ALONE}."] if self.name and not self.notes else [], []
         strange = [name for name in self._rows if name not in labels and name[:16] not in labels]
         for name in strange:
             if self._rows[name].kind in ("", "EMG"):
-                close = difflib.get_close_matches(name, labels, n=1)
+                alike = {label.casefold(): label for label in labels}
+                close = [alike[found] for found in difflib.get_close_matches(name.casefold(), alike, n=1)]
                 raise FormatError(
                     f"{self.channels.name} describes a channel {name!r} that {recording} does not have; it has: "
                     f"{', '.join(labels)}; names must be those of the file (of its first 16 characters)"
@@ -103,6 +106,8 @@ class Sidecars:
                     + "correct the table or the file's labels."
                 )
         bare = [label for label in labels if self.row(label) is None]
+        if bare == list(labels) and not self._rows:
+            return [f"{self.channels.name} has no row: {ALONE}."], []
         return (
             [f"{self.channels.name} has no row for {', '.join(bare)}: described by the file alone."] if bare else [],
             [
@@ -116,6 +121,12 @@ class Sidecars:
     @property
     def mains_hz(self) -> float | None:
         return self._metadata_number("PowerLineFrequency")
+
+    @property
+    def duration_s(self) -> float | None:
+        """RecordingDuration, where it is a number."""
+        value = self.metadata.get("RecordingDuration")
+        return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
     @property
     def rate_hz(self) -> float | None:
@@ -144,7 +155,7 @@ def find_sidecars(path: Path) -> Sidecars:
     if root is None:
         return Sidecars()
     datatype = path.absolute().parent.name
-    if _FILE.fullmatch(path.name) is None or path.stem.rpartition("_")[2] != datatype:
+    if not named_as_bids_wants(path):
         folders = path.absolute().relative_to(root).parts[:-2]
         return Sidecars(
             name=recording_name(path),
@@ -160,7 +171,7 @@ def find_sidecars(path: Path) -> Sidecars:
     metadata: dict[str, object] = {}
     for sidecar in _applicable(path, root, datatype, ".json"):
         metadata |= read_json(sidecar)
-    if metadata.get("RecordingType") in ("discontinuous", "epoched"):
+    if str(metadata.get("RecordingType")).casefold() in ("discontinuous", "epoched"):
         raise ReadError(
             f"the {datatype}.json of {path.name} says RecordingType {metadata['RecordingType']!r}; only 'continuous' "
             "recordings "
@@ -176,6 +187,11 @@ def find_sidecars(path: Path) -> Sidecars:
         channels=channels[-1] if channels else None,
         events=events[-1] if events else None,
     )
+
+
+def named_as_bids_wants(path: Path) -> bool:
+    """Whether a recording's file has a name by which its sidecars can be found."""
+    return _FILE.fullmatch(path.name) is not None and path.stem.rpartition("_")[2] == path.absolute().parent.name
 
 
 def recording_name(path: Path) -> str:
@@ -255,6 +271,11 @@ def read_table(path: Path) -> list[dict[str, str]]:
             f"{path.name} is empty; a TSV table has at least a line of column names; add it or remove the file."
         )
     names = [name.strip() for name in lines[0].split("\t")]
+    if len(names) == 1 and (parted := re.search("[,;]", names[0])):
+        raise FormatError(
+            f"{path.name}: line 1 holds no tab, and {parted[0]!r} between names ({names[0][:60]}); the cells of a TSV "
+            "table are parted by tabs; save it again so."
+        )
     if len(set(names)) < len(names):
         raise FormatError(f"{path.name}: line 1 names a column twice: {names}; column names must differ; rename one.")
     rows = []

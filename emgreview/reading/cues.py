@@ -18,7 +18,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from emgreview.checks import perhaps, whole
+from emgreview.checks import kind, perhaps, whole
 from emgreview.errors import MarkerError, ParameterError, SignalError, tell
 from emgreview.model import FloatArray, Marker, Recording, to_sample
 
@@ -46,22 +46,73 @@ def find_cues(
     codes: bool = False,
     mask: int = 0xFFFF,
 ) -> tuple[Marker, ...]:
-    """Markers at the cues of one channel, in order of time, source "channel <channel>".
+    """Markers at the cues that are written into a channel: pulses, or digital codes.
 
-    With ``level``, in the channel's unit: crossings in the direction of ``edge``; after a cue, crossings are
-    ignored for ``hold_off_s`` seconds (bouncing contacts, a flickering screen). ``details`` holds "edge" and
-    "level"; ``search`` of every marker these arguments, so that a log can keep them.
+    Parameters
+    ----------
+    rec : Recording
+        The recording; it is left as it is.
+    channel : str
+        Label of the trigger, photodiode, button or code channel.
+    level : float or None
+        What a pulse crosses, in the channel's unit; required unless ``codes``.
+    edge : {"rising", "falling", "both"}
+        Direction of the crossings.
+    hold_off_s : float
+        After a cue, crossings are ignored for so many seconds (bouncing contacts, a
+        flickering screen).
+    label : str, default "cue"
+        Label of the markers.
+    codes : bool, default False
+        The channel holds whole numbers; every change to a code other than 0 is a cue called
+        "<label> <code>".
+    mask : int, default 0xFFFF
+        Bits of a code that count (the low 16 of a BDF status word).
 
-    With ``codes=True`` and no level: whole numbers, of which the bits in ``mask`` count (the low 16 of a BDF status
-    word). Every change to a code other than 0 is a cue called "<label> <code>", with ``details["code"]``. Changes
-    within ``hold_off_s`` of a first one are one cue, at the time of the first with the code of the last, because
-    parallel lines do not switch at the same instant.
+    Returns
+    -------
+    tuple of Marker
+        In order of time, source "channel <channel>". ``details`` holds "edge" and "level", or
+        "code"; ``search`` the arguments, so that a log can keep them.
 
-    Raises MarkerError where no cue is found, or implausibly many (more than 20 a second on average, or a rhythm set by
-    the hold-off alone, as noise around the level makes); ParameterError, UnknownNameError, SignalError for a channel of
-    codes that holds fractions.
+    Raises
+    ------
+    MarkerError
+        No cue is found, or implausibly many (more than 20 a second on average, or a rhythm
+        set by the hold-off alone, as noise around the level makes).
+    ParameterError
+        An argument is missing, out of range, or does not go with another.
+    UnknownNameError
+        No channel has that label.
+    SignalError
+        A channel of codes holds fractions, or is read as a voltage.
+
+    Warns
+    -----
+    SignalWarning
+        The hold-off passes over most crossings.
+
+    Notes
+    -----
+    A cue is the first sample on the new side of the level: rising at sample i where
+    x[i-1] < level <= x[i], falling where x[i-1] >= level > x[i]. A channel that starts on the
+    new side holds no cue there, and a step from or to a missing sample (NaN) is none.
+
+    Changes of code within ``hold_off_s`` of a first one are one cue, at the time of the first
+    with the code of the last, because parallel lines do not switch at the same instant.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import emgreview as er
+    >>> x = np.zeros((1, 6000))
+    >>> x[0, 1000:1050] = x[0, 4000:4050] = 5.0
+    >>> rec = er.Recording.from_array(x, 1000, labels=["trigger"], unit="arbitrary")
+    >>> [cue.sample for cue in er.find_cues(rec, "trigger", level=2.5, hold_off_s=0.5)]
+    [1000, 4000]
     """
     _demand(rec, level, edge, hold_off_s, codes, mask)
+    kind("label", label, str, "what the cues are to be called, in quotes")
     hold = max(to_sample(hold_off_s, rec.rate_hz), 1)
     if codes:
         search = {"channel": channel, "label": label, "codes": True, "mask": int(mask), "hold_off_s": float(hold_off_s)}
@@ -106,7 +157,46 @@ def with_cues(
 ) -> Recording:
     """The recording with the cues of :func:`find_cues` among its markers.
 
-    Markers from the same channel with the same label, found by an earlier call, are replaced; all others stay.
+    Markers from the same channel with the same label, found by an earlier call, are
+    replaced; all others stay.
+
+    Parameters
+    ----------
+    rec : Recording
+        The recording.
+    channel : str
+        Label of the channel that holds the cues.
+    level : float or None
+        What a pulse crosses, in the channel's unit; required unless ``codes``.
+    edge : {"rising", "falling", "both"}
+        Direction of the crossings.
+    hold_off_s : float
+        After a cue, crossings are ignored for so many seconds.
+    label : str, default "cue"
+        Label of the markers.
+    codes : bool, default False
+        The channel holds whole numbers.
+    mask : int, default 0xFFFF
+        Bits of a code that count.
+
+    Returns
+    -------
+    Recording
+
+    Raises
+    ------
+    MarkerError, ParameterError, UnknownNameError, SignalError
+        As for :func:`find_cues`.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import emgreview as er
+    >>> x = np.zeros((2, 6000))
+    >>> x[1, 1000:1050] = x[1, 4000:4050] = 5.0
+    >>> rec = er.Recording.from_array(x, 1000, labels=["FCR", "trigger"], unit="arbitrary")
+    >>> len(er.with_cues(rec, "trigger", level=2.5, hold_off_s=0.5, label="go").markers)
+    2
     """
     found = find_cues(rec, channel, level=level, edge=edge, hold_off_s=hold_off_s, label=label, codes=codes, mask=mask)
 

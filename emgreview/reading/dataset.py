@@ -6,10 +6,13 @@ data.notes                               what was left out, and what such a fold
 for rec in data.recordings: ...          data.recordings["sub-01_task-reach"], data.recordings[0]
 data.participants                        rows of participants.tsv
 data.problems()                          what each recording that cannot be read has to say
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import os
 import warnings
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,7 +21,15 @@ from typing import overload
 from emgreview.checks import kind
 from emgreview.errors import EmgreviewError, FormatError, ReadError, SignalWarning, UnknownNameError, tell
 from emgreview.model import Recording
-from emgreview.reading.bids import DATATYPES, find_sidecars, read_json, read_table, recording_name
+from emgreview.reading.bids import (
+    DATATYPES,
+    entities_of,
+    find_sidecars,
+    named_as_bids_wants,
+    read_json,
+    read_table,
+    recording_name,
+)
 from emgreview.reading.edf import read_header
 from emgreview.reading.files import read
 from emgreview.reading.registry import known_extensions, reader_for
@@ -50,13 +61,14 @@ class Recordings(Sequence[Recording]):
 
     A loop goes on after a recording that cannot be read: a SignalWarning names it and says why, and the loop has one
     recording less, so take names from the recordings themselves. It raises ReadError only where none can be read; taken
-    by name or place, a recording raises its own error.
+    by name or place, a recording raises its own error. ``rate_of_text``: the rate is that of the text files among them.
     """
 
     files: Mapping[str, Path]
     rate_hz: float | None = None
     unit: Unit = None
     columns: Sequence[str | None] | None = None
+    rate_of_text: bool = False
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -100,25 +112,38 @@ class Recordings(Sequence[Recording]):
         """By place, by name, or, for a slice, a shorter sequence that opens nothing."""
         if isinstance(key, slice):
             chosen = {name: self.files[name] for name in self.names[key]}
-            return Recordings(chosen, self.rate_hz, self.unit, self.columns)
+            return Recordings(chosen, self.rate_hz, self.unit, self.columns, self.rate_of_text)
         if isinstance(key, int) and not -len(self) <= key < len(self):
             raise _NoSuchPlaceError("recording", key, self.names, f"{len(self)} recordings, with places from 0")
         name = self.names[key] if isinstance(key, int) else key
         if name not in self.files:
             raise UnknownNameError("recording", name, self.names)
         path = self.files[name]
-        rate_hz = None if reader_for(path).describes_itself else self.rate_hz
+        rate_hz = None if self.rate_of_text and reader_for(path).describes_itself else self.rate_hz
         return read(path, rate_hz=rate_hz, unit=self.unit, columns=self.columns)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Dataset:
-    """A folder of recordings.
+    """A folder of recordings; :func:`emgreview.read_dataset` returns it.
 
-    ``participants`` are the rows of participants.tsv as text ("n/a" where missing), () without one; ``description`` is
-    dataset_description.json, {} without one; ``left_out`` names the files that were not taken for recordings: in a
-    plain folder all others, in a BIDS dataset those that may hold EMG. ``notes`` are sentences for people on what was
-    left out and why, and on what such a folder does not say.
+    Attributes
+    ----------
+    name : str
+        Name of the dataset, or of the folder.
+    folder : Path
+        The folder.
+    recordings : Recordings
+        A sequence, by place or name; each recording is opened anew whenever it is taken.
+    participants : tuple of mapping
+        The rows of participants.tsv as text ("n/a" where missing), () without one.
+    description : mapping
+        dataset_description.json, {} without one.
+    left_out : tuple of str
+        The files that were not taken for recordings: in a plain folder all others, in a BIDS
+        dataset those that may hold EMG.
+    notes : tuple of str
+        What was left out and why, and what such a folder does not say.
     """
 
     name: str
@@ -134,7 +159,13 @@ class Dataset:
         return "\n".join([f"{self.name}: {len(self.recordings)} recordings ({names})", *(f"  {n}" for n in self.notes)])
 
     def problems(self) -> dict[str, str]:
-        """Name to sentence, of every recording that cannot be read or is read with a warning. Opens each one once."""
+        """What is wrong with the recordings. Opens each one once.
+
+        Returns
+        -------
+        dict of str to str
+            Name to sentence, of every recording that cannot be read or is read with a warning.
+        """
         found: dict[str, str] = {}
         for name in self.recordings.names:
             with warnings.catch_warnings(record=True) as caught:
@@ -157,16 +188,57 @@ def read_dataset(
 ) -> Dataset:
     """The recordings of a folder, none of them opened yet.
 
-    With ``dataset_description.json`` it is a BIDS dataset: its recordings are ``sub-*/[ses-*/]emg/*_emg.edf`` or
-    ``.bdf``, called by their file names without ``_emg``; and ``eeg/*_eeg`` and ``ieeg/*_ieeg`` likewise where their
-    channels.tsv lists EMG (or, without a table, a channel is called so), called by their whole names. Without a
-    description it is a plain folder: its recordings are the files directly in it that can be read, called by their
-    names without extension; text files are taken only if ``rate_hz`` and ``columns`` are given, since all of them must
-    then look alike. ``rate_hz`` goes to text files alone, ``unit`` and ``columns`` to every file: see :func:`read`.
+    Parameters
+    ----------
+    folder : str or Path
+        A BIDS dataset, or a plain folder of files.
+    rate_hz : float or None
+        Sampling rate of text files. It goes to them alone where there are any, and else
+        confirms what the files state, as for :func:`read`.
+    unit : str, mapping of str to str, or None
+        As for :func:`read`, for every file.
+    columns : sequence of str or None
+        As for :func:`read`, for every file.
 
-    Files that may be recordings and are left out are named in ``notes`` and in a SignalWarning. Raises ReadError where
-    the folder does not exist or holds no recording, FormatError where its description or participants.tsv is malformed,
-    or where two files would have the same name.
+    Returns
+    -------
+    Dataset
+        Its ``recordings`` in order of their names.
+
+    Raises
+    ------
+    ReadError
+        The folder does not exist or holds no recording.
+    FormatError
+        Its description or participants.tsv is malformed, or two files would have the same
+        name.
+    ParameterError
+        ``folder`` is no path.
+
+    Warns
+    -----
+    SignalWarning
+        Files that may be recordings and are left out, sidecars that belong to no recording,
+        and a participants.tsv that does not go with the recordings; ``notes`` say so too.
+
+    Notes
+    -----
+    With ``dataset_description.json`` it is a BIDS dataset: its recordings are
+    ``sub-*/[ses-*/]emg/*_emg.edf`` or ``.bdf``, called by their file names without ``_emg``;
+    and ``eeg/*_eeg`` and ``ieeg/*_ieeg`` likewise where their channels.tsv lists EMG (or,
+    without a table, a channel is called so), called by their whole names. Without a
+    description it is a plain folder: its recordings are the files directly in it that can be
+    read, called by their names without extension; text files are taken only if ``rate_hz``
+    and ``columns`` are given, since all of them must then look alike.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     data = er.read_dataset(er.write_demo(folder, participants=2, trials=1))
+    ...     data.recordings.names
+    ('sub-01_task-turnhandle', 'sub-02_task-turnhandle')
     """
     kind("folder", folder, (str, os.PathLike), "the path of a folder of recordings")
     folder = Path(folder)
@@ -174,7 +246,7 @@ def read_dataset(
         what = "is a file; use read() for one file" if folder.exists() else "does not exist; give an existing folder"
         raise ReadError(f"{folder} {what}; read_dataset() takes a folder of recordings.")
     bids = (folder / "dataset_description.json").is_file()
-    data, loud = _bids(folder, unit, columns) if bids else _plain(folder, rate_hz, unit, columns)
+    data, loud = _bids(folder, rate_hz, unit, columns) if bids else _plain(folder, rate_hz, unit, columns)
     for sentence in loud:
         tell(f"{data.name}: {sentence}")
     return data
@@ -231,7 +303,9 @@ def _plain(
     data = Dataset(
         name=folder.absolute().name,
         folder=folder,
-        recordings=Recordings(by_name, rate_hz, unit, columns),
+        recordings=Recordings(
+            by_name, rate_hz, unit, columns, any(not reader_for(one).describes_itself for one in files)
+        ),
         left_out=tuple(file.name for file in left_out),
         notes=(*loud, *([f"Not taken for recordings: {listed(rest)}."] if rest else []), NAMELESS),
     )
@@ -247,7 +321,9 @@ def _holds_recordings(folder: Path) -> bool:
     )
 
 
-def _bids(folder: Path, unit: Unit, columns: Sequence[str | None] | None) -> tuple[Dataset, list[str]]:
+def _bids(
+    folder: Path, rate_hz: float | None, unit: Unit, columns: Sequence[str | None] | None
+) -> tuple[Dataset, list[str]]:
     """A BIDS dataset, and those of its notes that ask for a warning."""
     description = read_json(folder / "dataset_description.json")
     files: list[Path] = []
@@ -293,12 +369,25 @@ def _bids(folder: Path, unit: Unit, columns: Sequence[str | None] | None) -> tup
     known = {row.get("participant_id", "") for row in participants}
     if bare := sorted({*known, *(part.name for part in folder.glob("sub-*") if part.is_dir())} - people - {"", "n/a"}):
         notes.append(f"There is no EMG recording of {listed(bare)}.")
-    if participants and (strange := sorted(people - known)):
-        notes.append(f"participants.tsv has no row for {listed(strange)}.")
+    if participants and "participant_id" not in participants[0]:
+        loud.append(
+            f"participants.tsv has no column 'participant_id', only {', '.join(participants[0])}: whose its rows are "
+            "is not known."
+        )
+    elif participants and (strange := sorted(people - known)):
+        loud.append(f"participants.tsv has no row for {listed(strange)}.")
+    counts = Counter(row.get("participant_id", "n/a") for row in participants)
+    if twice := sorted(who for who, n in counts.items() if n > 1 and who != "n/a"):
+        loud.append(f"participants.tsv has more than one row for {listed(twice)}.")
+    if strays := _strays(folder, files):
+        loud.append(
+            f"Sidecars that belong to no recording by their names are left out: {listed(strays)}; every label in the "
+            "name must be the recording's own, upper and lower case too (run-1 is not run-01)."
+        )
     data = Dataset(
         name=str(description.get("Name") or folder.absolute().name),
         folder=folder,
-        recordings=Recordings(by_name, unit=unit, columns=columns),
+        recordings=Recordings(by_name, rate_hz, unit, columns),
         participants=participants,
         description=description,
         left_out=(*left_out, *silent),
@@ -324,6 +413,24 @@ def _signal_files(folder: Path) -> list[Path]:
             key = file if own else file.with_suffix("")
             found.setdefault(key, file)
     return sorted(found.values())
+
+
+def _strays(folder: Path, files: Sequence[Path]) -> list[str]:
+    """Tables and JSON in the folders of recordings that apply to no file there; of a recording that is misnamed its own
+    note says so."""
+    found = []
+    for place in sorted(
+        {file.parent for file in files} - {file.parent for file in files if not named_as_bids_wants(file)}
+    ):
+        beside = [entities_of(file).items() for file in place.iterdir() if file.suffix.lower() not in (".tsv", ".json")]
+        found += [
+            file.relative_to(folder).as_posix()
+            for file in sorted(place.iterdir())
+            if file.suffix in (".tsv", ".json")
+            and file.stem.rpartition("_")[2] in ("events", "channels", place.name)
+            and not any(entities_of(file).items() <= entities for entities in beside)
+        ]
+    return found
 
 
 def _datatype(folder: Path, file: Path) -> str:

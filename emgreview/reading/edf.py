@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from emgreview.errors import FormatError, RateError, ReadError, TruncatedError
 from emgreview.reading.contents import Contents, Reader, Signal
+from emgreview.reading.edf_annotations import gapped, markers_in
 
 _FIXED = (
     ("version", 8),
@@ -45,13 +46,13 @@ _PER_SIGNAL = (
     ("samples in each data record", 8),
     ("reserved", 32),
 )
-_TAL = re.compile(rb"([+-]\d+(?:\.\d*)?)(?:\x15(\d+(?:\.\d*)?))?\x14(.*)\x14", re.DOTALL)
 _CUTOFF = r"\b{}\s*:?\s*(\d+(?:\.\d+)?)\s*(k?)Hz"
 
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """The header of a file, checked. ``n_records`` is what the file holds (also where it announces -1)."""
+    """The header of a file, checked. ``n_records`` is what the file holds, also where it announces -1
+    (``open_ended``)."""
 
     path: Path
     bytes_a_sample: int
@@ -61,6 +62,12 @@ class Header:
     reserved: str
     signals: tuple[dict[str, str], ...]
     samples_a_record: tuple[int, ...]
+    open_ended: bool = False
+
+    @property
+    def gapped(self) -> str:
+        """What the file calls itself, where there may be gaps between its records, or ""."""
+        return self.reserved[:5] if self.reserved[:5] in ("EDF+D", "BDF+D") else ""
 
     @property
     def record_bytes(self) -> int:
@@ -113,18 +120,15 @@ class _Samples:
 def read(path: Path, *, rate_hz: float | None = None, columns: Sequence[str | None] | None = None) -> Contents:
     """Contents of an EDF, EDF+, BDF or BDF+ file; it states rate and labels itself, so both options are left alone.
 
-    Discontinuous files (EDF+D, BDF+D) are refused. Annotations may stand in any order in the file, as EDF+ allows.
+    Files with gaps are refused; EDF+D and BDF+D are read where every record says that there is none. Annotations may
+    stand in any order in the file, as EDF+ allows.
 
     Raises FormatError, TruncatedError, RateError, ReadError.
     """
     header = read_header(path)
-    if header.reserved[:5] in ("EDF+D", "BDF+D"):
-        raise ReadError(
-            f"{path.name} is discontinuous ({header.reserved[:5]}): stretches of time are missing between its data "
-            "records; only continuous files can be read, because filters and windows would run across the gaps; "
-            "export each continuous stretch as a file of its own (EDF+C or BDF+C)."
-        )
     annotations = header.annotation_signals
+    if header.gapped and not annotations:
+        raise gapped(path, header.gapped, "stretches of time may be missing between its data records; none says when")
     shown = [index for index in range(len(header.signals)) if index not in annotations]
     if not shown:
         raise FormatError(
@@ -140,7 +144,12 @@ def read(path: Path, *, rate_hz: float | None = None, columns: Sequence[str | No
         i for i in shown if header.bytes_a_sample == 3 and header.signals[i]["label"].casefold() == "status"
     )
     samples = _Samples(header, status)
-    markers, notes = _markers(header, samples) if annotations else ((), ())
+    tolerance_s = max(header.record_s / max(header.samples_a_record), 1e-3)
+    markers, notes = markers_in(path, _annotations(header, samples), header.record_s, tolerance_s, header.gapped)
+    if header.open_ended:
+        notes += (
+            f"{path.name} does not say how many data records it has; {header.n_records} are there: was it closed?",
+        )
     return Contents(
         path=path,
         signals=tuple(_signal(header, index, index in status) for index in shown),
@@ -207,6 +216,7 @@ def read_header(path: Path) -> Header:
         reserved=fields["reserved"],
         signals=signals,
         samples_a_record=counts,
+        open_ended=announced == -1,
     )
 
 
@@ -222,9 +232,8 @@ def _records_present(path: Path, announced: int, data_bytes: int, record_bytes: 
             f"{path.name} announces {claim} data records of {record_bytes} bytes, but holds {present} and "
             f"{left} bytes of the next ({data_bytes} bytes of data"
             + ("" if announced == -1 else f" of {announced * record_bytes}")
-            + "); a file must be whole, nothing is shortened silently; copy or export it again, or, to work with "
-            "what is "
-            f"there, write {present} into the header field 'number of data records' of a copy cut to "
+            + "); a file must be whole, nothing is shortened silently; copy or export it again, or, to work with what "
+            f"is there, write {present} into the header field 'number of data records' of a copy cut to "
             f"{path.stat().st_size - left} bytes."
         )
     if announced != -1 and data_bytes > announced * record_bytes:
@@ -275,55 +284,14 @@ def _signal(header: Header, index: int, status: bool) -> Signal:
     )
 
 
-def _markers(header: Header, samples: _Samples) -> tuple[tuple[tuple[float, str, float | None], ...], tuple[str, ...]]:
-    """Annotations as (seconds from the first sample, text, duration), in order of time, and notes on what is not one.
-
-    The first annotation of a record is empty and carries the record's own start; the first record's start may lie a
-    fraction of a second after the header's start time, and is the zero of all onsets here.
-    """
-    path = header.path
-    starts: dict[int, float] = {}
-    found: list[tuple[float, str, float | None]] = []
-    empty = 0
-    for place, signal in enumerate(header.annotation_signals):
+def _annotations(header: Header, samples: _Samples) -> list[list[bytes]]:
+    """The bytes of each annotation signal, record by record."""
+    found = []
+    for signal in header.annotation_signals:
         n = header.samples_a_record[signal]
-        blocks = samples.raw(signal, 0, n * header.n_records).tobytes()
-        size = n * header.bytes_a_sample
-        for record in range(header.n_records):
-            block = blocks[record * size : (record + 1) * size]
-            for order, text in enumerate(part for part in block.split(b"\0") if part):
-                match = _TAL.fullmatch(text)
-                if match is None:
-                    raise FormatError(
-                        f"{path.name}: an annotation in data record {record + 1} reads {text[:40]!r}; EDF+ wants "
-                        "onset, optional duration and texts between the bytes 21, 20 and 0; export the file again."
-                    )
-                onset = float(match[1])
-                try:
-                    labels = match[3].decode("utf-8").split("\x14")
-                except UnicodeDecodeError as error:
-                    raise FormatError(
-                        f"{path.name}: an annotation in data record {record + 1}, at {onset:g} s, is not UTF-8 "
-                        f"({error.reason}), as EDF+ wants; export the file again."
-                    ) from error
-                if place == 0 and order == 0 and labels[0] == "":
-                    starts[record] = onset
-                    labels = labels[1:]
-                duration = None if match[2] is None else float(match[2])
-                empty += sum(label == "" and onset != starts.get(record) for label in labels)
-                found += [(onset, label, duration) for label in labels if label]
-    zero = starts.get(0, 0.0)
-    tolerance_s = max(header.record_s / max(header.samples_a_record), 1e-3)
-    for record, start in starts.items():
-        if abs(start - zero - record * header.record_s) > tolerance_s:
-            raise FormatError(
-                f"{path.name} says it is continuous, but its data record {record + 1} begins at {start - zero:g} s "
-                f"instead of {record * header.record_s:g} s; records must follow one another without a gap; "
-                "export each continuous stretch as a file of its own."
-            )
-    notes = (f"{empty} annotations without text are no markers.",) if empty else ()
-    markers = [(onset - zero, label, duration) for onset, label, duration in found]
-    return tuple(sorted(markers, key=lambda marker: marker[0])), notes
+        blocks, size = samples.raw(signal, 0, n * header.n_records).tobytes(), n * header.bytes_a_sample
+        found.append([blocks[record * size : (record + 1) * size] for record in range(header.n_records)])
+    return found
 
 
 def _split_bytes(raw: bytes, widths: Sequence[int]) -> list[bytes]:

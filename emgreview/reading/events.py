@@ -5,6 +5,7 @@ only warns of onsets after the end: none of them costs a recording. What is no t
 
     events_as_markers(path, ...)        events.tsv as markers, and sentences on what is none
     placed(found, ...)                  moments as markers, and sentences on those outside
+    told_twice(markers, events, ...)    a sentence where the file and events.tsv tell the same moments
 """
 
 import math
@@ -42,6 +43,8 @@ def events_as_markers(path: Path, rate_hz: float, n_samples: int) -> tuple[list[
     moments: list[Moment] = []
     lines: list[int] = []
     timeless: list[int] = []
+    nameless: list[int] = []
+    elsewhere: list[tuple[int, float, str]] = []
     for row, cells in enumerate(rows, start=1):
         where = f"{path.name}: row {row} (line {row + 1})"
         onset_s, duration_s = (_seconds(where, cells, column) for column in ("onset", "duration"))
@@ -51,13 +54,32 @@ def events_as_markers(path: Path, rate_hz: float, n_samples: int) -> tuple[list[
         if duration_s is not None and duration_s < 0:
             raise MarkerError(f"{where} has a duration of {duration_s:g} s; allowed: 0 and more, or n/a; correct it.")
         details = {name: text for name, text in cells.items() if name not in ("onset", "duration") and text != "n/a"}
-        label = next((details[name] for name in LABEL_COLUMNS if details.get(name)), "event")
+        label = next((details[name] for name in LABEL_COLUMNS if details.get(name)), "")
+        if not label:
+            nameless.append(row)
+            label = "event"
+        stated = details.get("sample", "")
+        if re.fullmatch(r"\d+(\.0*)?", stated) and abs(float(stated) - onset_s * rate_hz) > 1.5:  # counted from 1, too
+            elsewhere.append((row, onset_s, stated))
         moments.append((onset_s, label, duration_s, details))
         lines.append(row)
     notes = []
     if timeless:
         few = ", ".join(map(str, timeless[:6])) + (" …" if len(timeless) > 6 else "")
         notes.append(f"{path.name}: {_counted(len(timeless), 'row has', 'rows have')} no onset, no marker: row {few}.")
+    if nameless and any(name in rows[0] for name in LABEL_COLUMNS):  # else no event has a name, as the table shows
+        few = ", ".join(map(str, nameless[:6])) + (" …" if len(nameless) > 6 else "")
+        notes.append(
+            f"{path.name}: {_counted(len(nameless), 'row says', 'rows say')} nothing in {', '.join(LABEL_COLUMNS)}, "
+            f"and {'is' if len(nameless) == 1 else 'are'} called 'event': row {few}."
+        )
+    if elsewhere:
+        row, onset_s, stated = elsewhere[0]
+        notes.append(
+            f"{path.name}: of {_counted(len(elsewhere), 'row', 'rows')} the sample is not the onset, of row {row} for "
+            f"one: {onset_s:g} s is sample {onset_s * rate_hz:g} at {rate_hz:g} Hz, and {stated} is stated; onsets "
+            "were taken; see which is right."
+        )
     back = [place for place, (one, other) in enumerate(pairwise(moments), start=1) if other[0] < one[0]]
     if back:
         row, times = lines[back[0]], f"{moments[back[0]][0]:g} s after {moments[back[0] - 1][0]:g} s"
@@ -100,6 +122,30 @@ def placed(
                 f"{side}, from {moments[0][0]:g} to {moments[-1][0]:g} s, and are no markers: {few}{more}{none_left}."
             )
     return markers, notes
+
+
+TWICE_S = 0.02
+"""Two sources that tell one moment differ by rounding and a clock's reading alone (our own choice, no source)."""
+
+
+def told_twice(markers: Sequence[Marker], events: Sequence[Marker], source: str, rate_hz: float) -> list[str]:
+    """A sentence on labels that ``markers`` and ``events`` share, at moments that are the same: every trial around them
+    would be there twice."""
+    places: dict[str, list[int]] = {}
+    for marker in events:
+        places.setdefault(marker.label, []).append(marker.sample)
+    twice = Counter(
+        one.label
+        for one in markers
+        if any(abs(one.sample - other) <= TWICE_S * rate_hz for other in places.get(one.label, ()))
+    )
+    if not twice:
+        return []
+    words = ", ".join(f"{label!r} {n}" for label, n in twice.most_common(6))
+    return [
+        f"{source.capitalize()} and events.tsv tell the same moments ({words}), and each would be a trial twice; keep "
+        "one of them: rec.with_markers([one for one in rec.markers if one.source == 'events'])."
+    ]
 
 
 def _counted(n: int, one: str, more: str) -> str:

@@ -26,29 +26,79 @@ def read(
     unit: Unit = None,
     columns: Sequence[str | None] | None = None,
 ) -> Recording:
-    """One recording, its samples read lazily (text excepted).
+    r"""One recording, its samples read lazily (text excepted).
 
-    EDF, EDF+, BDF and BDF+ state rate, units and labels themselves. A file inside a BIDS dataset is read with its
-    sidecars (channels.tsv, events.tsv, emg.json), exactly as :func:`read_dataset` reads it.
+    EDF, EDF+, BDF and BDF+ state rate, units and labels themselves. A file inside a BIDS
+    dataset is read with its sidecars (channels.tsv, events.tsv, emg.json), exactly as
+    :func:`read_dataset` reads it.
 
-    ``rate_hz``: required for text; elsewhere it may only confirm what the file states.
-    ``unit``: required for text. "V", "mV", "uV", "nV" or "arbitrary" for all EMG and ECG channels, or a mapping of
-    labels to units. Elsewhere it fills in a unit that is missing or unknown, confirms that of the file where
-    channels.tsv contradicts it, or says "arbitrary" where the file's scale is not to be believed; it never replaces
-    one scale by another.
-    ``columns``: for text required, one label for each column in order, None for a column to leave out, "time" for a
-    column of seconds, which is held against ``rate_hz``. Elsewhere the labels of the signals to keep, in that
-    order (None and "time" are passed over); None keeps all.
+    Parameters
+    ----------
+    path : str or Path
+        The file.
+    rate_hz : float or None
+        Sampling rate. Required for text; elsewhere it may only confirm what the file states.
+    unit : str, mapping of str to str, or None
+        Required for text: "V", "mV", "uV", "nV" or "arbitrary" for all EMG and ECG channels,
+        or a mapping of labels to units. Elsewhere it fills in a unit that is missing or
+        unknown, confirms that of the file where channels.tsv contradicts it, or says
+        "arbitrary" where the file's scale is not to be believed; it never replaces one scale
+        by another.
+    columns : sequence of str or None
+        Required for text: one label for each column in order, None for a column to leave
+        out, "time" for a column of seconds, which is held against ``rate_hz``. Elsewhere the
+        labels of the signals to keep, in that order (None and "time" are passed over); None
+        keeps all.
 
-    EMG and ECG voltages come in microvolts, other channels in their own unit. The rate is that of the EMG channels
-    (the highest among them); a slower channel is held, each value until the next, and a faster one left out. Of an EDF
-    or BDF in a dataset's folder of EEG or iEEG the channels over and in the brain are left out. Annotations of EDF+ and
-    rows of events.tsv become markers, in order of time. ``notes`` of the recording say all of this where it happened;
-    a SignalWarning tells at once of flat channels and missing samples, channels left out, a unit that channels.tsv
-    states otherwise, and events that lie outside the recording or were not in order.
+    Returns
+    -------
+    Recording
+        EMG and ECG voltages in microvolts, other channels in their own unit; NaN where
+        samples are missing. Annotations of EDF+ and rows of events.tsv are its markers, in
+        order of time.
 
-    Raises ReadError (no such file, unknown extension, discontinuous), FormatError, TruncatedError, UnitError,
-    RateError, MarkerError, ParameterError, UnknownNameError.
+    Raises
+    ------
+    ReadError
+        No such file, an unknown extension, or a recording with gaps (EDF+D and BDF+D are read
+        where every record says that there is none).
+    FormatError, TruncatedError
+        The file breaks the rules of its format, or ends too early.
+    UnitError, RateError
+        A unit or rate is missing, unknown, or contradicts the file.
+    MarkerError
+        An event cannot be placed.
+    ParameterError
+        An argument is missing, or not allowed for this format.
+    UnknownNameError
+        No channel has such a label.
+
+    Warns
+    -----
+    SignalWarning
+        Flat channels and missing samples, channels left out, EMG channels slower than others,
+        a unit or a duration that a sidecar states otherwise, and events that lie outside the
+        recording, were not in order, have no onset or name, or are told twice. ``notes`` of
+        the recording say all of it.
+
+    Notes
+    -----
+    The rate is that of the EMG channels (the highest among them); a slower channel is held,
+    each value until the next, and a faster one left out. Of an EDF or BDF in a dataset's
+    folder of EEG or iEEG the channels over and in the brain are left out. ``notes`` of the
+    recording say where this happened.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> import emgreview as er
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = Path(folder) / "p01.csv"
+    ...     _ = path.write_text("".join(f"{n % 7},{n % 5}\n" for n in range(2000)))
+    ...     rec = er.read(path, rate_hz=1000, unit="uV", columns=["FCR", "ECR"])
+    >>> rec.labels, rec.duration_s
+    (('FCR', 'ECR'), 2.0)
     """
     kind("path", path, (str, os.PathLike), "the path of one file")
     path = Path(path)

@@ -55,13 +55,63 @@ def adjudicate(
 ) -> "Adjudication":
     """Open a session of a third reviewer about what two others disagree on, or continue it.
 
-    ``trials`` as both reviewed them; ``within_ms``: onsets no further apart count as the same; other options as for
-    :func:`emgreview.open_review`. The order of the candidates is drawn, by a seed that is logged and that nobody may
-    give: with one of one's own the two could be told apart.
+    Parameters
+    ----------
+    trials : Trials or sequence of Trials
+        As both reviewed them.
+    folder : str or Path
+        The review folder, with the logs of both.
+    first, second : str
+        The two reviewers who disagree.
+    reviewer : str
+        The third.
+    within_ms : float, default 10.0
+        Onsets no further apart than this, in milliseconds, count as the same.
+    blind : bool, default True
+        Hide condition and participant.
+    **options
+        Other options of :func:`emgreview.open_review`.
 
-    Raises DecisionError where they disagree on nothing, ParameterError where two of the three reviewers are the same, a
-    disputed trial is not among ``trials``, or a seed came, UnknownNameError where a reviewer has no log, LogError where
-    a recording is not the one that the two reviewed, or comes in another scale, and what open_review raises.
+    Returns
+    -------
+    Adjudication
+        A :class:`Session` whose queue holds the disputes alone.
+
+    Raises
+    ------
+    DecisionError
+        The two disagree on nothing.
+    ParameterError
+        Two of the three reviewers are the same, a disputed trial is not among ``trials``, or
+        a seed came.
+    UnknownNameError
+        A reviewer has no log.
+    LogError
+        A recording is not the one that the two reviewed, or comes in another scale.
+    EmgreviewError
+        What :func:`emgreview.open_review` raises.
+
+    Notes
+    -----
+    The order of the candidates is drawn, by a seed that is logged and that nobody may give:
+    with one of one's own the two could be told apart.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 3, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5, blind=True)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     for code in ("r1", "r2"):
+    ...         with er.open_review(trials, folder, reviewer=code) as session:
+    ...             _ = [session.accept_rest(trial) for trial in session.queue]
+    ...             if code == "r2":
+    ...                 _ = session.unusable(session.queue[0], "antagonist", ["heart beats"])
+    ...     with er.adjudicate(trials, folder, "r1", "r2", reviewer="r3") as third:
+    ...         _ = third.settle(third.where, "antagonist", "A")
+    ...         third.progress_words
+    '1 of 1 disputes settled'
     """
     if "seed" in options:
         refuse_seed({"seed": options["seed"]}, "the order of the candidates is drawn anew for every adjudication")
@@ -107,11 +157,11 @@ def reopen(trials: Trials | Sequence[Trials], folder: str | Path, *, reviewer: s
 
 @one_at_a_time
 class Adjudication(_LikeSession):
-    """Settles disputes in a :class:`emgreview.session.Session` that it holds (``session``), whose policy is that of
-    disputes alone; see :func:`adjudicate`.
+    """A :class:`Session` about disputes alone; see :func:`adjudicate`.
 
-    Whatever a session has can be had of it, too, so that a front end takes either. It has three things more:
-    ``disputes``, ``settle`` (also as a command of ``apply``), and no automatic mark where ``hides_automatic`` says so.
+    It holds that (``session``), and whatever a session has can be had of it, too, so that a
+    front end takes either. It has three things more: ``disputes``, ``settle`` (also as a
+    command of ``apply``), and no automatic mark where ``hides_automatic`` says so.
     """
 
     def __init__(
@@ -152,18 +202,51 @@ class Adjudication(_LikeSession):
         return repr(self.session)
 
     def disputes(self, trial: str | None = None) -> tuple[Dispute, ...]:
-        """The disputes of a trial, or all of them in the order of the queue."""
+        """The disputes of a trial, or all of them in the order of the queue.
+
+        Parameters
+        ----------
+        trial : str or None
+            A trial; None for all.
+
+        Returns
+        -------
+        tuple of Dispute
+        """
         if trial is not None:
             self.session.place(trial)
         trials = self.session.queue if trial is None else (trial,)
         return tuple(self._dispute(item) for one in trials for item in self._about.items.get(one, ()))
 
     def settle(self, trial: str, channel: str | None, choice: str, reason: str | None = None) -> Ids:
-        """Settle a dispute by one of CHOICES; the third reviewer's own decision comes by the ordinary commands instead.
+        """Settle a dispute by a choice; the third reviewer's own decision comes by the ordinary
+        commands instead.
 
-        "both acceptable": the midpoint of the two stands where they differ in time, and the more careful state of the
-        signal; where they differ in kind nothing lies between, and a DecisionError says so. "cannot be settled":
-        nothing stands, and the item is put on the list to discuss.
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        channel : str or None
+            Its channel; None for what is about the trial.
+        choice : {"A", "B", "both acceptable", "cannot be settled"}
+            "both acceptable": the midpoint of the two stands where they differ in time, and the
+            more careful state of the signal. "cannot be settled": nothing stands, and the item is
+            put on the list to discuss.
+        reason : str or None
+            Why, in words that the log keeps.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        UnknownNameError
+            There is no such choice.
+        DecisionError
+            Nothing is in dispute there, or both are acceptable in kind, where nothing lies
+            between.
         """
         session, item = self.session, self._about.item(trial, channel)
         if choice not in CHOICES:
@@ -188,7 +271,22 @@ class Adjudication(_LikeSession):
         return ids[:1]
 
     def apply(self, command: str, trial: str | None = None, channel: str | None = None, **arguments: Any) -> Ids:
-        """As :meth:`Session.apply`, with the command "settle" (``choice``, ``reason``) besides."""
+        """As :meth:`Session.apply`, with the command "settle" (``choice``, ``reason``) besides.
+
+        Parameters
+        ----------
+        command : str
+            Name of the command.
+        trial, channel : str or None
+            What it is about.
+        **arguments
+            Its other arguments, by name.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+        """
         if command == "settle" and trial is not None:
             return self.settle(trial, channel, **arguments)
         return self.session.apply(command, trial, channel, **arguments)

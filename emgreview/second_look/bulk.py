@@ -21,12 +21,16 @@ every mark and looks for a rule whose lowest numbers are good, though it is hard
 marks, none had a rule, of 1,196 tried, that passed for 5 %. Choose the rule before you look, and keep to it.
 Not closed: a file that was cut, filtered, or saved anew in another format or with other decimals has other stored
 samples, and so other numbers; cues some tenths of a second elsewhere have others; and whoever leaves cues out, and
-begins in a new folder, has another lot. The logs show all of it, but no sentence says so.
+begins in a new folder, has another lot. Nothing in the folder can see that, so every sentence says it. It also says how
+many trials a narrowed review (``draw_sample``) keeps out of the queue, and how many marks a self-check hides: neither
+can be in the lot.
 
     BulkRule        what a channel-trial must meet
     plan_bulk       fix lot and plan, draw the audit
     bulk_audit      the audit that was planned last
     BulkAudit       what is left to look at, the result, and the acceptance
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import dataclasses
@@ -36,19 +40,22 @@ from typing import Any
 
 from emgreview.annotations.events import Event
 from emgreview.annotations.state import ACCEPTANCE
-from emgreview.checks import LONGEST_TOLERANCE_S, likely_unit
+from emgreview.checks import LONGEST_TOLERANCE_S, kind, likely_unit
 from emgreview.cohort.drawing import Numbers, refuse_seed, shuffled
 from emgreview.cohort.marks import Logs, Unit, read_logs
 from emgreview.cohort.statistics import acceptance_plan, most_bad
 from emgreview.errors import DecisionError, LogError, ParameterError
 from emgreview.model import longest
+from emgreview.second_look.besides import besides
 from emgreview.second_look.bulk_rule import BulkRule, found_before, recordings_of
 from emgreview.second_look.earlier import DRAW, PLAN, RESULT, Pair, earlier, near, not_open, refuse_after_others
-from emgreview.session import Session
+from emgreview.session import Session, nobody_named
+from emgreview.showing import Shown
 
 PURPOSE = "audit"
 
 
+@nobody_named
 def plan_bulk(
     session: Session,
     rule: BulkRule,
@@ -62,22 +69,83 @@ def plan_bulk(
 ) -> "BulkAudit":
     """Fix the lot and the size of its audit, then draw it; both are logged, in this order.
 
-    ``at_most``: the share of bulk-accepted onsets that may at most have to be moved by more than ``moved_by_s``, with
-    ``confidence``. ``expected``: the share that you think is so; the sample is the smallest that lets such a lot pass
-    with probability ``passes``, and is larger the nearer the two are. Of a small lot that can be most: of 260 with
-    at_most=0.05, 220 are looked at for expected=0.01, 111 for 0.005, 67 for 0; with at_most=0.1 and expected=0.01, 48
-    (of a lot of 1000: 158, 96, 60 and 47). So for a small lot lower ``expected``, at the price that one mark too many
-    fails the audit, or raise ``at_most``; choose before you plan, for a lot is audited once.
+    Plan at the start of a review, and choose before you plan: a lot is audited once.
 
-    No seed is taken: the draw follows from the recordings, as the head of this module says. What you decided by eye
-    before, and moved, counts where it would have been drawn; plan at the start of a review, and this is nothing.
+    Parameters
+    ----------
+    session : Session
+        The review.
+    rule : BulkRule
+        What a channel-trial must meet.
+    at_most : float, default 0.05
+        The share of bulk-accepted onsets that may at most have to be moved by more than
+        ``moved_by_s``.
+    moved_by_s : float, default 0.01
+        How far an onset may be moved and still count as the same, in seconds.
+    expected : float, default 0.01
+        The share that you think has to be moved.
+    passes : float, default 0.9
+        The sample is the smallest that lets a lot of the share ``expected`` pass with this
+        probability; it is larger the nearer ``expected`` is to ``at_most``.
+    confidence : float, default 0.95
+        Confidence of the bound ``at_most``.
+    **options
+        None is allowed; a seed is refused by name.
 
-    Raises DecisionError where nothing meets the rule; where more than allowed of what would have been drawn was found
-    moved by eye already; or where any of it was in the lot of an earlier audit, whatever came of that, or in one of
-    another reviewer's in this folder that failed or is not finished: a second draw is not a way round a failed one,
-    under no code. LogBrokenError where another reviewer's log is. ParameterError.
+    Returns
+    -------
+    BulkAudit
+        What is to be looked at, and what came of it.
+
+    Raises
+    ------
+    DecisionError
+        Nothing meets the rule; more than allowed of what would have been drawn was found
+        moved by eye already; or any of it was in the lot of an earlier audit, whatever came
+        of that, or in one of another reviewer's in this folder that failed or is not
+        finished: a second draw is not a way round a failed one, under no code.
+    LogBrokenError
+        Another reviewer's log is broken.
+    ParameterError
+        A number is out of range, or a seed came.
+
+    Notes
+    -----
+    Of a small lot the sample can be most: of 260 with at_most=0.05, 220 are looked at for
+    expected=0.01, 111 for 0.005, 67 for 0; with at_most=0.1 and expected=0.01, 48 (of a lot
+    of 1000: 158, 96, 60 and 47). So for a small lot lower ``expected``, at the price that one
+    mark too many fails the audit, or raise ``at_most``.
+
+    A sample of n with up to c moved passes; (n, c) is the smallest with
+    P(X <= c) <= 1 - ``confidence``, X hypergeometric, for every lot whose rest would hold
+    more than ``at_most``, and P(X <= c) >= ``passes`` where ``expected`` of the lot are
+    moved. The bound is for marks as this reviewer would place them.
+
+    No seed is taken: the draw follows from the recordings, as the head of the module
+    (``emgreview/second_look``, ``bulk``) says. What you decided by eye before, and moved,
+    counts where it would have been drawn; at the start of a review this is nothing.
+
+    References
+    ----------
+    Exact hypergeometric: sampling without replacement, any textbook; Samohyl 2018, on
+    acceptance sampling; both cited from memory.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 12, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> rule = er.BulkRule(interval_below_s=0.1, level_above_db=10)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         audit = er.plan_bulk(session, rule, at_most=0.3, expected=0.0)
+    ...         len(audit.open) == len(audit.sample) < len(audit.lot)
+    True
     """
     refuse_seed(options, "which are drawn follows from the recordings")
+    kind("session", session, Session, "the session that open_review returns")
+    kind("rule", rule, BulkRule, "a BulkRule, as BulkRule(interval_below_s=0.03, level_above_db=6)")
     if not moved_by_s > 0:
         raise ParameterError(f"moved_by_s came as {moved_by_s!r}; allowed: above 0 s; correct it.")
     likely_unit("moved_by_s", moved_by_s, most_s=LONGEST_TOLERANCE_S)
@@ -145,17 +213,60 @@ def plan_bulk(
     return bulk_audit(session)
 
 
+@nobody_named
 def bulk_audit(session: Session) -> "BulkAudit":
-    """The audit that was planned last in a review. Raises DecisionError where there is none."""
+    """The audit that was planned last in a review.
+
+    Parameters
+    ----------
+    session : Session
+        The review.
+
+    Returns
+    -------
+    BulkAudit
+
+    Raises
+    ------
+    DecisionError
+        No audit was planned.
+    LogError
+        The sample is not the one that follows from the plan and the recordings.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 12, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> rule = er.BulkRule(interval_below_s=0.1, level_above_db=10)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         _ = er.plan_bulk(session, rule, at_most=0.3, expected=0.0)
+    ...         er.bulk_audit(session).passed
+    False
+    """
     plans = [note for note in session.notes if note.operation == PLAN]
     if not plans:
         raise DecisionError("no audit was planned in this review; call plan_bulk first.")
     return BulkAudit(session, plans[-1])
 
 
-class BulkAudit:
-    """An audit: ``rule``, ``lot`` and ``sample`` (trial, channel), ``allowed``. Decide ``open`` in the session, by eye;
-    then ``finish``, and if it ``passed``, ``accept``."""
+class BulkAudit(Shown):
+    """An audit: decide what is ``open`` in the session, by eye; then :meth:`finish`, and if it
+    ``passed``, :meth:`accept`.
+
+    Attributes
+    ----------
+    rule : BulkRule
+        What the lot met.
+    lot : tuple of (str, str)
+        Every (trial, channel) that the audit is about.
+    sample : tuple of (str, str)
+        Those drawn to be looked at, while their automatic marks are hidden.
+    allowed : int
+        How many of them may be moved.
+    """
 
     def __init__(self, session: Session, plan: Event):
         self._session, self._plan = session, plan
@@ -172,6 +283,10 @@ class BulkAudit:
             drawn = session.note(DRAW, {"audit": plan.counter, "hide": [list(pair) for pair in pairs]})
         self.sample = tuple((trial, channel) for trial, channel in drawn.new["hide"])
         self._demand_what_follows()
+
+    def _parts(self) -> list[str]:
+        plan = f"{len(self.lot)} marks in the lot, {len(self.sample)} drawn to be looked at"
+        return [f"Rule: {self.rule.words}. {plan}; {self.allowed} of these may be moved.", self.sentence]
 
     @property
     def open(self) -> tuple[Pair, ...]:
@@ -192,6 +307,7 @@ class BulkAudit:
 
     @property
     def passed(self) -> bool:
+        """Whether the audit is finished and passed."""
         return bool(self.result and self.result["passed"])
 
     @property
@@ -210,10 +326,21 @@ class BulkAudit:
             f"{self._ms} ms, {self.allowed} were allowed."
         )
 
+    @nobody_named
     def finish(self) -> Mapping[str, Any]:
-        """Compare the marks with the hidden ones, log the result, show the automatic marks again. The result is final.
+        """Compare the marks with the hidden ones, log the result, show the automatic marks again.
 
-        Raises DecisionError while part of the sample is open.
+        The result is final.
+
+        Returns
+        -------
+        mapping
+            As :attr:`result`.
+
+        Raises
+        ------
+        DecisionError
+            Part of the sample is open.
         """
         if self.result is not None:
             return self.result
@@ -237,11 +364,21 @@ class BulkAudit:
         self._session.note(RESULT, result)
         return result
 
+    @nobody_named
     def accept(self) -> str:
-        """Accept what is left of the lot, in bulk; the sentence that says what it is worth.
+        """Accept what is left of the lot, in bulk.
 
-        Raises DecisionError before the audit is finished, after a failed one, where the method proposes other onsets by
-        now, or where so much of the lot was decided by eye meanwhile that the bound no longer holds for the rest.
+        Returns
+        -------
+        str
+            The sentence that says what it is worth.
+
+        Raises
+        ------
+        DecisionError
+            The audit is not finished, or failed; the method proposes other onsets by now; or so
+            much of the lot was decided by eye meanwhile that the bound no longer holds for the
+            rest.
         """
         if not self.passed:
             raise DecisionError(f"{self.sentence} Decide the lot by eye.")
@@ -358,31 +495,8 @@ class BulkAudit:
         return (
             f"At most {percent:g} % of the {accepted} bulk-accepted onsets would have been moved by more than "
             f"{self._ms} ms ({100 * plan['confidence']:g} % upper bound, exact hypergeometric: {audited}; rule: "
-            f"{self.rule.words}{cut}{self._told})."
+            f"{self.rule.words}{cut}{besides(self._session, self._plan)})."
         )
-
-    @property
-    def _told(self) -> str:
-        """What else bears on the bound: what was decided or kept out before, and other audits."""
-        if self._by_seed:
-            return "; the sample came from a seed, as in the first version of the package, where it could be chosen"
-        plan, words = self._plan.new, ""
-        before, audits = plan["before"], plan["earlier_audits"]
-        if before["moved"]:
-            words += f"; {before['moved']} of these had been found moved by eye before the audit was planned"
-        if before["as they were"] or before["kept out"]:
-            words += (
-                f"; the draw passed over {before['as they were']} accepted by eye before, and {before['kept out']} "
-                "kept out by a caution or set aside"
-            )
-        if before.get("not open"):
-            words += f"; {before['not open']} trials that had been cut in this folder were not open"
-        if audits["planned"]:
-            words += (
-                f"; audits planned in this folder before: {audits['planned']}, of which {audits['passed']} had "
-                "passed; each bound is meant for one"
-            )
-        return words
 
 
 def _automatic_sample(session: Session, trial: str, channel: str) -> int:

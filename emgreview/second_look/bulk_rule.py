@@ -16,10 +16,34 @@ from emgreview.session import Session
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BulkRule:
-    """A channel-trial meets it whose automatic onset has a 90 % interval narrower than ``interval_below_s`` and a level
-    above ``level_above_db``, and whose signal is clean unless ``clean`` is False: no note about its baseline, the
-    channel not marked bad, the burst not clipped, no caution, nothing set aside there. One that nobody can judge
-    without a look (:meth:`Session.unfit`) never does."""
+    """What a channel-trial must meet to be accepted in bulk.
+
+    Parameters
+    ----------
+    interval_below_s : float
+        The 90 % interval of the automatic onset is narrower than this, in seconds.
+    level_above_db : float
+        Its level is above this.
+    clean : bool, default True
+        The signal is clean: no note about its baseline, the channel not marked bad, the
+        burst not clipped, no caution, nothing set aside there.
+
+    Raises
+    ------
+    ParameterError
+        The interval is not above 0 s, or the level is no number.
+
+    Notes
+    -----
+    A channel-trial that nobody can judge without a look (:meth:`Session.unfit`) never meets
+    it.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> er.BulkRule(interval_below_s=0.02, level_above_db=15).words
+    'interval narrower than 20 ms, level above 15 dB, signal clean'
+    """
 
     interval_below_s: float
     level_above_db: float
@@ -34,13 +58,26 @@ class BulkRule:
 
     @property
     def words(self) -> str:
+        """The rule in words."""
         clean = ", signal clean" if self.clean else ""
         return (
             f"interval narrower than {1000 * self.interval_below_s:g} ms, level above {self.level_above_db:g} dB{clean}"
         )
 
     def meets(self, session: Session, trial: str, channel: str) -> bool:
-        """Whether an open, untouched channel-trial meets the rule."""
+        """Whether an open, untouched channel-trial meets the rule.
+
+        Parameters
+        ----------
+        session : Session
+            The review.
+        trial, channel : str
+            The channel-trial.
+
+        Returns
+        -------
+        bool
+        """
         state = session.state(trial).channels[channel]
         open_ = not state.reviewed and [burst.origin for burst in state.standing] == ["automatic"]
         open_ = open_ and not _out(session, trial, channel)
@@ -48,8 +85,20 @@ class BulkRule:
         return open_ and said and not session.unfit(trial, channel)
 
     def says(self, session: Session, trial: str, channel: str) -> bool:
-        """Whether a channel-trial meets what the rule asks of the method and of the recording, whatever anybody has
-        decided about it."""
+        """Whether a channel-trial meets what the rule asks of the method and of the recording,
+        whatever anybody has decided about it.
+
+        Parameters
+        ----------
+        session : Session
+            The review.
+        trial, channel : str
+            The channel-trial.
+
+        Returns
+        -------
+        bool
+        """
         found = session.automatic(trial, channel)
         sure = found.high_s - found.low_s < self.interval_below_s and found.level_db > self.level_above_db
         if not self.clean:

@@ -2,7 +2,8 @@
 
 The first reviewer's marks stay unseen: each reviewer has logs of their own, and nothing here reads the others'. Nobody
 can choose the draw: it is the same under every code and in every copy of the folder (``cohort.drawing``), and a larger
-share holds the smaller one. The first reviewer could find out beforehand which trials will be compared, and should not.
+share holds the smaller one. A file saved anew in a new folder draws anew; no log can show that. The first reviewer
+could find out beforehand which trials will be compared, and should not.
 
     draw_sample     narrow the second reviewer's session to the trials drawn
 """
@@ -14,29 +15,69 @@ from typing import Any
 
 import numpy as np
 
+from emgreview.checks import kind
 from emgreview.cohort.drawing import Numbers, refuse_seed, stratified
 from emgreview.errors import DecisionError, UnknownNameError, tell
-from emgreview.session import Session
+from emgreview.session import Session, nobody_named
 
 BY = ("participant", "condition", "certainty")
 PURPOSE = "second reviewer"
 
 
+@nobody_named
 def draw_sample(session: Session, *, share: float = 0.2, by: Sequence[str] = BY, **options: Any) -> tuple[str, ...]:
-    """Draw the trials that a second reviewer is to look at, and narrow the session to them; the ids, in recorded order.
+    """Draw the trials that a second reviewer is to look at, and narrow the session to them.
 
-    ``share`` of every stratum, at least one trial of each; 1 for everything. ``by`` names what makes the strata:
-    "participant", "recording", "certainty" (of the automatic onsets of a trial: all found with intervals below the
-    median of all trials, wider ones, or at least one not found) and any detail of the cues, such as "condition". Where
-    ``by`` is not given and no cue says its condition, the other two make the strata, and a SignalWarning says so. The
-    strata, the trials and what they were drawn by are written to the log; the session opened again is about the same
-    trials.
+    The strata, the trials and what they were drawn by are written to the log; the session
+    opened again is about the same trials.
 
-    Raises DecisionError where a sample was drawn before, decisions were taken already, or it is to be drawn by
-    participant from several recordings that do not all name theirs; UnknownNameError, ParameterError (also for a seed:
-    none is taken).
+    Parameters
+    ----------
+    session : Session
+        The second reviewer's review, before the first decision.
+    share : float, default 0.2
+        Share of every stratum, at least one trial of each; 1 for everything.
+    by : sequence of str, default ("participant", "condition", "certainty")
+        What makes the strata: "participant", "recording", "certainty" (of the automatic
+        onsets of a trial: all found with intervals below the median of all trials, wider
+        ones, or at least one not found) and any detail of the cues, such as "condition".
+    **options
+        None is allowed; a seed is refused by name.
+
+    Returns
+    -------
+    tuple of str
+        Ids of the trials drawn, in recorded order.
+
+    Raises
+    ------
+    DecisionError
+        A sample was drawn before, decisions were taken already, or it is to be drawn by
+        participant from several recordings that do not all name theirs.
+    UnknownNameError
+        ``by`` names what does not exist.
+    ParameterError
+        The share is out of range, or a seed came: none is taken.
+
+    Warns
+    -----
+    SignalWarning
+        ``by`` is not given and no cue says its condition: the other two make the strata.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 10, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r2") as session:
+    ...         drawn = er.draw_sample(session, share=0.3)
+    ...         len(drawn) == len(session.queue) < 10
+    True
     """
     refuse_seed(options, "which trials are drawn follows from the recordings")
+    kind("session", session, Session, "the session that open_review returns")
     if any(note.operation == "draw sample" for note in session.notes):
         raise DecisionError(
             f"a sample was drawn for reviewer {session.reviewer!r} already, and a second draw would be a choice; go on "

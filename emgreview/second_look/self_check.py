@@ -23,6 +23,7 @@ import numpy as np
 
 from emgreview.annotations.events import digest_of
 from emgreview.annotations.fields.activity import Activity
+from emgreview.checks import kind
 from emgreview.cohort import statistics
 from emgreview.cohort.drawing import refuse_seed, repeats, spread
 from emgreview.cohort.marks import Logs, Unit, read_logs
@@ -30,7 +31,8 @@ from emgreview.cohort.repeats import PLAN, told, twice
 from emgreview.cohort.saying import plain, show_ms, show_share
 from emgreview.cohort.statistics import Estimate
 from emgreview.errors import DecisionError, ParameterError
-from emgreview.session import Session
+from emgreview.session import Session, nobody_named
+from emgreview.showing import Shown
 
 FEWEST_REPEATS = 20
 """A spread is known to about 1/sqrt(2 n) of itself: 16 % from 20 repeats of one channel, 10 % from 50."""
@@ -39,20 +41,60 @@ DRIFT_LEAST_MIN = 10.0
 """Where no trial came again after this many minutes or more, a drift an hour is an extension sixfold and more."""
 
 
+@nobody_named
 def plan_self_check(
     session: Session, *, repeats_share: float = 0.08, hidden_share: float = 0.1, **options: Any
 ) -> tuple[int, int]:
-    """Draw trials to show again and trials whose automatic marks are hidden; how many of each.
+    """Draw trials to show again, and trials whose automatic marks are hidden.
 
-    Shares are of the trials not yet begun. Repeats are at least 20, but never more than a third of those trials, and
-    come a quarter of the queue or more after the first showing; no trial is both. The plan goes to the log; which
-    trials they are is not told. The draw is fixed by the heads of the reviewer's logs before it: nobody chooses it,
-    and taking the plan out of the log, or planning in a copy, draws the same.
+    The plan goes to the log; which trials they are is not told.
 
-    Raises DecisionError where a plan was made before, or fewer than 12 trials are left; ParameterError, also for a
-    seed: none is taken.
+    Parameters
+    ----------
+    session : Session
+        The review; repeats pass unnoticed only where it is blind, or ``order="random"``.
+    repeats_share : float, default 0.08
+        Share of the trials not yet begun that come again: at least 20, but never more than a
+        third of them.
+    hidden_share : float, default 0.1
+        Share of them whose automatic marks are hidden.
+    **options
+        None is allowed; a seed is refused by name.
+
+    Returns
+    -------
+    (int, int)
+        How many of each.
+
+    Raises
+    ------
+    DecisionError
+        A plan was made before, or fewer than 12 trials are left.
+    ParameterError
+        A share is out of range, or a seed came: none is taken.
+
+    Notes
+    -----
+    Repeats come a quarter of the queue or more after the first showing; no trial is both.
+    The draw is fixed by the heads of the reviewer's logs before it: nobody chooses it, and
+    taking the plan out of the log, or planning in a copy, draws the same. A review begun
+    anew, in a fresh folder, draws others (so that a first try does not tell which ones come),
+    and the report says so. Channels whose mark is hidden cannot be accepted in bulk: plan the
+    audit first, or read in its sentence how many they are.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 12, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1", order="random") as session:
+    ...         er.plan_self_check(session), len(session.queue)
+    ((4, 2), 16)
     """
     refuse_seed(options, "which trials come again follows from what the logs hold")
+    kind("session", session, Session, "the session that open_review returns")
     for name, share in (("repeats_share", repeats_share), ("hidden_share", hidden_share)):
         if not 0 <= share <= 0.5:
             raise ParameterError(f"{name} came as {share!r}; allowed: 0 to 0.5; correct it.")
@@ -76,19 +118,48 @@ def plan_self_check(
     return len(again), len(hidden)
 
 
-@dataclass(frozen=True, slots=True)
-class SelfCheck:
+@dataclass(frozen=True, slots=True, repr=False)
+class SelfCheck(Shown):
     """What :func:`self_check` found; times in seconds. ``str()`` says it in words.
 
-    ``own_sd`` of one mark about the reviewer's own mean, ``own_sd_judged`` the same without the ``left_automatic``
-    marks that stayed where the method had put them both times and say nothing of the reviewer's hand; ``bias`` second
-    minus first showing; ``drift`` seconds of mark an hour of review, NaN where no two showings lie 10 minutes or more
-    apart; ``longest_min`` the longest time between two; ``changed`` share of channel-trials that got another state the
-    second time. ``hidden`` and ``shown`` the median distance from the automatic onset where it was hidden and shown,
-    ``pull`` the difference of the two, above 0 where seeing the automatic mark draws one's own towards it.
-    ``bulk_first`` counts repeats whose first showing was accepted in bulk, which say nothing of the reviewer and are
-    left out; ``only_once`` repeats with an onset in one showing alone, ``missing_hidden`` and ``missing_shown``
-    channel-trials with an automatic onset that got none.
+    Attributes
+    ----------
+    reviewer : str
+        Whose self-check.
+    planned_repeats : int
+        Trials planned to come again.
+    repeated : int
+        Channel-trials decided twice.
+    bulk_first : int
+        Repeats whose first showing was accepted in bulk, which say nothing of the reviewer
+        and are left out.
+    own_sd : Estimate
+        SD of one mark about the reviewer's own mean.
+    left_automatic : int
+        Marks that stayed where the method had put them both times, and say nothing of the
+        reviewer's hand.
+    own_sd_judged : Estimate
+        ``own_sd`` without these.
+    bias : Estimate
+        Second minus first showing.
+    drift : Estimate
+        Seconds of mark an hour of review, NaN where no two showings lie 10 minutes or more
+        apart.
+    longest_min : float
+        The longest time between two showings, in minutes.
+    changed : Estimate
+        Share of channel-trials that got another state the second time.
+    only_once : int
+        Repeats with an onset in one showing alone.
+    hidden, shown : float
+        Median distance from the automatic onset where it was hidden, and shown.
+    pull : Estimate
+        The difference of the two, above 0 where seeing the automatic mark draws one's own
+        towards it.
+    n_hidden, n_shown : int
+        How many marks these rest on.
+    missing_hidden, missing_shown : int
+        Channel-trials with an automatic onset that got none.
     """
 
     reviewer: str
@@ -110,6 +181,9 @@ class SelfCheck:
     n_shown: int
     missing_hidden: int
     missing_shown: int
+
+    def _parts(self) -> list[str]:
+        return str(self).split("\n")
 
     def __str__(self) -> str:
         pull = (
@@ -133,6 +207,8 @@ class SelfCheck:
                 f"{self._drift_words()}; another state the second time {show_share(self.changed)}.",
                 pull,
                 "Brackets hold 95 % intervals, which take channel-trials as independent; the pull's is a bootstrap.",
+                "Which trials came again or were hidden follows from the logs as they stood: in a new folder another "
+                "draw comes, which nothing here can see; report the first.",
             ]
         )
 
@@ -145,13 +221,54 @@ class SelfCheck:
         return f"n/a (no trial came again later than {apart} after; {DRIFT_LEAST_MIN:g} min are needed)"
 
     def to_dict(self) -> dict[str, Any]:
-        """Everything as plain JSON values; missing numbers are null."""
+        """Everything as plain JSON values; missing numbers are null.
+
+        Returns
+        -------
+        dict
+        """
         return dict(plain(dataclasses.asdict(self)))
 
 
 def self_check(folder: str | Path, reviewer: str) -> SelfCheck:
-    """What the self-check of a reviewer found, from the logs. Raises DecisionError before a version is sealed, or where
-    none was planned; UnknownNameError, LogBrokenError."""
+    """What the self-check of a reviewer found, from the logs.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The review folder.
+    reviewer : str
+        Whose self-check.
+
+    Returns
+    -------
+    SelfCheck
+        Own spread, drift, and pull towards the automatic mark, in seconds, with 95 %
+        intervals.
+
+    Raises
+    ------
+    DecisionError
+        No version was sealed yet, or no self-check was planned.
+    UnknownNameError
+        The reviewer has no log.
+    LogBrokenError
+        A log is broken.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 12, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1", order="random") as session:
+    ...         _ = er.plan_self_check(session, hidden_share=0.0)
+    ...         _ = [session.accept_rest(trial) for trial in session.queue]
+    ...         _ = session.seal("v1")
+    ...     er.self_check(folder, "r1").own_sd.value
+    0.0
+    """
     logs = read_logs(folder, reviewer)
     plan = logs.note(PLAN)
     if plan is None:

@@ -7,7 +7,7 @@ in bulk, where it confirms.
 
 The rooms, each on those above it:
 
-lock            one public method at a time, whatever the thread
+lock            one public method at a time, whatever the thread; errors of a blind review name nobody
 policy          what a review is about: what is hidden, what may be decided, what stands
 standing        what stands now, of trials and around them
 judging         what cannot be judged without a look at it, and what is clipped
@@ -21,7 +21,7 @@ opening         open and close; any command by its name; another method
 
 from emgreview.annotations.proposals import Automatic
 from emgreview.session.commands import COMMANDS
-from emgreview.session.lock import one_at_a_time
+from emgreview.session.lock import nobody_named, one_at_a_time
 from emgreview.session.opening import Session, open_review
 from emgreview.session.policy import Policy
 from emgreview.session.standing import NOTHING_SHOWN, Aside, Ids, Marked
@@ -35,6 +35,7 @@ __all__ = [
     "Marked",
     "Policy",
     "Session",
+    "nobody_named",
     "one_at_a_time",
     "open_review",
 ]

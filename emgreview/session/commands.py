@@ -60,9 +60,30 @@ class Commands(Recorder):
 
     @command(CHANNEL)
     def accept(self, trial: str, channel: str, burst: str | None = None) -> Ids:
-        """Accept a burst where it stands, None: all that stand. Where nothing was detected or all was removed, this
-        records "none visible", with what the method said as the old value. Where the automatic mark is hidden, there
-        must be a mark of the reviewer's own."""
+        """Accept a burst where it stands.
+
+        Where nothing was detected or all was removed, this records "none visible", with what the
+        method said as the old value.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        burst : str or None
+            Id of the burst; None: all that stand.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            The automatic mark is hidden, and there is no mark of the reviewer's own.
+        UnknownNameError
+            No trial, channel or burst has that name.
+        """
         self._demand_own_mark(trial, [channel])
         before = self._activity(trial, channel).found
         ids = self._act("accept", trial, channel, lambda now: states.accept(now, burst), burst)
@@ -72,9 +93,26 @@ class Commands(Recorder):
         return ids
 
     def accept_in_bulk(self, trial: str, channel: str, audit: int) -> Ids:
-        """Accept an automatic mark that nobody looked at, because an audit vouches for it; see ``second_look.bulk``.
+        """Accept an automatic mark that nobody looked at, because an audit vouches for it; see
+        ``second_look.bulk``.
 
-        Raises DecisionError unless the log says that this audit (the number of its plan) accepts this mark."""
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        audit : int
+            The number of the audit's plan.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            The log does not say that this audit accepts this mark.
+        """
         vouched = [note.new for note in self.notes if note.operation == states.ACCEPTANCE]
         if not any(note["audit"] == audit and [trial, channel] in note["accepted"] for note in vouched):
             raise DecisionError(
@@ -90,10 +128,31 @@ class Commands(Recorder):
 
     @command(TRIAL)
     def accept_rest(self, trial: str) -> Ids:
-        """Accept every channel of a trial that is not yet reviewed, in one step that one undo takes back.
+        """Accept every channel of a trial that is not yet reviewed, in one step that one undo takes
+        back.
 
-        A channel that cannot be judged without a look at it (:meth:`unfit`: dead, flat, set aside …) stays open, and a
-        DecisionWarning says which and why; so it does which bursts were accepted though :meth:`clipped`."""
+        Parameters
+        ----------
+        trial : str
+            The trial.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            An automatic mark is hidden, and there is no mark of the reviewer's own.
+
+        Warns
+        -----
+        DecisionWarning
+            A channel that cannot be judged without a look at it (:meth:`unfit`: dead, flat, set
+            aside …) stays open: which, and why; and which bursts were accepted though
+            :meth:`clipped`.
+        """
         labels = [label for label in self._proposals.place(trial).labels if label in self._open[trial]]
         left = self._unfit(trial, labels)
         labels = [label for label in labels if label not in left]
@@ -116,7 +175,31 @@ class Commands(Recorder):
         offset_s: float | None = None,
         burst: str | None = None,
     ) -> Ids:
-        """Move a burst's onset, offset or both. It is then confirmed by accept, like an untouched one."""
+        """Move a burst's onset, offset or both. It is then confirmed by accept, like an untouched
+        one.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        onset_s, offset_s : float or None
+            Where to, in seconds from the recorded cue; at least one of them.
+        burst : str or None
+            Id of the burst; None: the response, the standing one that begins first.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            Neither is given, there is no response, a time lies outside the trial, or the onset
+            would not lie before the offset.
+        UnknownNameError
+            No trial, channel or burst has that name.
+        """
         if onset_s is None and offset_s is None:
             raise DecisionError("move came without onset_s and offset_s; give one of them, in seconds from the cue.")
         onset, offset = self._sample(trial, "onset_s", onset_s), self._sample(trial, "offset_s", offset_s)
@@ -126,7 +209,33 @@ class Commands(Recorder):
     def add(
         self, trial: str, channel: str, *, onset_s: float, offset_s: float | None = None, kind: str = "response"
     ) -> Ids:
-        """Mark a burst that the method missed. Its id is "added-" and the number of the command."""
+        """Mark a burst that the method missed. Its id is "added-" and the number of the command.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        onset_s : float
+            In seconds from the recorded cue.
+        offset_s : float or None
+            Likewise; None where it is not marked.
+        kind : str, default "response"
+            A word of KINDS: "response", "early small", "other hand", "braking", "tonic", "MEP",
+            "after-discharge".
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            No onset is given, a time lies outside the trial, or the onset does not lie before the
+            offset.
+        UnknownNameError
+            No trial, channel or kind has that name.
+        """
         onset, offset = self._sample(trial, "onset_s", onset_s), self._sample(trial, "offset_s", offset_s)
         if onset is None:
             raise DecisionError("add came without onset_s; give it in seconds from the cue.")
@@ -136,17 +245,66 @@ class Commands(Recorder):
 
     @command(CHANNEL)
     def remove(self, trial: str, channel: str, burst: str | None = None) -> Ids:
-        """Take a burst away; the automatic value stays on record."""
+        """Take a burst away; the automatic value stays on record.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        burst : str or None
+            Id of the burst; None: the response, the standing one that begins first.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            There is no response, or the burst named does not stand.
+        UnknownNameError
+            No trial, channel or burst has that name.
+        """
         return self._act("remove", trial, channel, lambda now: states.remove(now, burst), burst)
 
     @command(CHANNEL)
     def none_visible(self, trial: str, channel: str) -> Ids:
-        """No activity can be seen."""
+        """No activity can be seen.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+        """
         return self._act("none visible", trial, channel, states.none_visible)
 
     @command(CHANNEL)
     def not_locatable(self, trial: str, channel: str, *, earliest_s: float, latest_s: float) -> Ids:
-        """There is activity, but its onset can only be said to lie between two moments."""
+        """There is activity, but its onset can only be said to lie between two moments.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        earliest_s, latest_s : float
+            The two moments, in seconds from the recorded cue.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            One is missing or lies outside the trial, or they are not in order.
+        """
         earliest, latest = self._sample(trial, "earliest_s", earliest_s), self._sample(trial, "latest_s", latest_s)
         if earliest is None or latest is None:
             raise DecisionError("not_locatable needs earliest_s and latest_s, in seconds from the cue; give both.")
@@ -154,13 +312,57 @@ class Commands(Recorder):
 
     @command(CHANNEL)
     def kind(self, trial: str, channel: str, kind: str, burst: str | None = None) -> Ids:
-        """Say what a burst is: a word of KINDS."""
+        """Say what a burst is.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        kind : str
+            A word of KINDS, as for :meth:`add`.
+        burst : str or None
+            Id of the burst; None: the response, the standing one that begins first.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        UnknownNameError
+            No trial, channel, kind or burst has that name.
+        DecisionError
+            There is no response, or the burst named does not stand.
+        """
         check_choice("kind", kind, KINDS)
         return self._act("kind", trial, channel, lambda now: states.set_of_burst(now, burst, "kind", kind), burst)
 
     @command(CHANNEL)
     def confidence(self, trial: str, channel: str, confidence: str | None, burst: str | None = None) -> Ids:
-        """How sure the reviewer is of a burst, or of a verdict without bursts: a word of CONFIDENCES, None to clear."""
+        """How sure the reviewer is of a burst, or of a verdict without bursts.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        confidence : {"sure", "fairly", "unsure"} or None
+            None to clear.
+        burst : str or None
+            Id of the burst; None: the response, the standing one that begins first.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        UnknownNameError
+            No trial, channel, word or burst has that name.
+        DecisionError
+            There is no response nor verdict, or the burst named does not stand.
+        """
         if confidence is not None:
             check_choice("confidence", confidence, CONFIDENCES)
         return self._act(
@@ -169,8 +371,30 @@ class Commands(Recorder):
 
     @command(CHANNEL)
     def half_width(self, trial: str, channel: str, half_width_ms: float | None, burst: str | None = None) -> Ids:
-        """How far a burst's onset may lie to either side of its mark, in milliseconds, by the reviewer's own word; None
-        takes it back. Kept in whole samples, rounded up: never narrower than what was said."""
+        """How far a burst's onset may lie to either side of its mark, by the reviewer's own word.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        half_width_ms : float or None
+            In milliseconds, above 0 and up to the trial's length; None takes it back. Kept in
+            whole samples, rounded up: never narrower than what was said.
+        burst : str or None
+            Id of the burst; None: the response, the standing one that begins first.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            It is out of range, there is no response, or the burst named does not stand.
+        UnknownNameError
+            No trial, channel or burst has that name.
+        """
         samples = None
         if half_width_ms is not None:
             place = self._proposals.place(trial, channel)
@@ -186,26 +410,93 @@ class Commands(Recorder):
 
     @command(CHANNEL)
     def unusable(self, trial: str, channel: str, reasons: Sequence[str]) -> Ids:
-        """The signal cannot be used, for reasons of REASONS, the main one first. Marks stay."""
+        """The signal cannot be used. Marks stay.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        reasons : sequence of str
+            Of REASONS, the main one first: "mains hum", "clipped", "heart beats" … "other" needs
+            its text: "other: strap slipped".
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            No reason is given, or "other" without its text.
+        UnknownNameError
+            No trial, channel or reason has that name.
+        """
         return self._signal("unusable", trial, channel, check_reasons(reasons, REASONS))
 
     @command(CHANNEL)
     def caution(self, trial: str, channel: str, reasons: Sequence[str]) -> Ids:
-        """The signal can be used with caution, for reasons of CAUTIONS, the main one first."""
+        """The signal can be used with caution.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+        reasons : sequence of str
+            Of CAUTIONS, the main one first: "not relaxed before go", "weak" …
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            No reason is given.
+        UnknownNameError
+            No trial, channel or caution has that name.
+        """
         return self._signal("caution", trial, channel, check_reasons(reasons, CAUTIONS, "caution"))
 
     @command(CHANNEL)
     def usable(self, trial: str, channel: str) -> Ids:
-        """The signal can be used after all."""
+        """The signal can be used after all.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+        """
         return self._signal("usable", trial, channel, [])
 
     @command(CHANNEL)
     def copy_to_all(self, trial: str, channel: str) -> Ids:
-        """Give every channel of the trial this one's signal state, and its verdict if that is "none visible" or "not
-        locatable", in one step. Marks are never copied nor erased: each muscle keeps its own.
+        """Give every channel of the trial this one's signal state, and its verdict if that is "none
+        visible" or "not locatable", in one step. Marks are never copied nor erased: each muscle
+        keeps its own.
 
-        To another channel that cannot be judged without a look at it (:meth:`unfit`) only "unusable" is copied; a
-        DecisionWarning says which got nothing and why."""
+        Parameters
+        ----------
+        trial, channel : str
+            The channel to copy from.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Warns
+        -----
+        DecisionWarning
+            To another channel that cannot be judged without a look at it (:meth:`unfit`) only
+            "unusable" is copied: which got nothing, and why; and which bursts are clipped.
+        """
         signal, activity = self._value(trial, channel, "signal"), self._activity(trial, channel)
         others = [label for label in self._proposals.place(trial, channel).labels if label != channel]
         left = self._unfit(trial, others)
@@ -226,31 +517,127 @@ class Commands(Recorder):
 
     @command(CHANNEL)
     def comment(self, trial: str, text: str | None, channel: str | None = None) -> Ids:
-        """A comment on a trial or one channel of it, one line of any text; empty or None removes it."""
+        """A comment on a trial or one channel of it.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        text : str or None
+            One line of any text; empty or None removes it.
+        channel : str or None
+            The channel; None for the trial.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            The text holds a control character or line break.
+        """
         return self._say_field(fields.FIELDS["comment"], trial, text, channel)
 
     @command(CHANNEL)
     def discuss(self, trial: str, channel: str | None = None, on: bool | None = None) -> Ids:
-        """Put a trial, or one channel of it, on the list to discuss, or take it off; None turns it over."""
+        """Put a trial, or one channel of it, on the list to discuss, or take it off.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        channel : str or None
+            The channel; None for the trial.
+        on : bool or None
+            On or off; None turns it over.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+        """
         old = self._value(trial, channel, "discuss")
         return self._record("discuss", trial, channel, "discuss", old, (not old) if on is None else bool(on))
 
     @command(TRIAL)
     def behaviour(self, trial: str, behaviour: str | None) -> Ids:
-        """What the participant did: a word of BEHAVIOURS, None to clear."""
+        """What the participant did.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        behaviour : str or None
+            A word of BEHAVIOURS: "as instructed", "anticipation", "no response", "late" …; None
+            to clear.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        UnknownNameError
+            No trial or behaviour has that name.
+        """
         return self._say_field(fields.FIELDS["behaviour"], trial, behaviour)
 
     @command(TRIAL)
     def correct_cue(self, trial: str, time_s: float | None, reason: str | None = None) -> Ids:
-        """Say where the cue really lies, in seconds from the recorded one; None goes back to that. The recorded marker
-        stays, and so do all other times of the session; the table of decisions counts from the corrected cue."""
+        """Say where the cue really lies.
+
+        The recorded marker stays, and so do all other times of the session; the table of
+        decisions counts from the corrected cue.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        time_s : float or None
+            In seconds from the recorded cue; None goes back to that.
+        reason : str or None
+            Why, in words that the log keeps.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            The time lies outside the trial.
+        """
         new, old = self._sample(trial, "time_s", time_s), self._value(trial, None, "cue")
         return self._record("correct cue", trial, None, "cue", old, new, reason=reason and check_text(reason))
 
     @command(TRIAL)
     def no_cue(self, trial: str, reason: str | None) -> Ids:
-        """Say that the trial's recorded cue is none, and why ("double"); None: it stands after all. The recorded marker
-        stays. The trial can still be looked at, but every rule for inclusion leaves it out."""
+        """Say that the trial's recorded cue is none.
+
+        The recorded marker stays. The trial can still be looked at, but every rule for inclusion
+        leaves it out.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        reason : str or None
+            Why, for example "double"; None: it stands after all.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            The reason is empty.
+        """
         if reason is not None and not reason.strip():
             raise DecisionError(
                 "no_cue came without a reason; say in a word why the cue is none, for example 'double'."
@@ -262,8 +649,35 @@ class Commands(Recorder):
 
     @command(RECORDING)
     def add_cue(self, recording: str, time_s: float, label: str, reason: str | None = None) -> Ids:
-        """Add a cue that the recording lacks, in seconds from its first sample. The recorded markers stay; trials cut
-        from :meth:`with_added_cues` have it, and the ids of all others stay the same."""
+        """Add a cue that the recording lacks.
+
+        The recorded markers stay; trials cut from :meth:`with_added_cues` have it, and the ids of
+        all others stay the same.
+
+        Parameters
+        ----------
+        recording : str
+            The recording.
+        time_s : float
+            In seconds from its first sample.
+        label : str
+            Label of the cue.
+        reason : str or None
+            Why, in words that the log keeps.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that hold it.
+
+        Raises
+        ------
+        DecisionError
+            The time lies outside the recording, the label is empty, or a cue with that label lies
+            at that sample.
+        UnknownNameError
+            No recording has that name.
+        """
         source = self._recording(recording)
         sample = to_sample(time_s, source.rate_hz) if math.isfinite(time_s) else -1
         taken = {(marker.sample, marker.label) for marker in self.with_added_cues(recording).markers}
@@ -277,10 +691,32 @@ class Commands(Recorder):
 
     @command(CHANNEL_OF_RECORDING)
     def mark_burst(self, recording: str, channel: str, onset_s: float, offset_s: float, kind: str = "response") -> Ids:
-        """Mark a burst by hand, in seconds from the first sample of the recording.
+        """Mark a burst by hand, anywhere in a recording.
 
-        Every trial that holds its onset gets it as an added burst, without its offset where that lies beyond the trial;
-        each of these is a command of its own. Where no trial does, it is kept with the recording (:attr:`marked`).
+        Every trial that holds its onset gets it as an added burst, without its offset where that
+        lies beyond the trial; each of these is a command of its own. Where no trial does, it is
+        kept with the recording (:attr:`marked`).
+
+        Parameters
+        ----------
+        recording, channel : str
+            The EMG channel of a recording.
+        onset_s, offset_s : float
+            In seconds from the first sample of the recording.
+        kind : str, default "response"
+            A word of KINDS, as for :meth:`add`.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            The stretch does not lie in the recording.
+        UnknownNameError
+            No recording, EMG channel or kind has that name.
         """
         start, stop = self._stretch(recording, channel, onset_s, offset_s)
         if channel not in (known := self._recording(recording).emg_labels):
@@ -306,7 +742,29 @@ class Commands(Recorder):
     def set_aside(
         self, recording: str, channel: str, start_s: float, stop_s: float, reasons: Sequence[str] = ()
     ) -> Ids:
-        """Set a stretch of one channel aside, in seconds from the first sample of the recording."""
+        """Set a stretch of one channel aside.
+
+        Parameters
+        ----------
+        recording, channel : str
+            The channel of a recording.
+        start_s, stop_s : float
+            In seconds from the first sample of the recording.
+        reasons : sequence of str
+            Of REASONS, as for :meth:`unusable`.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it touches.
+
+        Raises
+        ------
+        DecisionError
+            The stretch does not lie in the recording, or no reason is given.
+        UnknownNameError
+            No recording, channel or reason has that name.
+        """
         start, stop = self._stretch(recording, channel, start_s, stop_s)
         new = Stretch(start, stop, tuple(check_reasons(reasons, REASONS)))
         return self._keep_in(recording, "set aside", "set aside", "aside", new, channel)
@@ -320,8 +778,33 @@ class Commands(Recorder):
         recording: str | None = None,
         channel: str | None = None,
     ) -> Ids:
-        """Keep a participant, a recording, or one channel of a recording out of every analysis, for a reason that is
-        logged. Decisions about its trials stay, and may go on."""
+        """Keep a participant, a recording, or one channel of a recording out of every analysis.
+
+        Decisions about its trials stay, and may go on.
+
+        Parameters
+        ----------
+        reason : str
+            Why, in words that the log keeps.
+        participant : str or None
+            A participant,
+        recording : str or None
+            or a recording,
+        channel : str or None
+            or a recording and one of its channels.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it is about.
+
+        Raises
+        ------
+        DecisionError
+            No reason is given, or not just one of these.
+        UnknownNameError
+            No participant, recording or channel has that name.
+        """
         if not reason or not reason.strip():
             raise DecisionError("exclude came without a reason; say in a few words why it is kept out.")
         return self._exclude("exclude", check_text(reason.strip()), participant, recording, channel)
@@ -335,17 +818,53 @@ class Commands(Recorder):
         recording: str | None = None,
         channel: str | None = None,
     ) -> Ids:
-        """Take an exclusion of a participant, a recording or a channel back."""
+        """Take an exclusion back.
+
+        Parameters
+        ----------
+        reason : str or None
+            Why, in words that the log keeps.
+        participant : str or None
+            A participant,
+        recording : str or None
+            or a recording,
+        channel : str or None
+            or a recording and one of its channels.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it is about.
+
+        Raises
+        ------
+        DecisionError
+            Not just one of these is given.
+        UnknownNameError
+            No participant, recording or channel has that name.
+        """
         return self._exclude("readmit", None, participant, recording, channel, reason and check_text(reason))
 
     @command(NOTHING)
     def undo(self) -> Ids:
-        """Take the last command back, whichever recording it was on, without limit; () if there is none."""
+        """Take the last command back, whichever recording it was on, without limit.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed; () if there is nothing to take back.
+        """
         return self._again("undo", self._ledger.to_undo)
 
     @command(NOTHING)
     def redo(self) -> Ids:
-        """Do the last undone command again; () if there is none. A new decision empties this list."""
+        """Do the last undone command again. A new decision empties this list.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed; () if there is none.
+        """
         return self._again("redo", self._ledger.to_redo)
 
     def _say_field(self, field: Field, trial: str, value: Any, channel: str | None = None) -> Ids:

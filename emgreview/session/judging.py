@@ -25,13 +25,24 @@ class Judging(State):
     _fitness: Fitness
 
     def unfit(self, trial: str, channel: str) -> str:
-        """Why a channel of a trial cannot be judged without a look at it, in a few words; "" where it can.
+        """Why a channel of a trial cannot be judged without a look at it.
 
-        It is marked bad in its recording; it is dead, flat, missing, or clipped so near to its rest that not even an
-        onset can be judged (:mod:`emgreview.signal.unfit` says what that means); it is clipped where nobody marked a
-        burst, nor did the method; a stretch of it in this trial was set aside; the method could not tell, or found
-        activity without an onset. What decides on several channels at once passes over these and says so. Of an
-        automatic mark that is hidden nothing is told.
+        It is marked bad in its recording; it is dead, flat, missing, or clipped so near to its
+        rest that not even an onset can be judged (:mod:`emgreview.signal.unfit` says what that
+        means); it is clipped where nobody marked a burst, nor did the method; a stretch of it in
+        this trial was set aside; the method could not tell, or found activity without an onset.
+        What decides on several channels at once passes over these and says so. Of an automatic
+        mark that is hidden nothing is told.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+
+        Returns
+        -------
+        str
+            A few words; "" where it can be judged.
         """
         place = self._proposals.place(trial, channel)
         source = place.recording.channel(channel)
@@ -59,17 +70,39 @@ class Judging(State):
         return ""
 
     def clipped(self, trial: str, channel: str) -> str:
-        """What is to be known of a channel whose bursts can be judged, but are clipped; "" where none that stands is.
+        """What is to be known of a channel whose bursts can be judged, but are clipped.
 
-        Of a clipped burst the onset can be used and the size cannot: amplitudes come out too small. What decides on
-        several channels at once says these words. Of an automatic mark that is hidden nothing is told."""
+        Of a clipped burst the onset can be used and the size cannot: amplitudes come out too
+        small. What decides on several channels at once says these words. Of an automatic mark
+        that is hidden nothing is told.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+
+        Returns
+        -------
+        str
+            "" where no burst that stands is clipped.
+        """
         bursts = self.state(trial).channels[channel].standing
         share = max((self._clipped(trial, channel, one.onset, one.offset) for one in bursts), default=0.0)
         return f"clipped in {share_words(share)} of its burst: onset usable, size not" if share > 0 else ""
 
     def automatic_clipped(self, trial: str, channel: str) -> float:
-        """Share of the samples of the automatic mark that are clipped, whatever anybody decided; 0 without a mark, and
-        where it is hidden."""
+        """Share of the samples of the automatic mark that are clipped, whatever anybody decided.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+
+        Returns
+        -------
+        float
+            0 to 1; 0 without a mark, and where it is hidden.
+        """
         found, place = self.automatic(trial, channel), self._proposals.place(trial, channel)
         if math.isnan(found.onset_s):
             return 0.0

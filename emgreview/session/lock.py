@@ -1,24 +1,36 @@
-"""One public method at a time, whatever the thread."""
+"""One public method at a time, whatever the thread; and what a blind review says names nobody.
+
+one_at_a_time   a class of a session
+nobody_named    a function of a session from outside
+"""
 
 import functools
 import inspect
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
+
+from emgreview.errors import EmgreviewError
 
 _Kind = TypeVar("_Kind")
+_Call = TypeVar("_Call", bound=Callable[..., Any])
 
 
 def one_at_a_time(cls: type[_Kind]) -> type[_Kind]:
     """A class of which one public method or property runs at a time, whatever the thread; ``lock`` is held meanwhile.
 
-    A notebook's host may deliver what a screen sends on a thread of its own while a cell runs.
+    A notebook's host may deliver what a screen sends on a thread of its own while a cell runs. An error of a blind
+    review names nobody (:meth:`Session.nobody_named`).
     """
 
     def alone(run: Callable[..., Any]) -> Callable[..., Any]:
         @functools.wraps(run)
         def held(self: Any, *given: Any, **named: Any) -> Any:
             with self.lock:
-                return run(self, *given, **named)
+                try:
+                    return run(self, *given, **named)
+                except EmgreviewError as error:
+                    self._unname(error)
+                    raise
 
         return held
 
@@ -28,3 +40,15 @@ def one_at_a_time(cls: type[_Kind]) -> type[_Kind]:
         elif not name.startswith("_") and inspect.isfunction(member):
             setattr(cls, name, alone(member))
     return cls
+
+
+def nobody_named(run: _Call) -> _Call:
+    """A function of a session, or a method of what holds one as ``_session``, whose errors name nobody while that is
+    blind."""
+
+    @functools.wraps(run)
+    def neutral(holder: Any, *given: Any, **named: Any) -> Any:
+        with getattr(holder, "_session", holder).nobody_named():
+            return run(holder, *given, **named)
+
+    return cast(_Call, neutral)

@@ -23,8 +23,10 @@ class Notices(Order):
 
     @property
     def notices(self) -> tuple[str, ...]:
-        """Sentences the reviewer should see: what opening had to set aside, what is not as it was, decisions whose
-        trials are not here, what a change of method asks for, and whom a blind review cannot hide."""
+        """Sentences the reviewer should see: what opening had to set aside, what is not as it was,
+        decisions whose trials are not here, what a change of method asks for, and whom a blind
+        review cannot hide.
+        """
         nameless = all(not one.entities.get("sub") for one in self._proposals.recordings.values())
         told = (*self._book.notices, *self._of_method, *self._of_trials)
         told = (*told, NAMELESS) if self.blind and nameless else told
@@ -32,8 +34,11 @@ class Notices(Order):
 
     @property
     def noted(self) -> tuple[str, ...]:
-        """What reading the recordings and cutting the trials had to say, each sentence once, with whose it is; but for
-        what is of one trial alone, which its card says. In a blind review without names: see :meth:`neutral`."""
+        """What reading the recordings and cutting the trials had to say, each sentence once, with
+        whose it is; but for what is of one trial alone, which its card says.
+
+        In a blind review without names: see :meth:`neutral`.
+        """
         told = [
             (part.recording.name, f"{NAMES}: {note}")
             for part in self.trials
@@ -48,7 +53,9 @@ class Notices(Order):
         )
 
     def tell_notices(self) -> None:
-        """A SignalWarning for each of :attr:`notices`: a script and a notebook see no field of an object."""
+        """A SignalWarning for each of :attr:`notices`: a script and a notebook see no field of an
+        object.
+        """
         if self.problem and not self._asked_read_only:
             tell(f"Nothing can be decided in this review: {self.neutral(self.problem)}")
         for words in self.notices:

@@ -17,7 +17,8 @@ from emgreview.annotations.events import check_reviewer, check_text
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.log import log_path
 from emgreview.annotations.proposals import Proposals, check_order
-from emgreview.checks import kind, likely_unit
+from emgreview.annotations.unblinding import checked
+from emgreview.checks import kind, likely_unit, truth
 from emgreview.detecting import METHOD, Detect, described, find_onsets, method_words, rebuilt
 from emgreview.errors import LogReadOnlyError, ParameterError, UnknownNameError, tell
 from emgreview.evidence import Fitness
@@ -44,42 +45,115 @@ def open_review(
     relook_offset_ms: float | None = 50.0,
     convention: Convention | str | None = None,
     scale_corrected: str | None = None,
+    unblind: str | None = None,
     read_only: bool = False,
     detect: Detect | None = None,
     files: FileSystem | None = None,
 ) -> "Session":
-    """Start a review in ``folder``, or continue the one that is there.
+    """Start a review in a folder, or continue the one that is there.
 
-    ``trials`` is one Trials or a list; each recording has its own log. ``order`` is "recorded", "random" (fixed by
-    folder and reviewer) or "least certain" (first where the method could not tell, then by the width of its interval);
-    ``blind`` hides condition and participant and shuffles trials across recordings. What was told before, when trials
-    were read and cut, it cannot hide: cut them with :func:`emgreview.cut_all` and its own ``blind``; where notes
-    may have been told by name, a SignalWarning says so.
+    Parameters
+    ----------
+    trials : Trials or sequence of Trials
+        What is reviewed, one Trials a recording; each recording has its own log.
+    folder : str or Path
+        The folder in which decisions are kept.
+    reviewer : str
+        Code of the reviewer.
+    order : {"recorded", "random", "least certain"}
+        Order of the trials. "random" is fixed by folder and reviewer; "least certain" puts
+        first those where the method could not tell, then goes by the width of its interval.
+    blind : bool, default False
+        Hide condition and participant, and shuffle trials across recordings. What was told
+        before, when trials were read and cut, it cannot hide: cut them with
+        :func:`emgreview.cut_all` and its own ``blind``. A review that was begun blind goes on
+        blind: without ``blind`` it is refused, until ``unblind`` says why it ends.
+    method : str or None
+        The onset method, as for :func:`emgreview.estimate_onsets`. None: the review goes on
+        with the one in its log, parameters included, or begins with "ramp".
+    parameters : mapping or None
+        What the method takes beside its defaults, such as the shortest burst and the gap that
+        is merged: ``method="double-threshold", parameters={"shortest_s": 0.05, "merge_s":
+        0.02}``.
+    relook_ms : float, default 10.0
+        How far, in milliseconds, the automatic onset may lie from the one that was seen when
+        a mark was reviewed under another method, parameters or processing; beyond it, the
+        mark joins :attr:`Session.relook`.
+    relook_offset_ms : float or None, default 50.0
+        The same of the offset; None: the offset does not count.
+    convention : Convention, str or None
+        How the study marks an onset; a text has one paragraph a line. It is kept in the logs,
+        and holds until another is given.
+    scale_corrected : str or None
+        The logs keep in which unit and gain each channel was read, and a recording that comes
+        in another scale is refused. This says, in words that the logs keep, why the former
+        reading was the wrong one: marks stay then, and amplitudes are those of the scale that
+        comes.
+    unblind : str or None
+        Why a blind review is shown from now on, in words that the logs keep (as
+        :meth:`Session.unblind` does).
+    read_only : bool, default False
+        Lock and write nothing.
+    detect : callable or None
+        Replaces the detector; called like :func:`emgreview.estimate_onsets`.
+    files : FileSystem or None
+        How files are written; for tests.
 
-    ``method`` names the onset detector and ``parameters`` holds what it takes beside its defaults, such as the shortest
-    burst and the gap that is merged: ``method="double-threshold", parameters={"shortest_s": 0.05, "merge_s": 0.02}``.
-    Without a method the review goes on with the one in its log, parameters included, or begins with "ramp".
-    ``detect`` replaces the detector, called like :func:`emgreview.estimate_onsets`. A mark that was reviewed under
-    another method, parameters or processing keeps the value that was seen; it joins :attr:`Session.relook` where the
-    automatic onset now lies more than ``relook_ms`` from that, or the offset more than ``relook_offset_ms`` (None: the
-    offset does not count), or only one of the two is there.
+    Returns
+    -------
+    Session
+        The review. Use it in a ``with`` block, or close it. A broken log opens the whole
+        review for reading only; ``session.problem`` says why.
 
-    ``convention`` is how the study marks an onset: a :class:`emgreview.Convention`, or text, one paragraph a line; it
-    is kept in the logs, and holds until another is given. With ``read_only`` nothing is locked or written.
+    Raises
+    ------
+    ParameterError
+        An argument is not what it must be.
+    UnknownNameError
+        No method, parameter or order has that name.
+    LogLockedError
+        Another process writes this review.
+    LogTooNewError
+        A log was written by a newer major version of the format.
+    LogError
+        A log belongs to another recording, or to one in another scale.
+    DecisionError
+        A blind review would be shown, or a review that is not blind any more hidden again.
 
-    The logs also keep in which unit and gain each channel was read; a recording that comes in another scale is refused.
-    ``scale_corrected`` says, in words that the logs keep, why the former reading was the wrong one: marks stay then,
-    and amplitudes are those of the scale that comes.
+    Warns
+    -----
+    SignalWarning
+        What the reviewer should know (:attr:`Session.notices`); in a blind review also, that
+        notes may have been told by name.
 
-    What the reviewer should know (:attr:`Session.notices`) comes as a SignalWarning each.
-    Raises ParameterError, LogLockedError (another process writes), LogTooNewError, LogError (a log belongs to another
-    recording, or to one in another scale). A broken log opens the whole review for reading only;
-    ``session.problem`` says why.
+    Notes
+    -----
+    A mark that was reviewed under another method, parameters or processing keeps the value
+    that was seen. It also joins :attr:`Session.relook` where only one of the two onsets (or
+    offsets) is there.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 3, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         first = session.queue[0]
+    ...         _ = session.accept(first, "prime mover")
+    ...         _ = session.move(first, "antagonist", onset_s=0.21)
+    ...         _ = session.accept(first, "antagonist")
+    ...         session.progress_words
+    '2 of 6 reviewed'
     """
-    given = (trials,) if isinstance(trials, Trials) or not isinstance(trials, Iterable) else tuple(trials)
+    several = isinstance(trials, Iterable) and not isinstance(trials, str)
+    given: tuple[Any, ...] = tuple(trials) if several and not isinstance(trials, Trials) else (trials,)
     for part in given:
         kind("trials", part, Trials, "what cut_trials returns, or a list of such, one a recording")
     kind("folder", folder, (str, os.PathLike), "the path of the folder in which decisions are kept")
+    kind("parameters", parameters, (Mapping, type(None)), "a mapping of names to values, such as {'shortest_s': 0.05}")
+    truth("blind", blind)
     session = Session(
         given,
         Path(folder),
@@ -92,6 +166,7 @@ def open_review(
         relook_offset_ms=relook_offset_ms,
         convention=convention,
         scale_corrected=scale_corrected,
+        unblind=unblind,
         read_only=read_only,
         detect=detect,
         files=files,
@@ -102,11 +177,38 @@ def open_review(
 
 @one_at_a_time
 class Session(Commands, Publishing, Notices):
-    """A review in progress; see :func:`open_review`. Use it in a ``with`` block, or close it, to free its logs.
+    """A review in progress; :func:`open_review` returns it.
 
-    A command that does less than it was asked, or by which another burst becomes the response, says so: a script hears
-    it as a DecisionWarning, a screen by :meth:`on_screen`. It may be used from several threads; hold ``lock`` where
-    several calls must see the same. ``policy`` is what a review is about, see :class:`emgreview.session.policy.Policy`.
+    Use it in a ``with`` block, or close it, to free its logs. Times are seconds from the
+    trial's recorded cue. Every command validates, appends one event to the log, and only then
+    changes the state; it returns the ids of the trials that it changed, () where nothing
+    changes.
+
+    A command that does less than it was asked, or by which another burst becomes the
+    response, says so: a script hears it as a DecisionWarning, a screen by :meth:`on_screen`.
+    Every command raises UnknownNameError for a trial or channel that is not here, and
+    LogReadOnlyError or LogWriteError where its event cannot be written: then nothing has
+    changed. It may be used from several threads; hold ``lock`` where several calls must see
+    the same.
+
+    Attributes
+    ----------
+    trials : tuple of Trials
+        What is reviewed.
+    folder : Path
+        Where decisions are kept.
+    reviewer : str
+        Code of the reviewer.
+    queue : tuple of str
+        Ids of the trials in the order of the review; a silent repeat has an id of its own.
+    where : str
+        The present trial.
+    methods : mapping
+        How onsets are detected in each recording, as the logs say it.
+    changed : list of callable
+        Observers; each is called with the ids that a command changed.
+    lock : RLock
+        Held while a method runs.
     """
 
     def __init__(
@@ -123,6 +225,7 @@ class Session(Commands, Publishing, Notices):
         relook_offset_ms: float | None = 50.0,
         convention: Convention | str | None = None,
         scale_corrected: str | None = None,
+        unblind: str | None = None,
         read_only: bool = False,
         detect: Detect | None = None,
         files: FileSystem | None = None,
@@ -147,6 +250,7 @@ class Session(Commands, Publishing, Notices):
         words = None if convention is None else convention_words(convention)
         if scale_corrected is not None and not check_text(scale_corrected).strip():
             raise ParameterError("scale_corrected came without words; say why the former reading was the wrong one.")
+        unblind = checked(unblind, blind)
         check_order(order)
         self._proposals = Proposals(trials)
         recordings = self._proposals.recordings
@@ -162,6 +266,7 @@ class Session(Commands, Publishing, Notices):
             read_only=read_only,
             files=files,
             scale_corrected=scale_corrected,
+            unblind=unblind,
         )
         lost: tuple[str, ...] = ()
         try:
@@ -210,7 +315,27 @@ class Session(Commands, Publishing, Notices):
             return "\n".join([*lines, *shown, *(f"  note: {note}" for note in self.noted)])
 
     def apply(self, command: str, trial: str | None = None, channel: str | None = None, **arguments: Any) -> Ids:
-        """Any command by its name, for front ends: the ids of the trials it changed."""
+        """Any command by its name, for front ends.
+
+        Parameters
+        ----------
+        command : str
+            A name in :data:`COMMANDS`.
+        trial, channel : str or None
+            What it is about; for a command on a recording, ``trial`` is the recording.
+        **arguments
+            The command's other arguments, by name.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        UnknownNameError
+            There is no such command.
+        """
         if command not in COMMANDS:
             raise UnknownNameError("command", command, COMMANDS)
         subject = SUBJECTS[command]
@@ -222,7 +347,14 @@ class Session(Commands, Publishing, Notices):
         return ids
 
     def unblind(self, reason: str | None = None) -> None:
-        """Show condition and participant from now on. An event in every log, which nothing takes back."""
+        """Show condition and participant from now on. An event in every log, which nothing takes
+        back.
+
+        Parameters
+        ----------
+        reason : str or None
+            Why, in words that the log keeps.
+        """
         if self.blind:
             self._book.unblind(reason and check_text(reason))
             self._tell(self.queue)
@@ -233,12 +365,36 @@ class Session(Commands, Publishing, Notices):
         return method_words(self.methods[self.trials[0].recording.name]["detection"])
 
     def change_method(self, method: str, **parameters: Any) -> Ids:
-        """Detect anew by another method, or with other parameters; an event in every log, which undo passes over.
+        """Detect anew by another method, or with other parameters; an event in every log, which undo
+        passes over.
 
-        Marks that nobody has reviewed are refreshed. Reviewed ones keep the value that was seen, and join
-        :attr:`relook` where the new one differs; :attr:`notices` says how many. The order of the queue stays as it is
-        until the review is opened again. Raises what :func:`emgreview.estimate_onsets` does, and LogReadOnlyError;
-        then nothing has changed.
+        Marks that nobody has reviewed are refreshed. Reviewed ones keep the value that was seen,
+        and join :attr:`relook` where the new one differs; :attr:`notices` says how many. The order
+        of the queue stays as it is until the review is opened again.
+
+        Parameters
+        ----------
+        method : str
+            The onset method, as for :func:`emgreview.estimate_onsets`.
+        **parameters
+            Its parameters.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed: all, or () where the method is the same.
+
+        Raises
+        ------
+        LogReadOnlyError
+            No decision can be taken.
+        EmgreviewError
+            What :func:`emgreview.estimate_onsets` raises; in both cases nothing has changed.
+
+        Warns
+        -----
+        SignalWarning
+            Reviewed marks are to be looked at again.
         """
         if self.problem:
             raise LogReadOnlyError(f"{self.problem}; the method was not changed.")

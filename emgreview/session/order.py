@@ -27,8 +27,11 @@ class Order(State):
 
     @property
     def progress(self) -> tuple[int, int, int, int]:
-        """Channel-trials reviewed, channel-trials, trials reviewed, trials. Reviewed are those decided by a person and
-        those accepted in bulk: :attr:`unlooked` says how many of them nobody looked at."""
+        """Channel-trials reviewed, channel-trials, trials reviewed, trials.
+
+        Reviewed are those decided by a person and those accepted in bulk: :attr:`unlooked` says
+        how many of them nobody looked at.
+        """
         counts = [self._left(trial) for trial in self.queue]
         left, total = (sum(count) for count in zip(*counts, strict=True))
         return total - left, total, sum(not left for left, _ in counts), len(counts)
@@ -39,7 +42,9 @@ class Order(State):
 
     @property
     def unlooked(self) -> int:
-        """How many of the channel-trials reviewed were accepted in bulk, and nobody has looked at since."""
+        """How many of the channel-trials reviewed were accepted in bulk, and nobody has looked at
+        since.
+        """
         return sum(
             self._in_bulk(trial, label)
             for trial in self.queue
@@ -62,31 +67,75 @@ class Order(State):
         return f"{done} of {total} {self.counted.removeprefix('channel-trials ')}"
 
     def next_unreviewed(self, after: str | None = None) -> str | None:
-        """The next trial in the queue with a channel not yet reviewed, starting after one and going round; or None."""
+        """The next trial in the queue with a channel not yet reviewed, starting after one and going
+        round.
+
+        Parameters
+        ----------
+        after : str or None
+            The trial to start after; None for the beginning.
+
+        Returns
+        -------
+        str or None
+            None where nothing is open.
+        """
         if after is not None:
             self._proposals.place(after)
         start = 0 if after is None else self._rank.get(after, -1) + 1
         return next((trial for trial in self.queue[start:] + self.queue[:start] if self._left(trial)[0]), None)
 
     def go_to(self, trial: str) -> str:
-        """Make a trial the present one. Not an event: a review resumes where decisions were taken."""
+        """Make a trial the present one. Not an event: a review resumes where decisions were taken.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+
+        Returns
+        -------
+        str
+            Its id.
+        """
         self._proposals.place(trial)
         self.where = trial
         return trial
 
     def asked(self, trial: str) -> tuple[str, ...]:
-        """The channels of a trial that this review is about: all, unless it was narrowed."""
+        """The channels of a trial that this review is about: all, unless it was narrowed.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+
+        Returns
+        -------
+        tuple of str
+        """
         return tuple(label for label in self._proposals.place(trial).labels if label in self._labels_due(trial))
 
     def open_channels(self, trial: str) -> tuple[str, ...]:
-        """Those of :meth:`asked` that wait for a decision."""
+        """Those of :meth:`asked` that wait for a decision.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+
+        Returns
+        -------
+        tuple of str
+        """
         found = self._policy.open_channels(trial)
         return tuple(label for label in self.asked(trial) if label in self._open[trial]) if found is None else found
 
     @property
     def relook(self) -> Ids:
-        """Trials with a mark that was reviewed under another method or processing, which saw another value than the
-        present one says; how far away counts is told to :func:`open_review`."""
+        """Trials with a mark that was reviewed under another method or processing, which saw another
+        value than the present one says; how far away counts is told to :func:`open_review`.
+        """
         return tuple(dict.fromkeys(trial for trial, _ in self._stale_marks()))
 
     def _stale_marks(self) -> Iterator[tuple[str, str]]:
@@ -94,8 +143,19 @@ class Order(State):
             yield from ((trial, label) for label in self._places[trial].labels if self._stale(trial, label))
 
     def keep_to(self, due: Mapping[str, Collection[str]]) -> None:
-        """Narrow the review to some channels of some trials: the queue, the progress and what comes next. Not an event:
-        whoever narrows it notes why."""
+        """Narrow the review to some channels of some trials: the queue, the progress and what comes
+        next. Not an event: whoever narrows it notes why.
+
+        Parameters
+        ----------
+        due : mapping of str to collection of str
+            Trials and their channels.
+
+        Raises
+        ------
+        ParameterError
+            No trial is named.
+        """
         for trial, labels in due.items():
             for label in labels:
                 self._proposals.place(trial, label)
@@ -106,7 +166,22 @@ class Order(State):
         self.where = self._resume()
 
     def note(self, operation: str, value: Mapping[str, Any], reason: str | None = None) -> Event:
-        """Write an event about the review itself, with what it hides or shows again; see ``annotations.hidden``."""
+        """Write an event about the review itself, with what it hides or shows again; see
+        ``annotations.hidden``.
+
+        Parameters
+        ----------
+        operation : str
+            What it is called.
+        value : mapping
+            What it says, plain JSON.
+        reason : str or None
+            Why.
+
+        Returns
+        -------
+        Event
+        """
         event = self._book.append(next(iter(self._proposals.recordings)), operation, "log", None, value, reason=reason)
         if {"hide", "reveal", "show_again", "only"} & set(value):
             self._line_up()

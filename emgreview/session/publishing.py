@@ -24,9 +24,15 @@ class Publishing(State):
     _files: FileSystem | None
 
     def decisions(self) -> tables.Table:
-        """Every decision as a tidy table, one row a burst or channel-trial; see :mod:`emgreview.tables`.
+        """Every decision as a tidy table; see :mod:`emgreview.tables`.
 
-        ``table.attrs["recordings"]`` says what each recording is and in which scale it was read, as a version does."""
+        Returns
+        -------
+        DataFrame
+            One row a burst or channel-trial; times in seconds from the corrected cue, missing
+            where nothing stands. ``table.attrs["recordings"]`` says what each recording is and in
+            which scale it was read, as a version does.
+        """
         table = self._table(self._shown)
         table.attrs["recordings"] = self._described()
         return table
@@ -69,8 +75,29 @@ class Publishing(State):
         return f"v{number}"
 
     def seal(self, name: str, rule: tables.Rule | None = None) -> Sealed:
-        """Write the decisions as they stand as a named version that never changes; with ``rule``, also which rows it
-        includes, and the rule itself."""
+        """Write the decisions as they stand as a named version that never changes.
+
+        Parameters
+        ----------
+        name : str
+            Name of the version; :attr:`next_version` is free.
+        rule : Rule or None
+            Also say which rows it includes, and keep the rule itself.
+
+        Returns
+        -------
+        Sealed
+            Name, folder and the SHA-256 to quote.
+
+        Raises
+        ------
+        LogReadOnlyError
+            No decision can be taken.
+        VersionError
+            The name is taken, or the version cannot be written.
+        DecisionError
+            The table does not have what the rule speaks of.
+        """
         if self.problem:
             raise LogReadOnlyError(f"{self.problem}; nothing was sealed.")
         table, description = self.as_version(rule)
@@ -80,7 +107,23 @@ class Publishing(State):
         return sealed
 
     def as_version(self, rule: tables.Rule | None = None) -> tuple[bytes, dict[str, Any]]:
-        """What :meth:`seal` would write now: the table as text, and its description without the heads of the logs."""
+        """What :meth:`seal` would write now.
+
+        Parameters
+        ----------
+        rule : Rule or None
+            As for :meth:`seal`.
+
+        Returns
+        -------
+        (bytes, dict)
+            The table as text, and its description without the heads of the logs.
+
+        Raises
+        ------
+        DecisionError
+            The table does not have what the rule speaks of.
+        """
         table = self._table(self._sealed)
         inclusion = None
         if rule is not None:

@@ -36,15 +36,27 @@ class Recorder(Judging, Order):
     _heard: list[tuple[str, str]] | None
 
     def say(self, trial: str, words: str) -> None:
-        """Tell who called a command, once it is done, what it does not say by itself: a script by a DecisionWarning, a
-        screen by its list; see :meth:`on_screen`."""
+        """Tell who called a command, once it is done, what it does not say by itself: a script by a
+        DecisionWarning, a screen by its list; see :meth:`on_screen`.
+
+        In a blind review the trial goes by its place in the queue, for its id names the
+        recording.
+
+        Parameters
+        ----------
+        trial : str
+            The trial that it is about.
+        words : str
+            What to say.
+        """
         if self._heard is not None:
             self._heard.append((trial, words))
             return
         level, frame = 1, sys._getframe()
         while frame.f_back and os.path.dirname(frame.f_code.co_filename) == _HERE:  # noqa: PTH120  (of many frames)
             level, frame = level + 1, frame.f_back
-        warnings.warn(f"trial {trial!r}: {words}", DecisionWarning, stacklevel=level)
+        which = f"trial {self._rank[trial] + 1} of the queue" if self.blind else f"trial {trial!r}"
+        warnings.warn(f"{which}: {self.neutral(words)}", DecisionWarning, stacklevel=level)
 
     def record(
         self,
@@ -68,15 +80,31 @@ class Recorder(Judging, Order):
         return self._record_many(operation, trial, new, reason)
 
     def showing(self, **visible: Any) -> None:
-        """Say what is on screen; it is recorded with the decisions that follow, until it is said anew: a front end uses
-        :meth:`on_screen`. Values must be plain JSON."""
+        """Say what is on screen; it is recorded with the decisions that follow, until it is said
+        anew. A front end uses :meth:`on_screen`.
+
+        Parameters
+        ----------
+        **visible
+            Names and values, which must be plain JSON.
+        """
         digest_of(visible)
         self._book.visible = visible
 
     @contextmanager
     def on_screen(self, **visible: Any) -> Iterator[list[tuple[str, str]]]:
-        """One decision of a screen: ``visible`` is recorded with what is decided inside the block, and with nothing
-        after it. Gives a list that fills with what the commands have to say, (trial, words) each, instead of warnings.
+        """One decision of a screen: ``visible`` is recorded with what is decided inside the block,
+        and with nothing after it.
+
+        Parameters
+        ----------
+        **visible
+            Names and values, which must be plain JSON.
+
+        Yields
+        ------
+        list of (str, str)
+            Fills with what the commands have to say, (trial, words) each, instead of warnings.
         """
         with self.lock:
             before, heard = self._book.visible, self._heard

@@ -8,6 +8,7 @@ NOTHING_SHOWN       the automatic mark where it is hidden
 import math
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, NamedTuple
@@ -22,11 +23,11 @@ from emgreview.annotations.ledger import Ledger
 from emgreview.annotations.proposals import Automatic as Automatic
 from emgreview.annotations.proposals import Place, Proposals
 from emgreview.annotations.state import Activity, TrialState
-from emgreview.errors import UnknownNameError
+from emgreview.errors import EmgreviewError, UnknownNameError
 from emgreview.model import Marker, Recording, Trials
 from emgreview.session.lock import one_at_a_time
 from emgreview.session.policy import Policy
-from emgreview.unnamed import unnamed
+from emgreview.unnamed import unname, unnamed
 
 Ids = tuple[str, ...]
 
@@ -79,6 +80,7 @@ class State:
 
     @property
     def read_only(self) -> bool:
+        """Whether no decision can be taken; :attr:`problem` says why."""
         return self.problem is not None
 
     @property
@@ -97,18 +99,62 @@ class State:
         return tuple(self._ledger.notes)
 
     def neutral(self, words: str) -> str:
-        """Words as they may be shown: while the review is blind without the names of recordings and participants, and
-        without what a recording says of a channel that it marks bad."""
+        """Words as they may be shown: while the review is blind without the names of recordings and
+        participants, and without what a recording says of a channel that it marks bad.
+
+        Parameters
+        ----------
+        words : str
+            The words.
+
+        Returns
+        -------
+        str
+        """
         return unnamed(words, self._proposals.recordings.values()) if self.blind else words
+
+    @contextmanager
+    def nobody_named(self) -> Iterator[None]:
+        """A block in which errors of the package name no recording and no participant while the
+        review is blind; for whoever works on a session from outside.
+
+        Yields
+        ------
+        None
+        """
+        try:
+            yield
+        except EmgreviewError as error:
+            self._unname(error)
+            raise
+
+    def _unname(self, error: EmgreviewError) -> None:
+        book = getattr(self, "_book", None)
+        if book is not None and book.blind:
+            unname(error, self._proposals.recordings.values())
 
     @property
     def bulk_sentences(self) -> Ids:
-        """What every acceptance in bulk is worth, in the words that the log keeps; a sealed version holds them too."""
+        """What every acceptance in bulk is worth, in the words that the log keeps; a sealed version
+        holds them too.
+        """
         own = tuple(note.new["sentence"] for note in self.notes if note.operation == states.ACCEPTANCE)
         return (*self._policy.bulk_sentences, *own)
 
     def state(self, trial: str) -> TrialState:
-        """The state of one trial, frozen, as it is to be shown: without automatic marks that are hidden."""
+        """The state of one trial, frozen, as it is to be shown: without automatic marks that are
+        hidden.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+
+        Returns
+        -------
+        TrialState
+            Its ``channels`` by label; marks in samples of the recording.
+        """
         now = self._book.next_counter, self._proposals.found  # a state changes by a command or another method alone
         if self._states[0] != now[0] or self._states[1] is not now[1]:
             self._states = (*now, {})
@@ -152,23 +198,69 @@ class State:
         return MappingProxyType({name: self._value(trial, channel, name) for name in names if name != "activity"})
 
     def automatic(self, trial: str, channel: str) -> Automatic:
-        """What the method says of one channel of one trial; nothing where that is hidden."""
+        """What the method says of one channel of one trial.
+
+        Parameters
+        ----------
+        trial, channel : str
+            The channel-trial.
+
+        Returns
+        -------
+        Automatic
+            Seconds from the recorded cue; NaN where nothing was found, and throughout where the
+            mark is hidden.
+        """
         found = self._proposals.automatic(trial, channel)
         return NOTHING_SHOWN if self.hides_automatic(trial, channel) else found
 
     def hides_automatic(self, trial: str, channel: str | None = None) -> bool:
-        """Whether the automatic mark of a channel, or of any channel of the trial, is hidden from the reviewer."""
+        """Whether the automatic mark of a channel, or of any channel of the trial, is hidden from
+        the reviewer.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        channel : str or None
+            Its channel; None for any of them.
+
+        Returns
+        -------
+        bool
+        """
         labels = self._proposals.place(trial, channel).labels if channel is None else (channel,)
         source = self._proposals.source(trial)[0]
         return any((source, label) in self._hiding.automatic or self._policy.hides(source, label) for label in labels)
 
     def source(self, trial: str) -> str:
-        """The trial itself, as its Trials name it, for any id in the queue; a silent repeat has an id of its own."""
+        """The trial itself, as its Trials name it, for any id in the queue; a silent repeat has an
+        id of its own.
+
+        Parameters
+        ----------
+        trial : str
+            An id in the queue.
+
+        Returns
+        -------
+        str
+        """
         self._proposals.place(trial)
         return self._proposals.source(trial)[0]
 
     def stretch(self, trial: str) -> tuple[int, int]:
-        """First and past-last sample of a trial in its recording; they may lie beyond its ends."""
+        """First and past-last sample of a trial in its recording; they may lie beyond its ends.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+
+        Returns
+        -------
+        (int, int)
+        """
         place = self._proposals.place(trial)
         return place.first, place.stop
 
@@ -287,7 +379,22 @@ class State:
         return tuple((name, value.sample, value.label) for name, _, value in self._kept_in("added cue"))
 
     def with_added_cues(self, recording: str) -> Recording:
-        """A recording of this review with the cues that were added by hand among its markers."""
+        """A recording of this review with the cues that were added by hand among its markers.
+
+        Parameters
+        ----------
+        recording : str
+            The recording.
+
+        Returns
+        -------
+        Recording
+
+        Raises
+        ------
+        UnknownNameError
+            No recording has that name.
+        """
         source = self._recording(recording)
         added = [Marker(sample, label, "added") for name, sample, label in self.added_cues if name == recording]
         return source.with_markers([*source.markers, *added])
@@ -300,8 +407,9 @@ class State:
 
     @property
     def excluded(self) -> tuple[tuple[str, str, str | None, str], ...]:
-        """What is excluded: ("recording", name, channel or None, reason), sorted, then ("participant", name, None,
-        reason)."""
+        """What is excluded: ("recording", name, channel or None, reason), sorted, then
+        ("participant", name, None, reason).
+        """
         found = [(key, value) for key, value in self._rare.items() if key[3] in states.EXCLUDED and value]
         rows = [
             ("recording", str(recording), channel, reason)

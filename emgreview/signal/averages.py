@@ -17,11 +17,22 @@ FloatArray = NDArray[np.floating]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Average:
-    """``mean`` and ``sd`` (of single trials, n - 1 in the denominator) are (..., samples), NaN where none, or one, is.
+    """Mean of aligned trials; :func:`emgreview.average_envelopes` returns one a channel.
 
-    ``n`` (..., samples) counts the trials behind each sample: it falls where trials end or lack samples, and there the
-    mean is of fewer, other trials. ``time_s`` (samples,) counts from the moment of alignment; ``used`` (trials,) says
-    which trials had such a moment. ``notes`` are sentences on what was left out before, where the caller knows.
+    Attributes
+    ----------
+    time_s : ndarray, shape (samples,)
+        Seconds from the moment of alignment.
+    mean, sd : ndarray, shape (..., samples)
+        Mean and SD of single trials (n - 1 in the denominator); NaN where there is none, or
+        one.
+    n : ndarray of int, shape (..., samples)
+        Trials behind each sample: it falls where trials end or lack samples, and there the
+        mean is of fewer, other trials.
+    used : ndarray of bool, shape (trials,)
+        Which trials had such a moment.
+    notes : tuple of str
+        What was left out before, where the caller knows.
     """
 
     time_s: FloatArray

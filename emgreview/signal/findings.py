@@ -7,16 +7,17 @@ frozen, so that screens and tables can show them, add their own, and flag by ``c
     Limit, LIMITS   the limits, and where each comes from
     of_measures     findings of one channel from what was measured on it
     of_level        those about its level alone: dead, or in another unit
+    of_standing     stretches of one value and missing samples, wherever they lie in a long recording
     of_pairs        channels that carry the same signal
     brief           those about level in a few words
     of_unlike       channels far smaller or larger than the others, where the unit is arbitrary
 
-Codes: "no samples", "constant", "missing", "code value", "held", "repeated", "clipped", "dead", "too small",
-"too large", "coarse", "mains", "low frequencies", "heart", "same signal", "unlike others".
+Codes: "no samples", "constant", "nothing looked at", "missing", "code value", "held", "repeated", "clipped", "dead",
+"too small", "too large", "coarse", "mains", "low frequencies", "heart", "same signal", "unlike others".
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
@@ -25,6 +26,7 @@ import numpy as np
 
 from emgreview.signal.alike import Alike
 from emgreview.signal.heart import Heart
+from emgreview.signal.stuck import STILL_S, STILL_TIMES, Standing
 
 PRACTICE = "common practice, no source"
 OWN = "our own choice, no source"
@@ -100,6 +102,13 @@ def of_measures(label: str, m: Mapping[str, Any], unit: str, unit_uv: float | No
         words = f"Constant at {m['offset']:.4g} {unit}: disconnected, or switched off."
         return [make("constant", words, m["offset"], unit, math.nan, OWN)]
     found: list[Finding] = []
+    if all(math.isnan(m[name]) for name in ("rest_rms", "mains_share", "low_share", "heart_z")):
+        words = (
+            f"Nothing could be looked at: the longest piece has {m['runs_longest_s']:.3g} s at {m['rate_hz']:g} Hz, "
+            f"which shows no level, mains, drift or heart beats (limit: 0.2 s for the level, 2 s for the others, and a "
+            f"rate above 50 Hz; {OWN}); give a longer recording."
+        )
+        found.append(make("nothing looked at", words, m["runs_longest_s"], "s", 0.2, OWN))
 
     def add(code: str, words: str, value: float, in_unit: str, limit: float, source: str) -> None:
         found.append(make(code, words, value, in_unit, limit, source))
@@ -270,6 +279,29 @@ def of_level(label: str, rest: float, loud: float, unit: str, unit_uv: float, ma
         )
         return [make("too large", words, value_uv, name)]
     return []
+
+
+def of_standing(label: str, seen: Standing, n: int, rate_hz: float, told: Collection[str]) -> list[Finding]:
+    """Stretches of one value, and missing samples, among the ``n`` samples of a channel; not those ``told`` by their
+    codes already."""
+
+    def make(code: str, words: str, value: float, unit: str, limit: float) -> Finding:
+        return Finding(code=code, channels=(label,), words=words, value=value, unit=unit, limit=limit, source=OWN)
+
+    out = []
+    if seen.missing and not {"missing", "no samples"} & set(told):
+        share = 100 * seen.missing / n
+        words = f"{share:.3g} % of samples are missing, all between the pieces looked at."
+        out.append(make("missing", words, share, "%", 0.0))
+    if seen.count and not {"repeated", "held", "constant", "no samples"} & set(told):
+        several = f", and {seen.count - 1} more of the kind" if seen.count > 1 else ""
+        words = (
+            f"A stretch of one value for {1000 * seen.longest / rate_hz:.3g} ms, {seen.at / rate_hz:.5g} s after the "
+            f"recording's start{several}: lost packets, or an input that was cut off (limit: {1000 * STILL_S:g} ms and "
+            f"{STILL_TIMES} times what rounding gives elsewhere; {OWN})."
+        )
+        out.append(make("repeated", words, seen.longest, "samples", STILL_S * rate_hz))
+    return out
 
 
 def brief(finding: Finding, unit_uv: float | None) -> str:

@@ -41,12 +41,33 @@ BOOTSTRAPS = 1000
 
 @dataclass(frozen=True, eq=False)
 class Floor:
-    """The level found in ``share`` of trials, with its 95 % interval, in dB over rest and in the unit of the signal.
+    """The level found in a share of trials; :func:`emgreview.detection_floor` returns it.
 
-    ``level`` is the RMS of the burst alone. NaN where there was too little rest or no burst, no level was found that
-    often, or the interval has no end within the levels tried; ``note`` then says why, "" where nothing is missing.
-    ``left_out`` are sentences on bursts and rests that took no part, where the caller knows.
-    ``tried_db`` and ``found_share`` show the curve; ``rest`` is the median RMS of the rest.
+    Levels are NaN where there was too little rest or no burst, no level was found that
+    often, or the interval has no end within the levels tried.
+
+    Attributes
+    ----------
+    share : float
+        The share of trials that was asked for.
+    level_db, low_db, high_db : float
+        The floor with its 95 % interval, in dB over rest.
+    level, low, high : float
+        The same as RMS of the burst alone, in the unit of the signal.
+    rest : float
+        Median RMS of the rest.
+    tried_db, found_share : ndarray
+        The curve: levels tried, and the share found at each.
+    injected, rests, bursts : int
+        How many bursts were put in, and how many rests and bursts there were.
+    method : str
+        The onset method.
+    parameters : mapping
+        Its parameters.
+    note : str
+        Why something is missing; "" where nothing is.
+    left_out : tuple of str
+        Bursts and rests that took no part, where the caller knows.
     """
 
     share: float

@@ -6,7 +6,8 @@ between 8 and 35 Hz, leave out stretches that are strong above 60 Hz for longer 
 0.4 to 1.5 s apart that stands out most (dynamic programming over rows whose interval stays within 20 %), and ask how
 far its moments stand above the rest, and whether they look alike. Our own choice; numbers chosen on simulated channels.
 
-    Heart, find_heart
+    Heart, find_heart       the row of beats that stands out most, and how far
+    heart_peak              does the envelope repeat once a heart beat
 """
 
 import math
@@ -14,8 +15,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
+from scipy import ndimage, signal
 
+from emgreview.signal.envelope import low_pass_envelope
 from emgreview.signal.filters import bandpass
 
 FloatArray = NDArray[np.floating]
@@ -46,6 +48,11 @@ LEAST_Z, LEAST_ALIKE = (3.0, 7.0), (0.57, 0.5)
 
 
 LOWER_Z, MUCH_ALIKE, MANY_BEATS = 0.9, 0.1, 10
+
+HEART_PEAK = 0.25
+HEART_S = (0.5, 1.2)
+HEART_SHORTEST_S = 10.0
+LOW_HZ = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,3 +273,32 @@ def _alike(shapes: list[FloatArray], beats: list[tuple[int, int]], fs: float) ->
     others = waves.sum(axis=0) - waves
     others /= np.maximum(np.linalg.norm(others, axis=1, keepdims=True), 1e-12)
     return float(np.median(np.sum(waves * others, axis=1)))
+
+
+def heart_peak(runs: list[FloatArray], rate_hz: float) -> float:
+    """Does the envelope repeat after 0.5 to 1.2 s: 0 not at all, about 1 exactly.
+
+    The highest local maximum of its autocorrelation at those lags, over the lowest value at shorter ones (from 0.1 s),
+    so that long contractions, which fall off slowly, do not count. The mean over all runs of 10 s or more; NaN where
+    there are none or the sampling rate is too low. Rhythmic movement at that pace looks the same.
+    """
+    long = [run for run in runs if len(run) >= HEART_SHORTEST_S * rate_hz and np.ptp(run) > 0]
+    if not long or rate_hz <= 4 * LOW_HZ:
+        return math.nan
+    shortest, first, last = (math.ceil(s * rate_hz) for s in (0.1, *HEART_S))
+    each = [_autocorrelation(run, rate_hz, last + 2) for run in long]
+    repeat = np.average(each, axis=0, weights=[len(run) for run in long])
+    trough = np.minimum.accumulate(repeat[shortest : last + 1])[first - shortest :]
+    inner = repeat[first : last + 1]
+    peaks = (inner > repeat[first - 1 : last]) & (inner >= repeat[first + 1 :])
+    return float((inner - np.maximum(trough, 0))[peaks].max(initial=0.0))
+
+
+def _autocorrelation(run: FloatArray, rate_hz: float, lags: int) -> FloatArray:
+    """Of the envelope of what lies above 20 Hz, at lags of 0, 1 … samples; 1 at lag 0."""
+    banded = bandpass(run, rate_hz, low_hz=LOW_HZ, high_hz=None, order=2, direction="zero-phase")
+    outline = low_pass_envelope(banded, rate_hz, corner_hz=LOW_HZ, order=2, direction="zero-phase")
+    outline -= outline.mean()
+    n = len(outline)
+    product = signal.correlate(outline, outline, method="fft")[n - 1 : n - 1 + lags]
+    return product / product[0] * (n / (n - np.arange(lags)))

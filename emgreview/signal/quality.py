@@ -10,24 +10,25 @@ before anything else is measured, so that one fault is not told as another.
     step_size                               least significant bit of the converter, estimated
     clipped_share, flat_share               samples at the rails; samples that do not change
     strongest_mains                         frequency, share and prominence of the mains
-    heart_peak                              does the envelope repeat once a heart beat
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import signal
 
 from emgreview import checks
 from emgreview.errors import SignalError
 from emgreview.model import VOLTS
-from emgreview.signal.envelope import low_pass_envelope
+from emgreview.showing import Sheet, Shown, number, percent
 from emgreview.signal.filters import bandpass, checked_samples, finite_runs, shortest_run
 from emgreview.signal.findings import LIMITS, Finding, of_measures
-from emgreview.signal.heart import LEAST_RATE_HZ, LEAST_REST_S, find_heart
+from emgreview.signal.heart import LEAST_RATE_HZ, LEAST_REST_S, find_heart, heart_peak
 from emgreview.signal.spectrum import MAINS_SHORTEST_S, band_power, measure_mains, power_density
 from emgreview.signal.stuck import find_codes, find_repeats, piles_up
 
@@ -42,27 +43,60 @@ BRIDGED_S = 0.02
 """Codes and repeated samples up to this length are bridged by a straight line for spectra and filters."""
 
 FLAT_S = 0.005
-HEART_PEAK = 0.25
-HEART_S = (0.5, 1.2)
-HEART_SHORTEST_S = 10.0
 RAIL_STEPS = 32
 """Signals that span fewer steps than this reach their extremes all the time: no rail is looked for."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Quality:
-    """What was measured on one channel; amplitudes in its own unit, shares 0 to 1, NaN where it could not be measured.
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Quality(Shown):
+    """What was measured on one channel; :func:`emgreview.check` returns one for each.
 
-    ``offset`` is the median, ``rms`` about the mean, ``step`` the estimated least significant bit. ``mains_hz`` is the
-    mains frequency found strongest (or told). ``low_share`` is the share of power below 20 Hz, ``heart_peak`` the
-    repetition of the envelope after 0.5 to 1.2 s. ``rest_rms`` and ``loud_rms`` are RMS over 0.1 s within 20 to 450 Hz,
-    of the quietest twentieth and the loudest hundredth. ``code_values`` stand for something else than a voltage, in
-    ``code_share`` of the samples; ``repeated_share`` is in suspicious stretches of identical samples, and
-    ``held_every`` above 1 where every value is repeated so many times. ``heart_z``, ``heart_alike`` and
-    ``heart_per_min`` are those of :class:`emgreview.signal.heart.Heart`.
+    Amplitudes are in ``unit``, shares from 0 to 1, and NaN is what could not be measured.
 
-    ``found`` holds the findings as values, ``findings`` their sentences for people; both empty where nothing stands
-    out. ``looked`` says what was looked at, ``not_looked`` what could not be looked for, and why.
+    Attributes
+    ----------
+    label : str
+        Label of the channel.
+    seconds : float
+        How much was looked at.
+    offset : float
+        The median.
+    rms : float
+        About the mean.
+    missing_share, clipped_share, flat_share : float
+        Shares of the samples that are missing, clipped, and in flat stretches.
+    step : float
+        The estimated least significant bit.
+    mains_hz, mains_share, mains_db : float
+        The mains frequency found strongest (or told), its share of the power, and its dB
+        over the frequencies beside it.
+    low_share : float
+        Share of the power below 20 Hz.
+    heart_peak : float
+        Repetition of the envelope after 0.5 to 1.2 s.
+    rest_rms, loud_rms : float
+        RMS over 0.1 s within 20 to 450 Hz, of the quietest twentieth and the loudest
+        hundredth.
+    code_share : float
+        Share of the samples that stand for something else than a voltage.
+    code_values : tuple of float
+        Which values these are.
+    repeated_share : float
+        Share in suspicious stretches of identical samples.
+    held_every : int
+        Above 1 where every value is repeated so many times.
+    heart_z, heart_alike, heart_per_min : float
+        Those of :class:`emgreview.signal.heart.Heart`.
+    found : tuple of Finding
+        The findings as values; empty where nothing stands out.
+    findings : tuple of str
+        Their sentences for people.
+    looked : str
+        What was looked at.
+    not_looked : tuple of str
+        What could not be looked for, and why.
+    unit : str
+        Unit of the amplitudes.
     """
 
     label: str
@@ -91,6 +125,24 @@ class Quality:
     findings: tuple[str, ...]
     looked: str
     not_looked: tuple[str, ...]
+    unit: str
+
+    def _parts(self) -> Iterator[Sheet | str]:
+        yield Sheet("", COLUMNS, [cells(self)])
+        yield from self.findings or ("Nothing stands out.",)
+        yield f"Looked at: {self.looked}."
+        yield from (f"Not looked for: {why}." for why in self.not_looked)
+
+
+COLUMNS = ("channel", "rest (RMS)", "loudest (RMS)", "mains (%)", "below 20 Hz (%)", "missing (%)", "stands out")
+"""Of the table that is shown; levels are RMS over 0.1 s from 20 to 450 Hz."""
+
+
+def cells(one: Quality) -> tuple[str, ...]:
+    """A channel as a row of that table."""
+    levels = (f"{number(level)} {one.unit}".replace("n/a " + one.unit, "n/a") for level in (one.rest_rms, one.loud_rms))
+    shares = (percent(share) for share in (one.mains_share, one.low_share, one.missing_share))
+    return (one.label, *levels, *shares, ", ".join(dict.fromkeys(item.code for item in one.found)) or "nothing")
 
 
 def check_channel(
@@ -162,6 +214,7 @@ def check_channel(
         "repeated_count": repeats.count,
         "repeated_limit": repeats.shortest,
         "heart": heart,
+        "runs_longest_s": max((len(run) for run in runs), default=0) / rate_hz,
     }
     found = tuple(of_measures(label, measured | more, unit_label, unit_uv))
     return Quality(
@@ -171,6 +224,7 @@ def check_channel(
         findings=tuple(item.words for item in found),
         looked=looked or f"{stretches.size / rate_hz:.4g} s",
         not_looked=tuple(_not_looked(measured, unit_label, unit_uv, rate_hz, heart.rest_s)),
+        unit=unit_label,
     )
 
 
@@ -254,8 +308,8 @@ def _mains(
 
 
 def _steady(runs: list[FloatArray], rate_hz: float, hz: float) -> bool:
-    """Is the power within ±1 Hz of ``hz`` there most of the time, as hum is, and not in single bursts alone: its 60th
-    percentile over seconds at least a fifth of its mean."""
+    """Is the power within ±1 Hz of ``hz`` there most of the time, as hum is, and not in bursts alone: over seconds its
+    60th percentile at least a fifth of its mean, its lower quartile a twentieth."""
     n = round(rate_hz)
     seconds = [run[at : at + n] for run in runs for at in range(0, len(run) - n + 1, n)]
     if not seconds:
@@ -264,7 +318,8 @@ def _steady(runs: list[FloatArray], rate_hz: float, hz: float) -> bool:
     waves = np.exp(-2j * np.pi * (hz + np.array([-1.0, 0.0, 1.0]))[:, None] * t) * np.hanning(n)
     x = np.stack(seconds)
     power = (np.abs((x - x.mean(axis=1, keepdims=True)) @ waves.T) ** 2).sum(axis=1)
-    return bool(np.quantile(power, 0.6) > 0.2 * power.mean())
+    quarter, most = np.quantile(power, [0.25, 0.6]) / max(float(power.mean()), 1e-300)
+    return bool(most > 0.2 and quarter > 0.05)
 
 
 def step_size(values: ArrayLike) -> float:
@@ -331,25 +386,6 @@ def flat_share(runs: list[FloatArray], rate_hz: float, *, step: float) -> float:
     return float(lengths[lengths >= shortest].sum() / total)
 
 
-def heart_peak(runs: list[FloatArray], rate_hz: float) -> float:
-    """Does the envelope repeat after 0.5 to 1.2 s: 0 not at all, about 1 exactly.
-
-    The highest local maximum of its autocorrelation at those lags, over the lowest value at shorter ones (from 0.1 s),
-    so that long contractions, which fall off slowly, do not count. The mean over all runs of 10 s or more; NaN where
-    there are none or the sampling rate is too low. Rhythmic movement at that pace looks the same.
-    """
-    long = [run for run in runs if len(run) >= HEART_SHORTEST_S * rate_hz and np.ptp(run) > 0]
-    if not long or rate_hz <= 4 * LOW_HZ:
-        return math.nan
-    shortest, first, last = (math.ceil(s * rate_hz) for s in (0.1, *HEART_S))
-    each = [_autocorrelation(run, rate_hz, last + 2) for run in long]
-    repeat = np.average(each, axis=0, weights=[len(run) for run in long])
-    trough = np.minimum.accumulate(repeat[shortest : last + 1])[first - shortest :]
-    inner = repeat[first : last + 1]
-    peaks = (inner > repeat[first - 1 : last]) & (inner >= repeat[first + 1 :])
-    return float((inner - np.maximum(trough, 0))[peaks].max(initial=0.0))
-
-
 def strongest_mains(
     runs: list[FloatArray], rate_hz: float, candidates: tuple[float, ...]
 ) -> tuple[float, float, float]:
@@ -369,16 +405,6 @@ def strongest_mains(
             if not prominence <= best[2]:
                 best = (hz, share, prominence)
     return best
-
-
-def _autocorrelation(run: FloatArray, rate_hz: float, lags: int) -> FloatArray:
-    """Of the envelope of what lies above 20 Hz, at lags of 0, 1 … samples; 1 at lag 0."""
-    banded = bandpass(run, rate_hz, low_hz=LOW_HZ, high_hz=None, order=2, direction="zero-phase")
-    outline = low_pass_envelope(banded, rate_hz, corner_hz=LOW_HZ, order=2, direction="zero-phase")
-    outline -= outline.mean()
-    n = len(outline)
-    product = signal.correlate(outline, outline, method="fft")[n - 1 : n - 1 + lags]
-    return product / product[0] * (n / (n - np.arange(lags)))
 
 
 def _repeats(run: FloatArray) -> NDArray[np.integer]:

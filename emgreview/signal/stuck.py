@@ -6,10 +6,12 @@ more frequent, than the converter's step explains.
 
     Codes, find_codes           single values that stand for something else, -999 for instance
     Repeats, find_repeats       samples repeated for a moment, or throughout
+    Standing, standing_still    where a signal of any length, read block by block, stays at one value, or is missing
     piles_up                    do samples pile up at the lowest or highest value, as where an input is clipped
 """
 
 import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,7 +32,8 @@ SCALES = (1.0, 1e-3, 1e3, 1e-6, 1e6)
 """A code written in one unit of voltage and read in another."""
 
 FEWEST = 3
-"""So often must a value recur to be called a code, unless it is a usual one."""
+"""So often must a value recur to be called a code, unless it is a usual one beyond all others: a strong burst may hit
+any single value once."""
 
 APART = 10.0
 """A code lies so many times the local scatter away from its neighbours."""
@@ -40,6 +43,13 @@ CHANCE = 1e-5
 EXCESS = 5.0
 SMOOTH_HZ, SMOOTH_EXCESS = 4000.0, 10.0
 """Above this sampling rate stretches of identical samples are common, and more of them are asked for."""
+
+THREES = 10
+"""Three identical samples in a row come about by chance, above all where few samples are taken in a second: so many
+such stretches are asked for, or a longer one."""
+
+STILL_S, STILL_TIMES = 0.02, 4
+"""A signal stands still from this long on, if that is so many times longer than it does by itself elsewhere."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,9 +75,13 @@ def find_codes(stretches: FloatArray, *, step: float) -> Codes:
     usual = True
     tried = _candidates(levels, counts)
     codes = np.array([value for value, _ in tried])
+    others = levels[~np.isin(levels, codes)]
     for value, known in tried:
         count = int(counts[np.searchsorted(levels, value)])
-        alone = (known or count >= FEWEST) and _stands_alone(stretches, value, codes, 0.0 if math.isnan(step) else step)
+        beyond = not others.min(initial=math.inf) < value < others.max(initial=-math.inf)
+        alone = ((known and beyond) or count >= FEWEST) and _stands_alone(
+            stretches, value, codes, 0.0 if math.isnan(step) else step
+        )
         if alone or (known and count >= FEWEST and _far_too_often(stretches, present, value, step)):
             found.append(value)
             usual &= known
@@ -154,7 +168,8 @@ def find_repeats(stretches: FloatArray, rate_hz: float, *, step: float) -> Repea
     How often stretches of each length come about by rounding is counted on noise of the spectrum of the signal's
     quieter parts, at the levels that the signal has from moment to moment, rounded alike. A length is suspicious from
     where there are more than five times as many, and more than chance gives (Poisson, 1e-5); above 4 kHz more than ten
-    times those of the quietest level. Stretches at the lowest and highest value are left to clipping.
+    times those of the quietest level. Three in a row are suspicious where there are ten such stretches or more.
+    Stretches at the lowest and highest value are left to clipping.
     """
     rows, starts, lengths = [], [], []
     for place, x in enumerate(stretches):
@@ -178,6 +193,7 @@ def find_repeats(stretches: FloatArray, rate_hz: float, *, step: float) -> Repea
         k, expected = int(at_least[shortest]), float(natural[shortest])
         if (
             k > (SMOOTH_EXCESS if rate_hz > SMOOTH_HZ else EXCESS) * expected
+            and (shortest > 3 or k >= THREES)
             and stats.poisson.sf(k - 1, expected) < CHANCE
         ):
             break
@@ -190,6 +206,70 @@ def find_repeats(stretches: FloatArray, rate_hz: float, *, step: float) -> Repea
     share = float(at.sum() / (~np.isnan(stretches)).sum())
     every = _held_throughout(length)
     return Repeats(share, at, int(length[chosen].max()), int(chosen.sum()), every, shortest)
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Of one channel: ``longest`` stretch of one value in samples, where it starts (``at``, a sample), how many there
+    are (``count``), and how many samples are ``missing``."""
+
+    longest: int
+    at: int
+    count: int
+    missing: int
+
+
+def longest_repeat(stretches: FloatArray) -> int:
+    """Most samples in a row (stretches, samples) with one value; 0 where none is present."""
+    longest = 0
+    for x in stretches:
+        edges = np.flatnonzero(np.diff(x) != 0) + 1
+        lengths = np.diff(np.concatenate(([0], edges, [x.size])))
+        longest = max(longest, int(lengths.max(initial=0)) if not np.isnan(x).all() else 0)
+    return longest
+
+
+def standing_still(
+    blocks: Iterable[FloatArray], shortest: Sequence[int], passed_over: Sequence[Sequence[float]]
+) -> list[Standing]:
+    """For each channel, stretches of one value of at least ``shortest`` samples, anywhere in ``blocks``.
+
+    ``blocks`` are (channels, samples), one after the other; a stretch may reach over several. Values in ``passed_over``
+    (channels, any number) do not count, as those of a rail, which are told as clipped.
+    """
+    n_channels = len(shortest)
+    since, last, missing = [0] * n_channels, [math.nan] * n_channels, [0] * n_channels
+    found: list[list[tuple[int, int]]] = [[] for _ in range(n_channels)]
+    at = 0
+
+    def ended(channel: int, start: int, stop: int, value: float) -> None:
+        if stop - start >= shortest[channel] and value not in passed_over[channel] and not math.isnan(value):
+            found[channel].append((stop - start, start))
+
+    for block in blocks:
+        if block.shape[1] == 0:
+            continue
+        for channel, x in enumerate(block):
+            missing[channel] += int(np.count_nonzero(np.isnan(x)))
+            if x[0] != last[channel]:
+                ended(channel, since[channel], at, last[channel])
+                since[channel] = at
+            edges = np.flatnonzero(x[1:] != x[:-1]) + 1
+            if edges.size:
+                ended(channel, since[channel], at + int(edges[0]), float(x[0]))
+                lengths = np.diff(edges)
+                for place in np.flatnonzero(lengths >= shortest[channel]):
+                    start = int(edges[place])
+                    ended(channel, at + start, at + int(edges[place + 1]), float(x[start]))
+                since[channel] = at + int(edges[-1])
+            last[channel] = float(x[-1])
+        at += block.shape[1]
+    for channel in range(n_channels):
+        ended(channel, since[channel], at, last[channel])
+    return [
+        Standing(*(max(runs) if runs else (0, 0)), count=len(runs), missing=lost)
+        for runs, lost in zip(found, missing, strict=True)
+    ]
 
 
 def _held_throughout(lengths: NDArray[np.integer]) -> int:

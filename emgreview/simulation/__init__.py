@@ -48,12 +48,33 @@ __all__ = [
 
 @dataclass(frozen=True, eq=False)
 class Simulated:
-    """Trials ``x`` (trials, samples), microvolts, and their exact truth, (trials,), seconds from the first sample.
+    """Trials and their exact truth; :func:`simulate` returns it.
 
-    ``onset_s``, ``drive_s``, ``visible_s`` and ``offset_s`` are those of :class:`Bursts`. ``level_db`` is
-    20 log10 of the RMS of the burst alone, from onset to offset, over the RMS of the rest noise (``noise_uv``), both
-    within 20-450 Hz, artefacts not counted. ``present`` says whether there is a burst. ``burst_uv`` is the burst
-    without noise; ``cue_s`` the cue, the same in all trials; ``parameters`` what was asked.
+    Arrays are (trials,) unless told; times are seconds from the first sample, NaN where
+    there is no burst.
+
+    Attributes
+    ----------
+    x : ndarray, shape (trials, samples)
+        The signal in microvolts.
+    rate_hz : float
+        Sampling rate.
+    cue_s : float
+        The cue, the same in all trials.
+    onset_s, drive_s, visible_s, offset_s : ndarray
+        Those of :class:`Bursts`: first potential, start of the drive, the moment when
+        activity rises above the noise, and end of the last potential.
+    level_db : ndarray
+        20 log10 of the RMS of the burst alone, from onset to offset, over the RMS of the
+        rest noise, both within 20-450 Hz, artefacts not counted.
+    present : ndarray of bool
+        Whether there is a burst.
+    noise_uv : float
+        RMS of the rest noise within 20-450 Hz.
+    burst_uv : ndarray, shape (trials, samples)
+        The burst without noise.
+    parameters : mapping
+        What was asked.
     """
 
     x: FloatArray
@@ -75,32 +96,83 @@ def simulate(
     rate_hz: float,
     *,
     seed: int,
-    snr_db: ArrayLike = 20.0,
-    rise_s: ArrayLike = 0.05,
-    duration_s: ArrayLike = 0.4,
-    fall_s: ArrayLike = 0.1,
-    onset_s: ArrayLike | None = None,
+    snr_db: "ArrayLike" = 20.0,
+    rise_s: "ArrayLike" = 0.05,
+    duration_s: "ArrayLike" = 0.4,
+    fall_s: "ArrayLike" = 0.1,
+    onset_s: "ArrayLike | None" = None,
     before_s: float = 1.0,
     after_s: float = 1.5,
     effort: float = 0.4,
     noise_uv: float = 3.0,
     artefacts: Mapping[str, Mapping[str, object]] | None = None,
 ) -> Simulated:
-    """Trials of one muscle around a cue, (trials, samples) in microvolts, with their truth. Same seed, same bits.
+    """Trials of one muscle around a cue, with their truth. Same seed, same bits.
 
-    A trial lasts from ``before_s`` before the cue to ``after_s`` after it. One number for all trials, or (trials,):
+    Parameters
+    ----------
+    n_trials : int
+        How many trials.
+    rate_hz : float
+        Sampling rate, 1000 Hz or more.
+    seed : int
+        Seed of every draw, 0 or more.
+    snr_db : float or array_like, shape (trials,), default 20.0
+        Burst alone from onset to offset over rest, both RMS within 20-450 Hz; -inf: no
+        activity.
+    rise_s : float or array_like, shape (trials,), default 0.05
+        From the start of the drive to its plateau; half a cosine.
+    duration_s : float or array_like, shape (trials,), default 0.4
+        The whole drive, rise and fall included.
+    fall_s : float or array_like, shape (trials,), default 0.1
+        From the plateau back; half a cosine.
+    onset_s : float or array_like, shape (trials,), or None
+        The first potential, in seconds from the first sample; drawn 0.15 to 0.35 s after the
+        cue unless given.
+    before_s, after_s : float, default 1.0 and 1.5
+        How far a trial reaches before and after the cue, in seconds.
+    effort : float, default 0.4
+        The plateau's share of full excitation, 0.05 to 1.
+    noise_uv : float, default 3.0
+        RMS of the rest noise within 20-450 Hz, in microvolts.
+    artefacts : mapping or None
+        Names of :data:`ARTEFACTS` to their levels, for example
+        ``{"mains": {"level_uv": 6.0}}``; each draws from its own stream, so that adding one
+        changes nothing else.
 
-    ``snr_db``      burst alone from onset to offset over rest, both RMS within 20-450 Hz; -inf: no activity
-    ``rise_s``      from the start of the drive to its plateau; ``fall_s`` back; half a cosine each
-    ``duration_s``  the whole drive, rise and fall included
-    ``onset_s``     the first potential, seconds from the first sample; drawn 0.15 to 0.35 s after the cue unless given
+    Returns
+    -------
+    Simulated
+        Trials ``x`` (trials, samples) in microvolts, and their truth.
 
-    ``effort`` is the plateau's share of full excitation, ``noise_uv`` the RMS of the rest noise within 20-450 Hz.
-    ``artefacts`` maps names of :data:`ARTEFACTS` to their levels, for example ``{"mains": {"level_uv": 6.0}}``; each
-    draws from its own stream, so that adding one changes nothing else.
+    Raises
+    ------
+    RateError
+        The sampling rate is below 1000 Hz.
+    ParameterError
+        A value is out of range, or comes in another number than one or one a trial.
+    UnknownNameError
+        An artefact, or a level of one, does not exist.
 
-    Motor units after Fuglevand, Winter & Patla 1993, departures confessed in ``pool``. Raises RateError below 1000 Hz,
-    ParameterError for values out of range, UnknownNameError for an artefact or level that does not exist.
+    Notes
+    -----
+    Nothing here supports a claim about physiology: it is made to test methods and people
+    against a truth. The first potential may be far smaller than the noise; ``visible_s`` is
+    when activity rises above it.
+
+    References
+    ----------
+    Motor units after Fuglevand, Winter & Patla 1993, departures confessed in
+    ``emgreview.simulation.pool``.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> sim = er.simulate(3, 2000, seed=1, snr_db=15.0)
+    >>> sim.x.shape, sim.cue_s
+    ((3, 5000), 1.0)
+    >>> sim.level_db.round(1).tolist()
+    [15.0, 15.0, 15.0]
     """
 
     def each(name: str, value: ArrayLike) -> FloatArray:

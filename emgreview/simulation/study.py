@@ -10,6 +10,8 @@ arrays are (trials,) and (trials, muscles), counted from that trial's go, NaN wh
 
 A person's numbers depend on the seed and the person alone, so that adding people changes nobody. Amounts of variation
 are our own choice (common practice, no source): replace them by those of your pilot.
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import math
@@ -96,12 +98,29 @@ class Spread:
 
 @dataclass(frozen=True, eq=False)
 class Person:
-    """One person's ``recording`` and its truth.
+    """One person's recording and its truth.
 
-    ``condition`` and ``behaviour`` are (trials,) text: "as instructed", "anticipation" or "no response". ``go_s`` and
-    ``warning_s`` are in seconds of the recording. All other times count from go: ``response_s`` (trials,), and
-    (trials, muscles) the times of :class:`emgreview.simulation.Bursts`, ``level_db``, and ``early_s``, the first
-    potential of a small early burst. ``later_s`` (conditions,) is this person's own effect of each condition.
+    Arrays are (trials,) or (trials, muscles). ``go_s`` and ``warning_s`` are in seconds of
+    the recording; all other times count from go, NaN where nothing happens.
+
+    Attributes
+    ----------
+    recording : Recording
+        What was recorded; its muscles are its channels.
+    condition : ndarray of str, shape (trials,)
+        Label of the condition.
+    behaviour : ndarray of str, shape (trials,)
+        "as instructed", "anticipation" or "no response".
+    warning_s, go_s, response_s : ndarray, shape (trials,)
+        The three markers.
+    onset_s, drive_s, visible_s, offset_s : ndarray, shape (trials, muscles)
+        Those of :class:`emgreview.simulation.Bursts`.
+    level_db : ndarray, shape (trials, muscles)
+        The burst alone over rest.
+    early_s : ndarray, shape (trials, muscles)
+        The first potential of a small early burst.
+    later_s : ndarray, shape (conditions,)
+        This person's own effect of each condition.
     """
 
     recording: Recording
@@ -121,17 +140,33 @@ class Person:
 
 @dataclass(frozen=True, eq=False)
 class Study:
-    """``people`` in order; ``parameters`` what was asked."""
+    """A simulated study; :func:`simulate_study` returns it.
+
+    Attributes
+    ----------
+    people : tuple of Person
+        The people in order, each with recording and truth.
+    parameters : mapping
+        What was asked.
+    """
 
     people: tuple[Person, ...]
     parameters: Mapping[str, Any] = field(repr=False)
 
     @property
     def recordings(self) -> tuple[Recording, ...]:
+        """The recordings, one a person."""
         return tuple(person.recording for person in self.people)
 
     def truth(self) -> list[dict[str, Any]]:
-        """One row a trial and muscle, for a table; ``trial`` is the id that ``cut_trials(…, cue="go")`` gives it."""
+        """The truth as rows, for a table.
+
+        Returns
+        -------
+        list of dict
+            One row a trial and muscle, times in seconds from go; ``trial`` is the id that
+            ``cut_trials(…, cue="go")`` gives it.
+        """
         rows = []
         for person in self.people:
             rec = person.recording
@@ -168,26 +203,78 @@ def simulate_study(
     premotor_s: float = 0.19,
     motor_s: float = 0.17,
     spread: Spread | None = None,
-    crosstalk: ArrayLike = 0.0,
+    crosstalk: "ArrayLike" = 0.0,
     anticipations: float = 0.0,
     no_responses: float = 0.0,
     early_bursts: Mapping[str, float] | None = None,
     early_db: float = 10.0,
     artefacts: Mapping[str, Mapping[str, object]] | None = None,
 ) -> Study:
-    """Recordings of ``n_people`` with ``n_trials`` each, in microvolts at ``rate_hz``, and their truth.
+    """Recordings of people who differ, several muscles each, with their truth.
 
-    Conditions are mixed in equal shares. ``premotor_s`` (go to the reaction) and ``motor_s`` (reaction to response) are
-    those of the median person; ``spread`` says how people and trials differ. ``crosstalk`` is the share of a burst that
-    reaches the electrodes beside it in the order of ``muscles``, smoothed and 1 ms later, or a matrix (to, from).
+    Same arguments, same bits; a person's numbers depend on the seed and the person alone,
+    so that adding people changes nobody.
 
-    ``anticipations`` and ``no_responses`` are shares of trials, drawn by chance: a reaction from 200 ms before to 80 ms
-    after go, or none. ``early_bursts`` maps labels of muscles to the share of trials with a small burst there, of
-    ``early_db`` over rest, 50 to 150 ms before the reaction: the wrong hand, say, given as a muscle of snr_db -inf.
-    ``artefacts`` as in :func:`emgreview.simulation.simulate`, on the whole recording of every muscle.
+    Parameters
+    ----------
+    n_people, n_trials : int
+        How many people, and how many trials each.
+    rate_hz : float
+        Sampling rate, 1000 Hz or more.
+    seed : int
+        Seed of every draw, 0 or more.
+    muscles : sequence of Muscle
+        Label, lag, level, rise and length of each, as in the median person; a prime mover
+        and an antagonist unless given.
+    conditions : sequence of Condition
+        What each changes in every muscle; they are mixed in equal shares. One called "only"
+        unless given.
+    premotor_s, motor_s : float, default 0.19 and 0.17
+        From go to the reaction, and from there to the response, of the median person.
+    spread : Spread or None
+        How people and trials differ; None for the defaults of :class:`Spread`.
+    crosstalk : float or array_like, shape (muscles, muscles), default 0.0
+        The share of a burst that reaches the electrodes beside it in the order of
+        ``muscles``, smoothed and 1 ms later; or a matrix (to, from).
+    anticipations, no_responses : float, default 0.0
+        Shares of trials, drawn by chance: a reaction from 200 ms before to 80 ms after go,
+        or none.
+    early_bursts : mapping of str to float, or None
+        Labels of muscles to the share of trials with a small burst there, 50 to 150 ms
+        before the reaction: the wrong hand, say, given as a muscle of snr_db -inf.
+    early_db : float, default 10.0
+        Level of these small bursts over rest.
+    artefacts : mapping or None
+        As in :func:`emgreview.simulate`, on the whole recording of every muscle.
 
-    Markers are "warning", "go" and "response" (the last one missing where nobody responds); each "go" carries its
-    condition. Raises RateError, ParameterError, UnknownNameError.
+    Returns
+    -------
+    Study
+        Its ``recordings`` are in microvolts. Markers are "warning", "go" and "response" (the
+        last one missing where nobody responds); each "go" carries its condition.
+
+    Raises
+    ------
+    RateError
+        The sampling rate is below 1000 Hz.
+    ParameterError
+        A value is out of range, or a label comes twice.
+    UnknownNameError
+        A muscle of ``early_bursts``, an artefact, or a level of one, does not exist.
+
+    Notes
+    -----
+    Amounts of variation are our own choice (common practice, no source): replace them by
+    those of your pilot.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> study = er.simulate_study(2, 4, 1000, seed=1)
+    >>> [rec.name for rec in study.recordings], study.recordings[0].labels
+    (['sub-01', 'sub-02'], ('prime mover', 'antagonist'))
+    >>> len(study.truth())
+    16
     """
 
     rate_hz = checks.rate(rate_hz, least=1000.0, what=f"levels are stated up to {BAND_HZ[1]:g} Hz, so needed is")

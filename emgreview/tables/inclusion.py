@@ -8,13 +8,16 @@ are seconds from the cue.
     include             a table with the columns "included" and "why_not"
     compare_rules       which rows flip when the rule changes, in words, as a table, by condition
     NOT_STATED          the word that stands for "nobody said"
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import dataclasses
 import json
 import math
+import os
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Self
@@ -24,12 +27,17 @@ import pandas as pd
 from emgreview.annotations.events import BEHAVIOURS, CAUTIONS, CONFIDENCES, KINDS, Choice, check_text, digest_of
 from emgreview.checks import kind, likely_unit, perhaps
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
+from emgreview.showing import Sheet, Shown
 
 NOT_STATED = "not stated"
 SIGNALS = ("usable", "caution", "unusable")
 ACTIVITIES = ("bursts", "none detected", "none visible", "not locatable")
 FORMAT = 1
 """The version of the rule files that this package writes."""
+RULE_FILE = (
+    'a rule is a .json or .toml file with a name, a version and what a row must be, {"name": "main", "version": 1, '
+    '"onset_s": [0.08, 0.8]} for instance'
+)
 
 
 def _words(choices: Sequence[Choice], *more: str) -> tuple[str, ...]:
@@ -49,7 +57,28 @@ ALLOWED: Mapping[str, tuple[str, ...]] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeftOut:
-    """A participant, a recording, a channel of one recording, or a channel of all, that a rule leaves out, and why."""
+    """What a rule leaves out, and why: a participant, a recording, a channel of one recording,
+    or a channel of all.
+
+    Parameters
+    ----------
+    participant, recording, channel : str or None
+        At least one of them; those given must all fit.
+    reason : str
+        Why, in words.
+
+    Raises
+    ------
+    ParameterError
+        Nothing is named, or no reason is given.
+    DecisionError
+        The reason holds a control character or line break.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> er.LeftOut(recording="sub-03", channel="FCR", reason="electrode came off").participant
+    """
 
     participant: str | None = None
     recording: str | None = None
@@ -69,13 +98,49 @@ class LeftOut:
 class Rule:
     """What a row must be to be included; the defaults take reviewed responses on usable signals.
 
-    ``signal``, ``activity``, ``kinds``, ``confidence``, ``behaviours`` list the words allowed ("not stated" where
-    nobody said); ``without_cautions`` the cautions that keep a row out although "caution" is allowed. ``onset_s`` is
-    the earliest and latest onset, None for any; an onset that cannot be located must lie between them wholly.
-    ``reviewed``: only what a person has decided, or accepted in bulk after an audit. ``set_aside``: also what a
-    stretch set aside touches. ``leave_out`` names participants, recordings and channels, each with its reason.
+    Parameters
+    ----------
+    name : str
+        Name of the rule.
+    version : int
+        Its version, from 1.
+    signal : tuple of str, default ("usable", "caution")
+        States of the signal that are allowed; the third is "unusable".
+    without_cautions : tuple of str, default ()
+        Cautions that keep a row out although "caution" is allowed.
+    activity : tuple of str, default ("bursts",)
+        Allowed of "bursts", "none detected", "none visible" and "not locatable".
+    kinds : tuple of str, default ("response",)
+        Kinds of burst that are allowed.
+    confidence : tuple of str
+        Words allowed, "not stated" where nobody said; all unless given.
+    behaviours : tuple of str, default ("as instructed", "not stated")
+        What the participant may have done.
+    onset_s : (float, float) or None
+        The earliest and latest onset, in seconds from the cue, None for any; an onset that
+        cannot be located must lie between them wholly.
+    reviewed : bool, default True
+        Only what a person has decided, or accepted in bulk after an audit.
+    set_aside : bool, default False
+        Also what a stretch set aside touches.
+    leave_out : tuple of LeftOut, default ()
+        Participants, recordings and channels, each with its reason.
 
-    Raises ParameterError, UnknownNameError.
+    Raises
+    ------
+    ParameterError
+        A part is not what it must be, or ``onset_s`` looks like milliseconds.
+    UnknownNameError
+        A list holds a word that does not exist.
+    DecisionError
+        The name holds a control character or line break.
+
+    Examples
+    --------
+    >>> import emgreview as er
+    >>> rule = er.Rule(name="main", version=1, onset_s=(0.08, 0.8))
+    >>> rule.kinds, rule.onset_s
+    (('response',), (0.08, 0.8))
     """
 
     name: str
@@ -114,7 +179,12 @@ class Rule:
         object.__setattr__(self, "leave_out", tuple(self.leave_out))
 
     def as_dict(self) -> dict[str, Any]:
-        """The rule as plain JSON values."""
+        """The rule as plain JSON values.
+
+        Returns
+        -------
+        dict
+        """
         left = [
             {name: value for name, value in dataclasses.asdict(one).items() if value is not None}
             for one in self.leave_out
@@ -125,9 +195,28 @@ class Rule:
 
     @classmethod
     def from_dict(cls, values: Mapping[str, Any], *, sealed: bool = False) -> Self:
-        """The rule in plain JSON values. Raises ParameterError, UnknownNameError.
+        """The rule in plain JSON values.
 
-        ``sealed``: it comes from a sealed version, and onsets that look like milliseconds are what was sealed.
+        Parameters
+        ----------
+        values : mapping
+            What :meth:`as_dict` gives.
+        sealed : bool, default False
+            It comes from a sealed version, and onsets that look like milliseconds are what was
+            sealed.
+
+        Returns
+        -------
+        Rule
+
+        Raises
+        ------
+        ParameterError
+            The format is newer than this package, a part is missing, or is not what it must be.
+        UnknownNameError
+            A part, or a word of one, does not exist.
+        DecisionError
+            A text holds a control character or line break.
         """
         given = dict(values)
         if given.pop("format", FORMAT) != FORMAT:
@@ -153,7 +242,34 @@ class Rule:
         return digest_of(self.as_dict())
 
     def write(self, path: str | Path) -> Path:
-        """A new file, .json or .toml. Raises ParameterError if it exists."""
+        """Write the rule into a new file.
+
+        Parameters
+        ----------
+        path : str or Path
+            A name that ends in .json or .toml.
+
+        Returns
+        -------
+        Path
+            The file.
+
+        Raises
+        ------
+        ParameterError
+            The file exists already, or its name ends otherwise.
+
+        Examples
+        --------
+        >>> import tempfile
+        >>> from pathlib import Path
+        >>> import emgreview as er
+        >>> rule = er.Rule(name="main", version=1)
+        >>> with tempfile.TemporaryDirectory() as folder:
+        ...     path = rule.write(Path(folder) / "main.toml")
+        ...     er.Rule.read(path) == rule
+        True
+        """
         path = Path(path)
         values = {name: value for name, value in self.as_dict().items() if value is not None}
         if path.suffix == ".toml":
@@ -168,24 +284,86 @@ class Rule:
 
     @classmethod
     def read(cls, path: str | Path) -> Self:
-        """The rule in a .json or .toml file. Raises ParameterError, UnknownNameError."""
+        """The rule in a file.
+
+        Parameters
+        ----------
+        path : str or Path
+            A .json or .toml file.
+
+        Returns
+        -------
+        Rule
+
+        Raises
+        ------
+        ParameterError
+            ``path`` is no path, there is no such file, it cannot be read as a rule, or a part
+            is not what it must be.
+        UnknownNameError
+            A part, or a word of one, does not exist.
+        DecisionError
+            A text holds a control character or line break.
+        """
+        kind("path", path, (str, os.PathLike), "the path of a .json or .toml file with a rule")
         path = Path(path)
         try:
             text = path.read_text(encoding="utf-8")
             values = tomllib.loads(text) if path.suffix == ".toml" else json.loads(text)
         except FileNotFoundError:
             raise ParameterError(f"there is no file {path}; a rule is a .json or .toml file; check the name.") from None
+        except UnicodeDecodeError:
+            raise ParameterError(
+                f"{path} is no rule: it is not text in UTF-8; {RULE_FILE}; give such a file."
+            ) from None
         except (OSError, ValueError) as why:
-            raise ParameterError(f"{path} cannot be read as a rule ({why}); correct the file.") from None
-        _demand(isinstance(values, dict), path.name, values, "an object with the parts of a rule")
-        return cls.from_dict(values)
+            raise ParameterError(f"{path} cannot be read as a rule ({why}); {RULE_FILE}; correct the file.") from None
+        if not isinstance(values, dict):
+            raise ParameterError(f"{path} is no rule: it holds a {type(values).__name__}; {RULE_FILE}; correct it.")
+        try:
+            return cls.from_dict(values)
+        except (ParameterError, UnknownNameError) as why:
+            why.args = (f"{path}: {why}",)
+            raise
 
 
 def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:
-    """A copy of a table of decisions with "included", and "why_not": every part of the rule that keeps a row out.
+    """Which rows of a table of decisions a rule includes.
 
-    ``table.attrs["rule"]`` holds the rule. Raises DecisionError where the table does not have what the rule speaks of,
-    as participants in a blind review, or where a rule that leaves participants out meets recordings that name none.
+    Parameters
+    ----------
+    table : DataFrame
+        Decisions, as :func:`emgreview.read_version` or :meth:`Session.decisions` gives.
+    rule : Rule
+        The rule.
+
+    Returns
+    -------
+    DataFrame
+        A copy with "included", and "why_not": every part of the rule that keeps a row out,
+        missing where none does. ``table.attrs["rule"]`` holds the rule.
+
+    Raises
+    ------
+    ParameterError
+        The table or the rule is none, or the rule's ``onset_s`` are milliseconds.
+    DecisionError
+        The table does not have what the rule speaks of, as participants in a blind review,
+        or a rule that leaves participants out meets recordings that name none.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 2, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         _ = session.accept_rest(session.where)
+    ...         table = session.decisions()
+    >>> done = er.include(table, er.Rule(name="main", version=1))
+    >>> done[["included", "why_not"]].values.tolist()
+    [[True, <NA>], [True, <NA>], [False, 'not reviewed'], [False, 'not reviewed']]
     """
     kind("table", table, pd.DataFrame, "a table of decisions, as read_version or Session.decisions() gives")
     kind("rule", rule, Rule, "a Rule, as Rule(name=…, version=…, onset_s=(0.08, 0.8)) or Rule.read(path) gives")
@@ -261,20 +439,47 @@ def _why_not(row: Mapping[Any, Any], rule: Rule) -> Any:
             yield "onset out of range"
 
 
-@dataclass(frozen=True, eq=False)
-class Flips:
-    """Rows whose inclusion changes with the rule. ``table`` has those rows of the decisions, with "included" and
-    "why_not" by the new rule; ``words`` are short sentences."""
+@dataclass(frozen=True, eq=False, repr=False)
+class Flips(Shown):
+    """Rows whose inclusion changes with the rule; :func:`emgreview.compare_rules` returns it.
+
+    Attributes
+    ----------
+    table : DataFrame
+        Those rows of the decisions, with "included" and "why_not" by the new rule.
+    words : tuple of str
+        Short sentences.
+    """
 
     table: pd.DataFrame
     words: tuple[str, ...]
     _whole: pd.DataFrame
 
-    def by(self, column: str) -> pd.DataFrame:
-        """Rows, and how many come in and drop out, for every value of a column, such as the condition.
+    def _parts(self) -> Iterator[Sheet | str]:
+        yield from self.words
+        names = [name for name in ("trial", "channel", "burst", "included", "why_not") if name in self.table]
+        if len(self.table):
+            rows = self.table[names].to_numpy(dtype=object)
+            yield Sheet("", tuple(names), [["" if pd.isna(cell) else str(cell) for cell in row] for row in rows])
 
-        Raises DecisionError if the table does not have it, as in a blind review: how a rule falls out by condition is
-        seen only after unblinding.
+    def by(self, column: str) -> pd.DataFrame:
+        """How many rows come in and drop out, for every value of a column, such as the condition.
+
+        Parameters
+        ----------
+        column : str
+            A column of the decisions.
+
+        Returns
+        -------
+        DataFrame
+            One row a value: rows, included before and now, newly included, newly left out.
+
+        Raises
+        ------
+        DecisionError
+            The table does not have the column, as in a blind review: how a rule falls out by
+            condition is seen only after unblinding.
         """
         if column not in self._whole:
             raise DecisionError(
@@ -297,7 +502,39 @@ class Flips:
 
 
 def compare_rules(table: pd.DataFrame, old: Rule | None, new: Rule | None) -> Flips:
-    """Which rows flip when a rule changes; None includes every row."""
+    """Which rows flip when a rule changes.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Decisions, as for :func:`include`.
+    old, new : Rule or None
+        The two rules; None includes every row.
+
+    Returns
+    -------
+    Flips
+        The rows, as a table and in words.
+
+    Raises
+    ------
+    ParameterError, DecisionError
+        As for :func:`include`.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 2, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         _ = session.accept_rest(session.where)
+    ...         table = session.decisions()
+    >>> flips = er.compare_rules(table, None, er.Rule(name="main", version=1))
+    >>> len(flips.table)
+    2
+    """
     both = [None if rule is None else include(table, rule) for rule in (old, new)]
     everything = pd.Series(True, index=table.index)
     before, now = (everything if one is None else one["included"].astype(bool) for one in both)

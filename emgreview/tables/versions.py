@@ -14,11 +14,48 @@ from emgreview.tables.text import from_tsv
 
 
 def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd.DataFrame:
-    """A sealed version as a table like :meth:`Session.decisions`; ``table.attrs["version"]`` holds its description.
+    """A sealed version as a table like :meth:`Session.decisions`.
 
-    What acceptance in bulk is worth in it, and what is to be known of the scale of its recordings, comes as a
-    SignalWarning each, and stands in ``table.attrs["notes"]``. ``expect`` is the SHA-256 that sealing returned. Raises
-    VersionError if the version is missing, was changed, or is another than expected.
+    Parameters
+    ----------
+    folder : str or Path
+        The review folder.
+    name : str
+        Name of the version.
+    expect : str or None
+        The SHA-256 that sealing returned, to make sure that it is this version.
+
+    Returns
+    -------
+    DataFrame
+        One row a burst or channel-trial; missing is missing, never 0.
+        ``table.attrs["version"]`` holds its description, ``table.attrs["notes"]`` what the
+        warnings say.
+
+    Raises
+    ------
+    VersionError
+        The version is missing, was changed, or is another than expected.
+
+    Warns
+    -----
+    SignalWarning
+        What acceptance in bulk is worth in it, and what is to be known of the scale of its
+        recordings.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> rec = er.simulate_study(1, 2, 1000, seed=1).recordings[0]
+    >>> trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         _ = session.accept_rest(session.where)
+    ...         sealed = session.seal("v1")
+    ...     table = er.read_version(folder, "v1", expect=sealed.sha256)
+    >>> int(table["reviewed"].sum()), len(table)
+    (2, 4)
     """
     description, content = read_sealed(review_folder(folder), name, expect)
     try:

@@ -24,10 +24,27 @@ _INK, _CUE = "#2b2b30", "#b34700"
 
 
 def show_cues(rec: Recording, channel: str, *, level: float | None = None, codes: bool = False, **options: Any) -> Any:
-    """The channel, its level, and the cues that :func:`emgreview.find_cues` finds with the same arguments.
+    """Draw a channel, its level, and the cues that :func:`emgreview.find_cues` finds.
 
-    Without ``level`` and ``codes`` only the channel is drawn, to choose a level by. Where no plausible cues are found
-    the picture carries the reason instead. Returns a pane for the last line of a notebook cell.
+    Parameters
+    ----------
+    rec : Recording
+        The recording.
+    channel : str
+        Label of the channel.
+    level : float or None
+        As for :func:`emgreview.find_cues`. Without it and without ``codes`` only the channel
+        is drawn, to choose a level by.
+    codes : bool, default False
+        The channel holds whole numbers.
+    **options
+        The other arguments of :func:`emgreview.find_cues`.
+
+    Returns
+    -------
+    pane
+        For the last line of a notebook cell. Where no plausible cues are found the picture
+        carries the reason instead.
     """
     host.prepare()
     cues: Sequence[Marker] = ()

@@ -19,6 +19,11 @@ class Marks:
 
     def __init__(self, session: Session, recording: Recording):
         """Raises UnknownNameError and ParameterError where the session is about another recording, or blind."""
+        if session.blind:
+            raise ParameterError(
+                "this session is blind, and a long view shows order, times and responses; open it without the session, "
+                "or after session.unblind()."
+            )
         parts = [trials for trials in session.trials if trials.recording.name == recording.name]
         if not parts:
             known = [trials.recording.name for trials in session.trials]
@@ -33,11 +38,6 @@ class Marks:
             raise ParameterError(
                 f"recording {recording.name!r} comes in another scale than the one that the session reviews: "
                 f"{'; '.join(other)}; give the recording that its trials were cut from."
-            )
-        if session.blind:
-            raise ParameterError(
-                "this session is blind, and a long view shows order, times and responses; open it without the session, "
-                "or after session.unblind()."
             )
         self.session, self._recording = session, recording
         self.processing: Processing = parts[0].processing

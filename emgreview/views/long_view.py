@@ -69,17 +69,44 @@ def long_view(
 ) -> "LongView":
     """The whole of a recording: show it as the last line of a notebook cell.
 
-    Every EMG channel can be shown raw, band-passed, rectified or as its envelope, conditioned by ``processing``
-    (the defaults unless given); other channels as recorded. Nothing is loaded whole: an hour of 16 channels needs
-    seconds to be read in the background, and its first picture does not wait for that.
+    Every EMG channel can be shown raw, band-passed, rectified or as its envelope; other
+    channels as recorded. Nothing is loaded whole: an hour of 16 channels needs seconds to be
+    read in the background, and its first picture does not wait for that.
 
-    With a ``session`` that reviews trials of this recording, its trials, marks and progress are shown, and decided on:
-    bursts marked by hand and stretches set aside, which carry over to the trials they touch, and cues that are late,
-    double or missing. Conditioning is then that of the trials. Every decision is logged; recorded markers stay.
+    Parameters
+    ----------
+    recording : Recording
+        The recording.
+    session : Session or None
+        A review of trials of this recording: its trials, marks and progress are then shown,
+        and decided on.
+    processing : Processing or None
+        How EMG channels are conditioned; None for the defaults or, with a session, for what
+        its trials were made of.
+    hand : {"right", "left"}
+        The hand that moves the mark.
+    keys : mapping of str to str, or None
+        Changes single keys, as for :func:`emgreview.review`.
 
-    Works where :func:`emgreview.review` does; ``hand`` and ``keys`` as there. Raises RateError where the sampling rate
-    is too low for the band, SignalError where the recording is too short for it, ParameterError for a blind session,
-    and for a processing that is not that of the session's trials.
+    Returns
+    -------
+    LongView
+        The widget.
+
+    Raises
+    ------
+    RateError
+        The sampling rate is too low for the band.
+    SignalError
+        The recording is too short for it.
+    ParameterError
+        The session is blind, or the processing is not that of its trials.
+
+    Notes
+    -----
+    With a session, bursts marked by hand and stretches set aside carry over to the trials
+    they touch, and cues can be said to be late, double or missing. Every decision is logged;
+    recorded markers stay. Works where :func:`emgreview.review` does.
     """
     checks.kind("recording", recording, Recording, RECORDING)
     checks.kind(
@@ -127,14 +154,32 @@ class LongView(Wire, JSComponent):
             marks.session.changed.append(self._on_change)
 
     def as_ipywidget(self) -> Any:
-        """This widget as an ipywidget, for ipywidgets layouts and hosts."""
+        """This widget as an ipywidget, for ipywidgets layouts and hosts.
+
+        Returns
+        -------
+        ipywidget
+        """
         return pn.ipywidget(self)
 
     def shows(self, recording: Recording) -> bool:
+        """Whether it shows a recording of that name.
+
+        Parameters
+        ----------
+        recording : Recording
+            The recording.
+
+        Returns
+        -------
+        bool
+        """
         return self._recording.name == recording.name
 
     def retire(self) -> None:
-        """Take no further decision: a newer long view of the same recording and session has taken over."""
+        """Take no further decision: a newer long view of the same recording and session has taken
+        over.
+        """
         if self._marks is not None and self._on_change in self._marks.session.changed:
             self._marks.session.changed.remove(self._on_change)
         self.stop_taking("A newer long view shows this recording; decisions are taken there. This one can be closed.")

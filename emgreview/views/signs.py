@@ -125,8 +125,7 @@ def whole(trials: Trials, what: str, channel: str) -> dict[str, str]:
 def notes(session: Session, trials: Trials, trial: str, channel: str | None = None) -> list[str]:
     """What was noted when the trial was cut: of itself, or of one of its channels."""
     found = notes_on(trials, session.source(trial), channel)
-    found = tuple(map(session.neutral, found))
-    return list(found) if channel is not None else [f"This trial {note.partition(') ')[2]}" for note in found]
+    return [session.neutral(note if channel is not None else f"This trial {note.words}") for note in found]
 
 
 class Mains:

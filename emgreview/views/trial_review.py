@@ -66,12 +66,34 @@ def review(
 ) -> "TrialReview":
     """The review widget of a session: show it as the last line of a notebook cell.
 
-    ``hand`` is the hand that moves the mark, ``keys`` changes single keys (see :func:`emgreview.keys.key_table`).
-    ``plausible_s`` shades the window, in seconds from the cue, in which the study expects responses. A break is
-    proposed every ``break_after_min`` minutes, None for never.
+    Parameters
+    ----------
+    session : Session
+        What :func:`emgreview.open_review` returns.
+    hand : {"right", "left"}
+        The hand that moves the mark.
+    keys : mapping of str to str, or None
+        Changes single keys (see :func:`emgreview.keys.key_table`).
+    plausible_s : (float, float) or None
+        Shades the window, in seconds from the cue, in which the study expects responses.
+    break_after_min : float or None, default 25.0
+        Propose a break every so many minutes; None for never.
 
-    Works in JupyterLab, Notebook 7, ``panel serve`` (call ``.servable()``) and hosts that know ipywidgets alone
-    (``.as_ipywidget()`` puts it into an ipywidgets layout). Nothing is asked of any network.
+    Returns
+    -------
+    TrialReview
+        The widget.
+
+    Raises
+    ------
+    ParameterError
+        A value is not what it must be.
+
+    Notes
+    -----
+    Works in JupyterLab, Notebook 7, ``panel serve`` (call ``.servable()``) and hosts that
+    know ipywidgets alone (``.as_ipywidget()`` puts it into an ipywidgets layout). Nothing is
+    asked of any network.
     """
     kind("session", session, (Session, Adjudication), "the session that open_review returns, or adjudicate")
     _demand_alike(session.trials)
@@ -133,7 +155,9 @@ def _demand_alike(batches: Sequence[Trials]) -> None:
 
 
 class TrialReview(Wire, JSComponent):
-    """The component. Its only state is what it has told the browser; decisions live in the session."""
+    """The component. Its only state is what it has told the browser; decisions live in the
+    session.
+    """
 
     picture = Child()
     setup = param.String()
@@ -172,7 +196,12 @@ class TrialReview(Wire, JSComponent):
         session.changed.append(self._on_change)
 
     def as_ipywidget(self) -> Any:
-        """This widget as an ipywidget, for ipywidgets layouts and hosts."""
+        """This widget as an ipywidget, for ipywidgets layouts and hosts.
+
+        Returns
+        -------
+        ipywidget
+        """
         return pn.ipywidget(self)
 
     def retire(self) -> None:

@@ -9,7 +9,7 @@ import sys
 from contextlib import contextmanager, suppress
 
 import pytest
-from test_log import HEADER, Failing, Unflushed, comments, fields, write
+from log_pieces import HEADER, Failing, Unflushed, comments, fields, write
 
 from emgreview.annotations import log as log_module
 from emgreview.annotations.files import FileSystem

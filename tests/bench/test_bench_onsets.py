@@ -109,7 +109,7 @@ def test_a_report_holds_every_cell_method_and_figure(report):
     assert {row["trouble"] for row in report.troubles} == set(recipes.TROUBLES)
     names = [figure.name for figure in report.figures]
     assert len(names) == len(set(names)) == 24
-    assert len(report.shapes) == len(recipes.SHAPES) * 2 * 3
+    assert len(report.shapes) == (len(recipes.SHAPES) + 1) * 2 * 3
     assert {row["other"] for row in report.others} == {*others.POOLS, "restless: gain", "restless: single units"}
     assert {(row["rest"], row["snr_db"]) for row in report.untrusted} == {
         (rest, snr_db) for rest in recipes.UNTRUSTED for snr_db in recipes.UNTRUSTED_DB

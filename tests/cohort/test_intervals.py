@@ -129,6 +129,27 @@ def test_the_intraclass_correlation_holds_in_small_samples_and_never_warns(n):
     assert np.mean(held) >= 0.92
 
 
+@pytest.mark.parametrize(
+    ("n", "k", "targets", "judges"), [(5, 2, 0, 1), (10, 3, 0, 0.5), (10, 2, 0.5, 1), (30, 3, 2, 1)]
+)
+def test_intervals_of_every_form_hold_as_often_as_they_say(n, k, targets, judges):
+    """400 runs each: the standard error of a coverage of 95 % is 1.1 %. Those of (2,·) are approximate: over 10,000
+    runs 90 to 98 %, lowest where few judges differ much. Of forms (1,·) judges do not differ by a constant."""
+    rng = np.random.default_rng(n)
+    for form in s.FORMS:
+        spread = 0 if form[1] == "1" else judges
+        truth = targets**2 / (targets**2 + (spread**2 if form[1] == "2" else 0) + 1)
+        truth = k * truth / (1 + (k - 1) * truth) if form.endswith("k)") else truth
+        held = []
+        for _ in range(400):
+            x = targets * rng.normal(size=(n, 1)) + spread * rng.normal(size=(1, k)) + rng.normal(size=(n, k))
+            found = s.icc(x, form)
+            if not math.isnan(found.value):
+                held.append(found.low <= truth <= found.high)
+        assert len(held) > 350
+        assert np.mean(held) >= (0.87 if form[1] == "2" else 0.92), form
+
+
 def test_the_intraclass_correlation_by_another_analysis_of_variance():
     """The mean squares of statsmodels' two-way analysis of variance, put into Shrout & Fleiss' formula of ICC(2,1)."""
     rng = np.random.default_rng(4)

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 from statsmodels.stats import inter_rater, proportion
 
 from emgreview.cohort import statistics as s
@@ -44,10 +45,30 @@ def test_all_six_forms_of_the_intraclass_correlation(form, published):
 
 def test_intervals_of_the_intraclass_correlation():
     """The same data, intervals as general statistics packages print them; from memory."""
-    printed = {"(1,1)": (-0.133, 0.723), "(2,1)": (0.019, 0.761), "(3,1)": (0.342, 0.946), "(2,k)": (0.071, 0.927)}
+    printed = {
+        "(1,1)": (-0.133, 0.723), "(2,1)": (0.019, 0.761), "(3,1)": (0.342, 0.946),
+        "(1,k)": (-0.884, 0.912), "(2,k)": (0.071, 0.927), "(3,k)": (0.676, 0.986),
+    }  # fmt: skip
     for form, (low, high) in printed.items():
         found = s.icc(SHROUT_FLEISS, form)
         assert (found.low, found.high) == pytest.approx((low, high), abs=0.0015), form
+
+
+def test_the_interval_of_the_mean_of_judges_by_its_own_formula():
+    """McGraw & Wong 1996, ICC(A,k): ends n (B - F E) / (F (J - E) + n B) and n (F B - E) / (J - E + n F B); from
+    memory. Here both come from those of one judge."""
+    x = np.array(SHROUT_FLEISS, float)
+    n, k = x.shape
+    grand, targets, judges = x.mean(), x.mean(axis=1), x.mean(axis=0)
+    b, j = k * np.var(targets) * n / (n - 1), n * np.var(judges) * k / (k - 1)
+    e = np.square(x - targets[:, np.newaxis] - judges + grand).sum() / ((n - 1) * (k - 1))
+    rho = s.icc(x, "(2,k)").value
+    c, d = rho / (n * (1 - rho)), 1 + rho * (n - 1) / (n * (1 - rho))
+    freedom = (c * j + d * e) ** 2 / ((c * j) ** 2 / (k - 1) + (d * e) ** 2 / ((n - 1) * (k - 1)))
+    below, above = stats.f.ppf(0.975, n - 1, freedom), stats.f.ppf(0.975, freedom, n - 1)
+    found = s.icc(x, "(2,k)")
+    assert found.low == pytest.approx(n * (b - below * e) / (below * (j - e) + n * b))
+    assert found.high == pytest.approx(n * (above * b - e) / (j - e + n * above * b))
 
 
 def test_limits_of_agreement_of_two_flow_meters():
@@ -310,3 +331,36 @@ def test_icc_does_not_depend_on_level_and_unit_and_small_differences_count():
             assert s.icc(other, form).low == pytest.approx(known.low, abs=1e-5)
         same = s.icc(np.repeat(0.1 + truth, 3, axis=1), form)
         assert (same.value, same.low, same.high) == (1, 1, 1), "judges who agree exactly"
+
+
+@settings(deadline=None, max_examples=150)
+@given(st.integers(2, 9), st.integers(2, 5), st.floats(0, 3), st.sampled_from([0, 0.3, 3]), st.integers(0, 10**6))
+def test_an_interval_of_every_form_is_ordered_and_holds_its_estimate(n, k, targets, judges, seed):
+    """Targets that hardly differ give negative estimates; that of the mean of judges then passes a pole."""
+    rng = np.random.default_rng(seed)
+    x = rng.normal(size=(n, k)) + judges * rng.normal(size=(1, k))
+    x += targets * rng.normal(size=(n, 1)) - x.mean(axis=1, keepdims=True) * rng.choice([0.0, 0.9, 0.999])
+    for form in s.FORMS:
+        found = s.icc(x, form)
+        if math.isnan(found.value):
+            assert math.isnan(found.low), form
+            assert math.isnan(found.high), form
+        else:
+            assert found.low <= found.value + 1e-9, form
+            assert found.value <= found.high + 1e-9, form
+            assert found.value <= found.high <= 1, form
+
+
+def test_the_mean_of_judges_where_the_interval_of_one_judge_is_negative():
+    """Low was above high here."""
+    x = [[0.7, 1.0], [-0.6, 1.8], [-1.3, -0.7], [0.9, 0.0], [2.0, 0.2]]
+    one, both = s.icc(x, "(2,1)"), s.icc(x, "(2,k)")
+    assert one.low < -1 < one.value < one.high, "beyond the pole of Spearman and Brown's formula"
+    assert both.low == -math.inf < both.value < both.high
+
+
+@pytest.mark.parametrize("factor", [1e300, 1e-300])
+def test_icc_of_huge_and_tiny_ratings_is_the_same(factor):
+    x = np.array(SHROUT_FLEISS, float)
+    for form in s.FORMS:
+        assert s.icc(factor * x, form).value == pytest.approx(s.icc(x, form).value)

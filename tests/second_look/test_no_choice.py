@@ -227,6 +227,45 @@ def test_trials_left_out_of_the_review_are_told(tmp_path):
         assert "10 trials that had been cut in this folder were not open" in audit.accept()
 
 
+def test_what_no_log_can_show_is_said_with_every_acceptance_and_self_check(tmp_path):
+    """A file saved anew with other decimals, in a new folder, draws anew: nobody can see it, so it is said."""
+    trials = make_trials(n=80)
+    rec = trials.recording
+    anew = Recording.from_array(
+        np.round(rec.values(), 6), rec.rate_hz, labels=rec.labels, markers=rec.markers, name="rec"
+    )
+    assert planned(tmp_path / "anew", trials=dataclasses.replace(trials, recording=anew)) != planned(tmp_path / "first")
+    with start(tmp_path / "r", trials) as session:
+        audit = plan_bulk(session, RULE, **HOW)
+        for pair in audit.open:
+            place_mark(session, *pair, 0)
+        audit.finish()
+        sentence = audit.accept()
+        sealed = session.seal("v1")
+    said = "in a new folder, files saved anew or other cues draw anew, which nothing here can see"
+    assert said in sentence
+    assert "narrowed" not in sentence
+    assert "hides" not in sentence
+    with pytest.warns(er.SignalWarning, match="draw anew, which nothing here can see"):
+        assert said in er.read_version(tmp_path / "r", "v1", sealed.sha256).attrs["version"]["bulk"][0]
+
+
+def test_a_lot_narrowed_by_a_drawn_sample_or_hidden_marks_says_so(tmp_path):
+    trials = make_trials(n=120)
+    with start(tmp_path, trials, "r2") as session:
+        drawn = draw_sample(session, share=0.75)
+        _, hidden = plan_self_check(session, repeats_share=0.0, hidden_share=0.1)
+        audit = plan_bulk(session, RULE, at_most=0.2, expected=0.0)
+        assert hidden > 0
+        for trial, channel in audit.open:
+            session.add(trial, channel, onset_s=0.2 + list(trials.ids).index(trial) / 1000)
+            session.accept(trial, channel)
+        audit.finish()
+        sentence = audit.accept()
+    assert f"the review was narrowed to {len(drawn)} of 120 trials, and {120 - len(drawn)} could not be in" in sentence
+    assert f"; {2 * hidden} channels of trials whose automatic mark a self-check hides could not be in it" in sentence
+
+
 def test_earlier_audits_are_told(tmp_path):
     trials = make_trials(n=80)
     with start(tmp_path, trials) as session:

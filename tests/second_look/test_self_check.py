@@ -53,6 +53,7 @@ def test_spread_and_pull_come_back(tmp_path):
     words = str(found)
     assert "Self-check of r1: 60 channel-trials decided twice (30 trials planned to come again)" in words
     assert found.to_dict()["own_sd"]["n"] == 60
+    assert "in a new folder another draw comes, which nothing here can see; report the first" in words
 
 
 def test_agreement_tells_each_reviewer_s_own_spread_after_sealing(tmp_path):

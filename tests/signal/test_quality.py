@@ -9,16 +9,17 @@ import pytest
 from scipy import signal
 
 from emgreview.errors import RateError, SignalError
+from emgreview.signal.filters import bandpass
 from emgreview.signal.findings import LIMITS
+from emgreview.signal.heart import HEART_PEAK, heart_peak
 from emgreview.signal.quality import (
-    HEART_PEAK,
     check_channel,
     clipped_share,
     flat_share,
-    heart_peak,
     step_size,
 )
-from emgreview.signal.unfit import DEAD_UV, band_level, unfit_words
+from emgreview.signal.unfit import DEAD_UV, NARROW_HZ, UNDER_HUM, band_level, floor_level, unfit_words
+from emgreview.simulation import ARTEFACTS, rest_noise
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "signal.json").read_text(encoding="utf-8"))
 RATE = 2000.0
@@ -193,7 +194,7 @@ def test_a_channel_is_dead_by_its_level_whatever_its_length_rate_offset_and_drif
     for seed, seconds in enumerate((0.2, 0.7, 2.5, 6.0)):
         n = round(seconds * rate_hz)
         banded = level_uv * np.random.default_rng(seed).standard_normal(n)
-        raw = banded + 300 + 40 * np.sin(np.arange(n) / rate_hz)
+        raw = banded * np.sqrt(max(1.0, rate_hz / 2 / 430)) + 300 + 40 * np.sin(np.arange(n) / rate_hz)
         words = unfit_words(raw, banded, rate_hz)
         assert words.startswith("dead: ") is dead
         assert words == unfit_words(raw[::-1], banded[::-1], rate_hz) == unfit_words(-raw, -banded, rate_hz)
@@ -218,3 +219,37 @@ def test_the_level_leaves_a_knock_out_and_a_burst_in():
 def test_a_stretch_is_one_channel(wrong):
     with pytest.raises(SignalError, match="the stretch came with shapes"):
         unfit_words(*wrong, RATE)
+
+
+@pytest.mark.parametrize("rate_hz", [200.0, 500.0, 1000.0, 2000.0])
+def test_the_floor_under_hum_and_heart_beats(rate_hz):
+    """That of a dead channel stays below its limit, that of a living one above; gain scales it, sign and offset do not
+    change it."""
+    rng = np.random.default_rng(int(rate_hz))
+    n, limit = int(2.5 * rate_hz), DEAD_UV * (UNDER_HUM if rate_hz >= NARROW_HZ else 1)
+    for level_uv, dead in ((0.15, True), (0.25, True), (0.8, False), (5.0, False)):
+        plain = rest_noise((20, n), rate_hz, rng, level_uv=level_uv)
+        for hum_uv, heart_uv in ((20.0, 0.0), (0.0, 50.0), (10.0, 50.0)):
+            x = ARTEFACTS["mains"](plain, rate_hz, rng, level_uv=hum_uv, hz=float(rng.choice([50.0, 60.0])))
+            x = ARTEFACTS["heart"](x, rate_hz, rng, level_uv=heart_uv) if heart_uv else x
+            floors = np.array([floor_level(row, rate_hz) for row in x])
+            assert ((floors <= limit) == dead).all(), (level_uv, hum_uv, heart_uv, floors.min(), floors.max())
+    assert floor_level(-3 * x[0] + 1e4, rate_hz) == pytest.approx(3 * floors[0], rel=1e-6)
+    assert np.isnan(floor_level(x[0, : int(0.9 * rate_hz)], rate_hz)), "too short"
+    assert np.isnan(floor_level(x[0], 150.0)), "nothing to look at"
+    x[0, :: int(0.2 * rate_hz)] = np.nan
+    assert np.isnan(floor_level(x[0], rate_hz)), "no whole half second"
+
+
+def test_real_rests_and_bursts_are_not_called_dead_under_hum(counted):
+    if "EMGREVIEW_OPEN_DATA" not in os.environ:
+        pytest.skip("EMGREVIEW_OPEN_DATA is not set: the open recordings are not at hand")
+    looked = called = before = 0
+    for path in sorted((Path(os.environ["EMGREVIEW_OPEN_DATA"]) / "forearm_cc0").glob("*.txt")):
+        for x in 1000 * np.loadtxt(path, delimiter=",").T:
+            for part in np.array_split(x, 2):
+                banded = bandpass(part, 1000.0, low_hz=20, high_hz=450, order=2, direction="zero-phase")
+                looked, before = looked + 1, before + (band_level(banded, 1000.0) <= DEAD_UV)
+                called += unfit_words(part, banded, 1000.0).startswith("dead")
+    counted(f"of {looked} real stretches {called} are called dead, {before} of them by their level in the band")
+    assert called == before

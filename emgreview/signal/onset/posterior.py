@@ -30,27 +30,32 @@ whose level is taken in classes."""
 @dataclass(frozen=True, slots=True)
 class Profile:
     """How the SD of activity rises: in ``rise_s``, with a first ``jump`` to that share of the plateau within ``JUMP_S``
-    as trains of motor units begin, or with a ``power`` of time above 1, gently.
+    as trains of motor units begin, or with a ``power`` of time above 1, gently; with ``power`` 0 evenly in dB from its
+    jump, as recruitment by size gives.
 
-    Prior weights: in the ``interval`` of an onset, in the ``onset`` itself, and in an ``offset`` and its interval.
+    Prior weights: in the ``interval`` of an onset, in the ``onset`` itself, in the interval of an offset (``ending``),
+    and in the ``offset`` itself.
     """
 
     rise_s: float
     interval: float
     onset: float
+    ending: float = 0.0
     offset: float = 0.0
     jump: float = 0.0
     power: float = 1.0
 
 
 PROFILES = (
-    *(Profile(0.004, 8.0, 1.5, 1.0), Profile(0.012, 4.0, 1.2, 1.0), Profile(0.025, 2.0, 1.0, 1.0)),
-    *(Profile(rise_s, 1.0, 1.0, 1.0) for rise_s in (0.05, 0.09, 0.16, 0.3)),
-    Profile(0.5, 1.0, 0.01),
-    *(Profile(0.09, 1.0, 2.5, jump=0.12), Profile(0.16, 1.0, 2.5, jump=0.12), Profile(0.3, 1.0, 2.5, jump=0.15)),
-    *(Profile(rise_s, 0.8, 0.01, power=2.0) for rise_s in (0.05, 0.09)),
-    *(Profile(rise_s, 0.8, 0.1, power=2.0) for rise_s in (0.16, 0.3)),
-    Profile(0.5, 0.8, 0.01, power=2.0),
+    *(Profile(0.004, 8.0, 1.5, 1.0, 1.0), Profile(0.012, 4.0, 1.2, 1.0, 1.0), Profile(0.025, 2.0, 1.0, 1.0, 1.0)),
+    *(Profile(rise_s, 1.0, 1.0, 1.0, 1.0) for rise_s in (0.05, 0.09, 0.16, 0.3)),
+    Profile(0.5, 1.0, 0.01, 0.5, 0.01),
+    *(Profile(0.16, 1.0, 2.5, jump=0.12), Profile(0.3, 1.0, 2.5, jump=0.15)),
+    *(Profile(rise_s, 1.2, 0.01, 0.5, 0.01, power=2.0) for rise_s in (0.05, 0.09)),
+    *(Profile(rise_s, 1.2, 0.1, 0.5, 0.1, power=2.0) for rise_s in (0.16, 0.3)),
+    Profile(0.5, 1.2, 0.01, 0.5, 0.01, power=2.0),
+    *(Profile(rise_s, 2.5, 1.0, 0.5, 0.02, jump, 0.0) for rise_s, jump in ((0.12, 0.08), (0.2, 0.12), (0.2, 0.05))),
+    *(Profile(0.3, 2.5, 1.0, 0.5, 0.02, jump, 0.0) for jump in (0.06, 0.015)),
 )
 """Weights were chosen by measuring. Sharp rises weigh more in the interval because many slow ones resemble one another
 where activity is weak. No weight is 0: where one profile alone fits, it decides."""
@@ -121,11 +126,11 @@ def posterior(
     if rise:
         by_rise = likelihood.sum(axis=2).reshape(n, len(shapes.rises_s), -1).sum(axis=2)
         rise_s = np.exp(by_rise @ np.log(shapes.rises_s) / by_rise.sum(axis=1))
-    if middle == PLAIN:
-        return cdf, cdf, rise_s
-    cube = np.square(likelihood)
-    cube *= likelihood
-    return cdf, _summed((sharp @ cube) * within), rise_s
+    if middle == SHARP:
+        cube = np.square(likelihood)
+        cube *= likelihood
+        likelihood = cube
+    return cdf, _summed((sharp @ likelihood) * within), rise_s
 
 
 def _sums(window: Floats, edges: Sequence[int], candidates: int) -> Floats:
@@ -179,7 +184,7 @@ class Shapes:
 @lru_cache(maxsize=64)
 def profiles(step_s: float, candidates: int, wide: int, middle: int, band: int) -> Shapes:
     onset = middle == SHARP
-    kept = [q for q in PROFILES if q.rise_s >= 0.4 * step_s and (q.interval + q.onset if onset else q.offset) > 0]
+    kept = [q for q in PROFILES if q.rise_s >= 0.4 * step_s and (q.interval if onset else q.ending) > 0]
     rises_s, jumps, powers = np.array([(q.rise_s, q.jump, q.power) for q in kept]).T[..., None]
     levels = levels_db(band)
     edges = [0]
@@ -188,12 +193,14 @@ def profiles(step_s: float, candidates: int, wide: int, middle: int, band: int) 
     t = (np.arange(wide) + 0.5) * step_s
     rho = np.minimum(t / rises_s, 1) ** powers
     rho += jumps * (1 - rho) * np.minimum(t / JUMP_S, 1)
+    evenly = powers[:, 0] == 0
+    rho[evenly] = np.maximum(jumps[evenly], 1e-3) ** (1 - np.minimum(t / rises_s[evenly], 1))
     v = (1 + np.square(rho)[:, None] * 10 ** (levels[:, None] / 10)).reshape(-1, wide)
     table = np.add.reduceat(1 / v, edges[:-1], axis=1) / np.diff(edges)
     until = np.cumsum(np.log(v), axis=1)  # backward, nothing before the onset: candidate c of stretch e is e - c steps
     backward = np.pad(until[:, ::-1], ((0, 0), (0, candidates))).astype(np.float32)
     ln_v = sliding_window_view(backward, candidates, axis=1).transpose(1, 0, 2)[::-1]
-    weights = np.array([(q.interval, q.onset) if onset else (q.offset, q.offset) for q in kept], np.float32).T
+    weights = np.array([(q.interval, q.onset) if onset else (q.ending, q.offset) for q in kept], np.float32).T
     weights = np.repeat(weights, len(levels), axis=1)
     return Shapes(tuple(edges), table.astype(np.float32), ln_v, rises_s[:, 0], weights)
 

@@ -7,8 +7,8 @@ compared. The variance of bin b, relative to the rest, is
     v_b = 1 + g rho_b^2,   rho_b = clip((b - tau) / r, 0, 1)
 
 so the SD of the activity alone rises as a straight line from nothing to its plateau; others begin with a jump, or
-gently, as a square of time (``PROFILES`` in :mod:`~emgreview.signal.onset.posterior`). The log-likelihood is, but for
-what all share,
+gently, as a square of time, or grow evenly in dB from a small start (``PROFILES`` in
+:mod:`~emgreview.signal.onset.posterior`). The log-likelihood is, but for what all share,
 
     l(tau, r, g) = -(nu / 2) (sum_b<tau min(y_b, cap) + sum_b>=tau [ln v_b + y_b / v_b])
 

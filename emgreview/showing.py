@@ -1,0 +1,92 @@
+"""What a terminal and a notebook show of a result: a heading, short tables with units, sentences.
+
+Sheet       one short table under a heading, cells as text
+Shown       a class whose objects are shown as sheets and sentences, in a terminal and in a notebook alike
+"""
+
+import html
+import unicodedata
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+MOST_ROWS = 20
+"""A sheet shows so many rows, and says how many more there are."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """``rows`` of cells under ``columns``, whose names hold the units; ``title`` may be empty. The first column is
+    aligned to the left, the others to the right."""
+
+    title: str
+    columns: tuple[str, ...]
+    rows: Sequence[Sequence[str]]
+
+    @property
+    def more(self) -> str:
+        """How many rows are not shown, in words, or ""."""
+        return f"and {len(self.rows) - MOST_ROWS} more rows" if len(self.rows) > MOST_ROWS else ""
+
+    def text(self) -> str:
+        """Aligned columns for a terminal."""
+        table = [self.columns, *self.rows[:MOST_ROWS]]
+        widths = [max(_width(row[place]) for row in table) for place in range(len(self.columns))]
+        lines = [
+            "  ".join(
+                cell + " " * (width - _width(cell)) if place == 0 else " " * (width - _width(cell)) + cell
+                for place, (cell, width) in enumerate(zip(row, widths, strict=True))
+            ).rstrip()
+            for row in table
+        ]
+        return "\n".join(filter(None, [self.title, *lines, self.more]))
+
+    def html(self) -> str:
+        """A table for a notebook."""
+        head = "".join(f"<th>{html.escape(name)}</th>" for name in self.columns)
+        body = "".join(
+            "<tr>"
+            + "".join(
+                f"<th scope='row' style='text-align:left'>{html.escape(cell)}</th>"
+                if place == 0
+                else f"<td>{html.escape(cell)}</td>"
+                for place, cell in enumerate(row)
+            )
+            + "</tr>"
+            for row in self.rows[:MOST_ROWS]
+        )
+        caption = f"<caption style='text-align:left'>{html.escape(self.title)}</caption>" if self.title else ""
+        more = f"<p>{html.escape(self.more)}</p>" if self.more else ""
+        return f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{more}"
+
+
+class Shown:
+    """Shown as what ``_parts`` yields: sheets, and sentences as text."""
+
+    __slots__ = ()
+
+    def _parts(self) -> Iterable[Sheet | str]:
+        raise NotImplementedError
+
+    def __repr__(self) -> str:
+        return "\n".join(part.text() if isinstance(part, Sheet) else part for part in self._parts())
+
+    def _repr_html_(self) -> str:
+        return "".join(
+            part.html() if isinstance(part, Sheet) else f"<p>{html.escape(part)}</p>" for part in self._parts()
+        )
+
+
+def _width(cell: str) -> int:
+    return sum(
+        0 if unicodedata.combining(sign) else 2 if unicodedata.east_asian_width(sign) in "WF" else 1 for sign in cell
+    )
+
+
+def number(value: float, digits: int = 3) -> str:
+    """A number to so many significant digits, "n/a" where it is missing."""
+    return "n/a" if value != value else f"{value:.{digits}g}"
+
+
+def percent(share: float) -> str:
+    """A share, 0 to 1, in per cent to two significant digits; "n/a" where it is missing."""
+    return "n/a" if share != share else "0" if share == 0 else f"{100 * share:.2g}"
