@@ -74,3 +74,8 @@ def log_lines(folder):
     paths = sorted((folder / "logs").rglob("*.jsonl"))
     assert paths
     return [json.loads(line) for path in paths for line in path.read_bytes().splitlines()]
+
+
+def whole(session):
+    """The whole state, to compare."""
+    return [session.state(trial) for trial in session.queue], session.aside, session.progress

@@ -14,7 +14,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scripted_reviews import CHECK, RATE, Unflushed, detect, log_lines, make_trials, start
+from scripted_reviews import CHECK, RATE, Unflushed, detect, log_lines, make_trials, start, whole
 
 from emgreview.annotations import verify
 from emgreview.annotations.convention import Convention, read_convention
@@ -51,11 +51,6 @@ def one(session):
 
 def channel(session, trial, label="FDI"):
     return session.state(trial).channels[label]
-
-
-def whole(session):
-    """The whole state, to compare."""
-    return [session.state(trial) for trial in session.queue], session.aside, session.progress
 
 
 # Deciding --------------------------------------------------------------------------------------------------------

@@ -61,11 +61,11 @@ def schema() -> Schema:
     return found
 
 
-def misfit(line: Mapping[str, Any]) -> str:
+def misfit(line: Mapping[str, Any], before: bool = True) -> str:
     """Why a decoded line does not fit the schema, in a few words that name the part, what came, and what is allowed;
-    "" where it fits."""
+    "" where it fits. Without ``before`` the ``old`` value of a decision is not looked at."""
     try:
-        if (_quick.get((line["field"], line["operation"])) or _made(line))(line):
+        if (_quick.get((line["field"], line["operation"], before)) or _made(line, before))(line):
             return ""
     except (AttributeError, KeyError, TypeError):
         pass
@@ -172,17 +172,17 @@ def _told_apart() -> dict[str, frozenset[str]]:
     return {name: frozenset(words) for name, words in found.items()}
 
 
-_quick: dict[tuple[str, str], Callable[[Mapping[str, Any]], bool]] = {}
-"""Checks by field and operation, as they were met."""
+_quick: dict[tuple[str, str, bool], Callable[[Mapping[str, Any]], bool]] = {}
+"""Checks by field, operation, and whether the old value is looked at, as they were met."""
 
 
-def _made(line: Mapping[str, Any]) -> Callable[[Mapping[str, Any]], bool]:
+def _made(line: Mapping[str, Any], before: bool) -> Callable[[Mapping[str, Any]], bool]:
     """The check for a line; kept where the schema tells its field and operation from others."""
     names = {name: line[name] for name in ("field", "operation")}
     known = {name: word if word in _told_apart()[name] else None for name, word in names.items()}
-    check = _compiled(known["field"], known["operation"])
+    check = _compiled(known["field"], known["operation"], before or line["field"] == "log")
     if len(_quick) < _MOST:
-        _quick[line["field"], line["operation"]] = check
+        _quick[line["field"], line["operation"], before] = check
     return check
 
 
@@ -191,10 +191,10 @@ _MOST = 1000
 
 
 @functools.cache
-def _compiled(field: str | None, operation: str | None) -> Callable[[Mapping[str, Any]], bool]:
+def _compiled(field: str | None, operation: str | None, before: bool) -> Callable[[Mapping[str, Any]], bool]:
     """The check of a line with this field and operation; None: with one that no condition names. It raises
     AttributeError, KeyError or TypeError for some lines that do not fit."""
-    writer = _Writer({"field": field, "operation": operation})
+    writer = _Writer({"field": field, "operation": operation}, () if before else ("old",))
     writer.check(schema(), "line", 1)
     names = {**writer.names}
     exec("\n".join(["def check(line):", *writer.lines, "    return True"]), names)
@@ -205,8 +205,9 @@ def _compiled(field: str | None, operation: str | None) -> Callable[[Mapping[str
 class _Writer:
     """Writes the check of a schema as lines of Python: straight on, a type, a look-up or a comparison a line."""
 
-    def __init__(self, known: Mapping[str, str | None]):
-        self.known = known
+    def __init__(self, known: Mapping[str, str | None], unseen: tuple[str, ...] = ()):
+        """``unseen``: parts of a line of which only that they are there is looked at."""
+        self.known, self.unseen = known, unseen
         self.lines: list[str] = []
         self.names: dict[str, Any] = {}
 
@@ -266,7 +267,7 @@ class _Writer:
         self.refuse(depth, " or ".join(sorted(numbers, key=lambda test: "None" not in test)))
 
     def _parts(self, part: Schema, value: str, depth: int) -> None:
-        vouched = _VOUCHED if value == "line" else ()
+        vouched = (*_VOUCHED, *self.unseen) if value == "line" else ()
         known = {name: inner for name, inner in part.get("properties", {}).items() if name not in vouched}
         required = part.get("required", ())
         for name in required:

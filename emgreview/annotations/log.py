@@ -67,9 +67,12 @@ class Content:
     problem: str | None
 
 
-def read_log(path: Path, each: Callable[[Event], object], files: FileSystem | None = None) -> Content:
+def read_log(
+    path: Path, each: Callable[[Event], object], files: FileSystem | None = None, *, before: bool = True
+) -> Content:
     """Read a log, checking every line against the digests and the schema, and hand every good event to ``each``, in
-    order.
+    order. Without ``before`` the ``old`` values of decisions are not checked against the schema: ``each`` must not
+    look at them.
 
     Events are not kept: a long log would fill the memory with states that no longer hold. Raises LogTooNewError,
     OSError.
@@ -77,10 +80,10 @@ def read_log(path: Path, each: Callable[[Event], object], files: FileSystem | No
     lines = (files or FileSystem()).read(path).split(b"\n")
     torn = lines.pop()
     with _no_search_for_cycles():
-        return _read_lines(path, lines, torn, each)
+        return _read_lines(path, lines, torn, each, before)
 
 
-def _read_lines(path: Path, lines: list[bytes], torn: bytes, each: Callable[[Event], object]) -> Content:
+def _read_lines(path: Path, lines: list[bytes], torn: bytes, each: Callable[[Event], object], before: bool) -> Content:
     size, head, counter = 0, ZEROS, 0
     steps: tuple[Step, ...] = ()
     problem = None
@@ -95,7 +98,7 @@ def _read_lines(path: Path, lines: list[bytes], torn: bytes, each: Callable[[Eve
                 found = upgraded(found, steps)
             if found.get("prev") != head:
                 raise LogBrokenError("it does not follow the line before it")
-            if why := misfit(found):
+            if why := misfit(found, before):
                 raise LogBrokenError(f"{why}; it was written anew by hand, or by a later emgreview")
             event = to_event(found)
             if event.seq != number or event.counter <= counter:
@@ -130,9 +133,9 @@ def _no_search_for_cycles() -> Iterator[None]:
 class Log:
     """A log open for appending or, where ``problem`` is a sentence, for reading only.
 
-    Opening hands every event to ``each``, once. ``broken``: not every line is as written. ``notice`` says what opening
-    set aside, or is "". Opening a log again for writing in the same process, as running a notebook cell twice does,
-    closes the earlier Log, which says so.
+    Opening hands every event to ``each``, once, with ``old`` values unchecked. ``broken``: not every line is as
+    written. ``notice`` says what opening set aside, or is "". Opening a log again for writing in the same process, as
+    running a notebook cell twice does, closes the earlier Log, which says so.
     """
 
     _writing: ClassVar[WeakValueDictionary[Path, "Log"]] = WeakValueDictionary()
@@ -170,10 +173,17 @@ class Log:
         return len(self._lines)
 
     def event(self, number: int) -> Event:
-        """One event, by its place."""
+        """One event, by its place. Raises LogBrokenError where its ``old`` value, which opening passed over, does not
+        fit the schema."""
         found = decode(self._lines[number])[0]
         schema = schema_of(found if number == 0 else decode(self._lines[0])[0])
-        return to_event(upgraded(found, steps_from(schema)))
+        found = upgraded(found, steps_from(schema))
+        if why := misfit(found):
+            raise LogBrokenError(
+                f"{self.path.name}, line {number + 1}: {why}; it was written anew by hand, or by a later emgreview. "
+                "Restore the file from a copy or from version control."
+            )
+        return to_event(found)
 
     @property
     def read_only(self) -> bool:
@@ -237,7 +247,7 @@ class Log:
 
     def _read(self, each: Callable[[Event], object]) -> Content:
         try:
-            content = read_log(self.path, each, self._files)
+            content = read_log(self.path, each, self._files, before=False)  # undo looks at them, by event()
         except OSError as why:
             raise LogError(
                 f"{self.path.name} cannot be read ({why.strerror or why}); check the disk and the file's permissions."

@@ -31,6 +31,7 @@ from emgreview.cohort.repeats import PLAN, told, twice
 from emgreview.cohort.saying import plain, show_ms, show_share
 from emgreview.cohort.statistics import Estimate
 from emgreview.errors import DecisionError, ParameterError
+from emgreview.second_look.adjudication import Adjudication
 from emgreview.session import Session, nobody_named
 from emgreview.showing import Shown
 
@@ -94,7 +95,7 @@ def plan_self_check(
     ((4, 2), 16)
     """
     refuse_seed(options, "which trials come again follows from what the logs hold")
-    kind("session", session, Session, "the session that open_review returns")
+    kind("session", session, (Session, Adjudication), "the session that open_review returns")
     for name, share in (("repeats_share", repeats_share), ("hidden_share", hidden_share)):
         if not 0 <= share <= 0.5:
             raise ParameterError(f"{name} came as {share!r}; allowed: 0 to 0.5; correct it.")

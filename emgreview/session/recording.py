@@ -69,14 +69,63 @@ class Recorder(Judging, Order):
         *,
         reason: str | None = None,
     ) -> Ids:
-        """Log a decision on a field of a trial, or a channel of it, under an operation of one's own; the trials it
-        changed. For those who hold a session; a front end uses the commands."""
+        """Log a decision on one field under an operation of one's own.
+
+        For those who hold a session; a front end uses the commands.
+
+        Parameters
+        ----------
+        operation : str
+            What the log calls it.
+        trial : str
+            The trial.
+        channel : str or None
+            Its channel; None for what is about the trial.
+        field : str
+            The field.
+        old, new : object
+            Its value before and from now on, as :meth:`value` gives it.
+        reason : str or None
+            Why, in words that the log keeps.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed; () where nothing changes.
+
+        Raises
+        ------
+        DecisionError
+            The review is not about that field.
+        """
         return self._record(operation, trial, channel, field, old, new, reason=reason)
 
     def record_many(
         self, operation: str, trial: str, new: Mapping[str, Mapping[str, Any]], reason: str | None = None
     ) -> Ids:
-        """The same of several fields of several channels, in one event; what would not change is left out."""
+        """As :meth:`record`, of several fields of several channels in one event.
+
+        Parameters
+        ----------
+        operation : str
+            What the log calls it.
+        trial : str
+            The trial.
+        new : mapping
+            By channel, then by field: the value from now on. What would not change is left out.
+        reason : str or None
+            Why, in words that the log keeps.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed; () where nothing changes.
+
+        Raises
+        ------
+        DecisionError
+            The review is not about one of these channels.
+        """
         return self._record_many(operation, trial, new, reason)
 
     def showing(self, **visible: Any) -> None:

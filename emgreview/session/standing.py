@@ -265,11 +265,40 @@ class State:
         return place.first, place.stop
 
     def place(self, trial: str, channel: str | None = None) -> Place:
-        """Where a trial is found; raises UnknownNameError for the trial, or for a channel that it does not have."""
+        """Where a trial is found.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        channel : str or None
+            A channel that it must have.
+
+        Returns
+        -------
+        Place
+            Its Trials, its row in them, and its samples in the recording.
+
+        Raises
+        ------
+        UnknownNameError
+            There is no such trial, or it does not have that channel.
+        """
         return self._proposals.place(trial, channel)
 
     def method(self, recording: str) -> Method:
-        """Processing and detection that the log of a recording names last."""
+        """Processing and detection that the log of a recording names last.
+
+        Parameters
+        ----------
+        recording : str
+            The recording.
+
+        Returns
+        -------
+        mapping
+            "processing" and "detection", each with parameters and hash.
+        """
         return self._book.method(recording)
 
     @property
@@ -278,19 +307,68 @@ class State:
         return self._book.next_counter
 
     def counter(self, key: states.Key) -> int:
-        """The counter of the command that set a value of a first showing, 0 where none did."""
+        """By which command a value of a first showing was set.
+
+        Parameters
+        ----------
+        key : Key
+            What the value is of.
+
+        Returns
+        -------
+        int
+            The number of the command, 0 where none did.
+        """
         return self._ledger.counter(key)
 
     def own_value(self, key: states.Key) -> Any:
-        """What this reviewer decided of a first showing, None where nothing, whatever stands in the end."""
+        """What this reviewer decided of a first showing, whatever stands in the end.
+
+        Parameters
+        ----------
+        key : Key
+            What the value is of.
+
+        Returns
+        -------
+        object
+            None where nothing was decided.
+        """
         return self._ledger.value(key)
 
     def value(self, trial: str, channel: str | None, field: str) -> Any:
-        """The value of a field as decided, or its default."""
+        """The value of a field as decided, or its default.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        channel : str or None
+            Its channel; None for what is about the trial.
+        field : str
+            The field.
+
+        Returns
+        -------
+        object
+        """
         return self._value(trial, channel, field)
 
     def activity(self, trial: str, channel: str) -> Activity:
-        """The activity as decided or, where nobody has decided, as the present method proposes it; hidden or not."""
+        """The activity as decided or, where nobody has decided, as the present method proposes it;
+        hidden or not.
+
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        channel : str
+            Its channel.
+
+        Returns
+        -------
+        Activity
+        """
         return self._activity(trial, channel)
 
     def _value(self, trial: str, channel: str | None, field: str) -> Any:

@@ -3,14 +3,15 @@
 import copy
 import hashlib
 import json
+import re
 from pathlib import Path
 
 import jsonschema
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from test_log import fields
-from test_session import log_lines, make_trials, start
+from log_pieces import fields
+from scripted_reviews import log_lines, make_trials, start
 
 import emgreview as er
 from emgreview.annotations.conforming import misfit, schema
@@ -123,6 +124,31 @@ def test_a_line_signed_anew_with_wrong_types_is_refused_in_words(review, path, n
         read_logs(review, "r1")
     with pytest.raises(LogBrokenError, match="line 3"):
         er.diff(review, 1)
+
+
+def test_an_old_value_signed_anew_is_refused_by_whoever_reads_it(review):
+    """Opening has no use for what was decided before; undo, comparing and verifying have."""
+    words = 'line 5.*old came as "text"; allowed: an object'
+    signed_anew(log_of(review), 4, lambda line: changed(line, ("old",), "text"))
+    before = log_lines(review)
+    with start(review) as session:
+        assert session.progress[0] == len(session.queue)
+        with pytest.raises(LogBrokenError, match=words):
+            session.undo()
+        assert session.progress[0] == len(session.queue), "nothing has changed"
+    assert log_lines(review) == before
+    with pytest.raises(LogBrokenError, match=words):
+        read_logs(review, "r1")
+    (problem,) = er.verify(review).problems
+    assert re.search(words, problem)
+
+
+def test_the_old_value_of_a_note_is_checked_when_a_log_is_opened(review):
+    scale = {"field": "log", "operation": "correct scale", "new": {"scales": {}}, "old": 3}
+    signed_anew(log_of(review), 4, lambda line: line | scale)
+    with pytest.warns(er.errors.SignalWarning, match="line 5"):
+        session = start(review)
+    session.close()
 
 
 @pytest.mark.parametrize("operation", ["seal", "adjudicate", "plan audit", "bulk acceptance", "correct scale", "any"])
