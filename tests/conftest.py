@@ -19,6 +19,18 @@ def counted(record_property):
     return say
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Browser tests go to one process: one server of each kind, one screen at a time."""
+    from xdist.scheduler import LoadScopeScheduling
+
+    class BrowserTestsTogether(LoadScopeScheduling):
+        def _split_scope(self, nodeid):
+            return "browser" if "tests/browser/" in nodeid else nodeid
+
+    return BrowserTestsTogether(config, log)
+
+
 def pytest_terminal_summary(terminalreporter):
     reports = terminalreporter.getreports("passed")
     said = [value for one in reports if one.when == "call" for name, value in one.user_properties if name == "counted"]

@@ -618,7 +618,7 @@ def test_no_entry_of_a_list_is_ever_left_out(session, monkeypatch):
             codes = [entry["code"] for entry in entries if entry["code"]]
             assert len(codes) == len(set(codes)) == min(len(entries), 35 if name == "walk" else 38)
             assert name != "walk" or not set(codes) & set(setting.FURTHER_WALKS)
-    source = (Path(setting.__file__).parent / "js" / "walks.js").read_text()
+    source = (Path(setting.__file__).parent / "js" / "review" / "walks.js").read_text("utf-8")
     assert all(f'code: "{code}"' in source for code in setting.FURTHER_WALKS)
 
 

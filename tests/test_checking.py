@@ -169,6 +169,22 @@ def test_repeated_samples(times, step):
     assert f"repeated {times} times" in checked(held)[0].findings[0]
 
 
+@pytest.mark.parametrize("times", [2, 3, 10])
+@pytest.mark.parametrize("step", [0.0, 0.02, 0.15])
+def test_a_slower_signal_held_is_told_as_held_and_as_clipped_only_where_it_is(times, step):
+    x = bursts(noise(seed=15))
+    x = np.round(x / step) * step if step else x
+    for limit, also in ((np.inf, []), (40.0, ["clipped"])):
+        held = np.repeat(np.clip(x, -limit, limit)[:, ::times], times, axis=1)[:, : x.shape[1]]
+        quality = checked(held)[0]
+        assert [code for code in codes(quality) if code in ("held", "repeated", "clipped")] == ["held", *also]
+        assert quality.held_every == times
+        assert (quality.clipped_share > 0) == bool(also)
+        assert quality.repeated_share > 0.9
+    uneven = x[:, (np.arange(x.shape[1]) / 1.5).astype(int)]
+    assert "clipped" not in codes(checked(uneven)[0])
+
+
 def test_coarse_steps_and_oversampling_are_no_repeated_samples():
     for rate_hz, step in ((2000.0, 1.0), (20_000.0, 0.5), (200.0, 1.0)):
         x = np.round(noise(seconds=10, seed=16, rate_hz=rate_hz) / step) * step

@@ -82,6 +82,35 @@ def test_a_rail_is_at_the_same_samples_whatever_sign_and_gain():
         at_rail(np.zeros((2, 3)))
 
 
+@pytest.mark.parametrize("ratio", [1.1, 1.5, 2, 2.048, 3, 10])
+@pytest.mark.parametrize("step", [np.nan, 0.02, 0.3])
+def test_a_slower_signal_held_is_not_clipped_unless_it_was_before(ratio, step):
+    for seed in range(10):
+        x, here = trial(np.random.default_rng(seed), 1000.0, 500.0, 450.0)
+        at = np.minimum((np.arange(int(x.size * ratio)) / ratio + 1e-9).astype(int), x.size - 1)
+        for limit in (np.inf, np.quantile(np.abs(x[here]), 0.9)):
+            cut = np.clip(x, -limit, limit)
+            cut = cut if np.isnan(step) else np.round(cut / step) * step
+            np.testing.assert_array_equal(at_rail(cut[at]), at_rail(cut)[at])
+            assert at_rail(cut).any() == np.isfinite(limit)
+
+
+@pytest.mark.filterwarnings("ignore:rec has no marker 'response'")
+@pytest.mark.filterwarnings("ignore:Missing numbers of")
+@pytest.mark.parametrize("times", [2, 3])
+def test_held_signals_are_measured_listed_and_taken_in_bulk_as_not_clipped(tmp_path, times):
+    rec = recording(lambda rng, x, cues: np.repeat(x[::times], times)[: x.size])
+    with review(tmp_path, rec, detect=partial(detect, absent=()), method="threshold") as session:
+        rule = BulkRule(interval_below_s=0.9, level_above_db=0.0)
+        assert sum(rule.meets(session, name, "bad") for name in session.queue) > N / 2
+        for name in session.queue:
+            for channel in ("good", "bad"):
+                session.accept(name, channel)
+        found = er.measure(session.trials[0], session.decisions())
+    assert (found["burst_clipped_share"] == 0).all()
+    assert listed(rec)[1] == []
+
+
 def test_strong_real_bursts_are_not_called_clipped(counted):
     if "EMGREVIEW_OPEN_DATA" not in os.environ:
         pytest.skip("EMGREVIEW_OPEN_DATA is not set: the open recordings are not at hand")

@@ -6,6 +6,7 @@ Nothing here needs git: the tests read the folder as it stands, as an unpacked a
 import ast
 import fnmatch
 import json
+import os
 import re
 import subprocess
 import sys
@@ -15,6 +16,7 @@ from pathlib import Path
 import nbclient
 import nbformat
 import pytest
+from deno import find_deno_bin
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 from packaging.version import Version
@@ -58,6 +60,56 @@ def is_ignored(name: str) -> bool:
 @pytest.mark.parametrize("tool", ["ruff format --check .", "ruff check .", "mypy"])
 def test_tool_has_no_complaint(tool):
     done = subprocess.run([sys.executable, "-m", *tool.split()], cwd=ROOT, capture_output=True, text=True)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+# The browser half -------------------------------------------------------------------------------------------------
+
+SCRIPTS = ROOT / "emgreview" / "views" / "js"
+DENO = ["--config", str(SCRIPTS / "deno.json")]
+HALVES = [str(SCRIPTS), str(ROOT / "tests" / "js")]
+BUNDLER = [sys.executable, str(ROOT / "tests" / "js" / "bundle.py")]
+
+
+def run_deno(*arguments: str) -> str:
+    """Deno, which comes with the test dependencies and here asks nothing of any network; its complaint, if any."""
+    nowhere = {
+        "NO_COLOR": "1",
+        "DENO_NO_UPDATE_CHECK": "1",
+        "http_proxy": "http://127.0.0.1:9",
+        "https_proxy": "http://127.0.0.1:9",
+    }
+    command = [find_deno_bin(), *arguments]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, env={**os.environ, **nowhere})
+    return "" if done.returncode == 0 else done.stdout + done.stderr
+
+
+@pytest.mark.parametrize("task", ["fmt --check", "lint", "check", "test --no-lock"])
+def test_deno_has_no_complaint_of_the_browser_half(task):
+    """Format, lint, types (of modules and of their tests), and the tests that need no browser."""
+    assert run_deno(*task.split(), *DENO, *HALVES) == ""
+
+
+def test_every_module_of_the_browser_half_has_its_types_checked_and_is_short():
+    modules = sorted(SCRIPTS.rglob("*.js"))
+    assert len(modules) > 30
+    for path in modules:
+        text = path.read_text("utf-8")
+        assert text.startswith("// @ts-check\n// "), f"{path.name} does not begin with its task, or goes unchecked"
+        assert text.count("\n") <= 400, path.name
+
+
+def test_the_bundle_is_what_its_modules_make():
+    """By the digests in its head: without network, and without a bundler."""
+    done = subprocess.run([*BUNDLER, "--check"], capture_output=True, text=True)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_a_bundle_made_anew_is_the_same():
+    """Where Deno has its bundler, or can fetch it: the digests could be forged, this cannot."""
+    done = subprocess.run([*BUNDLER, "--rebuild"], capture_output=True, text=True)
+    if done.returncode == 3:
+        pytest.skip(f"no bundler on this machine, and none to be had: {done.stdout.strip()[-300:]}")
     assert done.returncode == 0, done.stdout + done.stderr
 
 

@@ -105,9 +105,8 @@ def test_what_is_used_of_the_package_as_a_whole_counts_as_imported(tmp_path):
 def test_tests_do_not_import_each_other():
     for path in Path(__file__).parent.rglob("*.py"):
         modules = {name.split(".")[0] for name in imports_of(path)}
-        allowed = path.parent.name == "browser"
         shared = [name for name in modules if name.startswith("test_")]
-        assert allowed or not shared, f"{path.name} imports {shared}; what tests share is a module of its own"
+        assert not shared, f"{path.name} imports {shared}; what tests share is a module of its own"
 
 
 def test_importing_the_package_loads_no_user_interface_toolkit():

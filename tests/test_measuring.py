@@ -181,7 +181,7 @@ def test_a_burst_beyond_its_trial_is_missing_and_said(person, decisions):
     table = er.measure(short, decisions)
     gone = table["burst_rms"].isna() & table["offset_s"].notna()
     assert gone.sum() > 5
-    assert any(f"{gone.sum()} bursts reach beyond their trial" in note for note in table.attrs["notes"])
+    assert any(f"in {gone.sum()} (bursts that reach beyond their trial" in note for note in table.attrs["notes"])
 
 
 def test_in_task_normalisation(trials, decisions):
@@ -609,6 +609,32 @@ def test_a_potential_before_the_window_is_told_and_given_no_latency(stimulated):
     with pytest.raises(ParameterError, match="remove_decay came as True; allowed: False where fewer than 4 samples"):
         er.measure_evoked(cut, stimulus="pulse")
     assert len(er.measure_evoked(cut, stimulus="pulse", remove_decay=False)) == 2
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+def test_a_latency_on_a_decay_s_end_and_a_pause_cut_short_are_told_in_the_table():
+    rng = np.random.default_rng(2)
+    at, n = np.arange(20) * 3000 + 2000, 64_000
+    x = np.stack([rest_noise((1, n), RATE_HZ, rng, level_uv=uv)[0] for uv in (3.0, 2.0)])
+    active = rest_noise((1, n), RATE_HZ, rng, level_uv=5.0)[0]
+    for sample in at:
+        since_s = np.arange(1000) / RATE_HZ
+        x[0, sample : sample + 1000] += 1000.0 * np.exp(-since_s / 0.002)  # over before the window, in the noise
+        active[sample + 42 : sample + 600] = 0.0  # silent from 21 to 300 ms
+    x[1] += active
+    rec = er.Recording.from_array(
+        x, RATE_HZ, labels=["FDI", "ADM"], markers=[(int(s), "pulse") for s in at], name="tms"
+    )
+    table = er.measure_evoked(er.cut_trials(rec, cue="pulse", before_s=0.6, after_s=0.7), stimulus="pulse")
+    decayed, silent = (table[table["channel"] == label] for label in ("FDI", "ADM"))
+    assert decayed["latency_s"].notna().sum() >= 2, "of nothing but the decay"
+    assert decayed["decay"][decayed["latency_s"].notna()].all()
+    early = silent["silent_period_s"] < 0.29
+    assert early.sum() > 10
+    assert (silent["pause_level"][early] > 0.25).all()
+    assert "above 0.25 silent_period_s may be cut short" in table.attrs["columns"]["pause_level"]["description"]
+    shallow = int((table["pause_level"] > 0.25).sum())
+    assert any(note.startswith(f"{shallow} of 40 silent periods may be cut short") for note in table.attrs["notes"])
 
 
 def test_a_clipped_potential_is_told(stimulated):

@@ -20,7 +20,7 @@ from emgreview.checks import demand
 from emgreview.detecting import onsets_of
 from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.measuring.ground import Ground
-from emgreview.measuring.missing import Reason, missing_words
+from emgreview.measuring.missing import missing_words
 from emgreview.measuring.rests import untouched
 from emgreview.measuring.rows import (
     Described,
@@ -33,6 +33,7 @@ from emgreview.measuring.rows import (
     trials_of,
     unit_of,
 )
+from emgreview.measuring.unmeasured import partial, partial_words, reasons
 from emgreview.model import Trials, to_sample
 from emgreview.reading.settled import listed
 from emgreview.signal import measures
@@ -45,17 +46,19 @@ NORMALISATIONS: Mapping[str, str] = MappingProxyType(
         "task maximum": "maximal contraction in the task itself",
         "isometric maximum": "maximal voluntary isometric contraction",
         "submaximal": "standardised submaximal contraction",
-        "peak in task": "largest burst peak of this recording and channel",
-        "mean in task": "mean ARV of the bursts of this recording and channel",
+        "peak in task": "largest burst peak of this recording and channel, as far as recorded",
+        "mean in task": "mean ARV of the bursts of this recording and channel, as far as recorded",
         "maximal M wave": "maximal compound potential of the nerve (M wave)",
     }
 )
 """Name: what it divides by. Options of the consensus matrix on normalisation (Besomi et al. 2020, J Electromyogr
 Kinesiol), peak and mean in task apart."""
 
+IN_TASK = {"peak in task": "burst_peak", "mean in task": "burst_arv"}
 AMPLITUDES = ("rms", "arv", "peak")
 
 CLIPPED = "clipped_share"
+PARTED = ("burst_peak", "burst_arv", CLIPPED)
 REACTION = ("reaction_s", "premotor_s", "motor_s")
 CARRIED = (
     *("reviewer", "participant", "recording", "trial", "channel", "burst", "kind", "origin", "accepted"),
@@ -74,8 +77,8 @@ WORDS: Mapping[str, tuple[str, str]] = MappingProxyType(
             "{unit}/s",
             "Rate of rise: mean slope of the envelope, as the trials are filtered, from the start to its largest value",
         ),
-        "mean_hz": ("Hz", "Mean frequency of the power spectrum"),
-        "median_hz": ("Hz", "Median frequency of the power spectrum"),
+        "mean_hz": ("Hz", "Mean frequency of the power spectrum, missing below 0.1 s"),
+        "median_hz": ("Hz", "Median frequency of the power spectrum, missing below 0.1 s"),
     }
 )
 
@@ -129,8 +132,9 @@ def measure(
     Returns
     -------
     DataFrame
-        One row a burst, in the trials' unit; NaN where a burst reaches beyond its trial or
-        lacks samples. A row depends on its burst and rest alone, not on other rows.
+        One row a burst, in the trials' unit; NaN where a burst has no offset, reaches beyond
+        its trial or lacks samples: nothing is measured over a part of a stretch. A row depends
+        on its burst and rest alone, not on other rows, but for percentages "… in task".
         ``table.attrs["notes"]`` are sentences on what was left out, on what rests on
         spoilt samples, and on why numbers are missing.
 
@@ -181,7 +185,13 @@ def measure(
     time.
 
     The normalisations "… in task" count no bursts that are unusable, set aside, or left out
-    by the rule.
+    by the rule. A burst that is not whole, which is often the strongest, counts by what was
+    recorded of it, up to the next burst of the trial or the trial's end, so that no burst
+    exceeds the largest peak; a note says how many do. One that a person added without an
+    offset may have ended long before, and does not count in the mean; a note says so, too.
+
+    Notes count each number that is missing and say why (``measuring.unmeasured``), but for
+    what the row itself says, as of the reaction time of a burst of another kind.
 
     ``…_clipped_share`` is the share of a stretch's samples that lie at a rail of the
     unfiltered recording (``signal.clip``). Where it is above 0 the onset can be used, and
@@ -237,19 +247,23 @@ def measure(
     checks.likely_unit("response_from_s", response_from_s)
     creep_s = checks.number("creep_s", creep_s, above=0, unit="s")
     checks.likely_unit("creep_s", creep_s, most_s=max(checks.LONGEST_STRETCH_S, longest_s))
+    for name, length_s, least in (*(("windows_s", length_s, 1) for length_s in windows_s), ("creep_s", creep_s, 2)):
+        n = min(to_sample(length_s, part.rate_hz) for part in parts)
+        demand(n >= least, name, length_s, f"seconds that hold {least} sample{'s' * (least > 1)} or more")
     checks.truth("accepted_only", accepted_only)
     checks.truth("included_only", included_only)
     others = _others(parts, auxiliary)
     rows, notes = standing(parts, decisions, accepted_only=accepted_only, included_only=included_only)
+    short = [part.recording.name for part in parts if to_sample(creep_s, part.rate_hz) > part.before]
     notes += [
         f"creep_per_s is missing for {part.recording.name}: its trials hold {part.before / part.rate_hz:g} s before go "
         f"and creep_s is {creep_s:g} s; cut longer trials, or give a shorter creep_s."
         for part in parts
-        if to_sample(creep_s, part.rate_hz) > part.before
+        if part.recording.name in short
     ]
+    unmarked = [part.recording.name for part in parts if all(mark.label != response for mark in part.recording.markers)]
 
-    unmarked: list[str] = []
-    pieces, reached, ground = [], 0, Ground(set(rows["channel"]))
+    pieces, parted, reached, ground = [], [], 0, Ground(set(rows["channel"]))
     for part, place, mine, trial, start in ground.by_channel(parts, rows):
         x, outline = (np.asarray(kind[trial, place], dtype=np.float64) for kind in (part.data, part.envelope))
         cue, onset, offset = (numbers(mine[f"{name}_sample"]) - start for name in ("cue", "onset", "offset"))
@@ -259,6 +273,10 @@ def measure(
             got = measures.measure(x, outline, part.rate_hz, onset, stop)
             table |= {f"{prefix}_{name}": getattr(got, name) for name in _names(length_s)}
             table[f"{prefix}_{CLIPPED}"] = ground.share(part, place, trial, onset, stop)
+        if normalise in IN_TASK:
+            peak, arv, stop = partial(x, outline, trial, onset, offset)
+            share = ground.share(part, place, trial, onset, stop)
+            parted.append(pd.DataFrame(dict(zip(PARTED, (peak, arv, share), strict=True)), index=mine.index))
         early, late = (cue + to_sample(edge, part.rate_hz) for edge in part.processing.rest_s)
         rest, touched = untouched(part, place, trial, early, late)
         table["rest_rms"] = measures.rms(rest)
@@ -279,8 +297,7 @@ def measure(
             after = (onsets[part.recording.name][trial] * part.rate_hz - cue) / part.rate_hz
             table[f"{label}_onset_s"] = np.where(answers, after, np.nan)
         pieces.append(pd.DataFrame(table, index=mine.index))
-        if not any(marker.label == response for marker in part.recording.markers):
-            unmarked.append(part.recording.name)
+        if part.recording.name in unmarked:
             there = ", ".join(sorted({marker.label for marker in part.recording.markers}))
             notes.append(
                 f"{part.recording.name} has no marker {response!r} (there are: {there}): reaction and motor times are "
@@ -292,17 +309,14 @@ def measure(
     }
     found = pd.concat(pieces).reindex(rows.index) if pieces else pd.DataFrame(columns=list(columns), dtype=np.float64)
     found["motor_time_impossible"] = found["motor_time_impossible"].astype("boolean")
+    part_of = pd.concat(parted).reindex(rows.index) if parted else found.reindex(columns=PARTED)
     if normalise != "none":
-        percent, described = _normalised(rows, found, windows_s, normalise, reference)
+        percent, described, more = _normalised(rows, found, part_of, windows_s, normalise, reference)
         found, columns = pd.concat([found, percent], axis=1), columns | described
+        notes += more
 
     carried = rows[[name for name in rows.columns if name in CARRIED or name not in COLUMNS]]
     out = pd.concat([carried, found], axis=1)
-    broken = int((out["burst_rms"].isna() & rows["offset_s"].notna()).sum())
-    if broken:
-        notes.append(
-            f"{broken} bursts reach beyond their trial or lack samples, and are not measured; cut longer trials."
-        )
     if reached:
         notes.append(
             f"In {reached} rows activity soon after the rest reached back into it through the zero-phase filter: there "
@@ -310,7 +324,7 @@ def measure(
         )
     cut = (found[[name for name in found.columns if name.endswith(CLIPPED)]] > 0).any(axis=1)
     notes += cut_words(int(cut.sum()), len(rows), "bursts")
-    if normalise.endswith("in task") and cut.any():
+    if normalise in IN_TASK and (cut := cut | (part_of[CLIPPED] > 0)).any():
         pairs = rows.loc[cut, ["recording", "channel"]].drop_duplicates().itertuples(index=False)
         told = ", ".join(f"{channel} of {name}" for name, channel in pairs)
         notes.append(
@@ -319,54 +333,20 @@ def measure(
     if "set_aside" in rows and (count := int(rows["set_aside"].fillna(False).astype(bool).sum())):
         notes.append(f"{count} bursts in stretches that were set aside are measured; the column set_aside names them.")
     notes += ground.notes("bursts")
-    notes += missing_words(found, columns, _reasons(rows, found, list(others), unmarked))
-    out.attrs |= {"columns": describe(carried) | columns, "notes": tell_all(notes)}
+    described = describe(carried) | columns
+    why = reasons(
+        rows,
+        found,
+        windows=dict(_stretches(windows_s)[1:]),
+        normalise=normalise,
+        response=response,
+        unmarked=unmarked,
+        short=short,
+        auxiliary=auxiliary or {},
+    )
+    notes += missing_words(out, {name: described[name] for name in ("offset_s", *columns)}, why)
+    out.attrs |= {"columns": described, "notes": tell_all(notes)}
     return out
-
-
-def _reasons(rows: pd.DataFrame, found: pd.DataFrame, others: Sequence[str], unmarked: Sequence[str]) -> list[Reason]:
-    """Why numbers of a burst are missing, the first reason that holds first; without words where a note of its own, or
-    the column's definition, says it."""
-    names = list(found.columns)
-
-    def given(name: str) -> NDArray[np.bool_]:
-        return found[name].notna().to_numpy(dtype=bool)
-
-    all_rows = np.ones(len(found), dtype=bool)
-    endless = rows["offset_sample"].isna().to_numpy(dtype=bool)
-    answers = (rows["kind"] == "response").to_numpy(dtype=bool, na_value=False)
-    of_burst = [name for name in names if name.startswith("burst_")]
-    reasons = [
-        Reason([*of_burst, "level_db"], endless, "the burst has no offset"),
-        Reason([*of_burst, "level_db"], ~given("burst_rms"), ""),
-        Reason(["reaction_s", "premotor_s", "motor_s", *(f"{one}_onset_s" for one in others)], ~answers, ""),
-        Reason(["reaction_s", "motor_s"], rows["recording"].isin(unmarked).to_numpy(dtype=bool), ""),
-        Reason(["reaction_s", "motor_s"], all_rows, "no response marker before the next cue"),
-        Reason(["premotor_s"], all_rows, "the cue or the onset is not known"),
-        Reason([f"{one}_onset_s" for one in others], all_rows, "no onset was found there"),
-    ]
-    for prefix in dict.fromkeys(
-        name.removesuffix("_rms") for name in names if name.endswith("_rms") and name[0] != "r"
-    ):
-        own = [name for name in names if name.startswith(f"{prefix}_")]
-        whole, moves = given(f"{prefix}_rms"), (found[f"{prefix}_rms"] > 0).to_numpy(dtype=bool)
-        percent = [name for name in own if name.endswith("_percent")]
-        frequencies = [name for name in own if name.endswith("_hz")]
-        at_start = (found[f"{prefix}_time_to_peak_s"] == 0).to_numpy(dtype=bool)
-        reasons += [
-            Reason(own, ~whole, "the stretch reaches beyond the trial, or lacks samples"),
-            Reason(percent, whole, "what it is divided by is not known, or 0"),
-            Reason(frequencies, ~moves, "nothing there has a frequency: the signal is 0"),
-            Reason(frequencies, moves, f"shorter than {measures.SPECTRUM_SHORTEST_S:g} s"),
-            Reason([f"{prefix}_rise_per_s"], at_start, "the envelope is largest where the stretch begins"),
-        ]
-    return [
-        *reasons,
-        Reason(["rest_rms"], all_rows, "the rest window reaches beyond the trial, or lacks samples"),
-        Reason(["level_db"], ~(found["rest_rms"] > 0).to_numpy(dtype=bool), "the level at rest is not known, or 0"),
-        Reason(["level_db"], (found["burst_rms"] == 0).to_numpy(dtype=bool), "the burst is 0 throughout"),
-        Reason(["creep_per_s"], all_rows, "creep_s before go reaches beyond the trial, or lacks samples"),
-    ]
 
 
 def _others(parts: Sequence[Trials], auxiliary: Mapping[str, str] | None) -> dict[str, dict[str, NDArray]]:
@@ -398,20 +378,29 @@ def _names(length_s: float) -> list[str]:
 def _normalised(
     rows: pd.DataFrame,
     found: pd.DataFrame,
+    part_of: pd.DataFrame,
     windows_s: Sequence[float],
     how: str,
     reference: Mapping[Any, float] | None,
-) -> tuple[pd.DataFrame, Described]:
-    """Amplitudes in per cent of a reference, for each (recording, channel)."""
+) -> tuple[pd.DataFrame, Described, list[str]]:
+    """Amplitudes in per cent of a reference, for each (recording, channel), and sentences on what that rests on.
+    ``part_of`` has peak and ARV of what was recorded of each burst."""
     pairs = list(zip(rows["recording"], rows["channel"], strict=True))
-    if how in ("peak in task", "mean in task"):
+    notes: list[str] = []
+    if how in IN_TASK:
         demand(reference is None, "reference", reference, f"None with {how!r}, which comes from the bursts themselves")
         counts = (rows["signal"] != "unusable") & ~ruled_out(rows)
         if "set_aside" in rows:
             counts &= ~rows["set_aside"].fillna(False).astype(bool)
-        value = found["burst_peak" if how == "peak in task" else "burst_arv"].where(counts)
+        counts = counts.fillna(True).astype(bool)
+        name = IN_TASK[how]
+        parted = part_of[name]
+        if how == "mean in task":
+            parted = parted.mask((rows["origin"] == "added").fillna(False).astype(bool) & rows["offset_s"].isna())
+        notes += partial_words(rows, how, counts & found[name].isna(), parted)
+        value = found[name].fillna(parted).where(counts)
         groups = value.groupby([rows["recording"], rows["channel"]])
-        own = groups.transform("max" if how == "peak in task" else "mean")
+        own = groups.transform("max" if name == "burst_peak" else "mean")
     else:
         good = reference is None or isinstance(reference, Mapping)
         demand(good, "reference", reference, f"a mapping with a value for {how!r} for every channel")
@@ -428,7 +417,7 @@ def _normalised(
     names = [f"{prefix}_{name}" for prefix, _ in _stretches(windows_s) for name in AMPLITUDES]
     table = pd.DataFrame({f"{name}_percent": 100 * found[name] / own.where(own > 0) for name in names})
     words = f"in per cent of: {how} ({NORMALISATIONS[how]})"
-    return table, {f"{name}_percent": column("number", "%", f"{name}, {words}") for name in names}
+    return table, {f"{name}_percent": column("number", "%", f"{name}, {words}") for name in names}, notes
 
 
 def _columns(windows_s: Sequence[float], unit: str, creep_s: float) -> Described:

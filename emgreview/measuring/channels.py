@@ -247,31 +247,40 @@ def compare_channels(
         ),
         "first": column("text", "", f"The earlier channel, as far as the interval can tell. {order.caution}"),
     }
-    told += missing_words(table, described, _reasons(kept, raw, outlines, a_s, b_s, table))
+    why = _reasons((a, b), kept, raw, outlines, not any(map(math.isnan, own.values())), (a_s, b_s))
+    told += missing_words(table, described, why)
     table.attrs |= {"notes": tell_all(told), "columns": described}
     return table
 
 
 def _reasons(
+    labels: tuple[str, str],
     kept: NDArray[np.bool_],
     raw: Sequence[FloatArray],
     outlines: Sequence[FloatArray],
-    a_s: FloatArray,
-    b_s: FloatArray,
-    table: pd.DataFrame,
+    divided: bool,
+    onsets: tuple[FloatArray, FloatArray],
 ) -> list[Reason]:
-    """Why numbers of two channels are missing; without words where a note of its own says it."""
-    lacks = [np.isnan(np.stack(pair)).any(axis=(0, -1)).reshape(-1) for pair in (raw, outlines)]
+    """Why numbers of two channels are missing; without words where a note of its own says it. ``raw`` and ``outlines``
+    (trials, samples) are those measured, ``onsets`` (trials,) those compared; ``divided``, whether there is something
+    to divide the envelopes by."""
+    a, b = labels
+    shared, area = ["r", "r2", "lag_s"], ["common_area_percent"]
     order = ["onset_difference_s", "onset_difference_low_s", "onset_difference_high_s"]
-    one_sided = np.isnan(a_s) | np.isnan(b_s)
+    every, undivided = np.ones(len(kept), dtype=bool), np.full(len(kept), not divided)
+    lacks = [np.isnan(np.stack(pair)).any(axis=(0, -1)).reshape(-1) for pair in (outlines, raw)]
+    none = [np.isnan(onset) for onset in onsets]
     return [
-        Reason(list(table.columns), ~kept, ""),
-        Reason(["common_area_percent"], lacks[1], "samples are missing in the window"),
-        Reason(["common_area_percent"], ~lacks[1], "both are 0 throughout the window, or not divided"),
-        Reason(["r", "r2", "lag_s"], lacks[0], "samples are missing in the window"),
-        Reason(["r", "r2", "lag_s"], ~lacks[0], "one does not vary in the window"),
-        Reason(order, one_sided, "no accepted response in one channel, or in both"),
-        Reason(order[1:], ~one_sided, "a mark was set or moved by hand, or the method gives no interval"),
+        Reason([*area, *shared, *order], ~kept, ""),
+        Reason(area, lacks[0], f"{a} or {b} lacks samples within the window"),
+        Reason(shared, lacks[1], f"{a} or {b} lacks samples within the window"),
+        Reason(area, undivided, "no trial counts in a largest value, and no reference is given"),
+        Reason(area, every, f"{a} and {b} are 0 throughout the window"),
+        Reason(shared, every, f"{a} or {b} is 0 throughout the window, or too small to be computed"),
+        Reason(order, none[0] & none[1], f"neither {a} nor {b} has an accepted response"),
+        Reason(order, none[0], f"{a} has no accepted response"),
+        Reason(order, none[1], f"{b} has no accepted response"),
+        Reason(order, every, "the difference has no interval: a person has placed a mark, or the method gives none"),
     ]
 
 
@@ -420,16 +429,23 @@ def average_envelopes(
             moment = cue if to == "go" else numbers(mine["onset_sample"])
         at = np.full(len(trials), np.nan)
         at[trial] = moment - start
+        if count := int(np.isnan(moment).sum()):
+            notes.append(f"{count} responses without a marker {response!r} before the next cue take no part.")
+        if not len(mine):
+            notes.append("No accepted response takes part, so that there is no average.")
         y = trials.envelope[:, place]
         onset, offset = (numbers(mine[f"{name}_sample"]) - start for name in ("onset", "offset"))
         offset = np.where(np.isnan(offset), np.minimum(onset + 0.1 * trials.rate_hz, len(trials.time_s)), offset)
         cut = ground.share(trials, place, trial, onset, offset)
         notes += cut_words(int((cut > 0).sum()), len(mine), "responses")
         found = aligned_average(y, at, trials.rate_hz, before_s=before_s, after_s=after_s)
-        few = {"no mean and no SD": int((found.n == 0).sum()), "no SD": int((found.n == 1).sum())}
-        told = "; ".join(f"{what} at {count}" for what, count in few.items() if count)
-        if told:
-            notes.append(f"Of {len(found.n)} samples {told}, behind which stands no trial, or one: see n.")
+        if len(mine) and (bare := int((found.n == 0).sum())):
+            notes.append(
+                f"{bare} of {len(found.n)} samples of the average are missing: no trial that takes part reaches so "
+                "far, or has samples there."
+            )
+        if (found.n == 1).any():
+            notes.append(f"{(found.n == 1).sum()} of {len(found.n)} samples rest on one trial, and have no SD.")
         out[label] = dataclasses.replace(found, notes=(*notes, *ground.notes("responses", label)))
     tell_all(f"{label}: {note}" for label, found in out.items() for note in found.notes)
     return out

@@ -115,7 +115,8 @@ def measure_evoked(
     ``signal.evoked.measure_evoked``. A note counts where no silent period is told: one that
     leaves less than some 25 ms between potential and return cannot be (figures there). Where
     ``pause_level`` is above 0.25 (``signal.evoked.SHALLOW``) the noise is near the activity,
-    and the silent period may be cut short: a note counts these too.
+    and the silent period may be cut short: a note counts these too. Notes count every other
+    number that is missing, with the reason.
 
     A stimulus that lies in two overlapping trials is measured once, and belongs to the trial
     whose cue is nearest. One whose signal is unusable or set aside is measured all the same.
@@ -269,7 +270,8 @@ def measure_evoked(
         "pause": column(
             "text",
             "",
-            "Whether activity pauses: 'found'; 'none told', it does not, or too briefly to tell; 'no return'",
+            "Whether activity pauses: 'found'; 'none told', it does not, or too briefly to tell; 'no return'; missing "
+            "where samples are",
         ),
     }
     if decisions is not None:
@@ -294,12 +296,16 @@ def measure_evoked(
         ground.use(trials, place, np.array([row_of[name] for name in silent["trial"]], dtype=np.intp))
     notes += ground.notes("stimuli")
     begun_ones = out.pop("begun").to_numpy(dtype=bool)
-    lacks = out["peak_to_peak"].isna().to_numpy(dtype=bool)
     if early_ones := int(begun_ones.sum()):
         notes.append(
             f"{early_ones} latencies are missing because the signal stands out already when window_s begins, at "
             f"{window[0]:g} s, or just before: a decay that is not over, or a potential that begins earlier; look at "
             "the raw signal, and move window_s."
+        )
+    if "signal" in out and (unsaid := int(out["signal"].isna().sum())):
+        notes.append(
+            f"Of {unsaid} channels of stimuli the table of decisions says nothing: they are measured; signal and "
+            "set_aside are missing there."
         )
     if doubtful := int((out["decay"].astype(bool) & out["latency_s"].notna()).sum()):
         notes.append(
@@ -328,21 +334,21 @@ def measure_evoked(
         )
     if clipped := int((out["clipped_share"] > 0).sum()):
         notes.append(f"{clipped} of {len(out)} potentials are clipped within window_s: their sizes are too small.")
-    notes += missing_words(
-        out,
-        columns,
-        [
-            Reason(MEASURED, lacks, "samples are missing in the windows"),
-            Reason(["latency_s"], begun_ones, ""),
-            Reason(["latency_s"], ~begun_ones, "no potential stands out of the background"),
-            Reason(
-                ["silent_period_s", "pause_level"],
-                (out["pause"] == "no return").to_numpy(dtype=bool),
-                "activity does not return within around_s",
-            ),
-            Reason(["silent_period_s", "pause_level"], (out["pause"] == "none told").to_numpy(dtype=bool), ""),
-        ],
-    )
+    lacks = out[["peak_to_peak", "background_rms"]].isna().any(axis=1).to_numpy(dtype=bool)
+    pauses = ["silent_period_s", "pause_level"]
+    untold_ones, endless = ((out["pause"] == word).to_numpy(dtype=bool) for word in ("none told", "no return"))
+    reasons = [
+        Reason(MEASURED, lacks, "stimuli that lack samples within window_s or background_s"),
+        Reason(["latency_s"], begun_ones, ""),
+        Reason(
+            ["latency_s"],
+            ~begun_ones,
+            "no potential stands out of the background within window_s: peak_to_peak is that of the background",
+        ),
+        Reason(pauses, untold_ones, ""),
+        Reason(pauses, endless, "activity does not return within around_s; the column pause names them"),
+    ]
+    notes += missing_words(out, columns, reasons)
     out.attrs |= {
         "columns": columns,
         "notes": tell_all(notes),

@@ -173,12 +173,17 @@ def _rests_and_bursts(
     quiet = ~np.isin(seen.baseline_note, ["missing", "flat", "active before the cue"])
     early, late = (trials.before + to_sample(edge, rate_hz) for edge in rest_s)
     notes: list[str] = []
+    if not quiet.all():
+        notes.append(f"{(~quiet).sum()} rests that the default method calls active, flat or missing take no part.")
     if decisions is None:
+        if lasting := int((np.isfinite(seen.onset_s) & ~np.isfinite(seen.offset_s)).sum()):
+            notes.append(f"{lasting} bursts that last to the end of their trial take no part; cut longer trials.")
         trial = np.flatnonzero(np.isfinite(seen.offset_s))
         onset, offset = (np.round(part[trial] * rate_hz) for part in (seen.onset_s, seen.offset_s))
     else:
         standing([trials], decisions, one_reviewer=True)  # names, rates and reviewers of all channels
-        rows, notes = standing([trials], decisions[decisions["channel"] == channel])
+        rows, said = standing([trials], decisions[decisions["channel"] == channel])
+        notes += said
         rows = rows[rows["kind"] == "response"]
         unusable, endless = rows["signal"] == "unusable", rows["offset_sample"].isna()
         if unusable.any() or endless.any():
@@ -195,6 +200,8 @@ def _rests_and_bursts(
         trial, start = places(trials, rows)
         onset, offset = numbers(rows["onset_sample"]) - start, numbers(rows["offset_sample"]) - start
     bursts, whole = measures.stretches(x[trial], onset, offset)
+    if not whole.all():
+        notes.append(f"{(~whole).sum()} bursts that reach beyond their trial or lack samples take no part.")
     level = measures.rms(bursts[whole])
     strong = whole & (measures.rms(bursts) >= (np.median(level) if whole.any() else np.nan))
     ground, used = Ground([channel]), quiet.copy()

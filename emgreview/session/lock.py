@@ -7,6 +7,7 @@ nobody_named    a function of a session from outside
 import functools
 import inspect
 from collections.abc import Callable
+from contextlib import nullcontext
 from typing import Any, TypeVar, cast
 
 from emgreview.errors import EmgreviewError
@@ -48,7 +49,8 @@ def nobody_named(run: _Call) -> _Call:
 
     @functools.wraps(run)
     def neutral(holder: Any, *given: Any, **named: Any) -> Any:
-        with getattr(holder, "_session", holder).nobody_named():
+        session = getattr(holder, "_session", holder)
+        with getattr(session, "nobody_named", nullcontext)():  # what is no session is refused by what is called
             return run(holder, *given, **named)
 
     return cast(_Call, neutral)

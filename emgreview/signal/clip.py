@@ -3,7 +3,8 @@
 One stretch of one channel, (samples,), unfiltered, any unit, missing as NaN: a filter rounds off what was cut. Where
 the rails lie is not known, so the lowest and highest value stand for them, and only where the signal piles up there.
 Found are hard rails alone. An amplifier that bends before its end, one that is filtered or sampled anew after it
-clipped, and a rail that moves leave no samples at one value, and are not found.
+clipped, and a rail that moves leave no samples at one value, and are not found. A signal that was held to fill a higher
+rate repeats its highest value as it repeats all others: that is no rail.
 
 Simulated bursts of 0.3 s, steps of 0, 0.02 and 0.5 µV for an SD of 500 µV, 200 Hz to 20 kHz, 40 trials a cell: of those
 with 10 % of their samples clipped all are found from 500 Hz on, and 80 % or more at 200 Hz; with 1 %, all from 10 kHz
@@ -23,6 +24,7 @@ from numpy.typing import ArrayLike, NDArray
 from emgreview.errors import SignalError
 from emgreview.signal.filters import checked_samples
 from emgreview.signal.quality import RAIL_STEPS, step_size
+from emgreview.signal.stuck import as_sampled, held_times
 
 FloatArray = NDArray[np.floating]
 
@@ -41,8 +43,8 @@ def at_rail(x: ArrayLike) -> NDArray[np.bool_]:
 
     The lowest or highest value is a rail where two samples or more lie at it exactly, or, where the values have steps,
     where samples pile up on it. Those must have come there more than once, or be far more than the top of a smooth wave
-    leaves. Nowhere where the signal spans fewer than 32 steps: then it reaches its extremes all the time. Raises
-    SignalError.
+    leaves. Where a slower signal was held, samples count as they were taken (``stuck.held_times``). Nowhere where the
+    signal spans fewer than 32 steps: then it reaches its extremes all the time. Raises SignalError.
     """
     samples = checked_samples(x)
     if samples.ndim != 1:
@@ -58,8 +60,10 @@ def at_rail(x: ArrayLike) -> NDArray[np.bool_]:
     step = step_size(values)
     if np.ptp(values) < RAIL_STEPS * step:
         return out
+    taken = as_sampled(samples, held_times(samples, step=step))
     for sign in (1.0, -1.0):
-        out |= _top(sign * samples, sign * values, step)
+        if _is_rail(sign * taken, step):
+            out |= _top(sign * samples, step)
     return out
 
 
@@ -92,17 +96,20 @@ def cut_words(clipped: int, of: int, what: str) -> list[str]:
     ]
 
 
-def _top(samples: FloatArray, values: FloatArray, step: float) -> NDArray[np.bool_]:
-    """Samples at the highest of the present ``values``, if that is a rail."""
-    top, width = values.max(), 0.0 if math.isnan(step) else step
-    here = samples >= top - width / 2  # missing ones are not
+def _top(samples: FloatArray, step: float) -> NDArray[np.bool_]:
+    """Samples (samples,) at the highest value; not those that are missing."""
+    here: NDArray[np.bool_] = samples >= np.nanmax(samples) - (0.0 if math.isnan(step) else step) / 2
+    return here
+
+
+def _is_rail(values: FloatArray, step: float) -> bool:
+    """Is the highest of ``values`` (samples,), in the order in which they were taken, a rail; missing ones are NaN."""
+    here = _top(values, step)
     visits = int(np.count_nonzero(here[1:] & ~here[:-1]) + here[0])
     count = int(here.sum())
-    nothing = np.zeros(samples.shape, dtype=bool)
     if math.isnan(step):
-        return here if count >= 2 else nothing
-    near = int(np.count_nonzero(values >= top - (NEAR_LEVELS + 0.5) * step)) - count
+        return count >= 2
+    near = int(np.count_nonzero(values >= np.nanmax(values) - (NEAR_LEVELS + 0.5) * step)) - count
     alone = count >= FEWEST_ALONE and near == 0
     piles = count >= FEWEST_PILED and count > PILED * (near / NEAR_LEVELS + 1)
-    good = (alone or piles) and (visits >= 2 or count > SMOOTH * (near / NEAR_LEVELS + 1))
-    return here if good else nothing
+    return (alone or piles) and (visits >= 2 or count > SMOOTH * (near / NEAR_LEVELS + 1))

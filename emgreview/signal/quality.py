@@ -30,7 +30,7 @@ from emgreview.signal.filters import bandpass, checked_samples, finite_runs, sho
 from emgreview.signal.findings import LIMITS, Finding, of_measures
 from emgreview.signal.heart import LEAST_RATE_HZ, LEAST_REST_S, find_heart, heart_peak
 from emgreview.signal.spectrum import MAINS_SHORTEST_S, band_power, measure_mains, power_density
-from emgreview.signal.stuck import find_codes, find_repeats, piles_up
+from emgreview.signal.stuck import as_sampled, find_codes, find_repeats, held_times, piles_up
 
 FloatArray = NDArray[np.floating]
 
@@ -173,7 +173,8 @@ def check_channel(
     step = _step(kept)
     repeats = find_repeats(kept, rate_hz, step=step)
     values = kept[~np.isnan(kept)]
-    distinct = values[np.flatnonzero(np.diff(values, prepend=np.nan) != 0)] if repeats.every > 1 else values
+    times = max((held_times(row, step=step) for row in kept if not np.isnan(row).all()), default=1)
+    taken = as_sampled(values, times)
     raw_runs = [row[start:stop] for row in kept for start, stop in finite_runs(row)]
     runs = _bridged(stretches, codes.at, repeats.at, rate_hz)
     (frequency, share, prominence), other, part = _mains(runs, rate_hz, mains_hz)
@@ -185,7 +186,7 @@ def check_channel(
         "offset": math.nan if nothing else float(np.median(values)),
         "rms": math.nan if nothing else float(np.std(values)) if np.ptp(values) else 0.0,
         "missing_share": 1 - n_present / stretches.size,
-        "clipped_share": clipped_share(values, step=step),
+        "clipped_share": clipped_share(taken, step=step),
         "flat_share": flat_share(raw_runs, rate_hz, step=step),
         "step": step,
         "mains_hz": frequency,
@@ -206,7 +207,7 @@ def check_channel(
     unit_uv = VOLTS.get(unit_label)
     more = {
         "rate_hz": rate_hz,
-        "clipped": not nothing and values.size > 2 and np.ptp(values) > 0 and _clipped(distinct, step),
+        "clipped": not nothing and values.size > 2 and np.ptp(values) > 0 and _clipped(taken, step),
         "mains_part": part,
         "other_mains": other,
         "mains_steady": {hz: _steady(runs, rate_hz, hz) for hz in (frequency, other[0]) if not math.isnan(hz)},

@@ -6,6 +6,7 @@ more frequent, than the converter's step explains.
 
     Codes, find_codes           single values that stand for something else, -999 for instance
     Repeats, find_repeats       samples repeated for a moment, or throughout
+    held_times, as_sampled      how often each value comes where a signal is held; the same without the repetition
     Standing, standing_still    where a signal of any length, read block by block, stays at one value, or is missing
     piles_up                    do samples pile up at the lowest or highest value, as where an input is clipped
 """
@@ -43,6 +44,11 @@ CHANCE = 1e-5
 EXCESS = 5.0
 SMOOTH_HZ, SMOOTH_EXCESS = 4000.0, 10.0
 """Above this sampling rate stretches of identical samples are common, and more of them are asked for."""
+
+HELD, FEWEST_HELD, HELD_MOST = 0.9, 20, 0.99
+"""A signal is held throughout where more than this share of its stretches are a multiple of one number above 1, of at
+least so many stretches: of those that rounding alone makes fewer than half have an even length. Of values without steps
+none repeats by itself, and their 99th percentile tells the holding, at whatever ratio of rates."""
 
 THREES = 10
 """Three identical samples in a row come about by chance, above all where few samples are taken in a second: so many
@@ -169,7 +175,7 @@ def find_repeats(stretches: FloatArray, rate_hz: float, *, step: float) -> Repea
     quieter parts, at the levels that the signal has from moment to moment, rounded alike. A length is suspicious from
     where there are more than five times as many, and more than chance gives (Poisson, 1e-5); above 4 kHz more than ten
     times those of the quietest level. Three in a row are suspicious where there are ten such stretches or more.
-    Stretches at the lowest and highest value are left to clipping.
+    Stretches at the lowest and highest value are left to clipping. Where every value comes twice, pairs are enough.
     """
     rows, starts, lengths = [], [], []
     for place, x in enumerate(stretches):
@@ -188,6 +194,7 @@ def find_repeats(stretches: FloatArray, rate_hz: float, *, step: float) -> Repea
     inner = (values > low) & (values < high)
     long = np.bincount(length[inner], minlength=4)
     at_least = np.cumsum(long[::-1])[::-1]
+    every = _held_throughout(length[inner])
     natural = _natural(stretches, rate_hz, step, at_least.size)
     for shortest in range(3, at_least.size):
         k, expected = int(at_least[shortest]), float(natural[shortest])
@@ -198,13 +205,14 @@ def find_repeats(stretches: FloatArray, rate_hz: float, *, step: float) -> Repea
         ):
             break
     else:
-        return nothing
+        if every == 1:
+            return nothing
+    shortest = every if every > 1 else shortest
     chosen = inner & (length >= shortest)
     at = np.zeros(stretches.shape, dtype=bool)
     for place, first, n in zip(row[chosen], start[chosen], length[chosen], strict=True):
         at[place, first : first + n] = True
     share = float(at.sum() / (~np.isnan(stretches)).sum())
-    every = _held_throughout(length)
     return Repeats(share, at, int(length[chosen].max()), int(chosen.sum()), every, shortest)
 
 
@@ -274,9 +282,33 @@ def standing_still(
 
 def _held_throughout(lengths: NDArray[np.integer]) -> int:
     """How many times every value comes, where nine of ten stretches are a multiple of one number above 1."""
-    whole = lengths[1:-1] if lengths.size > 4 else lengths
-    usual = int(np.bincount(whole).argmax()) if whole.size else 1
-    return usual if usual > 1 and np.mean(whole % usual == 0) > 0.9 else 1
+    whole = lengths[1:-1]
+    usual = int(np.bincount(whole).argmax()) if whole.size >= FEWEST_HELD else 1
+    return usual if usual > 1 and np.mean(whole % usual == 0) > HELD else 1
+
+
+def held_times(x: FloatArray, *, step: float) -> int:
+    """How often at most one sample that was taken comes in x (samples,), NaN where missing: 1 where nothing is held, 2
+    or more where a slower signal was held to fill a higher rate. Its lowest and highest value, where a rail may be, say
+    nothing of it.
+    """
+    edges = np.flatnonzero(np.diff(x) != 0) + 1
+    starts = np.concatenate(([0], edges))
+    lengths, values = np.diff(np.concatenate((starts, [x.size]))), x[starts]
+    inner = lengths[(values > np.nanmin(x)) & (values < np.nanmax(x))]
+    if not math.isnan(step) or inner.size < FEWEST_HELD:
+        return _held_throughout(inner)
+    return int(np.quantile(inner, HELD_MOST, method="higher"))
+
+
+def as_sampled(values: FloatArray, times: int) -> FloatArray:
+    """``values`` (samples,) as they were taken before each was held ``times`` times at most: of every stretch of one
+    value no more than it must have been."""
+    if times == 1 or values.size == 0:
+        return values
+    starts = np.concatenate(([0], np.flatnonzero(np.diff(values) != 0) + 1))
+    lengths = np.diff(np.concatenate((starts, [values.size])))
+    return np.repeat(values[starts], -(-lengths // times))
 
 
 def _natural(stretches: FloatArray, rate_hz: float, step: float, size: int) -> FloatArray:

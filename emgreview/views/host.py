@@ -2,6 +2,7 @@
 
 Panel is loaded with its resources inline, so that no host ever asks a network for anything.
 
+    MODULE          the browser half of every widget, as one JavaScript module
     prepare         make the running host ready; called by every widget before it is shown
     inline_styles   the style sheets of a widget as text, not as addresses
     serve           a widget as a page of its own, to this machine alone
@@ -11,12 +12,16 @@ import os
 import secrets
 import webbrowser
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import panel as pn
 from panel.io.notebook import patch_inline_stylesheets
 
 from emgreview.errors import ParameterError
+
+MODULE = Path(__file__).with_name("bundle.js").read_text("utf-8")
+"""Made of the modules in js/ by tests/js/bundle.py. A widget's setup says by ``screen`` which screen is shown."""
 
 _WIDGETS_ONLY = ("voila",)
 """Servers whose pages speak ipywidgets alone, by the name they put into SERVER_SOFTWARE of their kernels."""

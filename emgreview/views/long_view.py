@@ -40,15 +40,6 @@ from emgreview.views.setting import choices
 from emgreview.views.wire import Wire
 
 _JS = Path(__file__).parent / "js"
-_MODULES = (
-    "layer.js",
-    "draw.js",
-    "wire.js",
-    "store.js",
-    "keys.js",
-    "parts.js",
-)  # shared with the trial review
-_OWN = ("long_draw.js", "long_screen.js", "long_marks.js", "long_supply.js", "long_hand.js", "long.js")
 _VIEW_S = 10.0
 _RIBBON_WORDS = "The whole recording, the channel in hand; ticks are markers. Click or drag to go there."
 _RIBBON_TRIALS = (
@@ -138,8 +129,8 @@ class LongView(Wire, JSComponent):
     news = param.String()
     pulse = param.String()
 
-    _esm = "\n".join((_JS / name).read_text() for name in (*_MODULES, *_OWN))
-    _stylesheets: ClassVar[list[str]] = [(_JS / name).read_text() for name in ("review.css", "long.css")]
+    _esm = host.MODULE
+    _stylesheets: ClassVar[list[str]] = [(_JS / name).read_text("utf-8") for name in ("review.css", "long.css")]
 
     def __init__(
         self, recording: Recording, processing: Processing, keys: Sequence[Key], marks: Marks | None, **params: Any
@@ -269,6 +260,7 @@ class LongView(Wire, JSComponent):
                 level = outlines.level_words(channel.label)
                 channels.append({**shown, "auxiliary": False, "kinds": kinds, "middle": middle, "level_words": level})
         return {
+            "screen": "long",
             "title": f"{recording.name} · {len(channels)} channel{'s' * (len(channels) > 1)} · {rate_hz:g} Hz",
             "channels": channels,
             "kinds": KINDS,

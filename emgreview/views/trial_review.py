@@ -36,22 +36,6 @@ from emgreview.views.ways import Ways
 from emgreview.views.wire import Wire
 
 _JS = Path(__file__).parent / "js"
-_MODULES = (
-    "layer.js",
-    "signs.js",
-    "draw.js",
-    "panels.js",
-    "wire.js",
-    "store.js",
-    "keys.js",
-    "parts.js",
-    "screen.js",
-    "walks.js",
-    "forms.js",
-    "hand.js",
-    "pointer.js",
-    "review.js",
-)  # one scope, in order
 _FEW = 20
 """More trials than this changed at once are told as "ask anew", not one by one."""
 
@@ -166,8 +150,8 @@ class TrialReview(Wire, JSComponent):
     news = param.String()
     pulse = param.String()
 
-    _esm = "\n".join((_JS / name).read_text() for name in _MODULES)
-    _stylesheets: ClassVar[list[str]] = [(_JS / "review.css").read_text()]
+    _esm = host.MODULE
+    _stylesheets: ClassVar[list[str]] = [(_JS / "review.css").read_text("utf-8")]
 
     def __init__(self, session: Session, keys: Sequence[Key], options: Mapping[str, Any], **params: Any):
         self._session = session
@@ -191,7 +175,7 @@ class TrialReview(Wire, JSComponent):
         self._noticed = session.notices
         params.setdefault("sizing_mode", "stretch_width")
         first = {"summaries": self._summaries(self._queue), "where": self._place[session.where]}
-        setup = {**setting.standing_facts(session, keys), **first, **self._to_be_known(), **options}
+        setup = {"screen": "review", **setting.standing_facts(session, keys), **first, **self._to_be_known(), **options}
         super().__init__(setup=json.dumps(setup), picture=setting.make_figure(session.trials[0]), **params)
         session.changed.append(self._on_change)
 

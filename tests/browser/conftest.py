@@ -28,11 +28,9 @@ ARGUMENTS = [
 ]
 
 
-def pytest_collection_modifyitems(items):
-    for item in items:
-        if HERE in Path(item.fspath).parents:
-            item.add_marker(pytest.mark.browser)
-            item.add_marker(pytest.mark.xdist_group("browser"))  # one server of each kind, one test at a time
+def pytest_itemcollected(item):
+    if HERE in Path(item.fspath).parents:
+        item.add_marker(pytest.mark.browser)
 
 
 @pytest.fixture(scope="session")

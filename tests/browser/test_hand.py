@@ -4,8 +4,8 @@ import json
 import re
 
 import pytest
+from review_screens import BLIND, CANVAS_BOX, SHOW, Screen, events, open_in_lab, operations, working
 from small_study import RATE_HZ
-from test_review import BLIND, CANVAS_BOX, SHOW, Screen, events, open_in_lab, operations, working
 
 __all__ = ["working"]
 CUE = 4000  # sample of the first one

@@ -1,8 +1,8 @@
 """In a real browser: lists of any length by key and by mouse; a dead channel and another response, told."""
 
 import pytest
-from test_review import OPEN, SHOW, Screen, events, open_in_lab
-from test_review import working as working
+from review_screens import OPEN, SHOW, Screen, events, open_in_lab
+from review_screens import working as working
 
 MANY = """import dataclasses
 from emgreview import session as sessions

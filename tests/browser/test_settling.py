@@ -4,7 +4,7 @@ import json
 
 import small_study
 from conftest import run_cells
-from test_review import Screen
+from review_screens import Screen
 
 OPEN = "import small_study\nsession = small_study.settle('review', order='recorded')"
 SHOW = "import emgreview as er\ner.review(session)"

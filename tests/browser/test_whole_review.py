@@ -1,23 +1,24 @@
-"""A scripted reviewer: 300 demo trials by real key presses and 30 by mouse in JupyterLab, against the same decisions
-made by a plain script. No decision may be wrong, lost or double."""
+"""A scripted reviewer: demo trials by real key presses and by mouse in JupyterLab, against the same decisions made by a
+plain script. No decision may be wrong, lost or double. 300 and 30 trials in Chromium; a few in the other engines, where
+they are installed."""
 
 import random
+from pathlib import Path
 
 import pandas as pd
 import pytest
-from conftest import run_cells
-from test_hand import Picture
-from test_review import Screen, cell_sources
+from driving import Page, Picture, Screen, run_cells
+from engines import ENGINES, Chromium, Engine
 
 import emgreview as er
 
-PARTICIPANTS, BY_KEY, BY_MOUSE = 9, 300, 30
-OPEN = f"""
+OPEN = """
 import emgreview as er
-data = er.read_dataset(er.write_demo("study", participants={PARTICIPANTS}))
+data = er.read_dataset(er.write_demo({study!r}, participants={participants}))
 trials = [er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.2) for rec in data.recordings]
-session = er.open_review(trials, "by-hand", reviewer="r1")
+session = er.open_review(trials, {review!r}, reviewer="r1")
 """
+SHOW = "er.review(session, break_after_min=None)"
 FLAT = "flat or missing samples/radio drop-out"
 REASONS = {"1": "mains hum", "4": "clipped", "6": "heart beats"}
 
@@ -61,16 +62,14 @@ def act_by_mouse(screen: Screen, session, trial: str, plan: random.Random) -> No
     cut = session.trials[0]
     channel = cut.labels[0]
     burst = session.state(trial).channels[channel].response
-
-    def press(*commands: str):
-        for command in commands:
-            screen.root.locator(f"[data-command={command}]").first.click()
+    press = screen.press_buttons
 
     def picture() -> Picture:
-        screen.root.locator(".title").scroll_into_view_if_needed()
+        screen.of(".title", "(e) => e.scrollIntoView({block: 'nearest'})")
         auxiliary = len(cut.auxiliary_labels)
         span_s = (float(cut.time_s[0]), float(cut.time_s[-1]))
-        return Picture(screen.page, span_s=span_s, rate_hz=cut.rate_hz, channels=len(cut.labels), auxiliary=auxiliary)
+        engine = screen.engine
+        return Picture(engine, span_s=span_s, rate_hz=cut.rate_hz, channels=len(cut.labels), auxiliary=auxiliary)
 
     what = plan.choice(["none", "drag", "place", "add"])
     if what == "none" or burst is None:
@@ -102,45 +101,82 @@ def act_by_mouse(screen: Screen, session, trial: str, plan: random.Random) -> No
     press("accept_rest")
     for label in left_open(session, trial):
         press("unusable")
-        screen.root.locator(".form .choice").nth(4).click()
-        screen.root.locator(".form .do").first.click()
+        screen.click(".form .choice", 4)
+        screen.click(".form .do")
         session.unusable(trial, label, [FLAT])
     screen.settle()
+
+
+def cell_sources(engine: Engine) -> list[str]:
+    """What stands in the notebook's cells: JupyterLab empties those that are far out of sight."""
+    page, cells, found = Page(engine), ".jp-Notebook .jp-CodeCell", []
+    for i in range(page.count(cells)):
+        page.of(cells, "(cell) => cell.scrollIntoView()", i)
+        engine.wait(0.5)
+        found.append(page.of(cells, "(cell) => cell.querySelector('.cm-content')?.innerText", i))
+    return found
+
+
+def review_as_a_script(engine: Engine, lab, folder: Path, *, participants: int, by_key: int, by_mouse: int) -> None:
+    """The same trials on the screen and by script: the decisions and the number of events must be the same."""
+    study, review = f"study-{participants}", f"by-hand-{engine.name}"
+    opened = OPEN.format(study=study, review=review, participants=participants)
+    name = lab.write_notebook(f"{review}.ipynb", opened, SHOW)
+    run_cells(engine, lab, f"/lab/tree/{name}?reset", seconds=180)
+    screen = Screen(engine)
+    before = cell_sources(engine)
+    screen.focus()
+
+    data = er.read_dataset(lab.folder / study)
+    trials = [er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.2) for rec in data.recordings]
+    plan = random.Random(11)
+    with er.open_review(trials, folder / "by-script", reviewer="r1") as script:
+        for number, trial in enumerate(script.queue[:by_key]):
+            screen.wait_painted(number)
+            act_out(screen, script, trial, plan)
+            if number % 20 == 19:
+                screen.settle()
+                assert screen.title().startswith(f"Trial {number + 2} of ")
+        for number, trial in enumerate(script.queue[by_key : by_key + by_mouse], by_key):
+            screen.wait_painted(number)
+            act_by_mouse(screen, script, trial, plan)
+        screen.settle()
+        wanted = script.decisions()
+        script_events = er.verify(folder / "by-script").events
+
+    lab.end_kernels()
+    assert er.verify(lab.folder / review).ok
+    assert er.verify(lab.folder / review).events == script_events
+    with er.open_review(trials, lab.folder / review, reviewer="r1") as by_hand:
+        pd.testing.assert_frame_equal(by_hand.decisions(), wanted)
+        assert by_hand.progress[2] == by_key + by_mouse
+    assert cell_sources(engine) == before
+    print(
+        f"{engine.name}: {by_key} trials by key, {by_mouse} by mouse, {script_events} events, all as the script decided"
+    )
 
 
 @pytest.mark.filterwarnings("ignore::emgreview.errors.DecisionWarning")
 @pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # of the study; others ask for them
 def test_three_hundred_trials_by_key_and_thirty_by_mouse(page, lab, tmp_path):
     lab.end_kernels()
-    name = lab.write_notebook("whole.ipynb", OPEN, "er.review(session, break_after_min=None)")
-    run_cells(page, lab, f"/lab/tree/{name}?reset", timeout=180_000)
-    screen = Screen(page)
-    before = cell_sources(page)
-    screen.focus()
-
-    data = er.read_dataset(lab.folder / "study")
-    trials = [er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.2) for rec in data.recordings]
-    plan = random.Random(11)
-    with er.open_review(trials, tmp_path / "by-script", reviewer="r1") as script:
-        for number, trial in enumerate(script.queue[:BY_KEY]):
-            screen.wait_painted(number)
-            act_out(screen, script, trial, plan)
-            if number % 20 == 19:
-                screen.settle()
-                assert screen.title().startswith(f"Trial {number + 2} of ")
-        for number, trial in enumerate(script.queue[BY_KEY : BY_KEY + BY_MOUSE], BY_KEY):
-            screen.wait_painted(number)
-            act_by_mouse(screen, script, trial, plan)
-        screen.settle()
-        wanted = script.decisions()
-        script_events = er.verify(tmp_path / "by-script").events
-
-    lab.end_kernels()
-    assert er.verify(lab.folder / "by-hand").ok
-    assert er.verify(lab.folder / "by-hand").events == script_events
-    with er.open_review(trials, lab.folder / "by-hand", reviewer="r1") as by_hand:
-        pd.testing.assert_frame_equal(by_hand.decisions(), wanted)
-        assert by_hand.progress[2] == BY_KEY + BY_MOUSE
-    assert cell_sources(page) == before
+    review_as_a_script(Chromium(page), lab, tmp_path, participants=9, by_key=300, by_mouse=30)
     assert page.left_the_machine == []
-    print(f"{BY_KEY} trials by key, {BY_MOUSE} by mouse, {script_events} events, all as the script decided")
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.DecisionWarning")
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+@pytest.mark.parametrize("name", ENGINES)
+def test_a_few_trials_in_another_engine(name, lab, tmp_path):
+    if missing := ENGINES[name].missing():
+        pytest.skip(missing)
+    lab.end_kernels()
+    engine = ENGINES[name]()
+    try:
+        review_as_a_script(engine, lab, tmp_path, participants=2, by_key=16, by_mouse=8)
+    except BaseException:
+        engine.screenshot(tmp_path / "screen.png")
+        print(f"the screen as it was: {tmp_path / 'screen.png'}")
+        raise
+    finally:
+        engine.close()

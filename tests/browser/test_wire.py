@@ -8,7 +8,7 @@ import pytest
 from emgreview.errors import DecisionError
 from emgreview.views import wire
 
-SOURCE = Path(wire.__file__).parent / "js" / "wire.js"
+MODULE = Path(wire.__file__).parent / "js" / "shared" / "wire.js"
 
 
 class Taking(wire.Wire):
@@ -36,17 +36,18 @@ class Ends:
         self.page, self.python = page, Taking()
         page.goto("about:blank")
         page.evaluate(
-            f"""() => {{
-              {SOURCE.read_text()}
+            """async (text) => {
+              const {make_wire} = await import(URL.createObjectURL(new Blob([text], {type: "text/javascript"})))
               window.up = []
               window.heard = []
-              window.model = {{
-                news: "", pulse: "", properties: {{news: {{}}, pulse: {{}}}},
-                on: (name, f) => {{ model["on_" + name] = f }},
-                send_msg: (message) => up.push(message)}}
+              window.model = {
+                news: "", pulse: "", properties: {news: {}, pulse: {}},
+                on: (name, f) => { model["on_" + name] = f },
+                send_msg: (message) => up.push(message)}
               window.wire = make_wire(model)
               wire.listen((what) => heard.push(what))
-            }}"""
+            }""",
+            MODULE.read_text("utf-8"),
         )
 
     def decide(self, *commands):

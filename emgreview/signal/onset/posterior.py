@@ -9,6 +9,7 @@ done in steps of some bins.
     quantile, cumulative             of a posterior
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -49,9 +50,8 @@ class Profile:
 PROFILES = (
     *(Profile(0.004, 8.0, 1.5, 1.0, 1.0), Profile(0.012, 4.0, 1.2, 1.0, 1.0), Profile(0.025, 2.0, 1.0, 1.0, 1.0)),
     *(Profile(rise_s, 1.0, 1.0, 1.0, 1.0) for rise_s in (0.05, 0.09, 0.16, 0.3)),
-    Profile(0.5, 1.0, 0.01, 0.5, 0.01),
     *(Profile(0.16, 1.0, 2.5, jump=0.12), Profile(0.3, 1.0, 2.5, jump=0.15)),
-    *(Profile(rise_s, 1.2, 0.01, 0.5, 0.01, power=2.0) for rise_s in (0.05, 0.09)),
+    *(Profile(0.05, 1.2, 0.01, power=2.0), Profile(0.09, 1.2, 0.01, 0.5, 0.01, power=2.0)),
     *(Profile(rise_s, 1.2, 0.1, 0.5, 0.1, power=2.0) for rise_s in (0.16, 0.3)),
     Profile(0.5, 1.2, 0.01, 0.5, 0.01, power=2.0),
     *(Profile(rise_s, 2.5, 1.0, 0.5, 0.02, jump, 0.0) for rise_s, jump in ((0.12, 0.08), (0.2, 0.12), (0.2, 0.05))),
@@ -61,6 +61,10 @@ PROFILES = (
 where activity is weak. No weight is 0: where one profile alone fits, it decides."""
 
 JUMP_S = 0.006
+
+SEEN_DB = 0.0
+"""Growth evenly in dB is compared only at levels of the plateau at which its start stands out so far over the rest: of
+one that does not, the onset would be told from growth that nobody sees, and far too early."""
 
 PLAIN, SHARP = 0, 1
 """The posterior, and its cube: which one's median is nearer the truth was measured, onsets and offsets apart."""
@@ -124,7 +128,7 @@ def posterior(
     cdf = _summed((plain @ likelihood) * within)
     rise_s = np.full(n, np.nan)
     if rise:
-        by_rise = likelihood.sum(axis=2).reshape(n, len(shapes.rises_s), -1).sum(axis=2)
+        by_rise = likelihood.sum(axis=2)
         rise_s = np.exp(by_rise @ np.log(shapes.rises_s) / by_rise.sum(axis=1))
     if middle == SHARP:
         cube = np.square(likelihood)
@@ -165,13 +169,12 @@ def levels_db(band: int) -> Array:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Shapes:
-    """What the likelihood is made of, for all profiles and levels (the first axis, profiles outermost).
+    """What the likelihood is made of, for every profile at every level that is compared: the cases.
 
-    ``table`` holds the mean 1/v of the stretches between ``edges``, in steps after an onset, which are single steps
-    first and then longer, by a ``GROWTH``-th of the time since the onset. ``ln_v`` (wide + 1, profiles × levels,
+    ``table`` (cases, stretches) holds the mean 1/v of the stretches between ``edges``, in steps after an onset, which
+    are single steps first and then longer, by a ``GROWTH``-th of the time since the onset. ``ln_v`` (wide + 1, cases,
     candidates) holds, by where the common stretch ends, the sum of ln v from each candidate to there. ``rises_s`` is
-    of each profile; ``weights`` (2, profiles × levels) are those of the plain posterior and of its cube; with PLAIN
-    those of offsets.
+    of each case; ``weights`` (2, cases) are those of the plain posterior and of the one whose median is taken.
     """
 
     edges: tuple[int, ...]
@@ -184,24 +187,28 @@ class Shapes:
 @lru_cache(maxsize=64)
 def profiles(step_s: float, candidates: int, wide: int, middle: int, band: int) -> Shapes:
     onset = middle == SHARP
-    kept = [q for q in PROFILES if q.rise_s >= 0.4 * step_s and (q.interval if onset else q.ending) > 0]
-    rises_s, jumps, powers = np.array([(q.rise_s, q.jump, q.power) for q in kept]).T[..., None]
-    levels = levels_db(band)
+    rows = [
+        (q.rise_s, q.jump, q.power, level_db, *((q.interval, q.onset) if onset else (q.ending, q.offset)))
+        for q in PROFILES
+        if q.rise_s >= 0.4 * step_s and (q.interval if onset else q.ending) > 0
+        for level_db in levels_db(band)
+        if q.power > 0 or level_db + 20 * math.log10(q.jump) >= SEEN_DB
+    ]
+    rises_s, jumps, powers, levels = np.array([row[:4] for row in rows]).T[..., None]
     edges = [0]
     while edges[-1] < wide:
         edges.append(min(wide, edges[-1] + max(1, edges[-1] // GROWTH)))
     t = (np.arange(wide) + 0.5) * step_s
-    rho = np.minimum(t / rises_s, 1) ** powers
+    u = np.minimum(t / rises_s, 1)
+    rho = u**powers
     rho += jumps * (1 - rho) * np.minimum(t / JUMP_S, 1)
-    evenly = powers[:, 0] == 0
-    rho[evenly] = np.maximum(jumps[evenly], 1e-3) ** (1 - np.minimum(t / rises_s[evenly], 1))
-    v = (1 + np.square(rho)[:, None] * 10 ** (levels[:, None] / 10)).reshape(-1, wide)
+    rho = np.where(powers > 0, rho, np.maximum(jumps, 1e-3) ** (1 - u))
+    v = 1 + np.square(rho) * 10 ** (levels / 10)
     table = np.add.reduceat(1 / v, edges[:-1], axis=1) / np.diff(edges)
     until = np.cumsum(np.log(v), axis=1)  # backward, nothing before the onset: candidate c of stretch e is e - c steps
     backward = np.pad(until[:, ::-1], ((0, 0), (0, candidates))).astype(np.float32)
     ln_v = sliding_window_view(backward, candidates, axis=1).transpose(1, 0, 2)[::-1]
-    weights = np.array([(q.interval, q.onset) if onset else (q.ending, q.offset) for q in kept], np.float32).T
-    weights = np.repeat(weights, len(levels), axis=1)
+    weights = np.array([row[4:] for row in rows], np.float32).T
     return Shapes(tuple(edges), table.astype(np.float32), ln_v, rises_s[:, 0], weights)
 
 

@@ -274,7 +274,7 @@ def test_profiles_hold_the_equation_of_the_module(band):
     for tau, r, g, end in [(0, 0, 0, wide), (4, 2, 1, wide), (9, 5, 2, 41), (3, 5, 1, 2)]:
         ours = np.array([y[tau + a : min(tau + b, end)].sum() for a, b in pairwise(edges)])
         known = len(levels) * r + g
-        rho = np.clip((np.arange(wide) + 0.5) * step_s / shapes.rises_s[r], 0, 1)
+        rho = np.clip((np.arange(wide) + 0.5) * step_s / shapes.rises_s[known], 0, 1)
         v = 1 + levels[g] * rho**2
         mean = np.repeat([(1 / v)[a:b].mean() for a, b in pairwise(edges)], np.diff(edges))
         after = slice(0, max(0, end - tau))

@@ -1,0 +1,133 @@
+"""Bursts that are not whole: why numbers of them are missing, and how they count in what the others are divided by.
+
+reasons         why measures of bursts are missing
+partial         peak and ARV of bursts as far as they were recorded, for a reference that must not lose them
+partial_words   how such bursts count
+"""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from emgreview.measuring.missing import Reason, whose
+from emgreview.measuring.rows import FloatArray, IntArray
+from emgreview.signal.measures import SPECTRUM_SHORTEST_S
+
+
+def reasons(
+    rows: pd.DataFrame,
+    found: pd.DataFrame,
+    *,
+    windows: Mapping[str, float],
+    normalise: str,
+    response: str,
+    unmarked: Sequence[str],
+    short: Sequence[str],
+    auxiliary: Mapping[str, str],
+) -> list[Reason]:
+    """Why measures in ``found`` of the bursts ``rows`` are missing, the first reason that holds first; without words
+    where a note of its own says it, or, as of the times of a burst that is no response, the row.
+
+    ``windows`` are the fixed stretches, prefix: length in s; ``unmarked`` recordings have no marker ``response`` at all
+    and ``short`` ones too little before the cue for the creep, which others say.
+    """
+    every = np.ones(len(found), dtype=bool)
+
+    def lacks(name: str) -> NDArray[np.bool_]:
+        return found[name].isna().to_numpy(dtype=bool)
+
+    def of(which: "pd.Series[bool]") -> NDArray[np.bool_]:
+        return which.to_numpy(dtype=bool, na_value=False)
+
+    lost = {prefix: lacks(f"{prefix}_rms") | lacks(f"{prefix}_peak") for prefix in ("burst", *windows)}
+    own = {prefix: [name for name in map(str, found) if name.startswith(f"{prefix}_")] for prefix in lost}
+    answers = of(rows["kind"] == "response")
+    onsets = {label: f"{label}_onset_s" for label in auxiliary}
+    out = [
+        Reason(
+            ["offset_s", *own["burst"], "level_db"],
+            of(rows["offset_s"].isna()),
+            "bursts without an offset, because they last to the end of their trial or nobody marked one; cut longer "
+            "trials, or mark the offset",
+        ),
+        Reason(
+            [*own["burst"], "level_db"],
+            lost["burst"],
+            "bursts that reach beyond their trial or lack samples; cut longer trials",
+        ),
+    ]
+    for prefix, length_s in windows.items():
+        words = f"bursts that begin less than {1000 * length_s:g} ms before the end of their trial, or lack samples"
+        out.append(Reason(own[prefix], lost[prefix], f"{words} there; cut longer trials"))
+    for prefix in lost:
+        percent = [name for name in own[prefix] if name.endswith("_percent")]
+        frequencies = [name for name in own[prefix] if name.endswith("_hz")]
+        brief = of(found["burst_duration_s"] < SPECTRUM_SHORTEST_S) if prefix == "burst" else ~every
+        at_start = of(found[f"{prefix}_time_to_peak_s"] == 0)
+        out += [
+            Reason(percent, every, f"{normalise} is not known: no burst of the channel counts, or all are 0"),
+            Reason(frequencies, brief, f"shorter than {SPECTRUM_SHORTEST_S:g} s"),
+            Reason(frequencies, every, "the signal never changes there, or by less than can be computed"),
+            Reason([f"{prefix}_rise_per_s"], at_start, "the envelope is largest where the stretch begins"),
+            Reason([f"{prefix}_clipped_share"], every, "the recording can no longer be read"),
+        ]
+    return [
+        *out,
+        Reason(
+            ["rest_rms", "level_db"],
+            lacks("rest_rms"),
+            "bursts whose rest window reaches beyond the trial or lacks samples; cut longer trials",
+        ),
+        Reason(["level_db"], of(found["rest_rms"] == 0), "the rest is 0 throughout"),
+        Reason(["level_db"], of(found["burst_rms"] == 0), "the burst is 0 throughout"),
+        Reason(["creep_per_s"], of(rows["recording"].isin(list(short))), ""),
+        Reason(["creep_per_s"], every, "creep_s before go reaches beyond the trial, or lacks samples"),
+        Reason(["reaction_s", "premotor_s", "motor_s", *onsets.values()], ~answers, ""),
+        Reason(["reaction_s", "motor_s"], of(rows["recording"].isin(list(unmarked))), ""),
+        Reason(["reaction_s", "motor_s"], every, f"responses without a marker {response!r} before the next cue"),
+        *(
+            Reason([onsets[label]], every, f"the method {how!r} finds no onset there")
+            for label, how in auxiliary.items()
+        ),
+    ]
+
+
+def partial(
+    x: FloatArray, outline: FloatArray, trial: IntArray, onset: FloatArray, offset: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Peak of the ``outline`` and ARV of ``x``, both (rows, samples), from ``onset`` to ``offset``, and where each row
+    ends for it, (rows,) each: as far as samples are present, NaN where none is.
+
+    A burst ends at its offset; where that is not known or lies beyond the trial, at the next burst of the same trial or
+    at the trial's end. ``trial`` (rows,) says which rows share one.
+    """
+    n = x.shape[1]
+    later = (trial[:, np.newaxis] == trial) & (onset > onset[:, np.newaxis])
+    following = np.where(later, onset, n).min(axis=1, initial=n)
+    ends = np.minimum(np.where(np.isnan(offset), following, offset), n)
+    at = np.arange(n)
+    inside = (at >= onset[:, np.newaxis]) & (at < ends[:, np.newaxis])
+    peak = np.where(inside & ~np.isnan(outline), outline, -np.inf).max(axis=1, initial=-np.inf)
+    present = inside & ~np.isnan(x)
+    count = present.sum(axis=1)
+    arv = np.where(present, np.abs(x), 0.0).sum(axis=1) / np.where(count, count, np.nan)
+    return np.where(np.isfinite(peak), peak, np.nan), arv, ends
+
+
+def partial_words(rows: pd.DataFrame, how: str, counts: "pd.Series[bool]", value: "pd.Series[float]") -> list[str]:
+    """Sentences on bursts that are not whole, of which those that ``counts`` names have a part in the reference
+    ``how`` with the ``value`` of what was recorded of them, NaN where that is not known."""
+    out = []
+    if (some := counts & value.notna()).any():
+        out.append(
+            f"{how} counts {int(some.sum())} bursts that are not whole by what was recorded of them, up to the next "
+            f"burst or the end of their trial; cut longer trials to have all of it ({whose(rows, some.to_numpy())})."
+        )
+    if (none := counts & value.isna()).any():
+        out.append(
+            f"{how} does not count {int(none.sum())} bursts of which no sample was recorded, or whose end nobody has "
+            f"marked ({whose(rows, none.to_numpy())})."
+        )
+    return out

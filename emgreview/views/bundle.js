@@ -1,0 +1,5804 @@
+// Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
+// modules 7e879ced04cfe15abc50dc6b93246d1d75e6510df6de0e12d66434fc6143334c
+// bundle 176f903b90b75b2335cd9f36c7812807eaf365feedd23745631d625649116a0a
+// shared/keys.js
+var FIELDS = /* @__PURE__ */ new Set([
+  "INPUT",
+  "TEXTAREA",
+  "SELECT"
+]);
+function shield(root) {
+  let node = root;
+  while (true) {
+    const within2 = node.getRootNode();
+    if (!(within2 instanceof ShadowRoot)) break;
+    const host = (
+      /** @type {HTMLElement} */
+      within2.host
+    );
+    host.setAttribute("data-lm-suppress-shortcuts", "true");
+    node = host;
+  }
+  root.setAttribute("data-lm-suppress-shortcuts", "true");
+}
+function listen_to_keys(root, table, act) {
+  root.addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.altKey || event.metaKey || event.code === "Tab") return;
+    event.stopPropagation();
+    const target = (
+      /** @type {HTMLElement} */
+      event.composedPath()[0]
+    );
+    if (FIELDS.has(target.tagName)) return;
+    if (target.tagName === "BUTTON" && (event.code === "Enter" || event.code === "Space")) return;
+    event.preventDefault();
+    if (event.isComposing || /^(Shift|CapsLock)/.test(event.code)) return;
+    const code = event.code.replace(/^Numpad(?=\d|Enter)/, "").replace(/^\d$/, "Digit$&");
+    const key = table.find((entry) => entry.code === code && entry.shift === event.shiftKey);
+    if (event.repeat && !key?.repeat) return;
+    act(key ?? {
+      code,
+      command: ""
+    }, {
+      code,
+      shift: event.shiftKey
+    });
+  });
+  for (const kind of [
+    "keyup",
+    "keypress"
+  ]) {
+    root.addEventListener(kind, (event) => {
+      if (!(event.ctrlKey || event.altKey || event.metaKey)) event.stopPropagation();
+    });
+  }
+}
+async function relabel_keys(root, begins = "") {
+  const { keyboard } = (
+    /** @type {any} */
+    navigator
+  );
+  const layout = await keyboard?.getLayoutMap?.().catch(() => null);
+  if (!layout) return;
+  const selector = begins ? `kbd[data-code^="${begins}"]` : "kbd[data-code]";
+  for (const label of root.querySelectorAll(selector)) {
+    const printed = layout.get(label.dataset.code);
+    if (printed) label.textContent = (label.dataset.shift ? "\u21E7 " : "") + printed.toUpperCase();
+  }
+}
+function key_name(key) {
+  const names = {
+    ArrowRight: "\u2192",
+    ArrowLeft: "\u2190",
+    ArrowUp: "\u2191",
+    ArrowDown: "\u2193",
+    Semicolon: ";",
+    Slash: "/",
+    Comma: ",",
+    Period: ".",
+    Minus: "-",
+    Equal: "=",
+    Enter: "Enter",
+    Escape: "Esc",
+    Backquote: "`",
+    BracketLeft: "[",
+    BracketRight: "]",
+    Quote: "'",
+    Backslash: "\\",
+    PageDown: "Page \u2193",
+    PageUp: "Page \u2191"
+  };
+  if (key.shift && key.code === "Slash") return "?";
+  const plain = names[key.code] ?? key.code.replace(/^(Key|Digit)/, "");
+  return (key.shift ? "\u21E7 " : "") + plain;
+}
+
+// shared/elements.js
+function h(tag, attributes = {}, ...children) {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) {
+    if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
+    else if (value !== null && value !== void 0 && value !== false) {
+      element.setAttribute(name, value === true ? "" : value);
+    }
+  }
+  for (const child of children) if (child !== null && child !== void 0) element.append(child);
+  return element;
+}
+function kbd(key) {
+  return h("kbd", {
+    "data-code": key.code,
+    "data-shift": key.shift ? "yes" : null
+  }, key_name(key));
+}
+var card_key = (keys) => key_name(keys.find((key) => key.command === "key_card") ?? {
+  code: ""
+});
+function set_text(element, words) {
+  if (element.textContent !== words) element.textContent = words;
+}
+function keep_keys(root, ...boxes) {
+  root.addEventListener("mousedown", (event) => {
+    const path = event.composedPath();
+    if (!path.some((element) => element instanceof HTMLButtonElement)) return;
+    event.preventDefault();
+    if (!boxes.some((box) => path.includes(box))) root.focus();
+  });
+}
+
+// shared/scrolling.js
+var AROUND_PX = 130;
+var LEAST_SHARE = 0.45;
+function fitting_height(root, wanted, least) {
+  const parts = (
+    /** @type {HTMLElement[]} */
+    [
+      ...root.children
+    ]
+  );
+  const beside = parts.filter((part) => !part.matches(".body, .foot, .live, .card"));
+  const room = window.innerHeight - AROUND_PX - beside.reduce((sum, part) => sum + part.offsetHeight, 0);
+  return Math.ceil(Math.max(least, Math.min(wanted, Math.max(LEAST_SHARE * window.innerHeight, room))));
+}
+function scrolled_by(element) {
+  let node = element;
+  while (node) {
+    if (/auto|scroll/.test(getComputedStyle(node).overflowY) && node.scrollHeight > node.clientHeight + 1) return node;
+    const within2 = node.getRootNode();
+    node = node.parentElement ?? (within2 instanceof ShadowRoot ? within2.host : null);
+  }
+  return document.scrollingElement ?? document.documentElement;
+}
+function shown_by(scroller) {
+  if (scroller === document.scrollingElement) return [
+    0,
+    window.innerHeight
+  ];
+  const { top, bottom } = scroller.getBoundingClientRect();
+  return [
+    top,
+    bottom
+  ];
+}
+function bring_up(box) {
+  const scroller = scrolled_by(
+    /** @type {HTMLElement} */
+    box.parentElement
+  );
+  const before = scroller.scrollTop;
+  box.style.top = "";
+  const [edge] = shown_by(scroller);
+  if (getComputedStyle(box).position === "absolute" && box.getBoundingClientRect().top < edge) {
+    const frame = (
+      /** @type {HTMLElement} */
+      box.offsetParent
+    );
+    const lowest = frame.clientHeight - box.offsetHeight - 4;
+    box.style.top = `${Math.max(4, Math.min(edge + 4 - frame.getBoundingClientRect().top, lowest))}px`;
+  }
+  box.scrollIntoView({
+    block: "nearest"
+  });
+  const after = scroller.scrollTop;
+  return () => {
+    if (scroller.scrollTop === after) scroller.scrollTop = before;
+  };
+}
+var STEPS = {
+  ArrowDown: 1,
+  ArrowUp: -1,
+  PageDown: 8,
+  PageUp: -8
+};
+var SCROLLS_PX = {
+  ArrowDown: 40,
+  ArrowUp: -40,
+  PageDown: 300,
+  PageUp: -300
+};
+function scroll_by(box, code) {
+  const step = SCROLLS_PX[code];
+  if (step) box.scrollBy(0, step);
+  return Boolean(step);
+}
+
+// shared/asking.js
+function make_asking(root, notice, clear_away) {
+  const form = h("div", {
+    class: "form",
+    hidden: true,
+    role: "dialog",
+    "aria-modal": "true",
+    tabindex: -1
+  });
+  const button = (key, words, act) => h("button", {
+    class: "do",
+    onclick: () => act()
+  }, h("kbd", {}, key), ` ${words}`);
+  const leave = () => button("Esc", "leave as it was", close);
+  let complaint = "";
+  let scroll_back = () => {
+  };
+  function complain(words) {
+    complaint = words;
+    notice.pass(words);
+  }
+  function open(question, parts, key) {
+    clear_away();
+    form.replaceChildren(h("h4", {}, question), ...parts.filter((part) => part !== null));
+    relabel_keys(form, "Key");
+    form.hidden = false;
+    form.setAttribute("aria-label", question);
+    form.focus({
+      preventScroll: true
+    });
+    scroll_back = bring_up(form);
+    asking.key = (event) => event.code === "Escape" ? close() : key(event);
+  }
+  function close() {
+    if (form.hidden) return;
+    form.hidden = true;
+    asking.key = null;
+    scroll_back();
+    if (complaint && notice.element.textContent === complaint) notice.show(notice.lasting);
+    complaint = "";
+    root().focus({
+      preventScroll: true
+    });
+  }
+  function on_enter(input, finish) {
+    input.addEventListener("keydown", (event) => {
+      if (event.isComposing) return;
+      if (event.key === "Enter") {
+        event.preventDefault();
+        finish();
+      }
+      if (event.key === "Escape") close();
+    });
+  }
+  function choose(question, choices, several, done) {
+    const chosen = [];
+    let at = -1;
+    const items = choices.map((choice, i) => h("button", {
+      class: "choice",
+      id: `choice-${i}`,
+      role: "option",
+      "aria-selected": "false",
+      onclick: () => toggle(choice)
+    }, choice.code ? kbd({
+      code: choice.code
+    }) : null, ` ${choice.shown}`));
+    const list = h("div", {
+      class: "choices",
+      role: "listbox",
+      "aria-label": question,
+      "aria-multiselectable": String(several),
+      tabindex: -1
+    }, ...items);
+    const other2 = h("input", {
+      type: "text",
+      placeholder: "in words",
+      hidden: true,
+      "aria-label": "in words"
+    });
+    const keyless = choices.some(({ code }) => !code);
+    function toggle(choice) {
+      const place = chosen.indexOf(choice);
+      if (place >= 0) chosen.splice(place, 1);
+      else chosen.push(choice);
+      items.forEach((item, i) => item.setAttribute("aria-selected", String(chosen.includes(choices[i]))));
+      at = choices.indexOf(choice);
+      if (!several) {
+        finish();
+        return;
+      }
+      other2.hidden = !chosen.some((c) => c.text);
+      if (!other2.hidden) other2.focus();
+    }
+    function finish() {
+      if (!chosen.length) {
+        toggle_reached();
+        return;
+      }
+      const said = other2.value.trim();
+      if (!other2.hidden && !said) {
+        other2.focus();
+        return;
+      }
+      close();
+      done(chosen.map((choice) => choice.text ? `${choice.words}: ${said}` : choice.words));
+    }
+    const toggle_reached = () => {
+      if (at >= 0) toggle(choices[at]);
+    };
+    function reach(by) {
+      const from = at < 0 && by < 0 ? items.length : at;
+      at = Math.max(0, Math.min(items.length - 1, from + by));
+      items.forEach((item, i) => {
+        item.dataset.reached = i === at ? "yes" : "";
+      });
+      items[at].scrollIntoView({
+        block: "nearest"
+      });
+      list.setAttribute("aria-activedescendant", items[at].id);
+    }
+    on_enter(other2, finish);
+    other2.addEventListener("keydown", (event) => {
+      if (!STEPS[event.code] || event.isComposing) return;
+      event.preventDefault();
+      list.focus({
+        preventScroll: true
+      });
+      reach(STEPS[event.code]);
+    });
+    open(question, [
+      keyless ? h("p", {
+        class: "hint"
+      }, "\u2191 \u2193 reach every entry and the space bar takes it; " + (several ? "Enter confirms, Esc leaves." : "Esc leaves.")) : null,
+      list,
+      other2,
+      h("div", {
+        class: "buttons"
+      }, several ? button("Enter", "confirm", finish) : null, leave())
+    ], ({ code }) => {
+      const choice = choices.find((c) => c.code === code);
+      if (code === "Enter") finish();
+      else if (STEPS[code]) reach(STEPS[code]);
+      else if (code === "Space") toggle_reached();
+      else if (choice) toggle(choice);
+    });
+    list.focus({
+      preventScroll: true
+    });
+  }
+  function ask(question, fields, done) {
+    const inputs = fields.map((f) => h("input", {
+      type: f.type ?? "text",
+      value: f.value ?? "",
+      name: f.name,
+      step: "any",
+      "aria-label": f.words ? null : question
+    }));
+    const finish = () => {
+      const bad = inputs.find((input) => input.type === "number" && !Number.isFinite(input.valueAsNumber));
+      if (bad) {
+        complain(`"${bad.value}" is no number; give one, or leave with Esc.`);
+        return bad.focus();
+      }
+      const values = inputs.map((input) => [
+        input.name,
+        input.type === "number" ? input.valueAsNumber : input.value.trim()
+      ]);
+      if (done(Object.fromEntries(values)) !== false) close();
+    };
+    open(question, [
+      ...fields.map((f, i) => h("label", {}, f.words ? `${f.words} ` : null, inputs[i])),
+      h("div", {
+        class: "buttons"
+      }, button("Enter", "confirm", finish), leave())
+    ], ({ code }) => code === "Enter" && finish());
+    for (const input of inputs) on_enter(input, finish);
+    inputs[0].focus();
+    inputs[0].select();
+  }
+  function pick(question, items, at, done) {
+    const most = 200;
+    const filter = h("input", {
+      type: "text",
+      placeholder: "type to narrow",
+      "aria-label": "narrow the list"
+    });
+    const list = h("div", {
+      class: "list",
+      role: "listbox",
+      "aria-label": question
+    });
+    let shown = [];
+    let chosen = at;
+    const finish = (index) => {
+      close();
+      done(index);
+    };
+    function fill() {
+      const wanted = filter.value.trim().toLowerCase();
+      const matching = items.map((words, index) => ({
+        words,
+        index
+      })).filter(({ words }) => words.toLowerCase().includes(wanted));
+      if (!matching.some(({ index }) => index === chosen)) chosen = matching[0]?.index;
+      const place = matching.findIndex(({ index }) => index === chosen);
+      const from = Math.max(0, Math.min(place - most / 2, matching.length - most));
+      shown = matching.slice(from, from + most);
+      list.replaceChildren(...shown.map(({ words, index }) => h("button", {
+        class: "choice",
+        role: "option",
+        "aria-selected": String(index === chosen),
+        onclick: () => finish(index)
+      }, words)), ...matching.length > most ? [
+        h("p", {}, `${shown.length} of ${matching.length} shown: type to narrow.`)
+      ] : []);
+      list.querySelector("[aria-selected=true]")?.scrollIntoView({
+        block: "nearest"
+      });
+    }
+    function move(by) {
+      const place = shown.findIndex(({ index }) => index === chosen);
+      const next = shown[Math.max(0, Math.min(shown.length - 1, place + by))];
+      if (!next) return;
+      chosen = next.index;
+      for (const [i, item] of [
+        ...list.querySelectorAll(".choice")
+      ].entries()) {
+        item.setAttribute("aria-selected", String(shown[i].index === chosen));
+      }
+      list.querySelector("[aria-selected=true]")?.scrollIntoView({
+        block: "nearest"
+      });
+    }
+    filter.addEventListener("input", fill);
+    const take = () => chosen !== void 0 && shown.length && finish(chosen);
+    filter.addEventListener("keydown", (event) => {
+      if (STEPS[event.code]) {
+        event.preventDefault();
+        move(STEPS[event.code]);
+      }
+    });
+    on_enter(filter, take);
+    open(question, [
+      filter,
+      list,
+      h("div", {
+        class: "buttons"
+      }, leave())
+    ], ({ code }) => {
+      if (STEPS[code]) move(STEPS[code]);
+      else if (code === "Enter") take();
+      else filter.focus();
+    });
+    fill();
+    filter.focus();
+  }
+  function tell(heading, words) {
+    open(heading, [
+      h("p", {
+        class: "told"
+      }, words),
+      h("div", {
+        class: "buttons"
+      }, button("Esc", "close, then the keys act", close))
+    ], ({ code }) => {
+      if (code === "Enter") close();
+      else if (!scroll_by(form, code)) complain("Keys wait until this is read: Esc or Enter closes it.");
+    });
+  }
+  const nobody = (
+    /** @type {((pressed: Pressed) => unknown) | null} */
+    null
+  );
+  const asking = {
+    form,
+    choose,
+    ask,
+    pick,
+    tell,
+    close,
+    complain,
+    key: nobody
+  };
+  return asking;
+}
+
+// shared/key_card.js
+function make_card(root, keys, what, mouse, clear_away) {
+  const element = h("div", {
+    class: "card",
+    hidden: true,
+    role: "dialog",
+    "aria-label": "key card",
+    tabindex: -1
+  });
+  function print() {
+    const frame = h("iframe", {
+      title: "key card for print",
+      style: "position:absolute;width:0;height:0;border:0"
+    });
+    document.body.append(frame);
+    const sheet = frame.contentWindow;
+    if (!sheet) return;
+    const page = sheet.document;
+    page.title = "Keys";
+    for (const part of element.querySelectorAll(":scope > h4, :scope > .columns")) {
+      page.body.append(page.importNode(part, true));
+    }
+    page.body.style.cssText = "font: 12px sans-serif; columns: 2";
+    sheet.onafterprint = () => frame.remove();
+    sheet.print();
+  }
+  let scroll_back = () => {
+  };
+  function fill() {
+    const groups = [
+      ...new Set(keys.map((key) => key.group))
+    ];
+    element.replaceChildren(h("h4", {}, `Keys (they act while the frame around the ${what} is drawn thick)`), h("div", {
+      class: "buttons"
+    }, h("button", {
+      class: "do",
+      onclick: toggle
+    }, h("kbd", {}, card_key(keys)), " close"), h("button", {
+      class: "do",
+      onclick: print
+    }, "print")), h("p", {}, `By mouse: ${mouse}`), h("div", {
+      class: "columns"
+    }, ...groups.map((group) => h("table", {}, h("caption", {}, group), ...keys.filter((key) => key.group === group).map((key) => h("tr", {}, h("td", {}, kbd(key)), h("td", {}, key.words)))))));
+    relabel_keys(element);
+  }
+  function hide() {
+    if (element.hidden) return;
+    element.hidden = true;
+    scroll_back();
+    root().focus({
+      preventScroll: true
+    });
+  }
+  function toggle() {
+    if (!element.hidden) return hide();
+    clear_away();
+    element.hidden = false;
+    fill();
+    element.focus({
+      preventScroll: true
+    });
+    scroll_back = bring_up(element);
+  }
+  return {
+    element,
+    toggle,
+    hide,
+    get open() {
+      return !element.hidden;
+    },
+    /** A key while the card is open: it closes on Esc or on its own key, and can be scrolled.
+     * @param {Action} key @param {Pressed} pressed */
+    key(key, { code }) {
+      if (code === "Escape" || key.command === "key_card") toggle();
+      else scroll_by(element, code);
+    }
+  };
+}
+
+// shared/palette.js
+var LIGHT = {
+  ground: "#ffffff",
+  ink: "#1d1d1f",
+  faint: "#6b6b70",
+  grid: "#dcdce0",
+  band: "#f4f6fa",
+  raw: "#2b2b30",
+  rectified: "#b4b4bb",
+  envelope: "#0b5394",
+  auxiliary: "#5a5a60",
+  rest: "#00000010",
+  interval: "#c8500033",
+  onset: "#b34700",
+  offset: "#5b3a8e",
+  automatic: "#7a7a80",
+  plate: "#ffffffd8",
+  usual: "#0b539422",
+  usual_line: "#0b539466",
+  accent: "#0b5394",
+  away: "#00000012",
+  here: "#0b539414"
+};
+var DARK = {
+  ground: "#16181c",
+  ink: "#f0f0f2",
+  faint: "#a3a7ae",
+  grid: "#3a3d44",
+  band: "#1e222a",
+  raw: "#e4e4e8",
+  rectified: "#6d7077",
+  envelope: "#7db8f0",
+  auxiliary: "#b4b7bd",
+  rest: "#ffffff14",
+  interval: "#ff9a4a40",
+  onset: "#ffa25e",
+  offset: "#c9a6ff",
+  automatic: "#9da1a8",
+  plate: "#16181ce0",
+  usual: "#7db8f02a",
+  usual_line: "#7db8f077",
+  accent: "#7db8f0",
+  away: "#ffffff1c",
+  here: "#7db8f01c"
+};
+var PALETTES = {
+  light: LIGHT,
+  dark: DARK,
+  light_contrast: {
+    ...LIGHT,
+    ink: "#000000",
+    faint: "#000000",
+    grid: "#767676",
+    raw: "#000000",
+    rectified: "#767676",
+    envelope: "#003a70",
+    auxiliary: "#000000",
+    rest: "#00000030",
+    interval: "#c8500066",
+    onset: "#7a2400",
+    offset: "#3a1a70",
+    automatic: "#303030",
+    plate: "#ffffff",
+    usual: "#0b539444",
+    usual_line: "#003a70",
+    accent: "#003a70",
+    away: "#00000024",
+    here: "#003a701c"
+  },
+  dark_contrast: {
+    ...DARK,
+    ground: "#000000",
+    ink: "#ffffff",
+    faint: "#ffffff",
+    grid: "#9a9a9a",
+    raw: "#ffffff",
+    rectified: "#9a9a9a",
+    envelope: "#a8d4ff",
+    auxiliary: "#ffffff",
+    rest: "#ffffff38",
+    interval: "#ff9a4a70",
+    onset: "#ffc08f",
+    offset: "#dcc8ff",
+    automatic: "#d0d0d0",
+    plate: "#000000",
+    usual: "#7db8f055",
+    usual_line: "#a8d4ff",
+    accent: "#a8d4ff",
+    away: "#ffffff30",
+    here: "#a8d4ff26"
+  }
+};
+var MORE_CONTRAST = matchMedia("(prefers-contrast: more)");
+var palette_name = (dark) => (dark ? "dark" : "light") + (MORE_CONTRAST.matches ? "_contrast" : "");
+var canvas_font_px = () => 0.6875 * parseFloat(getComputedStyle(document.documentElement).fontSize);
+
+// shared/layer.js
+async function attach_layer(view, draw) {
+  const plot = await until(() => [
+    ...view._child_views.values()
+  ].find((v) => v.canvas_view?.primary && v.frame));
+  const canvas = document.createElement("canvas");
+  canvas.style.cssText = "position:absolute;pointer-events:none";
+  for (const name of [
+    "start",
+    "end"
+  ]) plot.model.x_range.properties[name].internal = true;
+  let set_in_frame = false;
+  const layer = {
+    canvas,
+    frame: () => plot.frame.bbox,
+    range: () => [
+      plot.model.x_range.start,
+      plot.model.x_range.end
+    ],
+    /** Paints at once, the first time in a frame: Bokeh's own pace would often let the next frame go by first. */
+    set_range(start, end) {
+      if (set_in_frame) return plot.model.x_range.setv({
+        start,
+        end
+      });
+      set_in_frame = true;
+      requestAnimationFrame(() => {
+        set_in_frame = false;
+      });
+      plot.pause();
+      plot.model.x_range.setv({
+        start,
+        end
+      });
+      plot.unpause(true);
+      plot.repaint();
+    },
+    colours(ink, grid, ground) {
+      const plain = {
+        syncable: false
+      };
+      for (const axis of [
+        ...plot.model.below,
+        ...plot.model.left
+      ]) {
+        if (!axis.properties.major_label_text_color) continue;
+        axis.setv({
+          major_label_text_color: ink,
+          axis_label_text_color: ink,
+          axis_line_color: grid,
+          major_tick_line_color: grid,
+          major_label_text_font_size: `${canvas_font_px()}px`,
+          axis_label_text_font_size: `${1.2 * canvas_font_px()}px`
+        }, plain);
+      }
+      for (const line of plot.model.center) {
+        if (line.properties.grid_line_color) line.setv({
+          grid_line_color: grid
+        }, plain);
+      }
+      plot.model.setv({
+        background_fill_color: ground,
+        outline_line_color: grid
+      }, plain);
+    },
+    /** The letters of the axes, in CSS pixels. */
+    letters(px) {
+      const size = {
+        major_label_text_font_size: `${px}px`,
+        axis_label_text_font_size: `${1.1 * px}px`
+      };
+      for (const axis of plot.model.below) {
+        if (axis.properties.major_label_text_font_size) axis.setv(size, {
+          syncable: false
+        });
+      }
+    },
+    /** Height of the figure that is not the frame's, and the figure's own height, set. */
+    around: () => plot.model.height - plot.frame.bbox.height,
+    make_tall: (height) => {
+      if (plot.model.height !== height) plot.model.setv({
+        height
+      }, {
+        syncable: false
+      });
+    },
+    /** Take the numbers off the time axis, or put them back. */
+    hide_times(hidden) {
+      for (const axis of plot.model.below) {
+        if (!axis.properties.major_label_text_color) continue;
+        axis.setv({
+          major_label_text_alpha: hidden ? 0 : 1,
+          axis_label_text_alpha: hidden ? 0 : 1
+        }, {
+          syncable: false
+        });
+      }
+    },
+    redraw() {
+      const below = plot.canvas_view.primary.el;
+      if (canvas.previousElementSibling !== below) below.after(canvas);
+      const box = plot.frame.bbox;
+      const ratio = window.devicePixelRatio || 1;
+      const [width, height] = [
+        Math.round(box.width * ratio),
+        Math.round(box.height * ratio)
+      ];
+      if (width < 2 || height < 2) return;
+      if (canvas.width !== width || canvas.height !== height) Object.assign(canvas, {
+        width,
+        height
+      });
+      Object.assign(canvas.style, {
+        left: `${box.left}px`,
+        top: `${box.top}px`,
+        width: `${box.width}px`,
+        height: `${box.height}px`
+      });
+      draw(layer);
+    },
+    detach() {
+      plot.repainted.disconnect(on_paint);
+      canvas.remove();
+    }
+  };
+  function clear_edges() {
+    const { el } = plot.canvas_view.primary;
+    const ctx = el.getContext("2d");
+    ctx.save();
+    ctx.setTransform(1, 0, 0, 1, 0, 0);
+    ctx.clearRect(0, 0, 1, el.height);
+    ctx.clearRect(0, 0, el.width, 1);
+    ctx.restore();
+  }
+  const on_paint = () => {
+    clear_edges();
+    layer.redraw();
+  };
+  plot.repainted.connect(on_paint);
+  return layer;
+}
+function until(get) {
+  return new Promise((resolve) => {
+    const look = () => {
+      const value = get();
+      if (value !== null && value !== void 0) resolve(value);
+      else requestAnimationFrame(look);
+    };
+    look();
+  });
+}
+
+// shared/notices.js
+function make_notice() {
+  const element = h("div", {
+    class: "notice",
+    role: "alert"
+  });
+  let timer;
+  const notice = {
+    element,
+    lasting: "",
+    /** @param {string} words */
+    show(words) {
+      clearTimeout(timer);
+      element.dataset.words = words ? "yes" : "";
+      set_text(element, words);
+    },
+    /** @param {string} words */
+    pass(words) {
+      notice.show(words);
+      timer = setTimeout(() => notice.show(notice.lasting), 8e3);
+    },
+    /** Say it until it is over, which is said by no words.
+     * @param {string} words */
+    last(words) {
+      notice.lasting = words;
+      notice.show(words);
+    }
+  };
+  return notice;
+}
+function make_notes() {
+  const list = h("ul");
+  const count = h("button", {
+    class: "plain",
+    "aria-expanded": "false",
+    onclick: () => notes.unfold(Boolean(list.hidden))
+  });
+  const first = h("span", {
+    class: "first"
+  });
+  const element = h("div", {
+    class: "notes"
+  }, count, first, list);
+  const notes = {
+    element,
+    /** @param {boolean} open */
+    unfold(open) {
+      list.hidden = !open;
+      first.hidden = open;
+      count.setAttribute("aria-expanded", String(open));
+    },
+    /** @param {string[]} words */
+    fill(words) {
+      element.hidden = !words.length;
+      set_text(count, `${words.length} ${words.length === 1 ? "note" : "notes"}`);
+      set_text(first, words[0] ?? "");
+      list.replaceChildren(...words.map((said) => h("li", {}, said)));
+    }
+  };
+  notes.unfold(false);
+  return notes;
+}
+
+// shared/frame.js
+function make_frame(setup, act, root, { what, mouse }) {
+  const notice = make_notice();
+  const notes = make_notes();
+  notes.fill(setup.notes);
+  const asking = make_asking(root, notice, () => key_card.hide());
+  const key_card = make_card(root, setup.keys, what, mouse, () => asking.close());
+  const card_words = `key card (${card_key(setup.keys)})`;
+  return {
+    notice,
+    notes,
+    asking,
+    key_card,
+    keys_on: h("button", {
+      class: "chip keys"
+    }),
+    saved: h("span", {
+      class: "chip"
+    }),
+    card_button: h("button", {
+      class: "plain",
+      onclick: () => act({
+        command: "key_card"
+      })
+    }, card_words),
+    differs: h("div", {
+      class: "differs",
+      hidden: true
+    }),
+    live: h("div", {
+      class: "live",
+      role: "status",
+      "aria-live": "polite"
+    }),
+    foot: h("div", {
+      class: "foot"
+    }, setup.processing)
+  };
+}
+function button_groups(keys, told) {
+  const groups = /* @__PURE__ */ new Map();
+  for (const key of keys.filter(({ button }) => button)) {
+    if (!groups.has(key.group)) {
+      groups.set(key.group, h("div", {
+        class: "buttons",
+        role: "group",
+        "aria-label": key.group
+      }));
+    }
+    groups.get(key.group).append(h("button", {
+      class: "do",
+      "data-command": key.command,
+      ...told(key)
+    }, kbd(key), ` ${key.button}`));
+  }
+  return groups;
+}
+function show_saved(root, saved, { pending, stopped }) {
+  const waiting = pending.length;
+  const words = waiting ? `\u2026 not yet saved: ${waiting}` : "\u2713 all saved";
+  set_text(saved, stopped ? `\u2715 decisions stopped, not saved: ${waiting}` : words);
+  saved.dataset.state = stopped ? "stopped" : waiting ? "waiting" : "saved";
+  root.dataset.unsaved = String(waiting);
+}
+var is_dark = (root) => document.body.dataset.jpThemeLight === "false" || Boolean(root.closest(".dark")) || document.documentElement.matches("[data-theme=dark], .dark");
+var theme_of = (root) => palette_name(is_dark(root));
+function live(model, view, life) {
+  const { root, keys_on } = life;
+  let tallest = window.innerHeight;
+  let layer = null;
+  const show_focus = (on) => {
+    root.dataset.keys = on ? "on" : "off";
+    set_text(keys_on, on ? "keys on" : "keys off: click here");
+  };
+  listen_to_keys(root, life.keys, life.act);
+  root.addEventListener("focusin", () => show_focus(true));
+  root.addEventListener("focusout", ({ relatedTarget }) => {
+    show_focus(relatedTarget instanceof Node && root.contains(relatedTarget));
+  });
+  show_focus(false);
+  function dress() {
+    const theme = theme_of(root);
+    root.classList.toggle("dark-theme", theme.startsWith("dark"));
+    const { ink, grid, ground } = PALETTES[theme];
+    layer?.colours(ink, grid, ground);
+    life.dress();
+  }
+  const themes = new MutationObserver(dress);
+  themes.observe(document.body, {
+    attributes: true,
+    attributeFilter: [
+      "data-jp-theme-light"
+    ]
+  });
+  MORE_CONTRAST.addEventListener("change", dress);
+  const clock2 = setInterval(() => {
+    life.tick(root.dataset.keys === "on");
+    if (window.innerHeight === tallest) return;
+    tallest = window.innerHeight;
+    life.fit();
+  }, life.every_ms);
+  attach_layer(view, life.draw).then((made) => {
+    layer = made;
+    shield(root);
+    life.ready(made);
+    dress();
+  });
+  relabel_keys(root);
+  model.on("remove", () => {
+    clearInterval(clock2);
+    themes.disconnect();
+    MORE_CONTRAST.removeEventListener("change", dress);
+    layer?.detach();
+    life.close();
+  });
+  return dress;
+}
+
+// shared/paint.js
+var ms_words = (s) => `${Number((s * 1e3).toFixed(1))} ms`;
+function plate(ctx, text, x, y, colours, align = "left", ink = colours.ink) {
+  const wide = ctx.measureText(text).width;
+  const high = parseFloat(ctx.font.replace("bold ", "")) + 2;
+  const left = align === "left" ? x : align === "right" ? x - wide : x - wide / 2;
+  ctx.fillStyle = colours.plate;
+  ctx.fillRect(left - 2, y - high + 3, wide + 4, high);
+  ctx.fillStyle = ink;
+  ctx.fillText(text, left, y);
+}
+function cut_to(ctx, words, room) {
+  if (ctx.measureText(words).width <= room) return words;
+  for (let n = words.length - 1; n >= 2; n--) {
+    const cut = `${words.slice(0, n)}\u2026`;
+    if (ctx.measureText(cut).width <= room) return cut;
+  }
+  return "";
+}
+var HATCH_PX = 9;
+function hatch(ctx, { left, right, top, height }, ink) {
+  ctx.save();
+  ctx.beginPath();
+  ctx.rect(left, top, right - left, height);
+  ctx.clip();
+  ctx.strokeStyle = ink;
+  ctx.lineWidth = 1;
+  ctx.beginPath();
+  for (let x = left - height - left % HATCH_PX; x < right; x += HATCH_PX) {
+    ctx.moveTo(x, top + height);
+    ctx.lineTo(x + height, top);
+  }
+  ctx.stroke();
+  ctx.restore();
+}
+function upright(ctx, x, top, bottom, { colour, thick = 1, dash = [] }) {
+  const at = Math.round(x) + 0.5;
+  ctx.strokeStyle = colour;
+  ctx.lineWidth = thick;
+  ctx.setLineDash(dash);
+  ctx.beginPath();
+  ctx.moveTo(at, top);
+  ctx.lineTo(at, bottom);
+  ctx.stroke();
+  ctx.setLineDash([]);
+}
+function paper_of(canvas, { width, height }) {
+  const ratio = window.devicePixelRatio || 1;
+  const [wide, high] = [
+    Math.round(width * ratio),
+    Math.round(height * ratio)
+  ];
+  if (canvas.width !== wide || canvas.height !== high) Object.assign(canvas, {
+    width: wide,
+    height: high
+  });
+  const ctx = context_of(canvas);
+  ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
+  ctx.clearRect(0, 0, width, height);
+  return ctx;
+}
+function context_of(canvas, settings) {
+  return (
+    /** @type {CanvasRenderingContext2D} */
+    canvas.getContext("2d", settings)
+  );
+}
+
+// shared/wire.js
+var PATIENCE_MS = 1500;
+var BEAT_MS = 250;
+var AGAIN_MS = 500;
+function make_wire(model, { held = () => [], still = "" } = {}) {
+  const client = `screen-${Math.random().toString(36).slice(2, 10)}`;
+  const listeners = [];
+  const pending = [];
+  const done = [];
+  const refused = /* @__PURE__ */ new Set();
+  let sent = 0;
+  let serial = model.news ? JSON.parse(model.news).serial : 0;
+  let beat_asked = 0;
+  let beat_tried = -Infinity;
+  let beats = 0;
+  let sent_again = -Infinity;
+  let settled_at = -Infinity;
+  let stopped = "";
+  let fatal = false;
+  const tell = (what) => listeners.forEach((listener) => listener(what));
+  const send = (kind, data = {}) => model.send_msg({
+    kind,
+    client,
+    ...data
+  });
+  const late = () => pending.length > 0 && performance.now() - Math.max(pending[0].at, settled_at) > PATIENCE_MS;
+  function stop(words, for_good = false) {
+    fatal ||= for_good;
+    if (stopped === words) return;
+    stopped = words;
+    tell({
+      stopped
+    });
+  }
+  function go_on() {
+    if (stopped && !fatal && !late()) stop("");
+  }
+  function send_again(awaited) {
+    if (pending.length && pending[0].n > awaited) {
+      return stop("Python does not know decisions that it has confirmed: reload the page.", true);
+    }
+    const now = performance.now();
+    if (now - sent_again < AGAIN_MS) return;
+    sent_again = now;
+    for (const { at: _, ...decision } of pending) if (decision.n >= awaited) send("decide", decision);
+  }
+  function take(update) {
+    if (update.settled?.client === client) {
+      beat_asked = 0;
+      if ((pending[0]?.n ?? Infinity) <= update.settled.n) settled_at = performance.now();
+      done.push(...pending.splice(0, pending.filter(({ n }) => n <= update.settled.n).length));
+      done.splice(0, done.length - 50);
+    }
+    for (const refusal of update.refused ?? []) {
+      if (refusal.client !== client || refused.has(refusal.n)) continue;
+      refused.add(refusal.n);
+      tell({
+        refusal: {
+          ...refusal,
+          decision: done.find((d) => d.n === refusal.n)
+        }
+      });
+    }
+    if (update.gap?.client === client) send_again(update.gap.awaited);
+    if (update.problem) stop(update.problem, true);
+    else go_on();
+    tell(update);
+  }
+  function on_news() {
+    if (!model.news) return;
+    const { updates } = JSON.parse(model.news);
+    const fresh = updates.filter((update) => update.serial > serial);
+    if (!fresh.length) return;
+    const lost = fresh[0].serial > serial + 1;
+    for (const update of fresh) {
+      serial = update.serial;
+      take(update);
+    }
+    if (lost) send("everything", {
+      held: held()
+    });
+  }
+  function on_pulse() {
+    if (!model.pulse.startsWith(`${client} `)) return;
+    beat_asked = 0;
+    go_on();
+  }
+  for (const name of [
+    "news",
+    "pulse"
+  ]) model.properties[name].internal = true;
+  model.on("news", on_news);
+  model.on("pulse", on_pulse);
+  return {
+    client,
+    pending,
+    send,
+    get stopped() {
+      return stopped;
+    },
+    /** @param {(what: News) => void} listener */
+    listen: (listener) => listeners.push(listener),
+    tell,
+    /** Send one decision; false where none may be taken.
+     * @param {Decision} decision */
+    decide(decision) {
+      if (stopped) return false;
+      sent += 1;
+      pending.push({
+        ...decision,
+        n: sent,
+        at: performance.now()
+      });
+      send("decide", {
+        ...decision,
+        n: sent
+      });
+      tell({
+        pending: pending.length
+      });
+      return true;
+    },
+    /** Called a few times a second: asks whether Python is there, and says so when it is not.
+     * @param {boolean} attentive */
+    watch(attentive) {
+      const now = performance.now();
+      const waiting = attentive || pending.length > 0;
+      const slow = pending.find((decision) => decision.args?.slow);
+      if (slow) {
+        if (late()) stop(slow.args.slow);
+      } else if (late()) {
+        stop(`Python has not confirmed ${pending.length} decision(s): no further decisions are taken. If the kernel was restarted, run the cell again: review goes on where the file ends.${still}`);
+      } else if (waiting && beat_asked && now - beat_asked > PATIENCE_MS) {
+        stop(`Python does not answer: no decisions are taken. It may be busy with another cell; if the kernel was restarted, run the cell again: review goes on where the file ends.${still}`);
+      }
+      if (waiting && now - beat_tried > (beat_asked ? 10 * PATIENCE_MS : BEAT_MS)) {
+        beat_asked ||= now;
+        beat_tried = now;
+        beats += 1;
+        send("beat", {
+          n: beats,
+          sent
+        });
+      }
+    },
+    close() {
+      model.off?.("news", on_news);
+      model.off?.("pulse", on_pulse);
+    }
+  };
+}
+
+// shared/geometry.js
+var px_of = (s, [x0, x1], width) => (s - x0) / (x1 - x0) * width;
+var seconds_at = (x, [x0, x1], width) => x0 + x / width * (x1 - x0);
+var snap = (s, rate_hz) => Math.round(s * rate_hz) / rate_hz;
+var whole_step = (by_s, rate_hz) => Math.sign(by_s) * Math.max(1, Math.round(Math.abs(by_s) * rate_hz));
+var within = (value, low, high) => Math.min(high, Math.max(low, value));
+var band_at = (bands, y) => bands.find((band) => y >= band.top && y < band.top + band.height);
+function nearest(marks, s, reach_s) {
+  const away = (mark2) => Math.abs(mark2.s - s);
+  const [mark] = [
+    ...marks
+  ].sort((a, b) => away(a) - away(b));
+  return mark && away(mark) <= reach_s ? mark : null;
+}
+function lower_bound(entries, s) {
+  let [a, b] = [
+    0,
+    entries.length
+  ];
+  while (a < b) {
+    const middle = a + b >> 1;
+    if (entries[middle][0] < s) a = middle + 1;
+    else b = middle;
+  }
+  return a;
+}
+function round_below(value) {
+  const power = 10 ** Math.floor(Math.log10(value));
+  return ([
+    5,
+    2,
+    1
+  ].find((m) => m * power <= value) ?? 1) * power;
+}
+function place_of(event, layer, bands) {
+  const box = layer.canvas.getBoundingClientRect();
+  const [x, y] = [
+    event.clientX - box.left,
+    event.clientY - box.top
+  ];
+  const range = layer.range();
+  return {
+    x,
+    s: seconds_at(x, range, box.width),
+    s_per_px: (range[1] - range[0]) / box.width,
+    inside: x >= 0 && x <= box.width && y >= 0 && y <= box.height,
+    band: band_at(bands(box.height), y)
+  };
+}
+
+// long/bands.js
+var head_lines = (font_px) => font_px > 15 ? 2 : 1;
+var head_px = (font_px) => head_lines(font_px) * (Math.round(font_px) + 4) + 3;
+var least_row_px = (font_px) => Math.ceil(3 * font_px);
+function lay_rows(channels, height, font_px) {
+  let top = head_px(font_px);
+  const free = height - top;
+  const lower = channels.filter((channel) => channel.auxiliary).length;
+  const full = channels.length - lower;
+  const least = Math.min(least_row_px(font_px), free / channels.length);
+  const low = full ? Math.max(least, 0.7 * free / (full + 0.7 * lower)) : free / lower;
+  const high = full ? (free - lower * low) / full : 0;
+  return channels.map((channel, row) => {
+    const band = {
+      row,
+      top,
+      height: channel.auxiliary ? low : high
+    };
+    top += band.height;
+    return band;
+  });
+}
+function heights(channel, { kind, gain }, band) {
+  const middle_y = band.top + band.height / 2;
+  if (channel.auxiliary) {
+    const [low, high] = channel.limits;
+    const half = ((high - low) / 2 || 0.5) / gain;
+    const rise2 = -(band.height / 2 - 4) / half;
+    return {
+      zero: middle_y - (low + high) / 2 * rise2,
+      rise: rise2,
+      shown: 2 * half
+    };
+  }
+  const full = channel.kinds[kind] / gain;
+  if (kind === "rectified" || kind === "envelope") {
+    const rise2 = -(band.height - 6) / full;
+    return {
+      zero: band.top + band.height - 3,
+      rise: rise2,
+      shown: full
+    };
+  }
+  const rise = -(band.height / 2 - 2) / full;
+  return {
+    zero: middle_y - (kind === "raw" ? channel.middle : 0) * rise,
+    rise,
+    shown: 2 * full
+  };
+}
+function scale_bar(to, band) {
+  const value = round_below(0.7 * (band.height - 6) / -to.rise);
+  return {
+    value,
+    long: value * -to.rise
+  };
+}
+
+// shared/pack.js
+var MISSING = -32768;
+function unpack(buffer) {
+  const length = new DataView(buffer).getInt32(0, true);
+  const head = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 4, length)));
+  const fill = (trace) => Object.assign(trace, {
+    samples: new Int16Array(buffer, 4 + length + trace.at, trace.n)
+  });
+  return {
+    head,
+    fill
+  };
+}
+
+// long/ribbon.js
+var TICKS_PX = 24;
+var trace_px = (height) => height - TICKS_PX;
+function draw_ribbon(ctx, scene, ribbon, width, height) {
+  const { setup, focus, range, theme, font_px } = scene;
+  const colours = PALETTES[theme];
+  const px = (s) => s / setup.duration_s * width;
+  const tall = trace_px(height);
+  ctx.clearRect(0, 0, width, height);
+  ctx.fillStyle = colours.band;
+  ctx.fillRect(0, 0, width, tall);
+  const trace = ribbon?.traces.get(focus);
+  if (ribbon && trace) {
+    ctx.fillStyle = colours.raw;
+    let [least, most] = [
+      Infinity,
+      -Infinity
+    ];
+    for (let i = 0; i < trace.low.length; i++) {
+      if (trace.low[i] === MISSING) continue;
+      least = Math.min(least, trace.low[i]);
+      most = Math.max(most, trace.high[i]);
+    }
+    const rise = (tall - 4) / (most - least || 1);
+    const step = px(ribbon.width / setup.rate_hz);
+    for (let i = 0; i < trace.low.length; i++) {
+      if (trace.low[i] === MISSING) continue;
+      const top = 2 + (most - trace.high[i]) * rise;
+      ctx.fillRect(i * step, top, Math.max(step, 0.6), Math.max(1, (trace.high[i] - trace.low[i]) * rise));
+    }
+  }
+  if (scene.share < 100) {
+    plate(ctx, `reading the file, ${scene.share} %`, width - 6, font_px + 2, colours, "right", colours.faint);
+  }
+  ctx.fillStyle = colours.ink;
+  let before = -2;
+  for (const [s] of setup.markers) {
+    const x = px(s);
+    if (x - before < 1) continue;
+    ctx.fillRect(x, tall + 2, 1, 7);
+    before = x;
+  }
+  const [a, b] = range.map(px);
+  ctx.strokeStyle = colours.accent;
+  ctx.fillStyle = `${colours.accent}2a`;
+  ctx.lineWidth = 2;
+  ctx.fillRect(a, 1, Math.max(4, b - a), height - 2);
+  ctx.strokeRect(a, 1, Math.max(4, b - a), height - 2);
+}
+
+// long/draw_marks.js
+var EDGES_S = 60;
+var BARS_S = 600;
+function draw_marks(ctx, { cards, standing, selected }, scene, width, height) {
+  const { setup, range, font_px } = scene;
+  const [x0, x1] = range;
+  const colours = PALETTES[scene.theme];
+  const px = (s) => px_of(s, range, width);
+  const in_view = (a, b = a) => b >= x0 && a <= x1;
+  const bands = lay_rows(setup.channels, height, font_px);
+  const near = x1 - x0 < EDGES_S;
+  for (const stretch of standing.aside) {
+    if (in_view(stretch.start_s, stretch.stop_s)) draw_aside(ctx, stretch, bands, px, width, colours, font_px);
+  }
+  const line = (band, s, { colour, thick, dash, words, low }) => {
+    const x = Math.round(px(s)) + 0.5;
+    if (x < 0 || x > width) return;
+    upright(ctx, px(s), band.top + 2, band.top + band.height - 2, {
+      colour,
+      thick,
+      dash
+    });
+    if (words) {
+      plate(ctx, words, x + 4, low ? band.top + band.height - 5 : band.top + font_px + 1, colours, "left", colour);
+    }
+  };
+  const burst = (band, [onset_s, offset_s], sure, held, words) => {
+    const end_s = offset_s ?? onset_s;
+    if (!in_view(onset_s, end_s)) return;
+    ctx.strokeStyle = ctx.fillStyle = colours.onset;
+    ctx.lineWidth = 1;
+    const [left, top, long] = [
+      px(onset_s),
+      band.top + band.height - 5,
+      Math.max(3, px(end_s) - px(onset_s))
+    ];
+    if (sure) ctx.fillRect(left, top, long, 4);
+    else ctx.strokeRect(left + 0.5, Math.round(top) + 0.5, long - 1, 3);
+    if (!near) return;
+    const thick = (side) => held?.side === side ? 3 : 1.6;
+    line(band, onset_s, {
+      dash: [],
+      colour: colours.onset,
+      thick: thick(0),
+      words: held ? words : ""
+    });
+    if (offset_s == null) return;
+    line(band, offset_s, {
+      dash: [
+        6,
+        3
+      ],
+      colour: colours.offset,
+      thick: thick(1),
+      words: held ? "offset" : "",
+      low: true
+    });
+  };
+  for (const card of x1 - x0 < BARS_S ? cards : []) {
+    if (!in_view(card.start_s, card.stop_s)) continue;
+    for (const { id, row, onset_s, offset_s, sure } of card.bursts) {
+      const same = selected?.burst?.trial === card.trial && selected.burst.id === id && selected.row === row;
+      const held = same ? selected : null;
+      burst(bands[row], held?.ends ?? [
+        onset_s,
+        offset_s
+      ], sure, held, "onset");
+    }
+  }
+  for (const { row, start_s, stop_s, words } of standing.marked) {
+    burst(bands[row], [
+      start_s,
+      stop_s
+    ], true, {}, `${words}, in no trial`);
+  }
+  if (selected && !selected.burst) {
+    const band = bands[selected.row];
+    const [start_s, end_s] = [
+      selected.ends[0],
+      selected.ends[1] ?? selected.ends[0]
+    ];
+    const thick = (side) => selected.side === side ? 3 : 1.5;
+    ctx.fillStyle = colours.interval;
+    ctx.fillRect(px(start_s), band.top + 1, Math.max(1, px(end_s) - px(start_s)), band.height - 2);
+    line(band, start_s, {
+      dash: [],
+      colour: colours.ink,
+      thick: thick(0),
+      words: "start"
+    });
+    line(band, end_s, {
+      dash: [
+        6,
+        3
+      ],
+      colour: colours.ink,
+      thick: thick(1),
+      words: "end",
+      low: true
+    });
+  }
+  const feet = [];
+  const whole = {
+    top: head_px(font_px),
+    height: height - head_px(font_px)
+  };
+  const cue = (s, dash, thick, words) => {
+    if (!in_view(s)) return;
+    line(whole, s, {
+      dash,
+      colour: colours.offset,
+      thick
+    });
+    feet.push({
+      x: px(s),
+      words,
+      ink: colours.offset
+    });
+  };
+  for (const card of near ? cards : []) {
+    if (card.corrected_s != null) cue(card.corrected_s, [], 2, `${card.cue}, corrected`);
+    if (card.none) cue(card.cue_s, [
+      1,
+      3
+    ], 3, `no ${card.cue}: ${card.none}`);
+  }
+  for (const [s, label] of standing.added) cue(s, [], 2, `${label}, added`);
+  return feet;
+}
+function draw_aside(ctx, { row, start_s, stop_s, words }, bands, px, width, colours, font_px) {
+  const { top, height } = bands[row];
+  const [left, right] = [
+    Math.max(0, px(start_s)),
+    Math.min(width, px(stop_s))
+  ];
+  hatch(ctx, {
+    left,
+    right: Math.max(right, left + 1),
+    top: top + 1,
+    height: height - 2
+  }, colours.faint);
+  const shown = cut_to(ctx, `set aside: ${words}`, right - left - 6);
+  if (shown) plate(ctx, shown, left + 3, top + font_px + 1, colours);
+}
+function draw_on_ribbon(ctx, { cards, standing }, { setup, theme }, width, height) {
+  const colours = PALETTES[theme];
+  const all = [
+    0,
+    setup.duration_s
+  ];
+  const px = (s) => px_of(s, all, width);
+  const foot = height - 3;
+  ctx.fillStyle = colours.ink;
+  for (const { start_s, stop_s, status, none } of cards) {
+    const tall2 = none ? 0 : {
+      reviewed: 10,
+      begun: 5,
+      open: 1
+    }[status];
+    ctx.fillRect(px(start_s), foot - tall2, Math.max(1, px(stop_s) - px(start_s) - 1), tall2);
+  }
+  const tall = trace_px(height);
+  ctx.strokeStyle = colours.onset;
+  ctx.lineWidth = 1;
+  for (const { start_s, stop_s } of standing.aside) {
+    const [a, b] = [
+      px(start_s),
+      Math.max(px(start_s) + 3, px(stop_s))
+    ];
+    ctx.strokeRect(a + 0.5, tall - 8.5, b - a, 8);
+    ctx.beginPath();
+    for (let x = a; x < b; x += 4) {
+      ctx.moveTo(x, tall);
+      ctx.lineTo(Math.min(b, x + 4), tall - 8);
+    }
+    ctx.stroke();
+  }
+}
+
+// long/marks.js
+var NEAR_PX = 6;
+var NUDGE_MS = 300;
+var SIDES = (
+  /** @type {const} */
+  [
+    0,
+    1
+  ]
+);
+var other = (side) => SIDES[1 - side];
+function make_marks(setup, host) {
+  const cards = /* @__PURE__ */ new Map();
+  let standing = {
+    aside: [],
+    marked: [],
+    added: []
+  };
+  let selected = null;
+  let dragging = false;
+  let nudged;
+  const { rate_hz, n_samples } = setup;
+  const snapped = (s) => within(snap(s, rate_hz), 0, (n_samples - 1) / rate_hz);
+  const in_view = (s) => s >= host.range()[0] && s <= host.range()[1];
+  const burst_of = ({ trial, id }, row) => cards.get(trial)?.bursts.find((b) => b.id === id && b.row === row);
+  function take(update) {
+    for (const card of update.trials ?? []) cards.set(card.trial, card);
+    if (update.standing) standing = update.standing;
+    if (!selected?.burst || selected.moved || dragging) return;
+    const burst = burst_of(selected.burst, selected.row);
+    if (burst) selected.ends = [
+      burst.onset_s,
+      burst.offset_s
+    ];
+    else selected = null;
+  }
+  function take_burst(card, burst, side) {
+    flush();
+    const { id, row, onset_s, offset_s } = burst;
+    selected = {
+      burst: {
+        trial: card.trial,
+        id
+      },
+      row,
+      ends: [
+        onset_s,
+        offset_s
+      ],
+      side,
+      moved: false
+    };
+  }
+  function flush() {
+    clearTimeout(nudged);
+    if (!selected?.moved || !selected.burst) return;
+    selected.moved = false;
+    const { burst: { trial, id }, row, ends: [onset_s, offset_s] } = selected;
+    host.decide("move", {
+      trial,
+      burst: id,
+      row,
+      onset_s,
+      offset_s
+    });
+  }
+  function move_edge(held, side, s) {
+    held.ends[side] = snapped(s);
+    held.side = side;
+    held.moved = true;
+    const [a, b] = held.ends;
+    if (b != null && b < a) {
+      held.ends = [
+        b,
+        a
+      ];
+      held.side = other(side);
+    }
+    host.set_cursor(held.ends[held.side] ?? a);
+    if (!held.burst || dragging) return;
+    clearTimeout(nudged);
+    nudged = setTimeout(flush, NUDGE_MS);
+  }
+  function nudge(by_s) {
+    if (selected?.side == null) return false;
+    const at_s = selected.ends[selected.side];
+    if (at_s == null) return false;
+    move_edge(selected, selected.side, at_s + by_s);
+    return true;
+  }
+  function whole_stretch() {
+    if (!selected || selected.burst) return null;
+    const { row, ends: [start_s, stop_s] } = selected;
+    return stop_s != null && stop_s > start_s ? {
+      row,
+      start_s,
+      stop_s
+    } : null;
+  }
+  const need_stretch = () => host.notice(selected && !selected.burst ? "The stretch in hand has no length: move its end first." : "Take a stretch in hand first: [ and ] at the cursor, or drag with Shift.");
+  function nearest_card() {
+    const s = host.cursor();
+    const away = (card) => Math.abs((card.corrected_s ?? card.cue_s) - s);
+    return [
+      ...cards.values()
+    ].sort((a, b) => away(a) - away(b))[0];
+  }
+  function nearest_cue() {
+    const card = nearest_card();
+    if (card && in_view(card.cue_s)) return card;
+    host.notice("No cue of a trial is in view.");
+    return null;
+  }
+  function stretch_decision(command, more) {
+    const stretch = whole_stretch();
+    if (!stretch) return need_stretch();
+    if (host.decide(command, {
+      ...stretch,
+      ...more
+    })) selected = null;
+    host.refresh();
+  }
+  const why = (question, value, done) => host.asking.ask(question, [
+    {
+      name: "said",
+      words: "",
+      value
+    }
+  ], ({ said }) => done(said));
+  const commands = {
+    edge: ({ arguments: { side } }) => {
+      const s = snapped(host.cursor());
+      const held = selected?.row === host.focus() ? selected : null;
+      const across = held && (side === 0 ? held.ends[1] != null && s >= held.ends[1] : s < held.ends[0]);
+      if (across && held.burst) {
+        return host.notice("That would put the end of the burst before its start. Esc lets go of it.");
+      }
+      if (!held || across) {
+        flush();
+        selected = {
+          burst: null,
+          row: host.focus(),
+          ends: [
+            s,
+            s
+          ],
+          side: other(side),
+          moved: false
+        };
+      } else move_edge(held, side, s);
+      host.refresh();
+    },
+    switch_side: () => {
+      if (!selected) return host.notice("Nothing is in hand: [ and ] take a stretch, I takes the next burst.");
+      flush();
+      const held = selected;
+      held.side = held.side === 0 ? 1 : held.side === 1 ? null : 0;
+      const at_s = held.side == null ? null : held.ends[held.side];
+      if (at_s != null) host.set_cursor(at_s);
+      host.refresh();
+    },
+    let_go: () => {
+      flush();
+      selected = null;
+      host.refresh();
+    },
+    next_mark: () => {
+      flush();
+      const s = host.cursor() + 0.5 / rate_hz;
+      const all = [
+        ...cards.values()
+      ].flatMap((card) => card.bursts.map((burst) => ({
+        card,
+        burst
+      })));
+      const [later] = all.filter(({ burst }) => burst.row === host.focus() && burst.onset_s > s).sort((a, b) => a.burst.onset_s - b.burst.onset_s);
+      if (!later) return host.notice("There is no later burst on this channel.");
+      take_burst(later.card, later.burst, 0);
+      host.go_to(later.burst.onset_s, `burst, onset ${later.burst.onset_s.toFixed(3)} s`);
+    },
+    mark_burst: () => stretch_decision("mark_burst", {
+      kind: "response"
+    }),
+    set_aside: () => {
+      if (!whole_stretch()) return need_stretch();
+      host.asking.choose("Why is this stretch set aside?", setup.choices.reasons, true, (reasons) => stretch_decision("set_aside", {
+        reasons
+      }));
+    },
+    burst_kind: () => {
+      if (!selected?.burst) return host.notice("Take a burst in hand first: click its edge, or I for the next one.");
+      flush();
+      const { burst: { trial, id }, row } = selected;
+      host.asking.choose("What kind of burst is this?", setup.choices.kind, false, ([kind]) => host.decide("kind", {
+        trial,
+        burst: id,
+        row,
+        kind
+      }));
+    },
+    remove: () => {
+      if (!selected?.burst) {
+        return host.notice("Take a burst in hand first; stretches set aside are taken back by undo.");
+      }
+      selected.moved = false;
+      const { burst: { trial, id }, row } = selected;
+      if (host.decide("remove", {
+        trial,
+        burst: id,
+        row
+      })) selected = null;
+      host.refresh();
+    },
+    correct_cue: () => {
+      const card = nearest_cue();
+      const at_s = snapped(host.cursor());
+      if (!card) return;
+      const by_ms = (at_s - card.cue_s) * 1e3;
+      const by = `${Math.abs(by_ms).toFixed(1)} ms ${by_ms < 0 ? "earlier" : "later"}`;
+      why(`The cue ${card.cue} at ${card.cue_s.toFixed(3)} s belongs at ${at_s.toFixed(3)} s (${by}). Why?`, by_ms < 0 ? "late" : "early", (reason) => host.decide("correct_cue", {
+        trial: card.trial,
+        at_s,
+        reason
+      }));
+    },
+    no_cue: () => {
+      const card = nearest_cue();
+      if (!card) return;
+      if (card.none) return host.decide("no_cue", {
+        trial: card.trial,
+        reason: null
+      });
+      why(`The cue ${card.cue} at ${card.cue_s.toFixed(3)} s is none. Why?`, "double", (reason) => host.decide("no_cue", {
+        trial: card.trial,
+        reason
+      }));
+    },
+    add_cue: () => {
+      const at_s = snapped(host.cursor());
+      const which = setup.cues.length > 1 ? `Which (${setup.cues.join(" or ")})?` : "Which?";
+      why(`A cue is missing at ${at_s.toFixed(4)} s. ${which}`, nearest_card()?.cue ?? setup.cues[0], (label) => host.decide("add_cue", {
+        at_s,
+        label
+      }));
+    },
+    undo: () => {
+      flush();
+      host.decide("undo", {});
+    },
+    redo: () => {
+      flush();
+      host.decide("redo", {});
+    }
+  };
+  function edge_at({ s, band, s_per_px }) {
+    if (!band) return null;
+    const slack = NEAR_PX * s_per_px;
+    const close = (t) => t != null && Math.abs(t - s) <= slack;
+    const side = selected?.row === band.row ? SIDES.find((one) => close(selected?.ends[one] ?? null)) : void 0;
+    if (side != null) return {
+      side
+    };
+    for (const card of cards.values()) {
+      if (card.stop_s < s - slack || card.start_s > s + slack) continue;
+      for (const burst of card.bursts) {
+        if (burst.row !== band.row) continue;
+        if (close(burst.onset_s)) return {
+          card,
+          burst,
+          side: 0
+        };
+        if (close(burst.offset_s)) return {
+          card,
+          burst,
+          side: 1
+        };
+      }
+    }
+    return null;
+  }
+  function down(at, event) {
+    if (!setup.decides || !at.band) return false;
+    if (event.shiftKey) {
+      flush();
+      const s = snapped(at.s);
+      selected = {
+        burst: null,
+        row: at.band.row,
+        ends: [
+          s,
+          s
+        ],
+        side: 1,
+        moved: false
+      };
+    } else {
+      const edge = edge_at(at);
+      if (!edge) return false;
+      if (edge.card && edge.burst) take_burst(edge.card, edge.burst, edge.side);
+      else if (selected) selected.side = edge.side;
+    }
+    dragging = true;
+    return true;
+  }
+  function drag(at) {
+    if (dragging && selected?.side != null) move_edge(selected, selected.side, at.s);
+    return dragging;
+  }
+  function up() {
+    if (!dragging) return false;
+    dragging = false;
+    if (selected && !selected.burst && (selected.ends[1] ?? 0) - selected.ends[0] < 1.5 / rate_hz) selected = null;
+    flush();
+    return true;
+  }
+  function words(row, s) {
+    const aside = standing.aside.filter((a) => a.row === row && a.start_s <= s && s < a.stop_s);
+    return [
+      ...aside.map((a) => `set aside: ${a.words}`),
+      in_hand()
+    ].filter(Boolean).join(" \xB7 ");
+  }
+  function in_hand() {
+    if (!selected) return "";
+    const { ends: [a, b], side } = selected;
+    const what = selected.burst ? "burst" : "stretch";
+    const long = b == null ? "" : ` to ${b.toFixed(4)} s (${((b - a) * 1e3).toFixed(0)} ms)`;
+    return `${what} in hand: ${a.toFixed(4)}${long}${side == null ? "" : `, ${[
+      "start",
+      "end"
+    ][side]} moves`}`;
+  }
+  return {
+    take,
+    commands,
+    nudge,
+    down,
+    drag,
+    up,
+    edge_at,
+    words,
+    /** What there is to be drawn. */
+    get shown() {
+      return {
+        cards: [
+          ...cards.values()
+        ],
+        standing,
+        selected
+      };
+    },
+    close: () => clearTimeout(nudged)
+  };
+}
+
+// long/moving.js
+function seconds_of(words) {
+  const parts = words.replace(",", ".").replace(/s$/, "").trim().split(":");
+  const numbers = parts.map((part) => part.trim() === "" ? NaN : Number(part));
+  return parts.length > 3 ? NaN : numbers.reduce((sum, part) => sum * 60 + part, 0);
+}
+function make_moving(setup, state, screen, refresh) {
+  const { duration_s, rate_hz, markers } = setup;
+  const { rows, show } = state;
+  const all_rows = rows.map((_, row) => row);
+  function shift(by_s) {
+    const [x0, x1] = state.range();
+    show(x0 + by_s, x1 + by_s);
+  }
+  function span_s() {
+    const [x0, x1] = state.range();
+    return x1 - x0;
+  }
+  const centre = (s) => show(s - span_s() / 2, s + span_s() / 2);
+  function go_to(s, words = "") {
+    const span = span_s();
+    state.cursor_s = state.inside(s);
+    state.said = words;
+    const [x0, x1] = state.range();
+    if (s < x0 + 0.1 * span || s > x1 - 0.1 * span) centre(s);
+    refresh();
+  }
+  function middle() {
+    const [x0, x1] = state.range();
+    return state.cursor_s > x0 && state.cursor_s < x1 ? state.cursor_s : (x0 + x1) / 2;
+  }
+  function zoom(factor, at = middle()) {
+    const [x0, x1] = state.range();
+    const span = Math.min(duration_s, Math.max(state.shortest_s, (x1 - x0) * factor));
+    const start = at - (at - x0) / (x1 - x0) * span;
+    show(start, start + span);
+  }
+  function seen_cursor() {
+    const [x0, x1] = state.range();
+    if (state.cursor_s < x0 || state.cursor_s > x1) state.cursor_s = (x0 + x1) / 2;
+    return state.cursor_s;
+  }
+  function step_marker(by) {
+    const half = 0.5 / rate_hz;
+    const from = seen_cursor();
+    const marker = markers[by > 0 ? lower_bound(markers, from + half) : lower_bound(markers, from - half) - 1];
+    if (!marker) return screen.notice.pass(by > 0 ? "There is no later marker." : "There is no earlier marker.");
+    go_to(marker[0], `${marker[1]} at ${marker[0].toFixed(3)} s`);
+  }
+  function face(row) {
+    state.focus = Math.max(0, Math.min(rows.length - 1, row));
+    state.said = "";
+  }
+  function set_kind(which, kind) {
+    for (const row of which) if (!setup.channels[row].auxiliary) rows[row].kind = kind;
+    refresh();
+  }
+  function set_gain(which, factor) {
+    for (const row of which) rows[row].gain = factor ? Math.min(256, Math.max(1 / 256, rows[row].gain * factor)) : 1;
+    refresh();
+  }
+  function choose_marker() {
+    if (!markers.length) return screen.notice.pass("This recording has no markers.");
+    const at = Math.min(markers.length - 1, lower_bound(markers, state.cursor_s - 0.5 / rate_hz));
+    const items = markers.map(([s, words]) => `${s.toFixed(3)} s  ${words}`);
+    screen.asking.pick(`Go to which of ${markers.length} markers?`, items, at, (i) => go_to(...markers[i]));
+  }
+  function ask_time() {
+    const question = `Go to which time? Seconds from the start (0 to ${duration_s.toFixed(0)}), or h:mm:ss`;
+    screen.asking.ask(question, [
+      {
+        name: "time",
+        words: "",
+        value: state.cursor_s.toFixed(3)
+      }
+    ], ({ time }) => {
+      const s = seconds_of(time);
+      if (s >= 0 && s <= duration_s) return go_to(s);
+      const allowed = `give 0 to ${duration_s.toFixed(3)} s, or h:mm:ss.`;
+      screen.asking.complain(`\u201C${time}\u201D is no time of this recording: ${allowed}`);
+      return false;
+    });
+  }
+  function step_cursor(marks, { by_s, widths = 0 }) {
+    const by = by_s == null ? widths * span_s() : whole_step(by_s, rate_hz) / rate_hz;
+    if (marks.nudge(by)) return refresh();
+    const at = seen_cursor() + by;
+    go_to(by_s ? Math.round(at * rate_hz) / rate_hz : at);
+  }
+  const commands = (marks) => ({
+    pan: ({ arguments: { widths } }) => shift(widths * span_s()),
+    start: () => go_to(0, "start of the recording"),
+    end: () => go_to(duration_s, "end of the recording"),
+    next_marker: () => step_marker(1),
+    previous_marker: () => step_marker(-1),
+    marker_list: choose_marker,
+    go_to: ask_time,
+    next_channel: () => {
+      face(state.focus + 1);
+      refresh();
+    },
+    previous_channel: () => {
+      face(state.focus - 1);
+      refresh();
+    },
+    channel: ({ row = state.focus }) => {
+      face(row);
+      refresh();
+    },
+    zoom: ({ arguments: { factor } }) => zoom(factor),
+    usual_span: () => {
+      const [at, half] = [
+        middle(),
+        (setup.view_s[1] - setup.view_s[0]) / 2
+      ];
+      show(at - half, at + half);
+    },
+    whole: () => show(0, duration_s),
+    show: ({ arguments: { kind } }) => set_kind([
+      state.focus
+    ], kind),
+    show_all: ({ arguments: { kind } }) => set_kind(all_rows, kind),
+    next_kind: ({ row = state.focus }) => {
+      state.focus = row;
+      set_kind([
+        row
+      ], setup.kinds[(setup.kinds.indexOf(rows[row].kind) + 1) % setup.kinds.length]);
+    },
+    gain: ({ arguments: { factor } }) => set_gain([
+      state.focus
+    ], factor),
+    gain_all: ({ arguments: { factor } }) => set_gain(all_rows, factor),
+    cursor: ({ arguments: by }) => step_cursor(marks, by),
+    key_card: () => screen.key_card.toggle()
+  });
+  return {
+    commands,
+    go_to,
+    shift,
+    zoom,
+    centre,
+    face,
+    seen_cursor
+  };
+}
+
+// long/outlines.js
+var TRACE_COLOURS = {
+  raw: "auxiliary",
+  "band-passed": "raw",
+  rectified: "faint",
+  envelope: "envelope"
+};
+function pixel_of(hex) {
+  const [r, g, b] = [
+    1,
+    3,
+    5
+  ].map((at) => parseInt(hex.slice(at, at + 2), 16));
+  return (4278190080 | b << 16 | g << 8 | r) >>> 0;
+}
+function paint_columns(paper, trace, have, s0, s1, band, to, colour, thick) {
+  const { words, width, ratio } = paper;
+  const { low, high } = trace;
+  const per = (s1 - s0) / width;
+  const first = Math.round(band.top * ratio) + 1;
+  const last = Math.round((band.top + band.height) * ratio) - 2;
+  const zero = (to.zero + trace.offset * to.rise) * ratio;
+  const rise = trace.scale * to.rise * ratio;
+  const more = (thick * ratio - 1) / 2;
+  let above = NaN;
+  let below = NaN;
+  for (let x = 0; x < width; x++) {
+    let i = Math.floor((s0 + x * per - have.start) / have.width);
+    let end = Math.ceil((s0 + (x + 1) * per - have.start) / have.width) - 1;
+    if (end < i) end = i;
+    if (i < 0) i = 0;
+    if (end >= low.length) end = low.length - 1;
+    let least = 32767;
+    let most = MISSING;
+    for (; i <= end; i++) {
+      if (low[i] === MISSING) continue;
+      if (low[i] < least) least = low[i];
+      if (high[i] > most) most = high[i];
+    }
+    if (most === MISSING) {
+      above = below = NaN;
+      continue;
+    }
+    const top = zero + rise * most;
+    const bottom = zero + rise * least;
+    let from = Math.round((top > below ? below : top) - more);
+    let until2 = Math.round((bottom < above ? above : bottom) + more);
+    above = top;
+    below = bottom;
+    if (from < first) from = first;
+    else if (from > last) from = last;
+    if (until2 > last) until2 = last;
+    else if (until2 < first) until2 = first;
+    for (let at = from * width + x; from <= until2; from++, at += width) words[at] = colour;
+  }
+}
+function stroke_samples(ctx, trace, have, s0, s1, band, to, colour, thick, width) {
+  const first = Math.max(0, Math.floor(s0 - have.start) - 1);
+  const last = Math.min(trace.low.length - 1, Math.ceil(s1 - have.start) + 1);
+  ctx.save();
+  ctx.beginPath();
+  ctx.rect(0, band.top + 1, width, band.height - 2);
+  ctx.clip();
+  ctx.beginPath();
+  let pen = false;
+  for (let i = first; i <= last; i++) {
+    if (trace.low[i] === MISSING) {
+      pen = false;
+      continue;
+    }
+    const x = (have.start + i - s0) / (s1 - s0) * width;
+    const y = to.zero + (trace.low[i] * trace.scale + trace.offset) * to.rise;
+    if (pen) ctx.lineTo(x, y);
+    else ctx.moveTo(x, y);
+    pen = true;
+  }
+  ctx.strokeStyle = colour;
+  ctx.lineWidth = thick;
+  ctx.lineJoin = "round";
+  ctx.stroke();
+  ctx.restore();
+}
+function missing_stretches(trace, have, s0, s1, width) {
+  if (!trace.gaps) return [];
+  const per = (s1 - s0) / width;
+  const found = [];
+  for (let x = 0; x < width; x++) {
+    const i = Math.floor((s0 + (x + 0.5) * per - have.start) / have.width);
+    if (i < 0 || i >= trace.low.length || trace.low[i] !== MISSING) continue;
+    if (have.unread.some(([a, b]) => have.start + i * have.width >= a && have.start + i * have.width < b)) continue;
+    const last = found.at(-1);
+    if (last && last[1] === x) last[1] = x + 1;
+    else found.push([
+      x,
+      x + 1
+    ]);
+  }
+  return found;
+}
+function draw_outlines(ctx, paper, scene, width, height) {
+  const { setup, have, range, theme, focus, font_px, rows } = scene;
+  const colours = PALETTES[theme];
+  const [s0, s1] = range.map((s) => s * setup.rate_hz);
+  const px = (sample) => (sample - s0) / (s1 - s0) * width;
+  const bands = lay_rows(setup.channels, height, font_px);
+  const by_sample = have?.width === 1 && (s1 - s0) / width / paper.ratio < 1;
+  const shown = ({ row }) => {
+    const trace = have?.traces.get(row);
+    return trace?.kind === rows[row].kind ? trace : null;
+  };
+  const colour_of = ({ row }) => colours[setup.channels[row].auxiliary ? "auxiliary" : TRACE_COLOURS[rows[row].kind]];
+  const heights_of = (band) => heights(setup.channels[band.row], rows[band.row], band);
+  paper.words.fill(0);
+  if (have && !by_sample) {
+    for (const band of bands) {
+      const trace = shown(band);
+      const thick = rows[band.row].kind === "envelope" ? 1.6 : 1;
+      if (trace) paint_columns(paper, trace, have, s0, s1, band, heights_of(band), pixel_of(colour_of(band)), thick);
+    }
+  }
+  ctx.putImageData(paper.image, 0, 0);
+  if (have && by_sample) {
+    for (const band of bands) {
+      const trace = shown(band);
+      const thick = rows[band.row].kind === "envelope" ? 1.8 : 1.2;
+      if (trace) stroke_samples(ctx, trace, have, s0, s1, band, heights_of(band), colour_of(band), thick, width);
+    }
+  }
+  ctx.font = `${font_px}px system-ui, sans-serif`;
+  ctx.lineWidth = 1;
+  ctx.strokeStyle = colours.grid;
+  ctx.beginPath();
+  for (const band of bands) {
+    ctx.moveTo(0, Math.round(band.top) - 0.5);
+    ctx.lineTo(width, Math.round(band.top) - 0.5);
+  }
+  ctx.stroke();
+  const here = bands[focus];
+  ctx.fillStyle = colours.here;
+  ctx.fillRect(0, here.top, width, here.height);
+  for (const band of bands) {
+    if (!have) break;
+    const trace = shown(band);
+    if (!trace) {
+      plate(ctx, `loading ${rows[band.row].kind} \u2026`, width / 2, band.top + band.height / 2 + 4, colours, "center", colours.faint);
+      continue;
+    }
+    for (const [a, b] of missing_stretches(trace, have, s0, s1, width)) {
+      ctx.fillStyle = colours.away;
+      ctx.fillRect(a, band.top + 1, b - a, band.height - 2);
+      if (b - a > 6 * font_px) {
+        plate(ctx, "missing", (a + b) / 2, band.top + band.height / 2 + 4, colours, "center", colours.faint);
+      }
+    }
+  }
+  const edge = [
+    Math.max(0, px(0)),
+    Math.min(width, px(setup.n_samples))
+  ];
+  const known = have ? [
+    px(have.start),
+    px(have.stop)
+  ] : [
+    edge[1],
+    edge[1]
+  ];
+  const absent = [
+    [
+      edge[0],
+      Math.min(known[0], edge[1])
+    ],
+    [
+      Math.max(known[1], edge[0]),
+      edge[1]
+    ]
+  ];
+  if (!have) absent.pop();
+  const loading = blank(ctx, absent, "loading \u2026", scene, width, height);
+  const reading = blank(ctx, (have?.unread ?? []).map(([a, b]) => [
+    px(a),
+    px(b)
+  ]), `reading the file, ${scene.share} % \u2026`, scene, width, height);
+  return {
+    loading: loading || !bands.every(shown),
+    reading
+  };
+}
+function blank(ctx, stretches, words, { theme, font_px }, width, height) {
+  const colours = PALETTES[theme];
+  const head = head_px(font_px);
+  let any = false;
+  for (const [a, b] of stretches.map(([from, to]) => [
+    Math.max(0, from),
+    Math.min(width, to)
+  ])) {
+    if (b - a < 0.5) continue;
+    any = true;
+    ctx.fillStyle = colours.away;
+    ctx.fillRect(a, head, b - a, height - head);
+    if (b - a > ctx.measureText(words).width + 8) plate(ctx, words, (a + b) / 2, height / 2, colours, "center");
+  }
+  return any;
+}
+
+// long/over.js
+function draw_over(ctx, scene, feet, width, height) {
+  const { setup, rows, range, theme, cursor_s, hover_s, font_px } = scene;
+  const colours = PALETTES[theme];
+  const [x0, x1] = range;
+  const px = (s) => px_of(s, range, width);
+  ctx.strokeStyle = colours.ink;
+  ctx.lineWidth = 2;
+  ctx.beginPath();
+  for (const band of lay_rows(setup.channels, height, font_px)) {
+    const { long } = scale_bar(heights(setup.channels[band.row], rows[band.row], band), band);
+    const bottom = band.top + band.height / 2 + long / 2;
+    ctx.moveTo(4, bottom);
+    ctx.lineTo(4, bottom - long);
+  }
+  ctx.stroke();
+  draw_markers(ctx, scene, px, width, height, colours);
+  const line = (s, words, dash) => {
+    if (s < x0 || s > x1) return;
+    upright(ctx, px(s), head_px(font_px), height, {
+      colour: colours.faint,
+      dash
+    });
+    feet.push({
+      x: Math.round(px(s)) + 0.5,
+      words,
+      ink: colours.ink
+    });
+  };
+  line(cursor_s, `cursor ${cursor_s.toFixed(3)} s`, []);
+  if (hover_s != null) line(hover_s, `${hover_s.toFixed(3)} s`, [
+    1,
+    2
+  ]);
+  write_feet(ctx, feet, width, height, font_px, colours);
+}
+function write_feet(ctx, feet, width, height, font_px, colours) {
+  const lines = [];
+  for (const { x, words, ink } of feet.sort((a, b) => a.x - b.x)) {
+    const wide = ctx.measureText(words).width;
+    const left = Math.min(x + 4, width - wide - 3);
+    let line = lines.findIndex((end) => end < left - 4);
+    if (line < 0) line = lines.length;
+    lines[line] = left + wide;
+    plate(ctx, words, left, height - 5 - line * (font_px + 5), colours, "left", ink);
+  }
+}
+function draw_markers(ctx, scene, px, width, height, colours) {
+  const { setup: { markers }, range: [x0, x1], font_px } = scene;
+  const head = head_px(font_px);
+  const first = lower_bound(markers, x0);
+  const last = lower_bound(markers, x1);
+  const dense = last - first > width / 12;
+  ctx.strokeStyle = colours.ink;
+  ctx.lineWidth = 1;
+  ctx.beginPath();
+  for (let i = first; i < last; i++) {
+    const x = Math.round(px(markers[i][0])) + 0.5;
+    ctx.moveTo(x, dense ? head - 5 : 0);
+    ctx.lineTo(x, dense ? head - 1 : height);
+  }
+  if (!dense) ctx.setLineDash([
+    6,
+    3
+  ]);
+  ctx.stroke();
+  ctx.setLineDash([]);
+  if (dense) return plate(ctx, `${last - first} markers in view`, width - 4, font_px, colours, "right", colours.faint);
+  const ends = Array(head_lines(font_px)).fill(-Infinity);
+  for (let i = first; i < last; i++) {
+    const x = px(markers[i][0]);
+    const line = ends.findIndex((end) => end < x);
+    const words = line < 0 ? "" : cut_to(ctx, markers[i][1], width - x - 6);
+    if (!words) continue;
+    plate(ctx, words, x + 3, line * (font_px + 4) + font_px + 2, colours);
+    ends[line] = x + ctx.measureText(words).width + 10;
+  }
+}
+
+// long/pointer.js
+var STILL_PX = 3;
+function listen_to_pointer(screen, setup, marks, view) {
+  const { root, picture, ribbon } = screen;
+  let dragging = null;
+  function place(event) {
+    const layer = view.layer();
+    return layer && {
+      ...place_of(event, layer, view.bands),
+      range: layer.range()
+    };
+  }
+  function on_down(event) {
+    const at = place(event);
+    if (!at?.inside || event.button !== 0) return;
+    event.stopPropagation();
+    event.preventDefault();
+    screen.asking.close();
+    root.focus();
+    picture.setPointerCapture(event.pointerId);
+    if (at.band) view.take_channel(at.band.row);
+    const { range, s_per_px, s } = at;
+    if (!marks.down(at, event)) dragging = {
+      x: event.clientX,
+      range,
+      s_per_px,
+      s,
+      far: false
+    };
+    view.refresh();
+  }
+  function on_move(event) {
+    const at = place(event);
+    if (!at) return;
+    event.stopPropagation();
+    if (marks.drag(at)) return view.refresh();
+    if (dragging) {
+      const by_px = dragging.x - event.clientX;
+      dragging.far ||= Math.abs(by_px) >= STILL_PX;
+      const by_s = by_px * dragging.s_per_px;
+      if (dragging.far) view.show(dragging.range[0] + by_s, dragging.range[1] + by_s);
+      return;
+    }
+    picture.style.cursor = at.inside && setup.decides && marks.edge_at(at) ? "ew-resize" : "";
+    view.hover(at.inside ? at.s : null);
+  }
+  function on_up(event) {
+    if (!dragging && !marks.up()) return;
+    event.stopPropagation();
+    if (dragging && !dragging.far) view.set_cursor(dragging.s);
+    dragging = null;
+    view.refresh();
+  }
+  function on_wheel(event) {
+    if (root.dataset.keys !== "on") return;
+    const at = place(event);
+    if (!at?.inside) return;
+    event.preventDefault();
+    event.stopPropagation();
+    const steps = Math.max(-4, Math.min(4, event.deltaY / (event.deltaMode ? 3 : 100)));
+    if (event.shiftKey || Math.abs(event.deltaX) > Math.abs(event.deltaY)) {
+      view.shift((event.deltaX || event.deltaY) * at.s_per_px);
+    } else view.zoom(2 ** (steps / 3), at.s);
+  }
+  picture.addEventListener("pointerdown", on_down, true);
+  picture.addEventListener("pointermove", on_move, true);
+  picture.addEventListener("pointerup", on_up, true);
+  picture.addEventListener("pointercancel", on_up, true);
+  picture.addEventListener("pointerleave", () => view.hover(null));
+  picture.addEventListener("wheel", on_wheel, {
+    capture: true,
+    passive: false
+  });
+  let on_ribbon = false;
+  const follow = (event) => view.centre(event.offsetX / ribbon.clientWidth * setup.duration_s);
+  ribbon.addEventListener("pointerdown", (event) => {
+    if (!view.layer() || event.button !== 0) return;
+    event.preventDefault();
+    root.focus();
+    ribbon.setPointerCapture(event.pointerId);
+    on_ribbon = true;
+    follow(event);
+  });
+  ribbon.addEventListener("pointermove", (event) => on_ribbon && follow(event));
+  const let_go = () => {
+    on_ribbon = false;
+  };
+  ribbon.addEventListener("pointerup", let_go);
+  ribbon.addEventListener("pointercancel", let_go);
+}
+
+// long/screen.js
+var MOUSE = "drag to pan; wheel to zoom while the keys are on; click the ribbon to go there.";
+var MOUSE_DECIDES = " Drag with Shift to take a stretch in hand.";
+function make_screen(setup, figure, act) {
+  const mouse = MOUSE + (setup.decides ? MOUSE_DECIDES : "");
+  const frame = make_frame(setup, act, () => root, {
+    what: "view",
+    mouse
+  });
+  const { asking, differs, foot, key_card, keys_on, live: live2, saved } = frame;
+  const title = h("span", {
+    class: "title"
+  }, setup.title);
+  const where = h("span", {
+    class: "where"
+  });
+  const read_out = h("span", {
+    class: "read-out"
+  });
+  saved.hidden = !setup.decides;
+  saved.setAttribute("role", "status");
+  const head = h("div", {
+    class: "head"
+  }, title, where, saved, keys_on, frame.card_button);
+  const groups = button_groups(setup.keys, (key) => {
+    const all = setup.keys.find(({ shift, code, group }) => shift && !key.shift && code === key.code && group === "All channels");
+    const title2 = key.words + (all ? `; with Shift: ${all.words}` : "");
+    return {
+      title: title2,
+      onclick: ({ shiftKey }) => act(shiftKey && all || key)
+    };
+  });
+  const bar = h("div", {
+    class: "bar"
+  }, ...groups.values());
+  const rows = setup.channels.map((channel, row) => make_row(channel, row, act));
+  const gutter = h("div", {
+    class: "gutter"
+  }, ...rows.map((row) => row.element));
+  const picture = h("div", {
+    class: "picture"
+  }, figure);
+  const ribbon = h("canvas", {
+    class: "ribbon",
+    role: "img"
+  });
+  const root = h("div", {
+    class: "emgreview long",
+    tabindex: 0,
+    role: "application",
+    "aria-label": `long view of a recording; the key ${card_key(setup.keys)} shows the keys`
+  }, head, frame.notes.element, bar, h("div", {
+    class: "below-bar"
+  }, read_out, differs), frame.notice.element, h("div", {
+    class: "body"
+  }, asking.form, gutter, picture), ribbon, h("div", {
+    class: "foot"
+  }, setup.ribbon_words), foot, live2, key_card.element);
+  keep_keys(root, asking.form, key_card.element);
+  function lay_gutter(bands, top) {
+    for (const band of bands) {
+      Object.assign(rows[band.row].element.style, {
+        top: `${top + band.top}px`,
+        height: `${band.height}px`
+      });
+    }
+  }
+  return {
+    ...frame,
+    root,
+    picture,
+    rows,
+    ribbon,
+    lay_gutter,
+    where,
+    read_out
+  };
+}
+function make_row(channel, row, act) {
+  const title = channel.over ? `over ${channel.over}` : channel.label;
+  const name = h("button", {
+    class: "name",
+    title,
+    onclick: () => act({
+      command: "channel",
+      row
+    })
+  }, channel.label);
+  const shown = {
+    class: "kind",
+    title: "shown as; click for the next",
+    onclick: () => act({
+      command: "next_kind",
+      row
+    })
+  };
+  const kind = channel.auxiliary ? h("span", {
+    class: "kind"
+  }, "as recorded") : h("button", shown);
+  const gain = h("span", {
+    class: "gain"
+  });
+  const scale = h("span", {
+    class: "scale"
+  });
+  const level = h("div", {
+    class: "level",
+    title: channel.level_words ?? ""
+  }, channel.level_words ?? "");
+  const element = h("div", {
+    class: "channel"
+  }, h("div", {
+    class: "line"
+  }, name, gain), h("div", {
+    class: "line"
+  }, kind, scale), level);
+  return {
+    element,
+    name,
+    kind,
+    gain,
+    scale
+  };
+}
+
+// long/state.js
+var SHORTEST = 16;
+function make_state(setup) {
+  const { duration_s, rate_hz } = setup;
+  const rows = setup.channels.map(({ auxiliary }) => ({
+    kind: auxiliary ? "raw" : "band-passed",
+    gain: 1
+  }));
+  const state = {
+    rows,
+    focus: 0,
+    cursor_s: (setup.view_s[0] + setup.view_s[1]) / 2,
+    hover_s: (
+      /** @type {number | null} */
+      null
+    ),
+    moved: 0,
+    font_px: canvas_font_px(),
+    said: "",
+    layer: (
+      /** @type {Layer | null} */
+      null
+    )
+  };
+  const shortest_s = SHORTEST / rate_hz;
+  return Object.assign(state, {
+    shortest_s,
+    /** The time on the screen.
+     * @returns {Span} */
+    range: () => state.layer?.range() ?? setup.view_s,
+    /** A time of the recording.
+     * @param {number} s */
+    inside: (s) => within(s, 0, duration_s - 1 / rate_hz),
+    /** Show a stretch of time, as far as there is one.
+     * @param {number} x0 @param {number} x1 */
+    show(x0, x1) {
+      const span = Math.min(duration_s, Math.max(shortest_s, x1 - x0));
+      const start = Math.max(0, Math.min(duration_s - span, x0 + (x1 - x0 - span) / 2));
+      state.moved = performance.now();
+      state.layer?.set_range(start, start + span);
+    }
+  });
+}
+
+// long/supply.js
+var WIDTHS_AROUND = 1.5;
+var REFILL = 0.4;
+var STILL_MS = 250;
+var RETRY_MS = 1500;
+function make_supply(model, setup, wire, host) {
+  const { rate_hz, n_samples } = setup;
+  let have = null;
+  let ribbon = null;
+  let share = Math.floor(setup.share * 100);
+  let asks = 0;
+  let asked = null;
+  let answered = "";
+  let failing = 0;
+  let reading = false;
+  function view_samples(layer) {
+    const [x0, x1] = layer.range();
+    return [
+      Math.max(0, Math.floor(x0 * rate_hz)),
+      Math.min(n_samples, Math.ceil(x1 * rate_hz))
+    ];
+  }
+  function refill() {
+    const layer = host.layer();
+    if (!layer || asked) return;
+    const [start, stop] = view_samples(layer);
+    const span = stop - start;
+    const width = Math.max(1, Math.floor(span / (layer.frame().width * (window.devicePixelRatio || 1))));
+    const kinds = host.kinds();
+    const same_kinds = have && kinds.every((kind, row) => have?.traces.get(row)?.kind === kind);
+    const reach = REFILL * span;
+    const covered = have && have.start <= Math.max(0, start - reach) && have.stop >= Math.min(n_samples, stop + reach);
+    const unread = have?.unread.some(([a, b]) => a < stop && b > start);
+    const fine = have && have.width <= Math.max(width, 1);
+    if (same_kinds && covered && fine && !unread) return;
+    const key = JSON.stringify([
+      start,
+      stop,
+      width,
+      kinds,
+      have?.start,
+      have?.stop,
+      unread ? share : 0
+    ]);
+    if (key === answered) return;
+    asks += 1;
+    asked = {
+      n: asks,
+      key
+    };
+    const around = Math.round(WIDTHS_AROUND * span);
+    wire.send("look", {
+      n: asks,
+      view: [
+        start,
+        stop
+      ],
+      want: [
+        start - around,
+        stop + around
+      ],
+      width,
+      kinds
+    });
+  }
+  function take_pack(name) {
+    if (!model[name]?.byteLength) return null;
+    const { head, fill } = unpack(model[name]);
+    const traces = /* @__PURE__ */ new Map();
+    for (const trace of head.traces) {
+      const { samples } = fill(trace);
+      const half = head.width === 1 ? samples.length : samples.length / 2;
+      trace.low = samples.subarray(0, half);
+      trace.high = head.width === 1 ? trace.low : samples.subarray(half);
+      trace.gaps = trace.low.includes(MISSING);
+      traces.set(trace.row, trace);
+    }
+    return {
+      head,
+      traces
+    };
+  }
+  function on_stretch() {
+    const pack = take_pack("stretch");
+    if (!pack || pack.head.client !== wire.client) return;
+    const { head, traces } = pack;
+    have = {
+      start: head.start,
+      stop: head.stop,
+      width: head.width,
+      unread: head.unread,
+      traces
+    };
+    for (const [row, limits] of Object.entries(head.limits)) setup.channels[Number(row)].limits = limits;
+    if (failing) {
+      failing = 0;
+      host.last("");
+    }
+    if (asked && asked.n === head.n) {
+      answered = asked.key;
+      asked = null;
+    }
+    host.changed();
+  }
+  function on_ribbon() {
+    const pack = take_pack("ribbon");
+    if (!pack) return;
+    ribbon = {
+      width: pack.head.width,
+      traces: pack.traces
+    };
+    host.ribbon_changed();
+  }
+  function read_on() {
+    if (reading || asked || failing || share >= 100 || document.hidden || wire.stopped) return;
+    if (host.still_ms() < STILL_MS) return;
+    reading = true;
+    const layer = host.layer();
+    const [start, stop] = layer ? view_samples(layer) : [
+      0,
+      0
+    ];
+    wire.send("read", {
+      near: Math.round((start + stop) / 2)
+    });
+  }
+  wire.listen((what) => {
+    if (what.share != null) share = Math.floor(what.share * 100);
+    if (what.read?.client === wire.client) {
+      reading = false;
+      setTimeout(read_on, 0);
+    }
+    if (what.stopped === "") {
+      asked = null;
+      reading = false;
+    }
+    if (what.unread?.client === wire.client) {
+      failing = performance.now();
+      reading = false;
+      if (asked) answered = asked.key;
+      asked = null;
+      host.last(what.unread.words);
+    }
+    refill();
+  });
+  for (const name of [
+    "stretch",
+    "ribbon"
+  ]) model.properties[name].internal = true;
+  model.on("stretch", on_stretch);
+  model.on("ribbon", on_ribbon);
+  return {
+    refill,
+    start: on_ribbon,
+    get have() {
+      return have;
+    },
+    get ribbon() {
+      return ribbon;
+    },
+    get share() {
+      return share;
+    },
+    get waits() {
+      return Boolean(asked || reading);
+    },
+    /** Called a few times a second. */
+    tick() {
+      if (failing && performance.now() - failing > RETRY_MS) answered = "";
+      refill();
+      read_on();
+    },
+    close() {
+      model.off?.("stretch", on_stretch);
+      model.off?.("ribbon", on_ribbon);
+    }
+  };
+}
+
+// long/words.js
+function clock(s) {
+  const whole = Math.floor(s);
+  const parts = [
+    Math.floor(whole / 3600),
+    Math.floor(whole / 60) % 60,
+    whole % 60
+  ];
+  return parts.map((n) => String(n).padStart(2, "0")).join(":");
+}
+var gain_words = (gain) => gain >= 1 ? String(gain) : `1/${Math.round(1 / gain)}`;
+function make_words(setup, state, screen, { marks, supply, wire }) {
+  const { duration_s, rate_hz, channels } = setup;
+  const { rows } = state;
+  const shown_as = (row) => channels[row].auxiliary ? "as recorded" : rows[row].kind;
+  function value_at(s) {
+    const { have } = supply;
+    const trace = have?.traces.get(state.focus);
+    if (!have || !trace || trace.kind !== rows[state.focus].kind) return null;
+    const i = Math.floor((s * rate_hz - have.start) / have.width + (have.width === 1 ? 0.5 : 0));
+    if (i < 0 || i >= trace.low.length || trace.low[i] === MISSING) return null;
+    const value = (v) => Number((v * trace.scale + trace.offset).toPrecision(3));
+    const [low, high] = [
+      value(trace.low[i]),
+      value(trace.high[i])
+    ];
+    return low === high ? `${low}` : `${low} to ${high}`;
+  }
+  function read_out() {
+    const { focus, hover_s, cursor_s } = state;
+    const s = hover_s ?? cursor_s;
+    const at = `${hover_s == null ? "cursor" : "pointer"} ${s.toFixed(4)} s`;
+    const value = value_at(s);
+    const { label, unit_label } = channels[focus];
+    return value == null ? at : `${at} \xB7 ${label}, ${shown_as(focus)}: ${value} ${unit_label}`;
+  }
+  function write_labels({ top, height }) {
+    const bands = lay_rows(channels, height, state.font_px);
+    screen.lay_gutter(bands, top);
+    channels.forEach((channel, row) => {
+      const { element, name, kind, gain, scale } = screen.rows[row];
+      const bar = scale_bar(heights(channel, rows[row], bands[row]), bands[row]);
+      const unit = channel.unit_label === "arbitrary units" ? "(arbitrary)" : channel.unit_label;
+      set_text(scale, `${Number(bar.value.toPrecision(3))} ${unit}`);
+      set_text(kind, shown_as(row));
+      set_text(gain, rows[row].gain === 1 ? "" : `\xD7 ${gain_words(rows[row].gain)}`);
+      name.setAttribute("aria-current", String(row === state.focus));
+      element.dataset.here = String(row === state.focus);
+    });
+  }
+  function write() {
+    const { layer, focus, said } = state;
+    if (!layer) return;
+    const [x0, x1] = layer.range();
+    const digits = x1 - x0 < 2 ? 3 : x1 - x0 < 100 ? 1 : 0;
+    const span = `${x0.toFixed(digits)} to ${x1.toFixed(digits)} s`;
+    set_text(screen.where, `${span} of ${duration_s.toFixed(0)} s (${clock(x0)})`);
+    const held = marks.words(focus, state.hover_s ?? state.cursor_s);
+    set_text(screen.read_out, read_out() + (held ? ` \xB7 ${held}` : ""));
+    write_labels(layer.frame());
+    const other2 = rows.filter((row) => row.gain !== 1).length;
+    screen.differs.hidden = !other2;
+    const which = other2 === rows.length ? "all channels" : `${other2} of ${rows.length} channels`;
+    set_text(screen.differs, `differs from the usual gain: ${which}`);
+    const shown = `the whole recording, ${duration_s.toFixed(0)} s; shown is ${x0.toFixed(1)} to ${x1.toFixed(1)} s`;
+    screen.ribbon.setAttribute("aria-label", shown);
+    const told = [
+      `${span}, ${channels[focus].label}, ${shown_as(focus)}`,
+      said,
+      held
+    ];
+    set_text(screen.live, told.filter(Boolean).join(". "));
+    show_saved(screen.root, screen.saved, wire);
+  }
+  return {
+    write
+  };
+}
+
+// long/long.js
+var TICK_MS = 250;
+var AFTER_MS = 60;
+function render_long({ model, view }, setup) {
+  const { rate_hz } = setup;
+  const wire = make_wire(model, {
+    still: " What is shown was read before; other stretches stay blank."
+  });
+  const state = make_state(setup);
+  const screen = make_screen(setup, model.get_child("picture"), (action) => act(action, null));
+  const { root, notice, asking } = screen;
+  const moving = make_moving(setup, state, screen, refresh);
+  const marks = make_marks(setup, {
+    decide,
+    asking,
+    notice: notice.pass,
+    go_to: moving.go_to,
+    refresh,
+    focus: () => state.focus,
+    cursor: moving.seen_cursor,
+    set_cursor: (s) => {
+      state.cursor_s = s;
+    },
+    range: state.range
+  });
+  const supply = make_supply(model, setup, wire, {
+    layer: () => state.layer,
+    kinds: () => state.rows.map((row) => row.kind),
+    still_ms: () => performance.now() - state.moved,
+    changed: refresh,
+    ribbon_changed: paint_ribbon,
+    last: notice.last
+  });
+  const words = make_words(setup, state, screen, {
+    marks,
+    supply,
+    wire
+  });
+  const commands = {
+    ...moving.commands(marks),
+    ...marks.commands
+  };
+  let paper = null;
+  let later;
+  function scene() {
+    const { rows, focus, cursor_s, hover_s, font_px } = state;
+    const { have, share } = supply;
+    return {
+      setup,
+      rows,
+      have,
+      focus,
+      share,
+      cursor_s,
+      hover_s,
+      range: state.range(),
+      theme: theme_of(root),
+      font_px
+    };
+  }
+  function paper_for(ctx, { width, height }, ratio) {
+    if (paper?.image.width !== width || paper.image.height !== height) {
+      const image = ctx.createImageData(width, height);
+      paper = {
+        image,
+        words: new Uint32Array(image.data.buffer),
+        width,
+        ratio
+      };
+    }
+    paper.ratio = ratio;
+    return paper;
+  }
+  function draw(layer) {
+    state.layer = layer;
+    const began = performance.now();
+    const ctx = context_of(layer.canvas, {
+      willReadFrequently: true
+    });
+    const { width, height } = layer.frame();
+    const ratio = window.devicePixelRatio || 1;
+    ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
+    const now = scene();
+    const absent = draw_outlines(ctx, paper_for(ctx, layer.canvas, ratio), now, width, height);
+    const feet = draw_marks(ctx, marks.shown, now, width, height);
+    draw_over(ctx, now, feet, width, height);
+    root.dataset.painted = absent.loading ? "loading" : absent.reading ? "reading" : "whole";
+    root.dataset.view = layer.range().join(" ");
+    root.dataset.drawing = (performance.now() - began).toFixed(2);
+    root.dataset.paints = String(Number(root.dataset.paints ?? 0) + 1);
+    supply.refill();
+    after_paint();
+  }
+  function after_paint() {
+    if (later) return;
+    later = setTimeout(() => {
+      later = void 0;
+      words.write();
+      paint_ribbon();
+    }, AFTER_MS);
+  }
+  function paint_ribbon() {
+    const [width, height] = [
+      screen.ribbon.clientWidth,
+      screen.ribbon.clientHeight
+    ];
+    if (!state.layer || !width) return;
+    const ctx = paper_of(screen.ribbon, {
+      width,
+      height
+    });
+    ctx.font = `${state.font_px}px system-ui, sans-serif`;
+    draw_ribbon(ctx, scene(), supply.ribbon, width, height);
+    if (setup.decides) draw_on_ribbon(ctx, marks.shown, scene(), width, height);
+  }
+  function refresh() {
+    state.layer?.redraw();
+    after_paint();
+  }
+  function decide(command, args) {
+    const span_s = state.range().map((s) => Number(s.toFixed(4)));
+    const visible = {
+      span_s,
+      gain: state.rows.map((row) => row.gain),
+      shown: state.rows.map((row) => row.kind)
+    };
+    const taken = wire.decide({
+      command,
+      args,
+      visible
+    });
+    if (!taken) notice.pass(wire.stopped);
+    return taken;
+  }
+  function act(action, pressed) {
+    if (pressed && asking.key) return asking.key(pressed);
+    if (pressed && screen.key_card.open) return screen.key_card.key(action, pressed);
+    asking.close();
+    state.hover_s = null;
+    if (!state.layer) return;
+    const [x0, x1] = state.range();
+    asking.form.dataset.side = state.cursor_s > (x0 + x1) / 2 ? "left" : "right";
+    commands[action.command]?.(action);
+  }
+  listen_to_pointer(screen, setup, marks, {
+    layer: () => state.layer,
+    bands: (height) => lay_rows(setup.channels, height, state.font_px),
+    show: state.show,
+    shift: moving.shift,
+    zoom: moving.zoom,
+    refresh,
+    take_channel: moving.face,
+    set_cursor: (s) => {
+      state.cursor_s = Math.round(s * rate_hz) / rate_hz;
+    },
+    hover: (s) => {
+      if (s === state.hover_s) return;
+      state.hover_s = s;
+      state.layer?.redraw();
+    },
+    centre: (s) => {
+      state.cursor_s = state.inside(s);
+      moving.centre(s);
+    }
+  });
+  wire.listen((what) => {
+    if ("stopped" in what) notice.last(what.stopped);
+    marks.take(what);
+    if (what.trials || what.standing) refresh();
+    if (what.go_to?.client === wire.client) moving.go_to(what.go_to.s);
+    if (what.said?.client === wire.client) notice.pass(what.said.words);
+    if (what.refusal) notice.pass(`Not taken: ${what.refusal.words}`);
+    after_paint();
+  });
+  function fit() {
+    state.font_px = canvas_font_px();
+    const { layer, font_px } = state;
+    if (!layer) return;
+    layer.letters(font_px);
+    const needed = layer.around() + head_px(font_px) + state.rows.length * least_row_px(font_px);
+    layer.make_tall(fitting_height(root, setup.height, needed));
+    refresh();
+  }
+  live(model, view, {
+    root,
+    keys_on: screen.keys_on,
+    keys: setup.keys,
+    every_ms: TICK_MS,
+    act,
+    draw,
+    ready(layer) {
+      state.layer = layer;
+      fit();
+    },
+    dress: refresh,
+    fit,
+    tick(attentive) {
+      wire.watch(attentive || supply.waits);
+      supply.tick();
+      if (canvas_font_px() !== state.font_px) fit();
+    },
+    close() {
+      clearTimeout(later);
+      marks.close();
+      supply.close();
+      wire.close();
+    }
+  });
+  wire.send("hello");
+  supply.start();
+  return root;
+}
+
+// review/bands.js
+var band_weights = (setup) => setup.channels.map((channel) => channel.auxiliary ? 0.55 : 1);
+var strip_px = (font_px) => font_px + 7;
+var least_bands_px = (setup, font_px) => strip_px(font_px) + 3.6 * font_px * band_weights(setup).reduce((a, b) => a + b, 0);
+function lay_bands(setup, height, font_px) {
+  const weights = band_weights(setup);
+  let top = strip_px(font_px);
+  const unit = (height - top) / weights.reduce((a, b) => a + b, 0);
+  return weights.map((weight, row) => {
+    const band = {
+      row,
+      top,
+      height: weight * unit,
+      auxiliary: setup.channels[row].auxiliary
+    };
+    top += weight * unit;
+    return band;
+  });
+}
+
+// review/overview.js
+var row_px = (font_px) => Math.round(12 / 11 * font_px);
+var minus_width = (interval) => interval && interval[0] - interval[1];
+var SORTS = [
+  [
+    "order of the review",
+    (_summary, _row, index) => index,
+    true
+  ],
+  [
+    "time of recording",
+    (summary) => summary[3] && summary[3][0] * 1e12 + summary[3][1],
+    false
+  ],
+  [
+    "response",
+    (summary) => summary[1],
+    false
+  ],
+  [
+    "onset",
+    (summary, row) => summary[2][row][0],
+    true
+  ],
+  [
+    "certainty, least first",
+    (summary, row) => minus_width(summary[2][row][2]),
+    true
+  ]
+];
+function next_sort(sort, blind) {
+  const next = (sort + 1) % SORTS.length;
+  return blind && !SORTS[next][2] ? next_sort(next, blind) : next;
+}
+function overview_order(summaries, row, sort) {
+  const key = SORTS[sort][1];
+  const value = summaries.map((summary, index) => key(summary, row, index));
+  return summaries.map((_, index) => index).sort((a, b) => (value[a] ?? Infinity) - (value[b] ?? Infinity) || a - b);
+}
+function draw_overview(canvas, { summaries, order, row, index, range, theme, font_px }) {
+  const colours = PALETTES[theme];
+  const ratio = window.devicePixelRatio || 1;
+  const width = canvas.clientWidth;
+  const height = canvas.clientHeight;
+  const at = order.indexOf(index);
+  const high = row_px(font_px);
+  const shown = Math.floor(height / high);
+  const first = Math.max(0, Math.min(order.length - shown, at - Math.floor(shown / 2)));
+  const hit = (y) => order[first + Math.floor(y / high)];
+  if (width < 20 || height < 20) return hit;
+  Object.assign(canvas, {
+    width: width * ratio,
+    height: height * ratio
+  });
+  const ctx = context_of(canvas);
+  ctx.scale(ratio, ratio);
+  ctx.fillStyle = colours.ground;
+  ctx.fillRect(0, 0, width, height);
+  const left = 1.45 * font_px;
+  const x = (s) => left + (s - range[0]) / (range[1] - range[0]) * (width - left - 4);
+  ctx.strokeStyle = colours.ink;
+  ctx.lineWidth = 1;
+  ctx.beginPath();
+  ctx.moveTo(x(0), 0);
+  ctx.lineTo(x(0), height);
+  ctx.stroke();
+  ctx.font = `${font_px}px system-ui, sans-serif`;
+  ctx.textBaseline = "middle";
+  for (let k = 0; k < shown && first + k < order.length; k++) {
+    const i = order[first + k];
+    const [, response, channels] = summaries[i];
+    const [onset, offset, interval, sign] = channels[row];
+    const y = k * high + high / 2;
+    if (i === index) {
+      ctx.fillStyle = colours.band;
+      ctx.fillRect(0, y - high / 2, width, high);
+      ctx.strokeStyle = colours.envelope;
+      ctx.strokeRect(0.5, y - high / 2 + 0.5, width - 1, high - 1);
+    }
+    ctx.fillStyle = colours.ink;
+    ctx.fillText(sign, 3, y + 0.5);
+    if (onset != null) {
+      ctx.strokeStyle = colours.rectified;
+      ctx.lineWidth = 1;
+      ctx.beginPath();
+      ctx.moveTo(x(onset), y);
+      ctx.lineTo(x(offset ?? onset), y);
+      ctx.stroke();
+      ctx.fillStyle = colours.onset;
+      ctx.fillRect(x(onset) - 1, y - 2.5, 2, 5);
+      if (interval && interval[1] - interval[0] > 0.02) {
+        ctx.strokeStyle = colours.onset;
+        ctx.beginPath();
+        ctx.moveTo(x(interval[0]), y);
+        ctx.lineTo(x(interval[1]), y);
+        ctx.stroke();
+      }
+    }
+    if (response != null) {
+      ctx.fillStyle = colours.ink;
+      ctx.fillRect(x(response) - 0.5, y - 3, 1, 2);
+      ctx.fillRect(x(response) - 0.5, y + 1, 1, 2);
+    }
+  }
+  return hit;
+}
+
+// review/commands.js
+function make_commands({ setup, screen, state, selection, walks, moving, painting }) {
+  const { refresh } = painting;
+  function set_gain(gain) {
+    state.gain = Math.min(64, Math.max(1 / 64, gain));
+    refresh();
+  }
+  function toggle(part) {
+    part.hidden = !part.hidden;
+    refresh();
+  }
+  function not_locatable() {
+    const here = state.here();
+    if (!state.loaded() || !here) {
+      return screen.notice.pass(`Trial ${state.index + 1} is not here yet: no decision was taken.`);
+    }
+    const ends = selection.interval();
+    if (!state.times_shown()) {
+      if (!here.interval_s) return selection.put_interval(ends);
+      return screen.notice.pass("It is not locatable already: move its edges, not before and not after.");
+    }
+    const [a, b] = ends.map((s) => Number((s * 1e3).toFixed(1)));
+    screen.asking.ask("Present, but the onset cannot be located. Times from the cue, in ms:", [
+      {
+        name: "a",
+        words: "not before",
+        type: "number",
+        value: a
+      },
+      {
+        name: "b",
+        words: "not after",
+        type: "number",
+        value: b
+      }
+    ], (said) => selection.put_interval([
+      said.a / 1e3,
+      said.b / 1e3
+    ]) && moving.go_on());
+  }
+  return {
+    next_trial: () => walks.step(1),
+    previous_trial: () => walks.step(-1),
+    next_row: () => moving.step_row(1),
+    previous_row: () => moving.step_row(-1),
+    next_channel: () => moving.step_channel(1),
+    previous_channel: () => moving.step_channel(-1),
+    next_unreviewed: moving.next_open_trial,
+    trial: ({ index }) => index != null && moving.show(index),
+    channel: ({ row }) => moving.show(state.index, row),
+    walk: walks.choose,
+    overview: () => toggle(screen.overview),
+    sort: () => {
+      state.sort = next_sort(state.sort, state.blind);
+      screen.overview.hidden = false;
+      refresh();
+    },
+    smear: () => {
+      state.smear = !state.smear;
+      refresh();
+    },
+    read_out: () => {
+      state.read_out = !state.read_out;
+      refresh();
+    },
+    spectrum: () => {
+      state.spectrum_for = "";
+      toggle(screen.spectrum);
+    },
+    listen: moving.listen,
+    gain_up: () => set_gain(state.gain * 2),
+    gain_down: () => set_gain(state.gain / 2),
+    span: () => {
+      if (painting.at_usual_span()) state.span = 1 - state.span;
+      state.layer?.set_range(...setup.spans[state.span]);
+      refresh();
+    },
+    key_card: () => screen.key_card.toggle(),
+    not_locatable
+  };
+}
+
+// review/deciding.js
+function make_deciding(review) {
+  const { store, screen, state } = review;
+  function visible() {
+    const { layer, gain, index, row, shown } = state;
+    const [x0, x1] = state.range();
+    const seconds = shown.index === index ? (performance.now() - shown.since) / 1e3 : 0;
+    const trial = store.trials.get(index);
+    const full = trial ? trial.full_scale[row] : NaN;
+    return {
+      seconds: Number(seconds.toFixed(2)),
+      gain,
+      full_scale: Number((full / gain).toPrecision(4)),
+      span_s: [
+        Number(x0.toFixed(4)),
+        Number(x1.toFixed(4))
+      ],
+      ms_per_px: layer ? Number(((x1 - x0) * 1e3 / layer.frame().width).toFixed(2)) : null,
+      walk: review.walks.name,
+      automatic: !state.here()?.hidden,
+      read_out: state.times_shown(),
+      overview: !screen.overview.hidden,
+      response: !state.blind,
+      typical: !state.blind && store.typical.has(`${trial?.recording}|${row}`),
+      spectrum: !screen.spectrum.hidden,
+      smear: state.smear
+    };
+  }
+  function seen_by(command) {
+    const { index, row, emg_rows } = state;
+    const channels = state.card()?.channels;
+    if (!channels || command !== "accept" && command !== "accept_rest") return null;
+    const rows = command === "accept" ? [
+      row
+    ] : emg_rows.filter((r) => !state.decided(index, r));
+    const marks = rows.map((r) => channels[r].bursts.map(({ id, onset_s, offset_s }) => [
+      id,
+      onset_s,
+      offset_s
+    ]));
+    return Object.fromEntries(rows.map((r, i) => [
+      state.label(r),
+      marks[i]
+    ]));
+  }
+  function hindrance() {
+    if (!state.loaded()) return `Trial ${state.index + 1} is not here yet: no decision was taken.`;
+    const back = store.pending.some(({ command }) => command === "undo" || command === "redo");
+    return back ? "Taking back: no decision was taken." : "";
+  }
+  function decide(command, args = {}, channel = state.label()) {
+    const why = hindrance();
+    if (why) {
+      screen.notice.pass(why);
+      return false;
+    }
+    const edges = command === "not_locatable" && state.here()?.interval_s;
+    const closes = state.closes(command) && !edges;
+    const seen = seen_by(command);
+    if (!store.decide({
+      command,
+      index: state.index,
+      channel,
+      args,
+      visible: visible(),
+      seen
+    })) {
+      screen.notice.pass(store.stopped);
+      return false;
+    }
+    if (closes) review.words.closed();
+    review.words.propose_break();
+    return true;
+  }
+  return {
+    decide,
+    /** Whether an added burst of the present channel is on its way. */
+    adding: () => store.pending.some(({ command, index, channel }) => command === "add" && index === state.index && channel === state.label()),
+    /** Refuse before Python is asked.
+     * @param {string} words */
+    refuse(words) {
+      screen.notice.show(`Trial ${state.index + 1}, ${state.label()}: not taken: ${words}`);
+      review.painting.refresh();
+    }
+  };
+}
+
+// review/forms.js
+function make_forms({ setup, screen, state, selection, deciding, moving }) {
+  const last_reasons = {};
+  const { decide } = deciding;
+  const in_hand = () => state.here()?.bursts.find(({ id }) => id === selection.mark.burst);
+  function reasons(command, question) {
+    screen.asking.choose(question, setup.choices[command], true, (reasons2) => {
+      last_reasons[command] = reasons2;
+      if (decide(command, {
+        reasons: reasons2
+      }) && state.closes(command)) moving.go_on();
+    });
+  }
+  function settle(dispute, channel) {
+    if (!dispute) return screen.notice.pass("Nothing is disputed here.");
+    const words = dispute.said[state.times_shown() ? "timed" : "untimed"];
+    screen.asking.choose(`${dispute.why}. ${words}. Which stands?`, setup.choices.settle, false, ([choice]) => decide("settle", {
+      choice
+    }, channel) && channel && moving.go_on());
+  }
+  function choose_one(question, choices, command, more = {}) {
+    screen.asking.choose(question, choices, false, ([word]) => decide(command, {
+      [command]: word,
+      ...more
+    }));
+  }
+  function comment(question, value, ...channel) {
+    screen.asking.ask(question, [
+      {
+        name: "text",
+        words: "",
+        value: value ?? ""
+      }
+    ], ({ text }) => decide("comment", {
+      text
+    }, ...channel));
+  }
+  function exclude() {
+    const card = state.card();
+    if (!card) return decide("exclude");
+    const standing = {
+      channel: state.here()?.excluded,
+      ...card.excluded
+    };
+    const names = {
+      channel: `channel ${state.label()} in this recording`,
+      recording: "this recording, all channels",
+      participant: "this participant, all recordings"
+    };
+    const choices = Object.keys(names).filter((what) => what in standing).map((what, i) => ({
+      code: `Digit${i + 1}`,
+      words: what,
+      shown: (standing[what] ?? null) == null ? `exclude ${names[what]}` : `readmit ${names[what]} (excluded${standing[what] && `: ${standing[what]}`})`
+    }));
+    screen.asking.choose("Keep out of every analysis? Decisions stay, and may go on.", choices, false, ([what]) => {
+      const command = (standing[what] ?? null) == null ? "exclude" : "readmit";
+      screen.asking.ask(`${command === "exclude" ? "Exclude" : "Readmit"} ${names[what]} (no names of people):`, [
+        {
+          name: "reason",
+          words: command === "exclude" ? "reason" : "reason, if there is one to give",
+          value: ""
+        }
+      ], ({ reason }) => {
+        if (command === "readmit" || reason.trim()) return decide(command, {
+          what,
+          reason: reason.trim()
+        });
+        screen.asking.complain("An exclusion needs its reason, in a few words.");
+        return false;
+      });
+    });
+  }
+  return {
+    exclude,
+    readmit: exclude,
+    discuss_trial: () => decide("discuss", {}, null),
+    go_to: () => screen.asking.ask("Go to which trial?", [
+      {
+        name: "n",
+        words: `1 to ${setup.n_trials}`,
+        type: "number",
+        value: state.index + 1
+      }
+    ], ({ n }) => moving.show(Math.round(n) - 1)),
+    convention: () => screen.asking.tell("The marking convention of this study", setup.convention || "This study has not written one down."),
+    unblind: () => state.blind ? screen.asking.ask("Show condition, participant and response from now on? This is logged.", [
+      {
+        name: "reason",
+        words: "reason",
+        value: ""
+      }
+    ], ({ reason }) => decide("unblind", {
+      reason
+    })) : screen.notice.pass("This review is not blind."),
+    unusable: () => reasons("unusable", "Why is this signal unusable?"),
+    caution: () => reasons("caution", "What calls for caution here?"),
+    same_reasons: () => {
+      if (!last_reasons.unusable) {
+        return screen.notice.pass("No reason for an unusable signal was given yet in this session.");
+      }
+      if (decide("unusable", {
+        reasons: last_reasons.unusable
+      })) moving.go_on();
+    },
+    settle: () => settle(state.here()?.dispute, state.label()),
+    settle_trial: () => settle(state.card()?.dispute, null),
+    behaviour: () => choose_one("What did the person do in this trial?", setup.choices.behaviour, "behaviour"),
+    kind: () => {
+      const { burst } = selection.mark;
+      const bursts = state.here()?.bursts ?? [];
+      const which = bursts.length > 1 ? `number ${1 + bursts.findIndex(({ id }) => id === burst)}` : "this";
+      choose_one(`What kind of burst is ${which}?`, setup.choices.kind, "kind", {
+        burst
+      });
+    },
+    half_width: () => {
+      const now = in_hand();
+      if (!now) return screen.notice.pass("There is no mark here whose half-width could be given: add one first.");
+      const value = now.half_width_s == null ? "" : Number((now.half_width_s * 1e3).toPrecision(3));
+      screen.asking.ask("How far to either side of its mark may the onset lie? Leave the field empty to say nothing of it.", [
+        {
+          name: "by",
+          words: "\xB1 ms",
+          value
+        }
+      ], ({ by }) => {
+        const half_width_ms = by.trim() ? Number(by.replace(",", ".")) : null;
+        if (half_width_ms == null || half_width_ms > 0) {
+          return decide("half_width", {
+            half_width_ms,
+            burst: now.id
+          });
+        }
+        screen.asking.complain(`"${by}" is no number of ms above 0; give one, or leave the field empty.`);
+        return false;
+      });
+    },
+    /** The method for all trials; parameters other than the usual ones are a matter for a script. */
+    change_method: () => screen.asking.choose(`Onsets are found by ${setup.method}. Find them anew by which method, with its usual parameters? Others are given by script: session.change_method(name, parameter=value). Reviewed marks stay as they are. This is logged, and undo passes over it.`, setup.choices.change_method, false, ([method]) => {
+      if (decide("change_method", {
+        method,
+        slow: "Onsets are being found anew: no decision is taken until that is done. If the kernel was restarted, run the cell again: review goes on where the file ends."
+      })) {
+        screen.notice.pass(`Finding the onsets anew by ${method} \u2026`);
+      }
+    }),
+    comment: () => comment("Comment on this channel (no names of people):", state.here()?.comment),
+    comment_trial: () => comment("Comment on the whole trial (no names of people):", state.card()?.comment, null),
+    seal: () => screen.asking.ask("Seal the decisions so far as a named version:", [
+      {
+        name: "name",
+        words: "name",
+        value: setup.next_version
+      }
+    ], ({ name }) => decide("seal", {
+      name
+    }))
+  };
+}
+
+// review/moving.js
+var HEARD_AROUND_S = 0.1;
+var HEARD_S = 0.5;
+function make_moving2(review) {
+  const { setup, store, screen, state, selection, walks } = review;
+  let listened = 0;
+  function leave() {
+    selection.flush();
+    review.pointer.let_go();
+    screen.asking.close();
+    const lost = selection.drop_kept();
+    if (lost) screen.notice.pass(`Pressed for a burst that was not yet saved, and not taken: ${lost}.`);
+  }
+  function show(i, row = null) {
+    leave();
+    state.index = within(i, 0, setup.n_trials - 1);
+    state.awaited = !state.loaded();
+    state.row = row ?? first_open(state.index) ?? rows_of(state.index)[0];
+    selection.let_go();
+    selection.select();
+    walks.at(state.index);
+    review.painting.refresh();
+  }
+  const rows_of = (i) => walks.rows(i) ?? state.emg_rows;
+  const first_open = (i) => rows_of(i).find((row) => !state.decided(i, row));
+  function go_on() {
+    const { index } = state;
+    const later = rows_of(index).find((row) => row > state.row && !state.decided(index, row)) ?? first_open(index);
+    if (later != null) show(index, later);
+    else if (walks.words || index + 1 < setup.n_trials) walks.step(1);
+    else review.painting.refresh();
+  }
+  return {
+    show,
+    go_on,
+    first_open,
+    /** Scroll to the present channel, where the page shows less than the picture. */
+    reveal() {
+      if (!state.layer || screen.asking.key || screen.key_card.open) return;
+      const { top, height } = state.layer.frame();
+      const band = lay_bands(setup, height, canvas_font_px())[state.row];
+      screen.reveal(top + band.top, band.height);
+    },
+    /** To another row of the overview.
+     * @param {number} by */
+    step_row(by) {
+      const order = overview_order(store.summaries, state.row, state.sort);
+      const next = order[order.indexOf(state.index) + by];
+      if (next != null) show(next, state.row);
+    },
+    /** @param {number} by */
+    step_channel(by) {
+      const row = state.emg_rows[state.emg_rows.indexOf(state.row) + by];
+      if (row != null) show(state.index, row);
+    },
+    /** The next trial that is open, of those stepped through, from the present one around to it. */
+    next_open_trial() {
+      const next = walks.next_where((i) => {
+        const [status, , channels] = store.summaries[i];
+        const open = status === "open" || channels.some(([, , , , reviewed]) => !reviewed);
+        return open && !store.pending.some(({ index }) => index === i);
+      });
+      if (next != null) return show(next);
+      screen.notice.pass(`${setup.none_left}${walks.words ? " in those stepped through" : ""}.`);
+    },
+    /** Hear the selected burst, or what is shown. */
+    listen() {
+      const burst = selection.burst();
+      let [start_s, stop_s] = state.range();
+      if (burst) {
+        start_s = burst.onset_s - HEARD_AROUND_S;
+        stop_s = (burst.offset_s ?? burst.onset_s + HEARD_S) + HEARD_AROUND_S;
+      }
+      listened += 1;
+      store.ask("listen", {
+        n: listened,
+        index: state.index,
+        channel: state.label(),
+        start_s,
+        stop_s
+      });
+    },
+    ask_spectrum() {
+      const { index, row } = state;
+      const burst = selection.burst();
+      const wanted = `${index}|${row}|${burst?.onset_s}|${burst?.offset_s}`;
+      if (wanted === state.spectrum_for) return;
+      state.spectrum_for = wanted;
+      screen.spectrum_map.getContext("2d")?.clearRect(0, 0, 9999, 9999);
+      if (burst?.offset_s == null) return screen.notice.pass("A spectrum needs a burst with onset and offset.");
+      const { onset_s, offset_s } = burst;
+      store.ask("spectrum", {
+        index,
+        channel: state.label(),
+        onset_s,
+        offset_s,
+        for: wanted
+      });
+    }
+  };
+}
+
+// review/spectrum.js
+function draw_spectrum(canvas, { frequency_hz, burst, rest, unit }, theme, font_px) {
+  const colours = PALETTES[theme];
+  const ratio = window.devicePixelRatio || 1;
+  const [width, height] = [
+    canvas.clientWidth,
+    canvas.clientHeight
+  ];
+  Object.assign(canvas, {
+    width: width * ratio,
+    height: height * ratio
+  });
+  const ctx = context_of(canvas);
+  ctx.scale(ratio, ratio);
+  ctx.fillStyle = colours.ground;
+  ctx.fillRect(0, 0, width, height);
+  const top_hz = Math.min(500, ...frequency_hz.slice(-1));
+  const db = (values) => values.map((value) => 10 * Math.log10(Math.max(value, 1e-12)));
+  const [b, r] = [
+    db(burst),
+    db(rest)
+  ];
+  const seen = [
+    ...b,
+    ...r
+  ].filter((_, i) => frequency_hz[i % frequency_hz.length] <= top_hz);
+  const high = Math.max(...seen) + 3;
+  const low = Math.max(Math.min(...seen), high - 60);
+  const [left, top, bottom] = [
+    3.1 * font_px,
+    1.3 * font_px,
+    height - 2.4 * font_px
+  ];
+  const x = (hz) => left + hz / top_hz * (width - left - 1.2 * font_px);
+  const y = (value) => top + (high - value) / (high - low) * (bottom - top);
+  ctx.font = `${10 / 11 * font_px}px system-ui, sans-serif`;
+  ctx.fillStyle = colours.ink;
+  ctx.strokeStyle = colours.grid;
+  ctx.textAlign = "center";
+  let written = -Infinity;
+  for (const hz of [
+    50,
+    100,
+    200,
+    300,
+    400,
+    500
+  ].filter((f) => f <= top_hz)) {
+    ctx.beginPath();
+    ctx.moveTo(x(hz), top);
+    ctx.lineTo(x(hz), bottom);
+    ctx.stroke();
+    if (x(hz) - written < 2 * font_px) continue;
+    ctx.fillText(String(hz), x(hz), height - 1.3 * font_px);
+    written = x(hz);
+  }
+  ctx.textAlign = "right";
+  ctx.fillText("frequency (Hz)", width - 4, height - 3);
+  ctx.textAlign = "left";
+  ctx.fillText(`dB re 1 ${unit}`, 2, 0.9 * font_px);
+  const step = high - low > 45 ? 20 : 10;
+  for (let value = step * Math.ceil(low / step); value < high; value += step) {
+    ctx.beginPath();
+    ctx.moveTo(left, y(value));
+    ctx.lineTo(width - 1.2 * font_px, y(value));
+    ctx.stroke();
+    if (y(value) > top + 0.4 * font_px) ctx.fillText(String(value).replace("-", "\u2212"), 6, y(value) + 3);
+  }
+  const line = (values, colour, dash, words, at) => {
+    ctx.strokeStyle = ctx.fillStyle = colour;
+    ctx.lineWidth = 1.6;
+    ctx.setLineDash(dash);
+    ctx.beginPath();
+    frequency_hz.forEach((hz, i) => {
+      if (hz <= top_hz) ctx.lineTo(x(hz), Math.min(y(values[i]), bottom));
+    });
+    ctx.stroke();
+    ctx.setLineDash([]);
+    ctx.fillText(words, at, top + 0.9 * font_px);
+  };
+  const [one, two] = [
+    "\u2014 burst",
+    "- - rest"
+  ];
+  const right = width - ctx.measureText(two).width - 6;
+  line(b, colours.envelope, [], one, right - ctx.measureText(`${one}  `).width);
+  line(r, colours.faint, [
+    4,
+    3
+  ], two, right);
+}
+
+// review/news.js
+function listen_to_news({ setup, store, screen, state, selection, walks, moving, painting, player, pointer }) {
+  const { root } = screen;
+  function take_facts(what) {
+    if (what.progress) state.progress = what.progress;
+    for (const name of [
+      "next_version",
+      "method",
+      "counted"
+    ]) {
+      setup[name] = what[name] ?? setup[name];
+    }
+    if ("blind" in what && what.blind !== state.blind) {
+      state.blind = what.blind;
+      state.layer?.hide_times(state.blind);
+    }
+  }
+  function play(what) {
+    const { seconds, state: said } = player.play(what.sound);
+    root.dataset.heard = `${seconds.toFixed(2)} ${said}`;
+    if (said === "running") return;
+    screen.notice.pass(seconds ? `The browser plays no sound (it says: ${said}).` : "There is nothing to hear here.");
+  }
+  function refuse({ decision, words }) {
+    const place = decision ? `Trial ${decision.index + 1}, ${decision.channel ?? "whole trial"}: ` : "";
+    const lost = decision?.command === "add" ? selection.forget_added() : 0;
+    selection.drop();
+    store.renew(decision ? [
+      decision.index
+    ] : [
+      state.index
+    ]);
+    if (decision && decision.index !== state.index && !store.pending.length) moving.show(decision.index);
+    screen.notice.show(`${place}not taken: ${words}${lost ? ` Nor what was pressed after it: ${lost}.` : ""}`);
+  }
+  function take_trial(what) {
+    const came = what.trials?.includes(state.index);
+    if (came && state.awaited) {
+      state.awaited = false;
+      state.row = moving.first_open(state.index) ?? state.row;
+    }
+    const changed = what.cards?.some((card) => card.index === state.index);
+    if ((came || changed) && !selection.nudged && !pointer.dragging) selection.select();
+  }
+  store.listen((what) => {
+    take_facts(what);
+    if (what.spectrum?.client === store.client) {
+      if (what.spectrum.for !== state.spectrum_for) return;
+      return draw_spectrum(screen.spectrum_map, what.spectrum, theme_of(root), canvas_font_px());
+    }
+    if (what.sound) return play(what);
+    if (walks.hear(what)) return;
+    if ("stopped" in what) screen.notice.last(what.stopped);
+    if (what.refusal) refuse(what.refusal);
+    if (what.said?.client === store.client) screen.notice.pass(what.said.words);
+    if (what.notes) screen.notes.fill(what.notes);
+    if (what.start?.client === store.client && what.start.where !== state.index) return moving.show(what.start.where);
+    if (what.go_to?.client === store.client) return moving.show(what.go_to.index, what.go_to.row);
+    take_trial(what);
+    selection.run_kept();
+    painting.refresh();
+  });
+}
+
+// review/backdrop.js
+function shade_plausible(ctx, [from, to], px, height, colours) {
+  ctx.fillStyle = colours.usual_line;
+  ctx.fillRect(px(from), height - 5, px(to) - px(from), 5);
+  ctx.strokeStyle = colours.faint;
+  ctx.setLineDash([
+    1,
+    4
+  ]);
+  for (const s of [
+    from,
+    to
+  ]) {
+    ctx.beginPath();
+    ctx.moveTo(px(s), 0);
+    ctx.lineTo(px(s), height);
+    ctx.stroke();
+  }
+  ctx.setLineDash([]);
+}
+function draw_typical(ctx, usual, band, full, t0, px, colours) {
+  const split = band.top + band.height * 0.4;
+  const rise = (split - band.top - 6) / full;
+  const { lower, median, upper } = usual;
+  const x = (i) => px(t0 + i * median.step_s);
+  const y = (trace, i) => Math.max(band.top + 1, split - trace.samples[i] * trace.scale * rise);
+  ctx.fillStyle = colours.usual;
+  ctx.beginPath();
+  for (let i = 0; i < upper.n; i++) ctx.lineTo(x(i), y(upper, i));
+  for (let i = lower.n - 1; i >= 0; i--) ctx.lineTo(x(i), y(lower, i));
+  ctx.fill();
+  ctx.strokeStyle = colours.usual_line;
+  ctx.lineWidth = 1;
+  ctx.beginPath();
+  for (let i = 0; i < median.n; i++) ctx.lineTo(x(i), y(median, i));
+  ctx.stroke();
+}
+function draw_scale_bar(ctx, band, channel, full, words, colours) {
+  const per_uv = (band.height * 0.6 - 4) / 2 / full;
+  const value = round_below(full * 1.4);
+  const long = value * per_uv;
+  const bottom = band.top + band.height * 0.7 + long / 2;
+  ctx.strokeStyle = colours.ink;
+  ctx.lineWidth = 2;
+  ctx.beginPath();
+  ctx.moveTo(9, bottom);
+  ctx.lineTo(9, bottom - long);
+  ctx.stroke();
+  const text = channel.unit_label === "arbitrary units" ? `${value} (arbitrary)` : `${value} ${channel.unit_label}`;
+  plate(ctx, text, 14, bottom - long / 2 + 4, colours, "left", words ? colours.onset : colours.ink);
+  if (words) plate(ctx, words, 14, band.top + band.height - 6, colours, "left", colours.onset);
+}
+var look_font = (ctx) => parseFloat(ctx.font.replace("bold ", ""));
+function draw_smear(ctx, smear, cursor_s, band, px, colours, timed) {
+  const bottom = band.top + band.height - 4;
+  const y = (value) => bottom - value * band.height * 0.5;
+  ctx.strokeStyle = colours.envelope;
+  ctx.lineWidth = 1.6;
+  ctx.setLineDash([
+    3,
+    2
+  ]);
+  ctx.beginPath();
+  smear.time_s.forEach((s, i) => ctx.lineTo(px(cursor_s + s), y(smear.value[i])));
+  ctx.stroke();
+  ctx.setLineDash([]);
+  const begins_ms = Math.round(smear.time_s[smear.value.findIndex((value) => value > 0.05)] * 1e3);
+  const words = "envelope of a step here: begins " + (timed ? `${Math.abs(begins_ms)} ms ` : "") + (begins_ms < 0 ? "early" : "late");
+  plate(ctx, words, Math.max(px(cursor_s) - 6, ctx.measureText(words).width + 6), band.top + 2 * look_font(ctx) + 5, colours, "right", colours.envelope);
+}
+
+// review/lines.js
+var LINES = {
+  cue: {
+    dash: [],
+    thick: 1.4
+  },
+  corrected: {
+    dash: [],
+    thick: 2.6
+  },
+  recorded: {
+    dash: [
+      5,
+      5
+    ],
+    thick: 1
+  },
+  none: {
+    dash: [
+      1,
+      5
+    ],
+    thick: 1.4
+  },
+  added: {
+    dash: [
+      12,
+      3,
+      2,
+      3
+    ],
+    thick: 1.4
+  },
+  response: {
+    dash: [
+      8,
+      4
+    ],
+    thick: 1
+  },
+  other: {
+    dash: [
+      2,
+      4
+    ],
+    thick: 1
+  }
+};
+function draw_aside2(ctx, stretches, band, px, width, colours) {
+  for (const [start_s, stop_s, words] of stretches) {
+    const [x0, x1] = [
+      Math.max(0, px(start_s)),
+      Math.min(width, Math.max(px(stop_s), px(start_s) + 2))
+    ];
+    if (x1 <= 0 || x0 >= width) continue;
+    hatch(ctx, {
+      left: x0,
+      right: x1,
+      top: band.top,
+      height: band.height
+    }, colours.faint);
+    ctx.strokeRect(x0, band.top + 1, x1 - x0, band.height - 2);
+    plate(ctx, words, Math.min(x0 + 3, width - ctx.measureText(words).width - 4), band.top + band.height * 0.4 + 4, colours);
+  }
+}
+
+// review/selection.js
+var NUDGE_MS2 = 300;
+var OTHER_SIDE = {
+  onset: "offset",
+  offset: "onset",
+  earliest: "latest",
+  latest: "earliest"
+};
+var SIDE_WORDS = {
+  onset: "onset",
+  offset: "offset",
+  earliest: "not before",
+  latest: "not after"
+};
+function marks_of({ bursts, interval_s }) {
+  const marks = bursts.flatMap(({ id, onset_s, offset_s }) => [
+    {
+      burst: id,
+      side: "onset",
+      s: onset_s
+    },
+    {
+      burst: id,
+      side: "offset",
+      s: offset_s
+    }
+  ]);
+  if (interval_s) {
+    marks.push({
+      burst: null,
+      side: "earliest",
+      s: interval_s[0]
+    }, {
+      burst: null,
+      side: "latest",
+      s: interval_s[1]
+    });
+  }
+  return marks.flatMap(({ s, ...mark }) => s == null || s === void 0 ? [] : [
+    {
+      ...mark,
+      s
+    }
+  ]);
+}
+function make_selection(setup, host) {
+  const { rate_hz } = setup;
+  const [first_s, last_s] = setup.spans[0];
+  let mark = {
+    burst: null,
+    side: "onset",
+    at_s: null
+  };
+  let cursor_s = setup.cursor_s;
+  let hover_s = null;
+  let timer;
+  let added = null;
+  const kept = [];
+  const bursts = () => host.channel()?.bursts ?? [];
+  const burst = () => bursts().find((known) => known.id === mark.burst);
+  const where = () => marks_of(host.channel() ?? {
+    bursts: [],
+    interval_s: null
+  }).find((m) => m.burst === mark.burst && m.side === mark.side);
+  const stepped = (s, by_s) => (Math.round(s * rate_hz) + whole_step(by_s, rate_hz)) / rate_hz;
+  function select() {
+    const { index, row } = host.place();
+    if (added?.index === index && added.row === row) {
+      const { known, side } = added;
+      const fresh = bursts().find(({ id }) => !known.includes(id));
+      if (fresh) {
+        mark = {
+          burst: fresh.id,
+          side,
+          at_s: null
+        };
+        added = null;
+        return;
+      }
+    }
+    if (host.channel()?.interval_s) {
+      mark = {
+        burst: null,
+        side: mark.side === "latest" ? "latest" : "earliest",
+        at_s: null
+      };
+      return;
+    }
+    const same = burst();
+    const taken = same ?? bursts().find((known) => known.kind === "response") ?? bursts()[0];
+    mark = {
+      burst: taken?.id ?? null,
+      side: same ? mark.side : "onset",
+      at_s: null
+    };
+  }
+  function coming() {
+    const { index, row } = host.place();
+    return added?.index === index && added.row === row && host.adding();
+  }
+  function run_kept() {
+    if (!coming()) {
+      for (const run of kept.splice(0)) run();
+    }
+  }
+  function drop_kept() {
+    return kept.splice(0).length;
+  }
+  function ready() {
+    if (!coming()) return true;
+    host.notice("The burst just added is not yet saved; press once more.");
+    return false;
+  }
+  function put() {
+    const { side, at_s } = mark;
+    const channel = host.channel();
+    mark.at_s = null;
+    if (at_s == null || !channel || host.stopped()) return host.refresh();
+    if (channel.interval_s && !mark.burst) {
+      const ends = side === "earliest" ? [
+        at_s,
+        channel.interval_s[1]
+      ] : [
+        channel.interval_s[0],
+        at_s
+      ];
+      if (ends[0] > ends[1]) mark.side = OTHER_SIDE[side];
+      put_interval(ends);
+    } else {
+      const known = (
+        /** @type {Burst} */
+        burst()
+      );
+      const { onset_s, offset_s } = side === "onset" ? {
+        ...known,
+        onset_s: at_s
+      } : {
+        ...known,
+        offset_s: at_s
+      };
+      if (offset_s != null && offset_s <= onset_s) {
+        return host.refuse("the offset would not come after its onset; put it later, or the onset earlier.");
+      }
+      Object.assign(known, {
+        [`${side}_s`]: at_s
+      });
+      host.decide("move", {
+        burst: mark.burst,
+        [`${side}_s`]: at_s
+      });
+    }
+    host.refresh();
+  }
+  function put_interval(ends) {
+    const [earliest_s, latest_s] = ends.map((s) => snap(s, rate_hz)).sort((a, b) => a - b);
+    if (!host.decide("not_locatable", {
+      earliest_s,
+      latest_s
+    })) return false;
+    Object.assign(host.channel() ?? {}, {
+      interval_s: [
+        earliest_s,
+        latest_s
+      ],
+      bursts: []
+    });
+    select();
+    host.refresh();
+    return true;
+  }
+  function flush() {
+    if (!timer) return;
+    clearTimeout(timer);
+    timer = void 0;
+    put();
+  }
+  function nudge(by_s) {
+    if (!ready()) return;
+    const at_s = mark.at_s ?? where()?.s;
+    if (at_s === void 0) {
+      return host.notice(burst() ? `This burst has no ${mark.side} yet: put the cursor there, then the mark to the cursor.` : `There is no ${SIDE_WORDS[mark.side]} to move here: put the cursor there and add one.`);
+    }
+    mark.at_s = stepped(at_s, by_s);
+    clearTimeout(timer);
+    timer = setTimeout(flush, NUDGE_MS2);
+    host.refresh();
+  }
+  function add(side) {
+    if (!ready()) return;
+    const known = bursts().map(({ id }) => id);
+    if (host.decide("add", {
+      onset_s: snap(cursor_s, rate_hz)
+    })) added = {
+      ...host.place(),
+      known,
+      side
+    };
+    host.refresh();
+  }
+  function to_cursor() {
+    if (!ready()) return;
+    if (!burst() && !host.channel()?.interval_s) return add("onset");
+    mark.at_s = snap(cursor_s, rate_hz);
+    put();
+  }
+  const commands = {
+    nudge: ({ arguments: { by_s } }) => nudge(by_s),
+    cursor: ({ arguments: { by_s } }) => {
+      cursor_s = within(stepped(within(cursor_s, ...host.range()), by_s), first_s, last_s);
+      host.refresh();
+    },
+    to_cursor,
+    add: () => add("offset"),
+    switch_side: () => {
+      mark = {
+        ...mark,
+        side: OTHER_SIDE[mark.side],
+        at_s: null
+      };
+      host.refresh();
+    },
+    next_burst: () => {
+      const ids = bursts().map(({ id }) => id);
+      const next = ids[((mark.burst == null ? -1 : ids.indexOf(mark.burst)) + 1) % ids.length];
+      if (ids.length) mark = {
+        burst: next,
+        side: "onset",
+        at_s: null
+      };
+      host.refresh();
+    },
+    remove: () => ready() && host.decide("remove", {
+      burst: mark.burst
+    }),
+    confidence: ({ arguments: { confidence } }) => ready() && host.decide("confidence", {
+      confidence,
+      burst: mark.burst
+    })
+  };
+  return {
+    get mark() {
+      return mark;
+    },
+    get cursor_s() {
+      return cursor_s;
+    },
+    get hover_s() {
+      return mark.at_s ?? hover_s;
+    },
+    get held_s() {
+      return mark.at_s ?? where()?.s ?? null;
+    },
+    get nudged() {
+      return timer !== void 0;
+    },
+    burst,
+    select,
+    put_interval,
+    flush,
+    to_cursor,
+    commands,
+    /** The interval to begin with: the present one, else the automatic one, else a little around the cursor.
+     * @returns {Span} */
+    interval() {
+      const { interval_s = null, automatic } = host.channel() ?? {};
+      return interval_s ?? [
+        automatic?.low_s ?? cursor_s - 0.05,
+        automatic?.high_s ?? cursor_s + 0.05
+      ];
+    },
+    /** Keep what is pressed for an added burst until that has its id, and all that is pressed after it; true if kept.
+     * @param {boolean} of_mark @param {() => void} run */
+    keep(of_mark, run) {
+      const keeps = coming() && !host.stopped() && (of_mark || kept.length > 0);
+      if (keeps) kept.push(run);
+      return keeps;
+    },
+    run_kept,
+    drop_kept,
+    forget_added() {
+      added = null;
+      return drop_kept();
+    },
+    let_go() {
+      mark = {
+        burst: null,
+        side: "onset",
+        at_s: null
+      };
+    },
+    /** @param {{burst: string | null, side: Side}} taken */
+    take({ burst: id, side }) {
+      mark = {
+        burst: id,
+        side,
+        at_s: null
+      };
+      host.refresh();
+    },
+    /** @param {number} at_s */
+    hold(at_s) {
+      mark.at_s = snap(at_s, rate_hz);
+      host.redraw();
+    },
+    put() {
+      cursor_s = mark.at_s ?? cursor_s;
+      put();
+    },
+    drop() {
+      mark.at_s = null;
+      host.refresh();
+    },
+    /** @param {number | null} s */
+    hover(s) {
+      hover_s = s;
+      host.redraw();
+    },
+    /** @param {number} s */
+    set_cursor(s) {
+      cursor_s = within(snap(s, rate_hz), first_s, last_s);
+      host.redraw();
+    }
+  };
+}
+
+// review/marks.js
+function draw_interval(ctx, band, [from, to], { side, at_s }, px, colours) {
+  const earliest = (side === "earliest" ? at_s : null) ?? from;
+  const latest = (side === "latest" ? at_s : null) ?? to;
+  const [a, b] = [
+    px(earliest),
+    px(latest)
+  ];
+  ctx.strokeStyle = colours.onset;
+  ctx.lineWidth = 1;
+  ctx.setLineDash([
+    2,
+    3
+  ]);
+  ctx.strokeRect(a, band.top + 3, b - a, band.height - 6);
+  ctx.setLineDash([]);
+  if (side === "earliest" || side === "latest") {
+    ctx.fillStyle = colours.onset;
+    ctx.fillRect((side === "earliest" ? a : b) - 1.5, band.top + 3, 3, band.height - 6);
+  }
+  plate(ctx, SIDE_WORDS.earliest, a - 4, band.top + band.height - 6, colours, "right", colours.onset);
+  plate(ctx, SIDE_WORDS.latest, b + 4, band.top + band.height - 6, colours, "left", colours.onset);
+}
+function flags(state, ctx, px) {
+  const wide = ctx.measureText("onset 9").width + 8;
+  const candidates = (state.dispute?.candidates ?? []).flatMap(({ bursts }) => bursts);
+  return [
+    ...state.bursts.map(({ onset_s }) => (
+      /** @type {Span} */
+      [
+        px(onset_s) - 2,
+        px(onset_s) + wide
+      ]
+    )),
+    ...candidates.map(({ onset_s }) => (
+      /** @type {Span} */
+      [
+        px(onset_s) - 20,
+        px(onset_s) + 20
+      ]
+    ))
+  ];
+}
+function fit_sign(ctx, words, taken, width) {
+  const rooms = [];
+  let edge = width - 2;
+  for (const [left, right] of taken.sort((a, b) => b[1] - a[1])) {
+    if (right < edge) rooms.push([
+      Math.max(0, right + 4),
+      edge - 4
+    ]);
+    edge = Math.min(edge, left);
+  }
+  const long = ([left, right]) => right - left;
+  const fits = (text, room2) => ctx.measureText(text).width <= long(room2);
+  const room = rooms.find((one) => fits(words, one)) ?? rooms.sort((a, b) => long(b) - long(a))[0] ?? [
+    0,
+    width - 6
+  ];
+  if (fits(words, room)) return [
+    words,
+    room[1]
+  ];
+  let shown = words;
+  while (shown.length > 1 && !fits(`${shown}\u2026`, room)) shown = shown.slice(0, -1).trimEnd();
+  return [
+    `${shown}\u2026`,
+    room[1]
+  ];
+}
+function draw_marks2(ctx, band, state, focused, mark, px, width, colours, { font_px: px_font, widths }) {
+  const labels = [];
+  const line = (s, { dash, colour, thick, words, side, low }) => {
+    const x = Math.round(px(s)) + 0.5;
+    if (x < -1 || x > width + 1) return;
+    upright(ctx, px(s), band.top + 2, band.top + band.height - 2, {
+      dash,
+      colour,
+      thick
+    });
+    if (!words) return;
+    const wide = ctx.measureText(words).width;
+    labels.push({
+      words,
+      left: side === "right" ? x + 4 : x - 4 - wide,
+      wide,
+      low: Boolean(low),
+      colour,
+      held: thick > 2
+    });
+  };
+  for (const [k, { letter, bursts }] of (state.dispute?.candidates ?? []).entries()) {
+    const look = {
+      dash: k ? [
+        2,
+        3
+      ] : [
+        7,
+        3
+      ],
+      colour: colours.ink,
+      thick: 1.6,
+      side: k ? "right" : "left"
+    };
+    for (const burst of bursts) {
+      line(burst.onset_s, {
+        ...look,
+        words: letter
+      });
+      if (burst.offset_s != null) line(burst.offset_s, {
+        ...look,
+        words: `${letter} off`,
+        low: true
+      });
+    }
+  }
+  const auto = state.automatic;
+  if (auto.onset_s != null) {
+    line(auto.onset_s, {
+      dash: [
+        1,
+        3
+      ],
+      colour: colours.automatic,
+      thick: 1.2,
+      words: focused && !state.interval_s ? "automatic" : "",
+      side: "left",
+      low: true
+    });
+  }
+  for (const burst of state.bursts) {
+    const selected = focused && burst.id === mark.burst;
+    const held = (side) => selected && mark.side === side;
+    const onset = (held("onset") ? mark.at_s : null) ?? burst.onset_s;
+    const offset = (held("offset") ? mark.at_s : null) ?? burst.offset_s;
+    const number = state.bursts.length > 1 ? ` ${state.bursts.indexOf(burst) + 1}` : "";
+    const thick = (side) => held(side) ? 3 : 1.6;
+    const words = `${focused ? "onset" : "on"}${number}`;
+    line(onset, {
+      dash: [],
+      colour: colours.onset,
+      thick: thick("onset"),
+      words,
+      side: "right"
+    });
+    if (burst.half_width_s != null) {
+      const half = px(onset + burst.half_width_s) - px(onset);
+      const own = widths ? `\xB1 ${Number((burst.half_width_s * 1e3).toPrecision(3))} ms (own)` : "\xB1 (own)";
+      draw_whisker(ctx, px(onset), half, band.top + 1.9 * px_font + 3, own, px_font, colours);
+    }
+    if (offset != null) {
+      line(offset, {
+        dash: [
+          6,
+          3
+        ],
+        colour: colours.offset,
+        thick: thick("offset"),
+        words: `${focused ? "offset" : "off"}${number}`,
+        side: "right",
+        low: true
+      });
+    }
+  }
+  const written = [];
+  for (const label of labels.sort((a, b) => Number(b.held) - Number(a.held))) {
+    const [left, right] = [
+      label.left - 2,
+      label.left + label.wide + 2
+    ];
+    if (written.some((one) => one.low === label.low && left < one.left + one.wide && one.left < right)) continue;
+    written.push(label);
+    const y = label.low ? band.top + band.height - 6 : band.top + px_font + 1;
+    plate(ctx, label.words, label.left, y, colours, "left", label.colour);
+  }
+}
+function draw_whisker(ctx, x, half, y, words, px_font, colours) {
+  ctx.strokeStyle = colours.onset;
+  ctx.lineWidth = 1.4;
+  ctx.beginPath();
+  ctx.moveTo(x - half, y);
+  ctx.lineTo(x + half, y);
+  for (const end of [
+    x - half,
+    x + half
+  ]) {
+    ctx.moveTo(end, y - 3);
+    ctx.lineTo(end, y + 3);
+  }
+  ctx.stroke();
+  plate(ctx, words, x + Math.max(half, 2) + 5, y + 0.4 * px_font, colours, "left", colours.onset);
+}
+
+// review/scene.js
+function draw_trial(ctx, scene, traces, width, height) {
+  const { setup, card, look, focus_row } = scene;
+  const { font_px } = look;
+  const colours = PALETTES[look.theme];
+  const px = (s) => px_of(s, look.range, width);
+  const bands = lay_bands(setup, height, font_px);
+  ctx.font = `${font_px}px system-ui, sans-serif`;
+  draw_behind(ctx, scene, bands, px, width, height, colours);
+  ctx.drawImage(traces, 0, 0, width, height);
+  plate(ctx, "rest", px(setup.rest_s[0]) + 3, height - 9, colours, "left", colours.faint);
+  if (setup.plausible_s) {
+    plate(ctx, "plausible", px(setup.plausible_s[1]) - 3, height - 2 * font_px - 6, colours, "right", colours.faint);
+  }
+  for (const band of bands) {
+    if (!band.auxiliary) draw_aside2(ctx, card.channels[band.row].aside, band, px, width, colours);
+    ctx.strokeStyle = colours.grid;
+    ctx.lineWidth = 1;
+    ctx.beginPath();
+    ctx.moveTo(0, Math.round(band.top + band.height) - 0.5);
+    ctx.lineTo(width, Math.round(band.top + band.height) - 0.5);
+    ctx.stroke();
+  }
+  const heads = draw_lines(ctx, card.lines, px, width, height, colours);
+  for (const band of bands) {
+    if (band.auxiliary) name_auxiliary(ctx, scene, band, colours);
+    else draw_channel(ctx, scene, band, px, width, colours);
+  }
+  write_heads(ctx, heads, width, font_px, colours);
+  draw_cursor(ctx, scene, bands[focus_row], px, width, height, colours);
+}
+function draw_behind(ctx, { setup, card, look, focus_row, trial, typical }, bands, px, width, height, colours) {
+  const here = bands[focus_row];
+  ctx.fillStyle = colours.band;
+  ctx.fillRect(0, here.top, width, here.height);
+  const [rest_from, rest_to] = setup.rest_s.map(px);
+  ctx.fillStyle = colours.rest;
+  ctx.fillRect(rest_from, 0, rest_to - rest_from, height);
+  if (setup.plausible_s) shade_plausible(ctx, setup.plausible_s, px, height, colours);
+  for (const band of bands) {
+    if (band.auxiliary) continue;
+    const usual = typical.get(`${trial.recording}|${band.row}`);
+    if (usual) draw_typical(ctx, usual, band, trial.full_scale[band.row] / look.gain, setup.start_s, px, colours);
+    const { low_s, high_s } = card.channels[band.row].automatic;
+    if (low_s == null || high_s == null) continue;
+    ctx.fillStyle = colours.interval;
+    ctx.fillRect(px(low_s), band.top + 1, Math.max(2, px(high_s) - px(low_s)), band.height - 2);
+  }
+}
+function draw_lines(ctx, lines, px, width, height, colours) {
+  const heads = [];
+  for (const { kind, at_s, words } of lines) {
+    const x = Math.round(px(at_s)) + 0.5;
+    if (x < 0 || x > width) continue;
+    upright(ctx, px(at_s), 0, height, {
+      colour: colours.ink,
+      ...LINES[kind]
+    });
+    heads.push({
+      words,
+      x
+    });
+  }
+  return heads;
+}
+function write_heads(ctx, heads, width, font_px, colours) {
+  let edge = -Infinity;
+  for (const { words, x } of heads.sort((a, b) => a.x - b.x)) {
+    const wide = ctx.measureText(words).width + 8;
+    const left = Math.min(Math.max(x + 3, edge), width - wide);
+    plate(ctx, words, left, font_px + 2, colours);
+    edge = left + wide;
+  }
+}
+function name_auxiliary(ctx, { setup, trial, look }, band, colours) {
+  const { label, unit_label } = setup.channels[band.row];
+  const { limits = [] } = trial.traces.find((trace) => trace.row === band.row) ?? {};
+  const [low, high] = limits.map((value) => Number(value.toPrecision(3)));
+  const words = look.blind ? `${label}: hidden in a blind review` : `${label} (${unit_label}), ${low} to ${high}`;
+  plate(ctx, words, 6, band.top + look.font_px + 1, colours);
+}
+function draw_channel(ctx, { setup, card, trial, look, mark, focus_row }, band, px, width, colours) {
+  const { row } = band;
+  const { font_px, gain } = look;
+  const channel = setup.channels[row];
+  const state = card.channels[row];
+  const y = band.top + font_px + 1;
+  ctx.font = `${row === focus_row ? "bold " : ""}${font_px}px system-ui, sans-serif`;
+  const taken = flags(state, ctx, px);
+  const long_name = channel.label + (channel.over ? ` \xB7 over ${channel.over}` : "");
+  const first_px = Math.min(...taken.map(([left]) => left).filter((left) => left > 0), width);
+  const name = ctx.measureText(long_name).width + 8 < first_px ? long_name : channel.label;
+  plate(ctx, name, 6, y, colours);
+  const named = [
+    0,
+    ctx.measureText(name).width + 8
+  ];
+  const [words, right] = fit_sign(ctx, `${state.sign} ${state.words}`, [
+    named,
+    ...taken
+  ], width);
+  plate(ctx, words, right, y, colours, "right", state.reviewed ? colours.ink : colours.faint);
+  ctx.font = `${font_px}px system-ui, sans-serif`;
+  draw_scale_bar(ctx, band, channel, trial.full_scale[row] / gain, trial.level_words[row], colours);
+  if (state.interval_s) draw_interval(ctx, band, state.interval_s, row === focus_row ? mark : {}, px, colours);
+  draw_marks2(ctx, band, state, row === focus_row, mark, px, width, colours, look);
+}
+function draw_cursor(ctx, { setup, look, cursor_s, hover_s }, here, px, width, height, colours) {
+  const time = (s) => look.read_out ? ms_words(s) : "";
+  const line = (s, words, low, dash = []) => {
+    if (s < look.range[0] || s > look.range[1]) return;
+    upright(ctx, px(s), 0, height, {
+      colour: colours.faint,
+      dash
+    });
+    const x = Math.round(px(s)) + 6.5;
+    if (words) plate(ctx, words, Math.min(x, width - ctx.measureText(words).width - 3), height - low, colours);
+  };
+  line(cursor_s, `cursor ${time(cursor_s)}`.trim(), 6);
+  if (look.smear) draw_smear(ctx, setup.smear, cursor_s, here, px, colours, look.widths);
+  if (hover_s != null) line(hover_s, time(hover_s), look.font_px + 12, [
+    1,
+    2
+  ]);
+}
+
+// review/traces.js
+function trace_path(ctx, samples, step_s, t0, x0, x1, width, to_y) {
+  const per_px = (x1 - x0) / width / step_s;
+  const first = Math.max(0, Math.floor((x0 - t0) / step_s) - 1);
+  const last = Math.min(samples.length - 1, Math.ceil((x1 - t0) / step_s) + 1);
+  const px = (i) => (t0 + i * step_s - x0) / (x1 - x0) * width;
+  ctx.beginPath();
+  let pen = false;
+  if (per_px <= 2) {
+    for (let i = first; i <= last; i++) {
+      const v = samples[i];
+      if (v === MISSING) {
+        pen = false;
+        continue;
+      }
+      if (pen) ctx.lineTo(px(i), to_y(v));
+      else ctx.moveTo(px(i), to_y(v));
+      pen = true;
+    }
+  } else {
+    let i = first;
+    while (i <= last) {
+      const column = Math.floor(px(i));
+      let low = Infinity;
+      let high = -Infinity;
+      const entry = samples[i];
+      while (i <= last && Math.floor(px(i)) === column) {
+        const v = samples[i++];
+        if (v === MISSING) continue;
+        if (v < low) low = v;
+        if (v > high) high = v;
+      }
+      if (low > high) {
+        pen = false;
+        continue;
+      }
+      const x = column + 0.5;
+      if (pen && entry !== MISSING) ctx.lineTo(x, to_y(entry));
+      else ctx.moveTo(x, to_y(low));
+      ctx.lineTo(x, to_y(low));
+      ctx.lineTo(x, to_y(high));
+      pen = true;
+    }
+  }
+  ctx.stroke();
+}
+function draw_traces(ctx, trial, setup, look, width, height) {
+  const colours = PALETTES[look.theme];
+  const [x0, x1] = look.range;
+  const t0 = setup.start_s;
+  const bands = lay_bands(setup, height, look.font_px);
+  const pick = ({ row }, kind) => (
+    /** @type {Samples} */
+    trial.traces.find((trace) => trace.row === row && trace.kind === kind)
+  );
+  ctx.lineJoin = "round";
+  for (const band of bands) {
+    ctx.save();
+    ctx.beginPath();
+    ctx.rect(0, band.top, width, band.height);
+    ctx.clip();
+    if (band.auxiliary) {
+      if (look.blind) {
+        ctx.restore();
+        continue;
+      }
+      const trace = pick(band, "auxiliary");
+      const [low, high] = trace.limits;
+      const scale = (band.height - 18) / (high - low || 1);
+      const to_y = (v) => band.top + band.height - 5 - (v * trace.scale - low) * scale;
+      ctx.strokeStyle = colours.auxiliary;
+      ctx.lineWidth = 1.2;
+      trace_path(ctx, trace.samples, trace.step_s, t0, x0, x1, width, to_y);
+    } else {
+      const raw = pick(band, "raw");
+      const envelope = pick(band, "envelope");
+      const full = trial.full_scale[band.row] / look.gain;
+      const split = band.top + band.height * 0.4;
+      const rise = (split - band.top - 6) / full;
+      const up = (v, scale) => split - v * scale * rise;
+      ctx.lineWidth = 1;
+      ctx.strokeStyle = colours.rectified;
+      trace_path(ctx, rectify(raw), raw.step_s, t0, x0, x1, width, (v) => up(v, raw.scale));
+      ctx.strokeStyle = colours.envelope;
+      ctx.lineWidth = 1.4;
+      trace_path(ctx, envelope.samples, envelope.step_s, t0, x0, x1, width, (v) => up(v, envelope.scale));
+      const middle = (split + band.top + band.height) / 2;
+      const swing = (band.height * 0.6 - 4) / 2 / full;
+      ctx.lineWidth = 1;
+      ctx.strokeStyle = colours.raw;
+      trace_path(ctx, raw.samples, raw.step_s, t0, x0, x1, width, (v) => middle - v * raw.scale * swing);
+    }
+    ctx.restore();
+  }
+}
+function rectify(trace) {
+  if (!trace.rectified) {
+    trace.rectified = trace.samples.map((v) => v === MISSING ? v : Math.abs(v));
+  }
+  return trace.rectified;
+}
+
+// review/painting.js
+var IDLE_MS = 30;
+var KEPT = 8;
+function make_painting(review) {
+  const { setup, store, screen, state } = review;
+  const { root } = screen;
+  const prepared = /* @__PURE__ */ new Map();
+  let idle;
+  let lettered = 0;
+  let dress = () => {
+  };
+  const look_now = (layer) => ({
+    range: layer.range(),
+    gain: state.gain,
+    theme: theme_of(root),
+    read_out: state.times_shown(),
+    widths: state.read_out,
+    smear: state.smear,
+    blind: state.blind,
+    font_px: canvas_font_px()
+  });
+  function traces_image(trial, size, look) {
+    const key = [
+      trial.index,
+      size.width,
+      size.height,
+      ...look.range,
+      look.gain,
+      look.theme,
+      look.font_px,
+      look.blind
+    ].join("|");
+    const known = prepared.get(key);
+    if (known) return known;
+    const canvas = document.createElement("canvas");
+    const ratio = window.devicePixelRatio || 1;
+    canvas.width = Math.round(size.width * ratio);
+    canvas.height = Math.round(size.height * ratio);
+    const ctx = context_of(canvas);
+    ctx.scale(ratio, ratio);
+    draw_traces(ctx, trial, setup, look, size.width, size.height);
+    prepared.set(key, canvas);
+    for (const oldest of prepared.keys()) {
+      if (prepared.size <= KEPT) break;
+      prepared.delete(oldest);
+    }
+    return canvas;
+  }
+  function differences() {
+    const differs = state.gain === 1 ? [] : [
+      `gain \xD7 ${state.gain}`
+    ];
+    if (!at_usual_span()) differs.push("time span moved");
+    else if (state.span) differs.push("close-up time span");
+    return differs;
+  }
+  function at_usual_span() {
+    const wanted = setup.spans[state.span];
+    return state.range().every((s, i) => Math.abs(s - wanted[i]) <= 1e-6);
+  }
+  function draw(layer) {
+    const ctx = context_of(layer.canvas);
+    const size = layer.frame();
+    const ratio = window.devicePixelRatio || 1;
+    ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
+    ctx.clearRect(0, 0, size.width, size.height);
+    const { index } = state;
+    const trial = store.trials.get(index);
+    const card = state.card();
+    screen.waiting.hidden = state.loaded();
+    if (!trial || !card) {
+      set_text(screen.waiting, `loading trial ${index + 1} \u2026`);
+      return;
+    }
+    const look = look_now(layer);
+    const { mark, cursor_s, hover_s } = review.selection;
+    const typical = state.blind ? /* @__PURE__ */ new Map() : store.typical;
+    const scene = {
+      setup,
+      trial,
+      card,
+      look,
+      focus_row: state.row,
+      mark,
+      cursor_s,
+      hover_s,
+      typical
+    };
+    draw_trial(ctx, scene, traces_image(trial, size, look), size.width, size.height);
+    const differs = differences();
+    screen.differs.hidden = !differs.length;
+    set_text(screen.differs, `differs from the usual view: ${differs.join(", ")}`);
+    root.dataset.painted = String(index);
+    root.dataset.cursor = String(cursor_s);
+    if (state.shown.index !== index) state.shown = {
+      index,
+      since: performance.now()
+    };
+  }
+  function paint_overview() {
+    if (screen.overview.hidden || !state.layer) return;
+    const { row, index, sort } = state;
+    const order = overview_order(store.summaries, row, sort);
+    const words = `All trials of ${state.label()}, by ${SORTS[sort][0]}: onset to offset${state.blind ? "" : ", \xA6 response"}`;
+    set_text(screen.over_title, words);
+    const range = setup.spans[0];
+    const scene = {
+      summaries: store.summaries,
+      order,
+      row,
+      index,
+      range,
+      theme: theme_of(root),
+      font_px: canvas_font_px()
+    };
+    screen.overview_hit = draw_overview(screen.over_map, scene);
+    const at = `overview of ${state.label()}: row ${order.indexOf(index) + 1} of ${order.length}`;
+    screen.over_map.setAttribute("aria-label", at);
+  }
+  function paint_rest() {
+    const { layer } = state;
+    const font_px = canvas_font_px();
+    if (layer && lettered !== font_px) return dress();
+    if (layer) {
+      for (const i of review.walks.coming().slice(1, 4)) {
+        const trial = store.trials.get(i);
+        if (trial) traces_image(trial, layer.frame(), look_now(layer));
+      }
+    }
+    const statuses = store.summaries.map(([status]) => status);
+    screen.paint_map(statuses, state.index, PALETTES[theme_of(root)], Math.round(font_px));
+    paint_overview();
+    if (!screen.spectrum.hidden) review.moving.ask_spectrum();
+  }
+  function refresh() {
+    state.layer?.redraw();
+    review.words.write();
+    store.want(review.walks.coming());
+    clearTimeout(idle);
+    idle = setTimeout(paint_rest, IDLE_MS);
+  }
+  return {
+    draw,
+    refresh,
+    at_usual_span,
+    /** The letters are those of the page from now on.
+     * @param {() => void} again  dresses the screen, once they are not */
+    dressed(again) {
+      dress = again;
+      lettered = canvas_font_px();
+    },
+    close: () => clearTimeout(idle)
+  };
+}
+
+// review/player.js
+function make_player() {
+  let context = null;
+  return {
+    /** @param {Trace & {rate_hz: number}} sound */
+    play({ samples, scale, rate_hz }) {
+      if (!samples.length) return {
+        seconds: 0,
+        state: "nothing"
+      };
+      context ??= new AudioContext();
+      context.resume();
+      const buffer = context.createBuffer(1, samples.length, rate_hz);
+      buffer.getChannelData(0).set(Float32Array.from(samples, (v) => v * scale));
+      const source = context.createBufferSource();
+      source.buffer = buffer;
+      source.connect(context.destination);
+      source.start();
+      return {
+        seconds: samples.length / rate_hz,
+        state: context.state
+      };
+    },
+    close: () => context?.close()
+  };
+}
+
+// review/pointer.js
+var STILL_PX2 = 3;
+var REACH_PX = 7;
+function listen_to_pointer2(picture, selection, view) {
+  let drag = null;
+  let press = null;
+  function place(event) {
+    const layer = view.layer();
+    return layer && place_of(event, layer, view.bands);
+  }
+  const row_of = ({ band }) => band && !band.auxiliary ? band.row : null;
+  function near(at) {
+    const row = row_of(at);
+    const channel = row == null ? null : view.channel(row);
+    return channel ? nearest(marks_of(channel), at.s, REACH_PX * at.s_per_px) : null;
+  }
+  function let_go() {
+    press = null;
+    if (!drag) return false;
+    drag = null;
+    selection.drop();
+    return true;
+  }
+  function on_down(event) {
+    press = null;
+    const at = place(event);
+    if (!at?.inside || event.button !== 0) return;
+    const mark = near(at);
+    const row = row_of(at);
+    if (row != null && !view.face(row)) return;
+    if (!mark) {
+      press = at;
+      return;
+    }
+    event.stopPropagation();
+    event.preventDefault();
+    selection.take(mark);
+    drag = {
+      from_s: mark.s,
+      grabbed_s: at.s,
+      from_x: at.x,
+      moved: false
+    };
+    picture.setPointerCapture(event.pointerId);
+  }
+  function on_move(event) {
+    const at = place(event);
+    if (!at) return;
+    if (drag) {
+      event.stopPropagation();
+      drag.moved ||= Math.abs(at.x - drag.from_x) >= STILL_PX2;
+      if (drag.moved) selection.hold(drag.from_s + at.s - drag.grabbed_s);
+      return;
+    }
+    if (press && Math.abs(at.x - press.x) >= STILL_PX2) press = null;
+    if (at.inside) picture.style.cursor = near(at) ? "ew-resize" : "";
+    selection.hover(at.inside ? at.s : null);
+  }
+  function on_up(event) {
+    if (press) selection.set_cursor(press.s);
+    press = null;
+    if (!drag) return;
+    event.stopPropagation();
+    const { moved, grabbed_s } = drag;
+    drag = null;
+    if (moved) return selection.put();
+    selection.drop();
+    selection.set_cursor(grabbed_s);
+  }
+  function on_double(event) {
+    const at = place(event);
+    if (!at?.inside || event.button !== 0) return;
+    const row = row_of(at);
+    if (row == null || near(at) || !view.face(row)) return;
+    selection.set_cursor(at.s);
+    selection.to_cursor();
+  }
+  picture.addEventListener("pointerdown", on_down, true);
+  picture.addEventListener("pointermove", on_move, true);
+  picture.addEventListener("pointerup", on_up, true);
+  picture.addEventListener("dblclick", on_double, true);
+  picture.addEventListener("pointerleave", () => selection.hover(null));
+  picture.addEventListener("pointercancel", let_go, true);
+  picture.addEventListener("lostpointercapture", let_go, true);
+  return {
+    let_go,
+    get dragging() {
+      return drag != null;
+    }
+  };
+}
+
+// review/queue_map.js
+var DRAWN_PX = 11;
+function cell_at(x, y, { per_row, cell, n }) {
+  const i = Math.floor(y / cell) * per_row + Math.floor(x / cell);
+  return i >= 0 && i < n ? i : void 0;
+}
+function make_queue_map(n, go_to) {
+  const map = h("canvas", {
+    class: "map",
+    tabindex: -1,
+    role: "img"
+  });
+  const element = h("div", {
+    class: "map-frame"
+  }, map);
+  let laid = {
+    per_row: 1,
+    cell: DRAWN_PX,
+    n
+  };
+  map.addEventListener("click", (event) => go_to(cell_at(event.offsetX, event.offsetY, laid)));
+  function paint(statuses, index, colours, cell) {
+    const per_row = Math.max(1, Math.floor((element.clientWidth - 4) / cell));
+    laid = {
+      per_row,
+      cell,
+      n
+    };
+    const [width, height] = [
+      per_row * cell,
+      Math.ceil(statuses.length / per_row) * cell
+    ];
+    const ratio = window.devicePixelRatio || 1;
+    Object.assign(map, {
+      width: width * ratio,
+      height: height * ratio
+    });
+    Object.assign(map.style, {
+      width: `${width}px`,
+      height: `${height}px`
+    });
+    const ctx = context_of(map);
+    ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
+    ctx.clearRect(0, 0, width, height);
+    ctx.scale(cell / DRAWN_PX, cell / DRAWN_PX);
+    statuses.forEach((status, i) => {
+      const [x, y] = [
+        i % per_row * DRAWN_PX + 1.5,
+        Math.floor(i / per_row) * DRAWN_PX + 1.5
+      ];
+      draw_sign(ctx, status, x, y, colours.ink);
+      if (i !== index) return;
+      ctx.strokeStyle = colours.envelope;
+      ctx.lineWidth = 2;
+      ctx.strokeRect(x - 1, y - 1, 10, 10);
+    });
+    map.setAttribute("aria-label", `map of ${statuses.length} trials, at ${index + 1}`);
+  }
+  return {
+    element,
+    paint
+  };
+}
+function draw_sign(ctx, status, x, y, ink) {
+  ctx.strokeStyle = ctx.fillStyle = ink;
+  ctx.lineWidth = 1;
+  if (status === "to discuss") {
+    ctx.beginPath();
+    ctx.moveTo(x + 4, y);
+    ctx.lineTo(x + 8, y + 4);
+    ctx.lineTo(x + 4, y + 8);
+    ctx.lineTo(x, y + 4);
+    ctx.closePath();
+    ctx.stroke();
+    return;
+  }
+  ctx.strokeRect(x + 0.5, y + 0.5, 7, 7);
+  if (status === "reviewed") ctx.fillRect(x + 2, y + 2, 4, 4);
+  if (status === "begun") ctx.fillRect(x + 1, y + 1, 3, 6);
+}
+
+// review/screen.js
+var MOUSE2 = "a click sets the cursor, a double click puts the mark in hand there, a mark can be dragged.";
+function make_screen2(setup, figure, act) {
+  const frame = make_frame(setup, act, () => root, {
+    what: "review",
+    mouse: MOUSE2
+  });
+  const { asking, key_card, differs, foot, live: live2 } = frame;
+  const title = h("span", {
+    class: "title"
+  });
+  const progress = h("progress", {
+    max: 1,
+    value: 0,
+    "aria-label": `share of ${setup.counted}`
+  });
+  const counted = h("span", {
+    class: "counted"
+  });
+  const walking = h("span", {
+    class: "chip walking",
+    hidden: true
+  });
+  const blind = h("span", {
+    class: "chip",
+    hidden: true
+  }, "blind");
+  const count = h("span", {
+    class: "count"
+  }, progress, counted);
+  const { saved, keys_on, card_button } = frame;
+  const head = h("div", {
+    class: "head"
+  }, title, count, blind, walking, saved, keys_on, card_button);
+  const waiting = h("div", {
+    class: "waiting",
+    hidden: true
+  });
+  const picture = h("div", {
+    class: "picture"
+  }, figure, waiting, differs);
+  const over_title = h("div", {
+    class: "over-title"
+  });
+  const over_map = h("canvas", {
+    class: "over-map",
+    role: "img"
+  });
+  const legend = h("div", {
+    class: "legend"
+  }, ...setup.signs.map(([sign, words]) => h("span", {}, `${sign} ${words}`)));
+  const overview = h("div", {
+    class: "overview"
+  }, over_title, over_map, legend);
+  const spectrum_map = h("canvas", {
+    class: "spectrum-map",
+    role: "img",
+    "aria-label": "spectrum of burst and rest"
+  });
+  const spectrum = h("div", {
+    class: "spectrum",
+    hidden: true
+  }, h("h4", {}, "Spectrum"), spectrum_map);
+  const rows = setup.channels.map((channel, row) => channel.auxiliary ? null : h("button", {
+    class: "row",
+    onclick: () => act({
+      command: "channel",
+      row
+    })
+  }, h("span", {
+    class: "sign"
+  }), h("span", {
+    class: "name"
+  }, channel.label), h("span", {
+    class: "state"
+  })));
+  const detail = h("p", {
+    class: "detail"
+  });
+  const groups = button_groups(setup.keys, (key) => ({
+    title: key.words,
+    onclick: () => act(key)
+  }));
+  const queue_map = make_queue_map(setup.n_trials, go_to);
+  const queue = h("div", {
+    class: "queue"
+  }, h("h4", {}, "All trials in order: \u25A1 open, \u25E7 begun, \u25A3 reviewed, \u25C7 to discuss. ", "Click one to go there."), queue_map.element);
+  const side = h("div", {
+    class: "side"
+  }, h("h4", {}, "Channels of this trial"), ...rows, detail, spectrum, ...[
+    ...groups
+  ].flatMap(([group, buttons]) => [
+    h("h4", {}, group),
+    buttons
+  ]));
+  const root = h("div", {
+    class: "emgreview",
+    tabindex: 0,
+    role: "application",
+    "aria-label": `review of EMG trials; the key ${card_key(setup.keys)} shows the keys`
+  }, head, frame.notes.element, frame.notice.element, h("div", {
+    class: "body"
+  }, asking.form, overview, h("div", {
+    class: "main"
+  }, picture, queue), side), foot, live2, key_card.element);
+  keep_keys(root, asking.form, key_card.element);
+  function go_to(index) {
+    if (index !== void 0) act({
+      command: "trial",
+      index
+    });
+    root.focus();
+  }
+  over_map.addEventListener("click", (event) => go_to(screen.overview_hit(event.offsetY)));
+  function row_parts(row) {
+    const button = (
+      /** @type {HTMLButtonElement} */
+      rows[row]
+    );
+    const [sign, , words] = button.children;
+    return {
+      button,
+      sign,
+      words,
+      cut: words.scrollWidth > words.clientWidth
+    };
+  }
+  let scroller = null;
+  function reveal(top, height) {
+    if (!scroller?.isConnected) scroller = scrolled_by(root);
+    const [from, to] = shown_by(scroller);
+    const at = picture.getBoundingClientRect().top + top;
+    const high = Math.min(height, to - from);
+    if (at >= from && at + high <= to) return;
+    const head_at = root.getBoundingClientRect().top;
+    if (at + high > to) scroller.scrollTop += at + high - to;
+    else scroller.scrollTop += (at + high - head_at <= to - from ? head_at : at) - from;
+  }
+  const screen = {
+    ...frame,
+    root,
+    picture,
+    title,
+    progress,
+    counted,
+    blind,
+    walking,
+    waiting,
+    row_parts,
+    detail,
+    overview,
+    over_title,
+    over_map,
+    spectrum,
+    spectrum_map,
+    paint_map: queue_map.paint,
+    reveal,
+    /** Which trial lies at a height of the overview, as it was painted last.
+     * @type {(y: number) => number | undefined} */
+    overview_hit: () => void 0
+  };
+  return screen;
+}
+
+// review/state.js
+function make_state2(setup, store) {
+  const closing = new Set(setup.keys.filter((key) => key.goes_on).map((key) => key.command));
+  const state = {
+    index: setup.where,
+    row: 0,
+    awaited: true,
+    gain: 1,
+    span: 0,
+    sort: 0,
+    read_out: true,
+    smear: false,
+    spectrum_for: "",
+    progress: setup.progress,
+    blind: setup.blind,
+    shown: {
+      index: -1,
+      since: 0
+    },
+    layer: (
+      /** @type {Layer | null} */
+      null
+    )
+  };
+  return Object.assign(state, {
+    emg_rows: setup.channels.flatMap((channel, row) => channel.auxiliary ? [] : [
+      row
+    ]),
+    card: () => store.cards.get(state.index),
+    here: () => store.cards.get(state.index)?.channels[state.row],
+    loaded: () => store.trials.has(state.index) && store.cards.has(state.index),
+    label: (row = state.row) => setup.channels[row].label,
+    times_shown: () => state.read_out && !state.blind,
+    /** @param {Card | undefined} card */
+    titled: (card) => state.read_out ? card?.title : card?.bare_title,
+    /** The time on the screen.
+     * @returns {Span} */
+    range: () => state.layer?.range() ?? setup.spans[0],
+    /** Whether a command closes a channel, so that the screen goes on.
+     * @param {string} command */
+    closes: (command) => closing.has(command),
+    /** Whether a channel is decided, or a decision on its way will have it decided.
+     * @param {number} i @param {number} row */
+    decided(i, row) {
+      const card = store.cards.get(i)?.channels[row];
+      if (card?.reviewed ?? store.summaries[i][2][row][4]) return true;
+      return store.pending.some(({ index, command, channel }) => index === i && closing.has(command) && (command === "accept_rest" ? !card?.unfit : channel === setup.channels[row].label));
+    }
+  });
+}
+
+// review/store.js
+var AHEAD = 60;
+var BEHIND = 12;
+var CHUNK = 10;
+function make_store(model, setup) {
+  const trials = /* @__PURE__ */ new Map();
+  const cards = /* @__PURE__ */ new Map();
+  const typical = /* @__PURE__ */ new Map();
+  const summaries = [];
+  for (const [i, summary] of Object.entries(setup.summaries)) summaries[Number(i)] = summary;
+  const wire = make_wire(model, {
+    held: () => [
+      ...cards.keys()
+    ]
+  });
+  const { client } = wire;
+  let asked = 0;
+  function keep(card) {
+    if (!((cards.get(card.index)?.serial ?? -1) > card.serial)) cards.set(card.index, card);
+  }
+  wire.listen((update) => {
+    for (const card of update.cards ?? []) keep(card);
+    for (const [i, summary] of Object.entries(update.summaries ?? {})) summaries[Number(i)] = summary;
+    if (update.renew) wire.send("everything", {
+      held: [
+        ...cards.keys()
+      ]
+    });
+  });
+  function on_pack() {
+    if (!model.pack?.byteLength) return;
+    asked = 0;
+    const { head, fill } = unpack(model.pack);
+    for (const trial of head.trials) {
+      trial.traces.forEach(fill);
+      trials.set(trial.index, trial);
+      keep(trial.card);
+    }
+    for (const usual of head.typical) {
+      for (const part of [
+        "lower",
+        "median",
+        "upper"
+      ]) fill(usual[part]);
+      typical.set(`${usual.recording}|${usual.row}`, usual);
+    }
+    wire.tell({
+      trials: head.trials.map((trial) => trial.index)
+    });
+  }
+  function on_sound() {
+    if (!model.sound?.byteLength) return;
+    const { head, fill } = unpack(model.sound);
+    if (head.client.startsWith(`${client} `)) wire.tell({
+      sound: {
+        ...fill(head.trace),
+        rate_hz: head.rate_hz
+      }
+    });
+  }
+  for (const name of [
+    "pack",
+    "sound"
+  ]) model.properties[name].internal = true;
+  model.on("pack", on_pack);
+  model.on("sound", on_sound);
+  return {
+    client,
+    trials,
+    cards,
+    typical,
+    summaries,
+    pending: wire.pending,
+    get stopped() {
+      return wire.stopped;
+    },
+    listen: wire.listen,
+    ask: wire.send,
+    /** Called a few times a second.
+     * @param {boolean} attentive */
+    watch(attentive) {
+      wire.watch(attentive);
+      if (asked && performance.now() - asked > PATIENCE_MS) asked = 0;
+    },
+    /** Ask for the trials around where the review stands; what a former screen was told is not read. */
+    say_hello: () => wire.send("hello", {
+      held: []
+    }),
+    /** @param {number[]} indices */
+    renew: (indices) => wire.send("everything", {
+      held: indices
+    }),
+    decide: wire.decide,
+    /** Ask for trials that are not here, in the order in which they will be needed.
+     * @param {number[]} wanted */
+    want(wanted) {
+      if (asked) return;
+      const needed = wanted.slice(0, AHEAD + BEHIND);
+      const missing = needed.filter((i) => !trials.has(i));
+      const soon = missing.length && needed.indexOf(missing[0]) < AHEAD / 2;
+      if (!missing.length || missing.length < CHUNK / 2 && !soon) return;
+      asked = performance.now();
+      wire.send("want", {
+        trials: missing.slice(0, CHUNK)
+      });
+      if (trials.size < 4 * AHEAD) return;
+      const near = new Set(needed);
+      for (const known of [
+        ...trials.keys()
+      ].slice(0, AHEAD)) if (!near.has(known)) trials.delete(known);
+    },
+    close() {
+      model.off?.("pack", on_pack);
+      model.off?.("sound", on_sound);
+      wire.close();
+    }
+  };
+}
+
+// review/walks.js
+function make_walks(setup, store, screen, review) {
+  let walk = null;
+  let compared = null;
+  const ask = (which, more = {}) => {
+    compared = null;
+    store.ask("walk", {
+      which,
+      ...more
+    });
+  };
+  function coming() {
+    const index = review.index();
+    if (walk) {
+      const at = Math.max(0, walk.indices.indexOf(index));
+      return [
+        index,
+        ...walk.indices.slice(at + 1, at + AHEAD),
+        ...walk.indices.slice(Math.max(0, at - BEHIND), at)
+      ];
+    }
+    const out = [
+      index
+    ];
+    for (let step2 = 1; step2 <= AHEAD; step2++) {
+      if (index + step2 < setup.n_trials) out.push(index + step2);
+      if (step2 <= BEHIND && index - step2 >= 0) out.push(index - step2);
+    }
+    return out;
+  }
+  function step(by) {
+    const index = review.index();
+    if (!walk) return review.show(index + by);
+    const { indices } = walk;
+    const next = indices[index === indices[walk.at] ? walk.at + by : walk.at];
+    if (next !== void 0) return review.show(next);
+    if (by > 0 && walk.words === setup.audit_walk) return ask(walk.words);
+    screen.notice.pass("This is the end of the trials you step through.");
+  }
+  function next_where(test) {
+    const all = walk?.indices ?? [
+      ...Array(setup.n_trials).keys()
+    ];
+    const at = all.indexOf(review.index());
+    return [
+      ...all.slice(at + 1),
+      ...all.slice(0, at + 1)
+    ].find(test);
+  }
+  function choose() {
+    const further = [
+      {
+        code: "KeyM",
+        words: "methods",
+        shown: "two methods differ by more than \u2026",
+        ask: choose_methods
+      },
+      {
+        code: "KeyR",
+        words: "reviewers",
+        shown: "another reviewer decided otherwise \u2026",
+        ask: choose_reviewer
+      },
+      {
+        code: "KeyB",
+        words: "behaviour",
+        shown: "by what the person did \u2026",
+        ask: choose_behaviour
+      }
+    ];
+    screen.asking.choose("Step through which trials?", [
+      ...setup.choices.walk,
+      ...further
+    ], false, ([which]) => {
+      const form = further.find(({ words }) => words === which);
+      if (form) return form.ask();
+      if (which !== setup.choices.walk[0].words) return ask(which);
+      walk = compared = null;
+      review.refresh();
+    });
+  }
+  function choose_reviewer() {
+    screen.asking.ask("Trials that another reviewer of this folder decided otherwise:", [
+      {
+        name: "reviewer",
+        words: "code of that reviewer",
+        value: ""
+      },
+      {
+        name: "by",
+        words: "or whose onset lies further away than, in ms",
+        type: "number",
+        value: 10
+      }
+    ], ({ reviewer, by }) => ask(`otherwise than ${reviewer}`, {
+      reviewer,
+      by_s: by / 1e3
+    }));
+  }
+  function choose_behaviour() {
+    screen.asking.choose("Trials in which the person did what?", setup.choices.behaviour, false, ([behaviour]) => ask(`behaviour: ${behaviour}`, {
+      behaviour
+    }));
+  }
+  function choose_methods() {
+    const methods = setup.choices.method;
+    screen.asking.choose("Compare which method \u2026", methods, false, ([one]) => screen.asking.choose(`Compare "${one}" with which?`, methods.filter(({ words }) => words !== one), false, ([other2]) => screen.asking.ask(`Trials where the onsets of "${one}" and "${other2}" differ:`, [
+      {
+        name: "by",
+        words: "by more than, in ms",
+        type: "number",
+        value: 20
+      }
+    ], ({ by }) => {
+      compared = {
+        methods: [
+          one,
+          other2
+        ],
+        by_s: by / 1e3
+      };
+      screen.notice.pass(`Comparing "${one}" with "${other2}" \u2026`);
+      store.ask("compare", {
+        ...compared,
+        begin: true
+      });
+    })));
+  }
+  function hear(what) {
+    if (what.comparing?.client === store.client) {
+      if (!compared) return true;
+      const [one, other2] = compared.methods;
+      screen.notice.pass(`Comparing "${one}" with "${other2}": ${Math.round(100 * what.comparing.share)} % done. Go on reviewing; the walk begins when it is done.`);
+      store.ask("compare", {
+        ...compared,
+        begin: false
+      });
+      return true;
+    }
+    if (what.audit?.client === store.client) {
+      end_audit(what.audit);
+      return false;
+    }
+    if (what.walk?.client !== store.client) return false;
+    compared = null;
+    if (!what.walk.indices.length) {
+      screen.notice.pass(`No trial here: ${what.walk.words}.`);
+      return true;
+    }
+    const { words, indices, rows } = what.walk;
+    walk = {
+      words,
+      indices,
+      rows,
+      at: Math.max(0, indices.indexOf(review.index()))
+    };
+    screen.notice.pass("");
+    review.show(indices[walk.at]);
+    return true;
+  }
+  function end_audit({ words, finished }) {
+    if (walk?.words === setup.audit_walk) walk = null;
+    if (finished) return screen.asking.tell("The bulk audit", words);
+    screen.asking.choose(words, [
+      {
+        code: "Digit1",
+        words: "finish",
+        shown: "compare and finish the audit"
+      }
+    ], false, () => review.decide("finish_audit"));
+  }
+  return {
+    coming,
+    step,
+    next_where,
+    choose,
+    hear,
+    get name() {
+      return walk?.words ?? null;
+    },
+    get words() {
+      return walk ? `stepping through: ${walk.words} (${walk.indices.length})` : "";
+    },
+    /** The rows that the walk is about in a trial; undefined for all.
+     * @param {number} index */
+    rows: (index) => walk?.rows?.[index],
+    /** The trial on the screen has changed.
+     * @param {number} index */
+    at(index) {
+      if (walk?.indices.includes(index)) walk.at = walk.indices.indexOf(index);
+    }
+  };
+}
+
+// review/words.js
+var PACE_MS = 6e5;
+var LEAST_DECISIONS = 20;
+function make_words2({ setup, store, screen, state, selection, walks }) {
+  const { root } = screen;
+  const began = performance.now();
+  let reminded = began;
+  const paces = [];
+  function pace() {
+    const now = performance.now();
+    while (paces.length && now - paces[0] > PACE_MS) paces.shift();
+    if (paces.length < LEAST_DECISIONS) return "";
+    const per_s = paces.length / ((now - paces[0]) / 1e3);
+    const left_min = (state.progress[1] - state.progress[0]) / per_s / 60;
+    const left = left_min < 90 ? `${Math.ceil(left_min)} min` : `${(left_min / 60).toFixed(1)} h`;
+    return ` \xB7 ${Math.round(per_s * 3600)} an hour, about ${left} left`;
+  }
+  function write_rows() {
+    const card = state.card();
+    for (const row of state.emg_rows) {
+      const { button, sign, words } = screen.row_parts(row);
+      const channel = card?.channels[row];
+      set_text(sign, channel?.sign ?? "");
+      set_text(words, channel?.words ?? "");
+      button.title = channel?.words ?? "";
+      button.setAttribute("aria-current", String(row === state.row));
+      button.dataset.reviewed = String(Boolean(channel?.reviewed));
+      button.dataset.asked = String(channel?.asked ?? true);
+    }
+  }
+  function detail(unplaced) {
+    const card = state.card();
+    const here = state.here();
+    const said = state.times_shown() ? "timed" : "untimed";
+    const whole = screen.row_parts(state.row).cut ? `${here?.sign} ${here?.words}` : "";
+    const disputes = [
+      {
+        what: "channel",
+        dispute: here?.dispute
+      },
+      {
+        what: "trial",
+        dispute: card?.dispute
+      }
+    ];
+    const disputed = disputes.map(({ what, dispute }) => dispute && `Disputed (${what}): ${dispute.why}. ${dispute.said[said]}${dispute.settled ? ` \u2014 ${dispute.settled}` : ""}`);
+    const notes = [
+      ...here?.notes ?? [],
+      ...card?.notes ?? []
+    ];
+    return [
+      whole,
+      here?.detail[state.read_out ? said : "bare"],
+      unplaced,
+      ...notes,
+      ...disputed
+    ].filter(Boolean).join("\n");
+  }
+  function foot() {
+    const card = state.card();
+    const label = state.label();
+    const hum = card?.mains ? card.mains[label] : "hidden in a blind review, since it could tell recordings apart";
+    const measured = card ? ` Mains measured in this recording, ${label}: ${hum}.` : "";
+    return `${setup.processing} Onsets by ${setup.method}.${measured}`;
+  }
+  function write() {
+    const { index, progress } = state;
+    const trial = `${index + 1} of ${setup.n_trials}`;
+    const titled = state.titled(state.card());
+    set_text(screen.title, `Trial ${trial}${titled ? ` \xB7 ${titled}` : ""}`);
+    screen.progress.value = progress[1] ? progress[0] / progress[1] : 0;
+    set_text(screen.counted, `${progress[0]} of ${progress[1]} ${setup.counted}${pace()}`);
+    screen.blind.hidden = !state.blind;
+    screen.walking.hidden = !walks.words;
+    set_text(screen.walking, walks.words);
+    show_saved(root, screen.saved, store);
+    write_rows();
+    const { held_s, mark } = selection;
+    const unplaced = selection.burst() && held_s == null ? `${mark.side} in hand, not yet placed` : "";
+    set_text(screen.detail, detail(unplaced));
+    set_text(screen.foot, foot());
+    const placed = `, ${SIDE_WORDS[mark.side]} in hand`;
+    const held = held_s == null ? unplaced && `, ${unplaced}` : placed + (state.times_shown() ? ` at ${ms_words(held_s)}` : "");
+    set_text(screen.live, `${state.here()?.words ?? "loading"}, ${state.label()}, trial ${trial}${held}`);
+  }
+  return {
+    write,
+    /** A channel was closed just now. */
+    closed: () => paces.push(performance.now()),
+    propose_break() {
+      const now = performance.now();
+      if (!setup.break_after_min || now - reminded < setup.break_after_min * 6e4) return;
+      reminded = now;
+      screen.notice.pass(`${Math.round((reminded - began) / 6e4)} minutes at the screen: a short break keeps marks steady. Everything that is called saved is saved.`);
+    }
+  };
+}
+
+// review/review.js
+var OF_MARK = /* @__PURE__ */ new Set([
+  "The mark",
+  "Decide"
+]);
+var DOUBLE_CLICK_MS = 600;
+var NARROW_PX = 1e3;
+var TICK_MS2 = 100;
+function render_review({ model, view }, setup) {
+  const store = make_store(model, setup);
+  const state = make_state2(setup, store);
+  const screen = make_screen2(setup, model.get_child("picture"), (action) => act(action, null));
+  const { root } = screen;
+  const review = (
+    /** @type {Review} */
+    {
+      setup,
+      store,
+      screen,
+      state,
+      player: make_player()
+    }
+  );
+  const refresh = () => review.painting.refresh();
+  review.painting = make_painting(review);
+  review.deciding = make_deciding(review);
+  const { decide, adding, refuse } = review.deciding;
+  review.walks = make_walks(setup, store, screen, {
+    index: () => state.index,
+    show: (index) => review.moving.show(index),
+    refresh,
+    decide: (command) => decide(command)
+  });
+  review.selection = make_selection(setup, {
+    channel: () => state.loaded() ? state.here() : null,
+    place: () => ({
+      index: state.index,
+      row: state.row
+    }),
+    range: state.range,
+    adding,
+    stopped: () => store.stopped,
+    decide,
+    notice: screen.notice.pass,
+    refuse,
+    refresh,
+    redraw: () => state.layer?.redraw()
+  });
+  review.words = make_words2(review);
+  review.moving = make_moving2(review);
+  review.forms = make_forms(review);
+  const { selection, forms, moving } = review;
+  const commands = {
+    ...selection.commands,
+    ...forms,
+    ...make_commands(review)
+  };
+  let told = !setup.convention;
+  let told_at = -Infinity;
+  review.pointer = listen_to_pointer2(screen.picture, selection, {
+    layer: () => state.layer,
+    bands: (height) => lay_bands(setup, height, canvas_font_px()),
+    channel: (row) => state.loaded() ? state.card()?.channels[row] : null,
+    face(row) {
+      root.focus();
+      if (performance.now() - told_at < DOUBLE_CLICK_MS) return false;
+      if (row !== state.row || screen.asking.key) moving.show(state.index, row);
+      return true;
+    }
+  });
+  listen_to_news(review);
+  function act(action, pressed) {
+    const { command, group = "" } = action;
+    if (review.pointer.dragging && pressed) return pressed.code === "Escape" && review.pointer.let_go();
+    if (pressed && screen.asking.key) return screen.asking.key(pressed);
+    if (pressed && screen.key_card.open) return screen.key_card.key(action, pressed);
+    if (selection.keep(OF_MARK.has(group), () => act(action, pressed))) return;
+    if (!command) return;
+    screen.asking.close();
+    if (command !== "nudge") selection.flush();
+    if (commands[command]) return commands[command](action);
+    if (decide(command, action.arguments ?? {}) && state.closes(command)) moving.go_on();
+    else refresh();
+  }
+  root.addEventListener("focusin", () => {
+    if (told) return;
+    told = true;
+    told_at = performance.now();
+    forms.convention({
+      command: "convention"
+    });
+  });
+  function fit() {
+    const { layer } = state;
+    const least = layer && layer.around() + least_bands_px(setup, canvas_font_px());
+    if (layer && least) layer.make_tall(fitting_height(root, setup.height, least));
+  }
+  const dress = live(model, view, {
+    root,
+    keys_on: screen.keys_on,
+    keys: setup.keys,
+    every_ms: TICK_MS2,
+    act(action, pressed) {
+      act(action, pressed);
+      moving.reveal();
+    },
+    draw: review.painting.draw,
+    ready(layer) {
+      state.layer = layer;
+      layer.hide_times(state.blind);
+      screen.overview.hidden = root.clientWidth < NARROW_PX;
+    },
+    dress() {
+      fit();
+      state.spectrum_for = "";
+      review.painting.dressed(dress);
+      refresh();
+    },
+    fit,
+    tick: store.watch,
+    close() {
+      review.painting.close();
+      review.player.close();
+      store.close();
+    }
+  });
+  state.row = moving.first_open(state.index) ?? state.row;
+  store.say_hello();
+  review.words.write();
+  if (setup.notices.length) screen.notice.pass(setup.notices.join(" "));
+  return root;
+}
+
+// main.js
+var SCREENS = { review: render_review, long: render_long };
+function render(panel) {
+  const setup = JSON.parse(panel.model.setup);
+  return SCREENS[setup.screen](panel, setup);
+}
+export {
+  render
+};

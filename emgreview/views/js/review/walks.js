@@ -1,0 +1,187 @@
+// @ts-check
+// Walks through the review: which trials are stepped through, in which order, and the forms that choose them.
+
+import {AHEAD, BEHIND} from "./store.js"
+
+/** @import {Choice, News} from "../types.js" */
+/** @import {Screen} from "./screen.js" */
+/** @import {Store} from "./store.js" */
+/** @import {Setup} from "./types.js" */
+
+/**
+ * Without a walk all trials are stepped through in the order of the review.
+ * @param {Setup} setup
+ * @param {Pick<Store, "ask" | "client">} store
+ * @param {Pick<Screen, "asking" | "notice">} screen
+ * @param {{index: () => number, show: (index: number) => void, refresh: () => void, decide: (command: string) => void}} review
+ */
+export function make_walks(setup, store, screen, review) {
+  /** @type {{words: string, indices: number[], rows?: Record<number, number[]>, at: number} | null} */
+  let walk = null
+  /** @type {{methods: [string, string], by_s: number} | null} two methods that are being compared */
+  let compared = null
+
+  /** @param {string} which @param {object} more */
+  const ask = (which, more = {}) => {
+    compared = null
+    store.ask("walk", {which, ...more})
+  }
+
+  /** Trials in the order in which they will be needed, the present one first. */
+  function coming() {
+    const index = review.index()
+    if (walk) {
+      const at = Math.max(0, walk.indices.indexOf(index))
+      return [index, ...walk.indices.slice(at + 1, at + AHEAD), ...walk.indices.slice(Math.max(0, at - BEHIND), at)]
+    }
+    const out = [index] // forward and back in turn
+    for (let step = 1; step <= AHEAD; step++) {
+      if (index + step < setup.n_trials) out.push(index + step)
+      if (step <= BEHIND && index - step >= 0) out.push(index - step)
+    }
+    return out
+  }
+
+  /** @param {1 | -1} by */
+  function step(by) {
+    const index = review.index()
+    if (!walk) return review.show(index + by)
+    const {indices} = walk
+    const next = indices[index === indices[walk.at] ? walk.at + by : walk.at]
+    if (next !== undefined) return review.show(next)
+    if (by > 0 && walk.words === setup.audit_walk) return ask(walk.words) // what is left, or how to end
+    screen.notice.pass("This is the end of the trials you step through.")
+  }
+
+  /** The next trial of the walk, after the present one and round, that passes a test.
+   * @param {(index: number) => boolean} test */
+  function next_where(test) {
+    const all = walk?.indices ?? [...Array(setup.n_trials).keys()]
+    const at = all.indexOf(review.index())
+    return [...all.slice(at + 1), ...all.slice(0, at + 1)].find(test)
+  }
+
+  function choose() {
+    /** @type {(Choice & {ask: () => void})[]} */
+    const further = [
+      {code: "KeyM", words: "methods", shown: "two methods differ by more than …", ask: choose_methods},
+      {code: "KeyR", words: "reviewers", shown: "another reviewer decided otherwise …", ask: choose_reviewer},
+      {code: "KeyB", words: "behaviour", shown: "by what the person did …", ask: choose_behaviour},
+    ]
+    screen.asking.choose("Step through which trials?", [...setup.choices.walk, ...further], false, ([which]) => {
+      const form = further.find(({words}) => words === which)
+      if (form) return form.ask()
+      if (which !== setup.choices.walk[0].words) return ask(which)
+      walk = compared = null
+      review.refresh()
+    })
+  }
+
+  function choose_reviewer() {
+    screen.asking.ask("Trials that another reviewer of this folder decided otherwise:", [
+      {name: "reviewer", words: "code of that reviewer", value: ""},
+      {name: "by", words: "or whose onset lies further away than, in ms", type: "number", value: 10},
+    ], ({reviewer, by}) => ask(`otherwise than ${reviewer}`, {reviewer, by_s: by / 1000}))
+  }
+
+  function choose_behaviour() {
+    screen.asking.choose(
+      "Trials in which the person did what?",
+      setup.choices.behaviour,
+      false,
+      ([behaviour]) => ask(`behaviour: ${behaviour}`, {behaviour}),
+    )
+  }
+
+  function choose_methods() {
+    const methods = setup.choices.method
+    screen.asking.choose(
+      "Compare which method …",
+      methods,
+      false,
+      ([one]) =>
+        screen.asking.choose(
+          `Compare "${one}" with which?`,
+          methods.filter(({words}) => words !== one),
+          false,
+          ([other]) =>
+            screen.asking.ask(`Trials where the onsets of "${one}" and "${other}" differ:`, [{
+              name: "by",
+              words: "by more than, in ms",
+              type: "number",
+              value: 20,
+            }], ({by}) => {
+              compared = {methods: [one, other], by_s: by / 1000}
+              screen.notice.pass(`Comparing "${one}" with "${other}" …`)
+              store.ask("compare", {...compared, begin: true})
+            }),
+        ),
+    )
+  }
+
+  /** News from Python that is about walks; true if it was.
+   * @param {News} what */
+  function hear(what) {
+    if (what.comparing?.client === store.client) {
+      if (!compared) return true // another walk was chosen meanwhile
+      const [one, other] = compared.methods
+      screen.notice.pass(
+        `Comparing "${one}" with "${other}": ${Math.round(100 * what.comparing.share)} % done. ` +
+          "Go on reviewing; the walk begins when it is done.",
+      )
+      store.ask("compare", {...compared, begin: false})
+      return true
+    }
+    if (what.audit?.client === store.client) {
+      end_audit(what.audit)
+      return false // it may stand beside what is settled
+    }
+    if (what.walk?.client !== store.client) return false
+    compared = null
+    if (!what.walk.indices.length) {
+      screen.notice.pass(`No trial here: ${what.walk.words}.`)
+      return true
+    }
+    const {words, indices, rows} = what.walk
+    walk = {words, indices, rows, at: Math.max(0, indices.indexOf(review.index()))}
+    screen.notice.pass("")
+    review.show(indices[walk.at])
+    return true
+  }
+
+  /** @param {{words: string, finished: boolean}} audit */
+  function end_audit({words, finished}) {
+    if (walk?.words === setup.audit_walk) walk = null
+    if (finished) return screen.asking.tell("The bulk audit", words)
+    screen.asking.choose(
+      words,
+      [{code: "Digit1", words: "finish", shown: "compare and finish the audit"}],
+      false,
+      () => review.decide("finish_audit"),
+    )
+  }
+
+  return {
+    coming,
+    step,
+    next_where,
+    choose,
+    hear,
+    get name() {
+      return walk?.words ?? null
+    },
+    get words() {
+      return walk ? `stepping through: ${walk.words} (${walk.indices.length})` : ""
+    },
+    /** The rows that the walk is about in a trial; undefined for all.
+     * @param {number} index */
+    rows: (index) => walk?.rows?.[index],
+    /** The trial on the screen has changed.
+     * @param {number} index */
+    at(index) {
+      if (walk?.indices.includes(index)) walk.at = walk.indices.indexOf(index)
+    },
+  }
+}
+
+/** @typedef {ReturnType<typeof make_walks>} Walks */

@@ -1,0 +1,151 @@
+// @ts-check
+/// <reference lib="deno.ns" />
+// The wire, seen from the browser's end: order, loss, silence. Both ends together are tested in browser/test_wire.py.
+
+import assert from "node:assert/strict"
+import {make_wire, PATIENCE_MS} from "../../emgreview/views/js/shared/wire.js"
+import {make_model, with_clock} from "./made.js"
+
+/** @import {News} from "../../emgreview/views/js/types.js" */
+
+/** A wire, Python's end of it, and what its listeners heard. */
+function ends() {
+  const python = make_model()
+  const wire = make_wire(python.model, {held: () => [3, 1]})
+  /** @type {News[]} */
+  const heard = []
+  wire.listen((what) => heard.push(what))
+  const settle = (/** @type {number} */ n, more = {}) => python.tell({settled: {client: wire.client, n}, ...more})
+  return {...python, wire, heard, settle, kinds: () => python.up.map(({kind}) => kind)}
+}
+
+Deno.test("decisions are numbered in order, and kept until they are settled", () => {
+  const {wire, up, settle} = ends()
+  for (const command of ["one", "two", "three"]) assert.ok(wire.decide({command}))
+  assert.deepEqual(up.map(({n, command}) => [n, command]), [[1, "one"], [2, "two"], [3, "three"]])
+  settle(2)
+  assert.deepEqual(wire.pending.map(({command}) => command), ["three"])
+  settle(3)
+  assert.equal(wire.pending.length, 0)
+})
+
+Deno.test("what another screen settled settles nothing here", () => {
+  const {wire, tell} = ends()
+  wire.decide({command: "one"})
+  tell({settled: {client: "another", n: 9}})
+  assert.equal(wire.pending.length, 1)
+})
+
+Deno.test("a gap has all decisions from it on sent again, not more often than twice a second", () =>
+  with_clock((pass) => {
+    const {wire, up, tell} = ends()
+    for (const command of ["one", "two", "three"]) wire.decide({command})
+    up.splice(0)
+    tell({gap: {client: wire.client, awaited: 2}})
+    assert.deepEqual(up.map(({command}) => command), ["two", "three"])
+    assert.ok(!("at" in up[0]), "when it was sent is the browser's own matter")
+    tell({gap: {client: wire.client, awaited: 2}})
+    assert.equal(up.length, 2)
+    pass(600)
+    tell({gap: {client: wire.client, awaited: 3}})
+    assert.deepEqual(up.slice(2).map(({command}) => command), ["three"])
+  }))
+
+Deno.test("a decision that was settled and is missed again stops for good", () => {
+  const {wire, settle, tell} = ends()
+  wire.decide({command: "one"})
+  wire.decide({command: "two"})
+  settle(1)
+  tell({gap: {client: wire.client, awaited: 1}})
+  assert.match(wire.stopped, /reload the page/)
+  settle(2)
+  assert.match(wire.stopped, /reload the page/)
+  assert.equal(wire.decide({command: "three"}), false)
+})
+
+Deno.test("news that was missed has everything asked for, with what is held", () => {
+  const {up, tell, heard} = ends()
+  tell({share: 0.1})
+  tell({share: 0.3}, 1)
+  assert.deepEqual(up.map(({kind, held}) => [kind, held]), [["everything", [3, 1]]])
+  assert.deepEqual(heard.map(({share}) => share), [0.1, 0.3])
+})
+
+Deno.test("what was said before the screen opened is not for it, and no update is heard twice", () => {
+  const {model, change} = make_model({})
+  model.news = JSON.stringify({serial: 5, updates: [{serial: 5, share: 0.5}]})
+  const wire = make_wire(model)
+  /** @type {News[]} */
+  const heard = []
+  wire.listen((what) => heard.push(what))
+  change("news", model.news)
+  assert.equal(heard.length, 0)
+  const more = JSON.stringify({serial: 6, updates: [{serial: 5, share: 0.5}, {serial: 6, share: 0.6}]})
+  change("news", more)
+  change("news", more)
+  assert.deepEqual(heard.map(({share}) => share), [0.6])
+})
+
+Deno.test("a refusal is told once, with its decision", () => {
+  const {wire, settle, heard} = ends()
+  wire.decide({command: "wrong"})
+  const refused = [{client: wire.client, n: 1, words: "no"}, {client: "another", n: 1, words: "not ours"}]
+  settle(1, {refused})
+  settle(1, {refused})
+  const told = heard.filter(({refusal}) => refusal)
+  assert.deepEqual(told.map(({refusal}) => [refusal.words, refusal.decision.command]), [["no", "wrong"]])
+})
+
+Deno.test("a decision that is not confirmed in time stops decisions; its confirmation lets them go on", () =>
+  with_clock((pass) => {
+    const {wire, settle} = ends()
+    wire.decide({command: "one"})
+    pass(PATIENCE_MS - 1)
+    wire.watch(false)
+    assert.equal(wire.stopped, "")
+    pass(2)
+    wire.watch(false)
+    assert.match(wire.stopped, /has not confirmed 1 decision/)
+    assert.equal(wire.decide({command: "two"}), false)
+    settle(1)
+    assert.equal(wire.stopped, "")
+  }))
+
+Deno.test("a slow decision says in its own words why nothing is taken meanwhile", () =>
+  with_clock((pass) => {
+    const {wire} = ends()
+    wire.decide({command: "long", args: {slow: "this takes a while"}})
+    pass(PATIENCE_MS + 1)
+    wire.watch(true)
+    assert.equal(wire.stopped, "this takes a while")
+  }))
+
+Deno.test("a beat is asked for while someone looks, not otherwise, and silence stops decisions", () =>
+  with_clock((pass) => {
+    const {wire, kinds, change} = ends()
+    wire.watch(false)
+    assert.deepEqual(kinds(), [])
+    wire.watch(true)
+    assert.deepEqual(kinds(), ["beat"])
+    pass(PATIENCE_MS + 1)
+    wire.watch(true)
+    assert.match(wire.stopped, /does not answer/)
+    change("pulse", "another 1")
+    assert.match(wire.stopped, /does not answer/)
+    change("pulse", `${wire.client} 1`)
+    assert.equal(wire.stopped, "")
+  }))
+
+Deno.test("a problem stops for good", () => {
+  const {wire, tell, settle} = ends()
+  tell({problem: "another screen has taken over"})
+  settle(0)
+  assert.equal(wire.stopped, "another screen has taken over")
+})
+
+Deno.test("a closed wire listens to nothing", () => {
+  const {wire, listening} = ends()
+  assert.deepEqual(["news", "pulse"].map(listening), [1, 1])
+  wire.close()
+  assert.deepEqual(["news", "pulse"].map(listening), [0, 0])
+})
