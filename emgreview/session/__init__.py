@@ -13,7 +13,10 @@ standing        what stands now, of trials and around them
 judging         what cannot be judged without a look at it, and what is clipped
 order           queue, progress, what comes next
 recording       one decision: into the log, into the state, taken back, and what it has to say
-commands        every command, registered with its subject
+subjects        where commands are registered, with what each is of
+bursts          commands on the bursts of a channel-trial
+trials          commands on what else stands of a trial
+commands        commands on recordings and people, and of fields that are set as a whole; undo
 publishing      decisions as a table, sealed versions
 notices         what the reviewer should know
 opening         open and close; any command by its name; another method

@@ -24,12 +24,13 @@ from emgreview.errors import LogReadOnlyError, ParameterError, UnknownNameError,
 from emgreview.evidence import Fitness
 from emgreview.model import Trials
 from emgreview.reading.dataset import NAMELESS
-from emgreview.session.commands import COMMANDS, SUBJECTS, Commands
+from emgreview.session.commands import COMMANDS, Commands
 from emgreview.session.lock import one_at_a_time
 from emgreview.session.notices import Notices
 from emgreview.session.policy import Policy
 from emgreview.session.publishing import Publishing
 from emgreview.session.standing import Ids
+from emgreview.session.subjects import SUBJECTS
 
 
 def open_review(

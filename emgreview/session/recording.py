@@ -14,6 +14,7 @@ from emgreview.annotations import fields
 from emgreview.annotations import state as states
 from emgreview.annotations.events import Event, digest_of
 from emgreview.annotations.fields.added_cue import AddedCue
+from emgreview.annotations.fields.field import Field
 from emgreview.annotations.fields.marked_burst import MarkedBurst
 from emgreview.annotations.fields.set_aside import Stretch
 from emgreview.annotations.hidden import unveil, veil
@@ -223,6 +224,13 @@ class Recorder(Judging, Order):
         ids = self._record(operation, trial, channel, "activity", old, new, burst=burst)
         self._say_of_bursts(trial, channel, old, new)
         return ids
+
+    def _say_field(self, field: Field, trial: str, value: Any, channel: str | None = None) -> Ids:
+        """Set a field as a whole to what a person says."""
+        assert field.say is not None
+        return self._record(
+            field.name, trial, channel, field.name, self._value(trial, channel, field.name), field.say(value)
+        )
 
     def _signal(self, operation: str, trial: str, channel: str, reasons: list[str]) -> Ids:
         new = states.Signal(operation, tuple(reasons))
