@@ -771,10 +771,10 @@ def test_what_joins_the_list_to_look_at_again(tmp_path, options, now, again):
 def test_other_packages_that_find_another_mark_ask_to_look_again(tmp_path, monkeypatch):
     with start(tmp_path) as session:
         session.accept(session.queue[0], "FDI")
-    monkeypatch.setattr("emgreview.annotations.book.installed", lambda: {"numpy": "9.9"})
+    monkeypatch.setattr("emgreview.annotations.reviewer_logs.installed", lambda: {"numpy": "9.9"})
     with start(tmp_path) as session:
         assert session.relook == (), "the mark is the same"
-    monkeypatch.setattr("emgreview.annotations.book.installed", lambda: {"numpy": "9.9.1"})
+    monkeypatch.setattr("emgreview.annotations.reviewer_logs.installed", lambda: {"numpy": "9.9.1"})
     quietly = partial(detect, onset_s=0.3)
     with start(
         tmp_path,

@@ -1,8 +1,8 @@
 """What changed between two points of the logs: two sealed versions, two commands, or a version and now.
 
-Points are those of ``points``. Only decisions are compared, from the logs alone: what a method proposes where nobody
-has decided is in no log. A mark that was moved before anybody had accepted it counts as moved from where the method had
-put it.
+Points are those of ``log_positions``. Only decisions are compared, from the logs alone: what a method proposes where
+nobody has decided is in no log. A mark that was moved before anybody had accepted it counts as moved from where the
+method had put it.
 
     compare         every change from one point to another: Change
     in_words        changes as short sentences: "12 onsets moved, median -7 ms"
@@ -21,7 +21,7 @@ from emgreview.annotations.events import digest_of
 from emgreview.annotations.fields import FIELDS, write
 from emgreview.annotations.fields.field import Change as Change
 from emgreview.annotations.fields.field import Compared
-from emgreview.annotations.points import Point
+from emgreview.annotations.log_positions import LogPosition
 
 _OF_FACTS = {
     "processing changed": ("recording under another processing", "recordings under another processing"),
@@ -56,7 +56,7 @@ DETAILED = frozenset(what for field in FIELDS.values() for what in field.detaile
 """Changes whose new values are told, with how often each occurs where there are several."""
 
 
-def compare(first: Point, second: Point) -> list[Change]:
+def compare(first: LogPosition, second: LogPosition) -> list[Change]:
     """Every change from one point to another, by recording, trial and channel. What stands in a recording is the same
     where it is the same, whatever its id."""
     alike = _in_recording(first) & _in_recording(second)
@@ -72,7 +72,7 @@ def compare(first: Point, second: Point) -> list[Change]:
     return changes
 
 
-def _in_recording(point: Point) -> set[tuple[Any, ...]]:
+def _in_recording(point: LogPosition) -> set[tuple[Any, ...]]:
     return {_named(key, value) for key, value in point.values.items() if key[3] in states.IN_RECORDING and value}
 
 
@@ -83,7 +83,7 @@ def _named(key: states.Key, value: Any) -> tuple[Any, ...]:
 # Changes ---------------------------------------------------------------------------------------------------------
 
 
-def _of_facts(first: Point, second: Point) -> Iterator[Change]:
+def _of_facts(first: LogPosition, second: LogPosition) -> Iterator[Change]:
     for recording in sorted({*first.facts, *second.facts}):
         old, new = first.facts.get(recording, {}), second.facts.get(recording, {})
         if not old or not new:
@@ -97,7 +97,7 @@ def _of_facts(first: Point, second: Point) -> Iterator[Change]:
             yield Change(recording, None, None, None, "scale changed", before, after, None, None)
 
 
-def _of_value(key: states.Key, first: Point, second: Point) -> Iterator[Change]:
+def _of_value(key: states.Key, first: LogPosition, second: LogPosition) -> Iterator[Change]:
     recording, trial, channel, name, stretch = key
     old, new = first.value(key), second.value(key)
     if old == new or name not in FIELDS:  # one of a later version
@@ -126,7 +126,7 @@ def _of_value(key: states.Key, first: Point, second: Point) -> Iterator[Change]:
     yield from FIELDS[name].finds_changes(seen)
 
 
-def _of_participant(participant: str | None, *points: Point) -> str:
+def _of_participant(participant: str | None, *points: LogPosition) -> str:
     """The participant's recordings, for what is said of the participant."""
     names = {name for point in points for name, facts in point.facts.items() if facts["participant"] == participant}
     return ", ".join(sorted(names))

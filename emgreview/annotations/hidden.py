@@ -11,8 +11,8 @@ same. Such an event may hold, beside its own details,
 The log always holds the whole truth: a hidden mark is put aside only where a state is shown or a command is applied.
 
     Hiding      what is hidden and repeated now
-    veil        an activity as it is shown while its automatic mark is hidden
-    unveil      an activity that was decided so, as it is logged
+    mask        an activity as it is shown while its automatic mark is hidden
+    unmask      an activity that was decided so, as it is logged
 """
 
 from collections.abc import Iterable, Sequence
@@ -64,7 +64,7 @@ class Hiding:
         return tuple(places)
 
 
-def veil(activity: Activity) -> Activity:
+def mask(activity: Activity) -> Activity:
     """An activity without what the method said: a mark of the reviewer's own is shown as an added one."""
     bursts = dict(activity.bursts)
     response = bursts.pop(RESPONSE, None)
@@ -77,7 +77,7 @@ def veil(activity: Activity) -> Activity:
     return replace(activity, found=shown, bursts=MappingProxyType(bursts))
 
 
-def unveil(seen: Activity, before: Activity) -> Activity:
+def unmask(seen: Activity, before: Activity) -> Activity:
     """The activity to log: the reviewer's response takes the place of the hidden mark, which keeps the method's values.
 
     ``before`` is the activity as it was, with that mark. Where the reviewer marked other bursts alone, the hidden mark

@@ -16,7 +16,7 @@ from typing import Any
 import pandas as pd
 
 from emgreview.annotations.differences import Change, compare, in_words, old_and_new
-from emgreview.annotations.points import NOW, Point, find_point
+from emgreview.annotations.log_positions import NOW, LogPosition, find_position
 from emgreview.checks import review_folder
 from emgreview.cohort.marks import read_logs
 from emgreview.cohort.merging import merge
@@ -107,9 +107,8 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
     ...     print(er.diff(folder, "v1"))
     1 newly reviewed
     """
-    first, second = (
-        _in_the_end(review_folder(folder), find_point(review_folder(folder), point, reviewer)) for point in (old, new)
-    )
+    where = review_folder(folder)
+    first, second = (_in_the_end(where, find_position(where, point, reviewer)) for point in (old, new))
     changes = compare(first, second)
     rows = []
     for change in changes:
@@ -124,7 +123,7 @@ def _cell(value: object) -> str:
     return f"{value:+.1f}" if isinstance(value, float) else str(value)
 
 
-def _in_the_end(folder: Path, point: Point) -> Point:
+def _in_the_end(folder: Path, point: LogPosition) -> LogPosition:
     """A point with what stands in the end, where it is one of a reviewer who settles."""
     notes = sorted((note for note in point.notes if note.operation == ADJUDICATE), key=lambda note: note.counter)
     if not notes:

@@ -9,7 +9,8 @@ The rooms, each on those above it:
 
 lock            one public method at a time, whatever the thread; errors of a blind review name nobody
 policy          what a review is about: what is hidden, what may be decided, what stands
-standing        what stands now, of trials and around them
+current         what stands now, of trials and channels
+around          what stands around them: set aside, marked, added, kept out
 judging         what cannot be judged without a look at it, and what is clipped
 order           queue, progress, what comes next
 recording       one decision: into the log, into the state, taken back, and what it has to say
@@ -19,15 +20,18 @@ trials          commands on what else stands of a trial
 commands        commands on recordings and people, and of fields that are set as a whole; undo
 publishing      decisions as a table, sealed versions
 notices         what the reviewer should know
-opening         open and close; any command by its name; another method
+review          one review whole; any command by its name; another method
+opening         start it, or go on
 """
 
 from emgreview.annotations.proposals import Automatic
+from emgreview.session.around import Aside, Marked
 from emgreview.session.commands import COMMANDS
+from emgreview.session.current import NOTHING_SHOWN, Ids
 from emgreview.session.lock import nobody_named, one_at_a_time
-from emgreview.session.opening import Session, open_review
+from emgreview.session.opening import open_review
 from emgreview.session.policy import Policy
-from emgreview.session.standing import NOTHING_SHOWN, Aside, Ids, Marked
+from emgreview.session.review import Session
 
 __all__ = [
     "COMMANDS",

@@ -5,9 +5,9 @@ import math
 from emgreview.annotations import state as states
 from emgreview.annotations.events import CONFIDENCES, KINDS, check_choice
 from emgreview.errors import DecisionError
+from emgreview.session.current import Ids
 from emgreview.session.lock import one_at_a_time
 from emgreview.session.recording import Recorder, listed_why
-from emgreview.session.standing import Ids
 from emgreview.session.subjects import CHANNEL, TRIAL, command
 
 
@@ -197,7 +197,7 @@ class OnBursts(Recorder):
         if onset is None:
             raise DecisionError("add came without onset_s; give it in seconds from the cue.")
         check_choice("kind", kind, KINDS)
-        name = f"added-{self._book.next_counter}"
+        name = f"added-{self._logs.next_counter}"
         return self._act("add", trial, channel, lambda now: states.add(now, name, onset, offset, kind), name)
 
     @command(CHANNEL)

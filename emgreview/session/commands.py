@@ -20,8 +20,8 @@ from emgreview.annotations.fields.marked_burst import MarkedBurst
 from emgreview.annotations.fields.set_aside import Stretch
 from emgreview.errors import DecisionError, UnknownNameError
 from emgreview.model import to_sample
+from emgreview.session.current import Ids
 from emgreview.session.lock import one_at_a_time
-from emgreview.session.standing import Ids
 from emgreview.session.subjects import CHANNEL, CHANNEL_OF_RECORDING, NOTHING, RECORDING, SUBJECTS, TRIAL, command
 from emgreview.session.trials import OnTrials
 

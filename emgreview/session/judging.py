@@ -8,8 +8,8 @@ from collections.abc import Iterable, Sequence
 
 from emgreview.evidence import Fitness
 from emgreview.model import to_sample
+from emgreview.session.around import Around
 from emgreview.session.lock import one_at_a_time
-from emgreview.session.standing import State
 
 _PRESENT = 0.5
 """From this ``present`` on a method says that there is activity; see :class:`emgreview.model.Onsets`."""
@@ -19,7 +19,7 @@ _WITHOUT_OFFSET_S = 0.1
 
 
 @one_at_a_time
-class Judging(State):
+class Judging(Around):
     """What cannot be judged without a look at it, and what is clipped."""
 
     _fitness: Fitness

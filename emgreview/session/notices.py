@@ -8,9 +8,9 @@ from collections import Counter
 from emgreview.annotations.telling import NAMES, sentences
 from emgreview.errors import tell
 from emgreview.reading.dataset import NAMELESS
+from emgreview.session.current import Ids
 from emgreview.session.lock import one_at_a_time
 from emgreview.session.order import Order
-from emgreview.session.standing import Ids
 
 
 @one_at_a_time
@@ -28,7 +28,7 @@ class Notices(Order):
         review cannot hide.
         """
         nameless = all(not one.entities.get("sub") for one in self._proposals.recordings.values())
-        told = (*self._book.notices, *self._of_method, *self._of_trials)
+        told = (*self._logs.notices, *self._of_method, *self._of_trials)
         told = (*told, NAMELESS) if self.blind and nameless else told
         return (*told, *self._policy.notices)
 

@@ -10,12 +10,13 @@ from emgreview.annotations import state as states
 from emgreview.annotations.events import Event
 from emgreview.annotations.hidden import Hiding
 from emgreview.errors import ParameterError
+from emgreview.session.around import Around
+from emgreview.session.current import Ids
 from emgreview.session.lock import one_at_a_time
-from emgreview.session.standing import Ids, State
 
 
 @one_at_a_time
-class Order(State):
+class Order(Around):
     """The queue, how far it is, and where the reviewer is in it."""
 
     queue: Ids
@@ -182,7 +183,7 @@ class Order(State):
         -------
         Event
         """
-        event = self._book.append(next(iter(self._proposals.recordings)), operation, "log", None, value, reason=reason)
+        event = self._logs.append(next(iter(self._proposals.recordings)), operation, "log", None, value, reason=reason)
         if {"hide", "reveal", "show_again", "only"} & set(value):
             self._line_up()
             self._tell(self.queue)

@@ -10,14 +10,14 @@ from emgreview.annotations.ledger import Key, Ledger
 from emgreview.tables import Decided
 
 if TYPE_CHECKING:
-    from emgreview.session.standing import State
+    from emgreview.session.around import Around
 
 
 class Policy:
     """Of an ordinary review. Whoever holds a session for another purpose hands it a policy of its own: a class that
     derives from this one says what is different."""
 
-    session: "State"
+    session: "Around"
     counted: str | None = None
     """What is counted, in words, where that is not channel-trials reviewed."""
     resumes_at_first_open = False

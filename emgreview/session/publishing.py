@@ -8,17 +8,17 @@ from collections.abc import Callable
 from typing import Any
 
 from emgreview import tables
-from emgreview.annotations.book import installed, machine
 from emgreview.annotations.files import FileSystem
+from emgreview.annotations.reviewer_logs import installed, machine
 from emgreview.annotations.state import Activity
 from emgreview.annotations.versions import Sealed, seal_version
 from emgreview.errors import LogReadOnlyError
+from emgreview.session.around import Around
 from emgreview.session.lock import one_at_a_time
-from emgreview.session.standing import State
 
 
 @one_at_a_time
-class Publishing(State):
+class Publishing(Around):
     """Decisions as tables, and as versions that never change."""
 
     _files: FileSystem | None
@@ -43,8 +43,8 @@ class Publishing(State):
             name: {
                 "rate_hz": one.rate_hz,
                 "fingerprint": dataclasses.asdict(one.fingerprint),
-                "scales": self._book.scales(name),
-                **self._book.method(name),
+                "scales": self._logs.scales(name),
+                **self._logs.method(name),
             }
             for name, one in self._proposals.recordings.items()
         }
@@ -103,7 +103,7 @@ class Publishing(State):
         table, description = self.as_version(rule)
         sealed = seal_version(self.folder, name, table, description, self._files)
         for recording in self._proposals.recordings:
-            self._book.append(recording, "seal", "log", None, {"version": name, "sha256": sealed.sha256})
+            self._logs.append(recording, "seal", "log", None, {"version": name, "sha256": sealed.sha256})
         return sealed
 
     def as_version(self, rule: tables.Rule | None = None) -> tuple[bytes, dict[str, Any]]:
@@ -142,7 +142,7 @@ class Publishing(State):
                 for part in self.trials
             ],
             "recordings": self._described(),
-            "scale_notes": list(self._book.scale_notes),
+            "scale_notes": list(self._logs.scale_notes),
             "packages": installed(),
             "machine": machine(),
         }

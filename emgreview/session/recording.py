@@ -17,15 +17,15 @@ from emgreview.annotations.fields.added_cue import AddedCue
 from emgreview.annotations.fields.field import Field
 from emgreview.annotations.fields.marked_burst import MarkedBurst
 from emgreview.annotations.fields.set_aside import Stretch
-from emgreview.annotations.hidden import unveil, veil
+from emgreview.annotations.hidden import mask, unmask
 from emgreview.annotations.state import Activity
 from emgreview.errors import DecisionError, DecisionWarning, UnknownNameError
 from emgreview.model import to_sample
 from emgreview.remarks import on_bursts
+from emgreview.session.current import Ids
 from emgreview.session.judging import Judging
 from emgreview.session.lock import one_at_a_time
 from emgreview.session.order import Order
-from emgreview.session.standing import Ids
 
 _HERE = os.path.dirname(__file__)  # noqa: PTH120
 
@@ -139,7 +139,7 @@ class Recorder(Judging, Order):
             Names and values, which must be plain JSON.
         """
         digest_of(visible)
-        self._book.visible = visible
+        self._logs.visible = visible
 
     @contextmanager
     def on_screen(self, **visible: Any) -> Iterator[list[tuple[str, str]]]:
@@ -157,14 +157,14 @@ class Recorder(Judging, Order):
             Fills with what the commands have to say, (trial, words) each, instead of warnings.
         """
         with self.lock:
-            before, heard = self._book.visible, self._heard
+            before, heard = self._logs.visible, self._heard
             self.showing(**visible)
             said: list[tuple[str, str]] = []
             self._heard = said
             try:
                 yield said
             finally:
-                self._book.visible, self._heard = before, heard
+                self._logs.visible, self._heard = before, heard
 
     def _record(
         self,
@@ -185,7 +185,7 @@ class Recorder(Judging, Order):
         if old == new and not (field == "activity" and (self._stale(trial, channel) or self._in_bulk(trial, channel))):
             return ()
         source, showing = self._proposals.source(trial)
-        event = self._book.append(
+        event = self._logs.append(
             place.recording.name,
             operation,
             field,
@@ -218,7 +218,7 @@ class Recorder(Judging, Order):
         self, operation: str, trial: str, channel: str, step: Callable[[Activity], Activity], burst: str | None = None
     ) -> Ids:
         old = self._activity(trial, channel)
-        new = unveil(step(veil(old)), old) if self.hides_automatic(trial, channel) else step(old)
+        new = unmask(step(mask(old)), old) if self.hides_automatic(trial, channel) else step(old)
         if burst is None and new.found == "bursts":
             burst = states.find_burst(old if operation == "remove" else new, None)
         ids = self._record(operation, trial, channel, "activity", old, new, burst=burst)
@@ -240,10 +240,10 @@ class Recorder(Judging, Order):
     def _again(self, operation: str, step: states.Step | None) -> Ids:
         if step is None:
             return ()
-        event = self._book.event(step)
+        event = self._logs.event(step)
         old, new = (event.new, event.old) if operation == "undo" else (event.old, event.new)
         subject = event.subject
-        done = self._book.append(
+        done = self._logs.append(
             str(subject["recording"]),
             operation,
             event.field,
@@ -290,9 +290,9 @@ class Recorder(Judging, Order):
         reason: str | None = None,
     ) -> Ids:
         """Log what stands in a recording, not in a trial; the trials it touches."""
-        name = f"{prefix}-{self._book.next_counter}"
+        name = f"{prefix}-{self._logs.next_counter}"
         stored = fields.write(field, new)
-        self._book.append(recording, operation, field, None, stored, channel=channel, burst=name, reason=reason)
+        self._logs.append(recording, operation, field, None, stored, channel=channel, burst=name, reason=reason)
         return self._tell(self._touched(recording, new.start, new.stop))
 
     def _exclude(
@@ -327,7 +327,7 @@ class Recorder(Judging, Order):
         old = self._current(key)
         if old == new:
             return ()
-        event = self._book.append(recording, operation, key[3], old, new, channel=channel, reason=new or reason)
+        event = self._logs.append(recording, operation, key[3], old, new, channel=channel, reason=new or reason)
         return self._tell(self._belonging(event))
 
     def _stretch(self, recording: str, channel: str, start_s: float, stop_s: float) -> tuple[int, int]:
@@ -357,7 +357,7 @@ class Recorder(Judging, Order):
         if old == new:
             return
         if self.hides_automatic(trial, channel):
-            old, new = veil(old), veil(new)
+            old, new = mask(old), mask(new)
         place = self._proposals.place(trial)
         timed = self._heard is None and not self.blind  # a screen numbers its marks, and may not show times
         for words in on_bursts(old, new, place.cue, place.rate_hz if timed else None):

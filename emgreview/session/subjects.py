@@ -7,7 +7,7 @@ SUBJECTS        the names of all, and of what each is: Subject
 from collections.abc import Callable
 from typing import NamedTuple, TypeVar
 
-from emgreview.session.standing import Ids
+from emgreview.session.current import Ids
 
 
 class Subject(NamedTuple):

@@ -9,9 +9,9 @@ from emgreview.annotations import state as states
 from emgreview.annotations.events import CAUTIONS, REASONS, check_reasons, check_text
 from emgreview.errors import DecisionError
 from emgreview.session.bursts import OnBursts
+from emgreview.session.current import Ids
 from emgreview.session.lock import one_at_a_time
 from emgreview.session.recording import listed_why
-from emgreview.session.standing import Ids
 from emgreview.session.subjects import CHANNEL, TRIAL, command
 
 

@@ -1,7 +1,6 @@
-"""What stands in a review now: of each trial and channel, around them, and what of it is shown.
+"""What stands in a review now, of each trial and channel, and what of it is shown.
 
-State               values, states, what is set aside or kept out
-Aside, Marked       a stretch set aside, a burst marked outside all trials
+Current             values and states of trials and channels
 NOTHING_SHOWN       the automatic mark where it is hidden
 """
 
@@ -11,20 +10,20 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, NamedTuple
+from typing import Any
 
 from emgreview.annotations import fields
 from emgreview.annotations import state as states
-from emgreview.annotations.book import Book, Method
 from emgreview.annotations.events import Event
 from emgreview.annotations.fields.field import CHANNEL, TRIAL
-from emgreview.annotations.hidden import Hiding, veil
+from emgreview.annotations.hidden import Hiding, mask
 from emgreview.annotations.ledger import Ledger
 from emgreview.annotations.proposals import Automatic as Automatic
 from emgreview.annotations.proposals import Place, Proposals
+from emgreview.annotations.reviewer_logs import Method, ReviewerLogs
 from emgreview.annotations.state import Activity, TrialState
-from emgreview.errors import EmgreviewError, UnknownNameError
-from emgreview.model import Marker, Recording, Trials
+from emgreview.errors import EmgreviewError
+from emgreview.model import Trials
 from emgreview.session.lock import one_at_a_time
 from emgreview.session.policy import Policy
 from emgreview.unnamed import unname, unnamed
@@ -32,32 +31,12 @@ from emgreview.unnamed import unname, unnamed
 Ids = tuple[str, ...]
 
 
-class Aside(NamedTuple):
-    """A stretch set aside: samples of the recording, ``stop`` past the last."""
-
-    recording: str
-    channel: str
-    start: int
-    stop: int
-    reasons: tuple[str, ...]
-
-
-class Marked(NamedTuple):
-    """A burst marked outside all trials: onset and offset samples."""
-
-    recording: str
-    channel: str
-    start: int
-    stop: int
-    kind: str
-
-
 NOTHING_SHOWN = Automatic(math.nan, math.nan, math.nan, math.nan, math.nan, math.nan, note="")
 """What :meth:`Session.automatic` gives where the automatic mark is hidden."""
 
 
 @one_at_a_time
-class State:
+class Current:
     """What stands now, of trials and around them; what is hidden is not shown."""
 
     lock: threading.RLock
@@ -66,7 +45,7 @@ class State:
     reviewer: str
     _policy: Policy
     _proposals: Proposals
-    _book: Book
+    _logs: ReviewerLogs
     _ledger: Ledger
     _hiding: Hiding
     _places: Mapping[str, Place]
@@ -76,7 +55,7 @@ class State:
     @property
     def problem(self) -> str | None:
         """Why no decision can be taken, in a sentence, or None."""
-        return self._book.problem
+        return self._logs.problem
 
     @property
     def read_only(self) -> bool:
@@ -86,12 +65,12 @@ class State:
     @property
     def blind(self) -> bool:
         """Whether condition and participant are hidden."""
-        return self._book.blind
+        return self._logs.blind
 
     @property
     def convention(self) -> str | None:
         """How the study marks an onset, in its own words, one paragraph a line, or None."""
-        return self._book.convention
+        return self._logs.convention
 
     @property
     def notes(self) -> tuple[Event, ...]:
@@ -129,8 +108,8 @@ class State:
             raise
 
     def _unname(self, error: EmgreviewError) -> None:
-        book = getattr(self, "_book", None)
-        if book is not None and book.blind:
+        logs = getattr(self, "_logs", None)
+        if logs is not None and logs.blind:
             unname(error, self._proposals.recordings.values())
 
     @property
@@ -155,7 +134,7 @@ class State:
         TrialState
             Its ``channels`` by label; marks in samples of the recording.
         """
-        now = self._book.next_counter, self._proposals.found  # a state changes by a command or another method alone
+        now = self._logs.next_counter, self._proposals.found  # a state changes by a command or another method alone
         if self._states[0] != now[0] or self._states[1] is not now[1]:
             self._states = (*now, {})
         known = self._states[2]
@@ -299,12 +278,12 @@ class State:
         mapping
             "processing" and "detection", each with parameters and hash.
         """
-        return self._book.method(recording)
+        return self._logs.method(recording)
 
     @property
     def next_counter(self) -> int:
         """The counter of the next command."""
-        return self._book.next_counter
+        return self._logs.next_counter
 
     def counter(self, key: states.Key) -> int:
         """By which command a value of a first showing was set.
@@ -397,7 +376,7 @@ class State:
     def _shown(self, trial: str, channel: str) -> Activity:
         """The activity without an automatic mark that is hidden."""
         activity = self._activity(trial, channel)
-        return veil(activity) if self.hides_automatic(trial, channel) else activity
+        return mask(activity) if self.hides_automatic(trial, channel) else activity
 
     def _sealed(self, trial: str, channel: str) -> Activity:
         """The activity for a sealed version: a hidden mark is told as soon as the reviewer's own stands beside it."""
@@ -419,83 +398,10 @@ class State:
         """Whether the activity was decided before the last change of method, and the method now says otherwise."""
         recording = self._proposals.place(trial, channel).recording.name
         decided = self._ledger.entry(states.Key(recording, trial, channel, "activity"))  # none of one shown again
-        since = self._book.method_since(recording)
+        since = self._logs.method_since(recording)
         if decided is None or decided.counter >= since or states.untouched(value := decided.value):
             return False
         return self._proposals.differs(trial, str(channel), value, self._relook_s)
-
-    def _recording(self, name: str) -> Recording:
-        recordings = self._proposals.recordings
-        if name not in recordings:
-            raise UnknownNameError("recording", name, recordings)
-        return recordings[name]
-
-    def _kept_in(self, field: str) -> Iterator[tuple[str, str | None, Any]]:
-        """What stands of one of these fields: recording, channel, value; in the order of the recording."""
-        found = [
-            (str(recording), channel, value)
-            for (recording, _, channel, name, _), value in self._rare.items()
-            if name == field and value is not None
-        ]
-        yield from sorted(found, key=lambda one: (one[0], one[1] or "", one[2].start))
-
-    @property
-    def aside(self) -> tuple["Aside", ...]:
-        """Stretches set aside: recording, channel, start and stop samples, reasons."""
-        return tuple(Aside(recording, str(channel), *value) for recording, channel, value in self._kept_in("set aside"))
-
-    @property
-    def marked(self) -> tuple["Marked", ...]:
-        """Bursts marked outside all trials: recording, channel, onset and offset samples, kind."""
-        return tuple(
-            Marked(recording, str(channel), *value) for recording, channel, value in self._kept_in("marked burst")
-        )
-
-    @property
-    def added_cues(self) -> tuple[tuple[str, int, str], ...]:
-        """Cues added by hand: recording, sample, label."""
-        return tuple((name, value.sample, value.label) for name, _, value in self._kept_in("added cue"))
-
-    def with_added_cues(self, recording: str) -> Recording:
-        """A recording of this review with the cues that were added by hand among its markers.
-
-        Parameters
-        ----------
-        recording : str
-            The recording.
-
-        Returns
-        -------
-        Recording
-
-        Raises
-        ------
-        UnknownNameError
-            No recording has that name.
-        """
-        source = self._recording(recording)
-        added = [Marker(sample, label, "added") for name, sample, label in self.added_cues if name == recording]
-        return source.with_markers([*source.markers, *added])
-
-    @property
-    def no_cues(self) -> Mapping[str, str]:
-        """Trials whose cue is none, and why."""
-        values = self._rare.items()
-        return {str(key[1]): reason for key, reason in values if key[3] == "no cue" and reason}
-
-    @property
-    def excluded(self) -> tuple[tuple[str, str, str | None, str], ...]:
-        """What is excluded: ("recording", name, channel or None, reason), sorted, then
-        ("participant", name, None, reason).
-        """
-        found = [(key, value) for key, value in self._rare.items() if key[3] in states.EXCLUDED and value]
-        rows = [
-            ("recording", str(recording), channel, reason)
-            if field == "excluded"
-            else ("participant", str(participant), None, reason)
-            for (recording, _, channel, field, participant), reason in found
-        ]
-        return tuple(sorted(rows, key=lambda row: (row[0] == "participant", row[1], row[2] or "")))
 
     def _sample(self, trial: str, what: str, seconds: float | None) -> int | None:
         return None if seconds is None else self._proposals.sample(trial, what, seconds)

@@ -3,8 +3,8 @@
 A point is the name of a sealed version; a command's number (an int: the ``counter`` of its line); the SHA-256 of a
 line, or its first 8 digits or more; or "now".
 
-    find_point      a point, and what the logs say up to it
-    Point           where it is
+    find_position    a point, and what the logs say up to it
+    LogPosition      where it is
 """
 
 import re
@@ -26,7 +26,7 @@ NOW = "now"
 
 
 @dataclass(frozen=True)
-class Point:
+class LogPosition:
     """A moment of one reviewer's logs. ``ledger`` is what they add up to; ``lines`` holds how many lines of each log,
     by path; ``settled`` what stands, where that is more than what this reviewer decided."""
 
@@ -61,7 +61,7 @@ class Point:
         return states.DEFAULTS.get(key.field) if value is None else value
 
 
-def find_point(folder: Path, name: str | int = NOW, reviewer: str | None = None) -> Point:
+def find_position(folder: Path, name: str | int = NOW, reviewer: str | None = None) -> LogPosition:
     """A point; ``reviewer`` says whose logs are meant where it does not.
 
     Raises UnknownNameError (no such version or reviewer), ParameterError (no such line, or whose logs is not clear),
@@ -90,18 +90,18 @@ def find_point(folder: Path, name: str | int = NOW, reviewer: str | None = None)
     return _point_at(str(name), reviewer, None if name == NOW else int(name), logs)
 
 
-def _sealed_point(folder: Path, name: str, description: Mapping[str, Any], logs: Mapping[str, Path]) -> Point:
+def _sealed_point(folder: Path, name: str, description: Mapping[str, Any], logs: Mapping[str, Path]) -> LogPosition:
     reviewer = description["reviewer"]
     heads = {where: head for where, head in description["logs"].items() if _is_of(where, reviewer)}
     if lost := [where for where in heads if where not in logs]:
         raise LogError(f"version {name!r} rests on {lost[0]}, which is not there; restore it from a copy.")
     ledger = read_ledger({where: logs[where] for where in heads}, heads=heads)
-    return Point(name, reviewer, ledger, {where: head["lines"] for where, head in heads.items()})
+    return LogPosition(name, reviewer, ledger, {where: head["lines"] for where, head in heads.items()})
 
 
-def _point_at(name: str, reviewer: str, counter: int | None, logs: Mapping[str, Path]) -> Point:
+def _point_at(name: str, reviewer: str, counter: int | None, logs: Mapping[str, Path]) -> LogPosition:
     ledger = read_ledger({where: path for where, path in logs.items() if _is_of(where, reviewer)}, until=counter)
-    return Point(name, reviewer, ledger, {where: head["lines"] for where, head in ledger.heads.items()})
+    return LogPosition(name, reviewer, ledger, {where: head["lines"] for where, head in ledger.heads.items()})
 
 
 def _is_of(where: str, reviewer: str) -> bool:

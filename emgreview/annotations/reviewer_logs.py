@@ -1,6 +1,6 @@
 """All logs of one reviewer in a review, as one: opened together, replayed in the order of the commands, appended to.
 
-Book        open, append, close; what holds for the whole
+ReviewerLogs    open, append, close; what holds for the whole
 """
 
 import dataclasses
@@ -31,7 +31,7 @@ CONTINUED: Mapping[str, tuple[str, ...]] = {
 """What a log's first line says of its surroundings, by the operation that says it anew when it has changed."""
 
 
-class Book:
+class ReviewerLogs:
     """The logs of one reviewer for some recordings, by recording name. Opening reads them; :meth:`begin` must come
     before the first event.
 
