@@ -18,7 +18,7 @@ import emgreview as er
 from emgreview import cli
 from emgreview.errors import LogError, ParameterError, SignalWarning, VersionError
 from emgreview.model import ArraySource
-from emgreview.session import opening as session_module
+from emgreview.session import review as session_module
 
 pytestmark = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # test_told.py asks for them
 

@@ -79,7 +79,7 @@ def long_view(
         The hand that moves the mark.
     keys : mapping of str to str, or None
         Changes single keys, as for :func:`emgreview.review`.
-    hand : {"right", "left"}, or None
+    hand : {"right", "left"} or None, default None
         The former name of ``handedness``.
 
     Returns

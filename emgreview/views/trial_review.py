@@ -63,7 +63,7 @@ def review(
         Shades the window, in seconds from the cue, in which the study expects responses.
     break_after_min : float or None, default 25.0
         Propose a break every so many minutes; None for never.
-    hand : {"right", "left"}, or None
+    hand : {"right", "left"} or None, default None
         The former name of ``handedness``.
 
     Returns
