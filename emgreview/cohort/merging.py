@@ -20,14 +20,13 @@ it still counts as accepted in bulk.
     decided         a field's value where one reviewer finished it
 """
 
-import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from emgreview.annotations import state as states
 from emgreview.annotations.events import check_reviewer
-from emgreview.checks import likely_unit
+from emgreview.checks import tolerance_ms
 from emgreview.cohort.agreement import check_same_recordings, sampled_trials, unknown_scales
 from emgreview.cohort.keeping_out import covers, kept_out
 from emgreview.cohort.marks import Logs, mark_of, read_logs
@@ -103,7 +102,7 @@ def merge_reviews(
     """
     if len({first, second, third}) < 3:
         raise ParameterError(f"reviewers {first!r}, {second!r} and {third!r} came; give two, or three, that differ.")
-    check_within(within_ms)
+    tolerance_ms("within_ms", within_ms)
     one, two = read_logs(folder, first), read_logs(folder, second)
     logs, rounded = None, False
     if third is not None:
@@ -118,14 +117,6 @@ def merge_reviews(
     for words in merged.notes:
         tell(words)
     return merged
-
-
-def check_within(within_ms: float) -> float:
-    """A tolerance in milliseconds, or ParameterError."""
-    if not (math.isfinite(within_ms) and within_ms >= 0):
-        raise ParameterError(f"within_ms came as {within_ms!r}; allowed: 0 ms or more; correct it.")
-    likely_unit("within_ms", within_ms, most_s=None)
-    return within_ms
 
 
 def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float, rounded: bool = False) -> Merge:

@@ -24,11 +24,12 @@ from typing import TYPE_CHECKING, Any, Literal, Self
 
 from emgreview.annotations import state as states
 from emgreview.annotations.events import check_reviewer, check_text
+from emgreview.checks import tolerance_ms
 from emgreview.cohort.drawing import new_seed, refuse_seed
 from emgreview.cohort.keeping_out import keepers
 from emgreview.cohort.marks import Logs, check_reviewed, read_logs
 from emgreview.cohort.merged import Merge, rule_of
-from emgreview.cohort.merging import check_within, decided, merge
+from emgreview.cohort.merging import decided, merge
 from emgreview.cohort.settling import ADJUDICATE, Item, since
 from emgreview.errors import DecisionError, ParameterError, SignalWarning, UnknownNameError
 from emgreview.model import Trials
@@ -118,8 +119,9 @@ def adjudicate(
     if len({first, second, check_reviewer(reviewer)}) < 3:
         raise ParameterError(f"reviewers {first!r}, {second!r} and {reviewer!r} came; give three that differ.")
     one, two = read_logs(folder, first), read_logs(folder, second)
-    rounded, began_s = began_with(folder, reviewer)
-    within_s = began_s if began_s is not None and within_ms == 1000 * began_s else check_within(within_ms) / 1000
+    rounded, within_s = began_with(folder, reviewer)
+    if within_s is None or within_ms != 1000 * within_s:
+        within_s = tolerance_ms("within_ms", within_ms) / 1000
     merged = merge(one, two, within_s=within_s, rounded=rounded)
     if not merged.conflicts:
         raise DecisionError(

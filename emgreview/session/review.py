@@ -16,7 +16,7 @@ from emgreview.annotations.log import log_path
 from emgreview.annotations.proposals import Proposals, check_order
 from emgreview.annotations.reviewer_logs import ReviewerLogs
 from emgreview.annotations.unblinding import checked
-from emgreview.checks import likely_unit
+from emgreview.checks import tolerance_ms
 from emgreview.detecting import METHOD, Detect, described, find_onsets, method_words, rebuilt
 from emgreview.errors import LogReadOnlyError, ParameterError, UnknownNameError, tell
 from emgreview.evidence import Fitness
@@ -96,8 +96,8 @@ class Session(Commands, Publishing, Notices):
         self._fitness = Fitness()
         self._heard: list[tuple[str, str]] | None = None
         self._relook_s = {
-            "onset": _relook_s("relook_ms", relook_ms),
-            "offset": None if relook_offset_ms is None else _relook_s("relook_offset_ms", relook_offset_ms),
+            "onset": tolerance_ms("relook_ms", relook_ms) / 1000,
+            "offset": None if relook_offset_ms is None else tolerance_ms("relook_offset_ms", relook_offset_ms) / 1000,
         }
         if parameters and method is None and detect is None:
             raise ParameterError(
@@ -269,13 +269,6 @@ class Session(Commands, Publishing, Notices):
     def _method_in_log(self) -> tuple[str, dict[str, Any], tuple[str, ...]]:
         last = self._logs.last_method
         return (METHOD, {}, ()) if last is None else rebuilt(last["detection"])
-
-
-def _relook_s(name: str, came: float) -> float:
-    if isinstance(came, (int, float)) and not isinstance(came, bool) and came >= 0:
-        likely_unit(name, came, most_s=None)
-        return came / 1000
-    raise ParameterError(f"{name} came as {came!r}; allowed: milliseconds from 0 on; correct it.")
 
 
 def _cut(part: Trials) -> dict[str, Any]:

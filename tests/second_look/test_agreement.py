@@ -194,6 +194,9 @@ def test_a_wider_tolerance_leaves_fewer_conflicts(two):
     assert counts[0] > counts[1] > counts[3]
     with pytest.raises(ParameterError, match="within_ms came as -1"):
         merge_reviews(two[0], "r1", "r2", within_ms=-1)
+    for wrong in (-1, float("nan"), "ten"):
+        with pytest.raises(ParameterError, match=r"within_ms came as .*at least 0 ms"):
+            agreement(two[0], "r1", "r2", within_ms=(5, wrong))
 
 
 @st.composite
