@@ -10,6 +10,7 @@ back as a plain float, int or pair.
     span        (start, stop), rising
     check_ranges, in_order     fields of a parameter class
     likely_unit seconds that look like milliseconds, or the other way round
+    tolerance_ms               a tolerance in milliseconds
     perhaps     in words: what was meant, if it was given in the other unit
     truth       True or False
     rate        a sampling rate
@@ -100,6 +101,13 @@ def likely_unit(name: str, value: Any, *, most_s: float | None = LONGEST_S) -> N
     raise ParameterError(
         f"{name} came as {_shown(value)}; allowed: {allowed}; correct it{perhaps(value, in_ms=most_s is None)}."
     )
+
+
+def tolerance_ms(name: str, value: Any) -> float:
+    """``value`` as a float: milliseconds from 0 on, and not seconds by their size."""
+    number(name, value, least=0, unit="ms")
+    likely_unit(name, value, most_s=None)
+    return float(value)
 
 
 def perhaps(value: Any, *, in_ms: bool = False) -> str:

@@ -36,7 +36,7 @@ from typing import Any
 
 import emgreview as er
 from emgreview.annotations.convention import read_convention
-from emgreview.annotations.points import find_point
+from emgreview.annotations.log_positions import find_position
 from emgreview.annotations.unblinding import written_blind
 from emgreview.checking import CHECKED_S
 from emgreview.demo import lab
@@ -183,7 +183,7 @@ def _review(given: argparse.Namespace) -> Status:
     and people are there, and nothing of a signal."""
     _demand_package("panel")
     from emgreview.views.host import serve  # optional and heavy: the user-interface toolkits
-    from emgreview.views.trial_review import demand_setting
+    from emgreview.views.trial_review import demand_setup
 
     if given.folder.exists() and not given.folder.is_dir():
         raise er.EmgreviewError(
@@ -201,7 +201,7 @@ def _review(given: argparse.Namespace) -> Status:
                 raise er.EmgreviewError(f"{name} cannot be read, and a review without it would be another; see above.")
             read.append(rec)
             trials.append(dataclasses.replace(_cut(rec, given), blind=given.blind))
-    demand_setting(trials, given.plausible, break_after_min)  # before the review is begun
+    demand_setup(trials, given.plausible, break_after_min)  # before the review is begun
     with er.open_review(
         trials,
         given.folder,
@@ -216,7 +216,9 @@ def _review(given: argparse.Namespace) -> Status:
     ) as session:
         if session.problem and not (given.folder / "logs").is_dir():  # what can be read is shown, but there is nothing
             raise er.EmgreviewError(f"no review can be begun in {given.folder}: {session.problem}.")
-        screen = er.review(session, hand=given.hand, plausible_s=given.plausible, break_after_min=break_after_min)
+        screen = er.review(
+            session, handedness=given.handedness, plausible_s=given.plausible, break_after_min=break_after_min
+        )
 
         def ready(address: str) -> None:
             words = f"The review is at {address}\nDecisions go to {given.folder}. End with Ctrl-C."
@@ -323,7 +325,7 @@ def _diff(given: argparse.Namespace) -> Status:
 def _seal(given: argparse.Namespace) -> Status:
     rule = None if given.rule is None else er.Rule.read(given.rule)
     recordings: list[er.Recording] = []
-    blind = find_point(given.folder, reviewer=given.reviewer).blind
+    blind = find_position(given.folder, reviewer=given.reviewer).blind
     with NobodyNamed(recordings, blind):  # who seals a blind review may go on with it
         recordings += (rec for _, rec in _recordings(given) if rec is not None)
     sealed = er.seal(given.folder, recordings, given.version, reviewer=given.reviewer, rule=rule)
@@ -767,7 +769,11 @@ def _parser() -> argparse.ArgumentParser:
     review.add_argument("--folder", required=True, type=Path, help="where decisions are kept, or go on")
     review.add_argument("--order", default="recorded", help="recorded, random or 'least certain' (recorded)")
     review.add_argument(
-        "--hand", choices=("right", "left"), default="right", help="the hand that moves the mark (right)"
+        "--handedness",
+        "--hand",
+        choices=("right", "left"),
+        default="right",
+        help="the hand that moves the mark (right)",
     )
     review.add_argument(
         "--convention",

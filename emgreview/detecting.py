@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from emgreview.annotations.book import Method, method_of
+from emgreview.annotations.reviewer_logs import Method, method_of
 from emgreview.errors import LogError, UnknownNameError
 from emgreview.model import Onsets, Trials
 from emgreview.signal.onset import METHODS, estimate_onsets

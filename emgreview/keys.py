@@ -9,10 +9,12 @@ carry out themselves.
     SETTLE_KEYS     the further keys of an adjudication
     LONG_KEYS       that of the long view; its groups DECIDING need a session
     key_table       a table for either hand, with changes
+    by_former_name  handedness, also by the name it had before
 """
 
 import dataclasses
 import re
+import warnings
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -83,13 +85,13 @@ KEYS: tuple[Key, ...] = (
     Key("Digit3", "confidence", "unsure", "Decide", "unsure", arguments={"confidence": "unsure"}),
     *(_step("nudge", "mark", code, by) for code, by in _STEPS),
     *(_step("cursor", "cursor", code, by, shift=True) for code, by in _STEPS),
-    Key("KeyM", "to_cursor", "mark in hand to the cursor (adds an onset where there is none)", "The mark", "to cursor"),
     Key(
-        "KeyO", "switch_side", "take the onset or offset in hand, or not before or not after", "The mark", "other side"
+        "KeyM", "to_cursor", "selected mark to the cursor (adds an onset where there is none)", "The mark", "to cursor"
     ),
-    Key("KeyI", "next_burst", "take the next burst in hand", "The mark", "next burst"),
-    Key("KeyE", "add", "add a burst at the cursor; its offset is then in hand", "The mark", "add"),
-    Key("KeyR", "remove", "remove the burst in hand", "The mark", "remove"),
+    Key("KeyO", "switch_side", "select the onset or the offset, or not before or not after", "The mark", "other side"),
+    Key("KeyI", "next_burst", "select the next burst", "The mark", "next burst"),
+    Key("KeyE", "add", "add a burst at the cursor; its offset is then selected", "The mark", "add"),
+    Key("KeyR", "remove", "remove the selected burst", "The mark", "remove"),
     Key("KeyH", "kind", "say what kind of burst it is", "The mark", "kind …"),
     Key("KeyH", "half_width", "how far its onset may lie to either side, in ms", "The mark", "own ± ms …", shift=True),
     Key("KeyB", "behaviour", "what the person did in this trial", "Trial", "behaviour …"),
@@ -126,7 +128,7 @@ KEYS: tuple[Key, ...] = (
     Key("Period", "sort", "sort the overview another way", "View", "sort"),
     Key("BracketLeft", "spectrum", "spectrum of burst and rest: show or hide", "View", "spectrum"),
     Key("BracketRight", "smear", "what the envelope makes of a step, at the cursor", "View", "filter smear"),
-    Key("Quote", "listen", "hear the burst in hand, or what is shown if there is none", "View", "hear"),
+    Key("Quote", "listen", "hear the selected burst, or what is shown if there is none", "View", "hear"),
     Key("Backslash", "read_out", "every number in ms but those of the axis: show or hide", "View", "read-out"),
     Key("KeyQ", "convention", "the marking convention of this study", "View", "convention", shift=True),
     Key("KeyB", "unblind", "show condition and participant; this is logged", "View", shift=True),
@@ -166,8 +168,20 @@ _CODES = re.compile(
 """Codes that a key can have; digits of a number pad count as digits, Tab belongs to the browser."""
 
 
+def by_former_name(
+    handedness: Literal["right", "left"], hand: Literal["right", "left"] | None
+) -> Literal["right", "left"]:
+    """The handedness, also where it came as ``hand``, as it was called before."""
+    if hand is None:
+        return handedness
+    warnings.warn("hand is now called handedness; write that, hand will go.", DeprecationWarning, stacklevel=3)
+    return hand
+
+
 def key_table(
-    hand: Literal["right", "left"] = "right", changes: Mapping[str, str] | None = None, keys: tuple[Key, ...] = KEYS
+    handedness: Literal["right", "left"] = "right",
+    changes: Mapping[str, str] | None = None,
+    keys: tuple[Key, ...] = KEYS,
 ) -> tuple[Key, ...]:
     """The keys to use: for the mark under the right hand, or mirrored for the left, then with changes.
 
@@ -177,10 +191,12 @@ def key_table(
     a command with several keys that came without its argument, and for a code that no key has; UnknownNameError for a
     command that has no key.
     """
-    if hand not in ("right", "left"):
-        raise ParameterError(f"hand came as {hand!r}; allowed: 'right' or 'left', the hand that moves the mark.")
+    if handedness not in ("right", "left"):
+        raise ParameterError(
+            f"handedness came as {handedness!r}; allowed: 'right' or 'left', the hand that moves the mark."
+        )
     table = list(keys)
-    if hand == "left":
+    if handedness == "left":
         table = [dataclasses.replace(key, code=_MIRRORED.get(key.code, key.code)) for key in table]
     for name, place in (changes or {}).items():
         where = _find_key(table, name)
@@ -272,19 +288,19 @@ LONG_KEYS: tuple[Key, ...] = (
     Key(
         "BracketLeft",
         "edge",
-        "start of what is in hand to the cursor; or a stretch begins there",
+        "start of what is selected to the cursor; or a stretch begins there",
         "Mark",
         "start",
         arguments={"side": 0},
     ),
-    Key("BracketRight", "edge", "end of the stretch in hand to the cursor", "Mark", "end", arguments={"side": 1}),
+    Key("BracketRight", "edge", "end of the selected stretch to the cursor", "Mark", "end", arguments={"side": 1}),
     Key("KeyO", "switch_side", "move its start, its end, or the cursor", "Mark", "start/end"),
-    Key("KeyI", "next_mark", "take the next burst of this channel in hand", "Mark", "next burst"),
-    Key("KeyE", "mark_burst", "the stretch in hand is a burst", "Mark", "burst"),
+    Key("KeyI", "next_mark", "select the next burst of this channel", "Mark", "next burst"),
+    Key("KeyE", "mark_burst", "the selected stretch is a burst", "Mark", "burst"),
     Key("KeyH", "burst_kind", "say what kind of burst it is", "Mark", "kind …"),
-    Key("KeyR", "remove", "remove the burst in hand", "Mark", "remove"),
-    Key("KeyS", "set_aside", "set the stretch in hand aside: say why", "Mark", "set aside …"),
-    Key("Escape", "let_go", "let go of what is in hand", "Mark"),
+    Key("KeyR", "remove", "remove the selected burst", "Mark", "remove"),
+    Key("KeyS", "set_aside", "set the selected stretch aside: say why", "Mark", "set aside …"),
+    Key("Escape", "let_go", "select nothing", "Mark"),
     Key("KeyM", "correct_cue", "the nearest cue belongs at the cursor (late)", "Cues", "cue to cursor …"),
     Key("KeyQ", "no_cue", "the nearest cue is none (double), or stands again", "Cues", "no cue …"),
     Key("KeyY", "add_cue", "a cue is missing at the cursor", "Cues", "missing cue …"),

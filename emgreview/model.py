@@ -29,7 +29,7 @@ from typing import Any, Literal, Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from emgreview.checks import likely_unit, rate, samples, span
+from emgreview.checks import kind, likely_unit, rate, samples, span
 from emgreview.errors import MarkerError, ParameterError, RateError, SignalError, UnitError, UnknownNameError
 
 FloatArray = NDArray[np.floating]
@@ -84,6 +84,11 @@ class Channel:
     status_description : str, default ""
         Why it is bad.
 
+    Raises
+    ------
+    ParameterError
+        ``label`` is no text.
+
     Examples
     --------
     >>> import emgreview as er
@@ -101,6 +106,9 @@ class Channel:
     native_rate_hz: float | None = None
     status: Literal["good", "bad"] = "good"
     status_description: str = ""
+
+    def __post_init__(self) -> None:
+        kind("label", self.label, str, "the channel's label, a text")
 
     @property
     def unit_label(self) -> str:

@@ -9,7 +9,7 @@ stays so. These words tell it where a command has changed it.
 
 from collections.abc import Iterator
 
-from emgreview.annotations.state import Activity, find_burst, stands
+from emgreview.annotations.fields.activity import Activity, find_burst, stands
 
 _Span = tuple[int, int | None]
 
@@ -22,10 +22,10 @@ def on_bursts(old: Activity, new: Activity, cue: int, rate_hz: float | None) -> 
 
 def _standing(activity: Activity) -> list[str]:
     """Ids of the bursts that count, in order of time."""
-    if activity["found"] != "bursts":
+    if activity.found != "bursts":
         return []
-    bursts = activity["bursts"]
-    return sorted((name for name in bursts if stands(bursts[name])), key=lambda name: (bursts[name]["onset"], name))
+    bursts = activity.bursts
+    return sorted((name for name in bursts if stands(bursts[name])), key=lambda name: (bursts[name].onset, name))
 
 
 def _named(activity: Activity, name: str, cue: int, rate_hz: float | None) -> str:
@@ -33,15 +33,15 @@ def _named(activity: Activity, name: str, cue: int, rate_hz: float | None) -> st
     words = f"burst {order.index(name) + 1} of {len(order)}" if len(order) > 1 else "the burst left"
     if rate_hz is None:
         return words
-    return f"{words} ({name}, onset {round(1000 * (activity['bursts'][name]['onset'] - cue) / rate_hz, 1):g} ms)"
+    return f"{words} ({name}, onset {round(1000 * (activity.bursts[name].onset - cue) / rate_hz, 1):g} ms)"
 
 
 def _span(activity: Activity, name: str) -> _Span | None:
     """Onset and offset of a burst that stands; None for one that does not."""
     if name not in _standing(activity):
         return None
-    burst = activity["bursts"][name]
-    return burst["onset"], burst["offset"]
+    burst = activity.bursts[name]
+    return burst.onset, burst.offset
 
 
 def _relation(one: _Span | None, other: _Span | None, by_method: bool) -> str:
@@ -60,7 +60,7 @@ def _overlaps(old: Activity, new: Activity, cue: int, rate_hz: float | None) -> 
     order = _standing(new)
     for place, name in enumerate(order):
         for before in order[:place]:
-            whose = new["bursts"][before]["automatic"] is not None
+            whose = new.bursts[before].automatic is not None
             now = _relation(_span(new, name), _span(new, before), whose)
             if now and not (
                 _relation(_span(old, name), _span(old, before), whose)
@@ -71,17 +71,17 @@ def _overlaps(old: Activity, new: Activity, cue: int, rate_hz: float | None) -> 
 
 def _response(old: Activity, new: Activity, cue: int, rate_hz: float | None) -> Iterator[str]:
     """Whether another burst is the response now, or none is any more though others stand."""
-    was, now = (find_burst(one, None) if one["found"] == "bursts" else None for one in (old, new))
+    was, now = (find_burst(one, None) if one.found == "bursts" else None for one in (old, new))
     if was is None or was == now or not _standing(new):
         return
     if now is None:
         if was not in _standing(new):  # else its kind was changed, which says it all
             yield "no burst of kind response stands any more, only others."
-    elif was in _standing(new) and new["bursts"][was]["kind"] == "response":
+    elif was in _standing(new) and new.bursts[was].kind == "response":
         yield (
             f"the response is now {_named(new, now, cue, rate_hz)}, because it begins first; so far it was "
             f"{_named(new, was, cue, rate_hz)}. If it answers to nothing, give it another kind."
         )
     else:
-        why = f"is of kind {new['bursts'][was]['kind']!r} now" if was in _standing(new) else "no longer stands"
+        why = f"is of kind {new.bursts[was].kind!r} now" if was in _standing(new) else "no longer stands"
         yield f"the response is now {_named(new, now, cue, rate_hz)}; what it was so far {why}."

@@ -22,8 +22,9 @@ from typing import Any
 
 from emgreview import tables
 from emgreview.annotations import scales
-from emgreview.annotations.book import installed, machine
-from emgreview.annotations.points import Point, find_point, take_until
+from emgreview.annotations.ledger import read_until
+from emgreview.annotations.log_positions import LogPosition, find_position
+from emgreview.annotations.reviewer_logs import installed, machine
 from emgreview.annotations.telling import beside_the_emg, scales_not_kept, sentences
 from emgreview.annotations.versions import Sealed, read_sealed
 from emgreview.checks import kind, review_folder
@@ -148,7 +149,7 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
     """
     folder = review_folder(folder)
     description, sealed = read_sealed(folder, version)
-    point = find_point(folder, version)
+    point = find_position(folder, version)
     notes: list[str] = []
     types = {name: entry["type"] for name, entry in description["columns"].items()}
     was = tables.from_tsv(sealed, types, guarded="text" in description)
@@ -270,8 +271,8 @@ def seal(
     'v1'
     """
     folder = review_folder(folder)
-    point = find_point(folder, reviewer=reviewer)
-    if not any(value is not None for value in point.standing.values()):
+    point = find_position(folder, reviewer=reviewer)
+    if not any(value is not None for value in point.values.values()):
         raise DecisionError(
             f"reviewer {point.reviewer!r} has decided nothing in {folder} so far; a version holds decisions; nothing "
             "was sealed; review first, or seal what another reviewer decided."
@@ -293,14 +294,14 @@ def _copy_logs(folder: Path, place: Path, heads: Mapping[str, Mapping[str, Any]]
     for where, head in heads.items():
         copy = place / where
         copy.parent.mkdir(parents=True, exist_ok=True)
-        copy.write_bytes(take_until(folder / where, head, lambda event: None))
+        copy.write_bytes(read_until(folder / where, head, lambda event: None))
 
 
 # Trials as the logs say ------------------------------------------------------------------------------------------
 
 
 def _trials(
-    point: Point,
+    point: LogPosition,
     data: Data,
     wanted: Sequence[tuple[str, str]],
     notes: list[str],
@@ -491,7 +492,9 @@ def _processing_of(stored: Mapping[str, Any]) -> Processing:
     )
 
 
-def _detection_of(point: Point, trials: Sequence[Trials], detect: Detect | None, notes: list[str]) -> dict[str, Any]:
+def _detection_of(
+    point: LogPosition, trials: Sequence[Trials], detect: Detect | None, notes: list[str]
+) -> dict[str, Any]:
     """The one way of detection of some trials, as options of a review. The parameters of a ``detect`` are its own."""
     ways = {part.recording.name: point.facts[part.recording.name]["detection"] for part in trials}
     if len({way["method"] if detect else way["hash"] for way in ways.values()}) > 1:

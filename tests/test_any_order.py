@@ -54,7 +54,7 @@ class ReviewMachine(RuleBasedStateMachine):
 
     def decided(self):
         """Everything that a person has decided, and nothing that a method proposes."""
-        values = self.session._replay.values.items()
+        values = self.session._ledger.values.items()
         stands = {key: value for key, value in values if value is not None and value != DEFAULTS.get(key[3])}
         return {key: value for key, value in stands.items() if key[3] != "activity" or not untouched(value)}
 
@@ -211,7 +211,7 @@ class ReviewMachine(RuleBasedStateMachine):
         done = {unit: mark for unit, mark in one.marks().items() if mark.reviewed}
         assert {item: merged.mark(item) for item, name in merged.values if name == "signal"} == done
         decided = self.decided()
-        standing = merged.standing({}, {}, {})
+        standing = merged.standing({}, lambda key: 0, {})
         notes = {key: value for key, value in decided.items() if key[3] in ("comment", "behaviour", "cue", *OUT)}
         assert {
             key: value for key, value in standing.items() if key[3] in ("comment", "behaviour", "cue", *OUT)

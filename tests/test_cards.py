@@ -16,7 +16,7 @@ from emgreview.model import ArraySource
 from emgreview.second_look import BulkRule, plan_bulk
 from emgreview.session import Automatic
 from emgreview.trials import mains
-from emgreview.views import cards, packing, setting
+from emgreview.views import cards, packing, screen_setup
 from emgreview.walks import differing
 
 sys.path.insert(0, str(Path(__file__).parent / "browser"))
@@ -605,10 +605,10 @@ def test_no_entry_of_a_list_is_ever_left_out(session, monkeypatch):
     for n in (0, 12, 13, 38, 39, 200):
         more = tuple(events.Choice(k, f"word {k}") for k in range(n))
         for name in ("REASONS", "CAUTIONS", "BEHAVIOURS", "KINDS"):
-            monkeypatch.setattr(setting, name, (*more, events.Choice(n, "other", "text required")))
-        monkeypatch.setattr(setting, "WALKS", {f"walk {k}": None for k in range(n)})
-        monkeypatch.setattr(setting, "METHODS", {f"method {k:03}": None for k in range(n)})
-        lists = setting.standing_facts(session, ())["choices"]
+            monkeypatch.setattr(screen_setup, name, (*more, events.Choice(n, "other", "text required")))
+        monkeypatch.setattr(screen_setup, "WALKS", {f"walk {k}": None for k in range(n)})
+        monkeypatch.setattr(screen_setup, "METHODS", {f"method {k:03}": None for k in range(n)})
+        lists = screen_setup.standing_facts(session, ())["choices"]
         for name in ("unusable", "caution", "behaviour", "kind"):
             words = [entry["words"] for entry in lists[name]]
             assert words == [*(choice.word for choice in more), "other"]
@@ -617,9 +617,9 @@ def test_no_entry_of_a_list_is_ever_left_out(session, monkeypatch):
         for name, entries in lists.items():
             codes = [entry["code"] for entry in entries if entry["code"]]
             assert len(codes) == len(set(codes)) == min(len(entries), 35 if name == "walk" else 38)
-            assert name != "walk" or not set(codes) & set(setting.FURTHER_WALKS)
-    source = (Path(setting.__file__).parent / "js" / "review" / "walks.js").read_text("utf-8")
-    assert all(f'code: "{code}"' in source for code in setting.FURTHER_WALKS)
+            assert name != "walk" or not set(codes) & set(screen_setup.FURTHER_WALKS)
+    source = (Path(screen_setup.__file__).parent / "js" / "review" / "walks.js").read_text("utf-8")
+    assert all(f'code: "{code}"' in source for code in screen_setup.FURTHER_WALKS)
 
 
 def test_the_interval_is_named_and_told_on_both_its_sides():

@@ -3,7 +3,7 @@
 import pytest
 
 from emgreview.errors import ParameterError, UnknownNameError
-from emgreview.keys import KEYS, LONG_KEYS, SETTLE_KEYS, key_table
+from emgreview.keys import KEYS, LONG_KEYS, SETTLE_KEYS, by_former_name, key_table
 from emgreview.session import COMMANDS
 
 VIEW_COMMANDS = {
@@ -77,3 +77,9 @@ def test_a_code_that_no_key_has_is_refused(code):
 def test_the_keys_of_an_adjudication_are_not_taken_away():
     with pytest.raises(ParameterError, match="Space came for both 'settle' and 'accept'"):
         key_table(changes={"accept": "Space"}, keys=(*SETTLE_KEYS, *KEYS))
+
+
+def test_the_hand_by_its_former_name_is_taken_and_told():
+    with pytest.warns(DeprecationWarning, match="handedness"):
+        assert by_former_name("right", "left") == "left"
+    assert by_former_name("left", None) == "left"

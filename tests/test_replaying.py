@@ -67,7 +67,7 @@ def test_the_same_bytes_under_the_same_pins_and_processor(folder, recordings, co
 
 def test_other_pins_are_told_and_the_rest_must_hold(folder, recordings, monkeypatch):
     monkeypatch.setattr(replaying, "installed", lambda: {"numpy": "9.9"})
-    monkeypatch.setattr("emgreview.session.installed", lambda: {"numpy": "9.9"})
+    monkeypatch.setattr("emgreview.session.publishing.installed", lambda: {"numpy": "9.9"})
     found = er.replay(folder, recordings, "v1")
     assert (found.ok, found.same_bytes, found.same_packages) == (True, True, False)
     assert any(line.startswith("numpy was") and line.endswith("and is 9.9 here.") for line in found.differences)

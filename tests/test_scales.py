@@ -16,9 +16,9 @@ from stored_reviews import recordings as second_recordings
 
 import emgreview as er
 from emgreview import cli
-from emgreview import session as session_module
 from emgreview.errors import LogError, ParameterError, SignalWarning, VersionError
 from emgreview.model import ArraySource
+from emgreview.session import review as session_module
 
 pytestmark = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # test_told.py asks for them
 

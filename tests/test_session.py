@@ -31,7 +31,7 @@ from emgreview.errors import (
     VersionError,
 )
 from emgreview.model import Marker, Processing, Recording
-from emgreview.session import COMMANDS
+from emgreview.session import COMMANDS, Session
 from emgreview.tables import read_version, to_tsv
 from emgreview.walks import walk
 
@@ -771,10 +771,10 @@ def test_what_joins_the_list_to_look_at_again(tmp_path, options, now, again):
 def test_other_packages_that_find_another_mark_ask_to_look_again(tmp_path, monkeypatch):
     with start(tmp_path) as session:
         session.accept(session.queue[0], "FDI")
-    monkeypatch.setattr("emgreview.annotations.book.installed", lambda: {"numpy": "9.9"})
+    monkeypatch.setattr("emgreview.annotations.reviewer_logs.installed", lambda: {"numpy": "9.9"})
     with start(tmp_path) as session:
         assert session.relook == (), "the mark is the same"
-    monkeypatch.setattr("emgreview.annotations.book.installed", lambda: {"numpy": "9.9.1"})
+    monkeypatch.setattr("emgreview.annotations.reviewer_logs.installed", lambda: {"numpy": "9.9.1"})
     quietly = partial(detect, onset_s=0.3)
     with start(
         tmp_path,
@@ -785,7 +785,7 @@ def test_other_packages_that_find_another_mark_ask_to_look_again(tmp_path, monke
 
 @pytest.mark.parametrize("came", [{"relook_ms": -1}, {"relook_ms": None}, {"relook_offset_ms": np.nan}])
 def test_a_distance_to_look_again_from_must_be_one(tmp_path, came):
-    with pytest.raises(ParameterError, match="milliseconds from 0"):
+    with pytest.raises(ParameterError, match=r"relook\w*_ms came as .*at least 0 ms"):
         start(tmp_path, **came)
 
 
@@ -1030,3 +1030,33 @@ def test_marks_in_a_recording_that_cannot_be_are_refused_and_write_nothing(tmp_p
         with pytest.raises(error, match=words):
             act(session)
         assert len(log_lines(tmp_path)) == n
+
+
+def test_one_decision_works_out_a_trial_s_state_once(tmp_path, monkeypatch):
+    made = []
+    real = Session._state
+    monkeypatch.setattr(Session, "_state", lambda self, trial, of: made.append(trial) or real(self, trial, of))
+    with start(tmp_path) as session:
+        trial = session.queue[0]
+        session.changed.append(lambda ids: [session.state(one) for one in ids for _ in range(4)])
+        before = session.state(trial)
+        made.clear()
+        session.accept(trial, "FDI")
+        assert made == [trial]
+        assert session.state(trial) is session.state(trial) != before
+        session.undo()
+        assert session.state(trial) == before
+        assert made == [trial, trial]
+
+
+def test_every_command_is_registered_with_its_subject_and_is_the_method_of_that_name(tmp_path):
+    with start(tmp_path) as session:
+        for name in COMMANDS:
+            assert callable(getattr(session, name))
+        session.apply("accept", session.queue[0], "FDI")
+        session.apply("behaviour", session.queue[0], "a channel that it does not take", behaviour="late")
+        session.apply("set_aside", "rec", "FDI", start_s=0.5, stop_s=0.6, reasons=["clipped"])
+        session.apply("undo", "a trial that it does not take")
+        assert session.aside == ()
+        with pytest.raises(UnknownNameError, match="accept"):
+            session.apply("acept")

@@ -1,8 +1,8 @@
 """What changed between two points of the logs: two sealed versions, two commands, or a version and now.
 
-Points are those of ``points``. Only decisions are compared, from the logs alone: what a method proposes where nobody
-has decided is in no log. A mark that was moved before anybody had accepted it counts as moved from where the method had
-put it.
+Points are those of ``log_positions``. Only decisions are compared, from the logs alone: what a method proposes where
+nobody has decided is in no log. A mark that was moved before anybody had accepted it counts as moved from where the
+method had put it.
 
     compare         every change from one point to another: Change
     in_words        changes as short sentences: "12 onsets moved, median -7 ms"
@@ -13,84 +13,58 @@ import re
 import statistics
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Any, NamedTuple
+from typing import Any
 
 from emgreview.annotations import scales
 from emgreview.annotations import state as states
 from emgreview.annotations.events import digest_of
-from emgreview.annotations.points import Point
+from emgreview.annotations.fields import FIELDS, write
+from emgreview.annotations.fields.field import Change as Change
+from emgreview.annotations.fields.field import Compared
+from emgreview.annotations.log_positions import LogPosition
 
-
-class Change(NamedTuple):
-    """One change. ``what`` is a word of WORDS; ``old`` and ``new`` are values as in the log (samples, words), None
-    where there is none; ``moved_ms`` for marks and cues; ``counter`` the command that the newer value stems from."""
-
-    recording: str
-    trial: str | None
-    channel: str | None
-    burst: str | None
-    what: str
-    old: Any
-    new: Any
-    moved_ms: float | None
-    counter: int | None
-
-
-WORDS: Mapping[str, tuple[str, str]] = {
-    "onset moved": ("onset moved", "onsets moved"),
-    "offset moved": ("offset moved", "offsets moved"),
-    "burst added": ("burst added", "bursts added"),
-    "burst removed": ("burst removed", "bursts removed"),
-    "newly none visible": ("newly none visible", "newly none visible"),
-    "newly not locatable": ("newly not locatable", "newly not locatable"),
-    "verdict taken back": ("verdict taken back", "verdicts taken back"),
-    "range changed": ("range of an onset changed", "ranges of onsets changed"),
-    "newly unusable": ("newly unusable", "newly unusable"),
-    "newly caution": ("newly with caution", "newly with caution"),
-    "newly usable": ("newly usable", "newly usable"),
-    "reasons changed": ("signal with other reasons", "signals with other reasons"),
-    "kind changed": ("burst of another kind", "bursts of another kind"),
-    "confidence changed": ("confidence changed", "confidences changed"),
-    "half-width changed": ("half-width of an onset changed", "half-widths of onsets changed"),
-    "behaviour changed": ("behaviour changed", "behaviours changed"),
-    "cue corrected": ("cue corrected", "cues corrected"),
-    "cue is none": ("cue that is none", "cues that are none"),
-    "cue stands": ("cue that stands after all", "cues that stand after all"),
-    "cue added": ("cue added", "cues added"),
-    "added cue taken back": ("added cue taken back", "added cues taken back"),
-    "burst marked outside trials": ("burst marked outside trials", "bursts marked outside trials"),
-    "mark outside trials taken back": ("mark outside trials taken back", "marks outside trials taken back"),
-    "comment changed": ("comment changed", "comments changed"),
-    "put up for discussion": ("put up for discussion", "put up for discussion"),
-    "discussion closed": ("discussion closed", "discussions closed"),
-    "stretch set aside": ("stretch set aside", "stretches set aside"),
-    "stretch taken back": ("stretch taken back", "stretches taken back"),
-    "excluded": ("exclusion", "exclusions"),
-    "readmitted": ("exclusion taken back", "exclusions taken back"),
-    "newly reviewed": ("newly reviewed", "newly reviewed"),
-    "newly accepted in bulk": ("newly accepted in bulk, looked at by nobody",) * 2,
-    "no longer reviewed": ("no longer reviewed", "no longer reviewed"),
+_OF_FACTS = {
     "processing changed": ("recording under another processing", "recordings under another processing"),
     "detection changed": ("recording under another detection", "recordings under another detection"),
     "scale changed": ("recording in another scale", "recordings in another scale"),
     "convention changed": ("recording under another convention", "recordings under another convention"),
     "packages changed": ("recording under other package versions", "recordings under other package versions"),
 }
-"""Every kind of change, in the order in which they are told, for one and for several."""
 
-DETAILED = ("newly unusable", "newly caution", "excluded", "behaviour changed", "kind changed")
+_OF_FIELDS = {what: said for field in FIELDS.values() for what, said in field.words.items()}
+
+_FIRST = (
+    "onset moved", "offset moved", "burst added", "burst removed", "newly none visible", "newly not locatable",
+    "verdict taken back", "range changed", "newly unusable", "newly caution", "newly usable", "reasons changed",
+    "kind changed", "confidence changed", "half-width changed", "behaviour changed",
+)  # fmt: skip
+_LAST = (
+    "comment changed", "put up for discussion", "discussion closed", "stretch set aside", "stretch taken back",
+    "excluded", "readmitted", "newly reviewed", "newly accepted in bulk", "no longer reviewed",
+)  # fmt: skip
+
+WORDS: Mapping[str, tuple[str, str]] = {
+    **{what: _OF_FIELDS[what] for what in _FIRST},
+    **{what: said for what, said in _OF_FIELDS.items() if what not in (*_FIRST, *_LAST)},
+    **{what: _OF_FIELDS[what] for what in _LAST},
+    **_OF_FACTS,
+}
+"""Every kind of change, in the order in which they are told, for one and for several; those of a new field come between
+marks and comments."""
+
+DETAILED = frozenset(what for field in FIELDS.values() for what in field.detailed)
 """Changes whose new values are told, with how often each occurs where there are several."""
 
 
-def compare(first: Point, second: Point) -> list[Change]:
+def compare(first: LogPosition, second: LogPosition) -> list[Change]:
     """Every change from one point to another, by recording, trial and channel. What stands in a recording is the same
     where it is the same, whatever its id."""
     alike = _in_recording(first) & _in_recording(second)
     keys = [
         key
-        for key in sorted({*first.standing, *second.standing}, key=lambda key: tuple(part or "" for part in key))
+        for key in sorted({*first.values, *second.values}, key=lambda key: tuple(part or "" for part in key))
         if key[3] not in states.IN_RECORDING
-        or not any(_named(key, point.standing.get(key)) in alike for point in (first, second))
+        or not any(_named(key, point.values.get(key)) in alike for point in (first, second))
     ]
     changes = list(_of_facts(first, second))
     for key in keys:
@@ -98,18 +72,18 @@ def compare(first: Point, second: Point) -> list[Change]:
     return changes
 
 
-def _in_recording(point: Point) -> set[tuple[Any, ...]]:
-    return {_named(key, value) for key, value in point.standing.items() if key[3] in states.IN_RECORDING and value}
+def _in_recording(point: LogPosition) -> set[tuple[Any, ...]]:
+    return {_named(key, value) for key, value in point.values.items() if key[3] in states.IN_RECORDING and value}
 
 
 def _named(key: states.Key, value: Any) -> tuple[Any, ...]:
-    return key[0], key[2], key[3], digest_of(value)
+    return key[0], key[2], key[3], digest_of(write(key[3], value))
 
 
 # Changes ---------------------------------------------------------------------------------------------------------
 
 
-def _of_facts(first: Point, second: Point) -> Iterator[Change]:
+def _of_facts(first: LogPosition, second: LogPosition) -> Iterator[Change]:
     for recording in sorted({*first.facts, *second.facts}):
         old, new = first.facts.get(recording, {}), second.facts.get(recording, {})
         if not old or not new:
@@ -123,13 +97,13 @@ def _of_facts(first: Point, second: Point) -> Iterator[Change]:
             yield Change(recording, None, None, None, "scale changed", before, after, None, None)
 
 
-def _of_value(key: states.Key, first: Point, second: Point) -> Iterator[Change]:
+def _of_value(key: states.Key, first: LogPosition, second: LogPosition) -> Iterator[Change]:
     recording, trial, channel, name, stretch = key
     old, new = first.value(key), second.value(key)
-    if old == new:
+    if old == new or name not in FIELDS:  # one of a later version
         return
     facts = second.facts.get(str(recording)) or first.facts.get(str(recording), {})
-    counter = second.replay.counters.get(key)
+    counter = second.ledger.counter(key) or None
 
     def change(what: str, before: Any = old, after: Any = new, burst: str | None = stretch) -> Change:
         moved = None
@@ -137,43 +111,22 @@ def _of_value(key: states.Key, first: Point, second: Point) -> Iterator[Change]:
             recorded = _recorded_cue(trial) if what == "cue corrected" else None
             start, end = (recorded if sample is None else sample for sample in (before, after))
             moved = None if start is None or end is None else (end - start) / facts["rate_hz"] * 1000
-        return Change(
-            recording or _of_participant(stretch, first, second),
-            trial,
-            channel,
-            burst,
-            what,
-            before,
-            after,
-            moved,
-            counter,
-        )
+        whose = recording or _of_participant(stretch, first, second)
+        before, after = (write(name, value) if value is old or value is new else value for value in (before, after))
+        return Change(whose, trial, channel, burst, what, before, after, moved, counter)
 
-    if name == "activity":
-        signal = (recording, trial, channel, "signal", None)
-        in_bulk = second.replay.bulk.get(key) is not None and second.replay.bulk[key] == new
-        yield from _of_activity(old, new, first.value(signal), second.value(signal), change, in_bulk)
-    elif name == "signal":
-        yield change("reasons changed" if old["state"] == new["state"] else f"newly {new['state']}")
-    elif name == "discuss":
-        yield change("put up for discussion" if new else "discussion closed")
-    elif name == "set aside":
-        yield change("stretch set aside" if new else "stretch taken back")
-    elif name == "marked burst":
-        yield change("burst marked outside trials" if new else "mark outside trials taken back")
-    elif name == "added cue":
-        yield change("cue added" if new else "added cue taken back")
-    elif name == "no cue":
-        yield change("cue is none" if new else "cue stands")
-    elif name in states.EXCLUDED:
-        yield change("excluded" if new else "readmitted")
-    elif name == "cue":
-        yield change("cue corrected")
-    else:
-        yield change(f"{name} changed")
+    signal = states.Key(recording, trial, channel, "signal")
+    seen = Compared(
+        old,
+        new,
+        change,
+        signals=(first.value(signal), second.value(signal)),
+        in_bulk=second.ledger.was_accepted_in_bulk(key, new),
+    )
+    yield from FIELDS[name].finds_changes(seen)
 
 
-def _of_participant(participant: str | None, *points: Point) -> str:
+def _of_participant(participant: str | None, *points: LogPosition) -> str:
     """The participant's recordings, for what is said of the participant."""
     names = {name for point in points for name, facts in point.facts.items() if facts["participant"] == participant}
     return ", ".join(sorted(names))
@@ -183,57 +136,6 @@ def _recorded_cue(trial: str | None) -> int | None:
     """The sample of the recorded cue, with which the id of a trial ends."""
     found = re.search(r"\d+$", trial or "")
     return int(found[0]) if found else None
-
-
-def _of_activity(old: Any, new: Any, signal: Any, new_signal: Any, change: Any, in_bulk: bool) -> Iterator[Change]:
-    decided = [value is not None and states.reviewed(value, states.USABLE) for value in (old, new)]
-    reviewed = [
-        (value is not None and states.reviewed(value, one)) or one["state"] == "unusable"
-        for value, one in ((old, signal), (new, new_signal))
-    ]
-    if decided[0] != decided[1] and reviewed[0] != reviewed[1]:
-        newly = "newly accepted in bulk" if in_bulk else "newly reviewed"
-        yield change(newly if reviewed[1] else "no longer reviewed", *reviewed)
-    was, now = ("" if value is None else value["found"] for value in (old, new))
-    if now in states.VERDICTS and now != was:
-        yield change(f"newly {now}", was or None, now)
-    elif was in states.VERDICTS and now != was:
-        yield change("verdict taken back", was, now or None)
-    elif now == was == "not locatable":
-        spans = [[value["earliest"], value["latest"]] for value in (old, new)]
-        if spans[0] != spans[1]:
-            yield change("range changed", *spans)
-    if now in states.VERDICTS and now == was and old["confidence"] != new["confidence"]:
-        yield change("confidence changed", old["confidence"], new["confidence"])
-    if now not in states.VERDICTS and was not in states.VERDICTS:
-        yield from _of_bursts(_standing(old, new), _standing(new, old), change)
-
-
-def _standing(activity: Any, other: Any) -> dict[str, Mapping[str, Any]]:
-    """The bursts that stand; where nobody had decided, those that the method had proposed when somebody did."""
-    if activity is not None:
-        return {name: burst for name, burst in activity["bursts"].items() if states.stands(burst)}
-    automatic = {name: burst["automatic"] for name, burst in other["bursts"].items() if burst["automatic"]}
-    return {name: {**values, "kind": "response", "confidence": None} for name, values in automatic.items()}
-
-
-def _of_bursts(old: Mapping[str, Any], new: Mapping[str, Any], change: Any) -> Iterator[Change]:
-    for name in sorted(old.keys() - new.keys()):
-        yield change("burst removed", old[name]["onset"], None, burst=name)
-    for name in sorted(new.keys() - old.keys()):
-        yield change("burst added", None, new[name]["onset"], burst=name)
-    parts = {
-        "onset": "onset moved",
-        "offset": "offset moved",
-        "kind": "kind changed",
-        "confidence": "confidence changed",
-        "half_width": "half-width changed",
-    }
-    for name in sorted(old.keys() & new.keys()):
-        for part, what in parts.items():
-            before, after = old[name].get(part), new[name].get(part)
-            if before != after:
-                yield change(what, before, after, burst=name)
 
 
 # Words -----------------------------------------------------------------------------------------------------------

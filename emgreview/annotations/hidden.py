@@ -11,16 +11,17 @@ same. Such an event may hold, beside its own details,
 The log always holds the whole truth: a hidden mark is put aside only where a state is shown or a command is applied.
 
     Hiding      what is hidden and repeated now
-    veil        an activity as it is shown while its automatic mark is hidden
-    unveil      an activity that was decided so, as it is logged
+    mask        an activity as it is shown while its automatic mark is hidden
+    unmask      an activity that was decided so, as it is logged
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Self
 
 from emgreview.annotations.events import Event
-from emgreview.annotations.state import RESPONSE, VERDICTS, Activity, find_burst, with_half_width
+from emgreview.annotations.fields.activity import RESPONSE, VERDICTS, Activity, Burst, find_burst
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,44 +64,37 @@ class Hiding:
         return tuple(places)
 
 
-def veil(activity: Activity) -> Activity:
+def mask(activity: Activity) -> Activity:
     """An activity without what the method said: a mark of the reviewer's own is shown as an added one."""
-    bursts = dict(activity["bursts"])
+    bursts = dict(activity.bursts)
     response = bursts.pop(RESPONSE, None)
     if response is None:
         return activity
-    own = response["origin"] == "moved" or (response["origin"] == "automatic" and response["accepted"])
-    if own:
-        bursts[RESPONSE] = {**response, "origin": "added", "automatic": None}
-    found = activity["found"]
-    return {**activity, "found": "none detected" if found == "bursts" and not bursts else found, "bursts": bursts}
+    if response.origin == "moved" or (response.origin == "automatic" and response.accepted):
+        bursts[RESPONSE] = replace(response, origin="added", automatic=None)
+    found = activity.found
+    shown = "none detected" if found == "bursts" and not bursts else found
+    return replace(activity, found=shown, bursts=MappingProxyType(bursts))
 
 
-def unveil(seen: Activity, before: Activity) -> Activity:
+def unmask(seen: Activity, before: Activity) -> Activity:
     """The activity to log: the reviewer's response takes the place of the hidden mark, which keeps the method's values.
 
     ``before`` is the activity as it was, with that mark. Where the reviewer marked other bursts alone, the hidden mark
     counts as removed.
     """
-    hidden = before["bursts"].get(RESPONSE)
-    if hidden is None:
+    hidden = before.bursts.get(RESPONSE)
+    if hidden is None or hidden.automatic is None:
         return seen
-    automatic = hidden["automatic"]
-    bursts = dict(seen["bursts"])
-    own = RESPONSE if RESPONSE in bursts else find_burst(seen, None) if seen["found"] == "bursts" else None
+    automatic = hidden.automatic
+    bursts = dict(seen.bursts)
+    own = RESPONSE if RESPONSE in bursts else find_burst(seen, None) if seen.found == "bursts" else None
     if own is not None:
         mark = bursts.pop(own)
-        same = (mark["onset"], mark["offset"]) == (automatic["onset"], automatic["offset"])
-        bursts[RESPONSE] = {**mark, "automatic": automatic, "origin": "automatic" if same else "moved"}
-        return {**seen, "bursts": bursts}
-    untouched = {
-        **with_half_width(hidden, None),
-        "origin": "removed" if seen["found"] == "bursts" else "automatic",
-        "accepted": False,
-        "onset": automatic["onset"],
-        "offset": automatic["offset"],
-        "kind": "response",
-        "confidence": None,
-    }
-    found = seen["found"] if seen["found"] in VERDICTS else "bursts"
-    return {**seen, "found": found, "bursts": {RESPONSE: untouched, **bursts}}
+        same = (mark.onset, mark.offset) == automatic[:2]
+        bursts[RESPONSE] = replace(mark, automatic=automatic, origin="automatic" if same else "moved")
+        return replace(seen, bursts=MappingProxyType(bursts))
+    origin = "removed" if seen.found == "bursts" else "automatic"
+    untouched = Burst(origin, False, automatic.onset, automatic.offset, "response", None, automatic)
+    found = seen.found if seen.found in VERDICTS else "bursts"
+    return replace(seen, found=found, bursts=MappingProxyType({RESPONSE: untouched, **bursts}))

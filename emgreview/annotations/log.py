@@ -15,12 +15,14 @@ ends the writer: what the disk then holds is unknown, so nothing more may be cal
     Log             a log open for appending, or for reading only
 """
 
+import gc
 import glob
 import hashlib
 import json
 import os
 import socket
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ClassVar
@@ -28,6 +30,7 @@ from weakref import WeakValueDictionary
 
 from filelock import FileLock, Timeout
 
+from emgreview.annotations.conforming import misfit
 from emgreview.annotations.events import (
     ZEROS,
     Event,
@@ -36,6 +39,7 @@ from emgreview.annotations.events import (
     decode,
     encode,
     now,
+    to_event,
 )
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.upgrade import Step, schema_of, steps_from, upgraded
@@ -63,50 +67,75 @@ class Content:
     problem: str | None
 
 
-def read_log(path: Path, each: Callable[[Event], object], files: FileSystem | None = None) -> Content:
-    """Read a log, checking every line against the digests, and hand every good event to ``each``, in order.
+def read_log(
+    path: Path, each: Callable[[Event], object], files: FileSystem | None = None, *, before: bool = True
+) -> Content:
+    """Read a log, checking every line against the digests and the schema, and hand every good event to ``each``, in
+    order. Without ``before`` the ``old`` values of decisions are not checked against the schema: ``each`` must not
+    look at them.
 
     Events are not kept: a long log would fill the memory with states that no longer hold. Raises LogTooNewError,
     OSError.
     """
     lines = (files or FileSystem()).read(path).split(b"\n")
     torn = lines.pop()
+    with _no_search_for_cycles():
+        return _read_lines(path, lines, torn, each, before)
+
+
+def _read_lines(path: Path, lines: list[bytes], torn: bytes, each: Callable[[Event], object], before: bool) -> Content:
     size, head, counter = 0, ZEROS, 0
     steps: tuple[Step, ...] = ()
     problem = None
     for number, line in enumerate(lines):
         try:
-            found, whole = decode(line)
+            found, whole, digest = decode(line)
             if not whole:
                 raise LogBrokenError("its bytes do not fit its own digest")
             if number == 0:
                 steps = steps_from(schema_of(found))
-            event = upgraded(found, steps)
-            if event.prev != head:
+            if steps:
+                found = upgraded(found, steps)
+            if found.get("prev") != head:
                 raise LogBrokenError("it does not follow the line before it")
+            if why := misfit(found, before):
+                raise LogBrokenError(f"{why}; it was written anew by hand, or by a later emgreview")
+            event = to_event(found)
             if event.seq != number or event.counter <= counter:
                 raise LogBrokenError(f"its numbers ({event.seq}, {event.counter}) are out of order")
-        except LogBrokenError as why:
+        except LogBrokenError as why_not:
             problem = (
-                f"{path.name}, line {number + 1} (byte {size}): {why}. The {number} lines before it are good; "
+                f"{path.name}, line {number + 1} (byte {size}): {why_not}. The {number} lines before it are good; "
                 "restore the file from a copy or from version control."
             )
             del lines[number:]
             break
-        except LogTooNewError as why:
-            raise LogTooNewError(f"{path.name} cannot be opened: {why}") from None
+        except LogTooNewError as why_not:
+            raise LogTooNewError(f"{path.name} cannot be opened: {why_not}") from None
         each(event)
         size += len(line) + 1
-        head, counter = hashlib.sha256(line).hexdigest(), event.counter
+        head, counter = digest, event.counter
     return Content(lines, size, head, counter, torn, problem)
+
+
+@contextmanager
+def _no_search_for_cycles() -> Iterator[None]:
+    """Events make none, and looking for them takes a tenth of the time in which a long log is read."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
 
 
 class Log:
     """A log open for appending or, where ``problem`` is a sentence, for reading only.
 
-    Opening hands every event to ``each``, once. ``broken``: not every line is as written. ``notice`` says what opening
-    set aside, or is "". Opening a log again for writing in the same process, as running a notebook cell twice does,
-    closes the earlier Log, which says so.
+    Opening hands every event to ``each``, once, with ``old`` values unchecked. ``broken``: not every line is as
+    written. ``notice`` says what opening set aside, or is "". Opening a log again for writing in the same process, as
+    running a notebook cell twice does, closes the earlier Log, which says so.
     """
 
     _writing: ClassVar[WeakValueDictionary[Path, "Log"]] = WeakValueDictionary()
@@ -144,10 +173,17 @@ class Log:
         return len(self._lines)
 
     def event(self, number: int) -> Event:
-        """One event, by its place."""
-        found, _ = decode(self._lines[number])
+        """One event, by its place. Raises LogBrokenError where its ``old`` value, which opening passed over, does not
+        fit the schema."""
+        found = decode(self._lines[number])[0]
         schema = schema_of(found if number == 0 else decode(self._lines[0])[0])
-        return upgraded(found, steps_from(schema))
+        found = upgraded(found, steps_from(schema))
+        if why := misfit(found):
+            raise LogBrokenError(
+                f"{self.path.name}, line {number + 1}: {why}; it was written anew by hand, or by a later emgreview. "
+                "Restore the file from a copy or from version control."
+            )
+        return to_event(found)
 
     @property
     def read_only(self) -> bool:
@@ -211,7 +247,7 @@ class Log:
 
     def _read(self, each: Callable[[Event], object]) -> Content:
         try:
-            content = read_log(self.path, each, self._files)
+            content = read_log(self.path, each, self._files, before=False)  # undo looks at them, by event()
         except OSError as why:
             raise LogError(
                 f"{self.path.name} cannot be read ({why.strerror or why}); check the disk and the file's permissions."

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from emgreview.annotations.fields.activity import RESPONSE, Activity, proposal
 from emgreview.annotations.scales import compare, stated
-from emgreview.annotations.state import RESPONSE, Activity, proposal
 from emgreview.checks import perhaps
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
 from emgreview.model import Onsets, Recording, Trials, to_sample
@@ -189,9 +189,11 @@ class Proposals:
         at. Where only one of the two is there, they are others.
         """
         now, rate = self.proposal(trial, channel), self.place(trial).rate_hz
-        before, after = ((one["bursts"].get(RESPONSE) or {}).get("automatic") or {} for one in (seen, now))
+        before, after = (
+            burst.automatic if (burst := one.bursts.get(RESPONSE)) is not None else None for one in (seen, now)
+        )
         for name, limit in by_s.items():
-            was, found = before.get(name), after.get(name)
+            was, found = getattr(before, name, None), getattr(after, name, None)
             if limit is None or was == found:
                 continue
             if was is None or found is None or abs(was - found) > limit * rate + 1e-6:

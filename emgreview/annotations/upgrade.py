@@ -8,7 +8,7 @@ that an old reader may ignore need no step and no new number.
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from emgreview.annotations.events import SCHEMA, Event, to_event
+from emgreview.annotations.events import SCHEMA
 from emgreview.errors import LogBrokenError, LogTooNewError
 
 Step = Callable[[dict[str, Any]], dict[str, Any]]
@@ -36,8 +36,8 @@ def steps_from(schema: int) -> tuple[Step, ...]:
     return tuple(STEPS[version] for version in range(schema, SCHEMA))
 
 
-def upgraded(found: dict[str, Any], steps: Sequence[Step]) -> Event:
-    """The event in a decoded line, brought to the present form. Raises LogBrokenError if a field is missing."""
+def upgraded(found: dict[str, Any], steps: Sequence[Step]) -> dict[str, Any]:
+    """A decoded line, brought to the present form."""
     for step in steps:
         found = step(found)
-    return to_event(found)
+    return found

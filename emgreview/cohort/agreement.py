@@ -27,7 +27,7 @@ import pandas as pd
 
 from emgreview.annotations import scales
 from emgreview.annotations.telling import scales_not_kept
-from emgreview.checks import likely_unit
+from emgreview.checks import likely_unit, tolerance_ms
 from emgreview.cohort import statistics
 from emgreview.cohort.keeping_out import keepers, kept_out
 from emgreview.cohort.marks import SIGNALS, STATES, UNFINISHED, Logs, Unit, cue_in, read_logs
@@ -259,6 +259,8 @@ def agreement(folder: str | Path, first: str, second: str, *, within_ms: Sequenc
 def compare(one: Logs, two: Logs, *, within_ms: Sequence[float] = WITHIN_MS) -> Agreement:
     """Agreement of two reviewers from their logs."""
     likely_unit("within_ms", within_ms, most_s=None)
+    for part in within_ms:
+        tolerance_ms("within_ms", part)
     check_same_recordings(one, two)
     drawn = sampled_trials(one, two)
     table = pair_table(one, two, drawn)

@@ -16,7 +16,7 @@ from typing import Any
 import pandas as pd
 
 from emgreview.annotations.differences import Change, compare, in_words, old_and_new
-from emgreview.annotations.points import NOW, Point, find_point
+from emgreview.annotations.log_positions import NOW, LogPosition, find_position
 from emgreview.checks import review_folder
 from emgreview.cohort.marks import read_logs
 from emgreview.cohort.merging import merge
@@ -107,9 +107,8 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
     ...     print(er.diff(folder, "v1"))
     1 newly reviewed
     """
-    first, second = (
-        _in_the_end(review_folder(folder), find_point(review_folder(folder), point, reviewer)) for point in (old, new)
-    )
+    where = review_folder(folder)
+    first, second = (_in_the_end(where, find_position(where, point, reviewer)) for point in (old, new))
     changes = compare(first, second)
     rows = []
     for change in changes:
@@ -124,7 +123,7 @@ def _cell(value: object) -> str:
     return f"{value:+.1f}" if isinstance(value, float) else str(value)
 
 
-def _in_the_end(folder: Path, point: Point) -> Point:
+def _in_the_end(folder: Path, point: LogPosition) -> LogPosition:
     """A point with what stands in the end, where it is one of a reviewer who settles."""
     notes = sorted((note for note in point.notes if note.operation == ADJUDICATE), key=lambda note: note.counter)
     if not notes:
@@ -132,9 +131,9 @@ def _in_the_end(folder: Path, point: Point) -> Point:
     plan = notes[-1].new
     one, two = (read_logs(folder, side["reviewer"], side["heads"]) for side in (plan["first"], plan["second"]))
     merged = merge(one, two, within_s=plan["within_s"], rounded=rounded_in(plan))
-    own = point.replay
-    standing = merged.standing(own.values, own.counters, since(notes, merged.sides))
+    own = point.ledger
+    standing = merged.standing(own.values, own.counter, since(notes, merged.sides))
     opened = {None, *point.facts}  # what the table of this reviewer holds
     values = {key: value for key, value in standing.items() if key[0] in opened}
-    lines = {where: head["lines"] for where, head in merged.heads.items()} | point.lines
-    return dataclasses.replace(point, values=values, lines=lines)
+    lines = {where: head["lines"] for where, head in merged.heads.items()} | dict(point.lines)
+    return dataclasses.replace(point, settled=values, lines=lines)

@@ -15,6 +15,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any, NamedTuple
 
 from emgreview.annotations import state as states
+from emgreview.annotations.fields.set_aside import Stretch
 from emgreview.cohort.marks import Logs
 from emgreview.cohort.settling import Item
 
@@ -49,8 +50,8 @@ def kept_out(one: Logs, two: Logs) -> tuple[KeptOut, ...]:
             recording, trial, channel, name, place = key
             same: Any = key
             if name in states.IN_RECORDING:
-                key = (recording, trial, channel, name, f"{logs.reviewer}/{place}")
-                same = (recording, channel, name, tuple(value[part] for part in sorted(value) if part != "reasons"))
+                key = states.Key(recording, trial, channel, name, f"{logs.reviewer}/{place}")
+                same = (recording, channel, name, value._replace(reasons=()) if name == "set aside" else value)
             if (known := found.get(same)) is None:
                 found[same] = KeptOut(key, value, (logs.reviewer,))
             elif logs.reviewer not in known.by:
@@ -71,13 +72,13 @@ def keepers(kept: Iterable[KeptOut], item: Item, participant: str | None) -> tup
 
 
 def _standing(logs: Logs) -> Iterator[tuple[states.Key, Any]]:
-    for key, entry in logs.shown.get(1, {}).items():
-        if key[3] in (*OUT, *states.IN_RECORDING) and entry.value is not None:
-            yield key, entry.value
+    for key, value in logs.ledger.rare.items():
+        if value is not None:
+            yield key, value
 
 
 def _both(a: Any, b: Any) -> Any:
     """One value of two: texts joined, reasons of a stretch put together."""
     if isinstance(a, str):
         return a if a == b else f"{a} / {b}"
-    return {**a, "reasons": list(dict.fromkeys([*a["reasons"], *b["reasons"]]))} if "reasons" in a else a
+    return a._replace(reasons=tuple(dict.fromkeys([*a.reasons, *b.reasons]))) if isinstance(a, Stretch) else a

@@ -2,7 +2,7 @@
 
 Samples are those of the recording. A channel-trial is one channel of one trial: (recording, trial, channel).
 
-    STATES, SIGNALS     the words a channel-trial can have
+    STATES, SIGNALS     the words a channel-trial, and its signal, can have
     read_logs           every log of a reviewer, replayed: Logs
     reviewers_in        who has a log in a folder
     Logs.marks          the channel-trials that were decided about: Mark
@@ -13,23 +13,25 @@ Samples are those of the recording. A channel-trial is one channel of one trial:
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from emgreview.annotations import state as states
 from emgreview.annotations.events import Event, check_reviewer
+from emgreview.annotations.fields import signal as signals
+from emgreview.annotations.fields.activity import word_of
 from emgreview.annotations.files import demand_review_folder
-from emgreview.annotations.log import read_log
-from emgreview.annotations.points import take_until
+from emgreview.annotations.ledger import Entry, Ledger, Said, read_ledger
 from emgreview.annotations.scales import Scales, compare, refuse, stated
 from emgreview.checks import review_folder
-from emgreview.errors import LogBrokenError, LogError, UnknownNameError
+from emgreview.errors import LogError, UnknownNameError
 from emgreview.model import Recording
 
 STATES = ("onset marked", "other bursts only", "none visible", "not locatable", "unusable")
 """What a reviewer can say of a channel-trial; "other bursts only": bursts, none of them the response."""
 
-SIGNALS = ("usable", "caution", "unusable")
+SIGNALS = signals.STATES
 
 Unit = tuple[str, str, str]
 
@@ -53,37 +55,51 @@ class Mark(NamedTuple):
 UNFINISHED = Mark("", "usable", None, None, None, None, None)
 
 
-class Entry(NamedTuple):
-    """The present value of one field, and by what operation, when, and while seeing what it was set."""
-
-    value: Any
-    operation: str
-    time: str
-    counter: int
-    visible: Mapping[str, Any]
-
-
 @dataclass(frozen=True)
 class Logs:
-    """All logs of one reviewer. ``shown`` holds the entries of every showing (1, and 2 … for silent repeats), ``bulk``
-    what was accepted in bulk, ``notes`` the events that are about the review itself, ``heads`` lines and SHA-256 of
-    each file, ``scales`` in which scale each recording was read, as its log says last."""
+    """All logs of one reviewer, as what they add up to: ``ledger``."""
 
     reviewer: str
-    rates_hz: dict[str, float] = field(default_factory=dict)
-    participants: dict[str, str | None] = field(default_factory=dict)
-    fingerprints: dict[str, str] = field(default_factory=dict)
-    scales: dict[str, Scales] = field(default_factory=dict)
-    heads: dict[str, dict[str, Any]] = field(default_factory=dict)
-    notes: list[Event] = field(default_factory=list)
-    shown: dict[int, dict[states.Key, Entry]] = field(default_factory=dict)
-    bulk: dict[states.Key, states.Value] = field(default_factory=dict)
+    ledger: Ledger = field(default_factory=Ledger)
+
+    @cached_property
+    def rates_hz(self) -> Mapping[str, float]:
+        """The sampling rate of each recording."""
+        return {name: float(said.facts["rate_hz"]) for name, said in self._begun}
+
+    @cached_property
+    def participants(self) -> Mapping[str, str | None]:
+        """The participant of each recording."""
+        return {name: said.facts["participant"] for name, said in self._begun}
+
+    @cached_property
+    def fingerprints(self) -> Mapping[str, str]:
+        """The digest of each recording's stored samples."""
+        return {name: said.facts["fingerprint"]["samples"] for name, said in self._begun}
+
+    @cached_property
+    def scales(self) -> Mapping[str, Scales]:
+        """In which scale each recording was read, as its log says last; nothing of a log that does not say it."""
+        return {name: said.facts["scales"] for name, said in self._begun if said.facts.get("scales")}
+
+    @property
+    def heads(self) -> Mapping[str, Mapping[str, Any]]:
+        """Lines and SHA-256 of each file."""
+        return self.ledger.heads
+
+    @property
+    def notes(self) -> list[Event]:
+        """The events that are about the review itself, in order."""
+        return self.ledger.notes
+
+    @property
+    def _begun(self) -> list[tuple[str, Said]]:
+        return [(name, said) for name, said in self.ledger.said.items() if "fingerprint" in said.facts]
 
     def marks(self, showing: int = 1) -> dict[Unit, Mark]:
         """Every channel-trial that was decided about, finished or not."""
-        entries = self.shown.get(showing, {})
         found: dict[Unit, Mark] = {}
-        for recording, trial, channel, name, _ in entries:
+        for recording, trial, channel, name, _ in self.ledger.decided(showing):
             if name in ("activity", "signal") and recording and trial and channel:
                 found.setdefault((recording, trial, channel), self.mark((recording, trial, channel), showing))
         return found
@@ -94,8 +110,7 @@ class Logs:
 
     def in_bulk(self, unit: Unit) -> bool:
         """Whether a channel-trial's mark was accepted in bulk, and nobody has looked at it since."""
-        kept = self.bulk.get((*unit, "activity", None))
-        return kept is not None and kept == self.value(*unit, "activity")
+        return self.ledger.in_bulk((*unit, "activity", None))
 
     def value(self, recording: str, trial: str, channel: str | None, name: str, showing: int = 1) -> Any:
         """The value of a field, or its default; None for an activity nobody touched."""
@@ -103,29 +118,11 @@ class Logs:
         return entry.value if entry else states.DEFAULTS.get(name)
 
     def entry(self, recording: str, trial: str, channel: str | None, name: str, showing: int = 1) -> Entry | None:
-        return self.shown.get(showing, {}).get((recording, trial, channel, name, None))
+        return self.ledger.entry((recording, trial, channel, name, None), showing)
 
     def note(self, operation: str) -> Event | None:
         """The last event about the review with this operation."""
-        return next((event for event in reversed(self.notes) if event.operation == operation), None)
-
-    def _read(self, event: Event) -> None:
-        recording = str(event.subject["recording"])
-        if event.field == "log":
-            self.notes.append(event)
-            if event.new.get("scales"):
-                self.scales[recording] = event.new["scales"]
-            if event.seq == 0:
-                self.rates_hz[recording] = float(event.new["rate_hz"])
-                self.participants[recording] = event.subject["participant"]
-                self.fingerprints[recording] = event.new["fingerprint"]["samples"]
-        elif event.field not in states.NOT_DECISIONS:
-            entries = self.shown.setdefault(event.showing, {})
-            for key, value in states.keyed(event, event.new):
-                if key[0] is not None or key not in entries or entries[key].counter < event.counter:
-                    entries[key] = Entry(value, event.operation, event.time, event.counter, event.visible)
-            if event.showing == 1:
-                states.keep_bulk(self.bulk, event)
+        return self.ledger.note(operation)
 
 
 def read_logs(folder: str | Path, reviewer: str, heads: Mapping[str, Mapping[str, Any]] | None = None) -> Logs:
@@ -137,28 +134,12 @@ def read_logs(folder: str | Path, reviewer: str, heads: Mapping[str, Mapping[str
     """
     folder = review_folder(folder)
     if heads is not None:
-        logs = Logs(reviewer, heads={where: dict(head) for where, head in heads.items()})
-        for where, head in heads.items():
-            take_until(folder / where, head, logs._read)
-        logs.notes.sort(key=lambda event: event.counter)
-        return logs
+        return Logs(reviewer, read_ledger({where: folder / where for where in heads}, heads=heads))
     paths = sorted((folder / "logs").rglob(f"*_reviewer-{check_reviewer(reviewer)}.jsonl"))
     if not paths:
         demand_review_folder(folder)
         raise UnknownNameError(f"reviewer with a log in {folder.name}", reviewer, reviewers_in(folder))
-    logs = Logs(reviewer)
-    for path in paths:
-        try:
-            content = read_log(path, logs._read)
-        except OSError as why:
-            raise LogError(
-                f"{path.name} cannot be read ({why.strerror or why}); check the file's permissions."
-            ) from why
-        if content.problem:
-            raise LogBrokenError(content.problem)
-        logs.heads[path.relative_to(folder).as_posix()] = {"lines": len(content.lines), "sha256": content.head}
-    logs.notes.sort(key=lambda event: event.counter)
-    return logs
+    return Logs(reviewer, read_ledger({path.relative_to(folder).as_posix(): path for path in paths}))
 
 
 def check_reviewed(logs: Logs, recording: Recording) -> None:
@@ -182,30 +163,22 @@ def reviewers_in(folder: str | Path) -> tuple[str, ...]:
     return tuple(sorted({path.stem.rpartition("_reviewer-")[2] for path in paths}))
 
 
-def mark_of(activity: Mapping[str, Any] | None, signal: Mapping[str, Any] | None) -> Mark:
+def mark_of(activity: states.Activity | None, signal: states.Signal | None) -> Mark:
     """What the values of a channel-trial's two fields say. None: nobody set it."""
     signal = states.USABLE if signal is None else signal
     activity = states.proposal(None) if activity is None else activity
-    standing = [burst for burst in activity["bursts"].values() if states.stands(burst)]
-    response = min((b for b in standing if b["kind"] == "response"), key=lambda b: b["onset"], default=None)
-    if signal["state"] == "unusable":
-        word = "unusable"
-    elif not states.reviewed(activity, signal):
-        word = ""
-    elif activity["found"] in states.VERDICTS:
-        word = activity["found"]
-    else:
-        word = "onset marked" if response else "other bursts only"
-    located = response if word == "onset marked" else None
-    between = activity if word == "not locatable" else {}
+    word = "unusable" if signal.state == "unusable" else word_of(activity)
+    response = states.find_burst(activity, None)
+    located = activity.bursts[response] if word == "onset marked" and response else None
+    vague = word == "not locatable"
     return Mark(
         word,
-        signal["state"],
-        located["onset"] if located else None,
-        located["offset"] if located else None,
-        between.get("earliest"),
-        between.get("latest"),
-        (located or activity)["confidence"],
+        signal.state,
+        located.onset if located else None,
+        located.offset if located else None,
+        activity.earliest if vague else None,
+        activity.latest if vague else None,
+        located.confidence if located else activity.confidence,
     )
 
 

@@ -8,25 +8,36 @@ Samples are those of the recording; seconds run from the recorded cue, missing w
 """
 
 from collections import ChainMap
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, NamedTuple
 
 import pandas as pd
 
+from emgreview.annotations import fields
 from emgreview.annotations import state as states
+from emgreview.annotations.fields.field import CHANNEL, TRIAL, Merging
 from emgreview.cohort.keeping_out import OUT, KeptOut
 from emgreview.cohort.marks import Mark, cue_in, mark_of
 from emgreview.cohort.settling import FIELDS, Item, stale
 from emgreview.tables import Decided
 
-CHANNEL_FIELDS = ("signal", "activity", "comment", "discuss")
-TRIAL_DECISIONS = ("behaviour", "cue")
-TRIAL_FIELDS = (*TRIAL_DECISIONS, "comment", "discuss")
 
-DECIDED = ("signal", "activity", *TRIAL_DECISIONS)
+def rule_of(name: str) -> Merging:
+    """What becomes of a field where two reviewers have decided."""
+    rule = states.FIELDS[name].merging
+    assert rule is not None
+    return rule
+
+
+CHANNEL_FIELDS = tuple(name for name in fields.of(CHANNEL) if states.FIELDS[name].merging)
+TRIAL_FIELDS = tuple(name for name in fields.of(TRIAL) if states.FIELDS[name].merging)
+
+DECIDED = tuple(name for name in dict.fromkeys((*CHANNEL_FIELDS, *TRIAL_FIELDS)) if rule_of(name).disputable)
 """The fields that can be in dispute; the others are notes, of which both are kept."""
+
+TRIAL_DECISIONS = tuple(name for name in TRIAL_FIELDS if name in DECIDED)
 
 
 class _Stands(NamedTuple):
@@ -133,7 +144,7 @@ class Merge:
         return mark_of(activity and activity.value, signal and signal.value)
 
     def standing(
-        self, own: Mapping[states.Key, Any], counters: Mapping[states.Key, int], after: Mapping[Item, float]
+        self, own: Mapping[states.Key, Any], counter: Callable[[states.Key], int], after: Mapping[Item, float]
     ) -> Mapping[states.Key, Any]:
         """The values that stand where a third reviewer settles this merge of two.
 
@@ -147,8 +158,8 @@ class Merge:
         ----------
         own : mapping
             The third's values.
-        counters : mapping
-            The numbers of the commands that set them.
+        counter : callable
+            The number of the command that set one of them.
         after : mapping
             As of :func:`since`.
 
@@ -157,11 +168,11 @@ class Merge:
         mapping
         """
         firm, soft, comments = self._layers
-        gone = {key: soft.get(key) for key in stale(counters, after)}
+        gone = {key: soft.get(key) for key in stale(counter, after)}
         told = {
-            (*item, "comment", None): comment
+            states.Key(*item, "comment"): comment
             for item, comment in comments.items()
-            if any(key not in gone and _says(key, own.get(key)) for key in ((*item, name, None) for name in FIELDS))
+            if any(key not in gone and _says(key, own.get(key)) for key in (states.Key(*item, name) for name in FIELDS))
         }
         return ChainMap(firm, gone, own, soft, told)  # type: ignore[arg-type]
 
@@ -175,9 +186,9 @@ class Merge:
             if name == "comment" and item in disputed:
                 comments[item] = merged.value
             elif name in DECIDED and not (name == "signal" and item in disputed):
-                firm[(*item, name, None)] = merged.value
+                firm[states.Key(*item, name)] = merged.value
             elif name != "discuss" or item not in disputed:
-                soft[(*item, name, None)] = merged.value
+                soft[states.Key(*item, name)] = merged.value
         return firm, soft, comments
 
     @property
@@ -217,7 +228,7 @@ class Merge:
             if what in OUT:
                 span, why = (None, None), value
             elif what == "set aside":
-                span, why, participant = (value["start"], value["stop"]), "; ".join(value["reasons"]), None
+                span, why, participant = (value.start, value.stop), "; ".join(value.reasons), None
             else:
                 continue
             rows.append([what, participant, recording, trial, channel, *span, why, ", ".join(by)])
@@ -267,7 +278,7 @@ def _says(key: states.Key, value: Any) -> bool:
 def _said(field: str, value: Any) -> str:
     """One side of a conflict in words."""
     if field == "signal":
-        return ": ".join(filter(None, [value["state"], "; ".join(value["reasons"])]))
+        return ": ".join(filter(None, [value.state, "; ".join(value.reasons)]))
     if field != "activity":
         return str(value)
     mark = mark_of(value, None)

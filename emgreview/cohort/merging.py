@@ -20,19 +20,26 @@ it still counts as accepted in bulk.
     decided         a field's value where one reviewer finished it
 """
 
-import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from emgreview.annotations import state as states
 from emgreview.annotations.events import check_reviewer
-from emgreview.checks import likely_unit
+from emgreview.checks import tolerance_ms
 from emgreview.cohort.agreement import check_same_recordings, sampled_trials, unknown_scales
-from emgreview.cohort.between import between, midpoint, more_careful, standing
 from emgreview.cohort.keeping_out import covers, kept_out
 from emgreview.cohort.marks import Logs, mark_of, read_logs
-from emgreview.cohort.merged import CHANNEL_FIELDS, DECIDED, TRIAL_DECISIONS, TRIAL_FIELDS, Conflict, Merge, Merged
+from emgreview.cohort.merged import (
+    CHANNEL_FIELDS,
+    DECIDED,
+    TRIAL_DECISIONS,
+    TRIAL_FIELDS,
+    Conflict,
+    Merge,
+    Merged,
+    rule_of,
+)
 from emgreview.cohort.settling import ADJUDICATE, FIELDS, Item, rounded_in, sides_of, since, stale
 from emgreview.errors import ParameterError, UnknownNameError, tell
 from emgreview.model import longest, to_sample
@@ -95,7 +102,7 @@ def merge_reviews(
     """
     if len({first, second, third}) < 3:
         raise ParameterError(f"reviewers {first!r}, {second!r} and {third!r} came; give two, or three, that differ.")
-    check_within(within_ms)
+    tolerance_ms("within_ms", within_ms)
     one, two = read_logs(folder, first), read_logs(folder, second)
     logs, rounded = None, False
     if third is not None:
@@ -110,14 +117,6 @@ def merge_reviews(
     for words in merged.notes:
         tell(words)
     return merged
-
-
-def check_within(within_ms: float) -> float:
-    """A tolerance in milliseconds, or ParameterError."""
-    if not (math.isfinite(within_ms) and within_ms >= 0):
-        raise ParameterError(f"within_ms came as {within_ms!r}; allowed: 0 ms or more; correct it.")
-    likely_unit("within_ms", within_ms, most_s=None)
-    return within_ms
 
 
 def merge(one: Logs, two: Logs, third: Logs | None = None, *, within_s: float, rounded: bool = False) -> Merge:
@@ -211,13 +210,13 @@ def merge_item(one: Logs, two: Logs, item: Item, within: float) -> tuple[dict[st
             found[name] = Merged(value, f"{who.reviewer} alone", Decided((who.reviewer,), ALONE))
         elif a == b:
             found[name] = Merged(a, "same", Decided((one.reviewer, two.reviewer), BOTH))
-        elif why := _clash(name, a, b, within):
+        elif why := (rule := rule_of(name)).clash(a, b, within):
             disputes.append(Conflict(item, name, a, b, why))
         else:
-            how = MIDPOINT if name == "cue" or (name == "activity" and _times(a) != _times(b)) else BOTH
-            found[name] = Merged(_joined(name, a, b), _JOINED[name], Decided((one.reviewer, two.reviewer), how))
+            how = MIDPOINT if rule.midway(a, b) else BOTH
+            found[name] = Merged(rule.join(a, b), rule.how, Decided((one.reviewer, two.reviewer), how))
     signal = found.get("signal")
-    if signal and signal.value["state"] == "unusable":  # nothing is left to be marked there
+    if signal and signal.value.state == "unusable":  # nothing is left to be marked there
         disputes = [conflict for conflict in disputes if conflict.field != "activity"]
     return found, disputes
 
@@ -249,7 +248,7 @@ def _items(*logs: Logs) -> list[Item]:
     keys = {
         (recording, trial, channel)
         for one in logs
-        for recording, trial, channel, name, _ in one.shown.get(1, {})
+        for recording, trial, channel, name, _ in one.ledger.decided()
         if recording and trial and name in (*CHANNEL_FIELDS, *TRIAL_FIELDS)
     }
     return sorted(keys, key=lambda item: (item[0], item[1], item[2] or ""))
@@ -265,55 +264,10 @@ def _unit(item: Item) -> tuple[str, str, str]:
     return recording, trial, channel
 
 
-def _clash(name: str, a: Any, b: Any, within: float) -> str:
-    """Why two values cannot both stand, or ""."""
-    if name == "signal" and a["state"] != b["state"]:
-        return " against ".join(sorted([a["state"], b["state"]]))
-    if name == "behaviour":
-        return " against ".join(sorted([a, b]))
-    if name == "cue" and abs(a - b) > within:
-        return "corrected cues further apart than the tolerance"
-    return _activities_clash(a, b, within) if name == "activity" else ""
-
-
-def _activities_clash(a: states.Activity, b: states.Activity, within: float) -> str:
-    one, two = mark_of(a, None).state, mark_of(b, None).state
-    if one != two:
-        return " against ".join(sorted([one, two]))
-    first, second = standing(a), standing(b)
-    if [burst["kind"] for burst in first] != [burst["kind"] for burst in second]:
-        return "bursts differ in number or kind"
-    apart = max((abs(x["onset"] - y["onset"]) for x, y in zip(first, second, strict=True)), default=0)
-    return "onsets further apart than the tolerance" if apart > within else ""
-
-
-_JOINED = {
-    "signal": "reasons of both",
-    "activity": "within the tolerance: midpoint",
-    "comment": "both comments",
-    "discuss": "same",
-    "cue": "within the tolerance: midpoint",
-}
-
-
-def _times(activity: states.Activity) -> list[tuple[int, int | None]]:
-    """What a midpoint would lie between: an onset that is not locatable has none, there the wider bounds stand."""
-    return [(burst["onset"], burst["offset"]) for burst in standing(activity)]
-
-
-def _joined(name: str, a: Any, b: Any) -> Any:
-    """Both of two values that do not clash."""
-    if name == "signal":
-        return more_careful(a, b)
-    if name == "activity":
-        return midpoint(a, b)
-    return f"{a} / {b}" if name == "comment" else between(a, b)
-
-
 def _said_by(third: Logs, item: Item, after: float) -> tuple[dict[str, Any], bool]:
     """What the third reviewer says of an item, by field, and whether any of it no longer holds."""
-    entries = {key: entry for name in FIELDS if (entry := third.shown.get(1, {}).get(key := (*item, name, None)))}
-    gone = stale({key: entry.counter for key, entry in entries.items()}, {item: after})
+    entries = {key: entry for name in FIELDS if (entry := third.ledger.entry(key := (*item, name, None)))}
+    gone = stale(third.ledger.counter, {item: after})
     return {key[3]: entry.value for key, entry in entries.items() if key not in gone}, bool(gone)
 
 
@@ -326,7 +280,7 @@ def _settled(
     values = {name: said[name] for name in names if said.get(name) is not None}
     if item[2]:
         finished = mark_of(said.get("activity"), said.get("signal")).reviewed
-        values.setdefault("signal", dict(states.USABLE) if signal is None else signal.value)
+        values.setdefault("signal", states.USABLE if signal is None else signal.value)
     else:
         finished = len(values) == len(names)
     by = Decided((third,), THIRD)

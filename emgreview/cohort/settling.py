@@ -10,16 +10,18 @@ decided otherwise since, the dispute is open again, and what was settled no long
 """
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
+from emgreview.annotations import fields
 from emgreview.annotations import state as states
 from emgreview.annotations.events import Event, digest_of
+from emgreview.annotations.fields import write
 
 ADJUDICATE = "adjudicate"
 """The operation that names base, heads and disputes in a third log."""
 
-FIELDS = ("signal", "activity", "behaviour", "cue", "discuss")
+FIELDS = (*(name for name, field in fields.FIELDS.items() if field.merging and field.merging.disputable), "discuss")
 """What a third reviewer can settle; "discuss" says that it cannot be."""
 
 Item = tuple[str, str, str | None]
@@ -28,7 +30,13 @@ Item = tuple[str, str, str | None]
 
 def sides_of(first: Mapping[str, Any], second: Mapping[str, Any]) -> str:
     """A digest of what two reviewers decided about an item, by field."""
-    return digest_of([dict(first), dict(second)])
+    stated = ("signal", "activity", "behaviour", "cue")  # a later field changes no digest where nobody decided on it
+    return digest_of(
+        [
+            {name: write(name, value) for name, value in side.items() if value is not None or name in stated}
+            for side in (first, second)
+        ]
+    )
 
 
 def rounded_in(plan: Mapping[str, Any]) -> bool:
@@ -53,7 +61,8 @@ def since(notes: Iterable[Event], sides: Mapping[Item, str]) -> dict[Item, float
     return found
 
 
-def stale(counters: Mapping[states.Key, int], after: Mapping[Item, float]) -> dict[states.Key, None]:
-    """The keys of a third reviewer's values that no longer hold; ``counters`` says by which commands they were set."""
-    keys = [((*item, field, None), limit) for item, limit in after.items() if limit for field in FIELDS]
-    return {key: None for key, limit in keys if 0 < counters.get(key, 0) <= limit}
+def stale(counter: Callable[[states.Key], int], after: Mapping[Item, float]) -> dict[states.Key, None]:
+    """The keys of a third reviewer's values that no longer hold; ``counter`` says by which command each was set, 0
+    where none did."""
+    keys = [(states.Key(*item, field), limit) for item, limit in after.items() if limit for field in FIELDS]
+    return {key: None for key, limit in keys if 0 < counter(key) <= limit}

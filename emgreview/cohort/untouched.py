@@ -30,23 +30,23 @@ class Left(NamedTuple):
 def left(logs: Logs, unit: Unit, showing: int = 1) -> Left:
     """What one reviewer left of a channel-trial, finished or not."""
     activity, signal = (logs.entry(*unit, field, showing) for field in ("activity", "signal"))
-    said = signal is not None and (signal.value["state"] != "usable" or signal.operation not in ("undo", "redo"))
+    said = signal is not None and (signal.value.state != "usable" or signal.operation not in ("undo", "redo"))
     if activity is None:  # finished without a look at the marks: the signal is unusable
         return Left(not said, not said, onset=False, offset=False)
     if activity.visible.get("automatic") is False:
         return Left(state=False, signal=not said, onset=False, offset=False)
     value = activity.value
     mark, bursts = logs.mark(unit, showing), standing(value)
-    same = all(burst["origin"] == "automatic" and burst["kind"] == "response" for burst in value["bursts"].values())
+    same = all(burst.origin == "automatic" and burst.kind == "response" for burst in value.bursts.values())
     word = {
         "onset marked": same and bool(bursts),
-        "none visible": not value["bursts"] and activity.operation not in STATED,
+        "none visible": not value.bursts and activity.operation not in STATED,
         "": True,
     }
-    proposed = next((burst["automatic"] for burst in bursts if burst["automatic"]), None) or {}
+    proposed = next((burst.automatic for burst in bursts if burst.automatic), None)
     return Left(
         state=word.get(mark.state, False),
         signal=not said,
-        onset=mark.onset is not None and mark.onset == proposed.get("onset"),
-        offset=mark.offset is not None and mark.offset == proposed.get("offset"),
+        onset=mark.onset is not None and mark.onset == getattr(proposed, "onset", None),
+        offset=mark.offset is not None and mark.offset == getattr(proposed, "offset", None),
     )

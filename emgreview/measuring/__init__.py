@@ -15,8 +15,8 @@ Description, unit and type of each column stand in ``table.attrs["columns"]``, s
 
 from emgreview.measuring.bursts import NORMALISATIONS, measure
 from emgreview.measuring.channels import average_envelopes, compare_channels
+from emgreview.measuring.floor import detection_floor
 from emgreview.measuring.stimuli import measure_evoked
-from emgreview.measuring.unseen import detection_floor
 
 __all__ = [
     "NORMALISATIONS",

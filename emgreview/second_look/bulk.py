@@ -46,6 +46,7 @@ from emgreview.cohort.marks import Logs, Unit, read_logs
 from emgreview.cohort.statistics import acceptance_plan, most_bad
 from emgreview.errors import DecisionError, LogError, ParameterError
 from emgreview.model import longest
+from emgreview.second_look.adjudication import Adjudication
 from emgreview.second_look.besides import besides
 from emgreview.second_look.bulk_rule import BulkRule, found_before, recordings_of
 from emgreview.second_look.earlier import DRAW, PLAN, RESULT, Pair, earlier, near, not_open, refuse_after_others
@@ -144,7 +145,7 @@ def plan_bulk(
     True
     """
     refuse_seed(options, "which are drawn follows from the recordings")
-    kind("session", session, Session, "the session that open_review returns")
+    kind("session", session, (Session, Adjudication), "the session that open_review returns")
     kind("rule", rule, BulkRule, "a BulkRule, as BulkRule(interval_below_s=0.03, level_above_db=6)")
     if not moved_by_s > 0:
         raise ParameterError(f"moved_by_s came as {moved_by_s!r}; allowed: above 0 s; correct it.")

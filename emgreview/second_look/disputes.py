@@ -7,8 +7,11 @@ unnamed             an activity that tells nothing of how it came about
 began_with          how an adjudication compares times that was begun before
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from types import MappingProxyType
+from typing import Any
 
 from emgreview.annotations import state as states
 from emgreview.annotations.state import Activity, ChannelState
@@ -24,12 +27,14 @@ CHOICES = (*LETTERS, "both acceptable", "cannot be settled")
 @dataclass(frozen=True, slots=True)
 class Candidate:
     """One of two decisions, unnamed: the channel as that reviewer left it, or of a trial the behaviour or the cue, in
-    seconds from the recorded one. Origins, automatic values and comments are left out: they could tell who it was."""
+    seconds from the recorded one; ``values`` holds these by the names of the fields, and those of any other in dispute.
+    Origins, automatic values and comments are left out: they could tell who it was."""
 
     letter: str
     channel: ChannelState | None = None
     behaviour: str | None = None
     cue_s: float | None = None
+    values: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,13 +51,11 @@ class Dispute:
 
 def unnamed(activity: Activity) -> Activity:
     """An activity that tells nothing of how it came about."""
+    counting = sorted(filter(states.stands, activity.bursts.values()), key=lambda burst: burst.onset)
     bursts = {
-        f"burst-{number}": {**burst, "origin": "added", "automatic": None}
-        for number, burst in enumerate(
-            sorted(filter(states.stands, activity["bursts"].values()), key=lambda burst: burst["onset"]), 1
-        )
+        f"burst-{number}": replace(burst, origin="added", automatic=None) for number, burst in enumerate(counting, 1)
     }
-    return {**activity, "bursts": bursts}
+    return replace(activity, bursts=MappingProxyType(bursts))
 
 
 def began_with(folder: str | Path, reviewer: str) -> tuple[bool, float | None]:

@@ -18,6 +18,7 @@ import numpy as np
 from emgreview.checks import kind
 from emgreview.cohort.drawing import Numbers, refuse_seed, stratified
 from emgreview.errors import DecisionError, UnknownNameError, tell
+from emgreview.second_look.adjudication import Adjudication
 from emgreview.session import Session, nobody_named
 
 BY = ("participant", "condition", "certainty")
@@ -77,7 +78,7 @@ def draw_sample(session: Session, *, share: float = 0.2, by: Sequence[str] = BY,
     True
     """
     refuse_seed(options, "which trials are drawn follows from the recordings")
-    kind("session", session, Session, "the session that open_review returns")
+    kind("session", session, (Session, Adjudication), "the session that open_review returns")
     if any(note.operation == "draw sample" for note in session.notes):
         raise DecisionError(
             f"a sample was drawn for reviewer {session.reviewer!r} already, and a second draw would be a choice; go on "

@@ -14,7 +14,6 @@ minutes or more, it would be read off by extension from seconds, and is not give
 
 import dataclasses
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -23,6 +22,7 @@ from typing import Any
 import numpy as np
 
 from emgreview.annotations.events import digest_of
+from emgreview.annotations.fields.activity import Activity
 from emgreview.checks import kind
 from emgreview.cohort import statistics
 from emgreview.cohort.drawing import refuse_seed, repeats, spread
@@ -31,6 +31,7 @@ from emgreview.cohort.repeats import PLAN, told, twice
 from emgreview.cohort.saying import plain, show_ms, show_share
 from emgreview.cohort.statistics import Estimate
 from emgreview.errors import DecisionError, ParameterError
+from emgreview.second_look.adjudication import Adjudication
 from emgreview.session import Session, nobody_named
 from emgreview.showing import Shown
 
@@ -94,7 +95,7 @@ def plan_self_check(
     ((4, 2), 16)
     """
     refuse_seed(options, "which trials come again follows from what the logs hold")
-    kind("session", session, Session, "the session that open_review returns")
+    kind("session", session, (Session, Adjudication), "the session that open_review returns")
     for name, share in (("repeats_share", repeats_share), ("hidden_share", hidden_share)):
         if not 0 <= share <= 0.5:
             raise ParameterError(f"{name} came as {share!r}; allowed: 0 to 0.5; correct it.")
@@ -332,9 +333,9 @@ def _distances(logs: Logs, pairs: set[tuple[str, str]], *, inside: bool) -> tupl
     return found, missing
 
 
-def _automatic(activity: Mapping[str, Any]) -> int | None:
+def _automatic(activity: Activity) -> int | None:
     """The sample of the method's onset."""
-    marks = [burst["automatic"]["onset"] for burst in activity["bursts"].values() if burst["automatic"]]
+    marks = [burst.automatic.onset for burst in activity.bursts.values() if burst.automatic]
     return marks[0] if marks else None
 
 

@@ -9,24 +9,24 @@ missing is NaN or NA.
     describe            what each column of a table means
 """
 
-import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 import pandas as pd
 
-from emgreview.annotations.state import RESPONSE, BurstState, ChannelState, TrialState
+from emgreview.annotations.fields import FIELDS
+from emgreview.annotations.state import BurstState, ChannelState, TrialState
 from emgreview.model import Marker
 
-COLUMNS: Mapping[str, tuple[str, str]] = {
+_WHERE = {
     "reviewer": ("text", "Code of the reviewer whose table this is; who decided a row stands in decided_by"),
     "participant": ("text", "Participant"),
     "recording": ("text", "Name of the recording"),
     "trial": ("text", "Trial, named by recording, marker source and the cue's sample"),
     "channel": ("text", "Channel"),
     "rate_hz": ("number", "Sampling rate of the recording, in hertz"),
-    "cue_sample": ("whole", "Sample of the cue that times count from: the corrected one where there is one"),
-    "recorded_cue_sample": ("whole", "Sample of the cue as recorded"),
+}
+_WHO = {
     "reviewed": ("truth", "Whether this channel of this trial is decided: by a person, or in bulk"),
     "in_bulk": ("truth", "Whether the mark was accepted in bulk, by a rule: nobody has looked at it"),
     "decided_by": ("text", "Who decided the mark or, where the signal is unusable, that: codes, between '; '"),
@@ -36,41 +36,16 @@ COLUMNS: Mapping[str, tuple[str, str]] = {
         "in bulk, which nobody looked at",
     ),
     "decided_otherwise": ("text", "What else of the row others decided, or in another way, between '; '"),
-    "signal": ("text", "Signal: usable, caution or unusable"),
-    "signal_reasons": ("text", "Reasons for caution or unusable, the main one first, between '; '"),
-    "set_aside": (
-        "truth",
-        "Whether a stretch set aside touches the burst, or earliest to latest of an onset that is not locatable, or, "
-        "where nothing is marked, any of what was searched: from the cue to the end of the trial",
-    ),
-    "excluded": ("text", "Why the participant, the recording or the channel is kept out, between '; '"),
-    "activity": ("text", "Activity: bursts, none detected (nobody has looked), none visible, not locatable"),
-    "burst": ("text", "Burst: response for the automatic one, added-n for added ones"),
-    "kind": ("text", "Kind of burst"),
-    "origin": ("text", "Origin of the mark: automatic, moved, added, removed"),
-    "accepted": ("truth", "Whether the mark is accepted where it stands: by a person, or in bulk"),
-    "confidence": ("text", "Confidence: sure, fairly, unsure"),
-    "half_width_s": ("number", "How far the onset may lie to either side by the reviewer's own word, in seconds"),
-    "onset_s": ("number", "Onset, in seconds from the cue"),
-    "offset_s": ("number", "Offset, in seconds from the cue"),
-    "earliest_s": ("number", "Earliest possible onset where it is not locatable, in seconds from the cue"),
-    "latest_s": ("number", "Latest possible onset where it is not locatable, in seconds from the cue"),
-    "automatic_onset_s": ("number", "Onset by the method, in seconds from the cue"),
-    "automatic_low_s": ("number", "Start of the method's 90 % interval of the onset, in seconds from the cue"),
-    "automatic_high_s": ("number", "End of the method's 90 % interval of the onset, in seconds from the cue"),
-    "automatic_offset_s": ("number", "Offset by the method, in seconds from the cue"),
-    "onset_sample": ("whole", "Onset, as a sample of the recording"),
-    "offset_sample": ("whole", "Offset, as a sample of the recording"),
-    "earliest_sample": ("whole", "Earliest possible onset, as a sample of the recording"),
-    "latest_sample": ("whole", "Latest possible onset, as a sample of the recording"),
-    "automatic_onset_sample": ("whole", "Onset by the method, as a sample of the recording"),
-    "automatic_offset_sample": ("whole", "Offset by the method, as a sample of the recording"),
-    "behaviour": ("text", "What the participant did in the trial"),
-    "discuss": ("truth", "Whether the channel or the trial is to be discussed"),
-    "comment": ("text", "Comment on the channel of this trial, as typed"),
-    "trial_comment": ("text", "Comment on the trial, as typed"),
 }
-"""Columns in order: their type and their meaning."""
+_OF_CUE = FIELDS["cue"].columns
+
+COLUMNS: Mapping[str, tuple[str, str]] = {
+    **_WHERE,
+    **_OF_CUE,
+    **_WHO,
+    **{name: column for field in FIELDS.values() for name, column in field.columns.items() if name not in _OF_CUE},
+}
+"""Columns in order: their type and their meaning; what is particular to a field stands in its module."""
 
 BOTH, MIDPOINT, THIRD = "both agreed", "midpoint of two", "settled by the third"
 ALONE, BULK = "one reviewer's alone", "accepted in bulk"
@@ -193,53 +168,17 @@ def _rests_on(state: TrialState, channel: ChannelState, burst: BurstState | None
 
 
 def _row(state: TrialState, channel: ChannelState, burst: BurstState | None) -> dict[str, Any]:
-    cue = state.cue if state.corrected_cue is None else state.corrected_cue
-
-    def seconds(sample: int | None) -> float:
-        return math.nan if sample is None else (sample - cue) / state.rate_hz
-
-    known = burst or channel.bursts.get(RESPONSE)
-    automatic: Mapping[str, int | None] = (known.automatic if known else None) or {}
-    removed = burst is not None and burst.origin == "removed"
-    onset = None if burst is None or removed else burst.onset
-    offset = None if burst is None or removed else burst.offset
-    return {
+    row = {
         "recording": state.recording,
         "trial": state.id,
         "channel": channel.label,
         "rate_hz": state.rate_hz,
-        "cue_sample": cue,
-        "recorded_cue_sample": state.cue,
         "reviewed": channel.reviewed,
         "in_bulk": channel.in_bulk,
-        "signal": channel.signal,
-        "signal_reasons": "; ".join(channel.reasons) or None,
-        "activity": channel.found,
-        "burst": burst.id if burst else None,
-        "kind": burst.kind if burst else None,
-        "origin": burst.origin if burst else None,
-        "accepted": burst.accepted if burst else None,
-        "confidence": burst.confidence if burst else channel.confidence,
-        "half_width_s": math.nan if burst is None or removed or burst.half_width_s is None else burst.half_width_s,
-        "onset_s": seconds(onset),
-        "offset_s": seconds(offset),
-        "earliest_s": seconds(channel.earliest),
-        "latest_s": seconds(channel.latest),
-        "automatic_onset_s": seconds(automatic.get("onset")),
-        "automatic_low_s": seconds(automatic.get("low")),
-        "automatic_high_s": seconds(automatic.get("high")),
-        "automatic_offset_s": seconds(automatic.get("offset")),
-        "onset_sample": onset,
-        "offset_sample": offset,
-        "earliest_sample": channel.earliest,
-        "latest_sample": channel.latest,
-        "automatic_onset_sample": automatic.get("onset"),
-        "automatic_offset_sample": automatic.get("offset"),
-        "behaviour": state.behaviour,
-        "discuss": channel.discuss or state.discuss,
-        "comment": channel.comment,
-        "trial_comment": state.comment,
     }
+    for field in FIELDS.values():
+        row.update(field.cells(state, channel, burst))
+    return row
 
 
 def describe(table: pd.DataFrame) -> dict[str, dict[str, str]]:

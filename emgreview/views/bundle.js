@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules 7e879ced04cfe15abc50dc6b93246d1d75e6510df6de0e12d66434fc6143334c
-// bundle 176f903b90b75b2335cd9f36c7812807eaf365feedd23745631d625649116a0a
+// modules b1448a29aac613ddcdbce6eb96abeaf9fe29457c49d19f2d25c367206116f2dc
+// bundle fd19b758098a21f723300bc150c224fee524399a96601b179e4f4daefbee847f
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -1666,7 +1666,7 @@ function make_marks(setup, host) {
       stop_s
     } : null;
   }
-  const need_stretch = () => host.notice(selected && !selected.burst ? "The stretch in hand has no length: move its end first." : "Take a stretch in hand first: [ and ] at the cursor, or drag with Shift.");
+  const need_stretch = () => host.notice(selected && !selected.burst ? "The selected stretch has no length: move its end first." : "Select a stretch first: [ and ] at the cursor, or drag with Shift.");
   function nearest_card() {
     const s = host.cursor();
     const away = (card) => Math.abs((card.corrected_s ?? card.cue_s) - s);
@@ -1720,7 +1720,7 @@ function make_marks(setup, host) {
       host.refresh();
     },
     switch_side: () => {
-      if (!selected) return host.notice("Nothing is in hand: [ and ] take a stretch, I takes the next burst.");
+      if (!selected) return host.notice("Nothing is selected: [ and ] select a stretch, I the next burst.");
       flush();
       const held = selected;
       held.side = held.side === 0 ? 1 : held.side === 1 ? null : 0;
@@ -1757,7 +1757,7 @@ function make_marks(setup, host) {
       }));
     },
     burst_kind: () => {
-      if (!selected?.burst) return host.notice("Take a burst in hand first: click its edge, or I for the next one.");
+      if (!selected?.burst) return host.notice("Select a burst first: click its edge, or I for the next one.");
       flush();
       const { burst: { trial, id }, row } = selected;
       host.asking.choose("What kind of burst is this?", setup.choices.kind, false, ([kind]) => host.decide("kind", {
@@ -1769,7 +1769,7 @@ function make_marks(setup, host) {
     },
     remove: () => {
       if (!selected?.burst) {
-        return host.notice("Take a burst in hand first; stretches set aside are taken back by undo.");
+        return host.notice("Select a burst first; stretches set aside are taken back by undo.");
       }
       selected.moved = false;
       const { burst: { trial, id }, row } = selected;
@@ -1886,15 +1886,15 @@ function make_marks(setup, host) {
     const aside = standing.aside.filter((a) => a.row === row && a.start_s <= s && s < a.stop_s);
     return [
       ...aside.map((a) => `set aside: ${a.words}`),
-      in_hand()
+      selected_words()
     ].filter(Boolean).join(" \xB7 ");
   }
-  function in_hand() {
+  function selected_words() {
     if (!selected) return "";
     const { ends: [a, b], side } = selected;
     const what = selected.burst ? "burst" : "stretch";
     const long = b == null ? "" : ` to ${b.toFixed(4)} s (${((b - a) * 1e3).toFixed(0)} ms)`;
-    return `${what} in hand: ${a.toFixed(4)}${long}${side == null ? "" : `, ${[
+    return `selected ${what}: ${a.toFixed(4)}${long}${side == null ? "" : `, ${[
       "start",
       "end"
     ][side]} moves`}`;
@@ -2444,7 +2444,7 @@ function listen_to_pointer(screen, setup, marks, view) {
 
 // long/screen.js
 var MOUSE = "drag to pan; wheel to zoom while the keys are on; click the ribbon to go there.";
-var MOUSE_DECIDES = " Drag with Shift to take a stretch in hand.";
+var MOUSE_DECIDES = " Drag with Shift to select a stretch.";
 function make_screen(setup, figure, act) {
   const mouse = MOUSE + (setup.decides ? MOUSE_DECIDES : "");
   const frame = make_frame(setup, act, () => root, {
@@ -2611,12 +2611,12 @@ function make_state(setup) {
   });
 }
 
-// long/supply.js
+// long/loader.js
 var WIDTHS_AROUND = 1.5;
 var REFILL = 0.4;
 var STILL_MS = 250;
 var RETRY_MS = 1500;
-function make_supply(model, setup, wire, host) {
+function make_loader(model, setup, wire, host) {
   const { rate_hz, n_samples } = setup;
   let have = null;
   let ribbon = null;
@@ -2801,12 +2801,12 @@ function clock(s) {
   return parts.map((n) => String(n).padStart(2, "0")).join(":");
 }
 var gain_words = (gain) => gain >= 1 ? String(gain) : `1/${Math.round(1 / gain)}`;
-function make_words(setup, state, screen, { marks, supply, wire }) {
+function make_words(setup, state, screen, { marks, loader, wire }) {
   const { duration_s, rate_hz, channels } = setup;
   const { rows } = state;
   const shown_as = (row) => channels[row].auxiliary ? "as recorded" : rows[row].kind;
   function value_at(s) {
-    const { have } = supply;
+    const { have } = loader;
     const trace = have?.traces.get(state.focus);
     if (!have || !trace || trace.kind !== rows[state.focus].kind) return null;
     const i = Math.floor((s * rate_hz - have.start) / have.width + (have.width === 1 ? 0.5 : 0));
@@ -2894,7 +2894,7 @@ function render_long({ model, view }, setup) {
     },
     range: state.range
   });
-  const supply = make_supply(model, setup, wire, {
+  const loader = make_loader(model, setup, wire, {
     layer: () => state.layer,
     kinds: () => state.rows.map((row) => row.kind),
     still_ms: () => performance.now() - state.moved,
@@ -2904,7 +2904,7 @@ function render_long({ model, view }, setup) {
   });
   const words = make_words(setup, state, screen, {
     marks,
-    supply,
+    loader,
     wire
   });
   const commands = {
@@ -2915,7 +2915,7 @@ function render_long({ model, view }, setup) {
   let later;
   function scene() {
     const { rows, focus, cursor_s, hover_s, font_px } = state;
-    const { have, share } = supply;
+    const { have, share } = loader;
     return {
       setup,
       rows,
@@ -2959,7 +2959,7 @@ function render_long({ model, view }, setup) {
     root.dataset.view = layer.range().join(" ");
     root.dataset.drawing = (performance.now() - began).toFixed(2);
     root.dataset.paints = String(Number(root.dataset.paints ?? 0) + 1);
-    supply.refill();
+    loader.refill();
     after_paint();
   }
   function after_paint() {
@@ -2981,7 +2981,7 @@ function render_long({ model, view }, setup) {
       height
     });
     ctx.font = `${state.font_px}px system-ui, sans-serif`;
-    draw_ribbon(ctx, scene(), supply.ribbon, width, height);
+    draw_ribbon(ctx, scene(), loader.ribbon, width, height);
     if (setup.decides) draw_on_ribbon(ctx, marks.shown, scene(), width, height);
   }
   function refresh() {
@@ -3066,19 +3066,19 @@ function render_long({ model, view }, setup) {
     dress: refresh,
     fit,
     tick(attentive) {
-      wire.watch(attentive || supply.waits);
-      supply.tick();
+      wire.watch(attentive || loader.waits);
+      loader.tick();
       if (canvas_font_px() !== state.font_px) fit();
     },
     close() {
       clearTimeout(later);
       marks.close();
-      supply.close();
+      loader.close();
       wire.close();
     }
   });
   wire.send("hello");
-  supply.start();
+  loader.start();
   return root;
 }
 
@@ -3382,7 +3382,7 @@ function make_deciding(review) {
 function make_forms({ setup, screen, state, selection, deciding, moving }) {
   const last_reasons = {};
   const { decide } = deciding;
-  const in_hand = () => state.here()?.bursts.find(({ id }) => id === selection.mark.burst);
+  const selected_burst = () => state.here()?.bursts.find(({ id }) => id === selection.mark.burst);
   function reasons(command, question) {
     screen.asking.choose(question, setup.choices[command], true, (reasons2) => {
       last_reasons[command] = reasons2;
@@ -3494,7 +3494,7 @@ function make_forms({ setup, screen, state, selection, deciding, moving }) {
       });
     },
     half_width: () => {
-      const now = in_hand();
+      const now = selected_burst();
       if (!now) return screen.notice.pass("There is no mark here whose half-width could be given: add one first.");
       const value = now.half_width_s == null ? "" : Number((now.half_width_s * 1e3).toPrecision(3));
       screen.asking.ask("How far to either side of its mark may the onset lie? Leave the field empty to say nothing of it.", [
@@ -5035,7 +5035,7 @@ function draw_sign(ctx, status, x, y, ink) {
 }
 
 // review/screen.js
-var MOUSE2 = "a click sets the cursor, a double click puts the mark in hand there, a mark can be dragged.";
+var MOUSE2 = "a click sets the cursor, a double click puts the selected mark there, a mark can be dragged.";
 function make_screen2(setup, figure, act) {
   const frame = make_frame(setup, act, () => root, {
     what: "review",
@@ -5640,10 +5640,10 @@ function make_words2({ setup, store, screen, state, selection, walks }) {
     show_saved(root, screen.saved, store);
     write_rows();
     const { held_s, mark } = selection;
-    const unplaced = selection.burst() && held_s == null ? `${mark.side} in hand, not yet placed` : "";
+    const unplaced = selection.burst() && held_s == null ? `${mark.side} selected, not yet placed` : "";
     set_text(screen.detail, detail(unplaced));
     set_text(screen.foot, foot());
-    const placed = `, ${SIDE_WORDS[mark.side]} in hand`;
+    const placed = `, ${SIDE_WORDS[mark.side]} selected`;
     const held = held_s == null ? unplaced && `, ${unplaced}` : placed + (state.times_shown() ? ` at ${ms_words(held_s)}` : "");
     set_text(screen.live, `${state.here()?.words ?? "loading"}, ${state.label()}, trial ${trial}${held}`);
   }

@@ -14,7 +14,7 @@ from emgreview.annotations.state import BurstState, ChannelState, TrialState
 from emgreview.model import FloatArray, Trials
 from emgreview.second_look.adjudication import Adjudication, Candidate
 from emgreview.session import Automatic, Session
-from emgreview.views import signs
+from emgreview.views import texts
 
 ORIGINS = {"automatic": ("●", "accepted"), "moved": ("◆", "moved"), "added": ("✚", "added")}
 """Sign and word of an accepted burst by where it comes from."""
@@ -43,15 +43,15 @@ def trial_card(
     queue, ``serial`` the number of the update it belongs to."""
     state = session.state(trial)
     asked, open_ = session.asked(trial), session.open_channels(trial)
-    excluded, channels_out = signs.excluded(session, trials), signs.excluded_channels(session, trials)
+    excluded, channels_out = texts.excluded(session, trials), texts.excluded_channels(session, trials)
     title, bare_title = (_title(session, trials, trial, state, excluded, bare) for bare in (False, True))
     return {
         "index": index,
         "serial": serial,
         "title": title,
         "bare_title": bare_title,
-        "lines": signs.lines(session, trials, state),
-        "notes": signs.notes(session, trials, trial),
+        "lines": texts.lines(session, trials, state),
+        "notes": texts.notes(session, trials, trial),
         "excluded": excluded,
         "comment": state.comment or "",
         "dispute": _dispute(session, trial, None),
@@ -68,8 +68,8 @@ def trial_card(
                     session.clipped(trial, label),
                 ),
                 "excluded": channels_out.get(label),
-                "aside": signs.aside(session, trials, state, label),
-                "notes": signs.notes(session, trials, trial, label),
+                "aside": texts.aside(session, trials, state, label),
+                "notes": texts.notes(session, trials, trial, label),
                 "asked": label in asked,
                 "reviewed": label not in open_,
                 "dispute": _dispute(session, trial, label),
@@ -86,7 +86,7 @@ def trial_summary(session: Session, trials: Trials, trial: str) -> list[Any]:
     state = session.state(trial)
     open_ = session.open_channels(trial)
     whole = _dispute(session, trial, None)
-    responses = [line["at_s"] for line in signs.lines(session, trials, state) if line["kind"] == "response"]
+    responses = [line["at_s"] for line in texts.lines(session, trials, state) if line["kind"] == "response"]
     channels = []
     for label in trials.labels:
         channel, auto = state.channels[label], session.automatic(trial, label)
@@ -182,8 +182,8 @@ def _title(
         parts += [trials.recording.name, f"cue {row + 1} of {len(trials)}"]
         details = trials.cues[row].details.items()
         parts += [f"{name} {value}" for name, value in details if name not in ("trial_type", "trial")]
-    parts += signs.cue_words(session, trials, state, bare)
-    parts += [f"✕ {what} excluded{signs.because(why)}" for what, why in excluded.items() if why is not None]
+    parts += texts.cue_words(session, trials, state, bare)
+    parts += [f"✕ {what} excluded{texts.because(why)}" for what, why in excluded.items() if why is not None]
     if state.behaviour:
         parts.append(f"behaviour: {state.behaviour}")
     if state.discuss:
@@ -206,7 +206,7 @@ def _channel(
     sign, words = _verdict(state, hidden)
     why = unfit or clipped
     words = f"{why.partition(':')[0]} · {words}" if why and not state.reviewed else words
-    words += "" if excluded is None else f" ✕ channel excluded{signs.because(excluded)}"
+    words += "" if excluded is None else f" ✕ channel excluded{texts.because(excluded)}"
     located = state.found != "not locatable"
     return {
         "reviewed": state.reviewed,

@@ -28,19 +28,20 @@ from emgreview import checks
 from emgreview.annotations import events
 from emgreview.checking import RECORDING
 from emgreview.errors import DecisionError, EmgreviewError, ParameterError
-from emgreview.keys import DECIDING, LONG_KEYS, Key, key_table
+from emgreview.keys import DECIDING, LONG_KEYS, Key, by_former_name, key_table
 from emgreview.model import Processing, Recording
 from emgreview.scroll import KINDS, Outlines, Stretch
+from emgreview.second_look.adjudication import Adjudication
 from emgreview.session import Session
 from emgreview.views import host
 from emgreview.views.long_marks import Marks
 from emgreview.views.packing import Traces
-from emgreview.views.setting import choices
+from emgreview.views.screen_setup import choices
 from emgreview.views.wire import Wire
 
 _JS = Path(__file__).parent / "js"
 _VIEW_S = 10.0
-_RIBBON_WORDS = "The whole recording, the channel in hand; ticks are markers. Click or drag to go there."
+_RIBBON_WORDS = "The whole recording, the chosen channel; ticks are markers. Click or drag to go there."
 _RIBBON_TRIALS = (
     " Blocks are trials: full when reviewed, half when begun, a line when open; hatched: set aside. Under the traces, "
     "bars of bursts are full where a person has accepted or marked them, hollow where not yet."
@@ -54,8 +55,9 @@ def long_view(
     session: Session | None = None,
     *,
     processing: Processing | None = None,
-    hand: Literal["right", "left"] = "right",
+    handedness: Literal["right", "left"] = "right",
     keys: Mapping[str, str] | None = None,
+    hand: Literal["right", "left"] | None = None,
 ) -> "LongView":
     """The whole of a recording: show it as the last line of a notebook cell.
 
@@ -73,10 +75,12 @@ def long_view(
     processing : Processing or None
         How EMG channels are conditioned; None for the defaults or, with a session, for what
         its trials were made of.
-    hand : {"right", "left"}
+    handedness : {"right", "left"}
         The hand that moves the mark.
     keys : mapping of str to str, or None
         Changes single keys, as for :func:`emgreview.review`.
+    hand : {"right", "left"} or None, default None
+        The former name of ``handedness``.
 
     Returns
     -------
@@ -99,7 +103,9 @@ def long_view(
     recorded markers stay. Works where :func:`emgreview.review` does.
     """
     checks.kind("recording", recording, Recording, RECORDING)
-    checks.kind("session", session, (Session, type(None)), "the session that open_review returns, or None")
+    checks.kind(
+        "session", session, (Session, Adjudication, type(None)), "the session that open_review returns, or None"
+    )
     host.prepare()
     marks = None if session is None else Marks(session, recording)
     if marks is not None:
@@ -112,7 +118,8 @@ def long_view(
                 f"{marks.processing.words!r}; leave it out: the long view shows what the trials were made of."
             )
         processing = marks.processing
-    table = [key for key in key_table(hand, keys, LONG_KEYS) if marks or key.group not in DECIDING]
+    every = key_table(by_former_name(handedness, hand), keys, LONG_KEYS)
+    table = [key for key in every if marks or key.group not in DECIDING]
     return LongView(recording, processing or Processing(), table, marks)
 
 

@@ -26,12 +26,12 @@ from panel.custom import Child, JSComponent
 from emgreview import evidence
 from emgreview.checks import kind, likely_unit, perhaps
 from emgreview.errors import DecisionError, ParameterError
-from emgreview.keys import KEYS, SETTLE_KEYS, Key, key_table
+from emgreview.keys import KEYS, SETTLE_KEYS, Key, by_former_name, key_table
 from emgreview.model import Trials
 from emgreview.reading.dataset import NAMELESS
 from emgreview.second_look.adjudication import Adjudication
 from emgreview.session import Session
-from emgreview.views import cards, host, packing, setting, signs
+from emgreview.views import cards, host, packing, screen_setup, texts
 from emgreview.views.ways import Ways
 from emgreview.views.wire import Wire
 
@@ -43,10 +43,11 @@ _FEW = 20
 def review(
     session: Session,
     *,
-    hand: Literal["right", "left"] = "right",
+    handedness: Literal["right", "left"] = "right",
     keys: Mapping[str, str] | None = None,
     plausible_s: tuple[float, float] | None = None,
     break_after_min: float | None = 25.0,
+    hand: Literal["right", "left"] | None = None,
 ) -> "TrialReview":
     """The review widget of a session: show it as the last line of a notebook cell.
 
@@ -54,7 +55,7 @@ def review(
     ----------
     session : Session
         What :func:`emgreview.open_review` returns.
-    hand : {"right", "left"}
+    handedness : {"right", "left"}
         The hand that moves the mark.
     keys : mapping of str to str, or None
         Changes single keys (see :func:`emgreview.keys.key_table`).
@@ -62,6 +63,8 @@ def review(
         Shades the window, in seconds from the cue, in which the study expects responses.
     break_after_min : float or None, default 25.0
         Propose a break every so many minutes; None for never.
+    hand : {"right", "left"} or None, default None
+        The former name of ``handedness``.
 
     Returns
     -------
@@ -79,11 +82,12 @@ def review(
     know ipywidgets alone (``.as_ipywidget()`` puts it into an ipywidgets layout). Nothing is
     asked of any network.
     """
-    kind("session", session, Session, "the session that open_review returns, or adjudicate")
+    kind("session", session, (Session, Adjudication), "the session that open_review returns, or adjudicate")
     _demand_alike(session.trials)
-    demand_setting(session.trials, plausible_s, break_after_min)
+    demand_setup(session.trials, plausible_s, break_after_min)
     host.prepare()
-    table = key_table(hand, keys, (*SETTLE_KEYS, *KEYS) if isinstance(session, Adjudication) else KEYS)
+    every = (*SETTLE_KEYS, *KEYS) if isinstance(session, Adjudication) else KEYS
+    table = key_table(by_former_name(handedness, hand), keys, every)
     options = {"plausible_s": plausible_s, "break_after_min": break_after_min}
     former = _SCREENS.pop(session, None)
     if former is not None:
@@ -92,7 +96,7 @@ def review(
     return made
 
 
-def demand_setting(
+def demand_setup(
     batches: Sequence[Trials], plausible_s: tuple[float, float] | None, break_after_min: float | None
 ) -> None:
     """ParameterError unless the window to shade is in seconds and meets the trials, and the minutes are some."""
@@ -160,10 +164,10 @@ class TrialReview(Wire, JSComponent):
         self._trials = {trial: own[session.source(trial)][0] for trial in self._queue}
         self._rows = {trial: own[session.source(trial)][1] for trial in self._queue}
         self._place = {trial: index for index, trial in enumerate(self._queue)}
-        self._looks: dict[int, setting.Look] = {}
+        self._looks: dict[int, screen_setup.Look] = {}
         for number, batches in enumerate(evidence.same_electrodes(session.trials)):
-            self._looks |= dict.fromkeys(map(id, batches), setting.Look(number, batches, session))
-        self._ways, self._mains = Ways(session, self._place), signs.Mains()
+            self._looks |= dict.fromkeys(map(id, batches), screen_setup.Look(number, batches, session))
+        self._ways, self._mains = Ways(session, self._place), texts.Mains()
         names = list(dict.fromkeys(trials.recording.name for trials in session.trials))
         self._when = {
             trial: (names.index(trials.recording.name), trials.cues[self._rows[trial]].sample)
@@ -175,8 +179,9 @@ class TrialReview(Wire, JSComponent):
         self._noticed = session.notices
         params.setdefault("sizing_mode", "stretch_width")
         first = {"summaries": self._summaries(self._queue), "where": self._place[session.where]}
-        setup = {"screen": "review", **setting.standing_facts(session, keys), **first, **self._to_be_known(), **options}
-        super().__init__(setup=json.dumps(setup), picture=setting.make_figure(session.trials[0]), **params)
+        facts = screen_setup.standing_facts(session, keys)
+        setup = {"screen": "review", **facts, **first, **self._to_be_known(), **options}
+        super().__init__(setup=json.dumps(setup), picture=screen_setup.make_figure(session.trials[0]), **params)
         session.changed.append(self._on_change)
 
     def as_ipywidget(self) -> Any:
@@ -266,7 +271,7 @@ class TrialReview(Wire, JSComponent):
                 words = self._neutral(" ".join(session.notices))
             return {"said": {"client": data["client"], "words": words}}
         if command in ("exclude", "readmit"):
-            whole = signs.whole(self._trials[trial], arguments["what"], data["channel"])
+            whole = texts.whole(self._trials[trial], arguments["what"], data["channel"])
             session.apply(command, reason=arguments["reason"] or None, **whole)
             return {}
         before = dict(self._told)

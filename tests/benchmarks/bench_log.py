@@ -24,8 +24,8 @@ import numpy as np
 import emgreview as er
 import emgreview.session
 from emgreview.annotations.files import FileSystem
+from emgreview.annotations.ledger import Ledger
 from emgreview.annotations.log import Log
-from emgreview.annotations.state import Replay
 
 ALLOWED = 2.0
 N_TRIALS = 60
@@ -88,11 +88,11 @@ def cost_of_reopening(folder: Path, n: int, runs: int) -> tuple[list[float], flo
             hashlib.sha256(line).digest()
 
     def reopen() -> None:
-        replay = Replay()
-        log = Log(path, replay.read)
-        replay.settle()
+        ledger = Ledger()
+        log = Log(path, ledger.apply)
+        ledger.settle()
         assert len(log) == n + 1
-        assert len(replay.done) == n
+        assert ledger.to_undo is not None
         log.close()
 
     reopen()

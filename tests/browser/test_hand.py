@@ -74,13 +74,13 @@ def test_marks_are_placed_and_added_by_mouse_where_one_clicked(page, working):
     screen.root.locator("[data-command=add]").click()  # the way there crosses the picture
     screen.settle()
     assert added_to(working.folder, "add") == (picture.sample(1.0), None)
-    assert "offset in hand, not yet placed" in screen.root.locator(".detail").inner_text()
+    assert "offset selected, not yet placed" in screen.root.locator(".detail").inner_text()
     picture.click(1.25, 2)
     screen.root.locator("[data-command=to_cursor]").click()
     screen.settle()
     assert added_to(working.folder, "move") == (picture.sample(1.0), picture.sample(1.25))
 
-    picture.double_click(0.0, 0)  # another channel: the onset of its response is in hand
+    picture.double_click(0.0, 0)  # another channel: the onset of its response is selected
     screen.settle()
     assert the_last(working.folder, "move")["bursts"]["response"]["onset"] - CUE == picture.sample(0.0)
     screen.root.locator("[data-command=remove]").click()

@@ -5,11 +5,13 @@ from review_screens import OPEN, SHOW, Screen, events, open_in_lab
 from review_screens import working as working
 
 MANY = """import dataclasses
-from emgreview import session as sessions
+from emgreview.session import commands, trials
 from emgreview.annotations.events import Choice
-from emgreview.views import setting
+from emgreview.views import screen_setup as setup
 more = tuple(Choice(13 + n, f"our own reason {n}") for n in range(60))
-sessions.REASONS = setting.REASONS = (*setting.REASONS[:-1], *more, dataclasses.replace(setting.REASONS[-1], number=73))
+commands.REASONS = trials.REASONS = setup.REASONS = (
+    *setup.REASONS[:-1], *more, dataclasses.replace(setup.REASONS[-1], number=73)
+)
 """
 DEAD = f"""import numpy as np
 import small_study

@@ -348,12 +348,12 @@ def test_deciding_by_keyboard_and_mouse(page, working):
     assert screen.read_out().startswith("cursor 2.0000 s")
     screen.press("BracketLeft", *["Semicolon"] * 4)  # the end goes with the cursor
     screen.settle()
-    assert "stretch in hand: 2.0000 to 2.0400 s" in screen.read_out()
+    assert "selected stretch: 2.0000 to 2.0400 s" in screen.read_out()
     screen.press("Slash")
     screen.type_into_form("4")
     screen.press("BracketLeft", "Semicolon")  # past its end: another stretch
     screen.settle()
-    assert "stretch in hand: 4.0000 to 4.0100 s" in screen.read_out()
+    assert "selected stretch: 4.0000 to 4.0100 s" in screen.read_out()
     screen.press("s")
     box = screen.box()
     page.mouse.click(
@@ -364,7 +364,7 @@ def test_deciding_by_keyboard_and_mouse(page, working):
     screen.type_into_form("2")
     screen.press("BracketRight", "BracketLeft", *["Semicolon"] * 4)
     screen.settle()
-    assert "stretch in hand: 2.0000 to 2.0400 s" in screen.read_out()
+    assert "selected stretch: 2.0000 to 2.0400 s" in screen.read_out()
     screen.press("e")
     screen.saved()
     assert "carried over to 1 trial" in screen.notice()
@@ -417,7 +417,7 @@ def test_deciding_by_keyboard_and_mouse(page, working):
     screen.settle()
     screen.press("v", "Home", "ArrowUp", "ArrowUp", "i")
     page.wait_for_timeout(300)
-    assert "burst in hand: 2.0000 to 2.0400 s" in screen.read_out()
+    assert "selected burst: 2.0000 to 2.0400 s" in screen.read_out()
     screen.press("l", "l")
     screen.saved()
     moved = log(working.folder)[-1]

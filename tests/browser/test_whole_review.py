@@ -88,7 +88,7 @@ def act_by_mouse(screen: Screen, session, trial: str, plan: random.Random) -> No
         here = picture()
         here.click(-0.7, 0)
         press("add")
-        screen.settle()  # the added burst is in hand
+        screen.settle()  # the added burst is selected
         session.add(trial, channel, onset_s=here.sample(-0.7) / cut.rate_hz)
         here = picture()
         here.click(-0.55, 0)

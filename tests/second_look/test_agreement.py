@@ -162,7 +162,7 @@ def test_merge_keeps_what_agrees_and_names_what_does_not(two):
     assert conflicts[d, "APB"] == ("activity", "onsets further apart than the tolerance")
     assert (b, "FDI") not in conflicts, "both said unusable"
     assert merged.values[("rec", b, "FDI"), "signal"] == (
-        {"state": "unusable", "reasons": ["clipped", "mains hum"]},
+        states.Signal("unusable", ("clipped", "mains hum")),
         "reasons of both",
     )
     assert merged.values[("rec", d, None), "behaviour"] == ("late", "r2 alone")
@@ -194,6 +194,9 @@ def test_a_wider_tolerance_leaves_fewer_conflicts(two):
     assert counts[0] > counts[1] > counts[3]
     with pytest.raises(ParameterError, match="within_ms came as -1"):
         merge_reviews(two[0], "r1", "r2", within_ms=-1)
+    for wrong in (-1, float("nan"), "ten"):
+        with pytest.raises(ParameterError, match=r"within_ms came as .*at least 0 ms"):
+            agreement(two[0], "r1", "r2", within_ms=(5, wrong))
 
 
 @st.composite

@@ -13,7 +13,7 @@ from small_reviews import make_trials, mark_all, place_mark, start
 import emgreview.annotations
 from emgreview.annotations import state as states
 from emgreview.annotations import verify
-from emgreview.annotations.hidden import unveil, veil
+from emgreview.annotations.hidden import mask, unmask
 from emgreview.errors import DecisionError, UnknownNameError
 from emgreview.tables import read_version
 
@@ -191,19 +191,19 @@ STEPS = {
 @settings(deadline=None)
 @given(st.lists(st.sampled_from(sorted(STEPS)), max_size=8))
 def test_what_is_shown_after_a_step_is_what_was_decided(steps):
-    """veil(unveil(x)) shows the same times and verdicts as x; the log keeps the method's values; nothing leaks."""
+    """mask(unmask(x)) shows the same times and verdicts as x; the log keeps the method's values; nothing leaks."""
     truth = states.proposal(AUTOMATIC)
     for step in steps:
-        seen = veil(truth)
+        seen = mask(truth)
         assert all(burst["automatic"] is None for burst in seen["bursts"].values())
         assert not any(burst["onset"] == 500 and not burst["accepted"] for burst in seen["bursts"].values())
         try:
             decided = STEPS[step](seen)
         except DecisionError:
             continue
-        truth = unveil(decided, truth)
-        assert truth["bursts"]["response"]["automatic"] == AUTOMATIC
-        shown = veil(truth)
+        truth = unmask(decided, truth)
+        assert truth["bursts"]["response"]["automatic"]._asdict() == AUTOMATIC
+        shown = mask(truth)
         assert shown["found"] == decided["found"] or not any(map(states.stands, decided["bursts"].values()))
         if decided["found"] == "bursts":
             times = [

@@ -144,9 +144,12 @@ def test_a_review_without_repeats_or_hidden_marks(tmp_path):
 def test_a_drift_an_hour_needs_minutes(tmp_path, monkeypatch, seconds_a_decision, told):
     clock = itertools.count()
     start_at = datetime(2026, 1, 1, tzinfo=UTC)
-    monkeypatch.setattr(
-        log, "now", lambda: (start_at + timedelta(seconds=seconds_a_decision * next(clock))).isoformat()
-    )
+
+    def now():
+        moment = start_at + timedelta(seconds=seconds_a_decision * next(clock))
+        return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+    monkeypatch.setattr(log, "now", now)
     with start(tmp_path, make_trials(n=40), order="random") as session:
         plan_self_check(session)
         for number, trial in enumerate(session.queue):

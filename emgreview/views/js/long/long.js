@@ -1,5 +1,5 @@
 // @ts-check
-// The long view of a recording: joins what is here of it (supply), what is on the screen (state, screen), the marks, the
+// The long view of a recording: joins what is here of it (loader), what is on the screen (state, screen), the marks, the
 // keys, the pointer and the pictures.
 
 import {live, theme_of} from "../shared/frame.js"
@@ -17,7 +17,7 @@ import {listen_to_pointer} from "./pointer.js"
 import {draw_ribbon} from "./ribbon.js"
 import {make_screen} from "./screen.js"
 import {make_state} from "./state.js"
-import {make_supply} from "./supply.js"
+import {make_loader} from "./loader.js"
 import {make_words} from "./words.js"
 
 /** @import {Layer} from "../shared/layer.js" */
@@ -51,7 +51,7 @@ export function render_long({model, view}, setup) {
     },
     range: state.range,
   })
-  const supply = make_supply(model, setup, wire, {
+  const loader = make_loader(model, setup, wire, {
     layer: () => state.layer,
     kinds: () => state.rows.map((row) => row.kind),
     still_ms: () => performance.now() - state.moved,
@@ -59,7 +59,7 @@ export function render_long({model, view}, setup) {
     ribbon_changed: paint_ribbon,
     last: notice.last,
   })
-  const words = make_words(setup, state, screen, {marks, supply, wire})
+  const words = make_words(setup, state, screen, {marks, loader, wire})
   /** @type {Commands} */
   const commands = {...moving.commands(marks), ...marks.commands}
 
@@ -73,7 +73,7 @@ export function render_long({model, view}, setup) {
   /** @returns {Scene} */
   function scene() {
     const {rows, focus, cursor_s, hover_s, font_px} = state
-    const {have, share} = supply
+    const {have, share} = loader
     return {setup, rows, have, focus, share, cursor_s, hover_s, range: state.range(), theme: theme_of(root), font_px}
   }
 
@@ -104,7 +104,7 @@ export function render_long({model, view}, setup) {
     root.dataset.view = layer.range().join(" ")
     root.dataset.drawing = (performance.now() - began).toFixed(2)
     root.dataset.paints = String(Number(root.dataset.paints ?? 0) + 1)
-    supply.refill()
+    loader.refill()
     after_paint()
   }
 
@@ -123,7 +123,7 @@ export function render_long({model, view}, setup) {
     if (!state.layer || !width) return
     const ctx = paper_of(screen.ribbon, {width, height})
     ctx.font = `${state.font_px}px system-ui, sans-serif`
-    draw_ribbon(ctx, scene(), supply.ribbon, width, height)
+    draw_ribbon(ctx, scene(), loader.ribbon, width, height)
     if (setup.decides) draw_on_ribbon(ctx, marks.shown, scene(), width, height)
   }
 
@@ -217,18 +217,18 @@ export function render_long({model, view}, setup) {
     dress: refresh,
     fit,
     tick(attentive) {
-      wire.watch(attentive || supply.waits)
-      supply.tick()
+      wire.watch(attentive || loader.waits)
+      loader.tick()
       if (canvas_font_px() !== state.font_px) fit()
     },
     close() {
       clearTimeout(later)
       marks.close()
-      supply.close()
+      loader.close()
       wire.close()
     },
   })
   wire.send("hello")
-  supply.start()
+  loader.start()
   return root
 }

@@ -100,8 +100,8 @@ export function make_marks(setup, host) {
   const need_stretch = () =>
     host.notice(
       selected && !selected.burst ?
-        "The stretch in hand has no length: move its end first."
-        : "Take a stretch in hand first: [ and ] at the cursor, or drag with Shift.",
+        "The selected stretch has no length: move its end first."
+        : "Select a stretch first: [ and ] at the cursor, or drag with Shift.",
     )
 
   function nearest_card() {
@@ -145,7 +145,7 @@ export function make_marks(setup, host) {
       host.refresh()
     },
     switch_side: () => {
-      if (!selected) return host.notice("Nothing is in hand: [ and ] take a stretch, I takes the next burst.")
+      if (!selected) return host.notice("Nothing is selected: [ and ] select a stretch, I the next burst.")
       flush()
       const held = selected
       held.side = held.side === 0 ? 1 : held.side === 1 ? null : 0
@@ -179,7 +179,7 @@ export function make_marks(setup, host) {
       )
     },
     burst_kind: () => {
-      if (!selected?.burst) return host.notice("Take a burst in hand first: click its edge, or I for the next one.")
+      if (!selected?.burst) return host.notice("Select a burst first: click its edge, or I for the next one.")
       flush()
       const {burst: {trial, id}, row} = selected
       host.asking.choose(
@@ -191,7 +191,7 @@ export function make_marks(setup, host) {
     },
     remove: () => {
       if (!selected?.burst) {
-        return host.notice("Take a burst in hand first; stretches set aside are taken back by undo.")
+        return host.notice("Select a burst first; stretches set aside are taken back by undo.")
       }
       selected.moved = false
       const {burst: {trial, id}, row} = selected
@@ -297,15 +297,15 @@ export function make_marks(setup, host) {
    * @param {number} row @param {number} s */
   function words(row, s) {
     const aside = standing.aside.filter((a) => a.row === row && a.start_s <= s && s < a.stop_s)
-    return [...aside.map((a) => `set aside: ${a.words}`), in_hand()].filter(Boolean).join(" · ")
+    return [...aside.map((a) => `set aside: ${a.words}`), selected_words()].filter(Boolean).join(" · ")
   }
 
-  function in_hand() {
+  function selected_words() {
     if (!selected) return ""
     const {ends: [a, b], side} = selected
     const what = selected.burst ? "burst" : "stretch"
     const long = b == null ? "" : ` to ${b.toFixed(4)} s (${((b - a) * 1000).toFixed(0)} ms)`
-    return `${what} in hand: ${a.toFixed(4)}${long}${side == null ? "" : `, ${["start", "end"][side]} moves`}`
+    return `selected ${what}: ${a.toFixed(4)}${long}${side == null ? "" : `, ${["start", "end"][side]} moves`}`
   }
 
   return {

@@ -9,7 +9,7 @@ import {button_groups, make_frame} from "../shared/frame.js"
 /** @import {Channel, Setup} from "./types.js" */
 
 const MOUSE = "drag to pan; wheel to zoom while the keys are on; click the ribbon to go there."
-const MOUSE_DECIDES = " Drag with Shift to take a stretch in hand."
+const MOUSE_DECIDES = " Drag with Shift to select a stretch."
 
 /** @param {Setup} setup @param {HTMLElement} figure @param {(action: Action) => void} act */
 export function make_screen(setup, figure, act) {

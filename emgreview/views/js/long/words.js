@@ -10,7 +10,7 @@ import {heights, lay_rows, scale_bar} from "./bands.js"
 /** @import {Marks} from "./marks.js" */
 /** @import {Screen} from "./screen.js" */
 /** @import {State} from "./state.js" */
-/** @import {Supply} from "./supply.js" */
+/** @import {Loader} from "./loader.js" */
 /** @import {Setup} from "./types.js" */
 
 /** Seconds as hh:mm:ss.
@@ -28,9 +28,9 @@ const gain_words = (gain) => (gain >= 1 ? String(gain) : `1/${Math.round(1 / gai
  * @param {Setup} setup
  * @param {State} state
  * @param {Screen} screen
- * @param {{marks: Marks, supply: Supply, wire: Wire}} parts
+ * @param {{marks: Marks, loader: Loader, wire: Wire}} parts
  */
-export function make_words(setup, state, screen, {marks, supply, wire}) {
+export function make_words(setup, state, screen, {marks, loader, wire}) {
   const {duration_s, rate_hz, channels} = setup
   const {rows} = state
 
@@ -40,7 +40,7 @@ export function make_words(setup, state, screen, {marks, supply, wire}) {
   /** The value of the channel in focus at a time, as far as it is here.
    * @param {number} s */
   function value_at(s) {
-    const {have} = supply
+    const {have} = loader
     const trace = have?.traces.get(state.focus)
     if (!have || !trace || trace.kind !== rows[state.focus].kind) return null
     const i = Math.floor((s * rate_hz - have.start) / have.width + (have.width === 1 ? 0.5 : 0))

@@ -13,7 +13,7 @@ export function make_forms({setup, screen, state, selection, deciding, moving}) 
   /** @type {Record<string, string[]>} */
   const last_reasons = {}
   const {decide} = deciding
-  const in_hand = () => state.here()?.bursts.find(({id}) => id === selection.mark.burst)
+  const selected_burst = () => state.here()?.bursts.find(({id}) => id === selection.mark.burst)
 
   /** @param {string} command @param {string} question */
   function reasons(command, question) {
@@ -124,7 +124,7 @@ export function make_forms({setup, screen, state, selection, deciding, moving}) 
       choose_one(`What kind of burst is ${which}?`, setup.choices.kind, "kind", {burst})
     },
     half_width: () => {
-      const now = in_hand()
+      const now = selected_burst()
       if (!now) return screen.notice.pass("There is no mark here whose half-width could be given: add one first.")
       const value = now.half_width_s == null ? "" : Number((now.half_width_s * 1000).toPrecision(3))
       screen.asking.ask(

@@ -10,7 +10,7 @@ import {make_queue_map} from "./queue_map.js"
 /** @import {Action} from "../types.js" */
 /** @import {Setup} from "./types.js" */
 
-const MOUSE = "a click sets the cursor, a double click puts the mark in hand there, a mark can be dragged."
+const MOUSE = "a click sets the cursor, a double click puts the selected mark there, a mark can be dragged."
 
 /** @param {Setup} setup @param {HTMLElement} figure @param {(action: Action) => void} act */
 export function make_screen(setup, figure, act) {

@@ -83,10 +83,10 @@ export function make_words({setup, store, screen, state, selection, walks}) {
     show_saved(root, screen.saved, store)
     write_rows()
     const {held_s, mark} = selection
-    const unplaced = selection.burst() && held_s == null ? `${mark.side} in hand, not yet placed` : ""
+    const unplaced = selection.burst() && held_s == null ? `${mark.side} selected, not yet placed` : ""
     set_text(screen.detail, detail(unplaced))
     set_text(screen.foot, foot())
-    const placed = `, ${SIDE_WORDS[mark.side]} in hand`
+    const placed = `, ${SIDE_WORDS[mark.side]} selected`
     const held = held_s == null
       ? unplaced && `, ${unplaced}`
       : placed + (state.times_shown() ? ` at ${ms_words(held_s)}` : "")

@@ -26,7 +26,7 @@ const RETRY_MS = 1500 // a file that could not be read is tried again after this
  *   ribbon_changed: () => void, last: (words: string) => void}} host
  *   the kinds of traces shown, how long the view has not moved; `last` says something until it is over
  */
-export function make_supply(model, setup, wire, host) {
+export function make_loader(model, setup, wire, host) {
   const {rate_hz, n_samples} = setup
   /** @type {Stretch | null} */
   let have = null
@@ -171,4 +171,4 @@ export function make_supply(model, setup, wire, host) {
   }
 }
 
-/** @typedef {ReturnType<typeof make_supply>} Supply */
+/** @typedef {ReturnType<typeof make_loader>} Loader */

@@ -3,68 +3,65 @@
 A point is the name of a sealed version; a command's number (an int: the ``counter`` of its line); the SHA-256 of a
 line, or its first 8 digits or more; or "now".
 
-    find_point      a point, and what the logs say up to it
-    take_until      the events of a log up to a head
-    Point           where it is
+    find_position    a point, and what the logs say up to it
+    LogPosition      where it is
 """
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from emgreview.annotations import state as states
 from emgreview.annotations.events import Event
 from emgreview.annotations.files import demand_review_folder
+from emgreview.annotations.ledger import Key, Ledger, read_ledger
 from emgreview.annotations.log import read_log
 from emgreview.annotations.versions import read_sealed, sealed_names
-from emgreview.errors import LogBrokenError, LogError, ParameterError, UnknownNameError
+from emgreview.errors import LogError, ParameterError, UnknownNameError
 
 NOW = "now"
 
 
 @dataclass(frozen=True)
-class Point:
-    """A moment of one reviewer's logs. ``lines`` holds how many lines of each log, by path; ``replay`` what they add up
-    to; ``facts`` what they say of each recording, its rate and methods among them; ``notes`` the events about the
-    review itself; ``values`` what stands, where that is more than what this reviewer decided."""
+class LogPosition:
+    """A moment of one reviewer's logs. ``ledger`` is what they add up to; ``lines`` holds how many lines of each log,
+    by path; ``settled`` what stands, where that is more than what this reviewer decided."""
 
     name: str
     reviewer: str
-    lines: dict[str, int] = field(default_factory=dict)
-    replay: states.Replay = field(default_factory=states.Replay)
-    facts: dict[str, dict[str, Any]] = field(default_factory=dict)
-    notes: list[Event] = field(default_factory=list)
-    values: Mapping[states.Key, Any] | None = None
+    ledger: Ledger
+    lines: Mapping[str, int]
+    settled: Mapping[Key, Any] | None = None
 
     @property
     def blind(self) -> bool:
         """Whether the review is blind: what is written last of any recording was, and none has been unblinded."""
-        facts = self.facts.values()
-        return any(one["blind"] for one in facts) and not any(one.get("unblinded") for one in facts)
+        return any(said.blind for said in self.ledger.said.values()) and not self.ledger.unblinded
+
+    @cached_property
+    def facts(self) -> Mapping[str, Mapping[str, Any]]:
+        """What the logs say of each recording, its rate and methods among it."""
+        return {name: said.facts for name, said in self.ledger.said.items()}
 
     @property
-    def standing(self) -> Mapping[states.Key, Any]:
-        return self.replay.values if self.values is None else self.values
+    def notes(self) -> list[Event]:
+        """The events about the review itself, in order."""
+        return self.ledger.notes
 
-    def value(self, key: states.Key) -> Any:
-        value = self.standing.get(key)
-        return states.DEFAULTS.get(key[3]) if value is None else value
+    @cached_property
+    def values(self) -> Mapping[Key, Any]:
+        """The values that stand."""
+        return self.ledger.values if self.settled is None else self.settled
 
-    def take(self, event: Event) -> None:
-        self.replay.read(event)
-        facts = self.facts.setdefault(str(event.subject["recording"]), {"participant": event.subject["participant"]})
-        facts["blind"] = event.blind
-        if event.field == "blind":
-            facts["unblinded"] = True
-        if event.field == "log":
-            self.notes.append(event)
-        if event.field in ("log", "method"):
-            facts.update(event.new)
+    def value(self, key: Key) -> Any:
+        value = self.values.get(key)
+        return states.DEFAULTS.get(key.field) if value is None else value
 
 
-def find_point(folder: Path, name: str | int = NOW, reviewer: str | None = None) -> Point:
+def find_position(folder: Path, name: str | int = NOW, reviewer: str | None = None) -> LogPosition:
     """A point; ``reviewer`` says whose logs are meant where it does not.
 
     Raises UnknownNameError (no such version or reviewer), ParameterError (no such line, or whose logs is not clear),
@@ -93,53 +90,22 @@ def find_point(folder: Path, name: str | int = NOW, reviewer: str | None = None)
     return _point_at(str(name), reviewer, None if name == NOW else int(name), logs)
 
 
-def _sealed_point(folder: Path, name: str, description: Mapping[str, Any], logs: Mapping[str, Path]) -> Point:
-    point = Point(name, description["reviewer"])
-    for where, head in description["logs"].items():
-        if not where.endswith(f"_reviewer-{point.reviewer}.jsonl"):
-            continue
-        if where not in logs:
-            raise LogError(f"version {name!r} rests on {where}, which is not there; restore it from a copy.")
-        take_until(logs[where], head, point.take)
-        point.lines[where] = head["lines"]
-    return point
+def _sealed_point(folder: Path, name: str, description: Mapping[str, Any], logs: Mapping[str, Path]) -> LogPosition:
+    reviewer = description["reviewer"]
+    heads = {where: head for where, head in description["logs"].items() if _is_of(where, reviewer)}
+    if lost := [where for where in heads if where not in logs]:
+        raise LogError(f"version {name!r} rests on {lost[0]}, which is not there; restore it from a copy.")
+    ledger = read_ledger({where: logs[where] for where in heads}, heads=heads)
+    return LogPosition(name, reviewer, ledger, {where: head["lines"] for where, head in heads.items()})
 
 
-def take_until(path: Path, head: Mapping[str, Any], take: Any) -> bytes:
-    """Hand over the events up to the head that a version names, and return their bytes. Raises LogError unless the log
-    holds just that head."""
-    found: list[Event] = []
-    content = read_log(path, found.append)
-    count = head["lines"]
-    heads = [event.prev for event in found[1:]] + [content.head]
-    if not 0 < count <= len(found) or heads[count - 1] != head["sha256"]:
-        why = content.problem or "the log was cut short or written anew since"
-        raise LogError(
-            f"line {count} of {path.name} is not the one that was sealed: {why}; restore it from a copy; see verify."
-        )
-    for event in found[:count]:
-        take(event)
-    return b"".join(line + b"\n" for line in content.lines[:count])
+def _point_at(name: str, reviewer: str, counter: int | None, logs: Mapping[str, Path]) -> LogPosition:
+    ledger = read_ledger({where: path for where, path in logs.items() if _is_of(where, reviewer)}, until=counter)
+    return LogPosition(name, reviewer, ledger, {where: head["lines"] for where, head in ledger.heads.items()})
 
 
-def _point_at(name: str, reviewer: str, counter: int | None, logs: Mapping[str, Path]) -> Point:
-    point = Point(name, reviewer)
-    for where, path in logs.items():
-        if not where.endswith(f"_reviewer-{reviewer}.jsonl"):
-            continue
-        taken = 0
-
-        def take(event: Event) -> None:
-            nonlocal taken
-            if counter is None or event.counter <= counter:
-                point.take(event)
-                taken += 1
-
-        content = read_log(path, take)
-        if content.problem:
-            raise LogBrokenError(content.problem)
-        point.lines[where] = taken
-    return point
+def _is_of(where: str, reviewer: str) -> bool:
+    return where.endswith(f"_reviewer-{reviewer}.jsonl")
 
 
 def _find(logs: Mapping[str, Path], digest: str) -> tuple[str, int]:

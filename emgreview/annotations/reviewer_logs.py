@@ -1,6 +1,6 @@
 """All logs of one reviewer in a review, as one: opened together, replayed in the order of the commands, appended to.
 
-Book        open, append, close; what holds for the whole
+ReviewerLogs    open, append, close; what holds for the whole
 """
 
 import dataclasses
@@ -12,12 +12,13 @@ from pathlib import Path
 from typing import Any
 
 from emgreview.annotations import scales, telling, unblinding
-from emgreview.annotations.events import SCHEMA, Event, digest_of
+from emgreview.annotations.conforming import misfit
+from emgreview.annotations.events import SCHEMA, Event, digest_of, now
 from emgreview.annotations.files import FileSystem
+from emgreview.annotations.ledger import Ledger, Step
 from emgreview.annotations.log import Log, log_path, read_log
-from emgreview.annotations.state import Replay, Step
 from emgreview.annotations.versions import way_on
-from emgreview.errors import DecisionError
+from emgreview.errors import DecisionError, ParameterError
 from emgreview.model import Recording
 
 Method = Mapping[str, Mapping[str, Any]]
@@ -29,15 +30,12 @@ CONTINUED: Mapping[str, tuple[str, ...]] = {
 }
 """What a log's first line says of its surroundings, by the operation that says it anew when it has changed."""
 
-FACTS = tuple(fact for facts in CONTINUED.values() for fact in facts)
 
-
-class Book:
+class ReviewerLogs:
     """The logs of one reviewer for some recordings, by recording name. Opening reads them; :meth:`begin` must come
     before the first event.
 
-    ``replay`` is what they add up to, ``seed`` the random order's, ``visible`` what is written as on screen, ``notes``
-    the events about the review itself.
+    ``ledger`` is what they add up to, ``seed`` the random order's, ``visible`` what is written as on screen.
     """
 
     def __init__(
@@ -57,34 +55,23 @@ class Book:
         DecisionError (blind again, or blind so far and not to be shown)."""
         self.reviewer, self.blind = reviewer, blind
         self._scale_corrected, self._unblind = scale_corrected, unblind
-        self._ends_blind: dict[str, bool] = {}
         self.visible: Mapping[str, Any] = {}
         self._recordings = recordings
         self._logs: dict[str, Log] = {}
-        self.replay = Replay()
-        self.notes: list[Event] = []
-        self._methods: dict[str, Event] = {}
-        self._since: dict[str, int] = {}
-        self._facts: dict[str, dict[str, Any]] = {name: {} for name in recordings}
+        self.ledger = Ledger()
         self._unread: list[str] = []
-        self._scale_since: dict[str, str] = {}
-        self._scale_words: list[str] = []
         self._wrong_before: list[str] = []
         self._told: list[telling.Told] = []
         try:
             for name, recording in recordings.items():
                 path = log_path(folder, name, reviewer, recording.entities.get("sub"))
-                log = self._logs[name] = Log(path, self._read, files=files, read_only=read_only)
+                log = self._logs[name] = Log(path, self.ledger.apply, files=files, read_only=read_only)
                 if log.broken:
                     log.problem = f"{log.problem} {way_on(folder, path, len(log))}"
                 self._check(log, recording)
                 self._told += telling.of_others(log.path, recording)
-            self.replay.settle()
-            self.notes.sort(key=lambda event: event.counter)
-            still = [name for name, written in self._ends_blind.items() if written]
-            if not blind and unblind is None:
-                unblinding.refuse(reviewer, still, len(recordings))
-            self.blind = bool(blind or still)  # with a reason, until begin writes it down
+            self.ledger.settle()
+            self._agree_on_blind(blind)
             own = {log.path for log in self._logs.values()}
             others = [path for path in (folder / "logs").rglob(f"*_reviewer-{reviewer}.jsonl") if path not in own]
             self._read_of_participants(others)
@@ -145,18 +132,19 @@ class Book:
         late: dict[str, list[str]] = {}
         for name, log in self._logs.items():
             if log.header is not None and "scales" not in log.header:
-                late.setdefault(self._scale_since.get(name, ""), []).append(name)
-        return (*(telling.scales_not_kept(names, since) for since, names in sorted(late.items())), *self._scale_words)
+                late.setdefault(self.ledger.said[name].scale_since, []).append(name)
+        corrected = [_corrected(note) for note in self.ledger.notes if note.operation == scales.CORRECT]
+        return (*(telling.scales_not_kept(names, since) for since, names in sorted(late.items())), *corrected)
 
     def scales(self, recording: str) -> scales.Scales | None:
         """The scales of a recording that its log states, None where it states none."""
-        found: scales.Scales | None = self._facts[recording].get("scales")
+        found: scales.Scales | None = self._facts(recording).get("scales")
         return found
 
     @property
     def convention(self) -> str | None:
         """How onsets are to be marked, in the study's own words, or None."""
-        stated = [facts["convention"] for facts in self._facts.values() if facts.get("convention")]
+        stated = [words for name in self._recordings if (words := self._facts(name).get("convention"))]
         return [*stated, None][0]
 
     @property
@@ -206,9 +194,12 @@ class Book:
             "visible": {**self.visible, **(visible or {})},
             "blind": self.blind,
         }
-        event = self._logs[recording].append(fields if target is None else {**fields, "target": target})
-        self._read(event)
-        self.replay.settle()
+        fields |= {} if target is None else {"target": target}
+        if why := misfit({**fields, "seq": len(self._logs[recording]), "prev": "", "self": "", "time": now()}):
+            raise ParameterError(f"this cannot be written to a log: {why}; correct it.")
+        event = self._logs[recording].append(fields)
+        self.ledger.apply(event)
+        self.ledger.settle()
         return event
 
     def unblind(self, reason: str | None) -> None:
@@ -223,14 +214,14 @@ class Book:
 
     def method(self, recording: str) -> Method:
         """Processing and detection in force."""
-        event = self._methods[recording]
-        return {part: event.new[part] for part in ("processing", "detection")}
+        facts = self._facts(recording)
+        return {part: facts[part] for part in ("processing", "detection")}
 
     @property
     def last_method(self) -> Method | None:
         """Processing and detection that were written last, in any of the logs; None before the first line."""
-        event = max(self._methods.values(), key=lambda event: event.counter, default=None)
-        return None if event is None else self.method(str(event.subject["recording"]))
+        said = [(one.method.counter, name) for name, one in self.ledger.said.items() if one.method is not None]
+        return self.method(max(said)[1]) if said else None
 
     def change_methods(self, methods: Mapping[str, Method]) -> list[str]:
         """Write the methods that are not those in force, and return whose they are."""
@@ -246,7 +237,8 @@ class Book:
 
     def method_since(self, recording: str) -> int:
         """The counter of the last change of method or of package versions, 0 if there was none."""
-        return self._since.get(recording, 0)
+        said = self.ledger.said.get(recording)
+        return 0 if said is None else said.since
 
     def close(self) -> None:
         for log in self._logs.values():
@@ -255,7 +247,7 @@ class Book:
     def _check(self, log: Log, recording: Recording) -> None:
         if log.header is None:
             return
-        known = self._facts[recording.name]
+        known = self._facts(recording.name)
         telling.refuse_another(log.path.name, log.header, recording)
         was = known.get("scales") or scales.from_cuts(known.get("cuts"), log.header["labels"])
         found = scales.compare(was, scales.stated(recording))
@@ -266,30 +258,22 @@ class Book:
         if found.beside:
             self._told.append((recording.name, telling.beside_the_emg(found)))
 
-    def _read(self, event: Event) -> None:
-        """Take an event, read or new."""
-        self.replay.read(event)
-        recording = str(event.subject["recording"])
-        self._ends_blind[recording] = event.blind
-        if event.field == "log":
-            self.notes.append(event)
-        if event.field in ("log", "method"):
-            if "processing" in event.new:
-                self._methods[recording] = event
-            if event.seq and {"processing", "packages"} & set(event.new):
-                self._since[recording] = event.counter
-            self._facts[recording] |= {fact: event.new[fact] for fact in FACTS if fact in event.new}
-            if "scales" in event.new:
-                self._scale_since.setdefault(recording, event.time)
-            if event.operation == scales.CORRECT:
-                words = "; ".join(scales.compare(event.old["scales"], event.new["scales"]).amplitude)
-                self._scale_words.append(
-                    f"The scale of {recording} was corrected on {event.time} ({event.reason}): {words}."
-                )
-        elif event.field == "blind" and self.blind:
+    def _agree_on_blind(self, asked: bool) -> None:
+        """Refuse to hide what was shown before, and to show what is hidden without a reason."""
+        if asked and self.ledger.unblinded:
             raise DecisionError(
-                f"this review was unblinded on {event.time}; it cannot be blind again; open it with blind=False."
+                f"this review was unblinded on {self.ledger.unblinded}; it cannot be blind again; open it with "
+                "blind=False."
             )
+        still = [name for name, said in self.ledger.said.items() if said.blind]
+        if not asked and self._unblind is None:
+            unblinding.refuse(self.reviewer, still, len(self._recordings))
+        self.blind = bool(asked or still)  # with a reason, until begin writes it down
+
+    def _facts(self, recording: str) -> Mapping[str, Any]:
+        """What the log of a recording says of it, nothing before its first line."""
+        said = self.ledger.said.get(recording)
+        return {} if said is None else said.facts
 
     def _read_of_participants(self, paths: Sequence[Path]) -> None:
         """What logs of recordings that are not opened now say of the participants of those that are."""
@@ -298,7 +282,7 @@ class Book:
             if path.parent not in folders:
                 continue
             try:
-                problem = read_log(path, self.replay.take_participant).problem
+                problem = read_log(path, self.ledger.apply_of_participant).problem
             except OSError as why:
                 problem = f"{path.name} cannot be read ({why.strerror or why})"
             if problem:
@@ -322,17 +306,23 @@ class Book:
             self.append(name, "open log", "log", None, first)
             return
         rate_hz, known = recording.rate_hz, self.method(name)
-        self._told += telling.of_changes(name, rate_hz, self._facts[name].get("cuts"), facts["cuts"], known, method)
-        before = self._facts[name].get("scales")
+        self._told += telling.of_changes(name, rate_hz, self._facts(name).get("cuts"), facts["cuts"], known, method)
+        before = self._facts(name).get("scales")
         if scales.compare(before, facts["scales"]).amplitude:
             old, new = {"scales": before}, {"scales": facts["scales"]}
             self.append(name, scales.CORRECT, "log", old, new, reason=self._scale_corrected)
         self.change_methods({name: method})
         for operation, parts in CONTINUED.items():
-            old = {fact: self._facts[name].get(fact) for fact in parts}
+            old = {fact: self._facts(name).get(fact) for fact in parts}
             new = {fact: facts[fact] for fact in parts}
             if old != new:
                 self.append(name, operation, "log", old, new)
+
+
+def _corrected(event: Event) -> str:
+    """That a scale was corrected, in a sentence."""
+    words = "; ".join(scales.compare(event.old["scales"], event.new["scales"]).amplitude)
+    return f"The scale of {event.subject['recording']} was corrected on {event.time} ({event.reason}): {words}."
 
 
 def method_of(

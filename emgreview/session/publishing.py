@@ -1,0 +1,149 @@
+"""What a review gives away: decisions as a table, and sealed versions.
+
+Publishing      decisions, seal
+"""
+
+import dataclasses
+from collections.abc import Callable
+from typing import Any
+
+from emgreview import tables
+from emgreview.annotations.files import FileSystem
+from emgreview.annotations.reviewer_logs import installed, machine
+from emgreview.annotations.state import Activity
+from emgreview.annotations.versions import Sealed, seal_version
+from emgreview.errors import LogReadOnlyError
+from emgreview.session.around import Around
+from emgreview.session.lock import one_at_a_time
+
+
+@one_at_a_time
+class Publishing(Around):
+    """Decisions as tables, and as versions that never change."""
+
+    _files: FileSystem | None
+
+    def decisions(self) -> tables.Table:
+        """Every decision as a tidy table; see :mod:`emgreview.tables`.
+
+        Returns
+        -------
+        DataFrame
+            One row a burst or channel-trial; times in seconds from the corrected cue, missing
+            where nothing stands. ``table.attrs["recordings"]`` says what each recording is and in
+            which scale it was read, as a version does.
+        """
+        table = self._table(self._shown)
+        table.attrs["recordings"] = self._described()
+        return table
+
+    def _described(self) -> dict[str, dict[str, Any]]:
+        """What each recording of the review is, and how it was read, conditioned and searched."""
+        return {
+            name: {
+                "rate_hz": one.rate_hz,
+                "fingerprint": dataclasses.asdict(one.fingerprint),
+                "scales": self._logs.scales(name),
+                **self._logs.method(name),
+            }
+            for name, one in self._proposals.recordings.items()
+        }
+
+    def _table(self, activity_of: Callable[[str, str], Activity]) -> tables.Table:
+        places = self._proposals.places
+        return tables.decisions_table(
+            [self._state(trial, activity_of) for trial in places],
+            reviewer=self.reviewer,
+            cues={trial: place.trials.cues[place.row] for trial, place in places.items()},
+            participants={name: one.entities.get("sub") for name, one in self._proposals.recordings.items()},
+            stops={trial: place.stop for trial, place in places.items()},
+            aside=self.aside,
+            excluded=(
+                *self.excluded,
+                *(("trial", trial, None, f"no cue, {why}") for trial, why in self.no_cues.items()),
+            ),
+            decided=self._policy.decided_by,
+            blind=self.blind,
+        )
+
+    @property
+    def next_version(self) -> str:
+        """A name for the next sealed version: the first of "v1", "v2" … that is free."""
+        number = 1
+        while (self.folder / "versions" / f"v{number}").exists():
+            number += 1
+        return f"v{number}"
+
+    def seal(self, name: str, rule: tables.Rule | None = None) -> Sealed:
+        """Write the decisions as they stand as a named version that never changes.
+
+        Parameters
+        ----------
+        name : str
+            Name of the version; :attr:`next_version` is free.
+        rule : Rule or None
+            Also say which rows it includes, and keep the rule itself.
+
+        Returns
+        -------
+        Sealed
+            Name, folder and the SHA-256 to quote.
+
+        Raises
+        ------
+        LogReadOnlyError
+            No decision can be taken.
+        VersionError
+            The name is taken, or the version cannot be written.
+        DecisionError
+            The table does not have what the rule speaks of.
+        """
+        if self.problem:
+            raise LogReadOnlyError(f"{self.problem}; nothing was sealed.")
+        table, description = self.as_version(rule)
+        sealed = seal_version(self.folder, name, table, description, self._files)
+        for recording in self._proposals.recordings:
+            self._logs.append(recording, "seal", "log", None, {"version": name, "sha256": sealed.sha256})
+        return sealed
+
+    def as_version(self, rule: tables.Rule | None = None) -> tuple[bytes, dict[str, Any]]:
+        """What :meth:`seal` would write now.
+
+        Parameters
+        ----------
+        rule : Rule or None
+            As for :meth:`seal`.
+
+        Returns
+        -------
+        (bytes, dict)
+            The table as text, and its description without the heads of the logs.
+
+        Raises
+        ------
+        DecisionError
+            The table does not have what the rule speaks of.
+        """
+        table = self._table(self._sealed)
+        inclusion = None
+        if rule is not None:
+            table = tables.include(table, rule)
+            inclusion = {"rule": rule.as_dict(), "sha256": rule.sha256, "included": int(table["included"].sum())}
+        description = {
+            "reviewer": self.reviewer,
+            "blind": self.blind,
+            "convention": self.convention,
+            "columns": tables.describe(table),
+            "text": tables.HOW,
+            "inclusion": inclusion,
+            "bulk": list(self.bulk_sentences),
+            "trials": [
+                {"recording": part.recording.name, "cue": part.cue, "before": part.before, "length": len(part.time_s)}
+                for part in self.trials
+            ],
+            "recordings": self._described(),
+            "scale_notes": list(self._logs.scale_notes),
+            "packages": installed(),
+            "machine": machine(),
+        }
+        return tables.to_tsv(table), description

@@ -1,0 +1,292 @@
+"""One review whole: closed as it was opened; any command by its name; another method.
+
+Session         the review: commands, state, order, publishing
+"""
+
+import threading
+from collections.abc import Callable, Collection, Mapping
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Literal, Self
+
+from emgreview.annotations.convention import Convention, convention_words
+from emgreview.annotations.events import check_text
+from emgreview.annotations.files import FileSystem
+from emgreview.annotations.log import log_path
+from emgreview.annotations.proposals import Proposals, check_order
+from emgreview.annotations.reviewer_logs import ReviewerLogs
+from emgreview.annotations.unblinding import checked
+from emgreview.checks import tolerance_ms
+from emgreview.detecting import METHOD, Detect, described, find_onsets, method_words, rebuilt
+from emgreview.errors import LogReadOnlyError, ParameterError, UnknownNameError, tell
+from emgreview.evidence import Fitness
+from emgreview.model import Trials
+from emgreview.reading.dataset import NAMELESS
+from emgreview.session.commands import COMMANDS, Commands
+from emgreview.session.current import Ids
+from emgreview.session.lock import one_at_a_time
+from emgreview.session.notices import Notices
+from emgreview.session.policy import Policy
+from emgreview.session.publishing import Publishing
+from emgreview.session.subjects import SUBJECTS
+
+
+@one_at_a_time
+class Session(Commands, Publishing, Notices):
+    """A review in progress; :func:`open_review` returns it.
+
+    Use it in a ``with`` block, or close it, to free its logs. Times are seconds from the
+    trial's recorded cue. Every command validates, appends one event to the log, and only then
+    changes the state; it returns the ids of the trials that it changed, () where nothing
+    changes.
+
+    A command that does less than it was asked, or by which another burst becomes the
+    response, says so: a script hears it as a DecisionWarning, a screen by :meth:`on_screen`.
+    Every command raises UnknownNameError for a trial or channel that is not here, and
+    LogReadOnlyError or LogWriteError where its event cannot be written: then nothing has
+    changed. It may be used from several threads; hold ``lock`` where several calls must see
+    the same.
+
+    Attributes
+    ----------
+    trials : tuple of Trials
+        What is reviewed.
+    folder : Path
+        Where decisions are kept.
+    reviewer : str
+        Code of the reviewer.
+    queue : tuple of str
+        Ids of the trials in the order of the review; a silent repeat has an id of its own.
+    where : str
+        The present trial.
+    methods : mapping
+        How onsets are detected in each recording, as the logs say it.
+    changed : list of callable
+        Observers; each is called with the ids that a command changed.
+    lock : RLock
+        Held while a method runs.
+    """
+
+    def __init__(
+        self,
+        trials: tuple[Trials, ...],
+        folder: Path,
+        *,
+        reviewer: str,
+        order: str = "recorded",
+        blind: bool = False,
+        method: str | None = None,
+        parameters: Mapping[str, Any] | None = None,
+        relook_ms: float = 10.0,
+        relook_offset_ms: float | None = 50.0,
+        convention: Convention | str | None = None,
+        scale_corrected: str | None = None,
+        unblind: str | None = None,
+        read_only: bool = False,
+        detect: Detect | None = None,
+        files: FileSystem | None = None,
+        policy: Policy | None = None,
+    ):
+        self.lock = threading.RLock()
+        self._policy = Policy() if policy is None else policy
+        self._policy.session = self
+        self.trials, self.folder, self.reviewer = trials, folder, reviewer
+        self.changed: list[Callable[[Ids], object]] = []
+        self._files, self._detect, self._asked_read_only = files, detect, read_only
+        self._fitness = Fitness()
+        self._heard: list[tuple[str, str]] | None = None
+        self._relook_s = {
+            "onset": tolerance_ms("relook_ms", relook_ms) / 1000,
+            "offset": None if relook_offset_ms is None else tolerance_ms("relook_offset_ms", relook_offset_ms) / 1000,
+        }
+        if parameters and method is None and detect is None:
+            raise ParameterError(
+                f"parameters came without the method that they belong to ({', '.join(parameters)}); name it: method=..."
+            )
+        words = None if convention is None else convention_words(convention)
+        if scale_corrected is not None and not check_text(scale_corrected).strip():
+            raise ParameterError("scale_corrected came without words; say why the former reading was the wrong one.")
+        unblind = checked(unblind, blind)
+        check_order(order)
+        self._proposals = Proposals(trials)
+        recordings = self._proposals.recordings
+        logs = (log_path(folder, name, reviewer, one.entities.get("sub")) for name, one in recordings.items())
+        as_logged = method is None and detect is None and any(path.exists() for path in logs)
+        if not as_logged:  # what is amiss with the method is told before any file is made
+            found = find_onsets(trials, method or METHOD, parameters or {}, detect)
+        self._logs = ReviewerLogs(
+            folder,
+            recordings,
+            reviewer=reviewer,
+            blind=blind,
+            read_only=read_only,
+            files=files,
+            scale_corrected=scale_corrected,
+            unblind=unblind,
+        )
+        lost: tuple[str, ...] = ()
+        try:
+            if as_logged:
+                name, known, lost = self._method_in_log()
+                found = find_onsets(trials, name, known)
+            self._proposals.found, self.methods = found, described(trials, found)
+            self._logs.begin(
+                self.methods,
+                order=order,
+                convention=words,
+                cuts={name: [_cut(part) for part in trials if part.recording.name == name] for name in recordings},
+            )
+        except BaseException:
+            self._logs.close()
+            raise
+        self._ledger = self._logs.ledger
+        self._of_trials = self._not_given()
+        self._due: Mapping[str, Collection[str]] | None = None
+        self._order = self._proposals.queue(order, seed=self._logs.seed, blind=blind)
+        self._line_up()
+        self._of_method = (*lost, *self._relook_words())
+        self.where = self._resume()
+
+    def close(self) -> None:
+        """Free the logs. Decisions are on disk already; none can be taken afterwards."""
+        self._logs.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> Literal[False]:
+        self.close()
+        return False
+
+    def __repr__(self) -> str:
+        """What a notebook shows of it: how far it is, and what the reviewer should know."""
+        with self.lock:
+            trials = self.progress[3]
+            how = f"{', blind' if self.blind else ''}{', read only' if self.read_only else ''}"
+            notes = [*([self.problem] if self.problem else []), *self.notices]
+            lines = [f"Review by {self.reviewer}{how}: {self.progress_words}, {trials} trials, in {self.folder}"]
+            shown = (f"  note: {note if note == NAMELESS else self.neutral(note)}" for note in notes)
+            return "\n".join([*lines, *shown, *(f"  note: {note}" for note in self.noted)])
+
+    def apply(self, command: str, trial: str | None = None, channel: str | None = None, **arguments: Any) -> Ids:
+        """Any command by its name, for front ends.
+
+        Parameters
+        ----------
+        command : str
+            A name in :data:`COMMANDS`.
+        trial, channel : str or None
+            What it is about; for a command on a recording, ``trial`` is the recording.
+        **arguments
+            The command's other arguments, by name.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        UnknownNameError
+            There is no such command.
+        """
+        if command not in COMMANDS:
+            raise UnknownNameError("command", command, COMMANDS)
+        subject = SUBJECTS[command]
+        if trial is not None and subject.first is not None:
+            arguments[subject.first] = trial
+        if channel is not None and subject.channel:
+            arguments["channel"] = channel
+        ids: Ids = getattr(self, command)(**arguments)
+        return ids
+
+    def unblind(self, reason: str | None = None) -> None:
+        """Show condition and participant from now on. An event in every log, which nothing takes
+        back.
+
+        Parameters
+        ----------
+        reason : str or None
+            Why, in words that the log keeps.
+        """
+        if self.blind:
+            self._logs.unblind(reason and check_text(reason))
+            self._tell(self.queue)
+
+    @property
+    def method_words(self) -> str:
+        """The onset method in use, with the parameters that are not its usual ones."""
+        return method_words(self.methods[self.trials[0].recording.name]["detection"])
+
+    def change_method(self, method: str, **parameters: Any) -> Ids:
+        """Detect anew by another method, or with other parameters; an event in every log, which undo
+        passes over.
+
+        Marks that nobody has reviewed are refreshed. Reviewed ones keep the value that was seen,
+        and join :attr:`relook` where the new one differs; :attr:`notices` says how many. The order
+        of the queue stays as it is until the review is opened again.
+
+        Parameters
+        ----------
+        method : str
+            The onset method, as for :func:`emgreview.estimate_onsets`.
+        **parameters
+            Its parameters.
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed: all, or () where the method is the same.
+
+        Raises
+        ------
+        LogReadOnlyError
+            No decision can be taken.
+        EmgreviewError
+            What :func:`emgreview.estimate_onsets` raises; in both cases nothing has changed.
+
+        Warns
+        -----
+        SignalWarning
+            Reviewed marks are to be looked at again.
+        """
+        if self.problem:
+            raise LogReadOnlyError(f"{self.problem}; the method was not changed.")
+        found = find_onsets(self.trials, method, parameters, self._detect)
+        methods = described(self.trials, found)
+        if not self._logs.change_methods(methods):
+            return ()
+        self._proposals.found, self.methods = found, methods
+        again = self._relook_words() or ("No reviewed mark is far from what it says.",)
+        self._of_method = (f"Onsets are now found by {self.method_words}.", *again)
+        if self._heard is None:
+            for words in self._relook_words():
+                tell(words)
+        return self._tell(self.queue)
+
+    def _method_in_log(self) -> tuple[str, dict[str, Any], tuple[str, ...]]:
+        last = self._logs.last_method
+        return (METHOD, {}, ()) if last is None else rebuilt(last["detection"])
+
+
+def _cut(part: Trials) -> dict[str, Any]:
+    """How trials were cut, as a log says it: enough to cut the same ones again."""
+    cues: dict[str, list[int]] = {}
+    for marker in part.cues:
+        cues.setdefault(marker.source, []).append(int(marker.sample))
+    channels = [part.recording.channel(label) for label in part.labels]
+    cut = {
+        "cue": part.cue,
+        "cues": cues,
+        "before": part.before,
+        "length": len(part.time_s),
+        "channels": list(part.labels),
+        "delays_s": [channel.delay_s for channel in channels],
+    }
+    searches: list[dict[str, Any]] = []
+    for marker in part.cues:
+        if marker.search is not None and dict(marker.search) not in searches:
+            searches.append(dict(marker.search))
+    return {**cut, "searches": searches} if searches else cut
