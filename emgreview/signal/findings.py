@@ -10,6 +10,7 @@ frozen, so that screens and tables can show them, add their own, and flag by ``c
     of_standing     stretches of one value and missing samples, wherever they lie in a long recording
     of_pairs        channels that carry the same signal
     brief           those about level in a few words
+    code_words      which codes a signal holds, in a few words
     of_unlike       channels far smaller or larger than the others, where the unit is arbitrary
 
 Codes: "no samples", "constant", "nothing looked at", "missing", "code value", "held", "repeated", "clipped", "dead",
@@ -37,6 +38,9 @@ FLAT_S = 0.005
 
 HEARTS_SHARE = 0.8
 """So much of the power may strong heart beats put below 20 Hz; where they are found, it is not told as drift."""
+
+WRONG_UNIT = frozenset({"too small", "too large"})
+"""Codes of findings of a level that no surface EMG has."""
 
 ACTIVE = 4.0
 """A channel whose loudest parts are so many times its quietest is not dead."""
@@ -116,11 +120,9 @@ def of_measures(label: str, m: Mapping[str, Any], unit: str, unit_uv: float | No
     if m["missing_share"] > 0:
         add("missing", f"{m['missing_share']:.2%} of samples are missing.", 100 * m["missing_share"], "%", 0.0, OWN)
     if m["code_share"] > 0:
-        shown = " and ".join(f"{value:.6g}" for value in m["code_values"][:3])
-        several = len(m["code_values"]) > 1
         add(
             "code value",
-            f"{m['code_share']:.2%} of samples hold the value{'s' if several else ''} {shown} {unit}, far from their "
+            f"{m['code_share']:.2%} of samples hold {code_words(m['code_values'], unit, 'value')}, far from their "
             "neighbours: a code for missing samples or an overflow, no voltage. They are left out of the other "
             f"measures (limit: a usual code, or the same value 3 times; {OWN}).",
             100 * m["code_share"],
@@ -302,6 +304,12 @@ def of_standing(label: str, seen: Standing, n: int, rate_hz: float, told: Collec
         )
         out.append(make("repeated", words, seen.longest, "samples", STILL_S * rate_hz))
     return out
+
+
+def code_words(values: Sequence[float], unit: str, what: str = "code") -> str:
+    """Which codes a signal holds: "the code -999 mV"; three of them at most are named."""
+    shown = " and ".join(f"{value:.6g}" for value in values[:3])
+    return f"the {what}{'s' if len(values) > 1 else ''} {shown} {unit}"
 
 
 def brief(finding: Finding, unit_uv: float | None) -> str:
