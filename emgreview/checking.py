@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emgreview import checks
+from emgreview.checks import RECORDING
 from emgreview.model import ARBITRARY, VOLTS, Recording, to_sample
 from emgreview.showing import Sheet, Shown
 from emgreview.signal import filters
@@ -30,9 +31,6 @@ CHECKED_S, CHECKED_PIECES = 60.0, 5
 
 BLOCK_VALUES = 1 << 21
 """Samples of all channels together that are read at once."""
-
-RECORDING = "one Recording, as read(path), a dataset's recordings[0] or Recording.from_array gives; cut_all cuts many"
-"""Where a recording comes from, for messages."""
 
 SEGMENT_S, SEGMENTS = 1.0, 40
 """Pairs of channels are compared in so many segments of that length."""

@@ -25,13 +25,13 @@ from numbers import Real
 import numpy as np
 from numpy.typing import NDArray
 
-from emgreview.checking import RECORDING, codes_in, impossible
 from emgreview.checking import check as check
+from emgreview.checking import codes_in, impossible
 from emgreview.checking import mains as mains
-from emgreview.checks import demand_size, kind, perhaps, truth, whole
+from emgreview.checks import RECORDING, demand_size, kind, perhaps, truth, whole
 from emgreview.errors import EmgreviewError, MarkerError, ParameterError, SignalError, UnitError, UnknownNameError, tell
 from emgreview.model import ARBITRARY, Marker, Note, Processing, Recording, Trials, to_sample
-from emgreview.rhythm import SHOWN, count_note, demand_trials, hole_note, in_ms
+from emgreview.rhythm import SHOWN, count_note, demand_trials, hole_note, in_ms, overlap_note
 from emgreview.signal import envelope, filters
 from emgreview.signal.findings import code_words
 from emgreview.unnamed import LEFT_OUT, NobodyNamed, alike
@@ -106,8 +106,8 @@ def cut_trials(
         Every note: trials that reach beyond the recording, channels that are marked bad,
         constant or lack samples, hold codes for missing samples, or have a level that no
         surface EMG has (by the rules of :func:`emgreview.check`), more or fewer cues than
-        ``expect``, a hole in the intervals between them (:mod:`emgreview.rhythm`). Nothing of
-        that is left out of the trials.
+        ``expect``, a hole in the intervals between them (:mod:`emgreview.rhythm`), trials that
+        share samples. Nothing of that is left out of the trials.
 
     Examples
     --------
@@ -245,8 +245,9 @@ def _cut(
     steady = np.ones((len(cues), len(labels)), dtype=bool)
     missing = np.zeros((len(cues), len(labels)), dtype=np.int64)
     unfiltered = np.zeros(len(labels), dtype=np.int64)
-    notes: list[str] = [note for note in rhythm if note]
     stretches = [(max(m.sample - before, 0), min(m.sample + after, rec.n_samples)) for m in cues]
+    rhythm.append(overlap_note(rec, cues, stretches))
+    notes: list[str] = [note for note in rhythm if note]
     for group in _groups(stretches, margin_samples(rec.rate_hz, processing), to_sample(BLOCK_S, rec.rate_hz)):
         first, last = stretches[group.start][0], max(stop for _, stop in stretches[group.start : group.stop])
         raw, banded, smooth = _condition(rec, first, last, labels, processing)
