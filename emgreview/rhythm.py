@@ -84,8 +84,8 @@ def overlap_note(rec: Recording, cues: Sequence[Marker], stretches: Sequence[tup
         return ""
     return (
         f"{len(shared)} of {len(cues)} trials share samples with the trial before or after, up to "
-        f"{most / rec.rate_hz:.3g} s: a burst there stands in two trials, and may be counted twice; cut shorter trials, "
-        "unless it is meant."
+        f"{most / rec.rate_hz:.3g} s: a burst there stands in two trials, and may be counted twice; cut shorter trials "
+        "unless that is meant."
     )
 
 

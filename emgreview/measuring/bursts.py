@@ -330,6 +330,8 @@ def measure(
         notes.append(
             f"{normalise} rests on clipped bursts too, and is too small, so that percentages are too large: {told}."
         )
+    if normalise in IN_TASK and (told := ground.coded()):
+        notes.append(f"{normalise} rests on codes for missing samples too, and percentages of it mean nothing: {told}.")
     if "set_aside" in rows and (count := int(rows["set_aside"].fillna(False).astype(bool).sum())):
         notes.append(f"{count} bursts in stretches that were set aside are measured; the column set_aside names them.")
     notes += ground.notes("bursts")

@@ -86,11 +86,7 @@ class Ground:
             for (label, name, kind), count in sorted(self._doubtful.items())
             if channel in (None, label)
         )
-        coded = ", ".join(
-            f"{label} of {name}"
-            for label, name, kind in sorted(self._doubtful)
-            if kind == CODES and channel in (None, label)
-        )
+        coded = self.coded(channel)
         levels = [
             f"{name}: Channel {label} {level_says(words)}"
             for (label, name), words in sorted(self._impossible.items())
@@ -114,6 +110,12 @@ class Ground:
                 f"{gone}: it can no longer be read."
             )
         return notes
+
+    def coded(self, channel: str | None = None) -> str:
+        """Which channels, of which recordings, hold codes for missing samples where numbers rest on them; of one
+        channel, or of all. "" where none does."""
+        found = [(label, name) for label, name, kind in sorted(self._doubtful) if kind == CODES]
+        return ", ".join(f"{label} of {name}" for label, name in found if channel in (None, label))
 
     def _known(self, part: Trials, row: int) -> bool:
         """Whether the trial could be read; one that could not is not tried again."""
