@@ -20,7 +20,7 @@ from emgreview.model import ARBITRARY, VOLTS, Recording, to_sample
 from emgreview.showing import Sheet, Shown
 from emgreview.signal import filters
 from emgreview.signal.alike import LONGEST_LAG_S, Pairs
-from emgreview.signal.findings import LIMITS, WRONG_UNIT, of_level, of_pairs, of_standing, of_unlike
+from emgreview.signal.findings import LIMITS, of_level, of_pairs, of_standing, of_unlike, of_wrong_unit
 from emgreview.signal.quality import COLUMNS, Quality, band_levels, cells, check_channel, step_size, strongest_mains
 from emgreview.signal.stuck import AROUND, STILL_S, STILL_TIMES, find_codes, longest_repeat, standing_still
 
@@ -142,10 +142,9 @@ def impossible(rec: Recording) -> dict[str, str]:
             continue
         x, rate_hz = _sampled(rec, label, pieces)
         runs = [row[start:stop] for row in x for start, stop in filters.finite_runs(row)]
-        if WRONG_UNIT.intersection(one.code for one in of_level(label, *band_levels(runs, rate_hz), unit, VOLTS[unit])):
-            found = _looked_at(rec, label, x, rate_hz, "").found
-            if words := " ".join(one.words for one in found if one.code in WRONG_UNIT):
-                out[label] = words
+        if of_wrong_unit(of_level(label, *band_levels(runs, rate_hz), unit, VOLTS[unit]), VOLTS[unit]):
+            found = of_wrong_unit(_looked_at(rec, label, x, rate_hz, "").found, VOLTS[unit])
+            out |= {one.channels[0]: one.words for one in found}
     return out
 
 

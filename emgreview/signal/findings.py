@@ -7,6 +7,7 @@ frozen, so that screens and tables can show them, add their own, and flag by ``c
     Limit, LIMITS   the limits, and where each comes from
     of_measures     findings of one channel from what was measured on it
     of_level        those about its level alone: dead, or in another unit
+    of_wrong_unit   of these, levels that no surface EMG has
     of_standing     stretches of one value and missing samples, wherever they lie in a long recording
     of_pairs        channels that carry the same signal
     brief           those about level in a few words
@@ -39,8 +40,9 @@ FLAT_S = 0.005
 HEARTS_SHARE = 0.8
 """So much of the power may strong heart beats put below 20 Hz; where they are found, it is not told as drift."""
 
-WRONG_UNIT = frozenset({"too small", "too large"})
-"""Codes of findings of a level that no surface EMG has."""
+WRONG_UNIT = ("too small", "too large", "too large with bursts")
+"""Limits of a level at rest that no surface EMG has: not of an electrode that is lost for a while, nor of the loudest
+parts alone, where a stimulus may stand."""
 
 ACTIVE = 4.0
 """A channel whose loudest parts are so many times its quietest is not dead."""
@@ -281,6 +283,12 @@ def of_level(label: str, rest: float, loud: float, unit: str, unit_uv: float, ma
         )
         return [make("too large", words, value_uv, name)]
     return []
+
+
+def of_wrong_unit(found: Sequence[Finding], unit_uv: float) -> list[Finding]:
+    """Those of some findings that are about a level that no surface EMG has at rest (:data:`WRONG_UNIT`)."""
+    limits = {LIMITS[name].value / unit_uv for name in WRONG_UNIT}
+    return [one for one in found if one.code in ("too small", "too large") and one.limit in limits]
 
 
 def of_standing(label: str, seen: Standing, n: int, rate_hz: float, told: Collection[str]) -> list[Finding]:
