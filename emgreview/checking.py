@@ -142,9 +142,11 @@ def impossible(rec: Recording) -> dict[str, str]:
             continue
         x, rate_hz = _sampled(rec, label, pieces)
         runs = [row[start:stop] for row in x for start, stop in filters.finite_runs(row)]
-        if of_wrong_unit(of_level(label, *band_levels(runs, rate_hz), unit, VOLTS[unit]), VOLTS[unit]):
-            found = of_wrong_unit(_looked_at(rec, label, x, rate_hz, "").found, VOLTS[unit])
-            out |= {one.channels[0]: one.words for one in found}
+        rest, loud = band_levels(runs, rate_hz)
+        # A level of 0 is that of a signal that stands still, which is told as such.
+        if rest > 0 and of_wrong_unit(of_level(label, rest, loud, unit, VOLTS[unit]), 0.0, VOLTS[unit]):
+            seen = _looked_at(rec, label, x, rate_hz, "")
+            out |= {one.channels[0]: one.words for one in of_wrong_unit(seen.found, seen.loud_rms, VOLTS[unit])}
     return out
 
 

@@ -32,6 +32,7 @@ from emgreview.signal.findings import brief, code_words, of_level, of_unlike
 from emgreview.signal.measures import baseline
 from emgreview.signal.quality import LEVEL_BLOCK_S, LOUDEST_PART, QUIETEST_PART
 from emgreview.signal.spectrum import power_density
+from emgreview.signal.stuck import are_usual
 from emgreview.signal.unfit import unfit
 
 BoolArray = NDArray[np.bool_]
@@ -268,18 +269,18 @@ class Fitness:
                 codes = trials.codes.get((row, label), ())
                 coded = np.isin(x, codes)
                 at, banded = at_rail(np.where(coded, np.nan, x)), trials.data[row, trials.labels.index(label)]
-                if codes:
-                    where = (
-                        f"in {coded.mean():.1%} of its samples" if coded.any() else "so near that the filter feels it"
-                    )
-                    told = code_words(codes, trials.recording.channel(label).unit_label)
-                    found[label] = CODES, f"it holds {told}, no voltage, {where}", at if at.any() else None
-                    continue
                 kind, words = unfit(x, banded, trials.rate_hz, unit=trials.unit, rest=rest)
                 after = slice(min(max(trials.before, 0), len(x) - 1), None)  # where responses are looked for
                 if not kind:
                     kind, words = unfit(x[after], banded[after], trials.rate_hz, unit=trials.unit)
                     words += " from the cue on" * bool(kind)
+                if codes and (kind != "flat" or are_usual(codes)):  # one value that stands still may look like a code
+                    kind = CODES
+                    where = (
+                        f"in {coded.mean():.1%} of its samples" if coded.any() else "so near that the filter feels it"
+                    )
+                    told = code_words(codes, trials.recording.channel(label).unit_label)
+                    words = f"it holds {told}, no voltage, {where}"
                 found[label] = kind, words, at if at.any() else None
         return found
 

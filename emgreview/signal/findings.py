@@ -285,10 +285,16 @@ def of_level(label: str, rest: float, loud: float, unit: str, unit_uv: float, ma
     return []
 
 
-def of_wrong_unit(found: Sequence[Finding], unit_uv: float) -> list[Finding]:
-    """Those of some findings that are about a level that no surface EMG has at rest (:data:`WRONG_UNIT`)."""
+def of_wrong_unit(found: Sequence[Finding], loud: float, unit_uv: float) -> list[Finding]:
+    """Those of some findings that are about a level that no surface EMG has at rest (:data:`WRONG_UNIT`).
+
+    A unit that is a thousand times too small makes bursts so, too: where the ``loud`` parts are more than a thousandth
+    of the strongest bursts, the input was cut off for a while instead.
+    """
     limits = {LIMITS[name].value / unit_uv for name in WRONG_UNIT}
-    return [one for one in found if one.code in ("too small", "too large") and one.limit in limits]
+    active = loud * unit_uv > LIMITS["bursts"].value / 1000
+    kept = [one for one in found if one.code in ("too small", "too large") and one.limit in limits]
+    return [one for one in kept if one.code == "too large" or not active]
 
 
 def of_standing(label: str, seen: Standing, n: int, rate_hz: float, told: Collection[str]) -> list[Finding]:
