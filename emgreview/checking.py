@@ -135,7 +135,7 @@ def impossible(rec: Recording) -> dict[str, str]:
     """EMG channels of a level that no surface EMG has, with the words of that finding of :func:`check`; none where the
     unit is arbitrary. A channel is looked at closely only where its level stands out at a first look."""
     pieces = _pieces(rec, CHECKED_S)
-    out = {}
+    out: dict[str, str] = {}
     for label in rec.emg_labels:
         unit = rec.channel(label).unit_label
         if unit not in VOLTS:

@@ -109,6 +109,7 @@ def test_trials_are_filtered_first_and_cut_afterwards():
     assert [m.label for m in trials.markers(trials.ids[1])] == ["go", "response"]
 
 
+@pytest.mark.filterwarnings("ignore:.* trials share samples:emgreview.errors.SignalWarning")
 def test_other_cues_change_neither_ids_nor_data():
     x = samples()
     some, more = recording(x), recording(x, markers=[(s, "go") for s in range(2000, 18000, 500)])

@@ -8,6 +8,8 @@ channel that starts on the new side holds no cue there, and a step from or to a 
     with_cues(rec, channel, level=...)     the recording with them
     as_cue_channel(rec, channel)           the recording with a channel of cues that is no EMG
     channel_range(rec, channel)            lowest and highest value, to choose a level by
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import math
@@ -22,6 +24,7 @@ from numpy.typing import NDArray
 from emgreview.checks import RECORDING, kind, perhaps, whole
 from emgreview.errors import MarkerError, ParameterError, SignalError, tell
 from emgreview.model import FloatArray, Marker, Recording, to_sample
+from emgreview.reading.hold_off import held_off, swallowed, words_begin
 from emgreview.reading.units import kind_of
 
 BLOCK = 1 << 18
@@ -29,15 +32,6 @@ FEW = 20
 """So many cues are never called implausible."""
 MOST_A_SECOND = 20.0
 """More cues a second than this, on average over the recording, are called implausible."""
-
-BOUNCES_S, LONG_HOLD_S = 1.0, 20.0
-"""Contacts that bounce, and screens that flicker, have settled after the first; a hold-off of the second or more that
-passes over most changes is taken for milliseconds (our own choice, no source)."""
-
-SETTLED_S, LATE, MANY = 0.1, 0.4, 0.1
-"""A crossing within the hold-off is a pulse of its own where the channel had been back beyond the level for so long,
-and it comes later after its cue than this share of the median interval between the cues that were taken. More of them
-than this share of the cues are told (our own choice, no source)."""
 
 Edge = Literal["rising", "falling", "both"]
 
@@ -97,7 +91,8 @@ def find_cues(
     Warns
     -----
     SignalWarning
-        The hold-off passes over most crossings, or over pulses that look like cues of their own.
+        The hold-off passes over most crossings, or over pulses that look like cues of their
+        own.
 
     Notes
     -----
@@ -147,8 +142,8 @@ def _search(
     found = _crossings(rec, channel, level)
     both = np.sort(np.concatenate([found.rising, found.falling]))
     raw = {"rising": found.rising, "falling": found.falling}.get(edge, both)
-    samples = _held_off(raw, hold)
-    sentence = _swallowed(rec, channel, raw, both, samples, hold_off_s)
+    samples = held_off(raw, hold)
+    sentence = swallowed(rec, channel, raw, both, samples, hold_off_s)
     unit = f" {rec.channel(channel).unit_label}".rstrip()
     if not len(samples):
         raise MarkerError(_none_found(rec, channel, level, edge, found, unit))
@@ -244,7 +239,7 @@ def with_cues(
     told = list(made.notes[len(rec.notes) :]) if kind_of(channel, None)[0] == "EMG" else []
     for words in (*told, *([sentence] if sentence else [])):
         tell(f"{rec.name}: {words}")
-    earlier = (note for note in made.notes if not note.startswith(_swallows(channel)))
+    earlier = (note for note in made.notes if not note.startswith(words_begin(channel)))
     return replace(made, notes=(*earlier, *([sentence] if sentence else [])))
 
 
@@ -297,15 +292,6 @@ def _crossings(rec: Recording, channel: str, level: float) -> _Crossings:
     return _Crossings(np.concatenate(rising), np.concatenate(falling), low, high)
 
 
-def _held_off(samples: NDArray[np.int64], hold: int) -> NDArray[np.int64]:
-    """The first of the samples, then each first one at least ``hold`` after the one kept before."""
-    kept, place = [], 0
-    while place < len(samples):
-        kept.append(samples[place])
-        place = int(np.searchsorted(samples, samples[place] + hold))
-    return np.array(kept, dtype=np.int64)
-
-
 def _find_codes(
     rec: Recording, channel: str, hold: int, label: str, mask: int, search: Mapping[str, Any]
 ) -> tuple[tuple[Marker, ...], str]:
@@ -332,8 +318,8 @@ def _find_codes(
         samples.append(first + at)
         values.append(word[at])
     at_all, code_all = np.concatenate(samples), np.concatenate(values)
-    starts = _held_off(at_all, hold)
-    sentence = _swallowed(rec, channel, at_all, at_all, starts, float(search["hold_off_s"]))
+    starts = held_off(at_all, hold)
+    sentence = swallowed(rec, channel, at_all, at_all, starts, float(search["hold_off_s"]))
     if not len(starts):
         raise MarkerError(
             f"channel {channel!r} of {rec.name} never changes to a code other than 0; under the mask {mask:#x} it "
@@ -373,53 +359,6 @@ def _demand(rec: Recording, level: float | None, edge: str, hold_off_s: float, c
             "(channel_range() "
             "gives lowest and highest), or codes=True for a channel of digital codes."
         )
-
-
-def _swallows(channel: str) -> str:
-    """How a sentence on what a hold-off passes over begins."""
-    return f"In channel {channel!r}, hold_off_s="
-
-
-def _swallowed(
-    rec: Recording,
-    channel: str,
-    raw: NDArray[np.int64],
-    both: NDArray[np.int64],
-    kept: NDArray[np.int64],
-    hold_off_s: float,
-) -> str:
-    """A sentence on crossings (``raw``) that lie within the hold-off and are no bounces, or "". ``both`` are those of
-    either direction.
-
-    Contacts bounce for a part of a second: what lies further apart and was passed over is told, and where there is much
-    of it a hold-off in milliseconds is the likely cause; so are pulses of their own that come late (:data:`LATE`).
-    """
-    apart = len(_held_off(raw, to_sample(BOUNCES_S, rec.rate_hz)))
-    if hold_off_s > BOUNCES_S and apart >= 2 * len(kept):
-        words = (
-            f"{_swallows(channel)}{hold_off_s:g} s passes over {apart - len(kept)} of {apart} changes that lie "
-            f"{BOUNCES_S:g} s or more after the one before"
-        )
-        if hold_off_s >= LONG_HOLD_S and apart > 3 * len(kept):
-            raise ParameterError(
-                f"{rec.name}: {words}; allowed: a little less than the shortest time between two cues; correct it"
-                f"{perhaps(hold_off_s)}."
-            )
-        return f"{words}: look whether these are cues."
-    passed = np.setdiff1d(raw, kept, assume_unique=True)
-    if not passed.size:
-        return ""
-    before = np.searchsorted(both, passed) - 1
-    settled = (before >= 0) & (passed - both[before] >= to_sample(SETTLED_S, rec.rate_hz))
-    usual = float(np.median(np.diff(kept))) if len(kept) > 1 else hold_off_s * rec.rate_hz
-    late = passed - kept[np.searchsorted(kept, passed) - 1] >= LATE * usual
-    if (own := int(np.count_nonzero(settled & late))) <= MANY * len(kept):
-        return ""
-    return (
-        f"{_swallows(channel)}{hold_off_s:g} s takes {len(kept)} cues and passes over {own} pulses that are no "
-        f"bounces: they begin {SETTLED_S:g} s or more after the one before has ended, and late after their cue. Look "
-        "whether these are cues; a hold-off is a little less than the shortest time between two cues."
-    )
 
 
 def _none_found(rec: Recording, channel: str, level: float, edge: str, found: _Crossings, unit: str) -> str:

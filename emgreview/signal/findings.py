@@ -16,6 +16,8 @@ frozen, so that screens and tables can show them, add their own, and flag by ``c
 
 Codes: "no samples", "constant", "nothing looked at", "missing", "code value", "held", "repeated", "clipped", "dead",
 "too small", "too large", "coarse", "mains", "low frequencies", "heart", "same signal", "unlike others".
+
+Over 400 lines, because limits and words are looked for in one place.
 """
 
 import math
