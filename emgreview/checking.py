@@ -3,23 +3,26 @@
 check       findings of every EMG channel, with what was measured, what was looked at, and what could not be
 Checked     what it returns: a list of Quality that a notebook shows as a short table
 mains       how much mains hum each of them holds
+codes_in    which stretches hold codes for missing samples, by the same rule
+impossible  channels of a level that no surface EMG has, by the same limits
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from emgreview import checks
-from emgreview.model import ARBITRARY, Recording, to_sample
+from emgreview.checks import RECORDING
+from emgreview.model import ARBITRARY, VOLTS, Recording, to_sample
 from emgreview.showing import Sheet, Shown
 from emgreview.signal import filters
 from emgreview.signal.alike import LONGEST_LAG_S, Pairs
-from emgreview.signal.findings import LIMITS, of_pairs, of_standing, of_unlike
-from emgreview.signal.quality import COLUMNS, Quality, cells, check_channel, strongest_mains
-from emgreview.signal.stuck import STILL_S, STILL_TIMES, longest_repeat, standing_still
+from emgreview.signal.findings import LIMITS, of_level, of_pairs, of_standing, of_unlike, of_wrong_unit
+from emgreview.signal.quality import COLUMNS, Quality, band_levels, cells, check_channel, step_size, strongest_mains
+from emgreview.signal.stuck import AROUND, STILL_S, STILL_TIMES, find_codes, longest_repeat, standing_still
 
 FloatArray = NDArray[np.floating]
 
@@ -28,9 +31,6 @@ CHECKED_S, CHECKED_PIECES = 60.0, 5
 
 BLOCK_VALUES = 1 << 21
 """Samples of all channels together that are read at once."""
-
-RECORDING = "one Recording, as read(path), a dataset's recordings[0] or Recording.from_array gives; cut_all cuts many"
-"""Where a recording comes from, for messages."""
 
 SEGMENT_S, SEGMENTS = 1.0, 40
 """Pairs of channels are compared in so many segments of that length."""
@@ -101,18 +101,71 @@ def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> Checked:
             "spread from start to end; what lies between was looked at for missing samples and stretches of one value "
             "alone"
         )
-    found = []
-    for label in rec.emg_labels:
-        channel = rec.channel(label)
-        x = np.stack([rec.values(start, stop, [label])[0] for start, stop in pieces])
-        rate_hz = rec.rate_hz
-        if channel.native_rate_hz is not None and channel.native_rate_hz < rate_hz:
-            every = round(rate_hz / channel.native_rate_hz)
-            x, rate_hz = x[:, ::every], rate_hz / every
-        found.append(
-            check_channel(x, rate_hz, label=label, unit_label=channel.unit_label, mains_hz=rec.mains_hz, looked=looked)
-        )
+    found = [_looked_at(rec, label, *_sampled(rec, label, pieces), looked) for label in rec.emg_labels]
     return Checked(_compared(rec, pieces, found if looked.startswith("all") else _between(rec, pieces, found)))
+
+
+def codes_in(rec: Recording, label: str, stretches: Sequence[tuple[int, int]]) -> list[tuple[float, ...]]:
+    """For each of some stretches (start and stop sample) in order the codes for missing samples in a channel there, ()
+    where there are none. What is a code is judged over all of them, as :func:`check` judges it."""
+    joined: list[list[int]] = []
+    for start, stop in stretches:
+        if joined and start <= joined[-1][1]:
+            joined[-1][1] = max(stop, joined[-1][1])
+        else:
+            joined.append([start, stop])
+    # Missing samples between stretches: nobody is the neighbour of what was recorded elsewhere.
+    parts = [rec.values(start, stop, [label])[0] for start, stop in joined]
+    every = _every(rec, label)
+    x = np.concatenate([part for one in parts for part in (one[::every], np.full(AROUND, np.nan))])[np.newaxis]
+    values = find_codes(x, step=step_size(x[~np.isnan(x)])).values
+    if not values:
+        return [()] * len(stretches)
+    at = [
+        np.concatenate([start + np.flatnonzero(part == value) for (start, _), part in zip(joined, parts, strict=True)])
+        for value in values
+    ]
+    return [
+        tuple(value for value, places in zip(values, at, strict=True) if ((start <= places) & (places < stop)).any())
+        for start, stop in stretches
+    ]
+
+
+def impossible(rec: Recording) -> dict[str, str]:
+    """EMG channels of a level that no surface EMG has, with the words of that finding of :func:`check`; none where the
+    unit is arbitrary. A channel is looked at closely only where its level stands out at a first look."""
+    pieces = _pieces(rec, CHECKED_S)
+    out: dict[str, str] = {}
+    for label in rec.emg_labels:
+        unit = rec.channel(label).unit_label
+        if unit not in VOLTS:
+            continue
+        x, rate_hz = _sampled(rec, label, pieces)
+        runs = [row[start:stop] for row in x for start, stop in filters.finite_runs(row)]
+        rest, loud = band_levels(runs, rate_hz)
+        # A level of 0 is that of a signal that stands still, which is told as such.
+        if rest > 0 and of_wrong_unit(of_level(label, rest, loud, unit, VOLTS[unit]), 0.0, VOLTS[unit]):
+            seen = _looked_at(rec, label, x, rate_hz, "")
+            out |= {one.channels[0]: one.words for one in of_wrong_unit(seen.found, seen.loud_rms, VOLTS[unit])}
+    return out
+
+
+def _every(rec: Recording, label: str) -> int:
+    """How many samples of the recording each sample of a slower channel was held for; 1 of all others."""
+    native_hz = rec.channel(label).native_rate_hz
+    return 1 if native_hz is None or native_hz >= rec.rate_hz else round(rec.rate_hz / native_hz)
+
+
+def _sampled(rec: Recording, label: str, pieces: list[tuple[int, int]]) -> tuple[FloatArray, float]:
+    """A channel (pieces, samples) at the rate at which it was sampled, and that rate in Hz."""
+    every = _every(rec, label)
+    x = np.stack([rec.values(start, stop, [label])[0] for start, stop in pieces])
+    return x[:, ::every], rec.rate_hz / every
+
+
+def _looked_at(rec: Recording, label: str, x: FloatArray, rate_hz: float, looked: str) -> Quality:
+    unit = rec.channel(label).unit_label
+    return check_channel(x, rate_hz, label=label, unit_label=unit, mains_hz=rec.mains_hz, looked=looked)
 
 
 def mains(rec: Recording) -> dict[str, tuple[float, float, float]]:

@@ -30,6 +30,9 @@ from numpy.typing import NDArray
 
 from emgreview.errors import ParameterError, RateError, SignalError
 
+RECORDING = "one Recording, as read(path), a dataset's recordings[0] or Recording.from_array gives; cut_all cuts many"
+"""Where a recording comes from, for messages."""
+
 
 def demand(good: object, name: str, came: object, allowed: str) -> None:
     """ParameterError unless good."""

@@ -262,7 +262,7 @@ def _measure(given: argparse.Namespace) -> Status:
         *table.attrs["notes"],
         *(f"{one.recording.name}: {note}" for one in trials for note in (*one.recording.notes, *one.notes)),
     ]
-    values = {"columns": columns, "notes": notes, "rows": rows}
+    values = {"columns": columns, "notes": list(dict.fromkeys(notes)), "rows": rows}
     text = _to_json(values) + "\n" if given.json else to_tsv(table).decode()
     if given.out is None:
         sys.stdout.write(text)

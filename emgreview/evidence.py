@@ -28,10 +28,11 @@ from emgreview.errors import EmgreviewError, ParameterError
 from emgreview.model import VOLTS, FloatArray, Processing, Trials, to_sample
 from emgreview.signal import envelope as envelopes
 from emgreview.signal.clip import at_rail
-from emgreview.signal.findings import brief, of_level, of_unlike
+from emgreview.signal.findings import brief, code_words, of_level, of_unlike
 from emgreview.signal.measures import baseline
 from emgreview.signal.quality import LEVEL_BLOCK_S, LOUDEST_PART, QUIETEST_PART
 from emgreview.signal.spectrum import power_density
+from emgreview.signal.stuck import are_usual
 from emgreview.signal.unfit import unfit
 
 BoolArray = NDArray[np.bool_]
@@ -40,6 +41,8 @@ SHOWN_PEAK = 0.7
 """Share of the peaks' upper quartile that fills a band: onsets show, the highest peaks are cut by the band's edge."""
 FEWEST_TYPICAL = 5
 AUDIBLE_HZ = 8000
+CODES = "codes, no voltage"
+"""The kind of signal that holds codes for missing samples."""
 LOUDEST = 0.25
 """Peak of what is played, full scale 1."""
 
@@ -219,9 +222,10 @@ def listening(
 
 
 class Fitness:
-    """Which channels of trials can be judged at all, by :func:`emgreview.signal.unfit.unfit` of the whole trial, and of
-    what lies from the cue on, unfiltered and in the band; and which of their samples are clipped. A trial is read and
-    looked at once, when it is first asked about; of its channels all, or those ``channels`` alone."""
+    """Which channels of trials can be judged at all: not those that hold codes for missing samples (``Trials.codes``),
+    and the others by :func:`emgreview.signal.unfit.unfit` of the whole trial, and of what lies from the cue on,
+    unfiltered and in the band; and which of their samples are clipped. A trial is read and looked at once, when it is
+    first asked about; of its channels all, or those ``channels`` alone."""
 
     def __init__(self, channels: Collection[str] | None = None) -> None:
         self._channels = channels
@@ -262,12 +266,21 @@ class Fitness:
             rest = slice(*(max(0, trials.before + to_sample(s, trials.rate_hz)) for s in trials.processing.rest_s))
             found = self._found[trials, row] = {}
             for label, x in zip(labels, raw, strict=True):
-                at, banded = at_rail(x), trials.data[row, trials.labels.index(label)]
+                codes = trials.codes.get((row, label), ())
+                coded = np.isin(x, codes)
+                at, banded = at_rail(np.where(coded, np.nan, x)), trials.data[row, trials.labels.index(label)]
                 kind, words = unfit(x, banded, trials.rate_hz, unit=trials.unit, rest=rest)
                 after = slice(min(max(trials.before, 0), len(x) - 1), None)  # where responses are looked for
                 if not kind:
                     kind, words = unfit(x[after], banded[after], trials.rate_hz, unit=trials.unit)
                     words += " from the cue on" * bool(kind)
+                if codes and (kind != "flat" or are_usual(codes)):  # one value that stands still may look like a code
+                    kind = CODES
+                    where = (
+                        f"in {coded.mean():.1%} of its samples" if coded.any() else "so near that the filter feels it"
+                    )
+                    told = code_words(codes, trials.recording.channel(label).unit_label)
+                    words = f"it holds {told}, no voltage, {where}"
                 found[label] = kind, words, at if at.any() else None
         return found
 

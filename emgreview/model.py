@@ -859,6 +859,12 @@ class Trials:
     blind : bool
         They were cut for a blind review, whose notes were told without names, and a
         notebook shows neither name nor notes of them.
+    codes : mapping of (int, str) to tuple of float
+        By place of the trial and label, the codes for missing samples that a channel holds
+        in a trial, or so near to it that the filter carries them in. ``data`` holds what the
+        filter made of them.
+    impossible : mapping of str to str
+        By label, a sentence on a level that no surface EMG has.
 
     Examples
     --------
@@ -884,6 +890,8 @@ class Trials:
     unit: str
     notes: tuple[str, ...]
     blind: bool = False
+    codes: Mapping[tuple[int, str], tuple[float, ...]] = field(default_factory=dict)
+    impossible: Mapping[str, str] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.ids)

@@ -33,6 +33,7 @@ from emgreview.detecting import Detect, rebuilt
 from emgreview.errors import DecisionError, EmgreviewError, LogError, SignalWarning
 from emgreview.model import Marker, Processing, Recording, Trials
 from emgreview.reading import find_cues, read, read_dataset
+from emgreview.reading.cues import as_cue_channel
 from emgreview.reading.dataset import NAMELESS, Dataset
 from emgreview.reading.settled import listed
 from emgreview.second_look import reopen
@@ -321,10 +322,11 @@ def _trials(
     for name, cue in wanted:
         facts = point.facts[name]
         cut = next(cut for cut in _cuts(name, facts) if cut["cue"] == cue)
-        notes += (note for note in _refuse_another(given[name], facts, cut) if note not in notes)
+        source = _with_cue_channels(given[name], cut)
+        notes += (note for note in _refuse_another(source, facts, cut) if note not in notes)
         if told and told.get(name) and "searches" not in cut:
             cut = {**cut, "searches": [{**one, "label": cue} for one in told[name]]}
-        recording = _with_cues(given[name], cut, notes)
+        recording = _with_cues(source, cut, notes)
         rate = recording.rate_hz
         processing = _processing_of(facts["processing"])
         trials.append(
@@ -415,6 +417,14 @@ def _refuse_another(recording: Recording, facts: Mapping[str, Any], cut: Mapping
     )
     scales.refuse(found, f"recording {recording.name!r} comes", advice)
     return sentences([(recording.name, beside_the_emg(found))]) if found.beside else []
+
+
+def _with_cue_channels(recording: Recording, cut: Mapping[str, Any]) -> Recording:
+    """The recording with channels in which cues were found as no EMG, where the log has them so."""
+    for label in recording.emg_labels:
+        if f"channel {label}" in cut["cues"] and label not in cut["channels"]:
+            recording = as_cue_channel(recording, label)
+    return recording
 
 
 def _with_cues(recording: Recording, cut: Mapping[str, Any], notes: list[str]) -> Recording:

@@ -3,17 +3,20 @@
 A lost cue turns two intervals into one. A hole is an interval that stands out from the others of its recording: at
 least LONG times their median, and JUMP times the longest one that is no hole (common practice, no source). Of cues that
 jitter evenly between 3 and 5 s, every single lost one stands out so; between 2 and 5 s four of five do, as the sum of
-two short intervals may be no longer than one long one. Where the rhythm is free (a next trial that waits for the
-person, exponential foreperiods) a hole may be no more than a long wait.
+two short intervals may be no longer than one long one. Of five cues a hole is told in a regular rhythm alone, of fewer
+none. Where the rhythm is free (a next trial that waits for the person, exponential foreperiods) a hole may be no more
+than a long wait.
 
     count_note(rec, cue, cues, expect)    a sentence where there are more or fewer cues than expected, or ""
     hole_note(rec, cue, cues)             a sentence on the holes, or ""
+    overlap_note(rec, cues, stretches)    a sentence on trials that share samples, or ""
     demand_trials(rec, cues, ...)         no trial spans many cues
     in_ms(before_s, after_s)              a guess that milliseconds were given for seconds
 """
 
 from collections import Counter
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -23,6 +26,12 @@ from emgreview.model import FloatArray, Marker, Recording
 LONG, JUMP = 1.4, 1.2
 FEWEST = 5
 """So many intervals are needed to judge by."""
+FEW, REGULAR, DOUBLE = 4, 1.25, 1.75
+"""Of so many the longest one is a hole where the others differ by no more than the second number, as a share, and it is
+so many times the longest of these: of intervals from 3 to 5 s none ever is (our own choice, no source)."""
+TRAIN_S = 0.1
+"""Cues nearer to one another than this are a train of stimuli, of which each trial is meant to hold several (our own
+choice, no source)."""
 SHOWN = 4
 LONGEST_S, MOST_CUES = 60.0, 20
 """A trial longer than the first that spans more cues than the second is no trial: milliseconds were taken for
@@ -58,6 +67,25 @@ def hole_note(rec: Recording, cue: str, cues: Sequence[Marker]) -> str:
     return (
         f"Cues {cue!r} follow one another after {usual.min():.3g} to {usual.max():.3g} s, but for "
         f"{', '.join(where[:SHOWN])}{more}: a pause, or cues that are missing; look there."
+    )
+
+
+def overlap_note(rec: Recording, cues: Sequence[Marker], stretches: Sequence[tuple[int, int]]) -> str:
+    """A sentence on trials (start and stop sample) that share samples with a neighbour, or "". Cues of one train
+    (:data:`TRAIN_S`) do not count."""
+    shared: set[int] = set()
+    most = 0
+    for place, ((_, stop), (start, _)) in enumerate(pairwise(stretches)):
+        apart = cues[place + 1].sample - cues[place].sample
+        if stop > start and apart >= TRAIN_S * rec.rate_hz:
+            shared |= {place, place + 1}
+            most = max(most, stop - start)
+    if not shared:
+        return ""
+    return (
+        f"{len(shared)} of {len(cues)} trials share samples with the trial before or after, up to "
+        f"{most / rec.rate_hz:.3g} s: a burst there stands in two trials, and may be counted twice; cut shorter trials "
+        "unless that is meant."
     )
 
 
@@ -110,9 +138,12 @@ def _free_of_other_trials(rec: Recording, cue: str, cues: Sequence[Marker]) -> F
 
 def _holes(intervals: FloatArray) -> np.ndarray:
     """Which intervals stand out: those from the lowest jump in the upper half of their sorted lengths."""
+    order = np.sort(intervals)
+    if len(intervals) == FEW:
+        regular = order[-2] <= REGULAR * order[0] and order[-1] >= DOUBLE * order[-2]
+        return (intervals == order[-1]) & regular
     if len(intervals) < FEWEST:
         return np.zeros(len(intervals), dtype=bool)
-    order = np.sort(intervals)
     upper = np.arange(len(order) // 2 + 1, len(order))
     jumps = upper[(order[upper] >= LONG * np.median(order)) & (order[upper] >= JUMP * order[upper - 1])]
     return intervals >= order[jumps[0]] if len(jumps) else np.zeros(len(intervals), dtype=bool)

@@ -16,7 +16,7 @@ Over 400 lines with what its public names say of themselves.
 
 import math
 import os
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from itertools import pairwise
@@ -25,17 +25,22 @@ from numbers import Real
 import numpy as np
 from numpy.typing import NDArray
 
-from emgreview.checking import RECORDING
 from emgreview.checking import check as check
+from emgreview.checking import codes_in, impossible
 from emgreview.checking import mains as mains
-from emgreview.checks import demand_size, kind, perhaps, truth, whole
+from emgreview.checks import RECORDING, demand_size, kind, perhaps, truth, whole
 from emgreview.errors import EmgreviewError, MarkerError, ParameterError, SignalError, UnitError, UnknownNameError, tell
 from emgreview.model import ARBITRARY, Marker, Note, Processing, Recording, Trials, to_sample
-from emgreview.rhythm import SHOWN, count_note, demand_trials, hole_note, in_ms
+from emgreview.rhythm import SHOWN, count_note, demand_trials, hole_note, in_ms, overlap_note
 from emgreview.signal import envelope, filters
+from emgreview.signal.findings import code_words
 from emgreview.unnamed import LEFT_OUT, NobodyNamed, alike
 
 FloatArray = NDArray[np.floating]
+
+CODES_REACH = 5.0
+"""The filter carries a code so many periods of its lower corner into a trial: 0.25 s at 20 Hz, from where on a step of
+1 V leaves less than 1 µV (our own choice, by that measurement)."""
 
 BLOCK_S = 30.0
 """Length of a block, and of the longest stretch that is filtered in one go for several trials."""
@@ -99,8 +104,10 @@ def cut_trials(
     -----
     SignalWarning
         Every note: trials that reach beyond the recording, channels that are marked bad,
-        constant or lack samples, more or fewer cues than ``expect``, a hole in the intervals
-        between them (:mod:`emgreview.rhythm`). Nothing of that is left out of the trials.
+        constant or lack samples, hold codes for missing samples, or have a level that no
+        surface EMG has (by the rules of :func:`emgreview.check`), more or fewer cues than
+        ``expect``, a hole in the intervals between them (:mod:`emgreview.rhythm`), trials that
+        share samples. Nothing of that is left out of the trials.
 
     Examples
     --------
@@ -238,8 +245,9 @@ def _cut(
     steady = np.ones((len(cues), len(labels)), dtype=bool)
     missing = np.zeros((len(cues), len(labels)), dtype=np.int64)
     unfiltered = np.zeros(len(labels), dtype=np.int64)
-    notes: list[str] = [note for note in rhythm if note]
     stretches = [(max(m.sample - before, 0), min(m.sample + after, rec.n_samples)) for m in cues]
+    rhythm.append(overlap_note(rec, cues, stretches))
+    notes: list[str] = [note for note in rhythm if note]
     for group in _groups(stretches, margin_samples(rec.rate_hz, processing), to_sample(BLOCK_S, rec.rate_hz)):
         first, last = stretches[group.start][0], max(stop for _, stop in stretches[group.start : group.stop])
         raw, banded, smooth = _condition(rec, first, last, labels, processing)
@@ -265,7 +273,15 @@ def _cut(
                     )
                 )
     beyond = [note for note in notes if isinstance(note, Note)]
+    reach = min(math.ceil(CODES_REACH / processing.low_hz * rec.rate_hz), margin_samples(rec.rate_hz, processing))
+    wider = [(max(start - reach, 0), min(stop + reach, rec.n_samples)) for start, stop in stretches]
+    codes = {
+        (trial, label): values for label in labels for trial, values in enumerate(codes_in(rec, label, wider)) if values
+    }
+    levels = impossible(rec)
     of_channels = _channel_notes(rec, labels, steady, missing, unfiltered, stretches)
+    of_channels += _code_notes(rec, labels, cues, codes, reach)
+    of_channels += [Note(f"Channel {label}", level_says(words), channel=label) for label, words in levels.items()]
     for note in (*(note for note in rhythm if note), *_first(beyond), *of_channels):
         tell(f"{rec.name}: {note}")
     notes += of_channels
@@ -284,7 +300,14 @@ def _cut(
         auxiliary_labels=others,
         unit=unit,
         notes=tuple(notes),
+        codes=codes,
+        impossible=levels,
     )
+
+
+def level_says(words: str) -> str:
+    """What is said of a channel whose level is impossible, from the words of that finding."""
+    return f"has a level that no surface EMG has. {words}"
 
 
 def condition(
@@ -479,4 +502,32 @@ def _channel_notes(
                 f"has {unfiltered[column]} samples between missing ones that were too few to filter, and are missing "
                 "from the trials."
             )
+    return notes
+
+
+def _code_notes(
+    rec: Recording,
+    labels: Sequence[str],
+    cues: Sequence[Marker],
+    codes: Mapping[tuple[int, str], tuple[float, ...]],
+    reach: int,
+) -> list[str]:
+    """A note on each channel that holds codes in or beside trials: which, and in which trials."""
+    notes: list[str] = []
+    for label in labels:
+        held = [trial for trial in range(len(cues)) if (trial, label) in codes]
+        if not held:
+            continue
+        values = tuple(dict.fromkeys(value for trial in held for value in codes[trial, label]))
+        at = ", ".join(f"{cues[trial].sample / rec.rate_hz:.3f}" for trial in held[:SHOWN])
+        more = f" and {len(held) - SHOWN} more" if len(held) > SHOWN else ""
+        notes.append(
+            Note(
+                f"Channel {label}",
+                f"holds {code_words(values, rec.channel(label).unit_label)} in {len(held)} of {len(cues)} trials, or "
+                f"within {reach / rec.rate_hz:.2g} s of them (cues at {at} s{more}): a code for missing samples or an "
+                "overflow, no voltage. It is filtered as it stands: onsets and amplitudes there are not of a muscle.",
+                channel=label,
+            )
+        )
     return notes

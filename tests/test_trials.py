@@ -109,6 +109,7 @@ def test_trials_are_filtered_first_and_cut_afterwards():
     assert [m.label for m in trials.markers(trials.ids[1])] == ["go", "response"]
 
 
+@pytest.mark.filterwarnings("ignore:.* trials share samples:emgreview.errors.SignalWarning")
 def test_other_cues_change_neither_ids_nor_data():
     x = samples()
     some, more = recording(x), recording(x, markers=[(s, "go") for s in range(2000, 18000, 500)])
@@ -119,6 +120,7 @@ def test_other_cues_change_neither_ids_nor_data():
         assert np.allclose(a.envelope[trial], b.envelope[b.index(name)], atol=1e-4)
 
 
+@pytest.mark.filterwarnings("ignore:.* trials share samples:emgreview.errors.SignalWarning")
 def test_long_recording_is_filtered_in_groups():
     x = samples(1, seconds=100)
     markers = [(s, "go") for s in range(2000, 198000, 3000)]
@@ -128,6 +130,7 @@ def test_long_recording_is_filtered_in_groups():
         assert np.allclose(trials.data[trial], whole[:, sample - 1200 : sample + 2000], atol=1e-3)
 
 
+@pytest.mark.filterwarnings("ignore:.* has a level that no surface EMG has:emgreview.errors.SignalWarning")
 def test_shift_gain_and_sign():
     x = samples()
     plain = cut(recording(x, markers=[(10000, "go")]))

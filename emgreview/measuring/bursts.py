@@ -202,8 +202,9 @@ def measure(
     Bursts of a participant, recording or channel that was excluded are left out, as of every
     analysis; notes count these and those of ``accepted_only`` and ``included_only``, with
     the reasons. A note also names measured signals that are dead, flat, missing or clipped
-    down to their rest (``signal.unfit``) where nobody called them unusable. Unusable signals
-    that no rule leaves out are measured and say so in their column.
+    down to their rest (``signal.unfit``), or hold codes for missing samples, where nobody
+    called them unusable; another, channels of a level that no surface EMG has. Unusable
+    signals that no rule leaves out are measured and say so in their column.
 
     References
     ----------
@@ -330,6 +331,8 @@ def measure(
         notes.append(
             f"{normalise} rests on clipped bursts too, and is too small, so that percentages are too large: {told}."
         )
+    if normalise in IN_TASK and (told := ground.coded()):
+        notes.append(f"{normalise} rests on codes for missing samples too, and percentages of it mean nothing: {told}.")
     if "set_aside" in rows and (count := int(rows["set_aside"].fillna(False).astype(bool).sum())):
         notes.append(f"{count} bursts in stretches that were set aside are measured; the column set_aside names them.")
     notes += ground.notes("bursts")

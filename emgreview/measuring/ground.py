@@ -13,9 +13,10 @@ from collections.abc import Collection, Iterator, Sequence
 import numpy as np
 import pandas as pd
 
-from emgreview.evidence import Fitness
+from emgreview.evidence import CODES, Fitness
 from emgreview.measuring.rows import FloatArray, IntArray, places
 from emgreview.model import Trials
+from emgreview.trials import level_says
 
 
 class Ground:
@@ -30,6 +31,7 @@ class Ground:
         self._fitness = Fitness(channels)
         self._doubtful: Counter[tuple[str, str, str]] = Counter()
         self._unread: dict[tuple[Trials, int], None] = {}
+        self._impossible: dict[tuple[str, str], str] = {}
 
     def by_channel(
         self, parts: Sequence[Trials], rows: pd.DataFrame
@@ -53,6 +55,9 @@ class Ground:
 
     def use(self, part: Trials, place: int, trial: IntArray) -> None:
         """Numbers rest on these trials (rows,) of a channel, each counted as often as it stands there."""
+        label = part.labels[place]
+        if len(trial) and label in part.impossible:
+            self._impossible[label, part.recording.name] = part.impossible[label]
         for row in map(int, trial):
             if self._known(part, row) and (kind := self._fitness.kind(part, row, part.labels[place])):
                 self._doubtful[part.labels[place], part.recording.name, kind] += 1
@@ -73,20 +78,44 @@ class Ground:
         return out
 
     def notes(self, what: str, channel: str | None = None) -> list[str]:
-        """Sentences on the signals that cannot be judged, with how many ``what`` rest on each, and on recordings that
-        could not be read for it; of one channel, or of all."""
+        """Sentences on the signals that cannot be judged, with how many ``what`` rest on each, on those that hold codes
+        for missing samples, on levels that no surface EMG has, and on recordings that could not be read for it; of one
+        channel, or of all."""
         told = ", ".join(
             f"{label} of {name} ({kind}) {count}"
             for (label, name, kind), count in sorted(self._doubtful.items())
             if channel in (None, label)
         )
+        coded = self.coded(channel)
+        levels = [
+            f"{name}: Channel {label} {level_says(words)}"
+            for (label, name), words in sorted(self._impossible.items())
+            if channel in (None, label)
+        ]
         gone = ", ".join(sorted({part.recording.name for part, _ in self._unread}))
-        return [
-            f"Measured are {what} of signals that cannot be judged, and that nobody calls unusable: {told}."
-        ] * bool(told) + [
-            f"Whether samples are clipped, and whether signals can be judged at all, is not known of {gone}: it can no "
-            "longer be read."
-        ] * bool(gone)
+        notes = []
+        if told:
+            notes.append(
+                f"Measured are {what} of signals that cannot be judged, and that nobody calls unusable: {told}."
+            )
+        if coded:
+            notes.append(
+                f"{coded}: there the signal holds codes for missing samples, which are no voltage: amplitudes and "
+                "onsets are not of a muscle."
+            )
+        notes += levels
+        if gone:
+            notes.append(
+                "Whether samples are clipped, and whether signals can be judged at all, is not known of "
+                f"{gone}: it can no longer be read."
+            )
+        return notes
+
+    def coded(self, channel: str | None = None) -> str:
+        """Which channels, of which recordings, hold codes for missing samples where numbers rest on them; of one
+        channel, or of all. "" where none does."""
+        found = [(label, name) for label, name, kind in sorted(self._doubtful) if kind == CODES]
+        return ", ".join(f"{label} of {name}" for label, name in found if channel in (None, label))
 
     def _known(self, part: Trials, row: int) -> bool:
         """Whether the trial could be read; one that could not is not tried again."""

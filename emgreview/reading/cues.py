@@ -6,31 +6,32 @@ channel that starts on the new side holds no cue there, and a step from or to a 
 
     find_cues(rec, channel, level=...)     markers, the recording left as it is
     with_cues(rec, channel, level=...)     the recording with them
+    as_cue_channel(rec, channel)           the recording with a channel of cues that is no EMG
     channel_range(rec, channel)            lowest and highest value, to choose a level by
+
+Over 400 lines with what its public names say of themselves.
 """
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from numbers import Real
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from emgreview.checks import kind, perhaps, whole
+from emgreview.checks import RECORDING, kind, perhaps, whole
 from emgreview.errors import MarkerError, ParameterError, SignalError, tell
 from emgreview.model import FloatArray, Marker, Recording, to_sample
+from emgreview.reading.hold_off import held_off, swallowed, words_begin
+from emgreview.reading.units import kind_of
 
 BLOCK = 1 << 18
 FEW = 20
 """So many cues are never called implausible."""
 MOST_A_SECOND = 20.0
 """More cues a second than this, on average over the recording, are called implausible."""
-
-BOUNCES_S, LONG_HOLD_S = 1.0, 20.0
-"""Contacts that bounce, and screens that flicker, have settled after the first; a hold-off of the second or more that
-passes over most changes is taken for milliseconds (our own choice, no source)."""
 
 Edge = Literal["rising", "falling", "both"]
 
@@ -90,7 +91,8 @@ def find_cues(
     Warns
     -----
     SignalWarning
-        The hold-off passes over most crossings.
+        The hold-off passes over most crossings, or over pulses that look like cues of their
+        own.
 
     Notes
     -----
@@ -111,6 +113,25 @@ def find_cues(
     >>> [cue.sample for cue in er.find_cues(rec, "trigger", level=2.5, hold_off_s=0.5)]
     [1000, 4000]
     """
+    found, sentence = _search(rec, channel, level, edge, hold_off_s, label, codes, mask)
+    if sentence:
+        tell(f"{rec.name}: {sentence}")
+    return found
+
+
+def _search(
+    rec: Recording,
+    channel: str,
+    level: float | None,
+    edge: Edge,
+    hold_off_s: float,
+    label: str,
+    codes: bool,
+    mask: int,
+) -> tuple[tuple[Marker, ...], str]:
+    """The cues, and a sentence on what the hold-off passes over, or ""."""
+    kind("rec", rec, Recording, RECORDING)
+    kind("channel", channel, str, f"the label of one channel, in quotes: {', '.join(map(repr, rec.labels))}")
     _demand(rec, level, edge, hold_off_s, codes, mask)
     kind("label", label, str, "what the cues are to be called, in quotes")
     hold = max(to_sample(hold_off_s, rec.rate_hz), 1)
@@ -119,11 +140,10 @@ def find_cues(
         return _find_codes(rec, channel, hold, label, mask, search)
     assert level is not None
     found = _crossings(rec, channel, level)
-    raw = {"rising": found.rising, "falling": found.falling}.get(edge)
-    if raw is None:
-        raw = np.sort(np.concatenate([found.rising, found.falling]))
-    samples = _held_off(raw, hold)
-    _tell_swallowed(rec, channel, raw, samples, hold_off_s)
+    both = np.sort(np.concatenate([found.rising, found.falling]))
+    raw = {"rising": found.rising, "falling": found.falling}.get(edge, both)
+    samples = held_off(raw, hold)
+    sentence = swallowed(rec, channel, raw, both, samples, hold_off_s)
     unit = f" {rec.channel(channel).unit_label}".rstrip()
     if not len(samples):
         raise MarkerError(_none_found(rec, channel, level, edge, found, unit))
@@ -132,7 +152,7 @@ def find_cues(
     _demand_plausible(rec, samples, len(raw), hold, f"{came}, with level {level:g}{unit}", advice)
     rising = set(found.rising.tolist())
     search = {"channel": channel, "label": label, "level": float(level), "edge": edge, "hold_off_s": float(hold_off_s)}
-    return tuple(
+    markers = tuple(
         Marker(
             int(sample),
             label,
@@ -142,6 +162,7 @@ def find_cues(
         )
         for sample in samples
     )
+    return markers, sentence
 
 
 def with_cues(
@@ -158,7 +179,9 @@ def with_cues(
     """The recording with the cues of :func:`find_cues` among its markers.
 
     Markers from the same channel with the same label, found by an earlier call, are
-    replaced; all others stay.
+    replaced; all others stay. The channel is no EMG any more, unless it is the only one, and
+    a note says so. Where it is that of a muscle, as with stimuli that show in it, keep it:
+    ``rec.with_markers([*rec.markers, *er.find_cues(rec, …)])``.
 
     Parameters
     ----------
@@ -188,6 +211,12 @@ def with_cues(
     MarkerError, ParameterError, UnknownNameError, SignalError
         As for :func:`find_cues`.
 
+    Warns
+    -----
+    SignalWarning
+        As for :func:`find_cues`; and where the channel was taken as EMG and its name does not
+        say that it is none. ``notes`` of the recording say so too.
+
     Examples
     --------
     >>> import numpy as np
@@ -198,13 +227,30 @@ def with_cues(
     >>> len(er.with_cues(rec, "trigger", level=2.5, hold_off_s=0.5, label="go").markers)
     2
     """
-    found = find_cues(rec, channel, level=level, edge=edge, hold_off_s=hold_off_s, label=label, codes=codes, mask=mask)
+    found, sentence = _search(rec, channel, level, edge, hold_off_s, label, codes, mask)
 
     def found_before(marker: Marker) -> bool:
         code = f" {marker.details['code']}" if codes and "code" in marker.details else ""
         return marker.source == f"channel {channel}" and marker.label == label + code
 
-    return rec.with_markers([*(marker for marker in rec.markers if not found_before(marker)), *found])
+    made = as_cue_channel(rec, channel).with_markers(
+        [*(marker for marker in rec.markers if not found_before(marker)), *found]
+    )
+    told = list(made.notes[len(rec.notes) :]) if kind_of(channel, None)[0] == "EMG" else []
+    for words in (*told, *([sentence] if sentence else [])):
+        tell(f"{rec.name}: {words}")
+    earlier = (note for note in made.notes if not note.startswith(words_begin(channel)))
+    return replace(made, notes=(*earlier, *([sentence] if sentence else [])))
+
+
+def as_cue_channel(rec: Recording, channel: str) -> Recording:
+    """The recording with a channel that holds cues as no EMG, and a note where it was; the only EMG channel stays."""
+    if rec.channel(channel).kind != "EMG" or rec.emg_labels == (channel,):
+        return rec
+    unit = rec.channel(channel).unit_label
+    note = f"Channel {channel!r} holds the cues, and is taken as TRIG, not EMG; its level is in {unit}, as it was read."
+    channels = tuple(replace(one, kind="TRIG") if one.label == channel else one for one in rec.channels)
+    return replace(rec, channels=channels, notes=(*rec.notes, note))
 
 
 def channel_range(rec: Recording, channel: str) -> tuple[float, float]:
@@ -246,18 +292,9 @@ def _crossings(rec: Recording, channel: str, level: float) -> _Crossings:
     return _Crossings(np.concatenate(rising), np.concatenate(falling), low, high)
 
 
-def _held_off(samples: NDArray[np.int64], hold: int) -> NDArray[np.int64]:
-    """The first of the samples, then each first one at least ``hold`` after the one kept before."""
-    kept, place = [], 0
-    while place < len(samples):
-        kept.append(samples[place])
-        place = int(np.searchsorted(samples, samples[place] + hold))
-    return np.array(kept, dtype=np.int64)
-
-
 def _find_codes(
     rec: Recording, channel: str, hold: int, label: str, mask: int, search: Mapping[str, Any]
-) -> tuple[Marker, ...]:
+) -> tuple[tuple[Marker, ...], str]:
     if rec.channel(channel).kind == "EMG":
         raise SignalError(
             f"channel {channel!r} of {rec.name} counts as EMG and is read in {rec.channel(channel).unit}, so its "
@@ -281,8 +318,8 @@ def _find_codes(
         samples.append(first + at)
         values.append(word[at])
     at_all, code_all = np.concatenate(samples), np.concatenate(values)
-    starts = _held_off(at_all, hold)
-    _tell_swallowed(rec, channel, at_all, starts, float(search["hold_off_s"]))
+    starts = held_off(at_all, hold)
+    sentence = swallowed(rec, channel, at_all, at_all, starts, float(search["hold_off_s"]))
     if not len(starts):
         raise MarkerError(
             f"channel {channel!r} of {rec.name} never changes to a code other than 0; under the mask {mask:#x} it "
@@ -294,10 +331,11 @@ def _find_codes(
     came = f"channel {channel!r} of {rec.name}, which holds codes {span} under mask {mask:#x}"
     _demand_plausible(rec, starts, len(at_all), hold, came, "try a mask with fewer bits, or a longer hold_off_s")
     last = np.searchsorted(at_all, starts + hold) - 1
-    return tuple(
+    markers = tuple(
         Marker(int(sample), f"{label} {code}", f"channel {channel}", details={"code": str(code)}, search=search)
         for sample, code in zip(starts, code_all[last], strict=True)
     )
+    return markers, sentence
 
 
 def _demand(rec: Recording, level: float | None, edge: str, hold_off_s: float, codes: bool, mask: int) -> None:
@@ -321,27 +359,6 @@ def _demand(rec: Recording, level: float | None, edge: str, hold_off_s: float, c
             "(channel_range() "
             "gives lowest and highest), or codes=True for a channel of digital codes."
         )
-
-
-def _tell_swallowed(
-    rec: Recording, channel: str, raw: NDArray[np.int64], kept: NDArray[np.int64], hold_off_s: float
-) -> None:
-    """Contacts bounce for a part of a second: what lies further apart and was passed over is told, and where there is
-    much of it a hold-off in milliseconds is the likely cause."""
-    if hold_off_s <= BOUNCES_S:
-        return
-    apart = len(_held_off(raw, to_sample(BOUNCES_S, rec.rate_hz)))
-    if apart < 2 * len(kept):
-        return
-    words = (
-        f"in channel {channel!r} of {rec.name}, hold_off_s={hold_off_s:g} s passes over {apart - len(kept)} of {apart} "
-        f"changes that lie {BOUNCES_S:g} s or more after the one before"
-    )
-    if hold_off_s >= LONG_HOLD_S and apart > 3 * len(kept):
-        raise ParameterError(
-            f"{words}; allowed: a little less than the shortest time between two cues; correct it{perhaps(hold_off_s)}."
-        )
-    tell(f"{words[0].upper()}{words[1:]}: look whether these are cues.")
 
 
 def _none_found(rec: Recording, channel: str, level: float, edge: str, found: _Crossings, unit: str) -> str:

@@ -33,7 +33,7 @@ from emgreview.reading.bids import (
 from emgreview.reading.edf import read_header
 from emgreview.reading.files import read
 from emgreview.reading.registry import known_extensions, reader_for
-from emgreview.reading.settled import Unit, listed
+from emgreview.reading.settled import Unit, demand_kinds, listed
 from emgreview.reading.units import names_emg
 from emgreview.unnamed import LEFT_OUT
 
@@ -241,6 +241,7 @@ def read_dataset(
     ('sub-01_task-turnhandle', 'sub-02_task-turnhandle')
     """
     kind("folder", folder, (str, os.PathLike), "the path of a folder of recordings")
+    demand_kinds(rate_hz, unit, columns)
     folder = Path(folder)
     if not folder.is_dir():
         what = "is a file; use read() for one file" if folder.exists() else "does not exist; give an existing folder"

@@ -15,6 +15,7 @@ from emgreview.reading.assembly import Unit, assemble
 from emgreview.reading.bids import find_sidecars
 from emgreview.reading.checks import check_samples
 from emgreview.reading.registry import reader_for
+from emgreview.reading.settled import demand_kinds
 from emgreview.reading.text import READER as TEXT
 from emgreview.reading.text import demand_told
 
@@ -101,6 +102,7 @@ def read(
     (('FCR', 'ECR'), 2.0)
     """
     kind("path", path, (str, os.PathLike), "the path of one file")
+    demand_kinds(rate_hz, unit, columns)
     path = Path(path)
     if path.is_dir():
         raise ReadError(f"{path} is a folder; read() takes one file; use read_dataset() for a folder of recordings.")

@@ -5,14 +5,16 @@ missing, or say "arbitrary", but never replace one scale by another.
 
     settle(path, signal, row, ...)      one channel, with its scale
     unit_notes(path, sidecars, found)   sentences on units that the table states otherwise, or alone
-    demand_known_unit, demand_unit_used what the caller said makes sense
+    demand_kinds, demand_known_unit, demand_unit_used what the caller said makes sense
 """
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from numbers import Real
 from pathlib import Path
 
-from emgreview.errors import UnitError, UnknownNameError
+from emgreview.checks import rate
+from emgreview.errors import ParameterError, UnitError, UnknownNameError
 from emgreview.model import ARBITRARY, VOLTS, Channel
 from emgreview.reading.bids import ChannelRow, Sidecars
 from emgreview.reading.contents import Signal
@@ -146,6 +148,29 @@ def _unit(path: Path, signal: Signal, row: ChannelRow | None, kind: str, said: U
             f"alone, or, where the scale to volts is unknown, unit={ARBITRARY!r}."
         )
     return signal.unit or (row.units if row else "")
+
+
+def demand_kinds(rate_hz: object, unit: object, columns: object) -> None:
+    """RateError, UnitError or ParameterError unless the rate is None or a number, the unit None, a word, or a mapping
+    of words, and columns None or several labels."""
+    if rate_hz is not None and (not isinstance(rate_hz, Real) or isinstance(rate_hz, bool)):
+        rate(rate_hz)
+    if isinstance(columns, Mapping) or not isinstance(columns, Iterable | None):
+        raise ParameterError(
+            f"columns came as {columns!r}; allowed: a list of labels in order, or None; give columns=['FCR', 'ECR']."
+        )
+    allowed = f"one of {VOLTAGES}, {ARBITRARY!r} for all, or a mapping of labels to units"
+    if isinstance(unit, Mapping):
+        wrong = {label: text for label, text in unit.items() if not isinstance(text, str)}
+        if wrong:
+            label, text = next(iter(wrong.items()))
+            raise UnitError(
+                f"unit came with {text!r} for channel {label!r}; allowed: a unit as a word, such as 'mV'; give that."
+            )
+    elif not isinstance(unit, str | None):
+        raise UnitError(
+            f"unit came as {unit!r}; allowed: {allowed}; give unit='mV', or unit={{'FCR': 'mV', 'TRIGGER': 'V'}}."
+        )
 
 
 def demand_known_unit(said: Unit, labels: Sequence[str]) -> None:

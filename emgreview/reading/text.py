@@ -24,6 +24,9 @@ from emgreview.reading.contents import Contents, Reader, Signal
 TIME = "time"
 """The column name that means seconds, in any case."""
 
+LEFT_OUT_SIGNS = frozenset({"-", "–", "—", "_"})
+"""What stands in a shell, or on paper, for a column to leave out, and is no name of a channel."""
+
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|nan", re.IGNORECASE)
 _DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+([eE][+-]?\d+)?")
 _SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", None: "spaces"}
@@ -117,6 +120,11 @@ def _labels(path: Path, columns: Sequence[str | None] | None) -> list[str | None
     if columns is None:
         raise ParameterError(f"{path.name} is text, which names no channels, and columns is missing; give {allowed}.")
     labels = [] if isinstance(columns, str) else list(columns)
+    if any(isinstance(label, str) and label.strip() in LEFT_OUT_SIGNS for label in labels):
+        raise ParameterError(
+            f"columns came as {columns!r}; a sign alone names no channel: a column to leave out is None; give "
+            f"{allowed}."
+        )
     signals = [label for label in labels if label is not None and str(label).casefold() != TIME]
     if not signals or not all(isinstance(label, str) and label.strip() for label in signals):
         raise ParameterError(f"columns came as {columns!r}; it must name at least one signal; give {allowed}.")

@@ -27,12 +27,13 @@ class Judging(Around):
     def unfit(self, trial: str, channel: str) -> str:
         """Why a channel of a trial cannot be judged without a look at it.
 
-        It is marked bad in its recording; it is dead, flat, missing, or clipped so near to its
-        rest that not even an onset can be judged (:mod:`emgreview.signal.unfit` says what that
-        means); it is clipped where nobody marked a burst, nor did the method; a stretch of it in
-        this trial was set aside; the method could not tell, or found activity without an onset.
-        What decides on several channels at once passes over these and says so. Of an automatic
-        mark that is hidden nothing is told.
+        It is marked bad in its recording; it holds codes for missing samples (``Trials.codes``);
+        it is dead, flat, missing, or clipped so near to its rest that not even an onset can be
+        judged (:mod:`emgreview.signal.unfit` says what that means); it is clipped where nobody
+        marked a burst, nor did the method; a stretch of it in this trial was set aside; the
+        method could not tell, or found activity without an onset. What decides on several
+        channels at once passes over these and says so. Of an automatic mark that is hidden
+        nothing is told.
 
         Parameters
         ----------

@@ -7,13 +7,17 @@ frozen, so that screens and tables can show them, add their own, and flag by ``c
     Limit, LIMITS   the limits, and where each comes from
     of_measures     findings of one channel from what was measured on it
     of_level        those about its level alone: dead, or in another unit
+    of_wrong_unit   of these, levels that no surface EMG has
     of_standing     stretches of one value and missing samples, wherever they lie in a long recording
     of_pairs        channels that carry the same signal
     brief           those about level in a few words
+    code_words      which codes a signal holds, in a few words
     of_unlike       channels far smaller or larger than the others, where the unit is arbitrary
 
 Codes: "no samples", "constant", "nothing looked at", "missing", "code value", "held", "repeated", "clipped", "dead",
 "too small", "too large", "coarse", "mains", "low frequencies", "heart", "same signal", "unlike others".
+
+Over 400 lines, because limits and words are looked for in one place.
 """
 
 import math
@@ -37,6 +41,10 @@ FLAT_S = 0.005
 
 HEARTS_SHARE = 0.8
 """So much of the power may strong heart beats put below 20 Hz; where they are found, it is not told as drift."""
+
+WRONG_UNIT = ("too small", "too large", "too large with bursts")
+"""Limits of a level at rest that no surface EMG has: not of an electrode that is lost for a while, nor of the loudest
+parts alone, where a stimulus may stand."""
 
 ACTIVE = 4.0
 """A channel whose loudest parts are so many times its quietest is not dead."""
@@ -116,11 +124,9 @@ def of_measures(label: str, m: Mapping[str, Any], unit: str, unit_uv: float | No
     if m["missing_share"] > 0:
         add("missing", f"{m['missing_share']:.2%} of samples are missing.", 100 * m["missing_share"], "%", 0.0, OWN)
     if m["code_share"] > 0:
-        shown = " and ".join(f"{value:.6g}" for value in m["code_values"][:3])
-        several = len(m["code_values"]) > 1
         add(
             "code value",
-            f"{m['code_share']:.2%} of samples hold the value{'s' if several else ''} {shown} {unit}, far from their "
+            f"{m['code_share']:.2%} of samples hold {code_words(m['code_values'], unit, 'value')}, far from their "
             "neighbours: a code for missing samples or an overflow, no voltage. They are left out of the other "
             f"measures (limit: a usual code, or the same value 3 times; {OWN}).",
             100 * m["code_share"],
@@ -281,6 +287,18 @@ def of_level(label: str, rest: float, loud: float, unit: str, unit_uv: float, ma
     return []
 
 
+def of_wrong_unit(found: Sequence[Finding], loud: float, unit_uv: float) -> list[Finding]:
+    """Those of some findings that are about a level that no surface EMG has at rest (:data:`WRONG_UNIT`).
+
+    A unit that is a thousand times too small makes bursts so, too: where the ``loud`` parts are more than a thousandth
+    of the strongest bursts, the input was cut off for a while instead.
+    """
+    limits = {LIMITS[name].value / unit_uv for name in WRONG_UNIT}
+    active = loud * unit_uv > LIMITS["bursts"].value / 1000
+    kept = [one for one in found if one.code in ("too small", "too large") and one.limit in limits]
+    return [one for one in kept if one.code == "too large" or not active]
+
+
 def of_standing(label: str, seen: Standing, n: int, rate_hz: float, told: Collection[str]) -> list[Finding]:
     """Stretches of one value, and missing samples, among the ``n`` samples of a channel; not those ``told`` by their
     codes already."""
@@ -302,6 +320,12 @@ def of_standing(label: str, seen: Standing, n: int, rate_hz: float, told: Collec
         )
         out.append(make("repeated", words, seen.longest, "samples", STILL_S * rate_hz))
     return out
+
+
+def code_words(values: Sequence[float], unit: str, what: str = "code") -> str:
+    """Which codes a signal holds: "the code -999 mV"; three of them at most are named."""
+    shown = " and ".join(f"{value:.6g}" for value in values[:3])
+    return f"the {what}{'s' if len(values) > 1 else ''} {shown} {unit}"
 
 
 def brief(finding: Finding, unit_uv: float | None) -> str:

@@ -419,4 +419,4 @@ def _low_share(runs: list[FloatArray], rate_hz: float) -> float:
         f, p = power_density(run, rate_hz, window_s=MAINS_SHORTEST_S)
         low += len(run) * float(band_power(f, p, 0.0, LOW_HZ))
         total += len(run) * float(band_power(f, p))
-    return low / total
+    return low / total if total > 0 else math.nan

@@ -5,6 +5,7 @@ a code is told by standing alone among its neighbours in time and recurring exac
 more frequent, than the converter's step explains.
 
     Codes, find_codes           single values that stand for something else, -999 for instance
+    are_usual                   whether some values are codes in common use
     Repeats, find_repeats       samples repeated for a moment, or throughout
     held_times, as_sampled      how often each value comes where a signal is held; the same without the repetition
     Standing, standing_still    where a signal of any length, read block by block, stays at one value, or is missing
@@ -95,11 +96,21 @@ def find_codes(stretches: FloatArray, *, step: float) -> Codes:
     return Codes(tuple(found), at, usual)
 
 
+def are_usual(values: Sequence[float]) -> bool:
+    """Whether all of some values are codes in common use (:data:`USUAL`), in whatever unit of voltage."""
+    known = _known()
+    return all(bool((np.abs(known - value) <= 1e-9 * np.abs(known)).any()) for value in values)
+
+
+def _known() -> FloatArray:
+    return np.array([sign * code * scale for code in USUAL for scale in SCALES for sign in (1, -1)])
+
+
 def _candidates(levels: FloatArray, counts: NDArray[np.integer]) -> list[tuple[float, bool]]:
     """Values worth a look, and whether each is a usual code."""
     if levels.size < 3:
         return []
-    known = np.array([sign * code * scale for code in USUAL for scale in SCALES for sign in (1, -1)])
+    known = _known()
     near = np.clip(np.searchsorted(levels, known), 0, levels.size - 1)
     before = np.maximum(near - 1, 0)
     near = np.where(np.abs(levels[before] - known) < np.abs(levels[near] - known), before, near)

@@ -12,6 +12,7 @@ from bokeh.layouts import column
 from bokeh.models import Div, Range1d, Span
 from bokeh.plotting import figure
 
+from emgreview.checks import RECORDING, kind
 from emgreview.errors import MarkerError
 from emgreview.model import FloatArray, Marker, Recording, to_sample
 from emgreview.reading import find_cues
@@ -46,6 +47,8 @@ def show_cues(rec: Recording, channel: str, *, level: float | None = None, codes
         For the last line of a notebook cell. Where no plausible cues are found the picture
         carries the reason instead.
     """
+    kind("rec", rec, Recording, RECORDING)
+    kind("channel", channel, str, f"the label of one channel, in quotes: {', '.join(map(repr, rec.labels))}")
     host.prepare()
     cues: Sequence[Marker] = ()
     if level is None and not codes:

@@ -26,7 +26,7 @@ from panel.custom import Child, JSComponent
 
 from emgreview import checks
 from emgreview.annotations import events
-from emgreview.checking import RECORDING
+from emgreview.checks import RECORDING
 from emgreview.errors import DecisionError, EmgreviewError, ParameterError
 from emgreview.keys import DECIDING, LONG_KEYS, Key, by_former_name, key_table
 from emgreview.model import Processing, Recording

@@ -145,6 +145,7 @@ def test_a_rate_of_emg_that_the_table_denies_is_still_an_error(tmp_path) -> None
         er.read_dataset(root).recordings[0]
 
 
+@pytest.mark.filterwarnings("ignore:.* has a level that no surface EMG has:emgreview.errors.SignalWarning")
 @pytest.mark.parametrize(("datatype", "bdf"), [("eeg", False), ("eeg", True), ("ieeg", False)])
 def test_emg_in_a_file_of_eeg_or_ieeg_is_read(tmp_path, datatype: str, bdf: bool) -> None:
     """Against an independent reader; the dataset passes the official validator."""

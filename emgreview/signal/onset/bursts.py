@@ -115,7 +115,8 @@ def list_bursts(
     -----
     SignalWarning
         Counts the stretches of 10 s (or shorter signals) that are dead, flat, missing or
-        clipped, or clipped down to what lies in no burst (``signal.unfit``), and the bursts
+        clipped, or clipped down to what lies in no burst (``signal.unfit``), or hold codes
+        for missing samples, as :func:`emgreview.check` finds them, and the bursts
         that are clipped (``signal.clip``): these have an onset and no size. It changes no
         burst. A recording is looked at unfiltered. An array is so as it is, where a filter
         has rounded off what was cut, and none is dead, as its unit is not known: give the
@@ -200,7 +201,7 @@ def _of_recording(
 ) -> list[Burst]:
     """The bursts of one channel of a recording, and what they rest on, told."""
     listed = find_in_long(band, rec.n_samples, rec.rate_hz, rest, shortest_s, merge_s)
-    seen, unit = Looked(), rec.channel(channel).unit
+    seen, unit = Looked(unit=rec.channel(channel).unit_label), rec.channel(channel).unit
 
     def both(start: int, stop: int) -> tuple[Array, Array]:
         return rec.values(start, stop, [channel])[0], band(start, stop)

@@ -16,7 +16,10 @@ import numpy as np
 
 from emgreview.model import Burst
 from emgreview.signal.clip import at_rail, cut_words
+from emgreview.signal.findings import code_words
 from emgreview.signal.onset.long import Array
+from emgreview.signal.quality import step_size
+from emgreview.signal.stuck import find_codes
 from emgreview.signal.unfit import HALF, unfit
 
 LOOKED_S = 10.0
@@ -29,21 +32,33 @@ Both = Callable[[int, int], tuple[Array, Array]]
 
 @dataclass(slots=True)
 class Looked:
-    """How many stretches, of how many, cannot be judged, by kind; how many bursts, of how many, are clipped."""
+    """How many stretches, of how many, cannot be judged, by kind; how many bursts, of how many, are clipped; which
+    codes for missing samples there are, with their ``unit``, and in how many stretches."""
 
     stretches: int = 0
     unfit: Counter[str] = field(default_factory=Counter)
     bursts: int = 0
     clipped: int = 0
+    codes: dict[float, None] = field(default_factory=dict)
+    coded: int = 0
+    unit: str = ""
 
     def notes(self, whose: str) -> list[str]:
         """Sentences, none where nothing stands out; ``whose`` signal, in words."""
         told = ", ".join(f"{kind} {count}" for kind, count in sorted(self.unfit.items()))
-        count = self.unfit.total()
-        return [
-            f"{count} of {self.stretches} stretches of {whose} cannot be judged ({told}): bursts that are listed "
-            "there, or are not, say nothing of the muscle; look at the signal."
-        ] * bool(count) + cut_words(self.clipped, self.bursts, f"bursts of {whose}")
+        notes = []
+        if count := self.unfit.total():
+            notes.append(
+                f"{count} of {self.stretches} stretches of {whose} cannot be judged ({told}): bursts that are listed "
+                "there, or are not, say nothing of the muscle; look at the signal."
+            )
+        if self.codes:
+            notes.append(
+                f"{whose[0].upper()}{whose[1:]} holds {code_words(tuple(self.codes), self.unit)} in {self.coded} of "
+                f"{self.stretches} stretches: a code for missing samples or an overflow, no voltage. It is filtered as "
+                "it stands: bursts and onsets beside it are not of a muscle."
+            )
+        return notes + cut_words(self.clipped, self.bursts, f"bursts of {whose}")
 
 
 def look(seen: Looked, read: Both, n: int, rate_hz: float, bursts: Sequence[Burst], *, unit: str, most: int) -> None:
@@ -64,6 +79,11 @@ def look(seen: Looked, read: Both, n: int, rate_hz: float, bursts: Sequence[Burs
         seen.stretches += 1
         if x is banded and not _suspect(x):
             continue
+        if x is not banded:
+            codes = find_codes(x[np.newaxis], step=step_size(x[np.isfinite(x)]))
+            seen.codes |= dict.fromkeys(codes.values)
+            seen.coded += bool(codes.values)
+            x = np.where(codes.at[0], np.nan, x)
         kind, _ = unfit(x, banded, rate_hz, unit=unit, rest=rest)
         seen.unfit += Counter([kind] * bool(kind))
         if here and (at := at_rail(x)).any():
