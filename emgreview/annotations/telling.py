@@ -17,7 +17,7 @@ from typing import Any
 
 from emgreview.annotations import scales
 from emgreview.errors import LogError
-from emgreview.model import Recording
+from emgreview.model import SAME_SAMPLES, Recording
 
 Cuts = Sequence[Mapping[str, Any]]
 
@@ -25,12 +25,6 @@ Told = tuple[str, str]
 """A recording, and a sentence in which NAMES stands for it: what is the same of many recordings is told once."""
 
 NAMES = "{names}"
-
-SAME_SAMPLES = (
-    "hold the same samples: one file under several names, or one copied over another. What is decided on them counts "
-    "several times; look which of them is right, and leave the others out."
-)
-"""What is said of recordings that are one."""
 
 
 def sentences(told: Sequence[Told]) -> list[str]:

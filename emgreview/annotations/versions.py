@@ -278,6 +278,9 @@ def verify(folder: str | Path) -> Verified:
                     f"{when} when line {head['lines']} of {where} was another; the log was cut short or written anew "
                     "since."
                 )
-    if not heads and not problems:
+    if not folder.is_dir():
+        what = "is a file" if folder.exists() else "does not exist"
+        problems.append(f"{folder} {what}; a review is a folder that holds 'logs'; give the one in which it was made.")
+    elif not heads and not problems:
         problems.append(f"no annotation log was found under {folder}; give the folder that holds 'logs'.")
     return Verified(not problems, events, len(heads), len(versions), tuple(problems))
