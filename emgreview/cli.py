@@ -166,7 +166,7 @@ def _check(given: argparse.Namespace) -> Status:
 
 
 def _detect(given: argparse.Namespace) -> Status:
-    _demand_new(given.out)
+    _demand_new(given.out, as_json=given.json)
     checked_method(given.method, dict(given.set))  # before anything is read: it would be the same for every recording
     rows: list[dict[str, Any]] = []
     for name, rec in _recordings(given):
@@ -246,7 +246,7 @@ def _review(given: argparse.Namespace) -> Status:
 def _measure(given: argparse.Namespace) -> Status:
     from emgreview.tables import to_tsv  # heavy: pandas, which the other commands can do without
 
-    _demand_new(given.out)
+    _demand_new(given.out, as_json=given.json)
     decisions = er.read_version(given.folder, given.version)
     reviewed = set(decisions["recording"])
     came = list(_recordings(given))
@@ -508,15 +508,18 @@ _SPREADSHEETS = (".xlsx", ".xls", ".xlsm", ".xlsb", ".ods", ".numbers")
 """Endings of files that are no text."""
 
 
-def _demand_new(out: Path | None, what: str = "file") -> None:
+def _demand_new(out: Path | None, what: str = "file", *, as_json: bool = False) -> None:
     """What is written is new, and its folder is there: told before anything is done."""
     if out is None:
         return
     if what == "file" and out.suffix.lower() in _SPREADSHEETS:
+        form, ending = ("JSON", ".json") if as_json else ("tab-separated", ".tsv")
         raise er.EmgreviewError(
-            f"--out came as {out}; what is written is text, tab-separated, and no {out.suffix} file: the program that "
-            f"opens those would refuse it; nothing was written; call it {out.with_suffix('.tsv').name}."
+            f"--out came as {out}; what is written is text, {form}, and no {out.suffix} file: the program that "
+            f"opens those would refuse it; nothing was written; call it {out.with_suffix(ending).name}."
         )
+    if what == "file" and out.suffix.lower() == ".csv" and not as_json:
+        _say(f"note: {out} is written tab-separated, as a file ending in .tsv is expected to be.")
     if out.exists():
         undone = "run" if what == "folder" else "written"
         raise er.EmgreviewError(f"{out} exists already; nothing was {undone}; give the name of a new {what}.")

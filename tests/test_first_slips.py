@@ -193,6 +193,8 @@ def test_a_table_is_not_written_as_a_workbook(run, study, tmp_path):
     assert (status, out.exists()) == (1, False)
     assert "what is written is text, tab-separated, and no .xlsx file" in err
     assert "call it x.tsv" in err
+    assert "x.csv is written tab-separated" in run("detect", study, *WINDOW, "--out", out.with_suffix(".csv"))[2]
+    assert "tab-separated" not in run("detect", study, *WINDOW, "--out", out.with_suffix(".tsv"))[2]
 
 
 def test_verify_of_a_folder_that_is_missing_says_so(run, tmp_path):
