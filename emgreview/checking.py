@@ -30,10 +30,11 @@ CHECKED_S, CHECKED_PIECES = 60.0, 5
 BLOCK_VALUES = 1 << 21
 """Samples of all channels together that are read at once."""
 
-RECORDING = "one Recording, as read(path), a dataset's recordings[0] or Recording.from_array gives"
+_ONE = "one Recording, as read(path), a dataset's recordings[0] or Recording.from_array gives"
+RECORDING = f"{_ONE}; cut_all cuts many"
 """Where a recording comes from, for messages."""
 
-EACH = f"{RECORDING}; of a dataset, each by itself: for rec in data.recordings: er.check(rec)"
+EACH = f"{_ONE}; of a dataset, each by itself: for rec in data.recordings: er.check(rec)"
 
 SEGMENT_S, SEGMENTS = 1.0, 40
 """Pairs of channels are compared in so many segments of that length."""

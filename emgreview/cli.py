@@ -20,6 +20,7 @@ command was mistyped. Over 400 lines, because the commands, their arguments and 
 
 import argparse
 import dataclasses
+import difflib
 import importlib.util
 import json
 import math
@@ -289,9 +290,11 @@ def _measure(given: argparse.Namespace) -> Status:
 
 
 def _demand_in_recordings(given: argparse.Namespace, recordings: Sequence[er.Recording]) -> None:
-    """What --response and --reference name is in one recording at least; not said of none, nor of what is not asked."""
+    """What --response and --reference name is in one recording at least. A marker that nothing there is spelt like may
+    be missing: the table says so."""
     markers = sorted({marker.label for rec in recordings for marker in rec.markers})
-    if recordings and given.response != _RESPONSE and given.response not in markers:
+    slip = given.response not in markers and difflib.get_close_matches(given.response, markers, n=1)
+    if slip and given.response != _RESPONSE:
         raise UnknownNameError("marker", given.response, markers, "--response")
     labels = list(dict.fromkeys(label for rec in recordings for label in rec.emg_labels))
     for label in dict(given.reference or ()) if recordings else ():

@@ -21,7 +21,7 @@ LONGEST = 10_000
 """Letters of the longest convention: some three pages, which every log repeats (our own choice, no source)."""
 
 _TOO_LONG = (
-    f"allowed: up to {LONGEST} letters, as every log keeps the whole of it; give the text that says how the study "
+    f"allowed: up to {LONGEST} letters, as every log keeps the whole of it; give text in UTF-8 that says how the study "
     "marks an onset, and nothing else."
 )
 
