@@ -2,21 +2,22 @@
 
 check       findings of every EMG channel, with what was measured, what was looked at, and what could not be
 Checked     what it returns: a list of Quality that a notebook shows as a short table
+twins       which of several recordings are alike in all that was measured
 mains       how much mains hum each of them holds
 codes_in    which stretches hold codes for missing samples, by the same rule
 impossible  channels of a level that no surface EMG has, by the same limits
 """
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import astuple, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from emgreview import checks
-from emgreview.checks import RECORDING
-from emgreview.model import ARBITRARY, VOLTS, Recording, to_sample
+from emgreview.checks import ONE_RECORDING
+from emgreview.model import ARBITRARY, SAME_SAMPLES, VOLTS, Recording, to_sample
 from emgreview.showing import Sheet, Shown
 from emgreview.signal import filters
 from emgreview.signal.alike import LONGEST_LAG_S, Pairs
@@ -31,6 +32,8 @@ CHECKED_S, CHECKED_PIECES = 60.0, 5
 
 BLOCK_VALUES = 1 << 21
 """Samples of all channels together that are read at once."""
+
+EACH = f"{ONE_RECORDING}; of a dataset, each by itself: for rec in data.recordings: er.check(rec)"
 
 SEGMENT_S, SEGMENTS = 1.0, 40
 """Pairs of channels are compared in so many segments of that length."""
@@ -90,7 +93,7 @@ def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> Checked:
     >>> [(one.label, one.findings) for one in er.check(rec)]
     [('prime mover', ()), ('antagonist', ())]
     """
-    checks.kind("rec", rec, Recording, RECORDING)
+    checks.kind("rec", rec, Recording, EACH)
     pieces = _pieces(rec, look_s)
     length_s = sum(stop - start for start, stop in pieces) / rec.rate_hz
     if len(pieces) == 1 and pieces[0][1] - pieces[0][0] >= rec.n_samples - _latest(rec):
@@ -193,6 +196,16 @@ def _pieces(rec: Recording, look_s: float | None) -> list[tuple[int, int]]:
 def _latest(rec: Recording) -> int:
     """Samples at the end that a delayed channel does not have."""
     return max((to_sample(rec.channel(label).delay_s, rec.rate_hz) for label in rec.emg_labels), default=0)
+
+
+def twins(checked: Mapping[str, Sequence[Quality]]) -> list[str]:
+    """Sentences on recordings that are alike in everything that :func:`check` measured: no two recordings of noise are.
+    Those without a channel that varies say nothing of that."""
+    alike: dict[str, list[str]] = {}
+    for name, channels in checked.items():
+        if any(math.isfinite(one.rms) and one.rms > 0 for one in channels):
+            alike.setdefault(repr([astuple(one) for one in channels]), []).append(name)
+    return [f"{', '.join(names)} {SAME_SAMPLES}" for names in alike.values() if len(names) > 1]
 
 
 def _between(rec: Recording, pieces: list[tuple[int, int]], found: list[Quality]) -> list[Quality]:

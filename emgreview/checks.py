@@ -30,7 +30,8 @@ from numpy.typing import NDArray
 
 from emgreview.errors import ParameterError, RateError, SignalError
 
-RECORDING = "one Recording, as read(path), a dataset's recordings[0] or Recording.from_array gives; cut_all cuts many"
+ONE_RECORDING = "one Recording, as read(path), a dataset's recordings[0] or Recording.from_array gives"
+RECORDING = f"{ONE_RECORDING}; cut_all cuts many"
 """Where a recording comes from, for messages."""
 
 

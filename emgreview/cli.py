@@ -20,6 +20,7 @@ command was mistyped. Over 400 lines, because the commands, their arguments and 
 
 import argparse
 import dataclasses
+import difflib
 import importlib.util
 import json
 import math
@@ -38,9 +39,10 @@ import emgreview as er
 from emgreview.annotations.convention import read_convention
 from emgreview.annotations.log_positions import find_position
 from emgreview.annotations.unblinding import written_blind
-from emgreview.checking import CHECKED_S
+from emgreview.checking import CHECKED_S, Checked, twins
 from emgreview.demo import lab
 from emgreview.detecting import METHOD, onsets_of
+from emgreview.errors import UnknownNameError
 from emgreview.reading.dataset import NAMELESS
 from emgreview.reading.settled import listed
 from emgreview.shell_options import Parser, names_settings, parsed
@@ -51,11 +53,17 @@ from emgreview.unnamed import NobodyNamed, alike
 Status = int
 FINE, NOT_FINE = 0, 1
 
+_RESPONSE = "response"
+"""The marker of the response, where none is named."""
+
 ONSET_COLUMNS = ("onset_s", "low_s", "high_s", "offset_s", "offset_low_s", "offset_high_s")
 
 
 _SHOWN: dict[str, None] = {}
-"""Notes that this command has said, each once."""
+"""Notes that this command has said, each once; but for those of the folder."""
+
+_OF_FOLDER: set[str] = set()
+"""Notes of the folder that it has said, which a blind review would tell again."""
 
 
 def main() -> None:
@@ -72,6 +80,7 @@ def run(arguments: Sequence[str]) -> Status:
         warnings.simplefilter("always", er.DecisionWarning)
         warnings.showwarning = _show_warning
         _SHOWN.clear()
+        _OF_FOLDER.clear()
         try:
             try:
                 status: Status = given.run(given)
@@ -125,11 +134,13 @@ def _demo(given: argparse.Namespace) -> Status:
 
 def _check(given: argparse.Namespace) -> Status:
     reports: list[dict[str, Any]] = []
+    checked: dict[str, Checked] = {}
     for name, rec in _recordings(given):
         if rec is None:
             reports.append(_unread_report(given, name))
             continue
-        channels = [dataclasses.asdict(quality) for quality in er.check(rec, look_s=None if given.whole else CHECKED_S)]
+        checked[name] = er.check(rec, look_s=None if given.whole else CHECKED_S)
+        channels = [dataclasses.asdict(quality) for quality in checked[name]]
         cues = dict(sorted(Counter(marker.label for marker in rec.markers).items()))
         report: dict[str, Any] = {
             "recording": name,
@@ -145,14 +156,18 @@ def _check(given: argparse.Namespace) -> Status:
         reports.append(report)
         if not given.json:
             print(in_shell_lines("\n".join(_check_lines(rec, report))))
+    same = twins(checked)
+    for note in same:
+        _say(f"note: {note}")
+    given.notes += same
     if given.json:
         print(_to_json(reports))
-    clean = not any(channel["findings"] for report in reports for channel in report["channels"])
+    clean = not same and not any(channel["findings"] for report in reports for channel in report["channels"])
     return FINE if clean and not given.problems and not any(report["notes"] for report in reports) else NOT_FINE
 
 
 def _detect(given: argparse.Namespace) -> Status:
-    _demand_new(given.out)
+    _demand_new(given.out, as_json=given.json)
     checked_method(given.method, dict(given.set))  # before anything is read: it would be the same for every recording
     rows: list[dict[str, Any]] = []
     for name, rec in _recordings(given):
@@ -232,11 +247,12 @@ def _review(given: argparse.Namespace) -> Status:
 def _measure(given: argparse.Namespace) -> Status:
     from emgreview.tables import to_tsv  # heavy: pandas, which the other commands can do without
 
-    _demand_new(given.out)
+    _demand_new(given.out, as_json=given.json)
     decisions = er.read_version(given.folder, given.version)
     reviewed = set(decisions["recording"])
     came = list(_recordings(given))
     recordings = [(name, rec) for name, rec in came if rec is None or rec.name in reviewed]
+    _demand_in_recordings(given, [rec for _, rec in recordings if rec is not None])
     trials = [_cut(rec, given) for _, rec in recordings if rec is not None]
     if not trials:
         raise er.EmgreviewError(
@@ -271,6 +287,19 @@ def _measure(given: argparse.Namespace) -> Status:
             stream.write(text)
         print(f"{len(table)} bursts measured: {given.out}")
     return FINE if len(trials) == len(recordings) == len(reviewed) and given.as_expected else NOT_FINE
+
+
+def _demand_in_recordings(given: argparse.Namespace, recordings: Sequence[er.Recording]) -> None:
+    """What --response and --reference name is in one recording at least. A marker that nothing there is spelt like may
+    be missing: the table says so."""
+    markers = sorted({marker.label for rec in recordings for marker in rec.markers})
+    slip = given.response not in markers and difflib.get_close_matches(given.response, markers, n=1)
+    if slip and given.response != _RESPONSE:
+        raise UnknownNameError("marker", given.response, markers, "--response")
+    labels = list(dict.fromkeys(label for rec in recordings for label in rec.emg_labels))
+    for label in dict(given.reference or ()) if recordings else ():
+        if label not in labels:
+            raise UnknownNameError("EMG channel", label, labels, "--reference")
 
 
 def _agreement(given: argparse.Namespace) -> Status:
@@ -432,6 +461,7 @@ def _recordings(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording |
     for note in data.notes:
         if about_people or note != NAMELESS:
             _say(f"note: {note}")
+            _OF_FOLDER.add(in_shell_words(note))
     for name in data.recordings.names:
         try:
             rec = _with_pulses(data.recordings[name], given)
@@ -477,10 +507,22 @@ def _named(given: argparse.Namespace, words: str) -> str:
     return names_settings(words, settings, known)
 
 
-def _demand_new(out: Path | None, what: str = "file") -> None:
+_SPREADSHEETS = (".xlsx", ".xls", ".xlsm", ".xlsb", ".ods", ".numbers")
+"""Endings of files that are no text."""
+
+
+def _demand_new(out: Path | None, what: str = "file", *, as_json: bool = False) -> None:
     """What is written is new, and its folder is there: told before anything is done."""
     if out is None:
         return
+    if what == "file" and out.suffix.lower() in _SPREADSHEETS:
+        form, ending = ("JSON", ".json") if as_json else ("tab-separated", ".tsv")
+        raise er.EmgreviewError(
+            f"--out came as {out}; what is written is text, {form}, and no {out.suffix} file: the program that "
+            f"opens those would refuse it; nothing was written; call it {out.with_suffix(ending).name}."
+        )
+    if what == "file" and out.suffix.lower() == ".csv" and not as_json:
+        _say(f"note: {out} is written tab-separated, as a file ending in .tsv is expected to be.")
     if out.exists():
         undone = "run" if what == "folder" else "written"
         raise er.EmgreviewError(f"{out} exists already; nothing was {undone}; give the name of a new {what}.")
@@ -701,9 +743,10 @@ def _say(line: str) -> None:
 
 
 def _show_warning(message: Warning | str, category: type[Warning], *_: object, **__: object) -> None:
-    if issubclass(category, er.SignalWarning | er.DecisionWarning) and (line := in_shell_words(message)) not in _SHOWN:
+    line = in_shell_words(message)
+    if issubclass(category, er.SignalWarning | er.DecisionWarning) and line not in _OF_FOLDER and line not in _SHOWN:
         _SHOWN[line] = None
-        _say(f"note: {line}")
+        print(f"note: {line}", file=sys.stderr, flush=True)  # in shell words already
 
 
 def _progress(done: int, total: int, words: str) -> None:
@@ -823,7 +866,7 @@ def _parser() -> argparse.ArgumentParser:
     measure.add_argument(
         "--left-out-too", action="store_true", help="also bursts that the rule the version was sealed with leaves out"
     )
-    measure.add_argument("--response", default="response", metavar="LABEL", help="marker of the response (response)")
+    measure.add_argument("--response", default=_RESPONSE, metavar="LABEL", help="marker of the response (response)")
     measure.add_argument("--out", type=Path, metavar="FILE", help="a new file, instead of standard output")
 
     agreement = _command(commands, "agreement", _agreement, "how far two reviewers agree, in words and in time")
@@ -966,7 +1009,9 @@ def _reference(text: str) -> tuple[str, float]:
 def _setting(text: str) -> tuple[str, Any]:
     name, sign, value = text.partition("=")
     if not (name.strip() and sign and value.strip()):
-        raise argparse.ArgumentTypeError(f"{text!r} came; give a parameter and its value: --set shortest_s=0.05")
+        raise argparse.ArgumentTypeError(
+            f"{text!r} came; give a parameter and its value: --set shortest_s=0.05 with --method double-threshold"
+        )
     try:
         return name.strip(), json.loads(value)
     except ValueError:
@@ -980,7 +1025,8 @@ def _parameters(parser: argparse.ArgumentParser) -> None:
         default=[],
         type=_setting,
         metavar="NAME=VALUE",
-        help="a parameter of the method, shortest_s=0.05 for example; may be given again",
+        help="a parameter of the method: resolution_s=0.002 of ramp, shortest_s=0.05 of double-threshold, for example; "
+        "may be given again",
     )
 
 

@@ -85,6 +85,7 @@ class UnknownNameError(EmgreviewError, LookupError):
     def __init__(self, what: str, came: object, allowed: Iterable[object], where: str = "", most: int = 12):
         names = [str(name) for name in allowed]
         self.what, self.came, self.count = what, came, len(names)
+        self.none_is = "" if names else self.WHERE_NONE_IS.get(what, "")
         alike = {name.casefold(): name for name in names}
         close = [alike[found] for found in difflib.get_close_matches(str(came).casefold(), alike, n=1)]
         shown = ", ".join(names[:most]) + (f" … ({len(names)} in all)" if len(names) > most else "")
@@ -92,7 +93,7 @@ class UnknownNameError(EmgreviewError, LookupError):
             f"no {what} is called {came!r}; there are: {shown or 'none'}.",
             f"Did you mean {close[0]!r}?" if close else "",
             f"This was asked of {where}." if where else "",
-            "" if names else self.WHERE_NONE_IS.get(what, ""),
+            self.none_is,
         ]
         super().__init__(" ".join(filter(None, said)))
 

@@ -37,6 +37,12 @@ FloatArray = NDArray[np.floating]
 VOLTS: Mapping[str, float] = MappingProxyType({"V": 1e6, "mV": 1e3, "uV": 1.0, "µV": 1.0, "μV": 1.0, "nV": 1e-3})
 """Microvolts in one of each unit of voltage (SI prefixes; both Unicode letters for micro)."""
 
+SAME_SAMPLES = (
+    "hold the same samples: one file under several names, or one copied over another. What is decided on them counts "
+    "several times; look which of them is right, and leave the others out."
+)
+"""What is said of recordings that are one."""
+
 ARBITRARY = "arbitrary"
 """The unit of samples whose scale to volts is unknown: never labelled as microvolts."""
 

@@ -26,11 +26,11 @@ from emgreview.annotations.ledger import read_until
 from emgreview.annotations.log_positions import LogPosition, find_position
 from emgreview.annotations.reviewer_logs import installed, machine
 from emgreview.annotations.telling import beside_the_emg, scales_not_kept, sentences
-from emgreview.annotations.versions import Sealed, read_sealed
+from emgreview.annotations.versions import Sealed, demand_decided, read_sealed
 from emgreview.checks import kind, review_folder
 from emgreview.cohort.marks import read_logs
 from emgreview.detecting import Detect, rebuilt
-from emgreview.errors import DecisionError, EmgreviewError, LogError, SignalWarning
+from emgreview.errors import EmgreviewError, LogError, SignalWarning
 from emgreview.model import Marker, Processing, Recording, Trials
 from emgreview.reading import find_cues, read, read_dataset
 from emgreview.reading.cues import as_cue_channel
@@ -42,6 +42,12 @@ from emgreview.trials import cut_trials
 from emgreview.unnamed import NobodyNamed
 
 Data = Dataset | Recording | Iterable[Recording] | str | Path
+
+APART = (
+    "; or, where two studies were reviewed into one folder, move the logs of one of them into 'logs' of a folder of "
+    "its own, and seal each"
+)
+"""How a version is sealed where the folder holds logs of another study."""
 
 DIGITS = 9
 """Significant digits to which numbers must agree."""
@@ -246,7 +252,7 @@ def seal(
     Raises
     ------
     DecisionError
-        The reviewer has decided nothing so far.
+        The reviewer has decided nothing so far, or has taken it all back.
     LogLockedError
         The review is open elsewhere.
     LogError, VersionError, UnknownNameError, ReadError
@@ -273,16 +279,12 @@ def seal(
     """
     folder = review_folder(folder)
     point = find_position(folder, reviewer=reviewer)
-    if not any(value is not None for value in point.values.values()):
-        raise DecisionError(
-            f"reviewer {point.reviewer!r} has decided nothing in {folder} so far; a version holds decisions; nothing "
-            "was sealed; review first, or seal what another reviewer decided."
-        )
+    demand_decided(point.decides, point.reviewer, folder)  # before any recording is read
     notes: list[str] = []
     wanted = [(recording, cut["cue"]) for recording, facts in point.facts.items() for cut in _cuts(recording, facts)]
     blind, known = point.blind, list[Recording]()
     with NobodyNamed(known, blind):
-        trials = _trials(point, data, wanted, notes, known=known)
+        trials = _trials(point, data, wanted, notes, known=known, apart=APART)
     how = _detection_of(point, trials, detect, notes)
     with reopen(trials, folder, reviewer=point.reviewer, blind=blind, **how) as session:
         for note in dict.fromkeys([*notes, *session.notices]):
@@ -308,14 +310,15 @@ def _trials(
     notes: list[str],
     told: Mapping[str, Sequence[Mapping[str, Any]]] | None = None,
     known: list[Recording] | None = None,
+    apart: str = "",
 ) -> list[Trials]:
     """The trials of some (recording, cue), cut as at a point of the logs; ``told``, by recording, how cues were found
-    where the log does not say it; ``known`` gains the recordings."""
+    where the log does not say it; ``known`` gains the recordings; ``apart`` is added where some are missing."""
     names = list(dict(wanted))
     given, came = _given(data, names)
     if known is not None:
         known += given.values()
-    _demand_all(names, given, came)
+    _demand_all(names, given, came, apart)
     trials = []
     if unknown := [name for name in dict(wanted) if name in given and not point.facts[name].get("scales")]:
         notes.append(scales_not_kept(unknown, ""))
@@ -356,7 +359,7 @@ def _given(data: Data, wanted: Iterable[str]) -> tuple[dict[str, Recording], lis
     return {name: one for name, one in given.items() if name in wanted}, list(given)
 
 
-def _demand_all(wanted: Sequence[str], given: Collection[str], came: Sequence[str]) -> None:
+def _demand_all(wanted: Sequence[str], given: Collection[str], came: Sequence[str], apart: str = "") -> None:
     """Raise LogError, with what came and what the review holds, unless all recordings of a review are given."""
     missing = [name for name in wanted if name not in given]
     if not missing:
@@ -364,7 +367,7 @@ def _demand_all(wanted: Sequence[str], given: Collection[str], came: Sequence[st
     which = f"; missing {'is' if len(missing) == 1 else 'are'} {listed(sorted(missing))}" if given else ""
     raise LogError(
         f"the review holds {_counted(wanted)}, and {_counted(came)} came{which}; needed are all recordings of the "
-        "review; give the folder that holds them, or read them under the names that they had."
+        f"review; give the folder that holds them, or read them under the names that they had{apart if given else ''}."
     )
 
 

@@ -22,12 +22,22 @@ OPTIONS: Mapping[str, str] = MappingProxyType({
 })  # fmt: skip
 """What an argument of a public function is called on the command line."""
 
+
+def _band_below(half_hz: float) -> str:
+    """A band that a rate allows, nine tenths of its half (our own choice, no source), in brackets."""
+    upper_hz = int(0.9 * half_hz)
+    return f" (--band 20 {upper_hz}, for example)" if upper_hz > 20 else ""
+
+
 _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     # Whole sentences first: what to do is something else in a shell.
     (r"; trials are cut with processing=Processing\(high_hz=…\)", ""),
     (
-        r"give a lower high_hz, or high_hz=None to leave the upper side open",
-        "give a lower one (--band 20 90, for example), or none to leave the upper side open (--band 20 none)",
+        r"half of it, (\S+) Hz; give a lower high_hz, or high_hz=None to leave the upper side open",
+        lambda found: (
+            f"half of it, {found[1]} Hz; give a lower one{_band_below(float(found[1]))}, or none to leave the "
+            "upper side open (--band 20 none)"
+        ),
     ),
     (r"\ba high_hz of", "an upper edge of the band of"),
     (r"\ba low_hz of", "a lower edge of the band of"),
@@ -38,7 +48,7 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
         r"--after came as \1; allowed: \2 or more, in which an onset is searched; give a longer one",
     ),
     (
-        r"\breference came as .* and normalise as 'none', which divides by nothing; allowed with a reference:",
+        r"(?<![-\w])reference came as .* and normalise as 'none', which divides by nothing; allowed with a reference:",
         "--reference came, and no --normalise that divides by it; allowed with it:",
     ),
     (r"give one of them as normalise, or leave the reference out", "give one to --normalise, or leave --reference out"),
@@ -78,7 +88,7 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     (r"go on with blind=True", "go on with --blind"),
     (r"blind=True and unblind='([^']*)' both", r"--blind and --unblind '\1' both"),
     (r"say why with unblind='all are decided'", 'say why with --unblind "all are decided"'),
-    (r"\bunblind came\b", "--unblind came"),
+    (r"(?<![-\w])unblind came\b", "--unblind came"),
     (r", or open this one with read_only=True", ""),
     (r"check the cue given to cut_trials", "check --cue"),
     (r"channels\.tsv, unit=(, channels=)?\)", "channels.tsv, --unit)"),
@@ -91,6 +101,8 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
         "one label for each column in order, - for a column to leave out, time for seconds: --columns time,biceps,-",
     ),
     (r"\bcolumns= names", "--columns names"),
+    (r"leave it out: None for it in columns=\.", "leave it out: - for it in --columns."),
+    (r"correct the order of columns=\.", "correct the order of --columns."),
     (r"None in columns= leaves one out", "- in --columns leaves one out"),
     (r"correct the line or columns=\.", "correct the line or --columns."),
     (r"(?<![-\w])columns is missing", "--columns is missing"),
@@ -122,7 +134,7 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     (r"\[Errno \d+\] ", ""),
     (r"\bplausible_s came as [(\[]([^, ]+), ([^, ]+)[)\]];", r"--plausible came as \1 \2;"),
     (r"allowed: \(start, stop\) in seconds from the cue", "allowed: START and STOP in seconds from the cue"),
-    (r"\breference came as", "--reference came as"),
+    (r"(?<![-\w])reference came as", "--reference came as"),
     (r"^((?:[^ :]+: )*)recordings came as (?=-?\d)", r"\1--trials came as "),
     (r"^((?:[^ :]+: )*)(expect|trials|participants|seed|level|edge) came as", r"\1--\2 came as"),
     (r"(\(one label for each column in order), None for one", r"\1, - for one"),

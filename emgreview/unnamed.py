@@ -66,7 +66,9 @@ def unname(error: EmgreviewError, recordings: Iterable[Recording]) -> None:
     the file has to be mended. What the caller gave stays as it was given."""
     if isinstance(error, ReadError):
         return
-    if isinstance(error, UnknownNameError) and error.what.startswith(NAMING):
+    if isinstance(error, UnknownNameError) and error.what.startswith(NAMING) and not error.count:
+        error.args = (f"no {error.what.split()[0]} is called {error.came!r}; there are: none. {error.none_is}".strip(),)
+    elif isinstance(error, UnknownNameError) and error.what.startswith(NAMING):
         error.args = (
             f"no {error.what.split()[0]} is called {error.came!r}; there are {error.count}, which a blind review does "
             "not name; take one as the review gives it.",

@@ -236,6 +236,10 @@ class ReviewMachine(RuleBasedStateMachine):
     def seal(self):
         self.counts["sealed"] += 1
         name = self.session.next_version
+        if not self.decided():
+            with pytest.raises(DecisionError, match="has decided nothing"):
+                self.session.seal(name)
+            return
         self.sealed[name] = self.session.seal(name), self.session.decisions()
 
 

@@ -128,6 +128,7 @@ def test_no_name_leaves_the_folder(tmp_path, name):
 
 def test_names_that_only_look_odd_stay_inside(tmp_path):
     with start(tmp_path / "in", make_trials("x; rm -rf ~ $(id) %2e%2e", sub="~")) as session:
+        session.discuss(session.queue[0])
         session.seal("-rf")
     assert [path.name for path in tmp_path.iterdir()] == ["in"]
     assert er.read_version(tmp_path / "in", "-rf") is not None

@@ -43,6 +43,7 @@ def test_two_versions_in_words_and_as_a_table(review, tmp_path):
 
 def test_a_mark_moved_before_anybody_accepted_it_counts_from_the_method_s(review, tmp_path):
     one = review.queue[0]
+    review.discuss(one)
     review.seal("v1")
     review.move(one, "FDI", onset_s=0.25)
     review.accept(one, "FDI")

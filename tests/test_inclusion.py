@@ -175,6 +175,7 @@ def test_a_sealed_version_holds_its_rule(decided, tmp_path):
 def test_a_rule_leaves_no_participant_out_of_recordings_that_name_none(tmp_path):
     rule = Rule(name="a", version=1, leave_out=(LeftOut(participant="07", reason="x"),))
     with start(tmp_path / "plain", make_trials()) as session:
+        session.discuss(session.queue[0])
         with pytest.raises(
             DecisionError, match=r"do not name theirs.*plain folder do not: rec;.*leave out by recording instead"
         ):

@@ -17,6 +17,7 @@ def excluded(session):
     return session.decisions().groupby("recording")["excluded"].first().to_dict()
 
 
+@pytest.mark.filterwarnings("ignore:.* also holds (a log|logs) of:emgreview.errors.SignalWarning")  # test_one_folder.py
 def test_it_holds_for_recordings_opened_alone_and_later(tmp_path, parts):
     a, b, c = parts
     with start(tmp_path, [a]) as session:

@@ -17,6 +17,14 @@ from typing import Any, Self
 from emgreview.annotations.events import check_text
 from emgreview.errors import ParameterError, ReadError, UnknownNameError
 
+LONGEST = 10_000
+"""Letters of the longest convention: some three pages, which every log repeats (our own choice, no source)."""
+
+_TOO_LONG = (
+    f"allowed: up to {LONGEST} letters, as every log keeps the whole of it; give text in UTF-8 that says how the study "
+    "marks an onset, and nothing else."
+)
+
 PARTS: Mapping[str, str] = {
     "search": "Search direction",
     "start": "What counts as the start",
@@ -123,6 +131,8 @@ def read_convention(path: str | Path) -> str:
     """The words of a marking convention in a file: TOML or JSON with the parts of a :class:`Convention`, and in any
     other file the text as it stands."""
     path = Path(path)
+    if path.is_file() and (size := path.stat().st_size) > 4 * LONGEST:  # a letter in UTF-8 has four bytes at most
+        raise ReadError(f"{path} holds {size} bytes; {_TOO_LONG}")
     if path.suffix in (".toml", ".json"):
         return str(Convention.read(path))
     try:
@@ -140,4 +150,12 @@ def convention_words(came: Convention | str) -> str:
     """A convention as text: paragraphs parted by line feeds, without blank ones. Raises DecisionError where a
     paragraph holds control characters."""
     lines = str(came).replace("\r\n", "\n").split("\n")
-    return "\n".join(check_text(line.strip()) for line in lines if line.strip())
+    words = "\n".join(check_text(line.strip()) for line in lines if line.strip())
+    if len(words) > LONGEST:
+        raise ParameterError(f"a marking convention of {len(words)} letters came; {_TOO_LONG}")
+    if sum(map(str.isdigit, words)) > sum(map(str.isalpha, words)):
+        raise ParameterError(
+            f"the marking convention begins with {words[:40]!r} and holds more digits than letters: a table of "
+            "numbers, it seems; allowed: how the study marks an onset, in words; give that text."
+        )
+    return words

@@ -22,7 +22,8 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from emgreview.annotations.events import Event
-from emgreview.annotations.fields import EXCLUDED, IN_RECORDING, OF_PARTICIPANT, read
+from emgreview.annotations.fields import DEFAULTS, EXCLUDED, IN_RECORDING, OF_PARTICIPANT, read
+from emgreview.annotations.fields.activity import Activity, untouched
 from emgreview.annotations.log import read_log
 from emgreview.errors import LogBrokenError, LogError
 
@@ -246,6 +247,12 @@ class Ledger:
     def values(self) -> dict[Key, Value]:
         """Every value of the first showing, by key."""
         return {key: self.value(key) for key in self.decided()}
+
+    @property
+    def decides(self) -> bool:
+        """Whether any decision of a first showing stands: what was taken back is as if nobody had decided."""
+        said = ((key, value) for key, value in self.values.items() if value not in (None, DEFAULTS.get(key.field)))
+        return any(not isinstance(value, Activity) or not untouched(value) for _, value in said)
 
     @property
     def rare(self) -> dict[Key, Value]:

@@ -51,6 +51,12 @@ class LogPosition:
         """The events about the review itself, in order."""
         return self.ledger.notes
 
+    @property
+    def decides(self) -> bool:
+        """Whether any decision stands, of the two reviewers too where this one settled what they disputed."""
+        settled = self.settled is not None and any(value is not None for value in self.settled.values())
+        return settled or self.ledger.decides
+
     @cached_property
     def values(self) -> Mapping[Key, Any]:
         """The values that stand."""

@@ -74,6 +74,10 @@ class ReviewerLogs:
             self._agree_on_blind(blind)
             own = {log.path for log in self._logs.values()}
             others = [path for path in (folder / "logs").rglob(f"*_reviewer-{reviewer}.jsonl") if path not in own]
+            known = {log.path.parent for log in self._logs.values()} - {folder / "logs"}  # of participants who came
+            strangers = [path for path in others if path.parent not in known]
+            self._told += telling.of_strangers(folder, reviewer, strangers, self.blind)
+            self._told += telling.of_dataset(folder, recordings.values())
             self._read_of_participants(others)
             self._counter = max(
                 [log.counter for log in self._logs.values()] + [_last_counter(path) for path in others], default=0
@@ -101,6 +105,8 @@ class ReviewerLogs:
             scale = scales.stated(self._recordings[name])
             facts = {"packages": installed(), "convention": convention, "cuts": list(cuts[name]), "scales": scale}
             self._begin(name, methods[name], order, facts)
+        known = {name: one for name, one in self._recordings.items() if self._logs[name].header}
+        self._told += telling.of_twins(known)  # their samples were read for their logs
         if self._unblind is None:
             return
         if not self.blind:

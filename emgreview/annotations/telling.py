@@ -4,17 +4,20 @@ refuse_another      LogError: another recording, with what differs
 refuse_scale        LogError: another scale, and how to go on
 of_others           another reviewer's log of the recording is about other samples, or another scale
 of_changes          trials are cut around another cue, found, cut or filtered otherwise than before
+of_strangers        the folder holds logs of the reviewer on recordings that did not come
+of_dataset          decisions would go into the dataset that the recordings come from
+of_twins            recordings that hold the same samples
 scales_not_kept     a log was begun before scales were kept
 """
 
 import glob
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from emgreview.annotations import scales
 from emgreview.errors import LogError
-from emgreview.model import Recording
+from emgreview.model import SAME_SAMPLES, Recording
 
 Cuts = Sequence[Mapping[str, Any]]
 
@@ -130,6 +133,43 @@ def _searched(cut: Mapping[str, Any]) -> str:
 
 def _plain(value: Any) -> str:
     return f"{value:g}" if isinstance(value, float | int) else str(value)
+
+
+def of_strangers(folder: Path, reviewer: str, others: Sequence[Path], blind: bool) -> list[Told]:
+    """That a folder holds ``others``, logs of the reviewer on recordings that did not come; a blind review names none
+    of them."""
+    if not others:
+        return []
+    names = _listed(sorted(path.stem.rpartition("_reviewer-")[0] for path in others))
+    named, one = "" if blind else f" ({names})", len(others) == 1
+    words = (
+        f"{folder.name} also holds {'a log' if one else 'logs'} of {reviewer} on {len(others)} "
+        f"recording{'' if one else 's'} that did not come{named}: a version sealed here is without "
+        f"{'it' if one else 'them'}, and sealing from files asks for all; another study needs another folder."
+    )
+    return [("", words)]
+
+
+def of_dataset(folder: Path, recordings: Iterable[Recording]) -> list[Told]:
+    """That a folder of decisions is itself the BIDS dataset that a recording comes from."""
+    if not (folder / "dataset_description.json").is_file():
+        return []
+    whole = folder.resolve()
+    if not any(one.source.file is not None and whole in one.source.file.resolve().parents for one in recordings):
+        return []
+    words = (
+        f"{folder.name} is the dataset that is reviewed: decisions go into 'logs' in it, beside the recordings, and "
+        "would go wherever it is copied; a folder of its own for the review keeps them apart."
+    )
+    return [("", words)]
+
+
+def of_twins(recordings: Mapping[str, Recording]) -> list[Told]:
+    """Which recordings hold the same samples, under the same labels and rate."""
+    alike: dict[str, list[str]] = {}
+    for name, recording in recordings.items():
+        alike.setdefault(recording.fingerprint.samples, []).append(name)
+    return [("", f"{', '.join(names)} {SAME_SAMPLES}") for names in alike.values() if len(names) > 1]
 
 
 def scales_not_kept(names: Sequence[str], since: str) -> str:

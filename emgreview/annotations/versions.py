@@ -8,6 +8,7 @@ A version is written in a folder of another name, flushed, renamed, and its pare
 all, and is never written again. Its digest is the SHA-256 of ``decisions.json``, which holds that of the table.
 Anchoring that digest elsewhere (a paper, version control) also protects against whole logs being forged or cut short.
 
+    demand_decided  refuse to seal where nothing was decided
     seal_version    write one
     sealed_names    the names there are
     read_sealed     its description and the bytes of its table, checked
@@ -27,7 +28,7 @@ from emgreview.annotations.events import Event, check_name
 from emgreview.annotations.files import FileSystem, demand_review_folder
 from emgreview.annotations.log import read_log
 from emgreview.checks import review_folder
-from emgreview.errors import LogError, VersionError
+from emgreview.errors import DecisionError, LogError, VersionError
 
 TABLE, DESCRIPTION = "decisions.tsv", "decisions.json"
 
@@ -72,6 +73,15 @@ class Verified:
     logs: int
     versions: int
     problems: tuple[str, ...]
+
+
+def demand_decided(decides: bool, reviewer: str, folder: Path) -> None:
+    """Raise DecisionError unless any decision of a reviewer stands."""
+    if not decides:
+        raise DecisionError(
+            f"reviewer {reviewer!r} has decided nothing in {folder} so far, or has taken it all back; a version holds "
+            "decisions; nothing was sealed; review first, or seal what another reviewer decided."
+        )
 
 
 def seal_version(
@@ -268,6 +278,9 @@ def verify(folder: str | Path) -> Verified:
                     f"{when} when line {head['lines']} of {where} was another; the log was cut short or written anew "
                     "since."
                 )
-    if not heads and not problems:
+    if not folder.is_dir():
+        what = "is a file" if folder.exists() else "does not exist"
+        problems.append(f"{folder} {what}; a review is a folder that holds 'logs'; give the one in which it was made.")
+    elif not heads and not problems:
         problems.append(f"no annotation log was found under {folder}; give the folder that holds 'logs'.")
     return Verified(not problems, events, len(heads), len(versions), tuple(problems))

@@ -31,7 +31,7 @@ from emgreview.reading.bids import (
     recording_name,
 )
 from emgreview.reading.edf import read_header
-from emgreview.reading.files import read
+from emgreview.reading.files import meant, read
 from emgreview.reading.registry import known_extensions, reader_for
 from emgreview.reading.settled import Unit, demand_kinds, listed
 from emgreview.reading.units import names_emg
@@ -244,7 +244,11 @@ def read_dataset(
     demand_kinds(rate_hz, unit, columns)
     folder = Path(folder)
     if not folder.is_dir():
-        what = "is a file; use read() for one file" if folder.exists() else "does not exist; give an existing folder"
+        what = (
+            "is a file; use read() for one file"
+            if folder.exists()
+            else f"does not exist{meant(folder)}; give an existing folder"
+        )
         raise ReadError(f"{folder} {what}; read_dataset() takes a folder of recordings.")
     bids = (folder / "dataset_description.json").is_file()
     data, loud = _bids(folder, rate_hz, unit, columns) if bids else _plain(folder, rate_hz, unit, columns)
@@ -279,6 +283,12 @@ def _plain(
             else f"allowed: {', '.join(known)}, or a BIDS dataset (dataset_description.json); give the "
             f"folder that holds the files directly{inside}"
         )
+        if people := sorted({file.relative_to(folder).parts[0] for file in _signal_files(folder)}):
+            advice = (
+                f"its sub-folders ({listed(people)}) hold some, as in a BIDS dataset, and dataset_description.json is "
+                'missing; add that file ({"Name": "my study", "BIDSVersion": "1.10.0"} is enough), or give a folder '
+                "that holds the files directly"
+            )
         raise ReadError(f"{folder} holds no recording; {advice}.")
     by_name: dict[str, Path] = {}
     for file in files:

@@ -3,6 +3,7 @@
 read(path)
 """
 
+import difflib
 import os
 from collections.abc import Sequence
 from dataclasses import replace
@@ -113,7 +114,7 @@ def read(
     if not path.is_file():
         parent = path.parent
         near = "its folder does not exist either" if not parent.is_dir() else f"its folder holds {_listing(parent)}"
-        raise ReadError(f"there is no file {path} ({near}); give the path of an existing file.")
+        raise ReadError(f"there is no file {path} ({near}){meant(path)}; give the path of an existing file.")
     reader = reader_for(path)
     if not reader.describes_itself and reader is TEXT:
         demand_told(path, rate_hz, unit, columns)
@@ -132,6 +133,13 @@ def read(
     for sentence in loud + doubts:
         tell(f"{recording.name}: {sentence}")
     return replace(recording, notes=recording.notes + doubts)
+
+
+def meant(path: Path) -> str:
+    """ "; did you mean …" where something of nearly that name lies beside a path that is not there."""
+    beside = [one.name for one in path.parent.iterdir()] if path.parent.is_dir() else []
+    close = difflib.get_close_matches(path.name, beside, n=1)
+    return f"; did you mean {close[0]}" if close else ""
 
 
 def _listing(folder: Path) -> str:

@@ -37,6 +37,15 @@ _COMMA_ADVICE = (
 )
 
 
+SLOWEST_HZ = 50.0
+"""A told rate below this is that of no EMG, which has little below 10 Hz and most of it above 50 (our own choice)."""
+
+_TOO_SLOW = (
+    "The rate was told as {:g} Hz, at which no EMG can be recorded: perhaps it was meant in kHz, or the time column is "
+    "in milliseconds, not in seconds."
+)
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class _Columns:
     """Numbers of a text file in memory, (signals, samples)."""
@@ -65,12 +74,13 @@ def read(path: Path, *, rate_hz: float | None = None, columns: Sequence[str | No
     x = _numbers(path, lines, len(labels))
     for place, label in enumerate(labels):
         if label is not None and label.casefold() == TIME:
-            _demand_rate_fits(path, x[:, place], rate_hz)
+            _demand_rate_fits(path, x[:, place], rate_hz, place)
     kept = [place for place, label in enumerate(labels) if label is not None and label.casefold() != TIME]
     return Contents(
         path=path,
         signals=tuple(Signal(str(labels[place]), "", rate_hz, len(lines)) for place in kept),
         samples=_Columns(np.ascontiguousarray(x[:, kept].T)),
+        notes=() if rate_hz >= SLOWEST_HZ else (_TOO_SLOW.format(rate_hz),),
     )
 
 
@@ -224,7 +234,7 @@ def _raise_first_fault(path: Path, lines: list[str], separator: str | None, n_co
     raise FormatError(f"{path.name} cannot be read as {n_columns} columns of numbers; export it again.")
 
 
-def _demand_rate_fits(path: Path, time_s: FloatArray, rate_hz: float) -> None:
+def _demand_rate_fits(path: Path, time_s: FloatArray, rate_hz: float, place: int) -> None:
     """The time column may differ from sample number / rate by half a sample, and by the rounding of its own text."""
     decimals = next((d for d in range(10) if np.array_equal(np.round(time_s, d), time_s)), 10)
     tolerance_s = 0.5 / rate_hz + 10.0**-decimals
@@ -232,7 +242,21 @@ def _demand_rate_fits(path: Path, time_s: FloatArray, rate_hz: float) -> None:
     bad = np.flatnonzero(~(off <= tolerance_s))
     if len(bad):
         line = int(bad[0])
-        step = float(np.median(np.diff(time_s)))
+        steps = np.diff(time_s)
+        step = float(np.median(steps))
+        if not np.all(steps > 0):
+            back = int(np.flatnonzero(~(steps > 0))[0]) + 1
+            raise RateError(
+                f"{path.name}: column {place + 1} was named 'time', and does not rise: line {back + 1} has "
+                f"{time_s[back]:g} after {time_s[back - 1]:g}; a time column holds seconds that rise in equal steps; "
+                "this is no time column, or another column is: correct the order of columns=."
+            )
+        if math.isclose(step * rate_hz, 1000, rel_tol=0.01):
+            raise RateError(
+                f"{path.name}: the time column runs in steps of {step:g}, which fits rate_hz={rate_hz:g} in "
+                "milliseconds; it must hold seconds; divide it by 1000 in a copy, or leave it out: None for it in "
+                "columns=."
+            )
         raise RateError(
             f"{path.name}: line {line + 1} has the time {time_s[line]:g} s, but with rate_hz={rate_hz:g} it should be "
             f"{time_s[0] + line / rate_hz:g} s; the time column must run in equal steps of 1/rate_hz (its median "

@@ -24,6 +24,7 @@ class DisputesAlone(Policy):
 
     counted = "disputes settled"
     resumes_at_first_open = True
+    others_decided = True
 
     def __init__(self, one: Logs, two: Logs, merged: Merge):
         self._both, self._merged = (one, two), merged

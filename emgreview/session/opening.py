@@ -51,8 +51,11 @@ def open_review(
     blind : bool, default False
         Hide condition and participant, and shuffle trials across recordings. What was told
         before, when trials were read and cut, it cannot hide: cut them with
-        :func:`emgreview.cut_all` and its own ``blind``. A review that was begun blind goes on
-        blind: without ``blind`` it is refused, until ``unblind`` says why it ends.
+        :func:`emgreview.cut_all` and its own ``blind``. Nor does it hide ids of trials, which
+        name their recording: a notebook shows what a cell's last line returns, so write ``_ =``
+        before a command, :attr:`Session.queue` or :meth:`Session.decisions`. A review that was
+        begun blind goes on blind: without ``blind`` it is refused, until ``unblind`` says why it
+        ends.
     method : str or None
         The onset method, as for :func:`emgreview.estimate_onsets`. None: the review goes on
         with the one in its log, parameters included, or begins with "ramp".
@@ -108,7 +111,8 @@ def open_review(
     Warns
     -----
     SignalWarning
-        What the reviewer should know (:attr:`Session.notices`); in a blind review also, that
+        What the reviewer should know (:attr:`Session.notices`), such as recordings that hold the
+        same samples, and logs of recordings that did not come; in a blind review also, that
         notes may have been told by name.
 
     Notes

@@ -22,6 +22,8 @@ class Policy:
     """What is counted, in words, where that is not channel-trials reviewed."""
     resumes_at_first_open = False
     """Whether a review opened again goes on at the first open trial, not where it was left."""
+    others_decided = False
+    """Whether what others decided stands too, so that a version holds decisions where this reviewer took none."""
 
     def hides(self, trial: str, channel: str) -> bool:
         """Whether the automatic mark of a channel of a trial is hidden, beside what the log says."""

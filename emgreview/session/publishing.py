@@ -8,10 +8,11 @@ from collections.abc import Callable
 from typing import Any
 
 from emgreview import tables
+from emgreview.annotations.events import check_name
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.reviewer_logs import installed, machine
 from emgreview.annotations.state import Activity
-from emgreview.annotations.versions import Sealed, seal_version
+from emgreview.annotations.versions import Sealed, demand_decided, seal_version
 from emgreview.errors import LogReadOnlyError
 from emgreview.session.around import Around
 from emgreview.session.lock import one_at_a_time
@@ -96,10 +97,13 @@ class Publishing(Around):
         VersionError
             The name is taken, or the version cannot be written.
         DecisionError
-            The table does not have what the rule speaks of.
+            Nothing was decided, or all was taken back; the table does not have what the rule
+            speaks of.
         """
         if self.problem:
             raise LogReadOnlyError(f"{self.problem}; nothing was sealed.")
+        check_name("version name", name)
+        demand_decided(self._policy.others_decided or self._ledger.decides, self.reviewer, self.folder)
         table, description = self.as_version(rule)
         sealed = seal_version(self.folder, name, table, description, self._files)
         for recording in self._proposals.recordings:

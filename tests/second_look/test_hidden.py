@@ -90,6 +90,7 @@ def test_ones_own_mark_takes_the_hidden_ones_place_in_the_log_alone(hiding, tmp_
 
 def test_a_sealed_version_tells_the_hidden_mark_once_ones_own_stands(hiding):
     session, a, _ = hiding
+    session.discuss(a)
     session.seal("before")
     row = read_version(session.folder, "before").query("trial == @a and channel == 'FDI'").iloc[0]
     assert (row["activity"], str(row["automatic_onset_s"])) == ("none detected", "nan")

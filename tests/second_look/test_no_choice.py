@@ -287,6 +287,7 @@ def test_what_was_accepted_in_bulk_is_not_called_reviewed_when_versions_are_comp
     trials = make_trials(n=80)
     with start(tmp_path, trials) as session:
         audit = plan_bulk(session, RULE, **HOW)
+        session.discuss(session.queue[0])
         session.seal("v1")
         for pair in audit.open:
             place_mark(session, *pair, 0)

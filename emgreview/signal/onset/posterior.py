@@ -60,8 +60,8 @@ PROFILES = (
     *(Profile(rise_s, 2.0, 0.03, power=3.0) for rise_s in (0.17, 0.25, 0.38)),
 )
 """Weights were chosen by measuring. Sharp rises weigh more in the interval because many slow ones resemble one another
-where activity is weak. Those that begin as a cube hardly move the onset, but let the interval reach back to a start that
-lies in the noise. Where one profile alone fits, it decides, however little it weighs."""
+where activity is weak. Those that begin as a cube hardly move the onset, but let the interval reach back to a start
+that lies in the noise. Where one profile alone fits, it decides, however little it weighs."""
 
 JUMP_S = 0.006
 
