@@ -112,14 +112,6 @@ class Current:
         if logs is not None and logs.blind:
             unname(error, self._proposals.recordings.values())
 
-    @property
-    def bulk_sentences(self) -> Ids:
-        """What every acceptance in bulk is worth, in the words that the log keeps; a sealed version
-        holds them too.
-        """
-        own = tuple(note.new["sentence"] for note in self.notes if note.operation == states.ACCEPTANCE)
-        return (*self._policy.bulk_sentences, *own)
-
     def state(self, trial: str) -> TrialState:
         """The state of one trial, frozen, as it is to be shown: without automatic marks that are
         hidden.

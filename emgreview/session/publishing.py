@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 from emgreview import tables
+from emgreview.annotations import state as states
 from emgreview.annotations.events import check_name
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.reviewer_logs import installed, machine
@@ -15,6 +16,7 @@ from emgreview.annotations.state import Activity
 from emgreview.annotations.versions import Sealed, demand_decided, seal_version
 from emgreview.errors import LogReadOnlyError
 from emgreview.session.around import Around
+from emgreview.session.current import Ids
 from emgreview.session.lock import one_at_a_time
 
 
@@ -23,6 +25,14 @@ class Publishing(Around):
     """Decisions as tables, and as versions that never change."""
 
     _files: FileSystem | None
+
+    @property
+    def bulk_sentences(self) -> Ids:
+        """What every acceptance in bulk is worth, in the words that the log keeps; a sealed version
+        holds them too.
+        """
+        own = tuple(note.new["sentence"] for note in self.notes if note.operation == states.ACCEPTANCE)
+        return (*self._policy.bulk_sentences, *own)
 
     def decisions(self) -> tables.Table:
         """Every decision as a tidy table; see :mod:`emgreview.tables`.
