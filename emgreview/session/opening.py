@@ -54,8 +54,8 @@ def open_review(
         :func:`emgreview.cut_all` and its own ``blind``. Nor does it hide ids of trials, which
         name their recording: a notebook shows what a cell's last line returns, so write ``_ =``
         before a command, :attr:`Session.queue` or :meth:`Session.decisions`. A review that was
-        begun blind goes on blind: without ``blind`` it is refused, until ``unblind`` says why it
-        ends.
+        begun blind goes on blind: without ``blind`` it is refused, until ``unblind`` says why
+        it ends.
     method : str or None
         The onset method, as for :func:`emgreview.estimate_onsets`. None: the review goes on
         with the one in its log, parameters included, or begins with "ramp".
@@ -111,9 +111,9 @@ def open_review(
     Warns
     -----
     SignalWarning
-        What the reviewer should know (:attr:`Session.notices`), such as recordings that hold the
-        same samples, and logs of recordings that did not come; in a blind review also, that
-        notes may have been told by name.
+        What the reviewer should know (:attr:`Session.notices`), such as recordings that hold
+        the same samples, and logs of recordings that did not come; in a blind review also,
+        that notes may have been told by name.
 
     Notes
     -----

@@ -88,7 +88,7 @@ def test_order_of_two_onsets_with_equal_symmetric_intervals():
     np.testing.assert_allclose(order.difference_s, [0.05, 0.005, -0.05])
     np.testing.assert_allclose(order.high_s - order.low_s, 2 * 0.01 * np.sqrt(2))
     assert order.first.tolist() == ["A", "not told apart", "B"]
-    for figure in ("96 %", "94 %", "92 %", "gentle rise"):
+    for figure in ("94 %", "87 %", "93 %", "gentle rise"):
         assert figure in order.caution
 
 
@@ -116,30 +116,34 @@ def test_order_without_an_onset_or_interval_says_nothing():
         onset_order(0.2, 0.3, a_interval_s=(0.25, 0.3), b_interval_s=(0.2, 0.4))
 
 
-def test_the_interval_of_a_difference_fails_between_a_fast_and_a_smooth_rise_and_says_so():
-    """As the caution says: 90 % is not reached at 25 dB between 5 ms and 100 ms (half a cosine), and is between equals.
+def test_the_interval_of_a_difference_holds_it_between_a_fast_and_a_gentle_rise():
+    """At 25 dB between 5 ms and 100 ms (half a cosine) or 200 ms (a cube), and equals; the caution says how often.
 
-    Where a better method reaches it, measure anew (tests/benchmarks/bench_order.py) and mend the words.
+    Measured by tests/benchmarks/bench_order.py; the limits here are its figures less three standard errors.
     """
     truth, found = {}, {}
-    for seed, (name, rise_s) in enumerate([("fast", 0.005), ("gentle", 0.1), ("as fast", 0.005)]):
+    shapes = {
+        "fast": (0.005, lambda u: u),
+        "gentle": (0.1, lambda u: 0.5 - 0.5 * np.cos(np.pi * u)),
+        "very gentle": (0.2, lambda u: u**3),
+        "as fast": (0.005, lambda u: u),
+    }
+    for seed, (name, (rise_s, shape)) in enumerate(shapes.items()):
         rng = np.random.default_rng(seed)
         truth[name] = 1.0 + rng.uniform(0.15, 0.35, 150)
         t = np.arange(5000) / RATE_HZ
-        size = 0.5 - 0.5 * np.cos(np.pi * np.clip((t - truth[name][:, np.newaxis]) / rise_s, 0.0, 1.0))
+        size = shape(np.clip((t - truth[name][:, np.newaxis]) / rise_s, 0.0, 1.0))
         rest, burst = (rest_noise(size.shape, RATE_HZ, rng, level_uv=3.0) for _ in range(2))
         x = rest + burst * size * (t < 1.8) * 10 ** (25 / 20)
         band = {"low_hz": 20.0, "high_hz": 450.0, "order": 2, "direction": "zero-phase"}
         found[name] = estimate_onsets(bandpass(x, RATE_HZ, **band), RATE_HZ, cue_s=1.0)
-    held = {}
-    for other in ("gentle", "as fast"):
+    for other, least in (("as fast", 0.93), ("gentle", 0.9), ("very gentle", 0.78)):
         a, b = found["fast"], found[other]
         order = onset_order(a.onset_s, b.onset_s, a_interval_s=(a.low_s, a.high_s), b_interval_s=(b.low_s, b.high_s))
         true = truth[other] - truth["fast"]
-        held[other] = ((order.low_s <= true) & (true <= order.high_s)).mean()
-    assert held["as fast"] > 0.9
-    if held["gentle"] < 0.9:
-        assert "held the true difference" in order.caution
+        assert ((order.low_s <= true) & (true <= order.high_s)).mean() > least
+        wrong = ((order.first == "A") & (true < 0)) | ((order.first == "B") & (true > 0))
+        assert wrong.mean() < 0.05
 
 
 # Shared signal
