@@ -451,6 +451,13 @@ def _with_cues(recording: Recording, cut: Mapping[str, Any], notes: list[str]) -
             f"{len(missing)} of {len(wanted)} cues {cut['cue']!r} of {recording.name} are not in the recording as "
             "given and were taken from the log, without further columns."
         )
+    known = {sample for _, sample in wanted}
+    given = [marker.sample for marker in recording.markers if marker.label == cut["cue"]]
+    if more := sum(sample not in known for sample in given):
+        notes.append(
+            f"{more} of {len(given)} cues {cut['cue']!r} of {recording.name} as given were not cut for the review, and "
+            "are left out here too."
+        )
     made = [Marker(sample, cut["cue"], source) for source, sample in missing]
     return recording.with_markers([*others, *held, *made])
 

@@ -40,13 +40,12 @@ def test_a_folder_that_holds_another_study_of_the_reviewer_is_told_at_opening(tm
     assert words.endswith("sealing from files asks for all; another study needs another folder.")
     assert told(other, folder, reviewer="r2") == ()
     assert told([*study, *other], folder) == ()
-    (words,) = told(study, folder)
-    assert words.startswith("rev also holds a log of r1 on 1 recording that did not come (p1): ")
+    assert told(study, folder) == told(other, folder) == ()  # who goes on knows what lies there: once is enough
 
 
 def test_a_blind_review_does_not_name_what_did_not_come(tmp_path):
-    told(cut(("one", 1), ("two", 2)), tmp_path, blind=True)
-    words = told(cut(("one", 1)), tmp_path, blind=True)[0]
+    told(cut(("one", 1)), tmp_path, blind=True)
+    words = told(cut(("two", 2)), tmp_path, blind=True)[0]
     assert "1 recording that did not come: a version" in words
 
 

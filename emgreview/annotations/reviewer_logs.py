@@ -76,7 +76,8 @@ class ReviewerLogs:
             others = [path for path in (folder / "logs").rglob(f"*_reviewer-{reviewer}.jsonl") if path not in own]
             known = {log.path.parent for log in self._logs.values()} - {folder / "logs"}  # of participants who came
             strangers = [path for path in others if path.parent not in known]
-            self._told += telling.of_strangers(folder, reviewer, strangers, self.blind)
+            if not any(map(len, self._logs.values())):  # who goes on here knows what else lies here
+                self._told += telling.of_strangers(folder, reviewer, strangers, self.blind)
             self._told += telling.of_dataset(folder, recordings.values())
             self._read_of_participants(others)
             self._counter = max(

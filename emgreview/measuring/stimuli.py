@@ -310,9 +310,9 @@ def measure_evoked(
     if doubtful := int((out["decay"].astype(bool) & out["latency_s"].notna()).sum()):
         notes.append(
             f"{doubtful} of {len(out)} latencies come after a decay that stood just before window_s and was taken off "
-            "as one exponential (of a decay that is none they are wrong, and sizes too), or would be others, or none, "
-            "without what lies there. The column decay names them: look at the raw signal, or begin window_s where the "
-            "decay is over."
+            "as one exponential (of a decay that is none they are wrong, and sizes too; of one that is, over an active "
+            "muscle, some are 5 ms or more early), or would be others, or none, without what lies there. The column "
+            "decay names them: look at the raw signal, or begin window_s where the decay is over."
         )
     if after := int(out["decay"].astype(bool).sum()):
         given = int((out["decay"].astype(bool) & out["silent_period_s"].notna()).sum())

@@ -112,8 +112,8 @@ def open_review(
     -----
     SignalWarning
         What the reviewer should know (:attr:`Session.notices`), such as recordings that hold
-        the same samples, and logs of recordings that did not come; in a blind review also,
-        that notes may have been told by name.
+        the same samples, and, when a recording is begun, logs of others that did not come; in
+        a blind review also, that notes may have been told by name.
 
     Notes
     -----

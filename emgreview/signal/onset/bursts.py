@@ -116,8 +116,9 @@ def list_bursts(
     SignalWarning
         Counts the stretches of 10 s (or shorter signals) that are dead, flat, missing or
         clipped, or clipped down to what lies in no burst (``signal.unfit``), or hold codes
-        for missing samples, as :func:`emgreview.check` finds them, and the bursts
-        that are clipped (``signal.clip``): these have an onset and no size. It changes no
+        for missing samples, as :func:`emgreview.check` finds them, the bursts that
+        are clipped (``signal.clip``): these have an onset and no size; and those that begin
+        or end within 20 ms of missing samples: one burst may be listed as two. It changes no
         burst. A recording is looked at unfiltered. An array is so as it is, where a filter
         has rounded off what was cut, and none is dead, as its unit is not known: give the
         recording.

@@ -1,4 +1,4 @@
-"""What a list of bursts rests on: stretches of the signal that nobody can judge, and bursts that were cut at a rail.
+"""What a list of bursts rests on: stretches that nobody can judge, bursts cut at a rail, edges beside missing samples.
 
 The signal is looked at in equal stretches of 10 s or a little more, or as a whole where it is shorter, so that one of
 any length fits into bounded memory. What a stretch must be to be judged stands in :mod:`emgreview.signal.unfit`, what a
@@ -26,19 +26,24 @@ LOOKED_S = 10.0
 SUSPECT = 0.25
 """Share of samples that equal the one before from which on a band-passed stretch is looked at: noise repeats none."""
 
+BESIDE_S = 0.02
+"""An onset or offset so near a missing sample may be the edge of the hole (our own choice, no source)."""
+
 Both = Callable[[int, int], tuple[Array, Array]]
 """Samples start to stop, unfiltered and in the band, (samples,) each."""
 
 
 @dataclass(slots=True)
 class Looked:
-    """How many stretches, of how many, cannot be judged, by kind; how many bursts, of how many, are clipped; which
-    codes for missing samples there are, with their ``unit``, and in how many stretches."""
+    """How many stretches, of how many, cannot be judged, by kind; how many bursts, of how many, are clipped, or begin
+    or end beside missing samples; which codes for missing samples there are, with their ``unit``, and in how many
+    stretches."""
 
     stretches: int = 0
     unfit: Counter[str] = field(default_factory=Counter)
     bursts: int = 0
     clipped: int = 0
+    beside: int = 0
     codes: dict[float, None] = field(default_factory=dict)
     coded: int = 0
     unit: str = ""
@@ -58,6 +63,11 @@ class Looked:
                 f"{self.stretches} stretches: a code for missing samples or an overflow, no voltage. It is filtered as "
                 "it stands: bursts and onsets beside it are not of a muscle."
             )
+        if self.beside:
+            notes.append(
+                f"{self.beside} of {self.bursts} bursts of {whose} begin or end beside missing samples, which count as "
+                "rest: those times are edges of a hole, and one burst may be listed as two."
+            )
         return notes + cut_words(self.clipped, self.bursts, f"bursts of {whose}")
 
 
@@ -68,7 +78,8 @@ def look(seen: Looked, read: Both, n: int, rate_hz: float, bursts: Sequence[Burs
         (round(np.nan_to_num(one.onset_s) * rate_hz), round(np.nan_to_num(one.offset_s, nan=n / rate_hz) * rate_hz))
         for one in bursts
     ]
-    clipped = np.zeros(len(spans), dtype=bool)
+    clipped, beside = np.zeros((2, len(spans)), dtype=bool)
+    near = max(1, round(BESIDE_S * rate_hz))
     pieces = max(1, int(n / (LOOKED_S * rate_hz)), -(-n // most))
     for start, stop in ((k * n // pieces, (k + 1) * n // pieces) for k in range(pieces)):
         x, banded = read(start, stop)
@@ -77,6 +88,9 @@ def look(seen: Looked, read: Both, n: int, rate_hz: float, bursts: Sequence[Burs
         for k in here:
             rest[max(spans[k][0] - start, 0) : spans[k][1] - start] = False
         seen.stretches += 1
+        if here and (missing := ~np.isfinite(banded)).any():
+            edges = [[edge - start for edge in spans[k] if start <= edge < stop] for k in here]
+            beside[here] |= [any(missing[max(at - near, 0) : at + near].any() for at in edge) for edge in edges]
         if x is banded and not _suspect(x):
             continue
         if x is not banded:
@@ -88,7 +102,8 @@ def look(seen: Looked, read: Both, n: int, rate_hz: float, bursts: Sequence[Burs
         seen.unfit += Counter([kind] * bool(kind))
         if here and (at := at_rail(x)).any():
             clipped[here] |= [at[max(spans[k][0] - start, 0) : spans[k][1] - start].any() for k in here]
-    seen.bursts, seen.clipped = seen.bursts + len(spans), seen.clipped + int(clipped.sum())
+    seen.bursts += len(spans)
+    seen.clipped, seen.beside = seen.clipped + int(clipped.sum()), seen.beside + int(beside.sum())
 
 
 def _suspect(x: Array) -> bool:

@@ -210,6 +210,7 @@ def test_a_short_part_merges_before_short_bursts_are_left_out():
     assert all(len(bursts) == 2 for bursts in er.list_bursts(x, RATE_HZ, shortest_s=0.05))
 
 
+@pytest.mark.filterwarnings("ignore:1 of 12 bursts of the signal begin:emgreview.errors.SignalWarning")
 @pytest.mark.parametrize("rest_s", [None, (0.1, 0.9)])
 @pytest.mark.parametrize("piece", [1500, 7000])
 def test_a_long_signal_read_in_pieces_gives_the_bursts_of_the_whole(monkeypatch, rest_s, piece):
@@ -328,3 +329,13 @@ def test_a_rest_is_found_beside_strong_and_weak_bursts_and_where_the_signal_was_
     found = er.list_bursts(band(x), RATE_HZ)
     assert len(found) == len(spans)
     assert max(burst.level_db for burst in found) < 50
+
+
+def test_a_hole_within_a_burst_is_told():
+    x = made(1)[0]
+    bursts = er.list_bursts(x, RATE_HZ)
+    middle = round(RATE_HZ * (bursts[0].onset_s + bursts[0].offset_s) / 2)
+    hole = round(0.08 * RATE_HZ)
+    x[middle - hole : middle + hole] = np.nan
+    with pytest.warns(er.SignalWarning, match=r"2 of \d bursts of the signal begin or end beside missing samples"):
+        assert len(er.list_bursts(x, RATE_HZ)) == len(bursts) + 1
