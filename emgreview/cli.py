@@ -44,7 +44,7 @@ from emgreview.demo import lab
 from emgreview.detecting import METHOD, onsets_of
 from emgreview.errors import UnknownNameError
 from emgreview.reading.dataset import NAMELESS
-from emgreview.reading.settled import listed
+from emgreview.reading.settled import is_told_by_name, listed
 from emgreview.shell_options import Parser, names_settings, parsed
 from emgreview.shell_words import answer, in_shell_lines, in_shell_words
 from emgreview.signal.onset import METHODS, checked_method
@@ -163,7 +163,8 @@ def _check(given: argparse.Namespace) -> Status:
     if given.json:
         print(_to_json(reports))
     clean = not same and not any(channel["findings"] for report in reports for channel in report["channels"])
-    return FINE if clean and not given.problems and not any(report["notes"] for report in reports) else NOT_FINE
+    trouble = any(not is_told_by_name(note) for report in reports for note in report["notes"])
+    return FINE if clean and not given.problems and not trouble else NOT_FINE
 
 
 def _detect(given: argparse.Namespace) -> Status:

@@ -54,6 +54,12 @@ def count_note(rec: Recording, cue: str, cues: Sequence[Marker], expect: int) ->
 def hole_note(rec: Recording, cue: str, cues: Sequence[Marker]) -> str:
     """A sentence on the holes in the intervals between cues, or ""."""
     intervals = _free_of_other_trials(rec, cue, cues) / rec.rate_hz
+    if _are_pairs(intervals):
+        return (
+            f"Cues {cue!r} come in {len(cues) // 2} pairs, {np.median(intervals[::2]):.3g} s apart "
+            "(median): both edges of pulses, or a contact that bounces? Then take one edge, or a longer hold-off; where "
+            "two stimuli are meant, each trial holds both."
+        )
     holes = _holes(intervals)
     if not holes.any():
         return ""
@@ -68,6 +74,13 @@ def hole_note(rec: Recording, cue: str, cues: Sequence[Marker]) -> str:
         f"Cues {cue!r} follow one another after {usual.min():.3g} to {usual.max():.3g} s, but for "
         f"{', '.join(where[:SHOWN])}{more}: a pause, or cues that are missing; look there."
     )
+
+
+def _are_pairs(intervals: FloatArray) -> bool:
+    """Whether every second interval, the first among them, is one of a train, and all others are far longer."""
+    within, between = intervals[::2], intervals[1::2]
+    many = len(between) >= FEW and len(within) == len(between) + 1
+    return many and bool(within.max() < TRAIN_S and between.min() > 5 * TRAIN_S)
 
 
 def overlap_note(rec: Recording, cues: Sequence[Marker], stretches: Sequence[tuple[int, int]]) -> str:

@@ -1,5 +1,6 @@
 """What was found by `check` alone, or by nobody, is told where it matters: in cuts, reviews, lists and measures."""
 
+import dataclasses
 import json
 import sys
 import warnings
@@ -313,3 +314,33 @@ def test_channel_and_recording_the_wrong_way_round(name):
         search("TRIGGER", rec, level=2.5, hold_off_s=0.5)
     with pytest.raises(ParameterError, match=r"channel came as 2; allowed: the label of one channel, in quotes: 'FCR'"):
         search(rec, 2, level=2.5, hold_off_s=0.5)
+
+
+def test_both_edges_of_pulses_are_told_as_pairs():
+    pairs = sorted((*GO, *(cue + 0.05 for cue in GO)))
+    _, words = heard(lambda: er.cut_trials(made(samples(), every=pairs), **CUT))
+    assert any("Cues 'go' come in 9 pairs, 0.05 s apart (median): both edges of pulses" in one for one in words)
+    assert not any("missing)" in one for one in words)
+
+
+def test_what_is_listed_of_a_channel_that_is_no_muscle_says_so():
+    rec = made(samples())
+    channels = [rec.channels[0], dataclasses.replace(rec.channels[1], kind="TRIG")]
+    trigger = dataclasses.replace(rec, channels=tuple(channels))
+    _, words = heard(lambda: er.list_bursts(trigger, channel="ECR"))
+    assert words == ["ECR of rec is TRIG, not EMG: what is listed is not of a muscle."]
+    assert heard(lambda: er.list_bursts(trigger, channel="FCR"))[1] == []
+
+
+def test_a_sound_recording_with_a_trigger_in_volts_passes_the_check(tmp_path, capsys):
+    from emgreview import cli
+
+    x = samples()
+    time_s = np.arange(x.shape[1]) / RATE_HZ
+    table = np.column_stack([time_s, *(x / 1000), pulse_channel(GO)])
+    np.savetxt(tmp_path / "rec.csv", table, delimiter=",", fmt="%.6f")
+    asked = ["--rate", "1000", "--unit", "mV,mV,V", "--columns", ",".join(COLUMNS)]
+    status = cli.run(["check", str(tmp_path / "rec.csv"), *asked])
+    said = capsys.readouterr().out
+    assert "is taken as TRIG, not EMG, by its name." in said
+    assert status == 0, said

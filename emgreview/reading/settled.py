@@ -55,9 +55,9 @@ def settle(path: Path, signal: Signal, row: ChannelRow | None, datatype: str, sa
     kind, by_name, assumed = kind_by(unit)
     notes = []
     if by_name and is_voltage(unit):
-        notes.append(f"Channel {signal.label!r} ({unit}) is taken as {kind}, not EMG, by its name.")
+        notes.append(f"Channel {signal.label!r} ({unit}) is taken as {kind}, not EMG, {BY_NAME}")
     elif not stated and datatype != "emg" and kind == "EMG":
-        notes.append(f"Channel {signal.label!r} is taken as EMG, not {datatype.upper()}, by its name.")
+        notes.append(f"Channel {signal.label!r} is taken as EMG, not {datatype.upper()}, {BY_NAME}")
     factor = 1.0
     if kind in IN_MICROVOLTS and is_voltage(unit):
         factor, unit = VOLTS[unit], "uV"
@@ -148,6 +148,14 @@ def _unit(path: Path, signal: Signal, row: ChannelRow | None, kind: str, said: U
             f"alone, or, where the scale to volts is unknown, unit={ARBITRARY!r}."
         )
     return signal.unit or (row.units if row else "")
+
+
+BY_NAME = "by its name."
+
+
+def is_told_by_name(note: str) -> bool:
+    """Whether a note only tells which kind a channel was taken for, which is no trouble of the recording."""
+    return note.endswith(BY_NAME)
 
 
 def demand_kinds(rate_hz: object, unit: object, columns: object) -> None:

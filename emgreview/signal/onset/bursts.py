@@ -118,7 +118,8 @@ def list_bursts(
         clipped, or clipped down to what lies in no burst (``signal.unfit``), or hold codes
         for missing samples, as :func:`emgreview.check` finds them, the bursts that
         are clipped (``signal.clip``): these have an onset and no size; and those that begin
-        or end within 20 ms of missing samples: one burst may be listed as two. It changes no
+        or end within 20 ms of missing samples: one burst may be listed as two; and says where
+        the channel is not EMG. It changes no
         burst. A recording is looked at unfiltered. An array is so as it is, where a filter
         has rounded off what was cut, and none is dead, as its unit is not known: give the
         recording.
@@ -210,6 +211,8 @@ def _of_recording(
     look(seen, both, rec.n_samples, rec.rate_hz, listed, unit=unit, most=CHUNK_SAMPLES)
     for note in seen.notes(f"{channel} of {rec.name}"):
         tell(note)
+    if rec.channel(channel).kind != "EMG":
+        tell(f"{channel} of {rec.name} is {rec.channel(channel).kind}, not EMG: what is listed is not of a muscle.")
     return listed
 
 
