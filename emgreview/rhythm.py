@@ -57,8 +57,8 @@ def hole_note(rec: Recording, cue: str, cues: Sequence[Marker]) -> str:
     if _are_pairs(intervals):
         return (
             f"Cues {cue!r} come in {len(cues) // 2} pairs, {np.median(intervals[::2]):.3g} s apart "
-            "(median): both edges of pulses, or a contact that bounces? Then take one edge, or a longer hold-off; where "
-            "two stimuli are meant, each trial holds both."
+            "(median): both edges of pulses, or a contact that bounces? Then take one edge, or a longer hold-off; "
+            "where two stimuli are meant, each trial holds both."
         )
     holes = _holes(intervals)
     if not holes.any():
