@@ -251,6 +251,7 @@ def test_listed_bursts_say_what_they_rest_on(fault, words, monkeypatch):
     assert repr(found) == repr(again), "no burst changes"
 
 
+@pytest.mark.filterwarnings("ignore:1 of 3 bursts of the signals begin or end beside:emgreview.errors.SignalWarning")
 def test_listed_bursts_of_arrays_say_what_can_be_seen_there():
     x, _ = trial(np.random.default_rng(4), 1000.0, 300.0)
     missing = np.where(np.arange(x.size) < 1300, np.nan, x)

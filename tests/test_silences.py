@@ -344,3 +344,11 @@ def test_a_sound_recording_with_a_trigger_in_volts_passes_the_check(tmp_path, ca
     said = capsys.readouterr().out
     assert "is taken as TRIG, not EMG, by its name." in said
     assert status == 0, said
+
+
+def test_a_code_that_becomes_the_largest_value_of_a_comparison_is_told(tmp_path):
+    trials, _ = heard(lambda: er.cut_trials(coded(), **CUT))
+    with er.open_review(trials, tmp_path, reviewer="r1") as session:
+        heard(lambda: [session.accept(trial, label) for trial in trials.ids for label in trials.labels])
+        _, words = heard(lambda: er.compare_channels(trials, session.decisions(), "FCR", "ECR"))
+    assert any("may be that of a code for missing samples (ECR of rec)" in one for one in words)

@@ -170,7 +170,7 @@ def measure(
         integral         sum |x| / r, the integrated EMG, in the unit times seconds
         time_to_peak_s   p / r
         rise_per_s       (e[p] - e[0]) / (p / r); NaN where p is 0
-        mean_hz          centre of the power spectrum of x, its mean removed, no taper
+        mean_hz          centre of the power spectrum of x, mean removed, zero-padded
         median_hz        the frequency that halves its power; NaN below 0.1 s
         reaction_s       premotor_s + motor_s
 

@@ -223,6 +223,11 @@ def compare_channels(
             "samples there, and so may the largest value that envelopes are divided by."
         )
     told += ground.notes("trials")
+    if coded := ground.coded():
+        told.append(
+            f"The largest value that envelopes are divided by may be that of a code for missing samples ({coded}): "
+            "then common_area_percent of every trial is far too small; call them unusable, or give a reference."
+        )
     if silent := int((signals[0].isna() | signals[1].isna()).sum()):
         told.append(
             f"In {silent} trials the table of decisions says nothing of {a} or {b}: they are measured, and count."
