@@ -110,7 +110,7 @@ def measure_evoked(
     one exponential, and nothing before the window shows whether it is one; of others the
     latency hangs on what lies just before the window (``signal.evoked.hangs_on_before``). A
     note counts both. Figures stand at ``signal.evoked.stands_before``: of single decays
-    nearly all latencies are right then, of others up to half are not. A silent period that
+    most latencies are right then, of others up to half are not. A silent period that
     is given holds (1 in 80 off by more than 10 ms), a missing one says nothing then: see
     ``signal.evoked.measure_evoked``. A note counts where no silent period is told: one that
     leaves less than some 25 ms between potential and return cannot be (figures there). Where
