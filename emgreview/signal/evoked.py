@@ -248,7 +248,7 @@ def hangs_on_before(
     the decay and told by nothing else (up to 12 % in a cell of time constant, size and rate), with this 0.14 % (up to
     0.9 %). Of 1,680 stimuli without a decay 0.6 % are told; over activity of 5 to 40 µV 1 to 4 %, and 9 % of potentials
     of 60 µV over 5 µV. A corner is worse: of 518 latencies after single decays of 75 to 150 µV and 2.5 to 3 ms, with
-    potentials of 0.6 mV at 2 and 5 kHz, 14 (2.7 %) were 3 to 8 ms early and not told, and of those told half were right.
+    potentials of 0.6 mV at 2 and 5 kHz, 14 (2.7 %) were 3 to 8 ms early and not told; of those told half were right.
     Raises SignalError, RateError, ParameterError.
     """
     known = np.asarray(latency_s, dtype=np.float64)
