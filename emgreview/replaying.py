@@ -155,9 +155,10 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
     True
     """
     folder = review_folder(folder)
-    description, sealed = read_sealed(folder, version)
+    read = read_sealed(folder, version)
+    description, sealed = read.description, read.table
     point = find_position(folder, version)
-    notes: list[str] = []
+    notes = [f"{read.unvouched[0].upper()}{read.unvouched[1:]}."] if read.unvouched else []
     types = {name: entry["type"] for name, entry in description["columns"].items()}
     was = tables.from_tsv(sealed, types, guarded="text" in description)
     searches = _searches_told(was)

@@ -21,5 +21,5 @@ schema/        the format as JSON Schema, for readers without this package
 """
 
 from emgreview.annotations.convention import Convention as Convention
-from emgreview.annotations.versions import Verified as Verified
-from emgreview.annotations.versions import verify as verify
+from emgreview.annotations.verifying import Verified as Verified
+from emgreview.annotations.verifying import verify as verify

@@ -17,7 +17,7 @@ from emgreview.annotations.events import SCHEMA, Event, digest_of, now
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.ledger import Ledger, Step
 from emgreview.annotations.log import Log, log_path, read_log
-from emgreview.annotations.versions import way_on
+from emgreview.annotations.verifying import way_on
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.model import Recording
 

@@ -35,13 +35,15 @@ def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd
     Raises
     ------
     VersionError
-        The version is missing, was changed, or is another than expected.
+        The version is missing, was changed (its digests, and those that the logs beside it keep,
+        do not fit), or is another than expected.
 
     Warns
     -----
     SignalWarning
         What acceptance in bulk is worth in it, and what is to be known of the scale of its
-        recordings.
+        recordings; that nothing vouches for it, where neither ``expect`` nor a log says what was
+        sealed.
 
     Examples
     --------
@@ -57,17 +59,26 @@ def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd
     >>> int(table["reviewed"].sum()), len(table)
     (2, 4)
     """
-    description, content = read_sealed(review_folder(folder), name, expect)
+    read = read_sealed(review_folder(folder), name, expect)
+    description = read.description
     try:
         types = {column: entry["type"] for column, entry in description["columns"].items()}
-        table = from_tsv(content, types, guarded="text" in description)
-    except (KeyError, IndexError, ValueError, AttributeError) as why:
+        table = from_tsv(read.table, types, guarded="text" in description)
+    except (KeyError, IndexError, ValueError, AttributeError, TypeError) as why:
         raise VersionError(
             f"the table of version {name!r} is not one of decisions ({why!r}); restore it from a copy."
         ) from None
+    apart = [f"the table lacks {column!r}" for column in types if column not in table]
+    apart += [f"{column!r} is not described" for column in table if column not in types]
+    if apart:
+        raise VersionError(
+            f"the table of version {name!r} and its description do not fit: {'; '.join(apart)}; every column is "
+            "described, and none is left out; restore its folder from a copy."
+        )
     table.attrs["version"] = description
     table.attrs["notes"] = [
-        f"Version {name!r}: {note}" for note in (*description.get("bulk", ()), *description.get("scale_notes", ()))
+        *([f"{read.unvouched[0].upper()}{read.unvouched[1:]}."] if read.unvouched else []),
+        *(f"Version {name!r}: {note}" for note in (*description.get("bulk", ()), *description.get("scale_notes", ()))),
     ]
     for note in table.attrs["notes"]:
         tell(note)

@@ -14,7 +14,8 @@ from log_pieces import HEADER, Failing, Unflushed, comments, fields, write
 from emgreview.annotations import log as log_module
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.log import Log, log_path
-from emgreview.annotations.versions import seal_version, verify
+from emgreview.annotations.verifying import verify
+from emgreview.annotations.versions import seal_version
 from emgreview.errors import LogError, LogReadOnlyError, LogWriteError, VersionError
 
 KILLS = 240
