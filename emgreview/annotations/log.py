@@ -85,6 +85,7 @@ def read_log(
 
 def _read_lines(path: Path, lines: list[bytes], torn: bytes, each: Callable[[Event], object], before: bool) -> Content:
     size, head, counter = 0, ZEROS, 0
+    named = _named(path)
     steps: tuple[Step, ...] = ()
     problem = None
     for number, line in enumerate(lines):
@@ -101,6 +102,11 @@ def _read_lines(path: Path, lines: list[bytes], torn: bytes, each: Callable[[Eve
             if why := misfit(found, before):
                 raise LogBrokenError(f"{why}; it was written anew by hand, or by a later emgreview")
             event = to_event(found)
+            if named and named != (event.subject["recording"], event.reviewer):
+                raise LogBrokenError(
+                    f"it is of reviewer {event.reviewer!r} on {event.subject['recording']!r}, and the file's name "
+                    f"says {named[1]!r} on {named[0]!r}: logs were exchanged or renamed; give each its own name"
+                )
             if event.seq != number or event.counter <= counter:
                 raise LogBrokenError(f"its numbers ({event.seq}, {event.counter}) are out of order")
         except LogBrokenError as why_not:
@@ -116,6 +122,12 @@ def _read_lines(path: Path, lines: list[bytes], torn: bytes, each: Callable[[Eve
         size += len(line) + 1
         head, counter = digest, event.counter
     return Content(lines, size, head, counter, torn, problem)
+
+
+def _named(path: Path) -> tuple[str, str] | None:
+    """Recording and reviewer that a log's name says; None for a name that is not a log's."""
+    recording, by, reviewer = path.name.removesuffix(".jsonl").rpartition("_reviewer-")
+    return (recording, reviewer) if by and path.suffix == ".jsonl" else None
 
 
 @contextmanager
@@ -184,6 +196,11 @@ class Log:
                 "Restore the file from a copy or from version control."
             )
         return to_event(found)
+
+    @property
+    def digests(self) -> list[str]:
+        """The SHA-256 of every line, in order."""
+        return [hashlib.sha256(line).hexdigest() for line in self._lines]
 
     @property
     def read_only(self) -> bool:

@@ -11,10 +11,11 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from emgreview.annotations import scales, telling, unblinding
+from emgreview.annotations import known_heads, scales, telling, unblinding
 from emgreview.annotations.conforming import misfit
 from emgreview.annotations.events import SCHEMA, Event, digest_of, now
 from emgreview.annotations.files import FileSystem
+from emgreview.annotations.known_heads import Head
 from emgreview.annotations.ledger import Ledger, Step
 from emgreview.annotations.log import Log, log_path, read_log
 from emgreview.annotations.verifying import way_on
@@ -49,12 +50,15 @@ class ReviewerLogs:
         files: FileSystem | None,
         scale_corrected: str | None = None,
         unblind: str | None = None,
+        log_restored: str | None = None,
     ):
-        """``scale_corrected``: why a scale other than the logs' is right; ``unblind``: why a blind review is shown.
+        """``scale_corrected``: why a scale other than the logs' is right; ``unblind``: why a blind review is shown;
+        ``log_restored``: why to go on from logs that lack lines which a version or another log names.
         Raises LogLockedError, LogTooNewError, LogError (a log of another recording, or of one in another scale),
         DecisionError (blind again, or blind so far and not to be shown)."""
         self.reviewer, self.blind = reviewer, blind
-        self._scale_corrected, self._unblind = scale_corrected, unblind
+        self._scale_corrected, self._unblind, self._log_restored = scale_corrected, unblind, log_restored
+        self._lost: dict[str, list[Head]] = {}
         self.visible: Mapping[str, Any] = {}
         self._recordings = recordings
         self._logs: dict[str, Log] = {}
@@ -71,6 +75,7 @@ class ReviewerLogs:
                 self._check(log, recording)
                 self._told += telling.of_others(log.path, recording)
             self.ledger.settle()
+            self._look_for_lost_lines(folder, read_only)
             self._agree_on_blind(blind)
             own = {log.path for log in self._logs.values()}
             others = [path for path in (folder / "logs").rglob(f"*_reviewer-{reviewer}.jsonl") if path not in own]
@@ -90,6 +95,8 @@ class ReviewerLogs:
             raise
         if scale_corrected and not self._wrong_before:
             self._told.append(("", "Every recording comes in the scale that is known of it: none was corrected."))
+        if log_restored and not self._lost:
+            self._told.append(("", "log_restored came, and no line is known that the logs lack: nothing was written."))
 
     def begin(
         self,
@@ -202,9 +209,11 @@ class ReviewerLogs:
             "blind": self.blind,
         }
         fields |= {} if target is None else {"target": target}
-        if why := misfit({**fields, "seq": len(self._logs[recording]), "prev": "", "self": "", "time": now()}):
+        log = self._logs[recording]
+        line = {**fields, "seq": len(log), "prev": "", "self": "", "time": now()}
+        if log.problem is None and (why := misfit(line)):
             raise ParameterError(f"this cannot be written to a log: {why}; correct it.")
-        event = self._logs[recording].append(fields)
+        event = log.append(fields)
         self.ledger.apply(event)
         self.ledger.settle()
         return event
@@ -250,6 +259,28 @@ class ReviewerLogs:
     def close(self) -> None:
         for log in self._logs.values():
             log.close()
+
+    def _look_for_lost_lines(self, folder: Path, read_only: bool) -> None:
+        """Close the logs that lack lines which are known, unless a person goes on from them or did so before."""
+        by_place = {log.path.relative_to(folder).as_posix(): name for name, log in self._logs.items()}
+        heads = known_heads.known_heads(folder, by_place)
+        for where in dict.fromkeys(head.where for head in heads):
+            log = self._logs[by_place[where]]
+            before = known_heads.accepted(
+                note for note in self.ledger.notes if note.subject["recording"] == by_place[where]
+            )
+            own = [head for head in heads if head.where == where and (head.lines, head.sha256) not in before]
+            if log.broken or not (gone := known_heads.lost(own, {where: log.digests})):
+                continue
+            self._lost[by_place[where]] = gone
+            words = known_heads.cut_back(
+                log.path.name, gone, len(log), log.event(len(log) - 1).time if len(log) else ""
+            )
+            if read_only:
+                self._unread.append(f"{words}.")
+            elif self._log_restored is None:
+                log.close()
+                log.problem = words
 
     def _check(self, log: Log, recording: Recording) -> None:
         if log.header is None:
@@ -311,7 +342,9 @@ class ReviewerLogs:
                 **method,
             }
             self.append(name, "open log", "log", None, first)
+            self._go_on_after_loss(name)
             return
+        self._go_on_after_loss(name)
         rate_hz, known = recording.rate_hz, self.method(name)
         self._told += telling.of_changes(name, rate_hz, self._facts(name).get("cuts"), facts["cuts"], known, method)
         before = self._facts(name).get("scales")
@@ -324,6 +357,12 @@ class ReviewerLogs:
             new = {fact: facts[fact] for fact in parts}
             if old != new:
                 self.append(name, operation, "log", old, new)
+
+    def _go_on_after_loss(self, name: str) -> None:
+        """Keep that a person goes on from a log that lacks lines, and which."""
+        if gone := self._lost.get(name):
+            new = {"lost": [{"by": head.by, "lines": head.lines, "sha256": head.sha256} for head in gone]}
+            self.append(name, known_heads.GO_ON, "log", None, new, reason=self._log_restored)
 
 
 def _corrected(event: Event) -> str:

@@ -1,7 +1,7 @@
 """The check of a whole review folder, and how to go on where a log is broken.
 
-    verify          every log and every version of a folder
-    way_on          how to go on where a log is broken
+verify          every log and every version of a folder
+way_on          how to go on where a log is broken
 """
 
 from collections.abc import Mapping
@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from emgreview.annotations.events import Event
+from emgreview.annotations.known_heads import accepted
 from emgreview.annotations.log import read_log
 from emgreview.annotations.versions import read_sealed, sealed_names
 from emgreview.checks import review_folder
@@ -30,6 +31,9 @@ class Verified:
         How many logs and sealed versions there are.
     problems : tuple of str
         What is wrong, one sentence each.
+    notes : tuple of str
+        What a person has said of missing lines, one sentence each: nothing is wrong, and it cannot
+        be replayed.
     """
 
     ok: bool
@@ -37,6 +41,7 @@ class Verified:
     logs: int
     versions: int
     problems: tuple[str, ...]
+    notes: tuple[str, ...] = ()
 
 
 def way_on(folder: Path, path: Path, good: int) -> str:
@@ -97,6 +102,8 @@ def verify(folder: str | Path) -> Verified:
     heads: dict[str, list[str]] = {}
     events = 0
     named: list[tuple[str, Mapping[str, Mapping[str, Any]]]] = []
+    gone_on: dict[str, dict[tuple[int, str], Event]] = {}
+    notes: list[str] = []
     sealed: list[tuple[str, Event]] = []
     for path in sorted((folder / "logs").rglob("*.jsonl")):
         where = path.relative_to(folder).as_posix()
@@ -124,9 +131,7 @@ def verify(folder: str | Path) -> Verified:
                 ]
             elif event.operation == "seal":
                 sealed.append((where, event))
-        for code in sorted({event.reviewer for event in found}):
-            if not path.stem.endswith(f"_reviewer-{code}"):
-                problems.append(f"{where} holds decisions of reviewer {code!r}, which its name does not say.")
+        gone_on[where] = accepted(found)
     versions = sealed_names(folder)
     for version in versions:
         try:
@@ -146,7 +151,12 @@ def verify(folder: str | Path) -> Verified:
     for when, rests in named:
         for where, head in rests.items():
             lines = heads.get(where)
-            if lines is None:
+            if said := gone_on.get(where, {}).get((head["lines"], head["sha256"])):
+                notes.append(
+                    f"{when} when {where} held a line {head['lines']} that it lacks; reviewer {said.reviewer!r} went "
+                    f"on from it on {said.time}: {said.reason}"
+                )
+            elif lines is None:
                 problems.append(f"{when} when {where} was there, which is missing or unreadable.")
             elif not 0 < head["lines"] <= len(lines) or lines[head["lines"] - 1] != head["sha256"]:
                 problems.append(
@@ -158,4 +168,4 @@ def verify(folder: str | Path) -> Verified:
         problems.append(f"{folder} {what}; a review is a folder that holds 'logs'; give the one in which it was made.")
     elif not heads and not problems:
         problems.append(f"no annotation log was found under {folder}; give the folder that holds 'logs'.")
-    return Verified(not problems, events, len(heads), len(versions), tuple(problems))
+    return Verified(not problems, events, len(heads), len(versions), tuple(problems), tuple(notes))

@@ -6,9 +6,9 @@
     <folder>/versions/.lock                     held while one is written
 
 A version is written in a folder of its own name, flushed, renamed, and its parent flushed: it is there whole or not at
-all, and is never written again. Its digest is the SHA-256 of ``decisions.json``, which holds that of the table; the logs
-of its reviewer keep that digest in a line of their own, and whoever reads a version holds it against them. Anchoring it
-elsewhere (a paper, version control) also protects against whole logs being forged or cut short.
+all, and is never written again. Its digest is the SHA-256 of ``decisions.json``, which holds that of the table; the
+logs of its reviewer keep that digest in a line of their own, and whoever reads a version holds it against them.
+Anchoring it elsewhere (a paper, version control) also protects against whole logs being forged or cut short.
 
     demand_decided  refuse to seal where nothing was decided
     seal_version    write one
@@ -193,8 +193,8 @@ class Version:
 
 
 def read_sealed(folder: Path, name: str, expect: str | None = None) -> Version:
-    """A version. Raises VersionError unless every digest fits: the table's, the one that ``expect`` names, and those that
-    the logs beside it keep."""
+    """A version. Raises VersionError unless every digest fits: the table's, the one that ``expect`` names, and those
+    that the logs beside it keep."""
     versions, there = folder / "versions", sealed_names(folder)
     if name not in there:
         if not versions.is_dir():
@@ -228,9 +228,10 @@ def read_sealed(folder: Path, name: str, expect: str | None = None) -> Version:
         )
     unvouched = ""
     if not said and expect is None:
-        why = "no log beside it says that it was sealed" if (folder / "logs").is_dir() else "no logs lie beside it"
+        there_are_logs = (folder / "logs").is_dir()
+        lacking = "no log beside it says that it was sealed" if there_are_logs else "no logs lie beside it"
         unvouched = (
-            f"whether version {name!r} is as it was sealed cannot be told: {why}, and no SHA-256 was expected; give "
+            f"whether version {name!r} is as it was sealed cannot be told: {lacking}, and no SHA-256 was expected; give "
             "the one that sealing returned: expect=..."
         )
     return Version(description, table, digest, unvouched)

@@ -31,6 +31,7 @@ def open_review(
     convention: Convention | str | None = None,
     scale_corrected: str | None = None,
     unblind: str | None = None,
+    log_restored: str | None = None,
     read_only: bool = False,
     detect: Detect | None = None,
     files: FileSystem | None = None,
@@ -80,6 +81,11 @@ def open_review(
     unblind : str or None
         Why a blind review is shown from now on, in words that the logs keep (as
         :meth:`Session.unblind` does).
+    log_restored : str or None
+        Why to go on from a log that lacks lines which a sealed version, or the log of a third
+        reviewer, names: such a log was cut back, emptied, removed or exchanged, and opens for
+        reading only until this says, in words that the logs keep, that a backup was restored,
+        for instance.
     read_only : bool, default False
         Lock and write nothing.
     detect : callable or None
@@ -156,6 +162,7 @@ def open_review(
         convention=convention,
         scale_corrected=scale_corrected,
         unblind=unblind,
+        log_restored=log_restored,
         read_only=read_only,
         detect=detect,
         files=files,

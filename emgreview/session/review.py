@@ -82,6 +82,7 @@ class Session(Commands, Publishing, Notices):
         convention: Convention | str | None = None,
         scale_corrected: str | None = None,
         unblind: str | None = None,
+        log_restored: str | None = None,
         read_only: bool = False,
         detect: Detect | None = None,
         files: FileSystem | None = None,
@@ -106,6 +107,8 @@ class Session(Commands, Publishing, Notices):
         words = None if convention is None else convention_words(convention)
         if scale_corrected is not None and not check_text(scale_corrected).strip():
             raise ParameterError("scale_corrected came without words; say why the former reading was the wrong one.")
+        if log_restored is not None and not check_text(log_restored).strip():
+            raise ParameterError("log_restored came without words; say why lines are missing, as 'backup of Monday'.")
         unblind = checked(unblind, blind)
         check_order(order)
         self._proposals = Proposals(trials)
@@ -123,6 +126,7 @@ class Session(Commands, Publishing, Notices):
             files=files,
             scale_corrected=scale_corrected,
             unblind=unblind,
+            log_restored=log_restored,
         )
         lost: tuple[str, ...] = ()
         try:

@@ -1,0 +1,114 @@
+"""What a review folder knows of its logs beside the logs themselves: a log that was cut back, emptied, removed or
+written anew is noticed where a sealed version, or the log of a third reviewer, names a line that it held.
+
+To go on from such a log, as after a backup was restored, is a person's decision, and a line of the log that keeps it.
+
+    Head            a line that a log is known to have held
+    known_heads     those that versions and other logs name
+    lost            those of them that a log does not hold
+    cut_back        what a person is told of a log, and how to go on
+    accepted        what was decided of lost lines so far
+"""
+
+import json
+from collections.abc import Collection, Iterable, Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from emgreview.annotations.events import Event, decode
+from emgreview.annotations.versions import DESCRIPTION, sealed_names
+from emgreview.errors import LogError
+
+GO_ON = "go on after loss"
+"""The operation by which a person goes on from a log that lacks lines."""
+
+
+class Head(NamedTuple):
+    """Line number ``lines``, counted from 1, of the log ``where`` had this SHA-256; ``by`` says who names it."""
+
+    by: str
+    where: str
+    lines: int
+    sha256: str
+
+
+def known_heads(folder: Path, wanted: Collection[str]) -> list[Head]:
+    """The heads of some logs, by their places in the folder, that sealed versions and adjudications name. What cannot
+    be read names nothing: ``verify`` tells it."""
+    found = []
+    for name in sealed_names(folder):
+        with suppress(OSError, ValueError, RecursionError, AttributeError):
+            logs = json.loads((folder / "versions" / name / DESCRIPTION).read_bytes()).get("logs")
+            found += _heads(f"version {name!r}", logs, wanted)
+    for path in (folder / "logs").rglob("*.jsonl"):
+        where = path.relative_to(folder).as_posix()
+        if where in wanted:
+            continue
+        with suppress(OSError), path.open("rb") as log:
+            for line in log:
+                if b'"operation":"adjudicate"' in line:
+                    found += _of_adjudication(where, line.rstrip(b"\n"), wanted)
+    return found
+
+
+def _of_adjudication(where: str, line: bytes, wanted: Collection[str]) -> list[Head]:
+    with suppress(LogError, AttributeError, TypeError, KeyError):
+        event, whole, _ = decode(line)
+        if whole and event.get("operation") == "adjudicate":
+            by = f"line {event['seq'] + 1} of {where}"
+            return [head for side in ("first", "second") for head in _heads(by, event["new"][side]["heads"], wanted)]
+    return []
+
+
+def _heads(by: str, logs: Any, wanted: Collection[str]) -> list[Head]:
+    """Those that are well formed, of the logs that are wanted."""
+    if not isinstance(logs, Mapping):
+        return []
+    return [
+        Head(by, where, head["lines"], head["sha256"])
+        for where, head in logs.items()
+        if where in wanted
+        and isinstance(head, Mapping)
+        and type(head.get("lines")) is int
+        and isinstance(head.get("sha256"), str)
+    ]
+
+
+def lost(heads: Iterable[Head], digests: Mapping[str, list[str]]) -> list[Head]:
+    """The heads that a log does not hold. ``digests``: by log, the SHA-256 of every line, in order."""
+    gone = []
+    for head in heads:
+        held = digests.get(head.where, [])
+        if not 0 < head.lines <= len(held) or held[head.lines - 1] != head.sha256:
+            gone.append(head)
+    return gone
+
+
+def accepted(events: Iterable[Event]) -> dict[tuple[int, str], Event]:
+    """The lost lines, by number and SHA-256, from which a log says that a person went on, with the event."""
+    return {
+        (line["lines"], line["sha256"]): event
+        for event in events
+        if event.operation == GO_ON
+        for line in event.new["lost"]
+    }
+
+
+def cut_back(name: str, gone: Iterable[Head], held: int, last: str) -> str:
+    """That a log lacks lines, since when, and how to go on. ``held``: how many it holds, the last of ``last``."""
+    gone = sorted(gone, key=lambda head: head.lines)
+    furthest = gone[-1]
+    if held == 0:
+        now = "and nothing is there now"
+    elif furthest.lines > held:
+        now = f"and it ends with line {held} of {last} now: what was decided after that is not in it"
+    else:
+        now = "and that line is another now: the log was written anew"
+    others = len({head.by for head in gone}) - 1
+    also = f" ({others} more rest on lost lines, too)" if others else ""
+    return (
+        f"{name} was cut back, emptied or exchanged: {furthest.by} rests on its line {furthest.lines}, {now}{also}. "
+        "Put a newer copy of the file back; or, where this is a backup that was restored, go on from it by "
+        "log_restored='why': the log keeps these words"
+    )
