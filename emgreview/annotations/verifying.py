@@ -32,8 +32,8 @@ class Verified:
     problems : tuple of str
         What is wrong, one sentence each.
     notes : tuple of str
-        What a person has said of missing lines, one sentence each: nothing is wrong, and it cannot
-        be replayed.
+        What a person has said of missing lines, one sentence each: nothing is wrong, and what
+        rests on those lines cannot be replayed.
     """
 
     ok: bool

@@ -231,7 +231,7 @@ def read_sealed(folder: Path, name: str, expect: str | None = None) -> Version:
         there_are_logs = (folder / "logs").is_dir()
         lacking = "no log beside it says that it was sealed" if there_are_logs else "no logs lie beside it"
         unvouched = (
-            f"whether version {name!r} is as it was sealed cannot be told: {lacking}, and no SHA-256 was expected; give "
-            "the one that sealing returned: expect=..."
+            f"whether version {name!r} is as it was sealed cannot be told: {lacking}, and no SHA-256 was expected; "
+            "give the one that sealing returned: expect=..."
         )
     return Version(description, table, digest, unvouched)

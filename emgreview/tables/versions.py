@@ -35,15 +35,15 @@ def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd
     Raises
     ------
     VersionError
-        The version is missing, was changed (its digests, and those that the logs beside it keep,
-        do not fit), or is another than expected.
+        The version is missing, was changed (its digests, or those that the logs beside it
+        keep, do not fit), or is another than expected.
 
     Warns
     -----
     SignalWarning
         What acceptance in bulk is worth in it, and what is to be known of the scale of its
-        recordings; that nothing vouches for it, where neither ``expect`` nor a log says what was
-        sealed.
+        recordings; that nothing vouches for it, where neither ``expect`` nor a log says what
+        was sealed.
 
     Examples
     --------

@@ -47,7 +47,7 @@ def write(out):
 kill = 0
 while kill % 20 or kill < kills or (totals["acknowledged"] <= enough and kill < most):
     if kill % 20 == 0:  # a new log, so that reading it takes little of the time before the kill
-        path = folder / f"rec{kill}_reviewer-r1.jsonl"
+        path = folder / str(kill) / "rec_reviewer-r1.jsonl"
         acknowledged, attempted, stored = {}, {}, 0
     if kill % 3 == 1 and path.exists():
         with path.open("ab") as stream:  # an unfinished line, so that the next kill may meet its recovery
@@ -96,7 +96,7 @@ def test_kills_at_random_moments_lose_nothing_that_was_acknowledged(tmp_path, co
     )
     assert done.returncode == 0, done.stderr
     kills, attempted, acknowledged, recovered, silent, torn = json.loads(done.stdout)
-    for path in folder.glob("*.jsonl"):
+    for path in folder.rglob("*.jsonl"):
         Log(path, lambda event: None).close()
     assert verify(tmp_path).ok
     assert kills >= KILLS >= 200
