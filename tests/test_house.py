@@ -28,8 +28,6 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"second_look"},
     {"replaying", "walks"},
     {"views"},
-    {"shell_words"},
-    {"shell_options"},
     {"cli"},
 ]
 NEVER = {("annotations", "signal"), ("reading", "signal")}
