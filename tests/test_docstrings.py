@@ -131,16 +131,24 @@ def tree_of(function: object) -> ast.FunctionDef:
     return ast.parse(textwrap.dedent(inspect.getsource(inspect.unwrap(function)))).body[0]
 
 
+TOGETHER = (
+    "emgreview.model.",
+    ("emgreview.replaying", "emgreview.recutting"),
+    ("emgreview.trials", "emgreview.conditioning"),
+    ("emgreview.tables.inclusion", "emgreview.tables.rules"),
+)
+"""Modules whose functions do the work of one another's; each group by how their names begin."""
+
+
 def raised_by(function: object) -> set[str]:
-    """Errors of the package that a function's own text raises, or that of a function of its module, or of one beside
-    it in :mod:`emgreview.model`, that it calls, but for those that are caught."""
+    """Errors of the package that a function's own text raises, or that of a function of its module, or of one
+    TOGETHER with it, that it calls, but for those that are caught."""
     return raised_in(tree_of(function).body, inspect.getmodule(inspect.unwrap(function)), {function})
 
 
 def beside(function: object, module: ModuleType) -> bool:
-    return function.__module__ == module.__name__ or all(
-        name.startswith("emgreview.model.") for name in (function.__module__, module.__name__)
-    )
+    names = (function.__module__, module.__name__)
+    return names[0] == names[1] or any(all(name.startswith(group) for name in names) for group in TOGETHER)
 
 
 def raised_in(nodes: list[ast.AST], module: ModuleType, seen: set[object]) -> set[str]:
