@@ -21,9 +21,9 @@ from emgreview.model import ARBITRARY, SAME_SAMPLES, VOLTS, Recording, to_sample
 from emgreview.showing import Sheet, Shown
 from emgreview.signal import filters
 from emgreview.signal.alike import LONGEST_LAG_S, Pairs
-from emgreview.signal.findings import LIMITS, of_level, of_pairs, of_standing, of_unlike, of_wrong_unit
+from emgreview.signal.findings import LIMITS, of_constant, of_level, of_pairs, of_unlike, of_wrong_unit
 from emgreview.signal.quality import COLUMNS, Quality, band_levels, cells, check_channel, step_size, strongest_mains
-from emgreview.signal.stuck import AROUND, STILL_S, STILL_TIMES, find_codes, longest_repeat, standing_still
+from emgreview.signal.stuck import AROUND, STILL_S, STILL_TIMES, constant_stretches, find_codes, longest_repeat
 
 FloatArray = NDArray[np.floating]
 
@@ -222,8 +222,8 @@ def _between(rec: Recording, pieces: list[tuple[int, int]], found: list[Quality]
     step = max(1, BLOCK_VALUES // max(1, len(labels)))
     blocks = (rec.values(at, min(at + step, n), labels) for at in range(0, n, step))
     out = []
-    for one, seen in zip(found, standing_still(blocks, shortest, passed_over), strict=True):
-        more = of_standing(one.label, seen, n, rec.rate_hz, {item.code for item in one.found})
+    for one, seen in zip(found, constant_stretches(blocks, shortest, passed_over), strict=True):
+        more = of_constant(one.label, seen, n, rec.rate_hz, {item.code for item in one.found})
         all_found = (*one.found, *more)
         out.append(replace(one, found=all_found, findings=tuple(item.words for item in all_found)))
     return out

@@ -118,7 +118,7 @@ KEYS: tuple[Key, ...] = (
     Key("ArrowUp", "previous_channel", "previous channel", "Go", repeat=True),
     Key("KeyN", "next_unreviewed", "next trial that is not reviewed, of those stepped through", "Go", "next open"),
     Key("Slash", "go_to", "go to a trial by its number", "Go", "trial number …"),
-    Key("Backquote", "walk", "choose which trials to step through, and in what order", "Go", "step through …"),
+    Key("Backquote", "list", "choose which trials to step through, and in what order", "Go", "step through …"),
     Key("PageDown", "next_row", "next row of the overview", "Go", repeat=True),
     Key("PageUp", "previous_row", "previous row of the overview", "Go", repeat=True),
     Key("KeyX", "gain_up", "traces twice as high", "View", "higher"),

@@ -1,7 +1,7 @@
 """What a command has to say of bursts beyond what it does: one lies inside another, another one is the response.
 
 Activities as the log holds them, before and after a command; onsets in samples. Nothing here decides: of several
-standing bursts of kind "response" the one that begins first is the response (``annotations.state.find_burst``), and it
+active bursts of kind "response" the one that begins first is the response (``annotations.state.find_burst``), and it
 stays so. These words tell it where a command has changed it.
 
     on_bursts       the sentences, often none
@@ -20,7 +20,7 @@ def on_bursts(old: Activity, new: Activity, cue: int, rate_hz: float | None) -> 
     return [*_overlaps(old, new, cue, rate_hz), *_response(old, new, cue, rate_hz)]
 
 
-def _standing(activity: Activity) -> list[str]:
+def _active_ids(activity: Activity) -> list[str]:
     """Ids of the bursts that count, in order of time."""
     if activity.found != "bursts":
         return []
@@ -29,7 +29,7 @@ def _standing(activity: Activity) -> list[str]:
 
 
 def _named(activity: Activity, name: str, cue: int, rate_hz: float | None) -> str:
-    order = _standing(activity)
+    order = _active_ids(activity)
     words = f"burst {order.index(name) + 1} of {len(order)}" if len(order) > 1 else "the burst left"
     if rate_hz is None:
         return words
@@ -38,7 +38,7 @@ def _named(activity: Activity, name: str, cue: int, rate_hz: float | None) -> st
 
 def _span(activity: Activity, name: str) -> _Span | None:
     """Onset and offset of a burst that stands; None for one that does not."""
-    if name not in _standing(activity):
+    if name not in _active_ids(activity):
         return None
     burst = activity.bursts[name]
     return burst.onset, burst.offset
@@ -57,7 +57,7 @@ def _relation(one: _Span | None, other: _Span | None, by_method: bool) -> str:
 
 def _overlaps(old: Activity, new: Activity, cue: int, rate_hz: float | None) -> Iterator[str]:
     """Bursts that lie inside others, and did not before."""
-    order = _standing(new)
+    order = _active_ids(new)
     for place, name in enumerate(order):
         for before in order[:place]:
             whose = new.bursts[before].automatic is not None
@@ -72,16 +72,16 @@ def _overlaps(old: Activity, new: Activity, cue: int, rate_hz: float | None) -> 
 def _response(old: Activity, new: Activity, cue: int, rate_hz: float | None) -> Iterator[str]:
     """Whether another burst is the response now, or none is any more though others stand."""
     was, now = (find_burst(one, None) if one.found == "bursts" else None for one in (old, new))
-    if was is None or was == now or not _standing(new):
+    if was is None or was == now or not _active_ids(new):
         return
     if now is None:
-        if was not in _standing(new):  # else its kind was changed, which says it all
+        if was not in _active_ids(new):  # else its kind was changed, which says it all
             yield "no burst of kind response stands any more, only others."
-    elif was in _standing(new) and new.bursts[was].kind == "response":
+    elif was in _active_ids(new) and new.bursts[was].kind == "response":
         yield (
             f"the response is now {_named(new, now, cue, rate_hz)}, because it begins first; so far it was "
             f"{_named(new, was, cue, rate_hz)}. If it answers to nothing, give it another kind."
         )
     else:
-        why = f"is of kind {new.bursts[was].kind!r} now" if was in _standing(new) else "no longer stands"
+        why = f"is of kind {new.bursts[was].kind!r} now" if was in _active_ids(new) else "no longer stands"
         yield f"the response is now {_named(new, now, cue, rate_hz)}; what it was so far {why}."

@@ -211,10 +211,10 @@ class ReviewMachine(RuleBasedStateMachine):
         done = {unit: mark for unit, mark in one.marks().items() if mark.reviewed}
         assert {item: merged.mark(item) for item, name in merged.values if name == "signal"} == done
         decided = self.decided()
-        standing = merged.standing({}, lambda key: 0, {})
+        settled = merged.settled_values({}, lambda key: 0, {})
         notes = {key: value for key, value in decided.items() if key[3] in ("comment", "behaviour", "cue", *OUT)}
         assert {
-            key: value for key, value in standing.items() if key[3] in ("comment", "behaviour", "cue", *OUT)
+            key: value for key, value in settled.items() if key[3] in ("comment", "behaviour", "cue", *OUT)
         } == notes
         assert all(len(kept.by) == 2 for kept in merged.kept_out)
 

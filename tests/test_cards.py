@@ -15,9 +15,9 @@ from emgreview.annotations import events
 from emgreview.model import ArraySource
 from emgreview.second_look import BulkRule, plan_bulk
 from emgreview.session import Automatic
+from emgreview.trial_lists import where_methods_differ
 from emgreview.trials import mains
 from emgreview.views import cards, packing, screen_setup
-from emgreview.walks import differing
 
 sys.path.insert(0, str(Path(__file__).parent / "browser"))
 from small_study import ONSETS_S, open_session, recording
@@ -257,7 +257,7 @@ def test_what_is_known_of_a_channel_is_told_with_and_without_times(session):
 def test_every_burst_is_told_by_number_and_kind(session):
     trial, channel = session.queue[0], "biceps"
     session.add(trial, channel, onset_s=0.7, offset_s=0.9)
-    added = session.state(trial).channels[channel].standing[1].id
+    added = session.state(trial).channels[channel].active[1].id
     session.kind(trial, channel, "braking", burst=added)
     session.half_width(trial, channel, 6, burst=added)
     detail = card_of(session, trial)["channels"][0]["detail"]
@@ -357,7 +357,7 @@ def test_every_message_of_the_browser_is_answered(session):
     assert '"spectrum"' in screen.news
     screen._handle_msg({"kind": "spectrum", "onset_s": 0.2, "offset_s": 0.201, "for": "now", **said})
     assert "a spectrum needs 32" in screen.news
-    screen._handle_msg({"kind": "walk", "client": "x", "which": "not yet reviewed"})
+    screen._handle_msg({"kind": "list", "client": "x", "which": "not yet reviewed"})
     assert '"indices"' in screen.news
 
 
@@ -452,16 +452,16 @@ def test_two_runs_of_one_session_share_gain_and_typical_envelope(tmp_path):
         assert head_of(view.pack)["typical"] == []
 
 
-def test_the_audit_is_walked_finished_and_what_to_do_then_is_said(session):
+def test_the_audit_is_stepped_through_finished_and_what_to_do_then_is_said(session):
     audit = plan(session)
     screen = er.review(session)
 
     def told(what):
         return json.loads(screen.news)["updates"][-1][what]
 
-    ask = {"kind": "walk", "client": "x", "which": "left of the bulk audit"}
+    ask = {"kind": "list", "client": "x", "which": "left of the bulk audit"}
     screen._handle_msg(ask)
-    places = {session.queue[int(i)]: rows for i, rows in told("walk")["rows"].items()}
+    places = {session.queue[int(i)]: rows for i, rows in told("list")["rows"].items()}
     labels = session.trials[0].labels
     assert {(trial, labels[row]) for trial, rows in places.items() for row in rows} == set(audit.sample)
     decide_all(session, audit)
@@ -479,10 +479,10 @@ def test_the_audit_is_walked_finished_and_what_to_do_then_is_said(session):
     assert told("audit")["words"].startswith("At most")
 
 
-def test_comparing_methods_lets_other_messages_through_and_ends_in_the_walk(session, monkeypatch):
-    from emgreview.views import ways
+def test_comparing_methods_lets_other_messages_through_and_ends_in_the_list(session, monkeypatch):
+    from emgreview.views import listing
 
-    monkeypatch.setattr(ways, "_SLICE_S", -1.0)  # one step a message
+    monkeypatch.setattr(listing, "_SLICE_S", -1.0)  # one step a message
     screen = er.review(session)
     ask = {"kind": "compare", "client": "x", "methods": ["as proposed", "threshold"], "by_s": 0.001}
     screen._handle_msg({**ask, "begin": True})
@@ -494,8 +494,8 @@ def test_comparing_methods_lets_other_messages_through_and_ends_in_the_walk(sess
         screen._handle_msg({**ask, "begin": False})
     assert len(shares) > 3
     assert shares == sorted(shares)
-    places = [session.queue[i] for i in last["walk"]["indices"]]
-    assert tuple(places) == differing(session, "as proposed", "threshold", 0.001)
+    places = [session.queue[i] for i in last["list"]["indices"]]
+    assert tuple(places) == where_methods_differ(session, "as proposed", "threshold", 0.001)
 
 
 @pytest.mark.filterwarnings("ignore:A plain folder does not say:emgreview.errors.SignalWarning")
@@ -606,20 +606,20 @@ def test_no_entry_of_a_list_is_ever_left_out(session, monkeypatch):
         more = tuple(events.Choice(k, f"word {k}") for k in range(n))
         for name in ("REASONS", "CAUTIONS", "BEHAVIOURS", "KINDS"):
             monkeypatch.setattr(screen_setup, name, (*more, events.Choice(n, "other", "text required")))
-        monkeypatch.setattr(screen_setup, "WALKS", {f"walk {k}": None for k in range(n)})
+        monkeypatch.setattr(screen_setup, "TRIAL_LISTS", {f"list {k}": None for k in range(n)})
         monkeypatch.setattr(screen_setup, "METHODS", {f"method {k:03}": None for k in range(n)})
         lists = screen_setup.standing_facts(session, ())["choices"]
         for name in ("unusable", "caution", "behaviour", "kind"):
             words = [entry["words"] for entry in lists[name]]
             assert words == [*(choice.word for choice in more), "other"]
             assert [entry["text"] for entry in lists[name]] == [False] * n + [True]
-        assert [len(lists[name]) for name in ("walk", "method", "change_method")] == [n, n + 1, n]
+        assert [len(lists[name]) for name in ("list", "method", "change_method")] == [n, n + 1, n]
         for name, entries in lists.items():
             codes = [entry["code"] for entry in entries if entry["code"]]
-            assert len(codes) == len(set(codes)) == min(len(entries), 35 if name == "walk" else 38)
-            assert name != "walk" or not set(codes) & set(screen_setup.FURTHER_WALKS)
-    source = (Path(screen_setup.__file__).parent / "js" / "review" / "walks.js").read_text("utf-8")
-    assert all(f'code: "{code}"' in source for code in screen_setup.FURTHER_WALKS)
+            assert len(codes) == len(set(codes)) == min(len(entries), 35 if name == "list" else 38)
+            assert name != "list" or not set(codes) & set(screen_setup.FURTHER_LISTS)
+    source = (Path(screen_setup.__file__).parent / "js" / "review" / "trial_lists.js").read_text("utf-8")
+    assert all(f'code: "{code}"' in source for code in screen_setup.FURTHER_LISTS)
 
 
 def test_the_interval_is_named_and_told_on_both_its_sides():

@@ -13,7 +13,7 @@ from emgreview import evidence
 from emgreview.bench.planted import FAULTS, Made, able, clean
 from emgreview.model import Channel
 from emgreview.signal.findings import Finding
-from emgreview.signal.stuck import standing_still
+from emgreview.signal.stuck import constant_stretches
 from emgreview.simulation import ARTEFACTS, rest_noise
 
 RATE = 2000.0
@@ -245,12 +245,12 @@ def test_stretches_of_one_value_are_found_across_the_blocks_that_are_read():
     x = np.random.default_rng(2).integers(0, 3, (2, 400)).astype(float)
     x[0, 90:120] = 1.0
     x[1, 210:] = 2.0
-    whole = standing_still([x], [8, 8], [(), ()])
+    whole = constant_stretches([x], [8, 8], [(), ()])
     assert [one.longest for one in whole] >= [30, 190]
     for cut in (1, 7, 95, 118):
         blocks = np.split(x, range(cut, 400, cut), axis=1)
-        assert standing_still(blocks, [8, 8], [(), ()]) == whole
-    assert standing_still([x], [8, 8], [(1.0,), ()])[0].count == 0
+        assert constant_stretches(blocks, [8, 8], [(), ()]) == whole
+    assert constant_stretches([x], [8, 8], [(1.0,), ()])[0].count == 0
 
 
 @pytest.mark.parametrize("seed", range(3))

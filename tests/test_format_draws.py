@@ -60,7 +60,7 @@ def write_review(folder):
         audit.accept()
         for trial in session.queue:
             for channel in session.open_channels(trial):
-                if not session.state(trial).channels[channel].standing:
+                if not session.state(trial).channels[channel].active:
                     session.add(trial, channel, onset_s=0.2, offset_s=0.4)
                 session.accept(trial, channel)
         session.seal("first")

@@ -34,7 +34,7 @@ def write_review(folder):
         audit.accept()
         for number, trial in enumerate(session.queue):
             for channel in session.open_channels(trial):
-                if session.hides_automatic(trial, channel) or not session.state(trial).channels[channel].standing:
+                if session.hides_automatic(trial, channel) or not session.state(trial).channels[channel].active:
                     session.add(trial, channel, onset_s=0.205, offset_s=0.4)
                 elif number % 7 == 3:
                     session.move(trial, channel, onset_s=0.213)
@@ -59,8 +59,8 @@ def write_review(folder):
         er.draw_sample(session, share=0.6, seed="sample")
         for number, trial in enumerate(session.queue):
             for channel in session.open_channels(trial):
-                standing = session.state(trial).channels[channel].standing
-                if not standing:
+                active = session.state(trial).channels[channel].active
+                if not active:
                     session.none_visible(trial, channel)
                 elif number % 5 == 1 and channel == "FDI":
                     session.move(trial, channel, onset_s=0.24)

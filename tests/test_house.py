@@ -26,7 +26,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"bench", "cohort", "demo", "measuring", "recutting"},
     {"session"},
     {"second_look"},
-    {"replaying", "walks"},
+    {"replaying", "trial_lists"},
     {"views"},
     {"cli"},
 ]

@@ -81,7 +81,7 @@ def decided(tmp_path):
         q = session.queue
         for trial in q:
             session.add(trial, "FDI", onset_s=0.25)
-            if any(one.id == "response" for one in session.state(trial).channels["FDI"].standing):
+            if any(one.id == "response" for one in session.state(trial).channels["FDI"].active):
                 session.remove(trial, "FDI", burst="response")
         session.unusable(q[1], "FDI", ["clipped"])
         session.caution(q[2], "FDI", ["weak"])
@@ -90,7 +90,7 @@ def decided(tmp_path):
         session.confidence(q[5], "FDI", "unsure")
         session.not_locatable(q[6], "FDI", earliest_s=0.2, latest_s=0.7)
         session.set_aside("rec", "FDI", 2 * 7 + 1.2, 2 * 7 + 1.3, ["clipped"])
-        kind = session.state(q[8]).channels["FDI"].standing[0].id
+        kind = session.state(q[8]).channels["FDI"].active[0].id
         session.kind(q[8], "FDI", "braking", burst=kind)
         session.behaviour(q[9], "as instructed")
         yield session

@@ -117,7 +117,7 @@ def test_decisions_go_through_the_session_and_are_settled_after_it(rec, session)
     assert [card["cue_s"] for card in hello["trials"]] == [2.0 * k for k in range(1, 9)]
     first = session.queue[0]
     assert "carried over to 1 trial" in decide(view, 1, "mark_burst", row=0, start_s=2.2, stop_s=2.4)["said"]["words"]
-    (name,) = [burst.id for burst in session.state(first).channels["FDI"].standing if burst.origin == "added"]
+    (name,) = [burst.id for burst in session.state(first).channels["FDI"].active if burst.origin == "added"]
     decide(view, 2, "move", row=0, trial=first, burst=name, onset_s=2.25, offset_s=2.4)
     decide(view, 3, "kind", row=0, trial=first, burst=name, kind="tonic")
     burst = session.state(first).channels["FDI"].bursts[name]

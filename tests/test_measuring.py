@@ -404,7 +404,7 @@ def test_a_response_that_begins_soon_after_the_rest_does_not_raise_it(rate_hz, g
     cut, calm = (er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5, processing=how) for rec in made)
     with er.open_review(cut, tmp_path, reviewer="r1") as session:
         for trial in cut.ids:
-            if session.state(trial).channels["A"].standing:
+            if session.state(trial).channels["A"].active:
                 session.remove(trial, "A")
             session.add(trial, "A", onset_s=0.01, offset_s=0.4)
         table = er.measure(cut, session.decisions())

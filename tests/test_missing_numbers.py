@@ -42,7 +42,7 @@ def reviewed(tmp_path, change=lambda x: x, unit="uV"):
         warnings.simplefilter("ignore", er.DecisionWarning)
         for number, trial in enumerate(session.queue):
             for label in ("good", "bad"):
-                if not session.state(trial).channels[label].standing:
+                if not session.state(trial).channels[label].active:
                     offset_s = (None, 0.3, 0.6, 1.4)[number % 4]  # without an end, below 0.1 s, and to the trial's end
                     session.add(trial, label, onset_s=0.25, offset_s=offset_s)
                 session.accept(trial, label)

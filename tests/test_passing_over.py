@@ -286,7 +286,7 @@ def test_a_burst_placed_inside_another_is_told(session):
     one = session.queue[0]
     with pytest.warns(DecisionWarning, match="burst 2 of 2 .added-[0-9]+, onset 300 ms. lies inside burst 1 of 2"):
         session.add(one, "good", onset_s=0.3)
-    added = session.state(one).channels["good"].standing[1].id
+    added = session.state(one).channels["good"].active[1].id
     session.move(one, "good", onset_s=0.31, offset_s=0.4, burst=added)  # told once
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
@@ -390,7 +390,7 @@ def test_the_trial_screen_says_what_was_passed_over_and_what_changed(tmp_path):
         view._handle_msg({"kind": "hello", "client": "c", "held": []})
         channels = session.state(session.queue[0]).channels
         seen = {
-            label: [[burst.id, burst.onset_s, burst.offset_s] for burst in channels[label].standing] for label in LABELS
+            label: [[burst.id, burst.onset_s, burst.offset_s] for burst in channels[label].active] for label in LABELS
         }
         message = {"kind": "decide", "client": "c", "n": 1, "command": "accept_rest", "channel": "good", "args": {}}
         view._handle_msg({**message, "index": 0, "visible": {}, "seen": json.loads(json.dumps(seen))})

@@ -33,7 +33,7 @@ from emgreview.errors import (
 from emgreview.model import Marker, Processing, Recording
 from emgreview.session import COMMANDS, Session
 from emgreview.tables import read_version, to_tsv
-from emgreview.walks import walk
+from emgreview.trial_lists import trial_list
 
 pytestmark = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # test_told.py asks for them
 
@@ -80,17 +80,17 @@ def test_halves_of_a_sample_round_up(session, one):
     session.move(one, "FDI", onset_s=0.2505)
     assert channel(session, one).response.onset == 1251
     session.add(one, "FDI", onset_s=-0.0505, kind="early small")
-    assert channel(session, one).standing[0].onset == 950
+    assert channel(session, one).active[0].onset == 950
 
 
 def test_bursts_have_stable_ids(session, one):
     session.add(one, "FDI", onset_s=0.05, offset_s=0.1, kind="early small")
-    (early, response) = channel(session, one).standing
+    (early, response) = channel(session, one).active
     assert (early.id[:6], early.origin, early.accepted, response.id) == ("added-", "added", True, "response")
     with pytest.warns(DecisionWarning, match="no burst of kind response stands any more"):
         session.remove(one, "FDI")
     assert channel(session, one).bursts["response"].origin == "removed"
-    assert [burst.id for burst in channel(session, one).standing] == [early.id]
+    assert [burst.id for burst in channel(session, one).active] == [early.id]
     session.move(one, "FDI", onset_s=0.06, burst=early.id)
     assert channel(session, one).bursts[early.id].onset == 1060
     session.remove(one, "FDI", burst=early.id)
@@ -110,7 +110,7 @@ def test_accepting_that_nothing_was_detected_says_none_visible(session, tmp_path
 def test_a_verdict_sets_marks_aside_without_erasing_them(session, one):
     session.none_visible(one, "FDI")
     state = channel(session, one)
-    assert (state.found, state.standing, state.response, state.reviewed) == ("none visible", (), None, True)
+    assert (state.found, state.active, state.response, state.reviewed) == ("none visible", (), None, True)
     assert session.accept(one, "FDI") == (), "accept confirms the verdict"
     session.confidence(one, "FDI", "unsure")
     assert channel(session, one).confidence == "unsure"
@@ -122,7 +122,7 @@ def test_a_mark_after_a_verdict_is_the_only_one_that_counts(session, one):
     session.add(one, "FDI", onset_s=0.05, kind="early small")
     session.none_visible(one, "FDI")
     session.add(one, "FDI", onset_s=0.4)
-    assert [burst.onset for burst in channel(session, one).standing] == [1400]
+    assert [burst.onset for burst in channel(session, one).active] == [1400]
     assert channel(session, one).reviewed
 
 
@@ -398,7 +398,7 @@ def test_where_the_method_could_not_tell_comes_first_and_is_not_called_no_activi
         assert session.queue == tuple(f"rec_given_{sample}" for sample in (5000, 3000, 1000, 7000))
         assert session.automatic("rec_given_5000", "FDI").undecided
         assert not session.automatic("rec_given_7000", "FDI").undecided
-        assert walk(session, "least certain first") == session.queue
+        assert trial_list(session, "least certain first") == session.queue
 
 
 def test_random_order_holds_and_moves_no_trial_for_another(tmp_path):
@@ -936,7 +936,7 @@ def test_a_log_of_version_1_still_opens(tmp_path):
         burst = channel(session, a).response
         assert (burst.origin, burst.accepted, burst.onset, burst.automatic["onset"]) == ("moved", True, 1215, 1200)
         assert burst.confidence == "fairly"
-        assert [one.kind for one in channel(session, b).standing] == ["early small"]
+        assert [one.kind for one in channel(session, b).active] == ["early small"]
         assert channel(session, b).bursts["response"].origin == "removed"
         assert channel(session, b, "APB").earliest_s == 0.1
         assert channel(session, c).reasons == ("clipped", "other: strap slipped")
@@ -960,9 +960,9 @@ def test_bursts_marked_in_a_recording_carry_over_to_the_trials_that_hold_their_o
         with pytest.warns(DecisionWarning, match="burst 2 of 2 .added-[0-9]+, onset 300 ms. lies inside burst 1 of 2"):
             assert session.mark_burst("rec", "FDI", 1.3, 1.45) == (a,)
         assert session.mark_burst("rec", "APB", 3.9, 5.0, kind="tonic") == (b,), "its offset lies beyond the trial"
-        (added,) = [burst for burst in session.state(a).channels["FDI"].standing if burst.origin == "added"]
+        (added,) = [burst for burst in session.state(a).channels["FDI"].active if burst.origin == "added"]
         assert (added.onset, added.offset, added.accepted) == (1300, 1450, True)
-        (added,) = [burst for burst in session.state(b).channels["APB"].standing if burst.origin == "added"]
+        (added,) = [burst for burst in session.state(b).channels["APB"].active if burst.origin == "added"]
         assert (added.onset, added.offset, added.kind) == (3900, None, "tonic")
         assert session.mark_burst("rec", "FDI", 2.1, 2.2) == ()
         assert session.marked == (("rec", "FDI", 2100, 2200, "response"),)
@@ -1060,3 +1060,9 @@ def test_every_command_is_registered_with_its_subject_and_is_the_method_of_that_
         assert session.aside == ()
         with pytest.raises(UnknownNameError, match="accept"):
             session.apply("acept")
+
+
+def test_the_former_name_of_active_bursts_works_and_says_so(session):
+    state = channel(session, session.queue[0])
+    with pytest.warns(DeprecationWarning, match="active"):
+        assert state.standing == state.active

@@ -7,6 +7,7 @@ are, and how each command changes them, stands in its module in ``fields``; what
     channel_state                           a channel's, from the values of its fields
 """
 
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from operator import attrgetter
@@ -85,7 +86,7 @@ class BurstState:
 
 @dataclass(frozen=True, slots=True)
 class ChannelState:
-    """One channel of one trial. ``bursts`` holds every burst by id, removed ones too; ``standing`` those that count.
+    """One channel of one trial. ``bursts`` holds every burst by id, removed ones too; ``active`` those that count.
     ``values`` are those of every field of the channel, by its name.
 
     ``earliest`` and ``latest`` (samples; ``_s`` in seconds from the recorded cue) are set where found is "not
@@ -117,16 +118,22 @@ class ChannelState:
         return None if self.latest is None else (self.latest - self.cue) / self.rate_hz
 
     @property
-    def standing(self) -> tuple[BurstState, ...]:
+    def active(self) -> tuple[BurstState, ...]:
         """The bursts that count, in order of time."""
         if self.found != "bursts":
             return ()
         return tuple(sorted((b for b in self.bursts.values() if b.origin != "removed"), key=attrgetter("onset", "id")))
 
     @property
+    def standing(self) -> tuple[BurstState, ...]:
+        """Former name of ``active``; deprecated."""
+        warnings.warn("ChannelState.standing is called active now; write .active", DeprecationWarning, stacklevel=2)
+        return self.active
+
+    @property
     def response(self) -> BurstState | None:
-        """The standing burst of kind "response" that begins first."""
-        return next((burst for burst in self.standing if burst.kind == "response"), None)
+        """The active burst of kind "response" that begins first."""
+        return next((burst for burst in self.active if burst.kind == "response"), None)
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from emgreview.bench.recipes import CUE_S, Made
 from emgreview.model import Onsets
 from emgreview.signal.onset.common import level_and_scale, window
 from emgreview.signal.onset.posterior import FREEDOM_HZ, quantile
-from emgreview.signal.onset.quiet import QuietParameters, standing
+from emgreview.signal.onset.quiet import QuietParameters, excess
 
 Array = NDArray[np.floating]
 
@@ -123,7 +123,7 @@ def oracle(made: Made) -> Array:
     n, samples = made.x.shape
     rest = window("rest_s", made.rest_s, CUE_S, samples, made.rate_hz, 0.1)
     level, scale = level_and_scale(made.x, rest)
-    s = standing(
+    s = excess(
         (made.x - level[:, None]) / scale[:, None], made.rate_hz, rest, slice(rest.stop, samples), QuietParameters()
     )
     bin_s = s.bin / made.rate_hz

@@ -132,8 +132,8 @@ def _in_the_end(folder: Path, point: LogPosition) -> LogPosition:
     one, two = (read_logs(folder, side["reviewer"], side["heads"]) for side in (plan["first"], plan["second"]))
     merged = merge(one, two, within_s=plan["within_s"], rounded=rounded_in(plan))
     own = point.ledger
-    standing = merged.standing(own.values, own.counter, since(notes, merged.sides))
+    settled = merged.settled_values(own.values, own.counter, since(notes, merged.sides))
     opened = {None, *point.facts}  # what the table of this reviewer holds
-    values = {key: value for key, value in standing.items() if key[0] in opened}
+    values = {key: value for key, value in settled.items() if key[0] in opened}
     lines = {where: head["lines"] for where, head in merged.heads.items()} | dict(point.lines)
     return dataclasses.replace(point, settled=values, lines=lines)

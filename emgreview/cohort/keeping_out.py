@@ -46,7 +46,7 @@ def kept_out(one: Logs, two: Logs) -> tuple[KeptOut, ...]:
     """What either of two reviewers keeps out or set aside; reasons that differ are joined, the same stretch is one."""
     found: dict[Any, KeptOut] = {}
     for logs in (one, two):
-        for key, value in _standing(logs):
+        for key, value in _current_values(logs):
             recording, trial, channel, name, place = key
             same: Any = key
             if name in states.IN_RECORDING:
@@ -71,7 +71,7 @@ def keepers(kept: Iterable[KeptOut], item: Item, participant: str | None) -> tup
     return tuple(dict.fromkeys(who for entry in kept if covers(entry.key, item, participant) for who in entry.by))
 
 
-def _standing(logs: Logs) -> Iterator[tuple[states.Key, Any]]:
+def _current_values(logs: Logs) -> Iterator[tuple[states.Key, Any]]:
     for key, value in logs.ledger.rare.items():
         if value is not None:
             yield key, value

@@ -3,7 +3,7 @@
 Samples are those of the recording; seconds run from the recorded cue, missing where nothing stands.
 
     Merge               values, conflicts, what is kept out, heads; as tables
-    Merge.standing      what stands once a third reviewer settles it
+    Merge.settled_values      what stands once a third reviewer settles it
     Merged, Conflict    one field that stands, or that does not
 """
 
@@ -143,7 +143,7 @@ class Merge:
         activity, signal = (self.values.get((item, name)) for name in ("activity", "signal"))
         return mark_of(activity and activity.value, signal and signal.value)
 
-    def standing(
+    def settled_values(
         self, own: Mapping[states.Key, Any], counter: Callable[[states.Key], int], after: Mapping[Item, float]
     ) -> Mapping[states.Key, Any]:
         """The values that stand where a third reviewer settles this merge of two.

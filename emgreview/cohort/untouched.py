@@ -11,7 +11,7 @@ nothing, and that was accepted, not stated. A signal is left usable where nobody
 
 from typing import NamedTuple
 
-from emgreview.cohort.between import standing
+from emgreview.cohort.between import active_bursts
 from emgreview.cohort.marks import Logs, Unit
 
 STATED = ("none visible", "copy to all", "settle")
@@ -36,7 +36,7 @@ def left(logs: Logs, unit: Unit, showing: int = 1) -> Left:
     if activity.visible.get("automatic") is False:
         return Left(state=False, signal=not said, onset=False, offset=False)
     value = activity.value
-    mark, bursts = logs.mark(unit, showing), standing(value)
+    mark, bursts = logs.mark(unit, showing), active_bursts(value)
     same = all(burst.origin == "automatic" and burst.kind == "response" for burst in value.bursts.values())
     word = {
         "onset marked": same and bool(bursts),

@@ -27,8 +27,8 @@ from emgreview.measuring.rows import (
     column,
     numbers,
     responses,
+    rows_to_measure,
     ruled_out,
-    standing,
     tell_all,
     trials_of,
     unit_of,
@@ -254,7 +254,7 @@ def measure(
     checks.truth("accepted_only", accepted_only)
     checks.truth("included_only", included_only)
     others = _others(parts, auxiliary)
-    rows, notes = standing(parts, decisions, accepted_only=accepted_only, included_only=included_only)
+    rows, notes = rows_to_measure(parts, decisions, accepted_only=accepted_only, included_only=included_only)
     short = [part.recording.name for part in parts if to_sample(creep_s, part.rate_hz) > part.before]
     notes += [
         f"creep_per_s is missing for {part.recording.name}: its trials hold {part.before / part.rate_hz:g} s before go "

@@ -29,8 +29,8 @@ from emgreview.measuring.rows import (
     one_of,
     places,
     responses,
+    rows_to_measure,
     said_of,
-    standing,
     tell_all,
 )
 from emgreview.model import Trials, to_sample
@@ -153,7 +153,7 @@ def compare_channels(
     outlines = [np.asarray(trials.envelope[:, column, start:stop], float) for column in columns]
     signals, asides = zip(*(said_of(decisions, trials, label) for label in (a, b)), strict=True)
     mine = (decisions["recording"] == trials.recording.name) & decisions["channel"].isin([a, b])
-    rows, notes = standing([trials], decisions[mine], one_reviewer=True)
+    rows, notes = rows_to_measure([trials], decisions[mine], one_reviewer=True)
     aside = asides[0].fillna(False) | asides[1].fillna(False)
     unusable = (signals[0] == "unusable") | (signals[1] == "unusable")
     left_out = _left_out(decisions, trials, (a, b))
@@ -412,12 +412,12 @@ def average_envelopes(
     """
     trials = one_of(trials)
     demand(to in get_args(Moment), "to", to, "'go', 'onset' or 'response'")
-    standing([trials], decisions, one_reviewer=True)  # names and rates of all channels, before any is averaged
+    rows_to_measure([trials], decisions, one_reviewer=True)  # names and rates of all channels, before any is averaged
     if to == "response" and not any(marker.label == response for marker in trials.recording.markers):
         raise UnknownNameError("marker", response, sorted({marker.label for marker in trials.recording.markers}))
     out, ground = {}, Ground()
     for place, label in enumerate(trials.labels):
-        rows, notes = standing([trials], decisions[decisions["channel"] == label])
+        rows, notes = rows_to_measure([trials], decisions[decisions["channel"] == label])
         rows = rows[rows["kind"] == "response"]
         if count := int((rows["signal"] == "unusable").sum()):
             notes.append(f"{count} responses of unusable signals take no part.")

@@ -21,8 +21,8 @@ from emgreview.measuring.rows import (
     excluded,
     numbers,
     places,
+    rows_to_measure,
     said_of,
-    standing,
     tell_all,
     trials_of,
     unit_of,
@@ -181,8 +181,8 @@ def _rests_and_bursts(
         trial = np.flatnonzero(np.isfinite(seen.offset_s))
         onset, offset = (np.round(part[trial] * rate_hz) for part in (seen.onset_s, seen.offset_s))
     else:
-        standing([trials], decisions, one_reviewer=True)  # names, rates and reviewers of all channels
-        rows, said = standing([trials], decisions[decisions["channel"] == channel])
+        rows_to_measure([trials], decisions, one_reviewer=True)  # names, rates and reviewers of all channels
+        rows, said = rows_to_measure([trials], decisions[decisions["channel"] == channel])
         notes += said
         rows = rows[rows["kind"] == "response"]
         unusable, endless = rows["signal"] == "unusable", rows["offset_sample"].isna()

@@ -1,6 +1,6 @@
 """From a table of decisions to samples of trials: what all measuring tables share.
 
-standing        bursts that stand, of the trials at hand, with notes on those left out
+rows_to_measure bursts that count, of the trials at hand, with notes on those left out
 as_reviewed     are these the recordings of the review, in its scale
 ruled_out       rows that a rule for inclusion leaves out
 said_of         what the decisions say of the signal of one channel in each trial
@@ -82,7 +82,7 @@ def numbers(values: pd.Series) -> FloatArray:
     return values.to_numpy(dtype=np.float64, na_value=np.nan)
 
 
-def standing(
+def rows_to_measure(
     parts: Sequence[Trials],
     decisions: pd.DataFrame,
     *,

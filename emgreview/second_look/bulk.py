@@ -460,9 +460,7 @@ class BulkAudit(Shown):
             state = session.state(trial).channels[channel]
             if (trial, channel) in drawn or state.reviewed:
                 continue
-            if [burst.onset for burst in state.standing if burst.origin == "automatic"] != [
-                self._onsets[trial, channel]
-            ]:
+            if [burst.onset for burst in state.active if burst.origin == "automatic"] != [self._onsets[trial, channel]]:
                 raise DecisionError(
                     f"{channel} of trial {trial!r} is no longer as it was when the audit was planned: its mark was "
                     "touched, or the method has changed; decide it by eye first."
@@ -501,5 +499,5 @@ class BulkAudit(Shown):
 
 
 def _automatic_sample(session: Session, trial: str, channel: str) -> int:
-    (burst,) = session.state(trial).channels[channel].standing
+    (burst,) = session.state(trial).channels[channel].active
     return burst.onset

@@ -79,7 +79,7 @@ class BulkRule:
         bool
         """
         state = session.state(trial).channels[channel]
-        open_ = not state.reviewed and [burst.origin for burst in state.standing] == ["automatic"]
+        open_ = not state.reviewed and [burst.origin for burst in state.active] == ["automatic"]
         open_ = open_ and not _out(session, trial, channel)
         said = self.says(session, trial, channel) and (not self.clean or _clean(session, trial, channel))
         return open_ and said and not session.unfit(trial, channel)
@@ -122,7 +122,7 @@ def _clean(session: Session, trial: str, channel: str) -> bool:
     """Whether no reviewer has said anything against the signal."""
     state = session.state(trial)
     here = state.channels[channel]
-    onsets = [burst.onset for burst in here.standing]
+    onsets = [burst.onset for burst in here.active]
     aside = any(
         name == state.recording and label == channel and any(start <= onset < stop for onset in onsets)
         for name, label, start, stop, _ in session.aside
@@ -142,7 +142,7 @@ def found_before(session: Session, logs: Logs, recording: str, pair: tuple[str, 
     if logs.in_bulk(unit):
         return "bulk"
     mark = logs.mark(unit)
-    if not mark.reviewed and [burst.origin for burst in state.standing] == ["automatic"]:
+    if not mark.reviewed and [burst.origin for burst in state.active] == ["automatic"]:
         return "kept out"
     shown = state.response
     onset = mark.onset if mark.reviewed else None if shown is None else shown.onset

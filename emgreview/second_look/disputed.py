@@ -94,10 +94,10 @@ class DisputesAlone(Policy):
             )
 
     def current(self, ledger: Ledger, key: Key) -> Any:
-        """What stands in the end, see :meth:`Merge.standing`; made anew after every command."""
+        """What stands in the end, see :meth:`Merge.settled_values`; made anew after every command."""
         now = self.session.next_counter
         if self._stood is None or self._stood[0] != now:
-            self._stood = now, self._merged.standing(ledger.values, ledger.counter, self._since)
+            self._stood = now, self._merged.settled_values(ledger.values, ledger.counter, self._since)
         return self._stood[1].get(key)
 
     def rare(self, ledger: Ledger) -> Mapping[Key, Any]:

@@ -142,7 +142,7 @@ class OnBursts(Recorder):
         onset_s, offset_s : float or None
             Where to, in seconds from the recorded cue; at least one of them.
         burst : str or None
-            Id of the burst; None: the response, the standing one that begins first.
+            Id of the burst; None: the response, the active one that begins first.
 
         Returns
         -------
@@ -209,7 +209,7 @@ class OnBursts(Recorder):
         trial, channel : str
             The channel-trial.
         burst : str or None
-            Id of the burst; None: the response, the standing one that begins first.
+            Id of the burst; None: the response, the active one that begins first.
 
         Returns
         -------
@@ -278,7 +278,7 @@ class OnBursts(Recorder):
         kind : str
             A word of KINDS, as for :meth:`add`.
         burst : str or None
-            Id of the burst; None: the response, the standing one that begins first.
+            Id of the burst; None: the response, the active one that begins first.
 
         Returns
         -------
@@ -306,7 +306,7 @@ class OnBursts(Recorder):
         confidence : {"sure", "fairly", "unsure"} or None
             None to clear.
         burst : str or None
-            Id of the burst; None: the response, the standing one that begins first.
+            Id of the burst; None: the response, the active one that begins first.
 
         Returns
         -------
@@ -338,7 +338,7 @@ class OnBursts(Recorder):
             In milliseconds, above 0 and up to the trial's length; None takes it back. Kept in
             whole samples, rounded up: never narrower than what was said.
         burst : str or None
-            Id of the burst; None: the response, the standing one that begins first.
+            Id of the burst; None: the response, the active one that begins first.
 
         Returns
         -------

@@ -87,7 +87,7 @@ class Judging(Around):
         str
             "" where no burst that stands is clipped.
         """
-        bursts = self.state(trial).channels[channel].standing
+        bursts = self.state(trial).channels[channel].active
         share = max((self._clipped(trial, channel, one.onset, one.offset) for one in bursts), default=0.0)
         return f"clipped in {share_words(share)} of its burst: onset usable, size not" if share > 0 else ""
 

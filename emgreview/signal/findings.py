@@ -8,7 +8,7 @@ frozen, so that screens and tables can show them, add their own, and flag by ``c
     of_measures     findings of one channel from what was measured on it
     of_level        those about its level alone: dead, or in another unit
     of_wrong_unit   of these, levels that no surface EMG has
-    of_standing     stretches of one value and missing samples, wherever they lie in a long recording
+    of_constant     stretches of one value and missing samples, wherever they lie in a long recording
     of_pairs        channels that carry the same signal
     brief           those about level in a few words
     code_words      which codes a signal holds, in a few words
@@ -30,7 +30,7 @@ import numpy as np
 
 from emgreview.signal.alike import Alike
 from emgreview.signal.heart import Heart
-from emgreview.signal.stuck import STILL_S, STILL_TIMES, Standing
+from emgreview.signal.stuck import STILL_S, STILL_TIMES, Constant
 
 PRACTICE = "common practice, no source"
 OWN = "our own choice, no source"
@@ -299,7 +299,7 @@ def of_wrong_unit(found: Sequence[Finding], loud: float, unit_uv: float) -> list
     return [one for one in kept if one.code == "too large" or not active]
 
 
-def of_standing(label: str, seen: Standing, n: int, rate_hz: float, told: Collection[str]) -> list[Finding]:
+def of_constant(label: str, seen: Constant, n: int, rate_hz: float, told: Collection[str]) -> list[Finding]:
     """Stretches of one value, and missing samples, among the ``n`` samples of a channel; not those ``told`` by their
     codes already."""
 

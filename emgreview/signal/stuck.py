@@ -8,7 +8,7 @@ more frequent, than the converter's step explains.
     are_usual                   whether some values are codes in common use
     Repeats, find_repeats       samples repeated for a moment, or throughout
     held_times, as_sampled      how often each value comes where a signal is held; the same without the repetition
-    Standing, standing_still    where a signal of any length, read block by block, stays at one value, or is missing
+    Constant, constant_stretches    where a signal of any length, read block by block, stays at one value, or is missing
     piles_up                    do samples pile up at the lowest or highest value, as where an input is clipped
 """
 
@@ -228,7 +228,7 @@ def find_repeats(stretches: FloatArray, rate_hz: float, *, step: float) -> Repea
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class Constant:
     """Of one channel: ``longest`` stretch of one value in samples, where it starts (``at``, a sample), how many there
     are (``count``), and how many samples are ``missing``."""
 
@@ -248,9 +248,9 @@ def longest_repeat(stretches: FloatArray) -> int:
     return longest
 
 
-def standing_still(
+def constant_stretches(
     blocks: Iterable[FloatArray], shortest: Sequence[int], passed_over: Sequence[Sequence[float]]
-) -> list[Standing]:
+) -> list[Constant]:
     """For each channel, stretches of one value of at least ``shortest`` samples, anywhere in ``blocks``.
 
     ``blocks`` are (channels, samples), one after the other; a stretch may reach over several. Values in ``passed_over``
@@ -286,7 +286,7 @@ def standing_still(
     for channel in range(n_channels):
         ended(channel, since[channel], at, last[channel])
     return [
-        Standing(*(max(runs) if runs else (0, 0)), count=len(runs), missing=lost)
+        Constant(*(max(runs) if runs else (0, 0)), count=len(runs), missing=lost)
         for runs, lost in zip(found, missing, strict=True)
     ]
 

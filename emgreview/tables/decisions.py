@@ -102,7 +102,7 @@ def decisions_table(
         extra = {renamed[name]: cues[state.id].details.get(name) for name in details}
         for channel in state.channels.values():
             who = _decided(reviewer, channel, decided and decided(state.id, channel.label))
-            shown: list[BurstState | None] = [*channel.standing]
+            shown: list[BurstState | None] = [*channel.active]
             if channel.found == "bursts":
                 shown += [burst for burst in channel.bursts.values() if burst.origin == "removed"]
             for burst in shown or [None]:

@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules b1448a29aac613ddcdbce6eb96abeaf9fe29457c49d19f2d25c367206116f2dc
-// bundle fd19b758098a21f723300bc150c224fee524399a96601b179e4f4daefbee847f
+// modules 8a4a01798432db17484bf9cf5dcc398ecd184c16448fbdfdf778c41a3375edc0
+// bundle 7ab620bf5c0b739e394c19a8c3f744b50ff694628f1666aa230fe4b886e964c7
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -1391,7 +1391,7 @@ function draw_ribbon(ctx, scene, ribbon, width, height) {
 // long/draw_marks.js
 var EDGES_S = 60;
 var BARS_S = 600;
-function draw_marks(ctx, { cards, standing, selected }, scene, width, height) {
+function draw_marks(ctx, { cards, status, selected }, scene, width, height) {
   const { setup, range, font_px } = scene;
   const [x0, x1] = range;
   const colours = PALETTES[scene.theme];
@@ -1399,7 +1399,7 @@ function draw_marks(ctx, { cards, standing, selected }, scene, width, height) {
   const in_view = (a, b = a) => b >= x0 && a <= x1;
   const bands = lay_rows(setup.channels, height, font_px);
   const near = x1 - x0 < EDGES_S;
-  for (const stretch of standing.aside) {
+  for (const stretch of status.aside) {
     if (in_view(stretch.start_s, stretch.stop_s)) draw_aside(ctx, stretch, bands, px, width, colours, font_px);
   }
   const line = (band, s, { colour, thick, dash, words, low }) => {
@@ -1457,7 +1457,7 @@ function draw_marks(ctx, { cards, standing, selected }, scene, width, height) {
       ], sure, held, "onset");
     }
   }
-  for (const { row, start_s, stop_s, words } of standing.marked) {
+  for (const { row, start_s, stop_s, words } of status.marked) {
     burst(bands[row], [
       start_s,
       stop_s
@@ -1514,7 +1514,7 @@ function draw_marks(ctx, { cards, standing, selected }, scene, width, height) {
       3
     ], 3, `no ${card.cue}: ${card.none}`);
   }
-  for (const [s, label] of standing.added) cue(s, [], 2, `${label}, added`);
+  for (const [s, label] of status.added) cue(s, [], 2, `${label}, added`);
   return feet;
 }
 function draw_aside(ctx, { row, start_s, stop_s, words }, bands, px, width, colours, font_px) {
@@ -1532,7 +1532,7 @@ function draw_aside(ctx, { row, start_s, stop_s, words }, bands, px, width, colo
   const shown = cut_to(ctx, `set aside: ${words}`, right - left - 6);
   if (shown) plate(ctx, shown, left + 3, top + font_px + 1, colours);
 }
-function draw_on_ribbon(ctx, { cards, standing }, { setup, theme }, width, height) {
+function draw_on_ribbon(ctx, { cards, status }, { setup, theme }, width, height) {
   const colours = PALETTES[theme];
   const all = [
     0,
@@ -1541,18 +1541,18 @@ function draw_on_ribbon(ctx, { cards, standing }, { setup, theme }, width, heigh
   const px = (s) => px_of(s, all, width);
   const foot = height - 3;
   ctx.fillStyle = colours.ink;
-  for (const { start_s, stop_s, status, none } of cards) {
+  for (const { start_s, stop_s, status: status2, none } of cards) {
     const tall2 = none ? 0 : {
       reviewed: 10,
       begun: 5,
       open: 1
-    }[status];
+    }[status2];
     ctx.fillRect(px(start_s), foot - tall2, Math.max(1, px(stop_s) - px(start_s) - 1), tall2);
   }
   const tall = trace_px(height);
   ctx.strokeStyle = colours.onset;
   ctx.lineWidth = 1;
-  for (const { start_s, stop_s } of standing.aside) {
+  for (const { start_s, stop_s } of status.aside) {
     const [a, b] = [
       px(start_s),
       Math.max(px(start_s) + 3, px(stop_s))
@@ -1580,7 +1580,7 @@ var SIDES = (
 var other = (side) => SIDES[1 - side];
 function make_marks(setup, host) {
   const cards = /* @__PURE__ */ new Map();
-  let standing = {
+  let status = {
     aside: [],
     marked: [],
     added: []
@@ -1594,7 +1594,7 @@ function make_marks(setup, host) {
   const burst_of = ({ trial, id }, row) => cards.get(trial)?.bursts.find((b) => b.id === id && b.row === row);
   function take(update) {
     for (const card of update.trials ?? []) cards.set(card.trial, card);
-    if (update.standing) standing = update.standing;
+    if (update.status) status = update.status;
     if (!selected?.burst || selected.moved || dragging) return;
     const burst = burst_of(selected.burst, selected.row);
     if (burst) selected.ends = [
@@ -1883,7 +1883,7 @@ function make_marks(setup, host) {
     return true;
   }
   function words(row, s) {
-    const aside = standing.aside.filter((a) => a.row === row && a.start_s <= s && s < a.stop_s);
+    const aside = status.aside.filter((a) => a.row === row && a.start_s <= s && s < a.stop_s);
     return [
       ...aside.map((a) => `set aside: ${a.words}`),
       selected_words()
@@ -1914,7 +1914,7 @@ function make_marks(setup, host) {
         cards: [
           ...cards.values()
         ],
-        standing,
+        status,
         selected
       };
     },
@@ -3037,7 +3037,7 @@ function render_long({ model, view }, setup) {
   wire.listen((what) => {
     if ("stopped" in what) notice.last(what.stopped);
     marks.take(what);
-    if (what.trials || what.standing) refresh();
+    if (what.trials || what.status) refresh();
     if (what.go_to?.client === wire.client) moving.go_to(what.go_to.s);
     if (what.said?.client === wire.client) notice.pass(what.said.words);
     if (what.refusal) notice.pass(`Not taken: ${what.refusal.words}`);
@@ -3210,7 +3210,7 @@ function draw_overview(canvas, { summaries, order, row, index, range, theme, fon
 }
 
 // review/commands.js
-function make_commands({ setup, screen, state, selection, walks, moving, painting }) {
+function make_commands({ setup, screen, state, selection, lists, moving, painting }) {
   const { refresh } = painting;
   function set_gain(gain) {
     state.gain = Math.min(64, Math.max(1 / 64, gain));
@@ -3250,8 +3250,8 @@ function make_commands({ setup, screen, state, selection, walks, moving, paintin
     ]) && moving.go_on());
   }
   return {
-    next_trial: () => walks.step(1),
-    previous_trial: () => walks.step(-1),
+    next_trial: () => lists.step(1),
+    previous_trial: () => lists.step(-1),
     next_row: () => moving.step_row(1),
     previous_row: () => moving.step_row(-1),
     next_channel: () => moving.step_channel(1),
@@ -3259,7 +3259,7 @@ function make_commands({ setup, screen, state, selection, walks, moving, paintin
     next_unreviewed: moving.next_open_trial,
     trial: ({ index }) => index != null && moving.show(index),
     channel: ({ row }) => moving.show(state.index, row),
-    walk: walks.choose,
+    list: lists.choose,
     overview: () => toggle(screen.overview),
     sort: () => {
       state.sort = next_sort(state.sort, state.blind);
@@ -3309,7 +3309,7 @@ function make_deciding(review) {
         Number(x1.toFixed(4))
       ],
       ms_per_px: layer ? Number(((x1 - x0) * 1e3 / layer.frame().width).toFixed(2)) : null,
-      walk: review.walks.name,
+      walk: review.lists.name,
       automatic: !state.here()?.hidden,
       read_out: state.times_shown(),
       overview: !screen.overview.hidden,
@@ -3418,7 +3418,7 @@ function make_forms({ setup, screen, state, selection, deciding, moving }) {
   function exclude() {
     const card = state.card();
     if (!card) return decide("exclude");
-    const standing = {
+    const status = {
       channel: state.here()?.excluded,
       ...card.excluded
     };
@@ -3427,13 +3427,13 @@ function make_forms({ setup, screen, state, selection, deciding, moving }) {
       recording: "this recording, all channels",
       participant: "this participant, all recordings"
     };
-    const choices = Object.keys(names).filter((what) => what in standing).map((what, i) => ({
+    const choices = Object.keys(names).filter((what) => what in status).map((what, i) => ({
       code: `Digit${i + 1}`,
       words: what,
-      shown: (standing[what] ?? null) == null ? `exclude ${names[what]}` : `readmit ${names[what]} (excluded${standing[what] && `: ${standing[what]}`})`
+      shown: (status[what] ?? null) == null ? `exclude ${names[what]}` : `readmit ${names[what]} (excluded${status[what] && `: ${status[what]}`})`
     }));
     screen.asking.choose("Keep out of every analysis? Decisions stay, and may go on.", choices, false, ([what]) => {
-      const command = (standing[what] ?? null) == null ? "exclude" : "readmit";
+      const command = (status[what] ?? null) == null ? "exclude" : "readmit";
       screen.asking.ask(`${command === "exclude" ? "Exclude" : "Readmit"} ${names[what]} (no names of people):`, [
         {
           name: "reason",
@@ -3542,7 +3542,7 @@ function make_forms({ setup, screen, state, selection, deciding, moving }) {
 var HEARD_AROUND_S = 0.1;
 var HEARD_S = 0.5;
 function make_moving2(review) {
-  const { setup, store, screen, state, selection, walks } = review;
+  const { setup, store, screen, state, selection, lists } = review;
   let listened = 0;
   function leave() {
     selection.flush();
@@ -3558,16 +3558,16 @@ function make_moving2(review) {
     state.row = row ?? first_open(state.index) ?? rows_of(state.index)[0];
     selection.let_go();
     selection.select();
-    walks.at(state.index);
+    lists.at(state.index);
     review.painting.refresh();
   }
-  const rows_of = (i) => walks.rows(i) ?? state.emg_rows;
+  const rows_of = (i) => lists.rows(i) ?? state.emg_rows;
   const first_open = (i) => rows_of(i).find((row) => !state.decided(i, row));
   function go_on() {
     const { index } = state;
     const later = rows_of(index).find((row) => row > state.row && !state.decided(index, row)) ?? first_open(index);
     if (later != null) show(index, later);
-    else if (walks.words || index + 1 < setup.n_trials) walks.step(1);
+    else if (lists.words || index + 1 < setup.n_trials) lists.step(1);
     else review.painting.refresh();
   }
   return {
@@ -3595,13 +3595,13 @@ function make_moving2(review) {
     },
     /** The next trial that is open, of those stepped through, from the present one around to it. */
     next_open_trial() {
-      const next = walks.next_where((i) => {
+      const next = lists.next_where((i) => {
         const [status, , channels] = store.summaries[i];
         const open = status === "open" || channels.some(([, , , , reviewed]) => !reviewed);
         return open && !store.pending.some(({ index }) => index === i);
       });
       if (next != null) return show(next);
-      screen.notice.pass(`${setup.none_left}${walks.words ? " in those stepped through" : ""}.`);
+      screen.notice.pass(`${setup.none_left}${lists.words ? " in those stepped through" : ""}.`);
     },
     /** Hear the selected burst, or what is shown. */
     listen() {
@@ -3733,7 +3733,7 @@ function draw_spectrum(canvas, { frequency_hz, burst, rest, unit }, theme, font_
 }
 
 // review/news.js
-function listen_to_news({ setup, store, screen, state, selection, walks, moving, painting, player, pointer }) {
+function listen_to_news({ setup, store, screen, state, selection, lists, moving, painting, player, pointer }) {
   const { root } = screen;
   function take_facts(what) {
     if (what.progress) state.progress = what.progress;
@@ -3783,7 +3783,7 @@ function listen_to_news({ setup, store, screen, state, selection, walks, moving,
       return draw_spectrum(screen.spectrum_map, what.spectrum, theme_of(root), canvas_font_px());
     }
     if (what.sound) return play(what);
-    if (walks.hear(what)) return;
+    if (lists.hear(what)) return;
     if ("stopped" in what) screen.notice.last(what.stopped);
     if (what.refusal) refuse(what.refusal);
     if (what.said?.client === store.client) screen.notice.pass(what.said.words);
@@ -4803,7 +4803,7 @@ function make_painting(review) {
     const font_px = canvas_font_px();
     if (layer && lettered !== font_px) return dress();
     if (layer) {
-      for (const i of review.walks.coming().slice(1, 4)) {
+      for (const i of review.lists.coming().slice(1, 4)) {
         const trial = store.trials.get(i);
         if (trial) traces_image(trial, layer.frame(), look_now(layer));
       }
@@ -4816,7 +4816,7 @@ function make_painting(review) {
   function refresh() {
     state.layer?.redraw();
     review.words.write();
-    store.want(review.walks.coming());
+    store.want(review.lists.coming());
     clearTimeout(idle);
     idle = setTimeout(paint_rest, IDLE_MS);
   }
@@ -5053,8 +5053,8 @@ function make_screen2(setup, figure, act) {
   const counted = h("span", {
     class: "counted"
   });
-  const walking = h("span", {
-    class: "chip walking",
+  const stepping = h("span", {
+    class: "chip stepping",
     hidden: true
   });
   const blind = h("span", {
@@ -5067,7 +5067,7 @@ function make_screen2(setup, figure, act) {
   const { saved, keys_on, card_button } = frame;
   const head = h("div", {
     class: "head"
-  }, title, count, blind, walking, saved, keys_on, card_button);
+  }, title, count, blind, stepping, saved, keys_on, card_button);
   const waiting = h("div", {
     class: "waiting",
     hidden: true
@@ -5180,7 +5180,7 @@ function make_screen2(setup, figure, act) {
     progress,
     counted,
     blind,
-    walking,
+    stepping,
     waiting,
     row_parts,
     detail,
@@ -5368,25 +5368,25 @@ function make_store(model, setup) {
   };
 }
 
-// review/walks.js
-function make_walks(setup, store, screen, review) {
-  let walk = null;
+// review/trial_lists.js
+function make_trial_lists(setup, store, screen, review) {
+  let list = null;
   let compared = null;
   const ask = (which, more = {}) => {
     compared = null;
-    store.ask("walk", {
+    store.ask("list", {
       which,
       ...more
     });
   };
   function coming() {
     const index = review.index();
-    if (walk) {
-      const at = Math.max(0, walk.indices.indexOf(index));
+    if (list) {
+      const at = Math.max(0, list.indices.indexOf(index));
       return [
         index,
-        ...walk.indices.slice(at + 1, at + AHEAD),
-        ...walk.indices.slice(Math.max(0, at - BEHIND), at)
+        ...list.indices.slice(at + 1, at + AHEAD),
+        ...list.indices.slice(Math.max(0, at - BEHIND), at)
       ];
     }
     const out = [
@@ -5400,15 +5400,15 @@ function make_walks(setup, store, screen, review) {
   }
   function step(by) {
     const index = review.index();
-    if (!walk) return review.show(index + by);
-    const { indices } = walk;
-    const next = indices[index === indices[walk.at] ? walk.at + by : walk.at];
+    if (!list) return review.show(index + by);
+    const { indices } = list;
+    const next = indices[index === indices[list.at] ? list.at + by : list.at];
     if (next !== void 0) return review.show(next);
-    if (by > 0 && walk.words === setup.audit_walk) return ask(walk.words);
+    if (by > 0 && list.words === setup.audit_list) return ask(list.words);
     screen.notice.pass("This is the end of the trials you step through.");
   }
   function next_where(test) {
-    const all = walk?.indices ?? [
+    const all = list?.indices ?? [
       ...Array(setup.n_trials).keys()
     ];
     const at = all.indexOf(review.index());
@@ -5439,13 +5439,13 @@ function make_walks(setup, store, screen, review) {
       }
     ];
     screen.asking.choose("Step through which trials?", [
-      ...setup.choices.walk,
+      ...setup.choices.list,
       ...further
     ], false, ([which]) => {
       const form = further.find(({ words }) => words === which);
       if (form) return form.ask();
-      if (which !== setup.choices.walk[0].words) return ask(which);
-      walk = compared = null;
+      if (which !== setup.choices.list[0].words) return ask(which);
+      list = compared = null;
       review.refresh();
     });
   }
@@ -5500,7 +5500,7 @@ function make_walks(setup, store, screen, review) {
     if (what.comparing?.client === store.client) {
       if (!compared) return true;
       const [one, other2] = compared.methods;
-      screen.notice.pass(`Comparing "${one}" with "${other2}": ${Math.round(100 * what.comparing.share)} % done. Go on reviewing; the walk begins when it is done.`);
+      screen.notice.pass(`Comparing "${one}" with "${other2}": ${Math.round(100 * what.comparing.share)} % done. Go on reviewing; stepping through them begins when it is done.`);
       store.ask("compare", {
         ...compared,
         begin: false
@@ -5511,25 +5511,25 @@ function make_walks(setup, store, screen, review) {
       end_audit(what.audit);
       return false;
     }
-    if (what.walk?.client !== store.client) return false;
+    if (what.list?.client !== store.client) return false;
     compared = null;
-    if (!what.walk.indices.length) {
-      screen.notice.pass(`No trial here: ${what.walk.words}.`);
+    if (!what.list.indices.length) {
+      screen.notice.pass(`No trial here: ${what.list.words}.`);
       return true;
     }
-    const { words, indices, rows } = what.walk;
-    walk = {
+    const { words, indices, rows } = what.list;
+    list = {
       words,
       indices,
       rows,
       at: Math.max(0, indices.indexOf(review.index()))
     };
     screen.notice.pass("");
-    review.show(indices[walk.at]);
+    review.show(indices[list.at]);
     return true;
   }
   function end_audit({ words, finished }) {
-    if (walk?.words === setup.audit_walk) walk = null;
+    if (list?.words === setup.audit_list) list = null;
     if (finished) return screen.asking.tell("The bulk audit", words);
     screen.asking.choose(words, [
       {
@@ -5546,18 +5546,18 @@ function make_walks(setup, store, screen, review) {
     choose,
     hear,
     get name() {
-      return walk?.words ?? null;
+      return list?.words ?? null;
     },
     get words() {
-      return walk ? `stepping through: ${walk.words} (${walk.indices.length})` : "";
+      return list ? `stepping through: ${list.words} (${list.indices.length})` : "";
     },
-    /** The rows that the walk is about in a trial; undefined for all.
+    /** The rows that the list is about in a trial; undefined for all.
      * @param {number} index */
-    rows: (index) => walk?.rows?.[index],
+    rows: (index) => list?.rows?.[index],
     /** The trial on the screen has changed.
      * @param {number} index */
     at(index) {
-      if (walk?.indices.includes(index)) walk.at = walk.indices.indexOf(index);
+      if (list?.indices.includes(index)) list.at = list.indices.indexOf(index);
     }
   };
 }
@@ -5565,7 +5565,7 @@ function make_walks(setup, store, screen, review) {
 // review/words.js
 var PACE_MS = 6e5;
 var LEAST_DECISIONS = 20;
-function make_words2({ setup, store, screen, state, selection, walks }) {
+function make_words2({ setup, store, screen, state, selection, lists }) {
   const { root } = screen;
   const began = performance.now();
   let reminded = began;
@@ -5635,8 +5635,8 @@ function make_words2({ setup, store, screen, state, selection, walks }) {
     screen.progress.value = progress[1] ? progress[0] / progress[1] : 0;
     set_text(screen.counted, `${progress[0]} of ${progress[1]} ${setup.counted}${pace()}`);
     screen.blind.hidden = !state.blind;
-    screen.walking.hidden = !walks.words;
-    set_text(screen.walking, walks.words);
+    screen.stepping.hidden = !lists.words;
+    set_text(screen.stepping, lists.words);
     show_saved(root, screen.saved, store);
     write_rows();
     const { held_s, mark } = selection;
@@ -5687,7 +5687,7 @@ function render_review({ model, view }, setup) {
   review.painting = make_painting(review);
   review.deciding = make_deciding(review);
   const { decide, adding, refuse } = review.deciding;
-  review.walks = make_walks(setup, store, screen, {
+  review.lists = make_trial_lists(setup, store, screen, {
     index: () => state.index,
     show: (index) => review.moving.show(index),
     refresh,

@@ -90,7 +90,7 @@ def trial_summary(session: Session, trials: Trials, trial: str) -> list[Any]:
     channels = []
     for label in trials.labels:
         channel, auto = state.channels[label], session.automatic(trial, label)
-        first = channel.response or next(iter(channel.standing), None)
+        first = channel.response or next(iter(channel.active), None)
         times = (None, None) if first is None else (first.onset_s, first.offset_s)
         low, high = (_rounded(_number(value)) for value in (auto.low_s, auto.high_s))
         interval = None if low is None or high is None else [low, high]
@@ -155,7 +155,7 @@ def _apart(a: Candidate, b: Candidate) -> list[str]:
 
 
 def _bursts(candidate: Candidate) -> tuple[BurstState, ...]:
-    return candidate.channel.standing if candidate.channel else ()
+    return candidate.channel.active if candidate.channel else ()
 
 
 def _candidate_words(candidate: Candidate, blind: bool) -> str:
@@ -164,9 +164,9 @@ def _candidate_words(candidate: Candidate, blind: bool) -> str:
     if channel is None:
         cue = "" if candidate.cue_s is None else "a corrected cue" if blind else f"cue at {_ms(candidate.cue_s)}"
         return candidate.behaviour or cue or "nothing said"
-    if not channel.standing:
+    if not channel.active:
         return _verdict(channel)[1]
-    words = ", ".join("a burst" if blind else f"onset {_ms(burst.onset_s)}" for burst in channel.standing)
+    words = ", ".join("a burst" if blind else f"onset {_ms(burst.onset_s)}" for burst in channel.active)
     if channel.signal != "usable":
         words += f"; {channel.signal}: {', '.join(channel.reasons)}"
     return words
@@ -221,7 +221,7 @@ def _channel(
         "hidden": hidden,
         "comment": state.comment or "",
         "interval_s": None if located else [state.earliest_s, state.latest_s],
-        "bursts": [_burst(burst) for burst in state.standing],
+        "bursts": [_burst(burst) for burst in state.active],
         "automatic": {
             name: _number(getattr(auto, name)) for name in ("onset_s", "low_s", "high_s", "offset_s", "level_db")
         },
@@ -246,15 +246,15 @@ def _verdict(state: ChannelState, hidden: bool = False) -> tuple[str, str]:
     elif state.found in FOUND:
         sign, words = FOUND[state.found]
     elif state.reviewed:
-        sign, words = ORIGINS[state.standing[0].origin]
-        if len(state.standing) > 1:
-            words += f", {len(state.standing)} bursts"
-    elif any(burst.origin == "moved" for burst in state.standing):
+        sign, words = ORIGINS[state.active[0].origin]
+        if len(state.active) > 1:
+            words += f", {len(state.active)} bursts"
+    elif any(burst.origin == "moved" for burst in state.active):
         sign, words = "◇", "moved, open"
-    elif state.bursts and not state.standing:
+    elif state.bursts and not state.active:
         sign, words = "○", "open, mark removed"
     else:
-        sign, words = "○", "open" if state.standing or hidden else "open, none found"
+        sign, words = "○", "open" if state.active or hidden else "open, none found"
     if state.signal == "caution":
         words += " ▲ " + ", ".join(state.reasons)
     if state.discuss:
@@ -277,9 +277,9 @@ def _detail(
     parts = [f"✕ {unfit}; not among what “accept the rest” accepts"] if unfit else []
     parts += [f"▲ {clipped}"] if clipped else []
     response = state.response
-    for number, burst in enumerate(state.standing, 1):
+    for number, burst in enumerate(state.active, 1):
         said = _burst_words(burst, blind, bare)
-        if len(state.standing) == 1:
+        if len(state.active) == 1:
             parts += said
         else:
             which = [f"burst {number}, the response" if burst is response else f"burst {number}"]

@@ -65,7 +65,7 @@ class Marks:
         own = set(self.trials())
         return [self._card(trial) for trial in trials if trial in own]
 
-    def standing(self) -> dict[str, Any]:
+    def status(self) -> dict[str, Any]:
         """What stands in the recording outside trials."""
         name, session = self._recording.name, self.session
         return {
@@ -142,7 +142,7 @@ class Marks:
                 "sure": burst.accepted,
             }
             for label, channel in state.channels.items()
-            for burst in channel.standing
+            for burst in channel.active
         ]
         return {
             "trial": trial,

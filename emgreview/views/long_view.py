@@ -187,7 +187,7 @@ class LongView(Wire, JSComponent):
 
     def _on_hello(self, data: Mapping[str, Any]) -> None:
         shown = {} if self._marks is None else {"trials": self._marks.cards(self._marks.trials())}
-        self.tell_settled(data["client"], share=self._outlines.share, **shown, **self._standing())
+        self.tell_settled(data["client"], share=self._outlines.share, **shown, **self._status())
 
     _on_everything = _on_hello
 
@@ -229,12 +229,12 @@ class LongView(Wire, JSComponent):
 
     def _on_change(self, trials: Sequence[str]) -> None:
         if self._marks is not None:
-            self.tell(trials=self._marks.cards(trials), **self._standing())
+            self.tell(trials=self._marks.cards(trials), **self._status())
 
-    def _standing(self) -> dict[str, Any]:
+    def _status(self) -> dict[str, Any]:
         if self._marks is None:
             return {"problem": self.retired or None}
-        return {"standing": self._marks.standing(), "problem": self.retired or self._marks.session.problem}
+        return {"status": self._marks.status(), "problem": self.retired or self._marks.session.problem}
 
     def _send_ribbon(self) -> None:
         recording = self._recording

@@ -22,9 +22,9 @@ from emgreview.model import Trials
 from emgreview.second_look.adjudication import CHOICES, Adjudication
 from emgreview.session import Session
 from emgreview.signal.onset import METHODS
+from emgreview.trial_lists import AUDIT, OWN, TRIAL_LISTS
 from emgreview.views import packing
 from emgreview.views.cards import SIGNS
-from emgreview.walks import AUDIT, OWN, WALKS
 
 silence(MISSING_RENDERERS, True)  # the traces are painted by our own layer: a figure without renderers is meant
 
@@ -35,8 +35,8 @@ _CODES = (
 )
 """Keys of the entries of a list to choose from, in order. What stands beyond them has none of its own: arrows and the
 space bar reach every entry."""
-FURTHER_WALKS = ("KeyM", "KeyR", "KeyB")
-"""Keys that walks.js gives to walks that ask something more."""
+FURTHER_LISTS = ("KeyM", "KeyR", "KeyB")
+"""Keys that trial_lists.js gives to lists that ask something more."""
 
 
 def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
@@ -63,11 +63,11 @@ def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:
             "behaviour": choices(BEHAVIOURS),
             "kind": choices(KINDS),
             "settle": _with_keys(CHOICES, ("KeyA", "KeyB", "KeyC", "KeyD")),
-            "walk": _with_keys(WALKS, [code for code in _CODES if code not in FURTHER_WALKS]),
+            "list": _with_keys(TRIAL_LISTS, [code for code in _CODES if code not in FURTHER_LISTS]),
             "method": _with_keys((OWN, *sorted(METHODS))),
             "change_method": _with_keys(sorted(METHODS)),
         },
-        "audit_walk": AUDIT,
+        "audit_list": AUDIT,
         "signs": SIGNS,
         "n_trials": len(session.queue),
         "progress": session.progress[:2],
@@ -104,7 +104,7 @@ class Look:
         state = session.state(trial)
         (self.reviewed.add if state.reviewed else self.reviewed.discard)(trial)
         for label, channel in state.channels.items():
-            accepted = channel.reviewed and channel.standing and channel.signal != "unusable"
+            accepted = channel.reviewed and channel.active and channel.signal != "unusable"
             (self._accepted[label].add if accepted else self._accepted[label].discard)(trial)
 
     def typical(self) -> list[tuple[Trials, int, int, evidence.Typical]]:

@@ -32,7 +32,7 @@ from emgreview.reading.dataset import NAMELESS
 from emgreview.second_look.adjudication import Adjudication
 from emgreview.session import Session
 from emgreview.views import cards, host, packing, screen_setup, texts
-from emgreview.views.ways import Ways
+from emgreview.views.listing import Listing
 from emgreview.views.wire import Wire
 
 _JS = Path(__file__).parent / "js"
@@ -167,7 +167,7 @@ class TrialReview(Wire, JSComponent):
         self._looks: dict[int, screen_setup.Look] = {}
         for number, batches in enumerate(evidence.same_electrodes(session.trials)):
             self._looks |= dict.fromkeys(map(id, batches), screen_setup.Look(number, batches, session))
-        self._ways, self._mains = Ways(session, self._place), texts.Mains()
+        self._listing, self._mains = Listing(session, self._place), texts.Mains()
         names = list(dict.fromkeys(trials.recording.name for trials in session.trials))
         self._when = {
             trial: (names.index(trials.recording.name), trials.cues[self._rows[trial]].sample)
@@ -216,16 +216,16 @@ class TrialReview(Wire, JSComponent):
     def _on_everything(self, data: Mapping[str, Any]) -> None:
         """What a browser that has missed news needs: the cards it holds, anew, all summaries, and what is settled."""
         held = [self._card(self._queue[index]) for index in data["held"]]
-        self.tell_settled(data["client"], cards=held, summaries=self._summaries(self._queue), **self._standing())
+        self.tell_settled(data["client"], cards=held, summaries=self._summaries(self._queue), **self._status())
 
     def _on_want(self, data: Mapping[str, Any]) -> None:
         self._send_trials([index for index in data["trials"] if 0 <= index < len(self._place)])
 
-    def _on_walk(self, data: Mapping[str, Any]) -> None:
-        self.tell(**self._ways.find(data))
+    def _on_list(self, data: Mapping[str, Any]) -> None:
+        self.tell(**self._listing.find(data))
 
     def _on_compare(self, data: Mapping[str, Any]) -> None:
-        self.tell(**self._ways.compare(data))
+        self.tell(**self._listing.compare(data))
 
     def _on_spectrum(self, data: Mapping[str, Any]) -> None:
         trials, row = self._of(data)
@@ -261,7 +261,7 @@ class TrialReview(Wire, JSComponent):
             words = f"Sealed as {arguments['name']!r}: {sealed.path} (SHA-256 {sealed.sha256[:16]}…)"
             return {"said": {"client": data["client"], "words": words}, "next_version": session.next_version}
         if command == "finish_audit":
-            return self._ways.finish_audit(data["client"])
+            return self._listing.finish_audit(data["client"])
         if command == "unblind":
             session.unblind(arguments["reason"])
             return {"renew": True}
@@ -291,7 +291,7 @@ class TrialReview(Wire, JSComponent):
         if unseen:
             raise DecisionError(f"{', '.join(unseen)} was taken for decided on the screen, and is not; look again.")
         for channel, marks in seen.items():
-            stand = [[burst.id, burst.onset_s, burst.offset_s] for burst in state.channels[channel].standing]
+            stand = [[burst.id, burst.onset_s, burst.offset_s] for burst in state.channels[channel].active]
             if json.loads(json.dumps(stand)) != marks:
                 raise DecisionError(
                     "the marks on the screen were not those that stand; they are shown anew, look again."
@@ -320,10 +320,10 @@ class TrialReview(Wire, JSComponent):
     def _on_change(self, trials: tuple[str, ...]) -> None:
         known = [trial for trial in trials if trial in self._place]
         if len(known) > _FEW:
-            self.tell(renew=True, **self._standing())
+            self.tell(renew=True, **self._status())
         else:
             cards = [self._card(trial) for trial in known]
-            self.tell(cards=cards, summaries=self._summaries(known), **self._standing())
+            self.tell(cards=cards, summaries=self._summaries(known), **self._status())
         self._refresh_typical(known)
         if self._noticed != self._session.notices:  # the method was changed
             self._noticed = self._session.notices
@@ -341,10 +341,10 @@ class TrialReview(Wire, JSComponent):
         if grown and not self._session.blind:
             self.pack = packing.pack_trials([], [one for look in grown for one in look.typical()])
 
-    def _standing(self) -> dict[str, Any]:
+    def _status(self) -> dict[str, Any]:
         session = self._session
-        standing = {"progress": session.progress[:2], "counted": session.counted, "blind": session.blind}
-        return {**standing, "problem": self._problem(), "method": session.method_words}
+        status = {"progress": session.progress[:2], "counted": session.counted, "blind": session.blind}
+        return {**status, "problem": self._problem(), "method": session.method_words}
 
     def _send_trials(self, wanted: list[int]) -> None:
         entries, typical = [], []

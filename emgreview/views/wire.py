@@ -45,7 +45,7 @@ class Wire:
         """Carry out a decision; what its browser should know beyond the change itself."""
         raise NotImplementedError
 
-    def _standing(self) -> dict[str, Any]:
+    def _status(self) -> dict[str, Any]:
         """Told with every decision; ``problem`` is why none can be taken any more, if so."""
         raise NotImplementedError
 
@@ -97,13 +97,13 @@ class Wire:
             answer = self._apply(data)
         except EmgreviewError as refusal:
             self._refuse(client, n, str(refusal))
-            self.tell_settled(client, **self._standing())
+            self.tell_settled(client, **self._status())
         except Exception as fault:
             self._refuse(client, n, f"a fault in the program ({fault!r}); it may be saved: reload the page to see")
             self.tell_settled(client)
             raise
         else:
-            self.tell_settled(client, **{**self._standing(), **answer})
+            self.tell_settled(client, **{**self._status(), **answer})
 
     def _last(self, client: str) -> int:
         """Number of the last decision that was taken from a browser."""

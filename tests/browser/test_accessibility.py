@@ -40,7 +40,7 @@ STATES = {
         "a field": ("Escape", "c"),
         "two numbers": ("Escape", "ArrowDown", "w"),
         "overview and spectrum": ("Escape", "ArrowUp", "ArrowRight", "Comma", "BracketLeft"),
-        "a walk": ("Backquote",),
+        "a list": ("Backquote",),
         "the key card": ("Escape", "Shift+Slash"),
     },
     "settle": {"a dispute": (), "its choice": ("Space",)},

@@ -250,16 +250,16 @@ BURST_S = """() => {
 }"""
 
 
-def test_walks_overview_and_pictures_on_demand(page, working):
+def test_lists_overview_and_pictures_on_demand(page, working):
     screen = open_in_lab(page, working)
     screen.focus()
     screen.press("t")  # the first channel of trial 1: to discuss
     screen.settle()
     screen.press("ArrowRight", "ArrowRight", "Backquote", "6")
     screen.wait_painted(0)
-    assert "to discuss (1)" in screen.root.locator(".walking").inner_text()
+    assert "to discuss (1)" in screen.root.locator(".stepping").inner_text()
     screen.press("ArrowRight")
-    assert screen.title().startswith("Trial 1 of 12"), "left the walk at its end"
+    assert screen.title().startswith("Trial 1 of 12"), "left the list at its end"
     screen.press("Backquote", "1", "ArrowRight")
     screen.wait_painted(1)
 
@@ -294,14 +294,14 @@ def test_the_next_open_trial_is_one_of_those_stepped_through(page, working):
     screen.press("t", *["ArrowRight"] * 4, "t")  # trials 1 and 5: to discuss
     screen.settle()
     screen.press("Backquote", "6")
-    screen.wait_for(lambda: "to discuss (2)" in screen.root.locator(".walking").inner_text(), "the walk")
+    screen.wait_for(lambda: "to discuss (2)" in screen.root.locator(".stepping").inner_text(), "the list")
     screen.press("ArrowLeft", "n")
     screen.wait_painted(4)
     screen.press("n")
     screen.wait_painted(0)
 
 
-def test_the_bulk_audit_is_walked_and_finished_on_the_screen(page, working):
+def test_the_bulk_audit_is_stepped_through_and_finished_on_the_screen(page, working):
     plan = (
         "import emgreview as er\nrule = er.BulkRule(interval_below_s=0.1, level_above_db=6)\n"
         "audit = er.plan_bulk(session, rule, at_most=0.3, moved_by_s=0.1, expected=0.0)"
@@ -309,7 +309,7 @@ def test_the_bulk_audit_is_walked_and_finished_on_the_screen(page, working):
     screen = open_in_lab(page, working, OPEN, plan, SHOW)
     screen.focus()
     screen.press("Backquote", "Equal")
-    screen.wait_for(lambda: "bulk audit" in screen.root.locator(".walking").inner_text(), "the walk")
+    screen.wait_for(lambda: "bulk audit" in screen.root.locator(".stepping").inner_text(), "the list")
     form = screen.root.locator(".form")
     for _ in range(36):
         screen.press("d")  # none visible: counts as moved
@@ -325,7 +325,7 @@ def test_the_bulk_audit_is_walked_and_finished_on_the_screen(page, working):
     screen.press("1")
     screen.wait_for(lambda: "The audit failed" in form.inner_text(), "the result")
     screen.press("Escape")
-    assert screen.root.locator(".walking").is_hidden()
+    assert screen.root.locator(".stepping").is_hidden()
     assert "audit result" in operations(working.folder)
 
 
@@ -359,9 +359,9 @@ def test_two_methods_are_compared_while_the_review_goes_on(page, working):
     page.keyboard.press("Control+a")
     page.keyboard.type("1")
     screen.press("Enter", "f")
-    walking = screen.root.locator(".walking")
-    screen.wait_for(lambda: walking.is_visible(), "the walk")
-    assert walking.inner_text().startswith("stepping through: as proposed and threshold differ by more than 1 ms")
+    stepping = screen.root.locator(".stepping")
+    screen.wait_for(lambda: stepping.is_visible(), "the list")
+    assert stepping.inner_text().startswith("stepping through: as proposed and threshold differ by more than 1 ms")
     screen.settle()
     assert operations(working.folder) == ["open log", "accept"]
 

@@ -93,7 +93,7 @@ def act_by_mouse(screen: Screen, session, trial: str, plan: random.Random) -> No
         here = picture()
         here.click(-0.55, 0)
         press("to_cursor")
-        (added,) = [one for one in session.state(trial).channels[channel].standing if one.origin == "added"]
+        (added,) = [one for one in session.state(trial).channels[channel].active if one.origin == "added"]
         session.move(trial, channel, burst=added.id, offset_s=here.sample(-0.55) / cut.rate_hz)
     if not session.state(trial).channels[channel].reviewed:
         press("accept")

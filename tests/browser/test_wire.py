@@ -25,7 +25,7 @@ class Taking(wire.Wire):
         self.took.append(data["command"])
         return {}
 
-    def _standing(self):
+    def _status(self):
         return {}
 
 

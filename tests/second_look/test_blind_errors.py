@@ -6,7 +6,7 @@ import pytest
 from small_reviews import make_trials, start
 
 import emgreview as er
-from emgreview import walks
+from emgreview import trial_lists
 from emgreview.errors import DecisionWarning, EmgreviewError, ReadError, UnknownNameError
 from emgreview.second_look import BulkRule, bulk_audit, draw_sample, plan_bulk, plan_self_check
 from emgreview.session import COMMANDS
@@ -112,8 +112,8 @@ def test_looking_twice_names_nobody(tmp_path):
             said.append(str(error.value))
 
         refused(lambda: bulk_audit(session))
-        refused(lambda: walks.audited(session))
-        refused(lambda: walks.disagreeing(session, "r9", 5.0))
+        refused(lambda: trial_lists.left_of_audit(session))
+        refused(lambda: trial_lists.where_reviewers_differ(session, "r9", 5.0))
         refused(lambda: draw_sample(session, by=("colour",)))
         audit = plan_bulk(session, RULE, at_most=0.4, expected=0.0)
         refused(audit.finish)

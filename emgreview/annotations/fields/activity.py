@@ -7,7 +7,7 @@ locatable". All samples are those of the recording. A new activity is made of an
     Activity, Burst, Detected   the value and its parts
     proposal                    what a method found, before anybody looked
     untouched, reviewed         what may be said of an activity
-    stands, standing, find_burst    which bursts count
+    stands, active_bursts, find_burst    which bursts count
     accept, move, add …         one activity to the next
     midpoint, clash             what lies between two, and why they cannot both stand
 """
@@ -146,7 +146,7 @@ def stands(burst: Burst) -> bool:
     return burst.origin != "removed"
 
 
-def standing(activity: Activity) -> list[Burst]:
+def active_bursts(activity: Activity) -> list[Burst]:
     """The bursts that count, in order of time."""
     if activity.found in VERDICTS:
         return []
@@ -154,7 +154,7 @@ def standing(activity: Activity) -> list[Burst]:
 
 
 def find_burst(activity: Activity, burst: str | None) -> str | None:
-    """The id of a burst: as named, or for None the response: the standing burst of that kind that begins first."""
+    """The id of a burst: as named, or for None the response: the active burst of that kind that begins first."""
     if burst is not None:
         if burst in activity.bursts:
             return burst
@@ -301,7 +301,7 @@ def midpoint(a: Activity, b: Activity) -> Activity:
 
     Raises DecisionError where there is nothing between the two.
     """
-    one, two = standing(a), standing(b)
+    one, two = active_bursts(a), active_bursts(b)
     if a.found != b.found or [burst.kind for burst in one] != [burst.kind for burst in two]:
         raise DecisionError(
             "'both acceptable' came for two that differ in kind, not in time, so nothing lies between them; choose one "
@@ -356,7 +356,7 @@ def clash(a: Activity, b: Activity, within: float) -> str:
     words = [word_of(a), word_of(b)]
     if words[0] != words[1]:
         return " against ".join(sorted(words))
-    first, second = standing(a), standing(b)
+    first, second = active_bursts(a), active_bursts(b)
     if [burst.kind for burst in first] != [burst.kind for burst in second]:
         return "bursts differ in number or kind"
     apart = max((abs(x.onset - y.onset) for x, y in zip(first, second, strict=True)), default=0)
@@ -365,4 +365,4 @@ def clash(a: Activity, b: Activity, within: float) -> str:
 
 def times(activity: Activity) -> list[tuple[int, int | None]]:
     """What a midpoint would lie between: an onset that is not locatable has none, there the wider bounds stand."""
-    return [(burst.onset, burst.offset) for burst in standing(activity)]
+    return [(burst.onset, burst.offset) for burst in active_bursts(activity)]

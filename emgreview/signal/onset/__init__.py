@@ -37,7 +37,7 @@ from emgreview.signal.onset.double_threshold import DoubleThresholdParameters, f
 from emgreview.signal.onset.energy import EnergyParameters, find_energy
 from emgreview.signal.onset.likelihood_ratio import LikelihoodRatioParameters, find_likelihood_ratio
 from emgreview.signal.onset.profile import ProfileParameters, find_profile
-from emgreview.signal.onset.quiet import Doubt, QuietParameters, doubts, grid, partly_flat, standing
+from emgreview.signal.onset.quiet import Doubt, QuietParameters, doubts, excess, grid, partly_flat
 from emgreview.signal.onset.ramp import RampParameters, find_ramp
 from emgreview.signal.onset.threshold import ThresholdParameters, find_threshold
 
@@ -219,7 +219,7 @@ def estimate_onsets(
         part *= 1 / scale[:, None]
         unusual: Literal["ignore", "warn"] = "ignore" if auxiliary else "warn"
         with np.errstate(divide=unusual, invalid=unusual):
-            stands = standing(part, rate_hz, rest, search, quiet)
+            stands = excess(part, rate_hz, rest, search, quiet)
             doubt = doubts(stands, quiet.needed)
         if too_short:
             doubt = Doubt(np.full(len(rows), "too short"), *np.zeros((2, len(rows))))

@@ -30,9 +30,9 @@ from emgreview.errors import SignalError, tell
 from emgreview.model import ARBITRARY, Burst, Processing, Recording, Trials
 from emgreview.signal.onset.common import LOWEST_RATE_HZ, Array, burst_level_db, checked_signal, level_and_scale, window
 from emgreview.signal.onset.edges import Samples, edges
-from emgreview.signal.onset.long import Read, filtered, in_memory, long_standing, mean_and_levels, without_missing
+from emgreview.signal.onset.long import Read, filtered, in_memory, long_excess, mean_and_levels, without_missing
 from emgreview.signal.onset.posterior import Ints
-from emgreview.signal.onset.quiet import DB_PER_LN, Floats, Standing, grid, standing
+from emgreview.signal.onset.quiet import DB_PER_LN, Excess, Floats, excess, grid
 from emgreview.signal.onset.ramp import RampParameters, strong_from_db
 from emgreview.signal.onset.unsound import Looked, look
 
@@ -238,7 +238,7 @@ def find_bursts(x: Array, rate_hz: float, rest: slice | None, shortest_s: float,
         # the rest is put in front, so that one model serves a rest given and a rest gathered from many places
         joined = (np.concatenate([quiet[rows], x[rows]], axis=1) - level[rows, None]) / scale[rows, None]
         whole = slice(0, quiet.shape[1]), slice(quiet.shape[1], joined.shape[1])
-        s = standing(joined, rate_hz, *whole, p)
+        s = excess(joined, rate_hz, *whole, p)
         bursts = bursts_over(s, Samples.of(joined, quiet.shape[1]), rate_hz, shortest_s, merge_s)
         for row, some in zip(rows, bursts, strict=True):
             found[row] = some
@@ -263,7 +263,7 @@ def find_in_long(
     level, scale = level_and_scale(quiet[np.newaxis], slice(None)) if len(quiet) else np.zeros((2, 1))
     if scale[0] == 0:
         return []
-    s = long_standing(read, n, quiet, (mean, level[0], scale[0]), rate_hz, p, CHUNK_SAMPLES)
+    s = long_excess(read, n, quiet, (mean, level[0], scale[0]), rate_hz, p, CHUNK_SAMPLES)
 
     def piece(_: int, start: int, stop: int) -> Array:
         return (without_missing(read(start, stop), mean) - level[0]) / scale[0]
@@ -272,7 +272,7 @@ def find_in_long(
     return bursts_over(s, samples, rate_hz, shortest_s, merge_s)[0]
 
 
-def bursts_over(s: Standing, samples: Samples, rate_hz: float, shortest_s: float, merge_s: float) -> list[list[Burst]]:
+def bursts_over(s: Excess, samples: Samples, rate_hz: float, shortest_s: float, merge_s: float) -> list[list[Burst]]:
     """The bursts of each row, in the part of it that is searched, whose ``samples`` are given too."""
     p = RampParameters()
     bin_s, block_s = s.bin / rate_hz, s.bin * s.block / rate_hz

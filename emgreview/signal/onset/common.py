@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from emgreview import checks
 from emgreview.errors import ParameterError, SignalError
 from emgreview.model import to_sample
-from emgreview.signal.onset.quiet import Doubt, Standing
+from emgreview.signal.onset.quiet import Doubt, Excess
 
 Array = NDArray[np.floating]
 Places = NDArray[np.intp]
@@ -29,7 +29,7 @@ LOWEST_RATE_HZ = 100.0
 class Batch:
     """Usable trials after the door: finite, rest mean 0 and rest SD 1. ``x`` is (trials, samples).
 
-    ``rest`` and ``search`` are half-open ranges of samples; ``standing`` is how each moment stands out from the rest,
+    ``rest`` and ``search`` are half-open ranges of samples; ``excess`` is how each moment stands out from the rest,
     ``doubt`` where that rest cannot be trusted.
     """
 
@@ -37,7 +37,7 @@ class Batch:
     rate_hz: float
     rest: slice
     search: slice
-    standing: Standing
+    excess: Excess
     doubt: Doubt
 
     def __len__(self) -> int:

@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emgreview.signal.onset.posterior import SHARP, Ints
-from emgreview.signal.onset.quiet import DB_PER_LN, Floats, standing
+from emgreview.signal.onset.quiet import DB_PER_LN, Floats, excess
 from emgreview.signal.onset.ramp import RampParameters, begins_from, delay_s, locate, strong_from_db, without_clicks
-from emgreview.signal.onset.ringing import standing_without_ringing
+from emgreview.signal.onset.ringing import excess_without_ringing
 
 Array = NDArray[np.floating]
 
@@ -146,7 +146,7 @@ def _anew(
         if loud >= 0:
             _hold(part, loud * per_block - a, per_block, round(HELD_S * rate_hz))
     x = np.concatenate([rest, np.stack(parts)], axis=1)
-    model = standing_without_ringing if clear else standing
+    model = excess_without_ringing if clear else excess
     s = model(x, rate_hz, slice(0, rest.shape[1]), slice(rest.shape[1], x.shape[1]), p)
     # blocks of the model may be of another length, and its first ones hold the rest
     bin_s = s.bin / rate_hz

@@ -7,7 +7,7 @@ as the mean.
 
     Read, in_memory, filtered       where samples come from: an array, or a channel of a recording, band-passed
     mean_and_levels                 mean of a signal, and levels of its stretches
-    long_standing                   what ``quiet.standing`` is for a batch
+    long_excess                   what ``quiet.excess`` is for a batch
 """
 
 import math
@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 from emgreview.model import Processing, Recording
 from emgreview.signal.filters import bandpass, design_bandpass, settling_samples, shortest_run
 from emgreview.signal.onset.quiet import (
+    Excess,
     Floats,
     QuietParameters,
-    Standing,
     grid,
     over_rest,
     second_change,
@@ -90,9 +90,9 @@ def mean_and_levels(read: Read, n: int, length: int, piece: int) -> tuple[float,
     return about + beyond, np.log(np.where(known, power, np.nan))
 
 
-def long_standing(
+def long_excess(
     read: Read, n: int, quiet: Array, units: tuple[float, float, float], rate_hz: float, p: QuietParameters, piece: int
-) -> Standing:
+) -> Excess:
     """The model of one signal of ``n`` samples whose rest is ``quiet``, a whole number of blocks.
 
     ``units`` are the mean of the signal, and the mean and SD of ``quiet``. As if the signal followed its rest.

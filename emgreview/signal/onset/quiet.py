@@ -14,7 +14,7 @@
 
 Arrays are (trials, samples), (trials, bins) or (trials, blocks), float32 where they are long.
 
-    QuietParameters, Standing, standing     the model
+    QuietParameters, Excess, excess     the model
     grid                                    samples a bin, bins a block
     prevalence                              mean mark of each stretch
     over_rest, swings, second_change        its parts, for signals that are read in blocks
@@ -84,7 +84,7 @@ class QuietParameters:
 
 
 @dataclass(frozen=True, eq=False)
-class Standing:
+class Excess:
     """How far a batch stands out from its rest; see the module for y, z and marks.
 
     ``y`` is (trials, bins); ``ln_z``, ``marks`` and ``power`` (of the signal itself, 1 in the rest) are (trials,
@@ -111,7 +111,7 @@ class Standing:
     def blocks(self) -> int:
         return self.ln_z.shape[1]
 
-    def of(self, rows: NDArray[np.intp]) -> "Standing":
+    def of(self, rows: NDArray[np.intp]) -> "Excess":
         """Some of the trials."""
         names = ("y", "ln_z", "marks", "power", "spread", "gate")
         return replace(
@@ -138,9 +138,9 @@ class Whitened:
         return Whitened(self.taps[rows], self.ahead, self.slow[rows])
 
 
-def standing(
+def excess(
     x: Array, rate_hz: float, rest: slice, search: slice, p: QuietParameters, how: Whitened | None = None
-) -> Standing:
+) -> Excess:
     """The model of trials (trials, samples) whose rest has mean 0 and SD 1; whitened as they were before, with ``how``,
     and then without ``power``, which is known."""
     bin_, block = grid(rate_hz, p)
@@ -171,7 +171,7 @@ def second_change(e: Floats, rate_hz: float, p: QuietParameters) -> Floats:
 
 def over_rest(
     y: Floats, power: Floats, quiet: slice, search: slice, lengths: tuple[int, int], p: QuietParameters
-) -> Standing:
+) -> Excess:
     """What follows from the energies of bins and the power of blocks; ``y`` is changed. ``lengths``: see ``grid``."""
     bin_, block = lengths
     z = sums(y, block)
@@ -184,7 +184,7 @@ def over_rest(
     gate = np.maximum(p.gate_floor_db / DB_PER_LN, p.gate_spreads * spread)
     marks = np.clip((ln_z - gate[:, None]) / (p.gate_width_db / DB_PER_LN), -1, 1)
     span = max(1, round(p.span_s / p.block_s))
-    return Standing(y, ln_z, marks, power, spread, gate, bin_, block, span, quiet, search)
+    return Excess(y, ln_z, marks, power, spread, gate, bin_, block, span, quiet, search)
 
 
 def grid(rate_hz: float, p: QuietParameters) -> tuple[int, int]:
@@ -267,7 +267,7 @@ class Doubt:
     high: Array
 
 
-def doubts(s: Standing, needed: float) -> Doubt:
+def doubts(s: Excess, needed: float) -> Doubt:
     """ "active before the cue": activity prevails in a stretch of the rest, or a stretch of the search lies ``LOUD_DB``
     and more than chance below the rest, which then may lie as low as that. "drifting": the halves of the rest differ by
     more than ``DRIFT_DB`` and chance; it may lie at the level of either."""

@@ -40,8 +40,8 @@ import numpy as np
 from emgreview.checks import check_ranges, demand, in_order
 from emgreview.signal.onset.common import Array, Batch, burst_level_db, nothing
 from emgreview.signal.onset.posterior import CLASS_DB, PLAIN, SHARP, Ints, cumulative, freedom, posterior, quantile
-from emgreview.signal.onset.quiet import DB_PER_LN, Floats, QuietParameters, Standing, prevalence, standing
-from emgreview.signal.onset.ringing import standing_without_ringing
+from emgreview.signal.onset.quiet import DB_PER_LN, Excess, Floats, QuietParameters, excess, prevalence
+from emgreview.signal.onset.ringing import excess_without_ringing
 
 CLICK_DB = 10.0
 HIGHEST_CLASS = 12
@@ -126,7 +126,7 @@ class RampParameters(QuietParameters):
 
 
 def find_ramp(batch: Batch, p: RampParameters) -> dict[str, Array]:
-    s, doubt = batch.standing, batch.doubt
+    s, doubt = batch.excess, batch.doubt
     found = nothing(len(batch))
     unknown = np.zeros(len(batch), bool)
     if (doubt.low < 0).any() or (doubt.high > 0).any():
@@ -150,21 +150,21 @@ def strong_from_db(rate_hz: float, p: RampParameters) -> float:
     return p.strong_from_db + LOW_RATE_DB * min(0.0, math.log10(rate_hz / CLEAR_FROM_HZ))
 
 
-def _fill(found: dict[str, Array], rows: Ints, s: Standing, batch: Batch, p: RampParameters, *, clear: bool) -> None:
+def _fill(found: dict[str, Array], rows: Ints, s: Excess, batch: Batch, p: RampParameters, *, clear: bool) -> None:
     """Locate both edges, each from its own side, as filters smear to the other; ``clear`` takes ringing out before."""
     rate_hz = batch.rate_hz
     x = (batch.x if len(rows) == len(batch.x) else batch.x[rows]).astype(np.float32)
     level = batch.doubt.high[rows]
     ahead = s.of(rows)
     if clear:
-        ahead = against(standing_without_ringing(x, rate_hz, batch.rest, batch.search, p), level, p)
+        ahead = against(excess_without_ringing(x, rate_hz, batch.rest, batch.search, p), level, p)
     used = ahead.blocks * ahead.block * ahead.bin
     rest, search = (slice(max(used - part.stop, 0), used - part.start) for part in (batch.rest, batch.search))
     x = np.ascontiguousarray(x[:, used - 1 :: -1])
     if clear:
-        behind = standing_without_ringing(x, rate_hz, rest, search, p)
+        behind = excess_without_ringing(x, rate_hz, rest, search, p)
     else:
-        behind = standing(x, rate_hz, rest, search, p, ahead.whitened)
+        behind = excess(x, rate_hz, rest, search, p, ahead.whitened)
     behind = against(behind, level, p)
     first, last = activity(ahead, prevalence(ahead.marks[:, ahead.search], ahead.span), p)
     turned = ahead.blocks - 1 - last
@@ -205,14 +205,14 @@ def _fill(found: dict[str, Array], rows: Ints, s: Standing, batch: Batch, p: Ram
     found["level_db"][rows] = burst_level_db(ahead.power, np.clip(plateau, 0, last), last + 1)
 
 
-def against(s: Standing, level: Array, p: RampParameters) -> Standing:
+def against(s: Excess, level: Array, p: RampParameters) -> Excess:
     """How far each moment stands out from another level of the rest, (trials,) in ln z."""
     ln_z = s.ln_z - level[:, None].astype(np.float32)
     marks = np.clip((ln_z - s.gate[:, None]) / (p.gate_width_db / DB_PER_LN), -1, 1)
     return replace(s, y=s.y * np.exp(-level)[:, None].astype(np.float32), ln_z=ln_z, marks=marks.astype(np.float32))
 
 
-def activity(s: Standing, share: Array, p: RampParameters) -> tuple[Ints, Ints]:
+def activity(s: Excess, share: Array, p: RampParameters) -> tuple[Ints, Ints]:
     """First and last hot block of the first activity in the search; it ends where ``quiet_s`` follow with hardly a hot
     block. ``share`` is the prevalence of marks there."""
     marks, span = s.marks[:, s.search], s.span
@@ -229,7 +229,7 @@ def activity(s: Standing, share: Array, p: RampParameters) -> tuple[Ints, Ints]:
     return s.search.start + first, s.search.start + len(blocks) - 1 - before_end[:, ::-1].argmax(axis=1)
 
 
-def begins_from(s: Standing, at: Ints, p: RampParameters, otherwise: Ints | int) -> Ints:
+def begins_from(s: Excess, at: Ints, p: RampParameters, otherwise: Ints | int) -> Ints:
     """The first hot block, from block ``at`` on, of a stretch where activity prevails; or the other."""
     blocks = np.arange(s.blocks)
     share = prevalence(s.marks, s.span)
@@ -238,7 +238,7 @@ def begins_from(s: Standing, at: Ints, p: RampParameters, otherwise: Ints | int)
     return np.where(prevails.any(axis=1) & hot.any(axis=1), hot.argmax(axis=1), otherwise)
 
 
-def raised(s: Standing, first: Ints, p: RampParameters) -> Array:
+def raised(s: Excess, first: Ints, p: RampParameters) -> Array:
     """What must be taken from ln y before it says something about an onset, (trials,).
 
     That is the mean ln z shortly ahead of the activity over that of the rest, from 0 to ln 2, and a share of the spread
@@ -314,14 +314,14 @@ def _locate(
     return places, rise_s
 
 
-def delay_s(s: Standing, first: Ints, rate_hz: float) -> Array:
+def delay_s(s: Excess, first: Ints, rate_hz: float) -> Array:
     """By how much the filter against ringing lets moderately strong activity be seen late, (rows,) seconds."""
     at = np.clip(first[:, None] + np.arange(max(1, round(0.3 * rate_hz / (s.block * s.bin)))), 0, s.blocks - 1)
     strongest_db = np.take_along_axis(s.ln_z, at, axis=1).max(axis=1) * DB_PER_LN
     return DELAY_S[0] * max(1.0, 1000 / rate_hz) * np.clip((DELAY_S[1] - strongest_db) / DELAY_S[2], 0, 1)
 
 
-def without_clicks(s: Standing, first: Ints, block_s: float) -> Floats:
+def without_clicks(s: Excess, first: Ints, block_s: float) -> Floats:
     """y, where strong activity begins with something stronger still, such as the edge of a sudden start, at most
     ``CLICK_DB`` above the median block of its first 0.15 s; a profile without overshoot would begin behind it."""
     at = np.clip(first[:, None] + np.arange(max(1, round(0.15 / block_s))), 0, s.blocks - 1)

@@ -17,7 +17,7 @@ Nobody says how x was filtered. At 1500 Hz and more one assumed band served all 
 several bands are tried, and each trial takes the one whose energy rises out of the rest clearly last: as all of them
 look at the past alone, none can rise after the onset. No paper is followed; the recursion is that of Prony's method.
 
-    standing_without_ringing     the rest model of :mod:`~emgreview.signal.onset.quiet`, ringing taken out
+    excess_without_ringing     the rest model of :mod:`~emgreview.signal.onset.quiet`, ringing taken out
     assumed_bands, unringing     the bands, by sampling rate; the filter for one of them
 """
 
@@ -29,8 +29,8 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from emgreview.signal.onset.quiet import (
+    Excess,
     QuietParameters,
-    Standing,
     grid,
     over_rest,
     sums,
@@ -82,7 +82,7 @@ def unringing(rate_hz: float, low_hz: float, high_hz: float) -> Floats:
     return taps
 
 
-def standing_without_ringing(x: Array, rate_hz: float, rest: slice, search: slice, p: QuietParameters) -> Standing:
+def excess_without_ringing(x: Array, rate_hz: float, rest: slice, search: slice, p: QuietParameters) -> Excess:
     """The model of trials (trials, samples) whose rest has mean 0 and SD 1; bins of ``BIN_S``."""
     p = replace(
         p,
@@ -123,7 +123,7 @@ def one_after_the_other(first: Floats, second: Floats) -> Floats:
     return out
 
 
-def risen(s: Standing, bins: float) -> NDArray[np.intp]:
+def risen(s: Excess, bins: float) -> NDArray[np.intp]:
     """The bin from which on the mean of ``bins`` stays above the rest up to the strongest block, (trials,)."""
     blocks = np.arange(s.blocks)
     inside = (blocks >= s.search.start) & (blocks < s.search.stop)

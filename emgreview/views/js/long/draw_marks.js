@@ -9,9 +9,9 @@ import {trace_px} from "./ribbon.js"
 
 /** @import {Palette} from "../shared/palette.js" */
 /** @import {Band, Span} from "../types.js" */
-/** @import {Card, Foot, Marked, Scene, Selection, Standing} from "./types.js" */
+/** @import {Card, Foot, Marked, Scene, Selection, Status} from "./types.js" */
 
-/** @typedef {{cards: Card[], standing: Standing, selected: Selection | null}} Shown */
+/** @typedef {{cards: Card[], status: Status, selected: Selection | null}} Shown */
 /** @typedef {{dash: number[], colour: string, thick: number, words?: string, low?: boolean}} Style */
 
 const EDGES_S = 60 // marks have edges where less than this is shown; further out bars
@@ -26,7 +26,7 @@ const BARS_S = 600 // and beyond this only what the ribbon shows
  * @param {number} height
  * @returns {Foot[]}
  */
-export function draw_marks(ctx, {cards, standing, selected}, scene, width, height) {
+export function draw_marks(ctx, {cards, status, selected}, scene, width, height) {
   const {setup, range, font_px} = scene
   const [x0, x1] = range
   const colours = PALETTES[scene.theme]
@@ -34,7 +34,7 @@ export function draw_marks(ctx, {cards, standing, selected}, scene, width, heigh
   const in_view = (/** @type {number} */ a, b = a) => b >= x0 && a <= x1
   const bands = lay_rows(setup.channels, height, font_px)
   const near = x1 - x0 < EDGES_S
-  for (const stretch of standing.aside) {
+  for (const stretch of status.aside) {
     if (in_view(stretch.start_s, stretch.stop_s)) draw_aside(ctx, stretch, bands, px, width, colours, font_px)
   }
 
@@ -84,7 +84,7 @@ export function draw_marks(ctx, {cards, standing, selected}, scene, width, heigh
       burst(bands[row], held?.ends ?? [onset_s, offset_s], sure, held, "onset")
     }
   }
-  for (const {row, start_s, stop_s, words} of standing.marked) {
+  for (const {row, start_s, stop_s, words} of status.marked) {
     burst(bands[row], [start_s, stop_s], true, {}, `${words}, in no trial`)
   }
   if (selected && !selected.burst) {
@@ -110,7 +110,7 @@ export function draw_marks(ctx, {cards, standing, selected}, scene, width, heigh
     if (card.corrected_s != null) cue(card.corrected_s, [], 2, `${card.cue}, corrected`)
     if (card.none) cue(card.cue_s, [1, 3], 3, `no ${card.cue}: ${card.none}`)
   }
-  for (const [s, label] of standing.added) cue(s, [], 2, `${label}, added`)
+  for (const [s, label] of status.added) cue(s, [], 2, `${label}, added`)
   return feet
 }
 
@@ -139,7 +139,7 @@ function draw_aside(ctx, {row, start_s, stop_s, words}, bands, px, width, colour
  * @param {number} width
  * @param {number} height
  */
-export function draw_on_ribbon(ctx, {cards, standing}, {setup, theme}, width, height) {
+export function draw_on_ribbon(ctx, {cards, status}, {setup, theme}, width, height) {
   const colours = PALETTES[theme]
   /** @type {Span} */
   const all = [0, setup.duration_s]
@@ -153,7 +153,7 @@ export function draw_on_ribbon(ctx, {cards, standing}, {setup, theme}, width, he
   const tall = trace_px(height)
   ctx.strokeStyle = colours.onset
   ctx.lineWidth = 1
-  for (const {start_s, stop_s} of standing.aside) {
+  for (const {start_s, stop_s} of status.aside) {
     const [a, b] = [px(start_s), Math.max(px(start_s) + 3, px(stop_s))]
     ctx.strokeRect(a + 0.5, tall - 8.5, b - a, 8)
     ctx.beginPath()

@@ -183,7 +183,7 @@ export function render_long({model, view}, setup) {
   wire.listen((what) => {
     if ("stopped" in what) notice.last(what.stopped)
     marks.take(what)
-    if (what.trials || what.standing) refresh()
+    if (what.trials || what.status) refresh()
     if (what.go_to?.client === wire.client) moving.go_to(what.go_to.s)
     if (what.said?.client === wire.client) notice.pass(what.said.words)
     if (what.refusal) notice.pass(`Not taken: ${what.refusal.words}`)

@@ -7,7 +7,7 @@ import {snap, within} from "../shared/geometry.js"
 /** @import {Asking} from "../shared/asking.js" */
 /** @import {Place} from "../shared/geometry.js" */
 /** @import {Commands, News, Span, Timer} from "../types.js" */
-/** @import {Burst, Card, Selection, Setup, Standing} from "./types.js" */
+/** @import {Burst, Card, Selection, Setup, Status} from "./types.js" */
 
 const NEAR_PX = 6
 const NUDGE_MS = 300 // a nudge is sent this long after the last one
@@ -25,8 +25,8 @@ const other = (/** @type {0 | 1} */ side) => SIDES[1 - side]
 export function make_marks(setup, host) {
   /** @type {Map<string, Card>} */
   const cards = new Map()
-  /** @type {Standing} */
-  let standing = {aside: [], marked: [], added: []}
+  /** @type {Status} */
+  let status = {aside: [], marked: [], added: []}
   /** @type {Selection | null} */
   let selected = null
   let dragging = false
@@ -42,7 +42,7 @@ export function make_marks(setup, host) {
   /** @param {News} update */
   function take(update) {
     for (const card of update.trials ?? []) cards.set(card.trial, card)
-    if (update.standing) standing = update.standing
+    if (update.status) status = update.status
     if (!selected?.burst || selected.moved || dragging) return
     const burst = burst_of(selected.burst, selected.row)
     if (burst) selected.ends = [burst.onset_s, burst.offset_s]
@@ -296,7 +296,7 @@ export function make_marks(setup, host) {
   /** What is set aside at a moment on a channel, and what is selected, in words.
    * @param {number} row @param {number} s */
   function words(row, s) {
-    const aside = standing.aside.filter((a) => a.row === row && a.start_s <= s && s < a.stop_s)
+    const aside = status.aside.filter((a) => a.row === row && a.start_s <= s && s < a.stop_s)
     return [...aside.map((a) => `set aside: ${a.words}`), selected_words()].filter(Boolean).join(" · ")
   }
 
@@ -319,7 +319,7 @@ export function make_marks(setup, host) {
     words,
     /** What there is to be drawn. */
     get shown() {
-      return {cards: [...cards.values()], standing, selected}
+      return {cards: [...cards.values()], status, selected}
     },
     close: () => clearTimeout(nudged),
   }

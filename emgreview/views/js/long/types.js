@@ -41,7 +41,7 @@
  *
  * @typedef {{row: number, start_s: number, stop_s: number, words: string}} Marked
  *
- * @typedef {{aside: Marked[], marked: Marked[], added: [s: number, label: string][]}} Standing  what stands outside trials
+ * @typedef {{aside: Marked[], marked: Marked[], added: [s: number, label: string][]}} Status  what stands outside trials
  *
  * @typedef {{
  *   burst: null | {trial: string, id: string}, row: number, ends: [number, number | null], side: 0 | 1 | null,

@@ -9,7 +9,7 @@ import {next_sort} from "./overview.js"
 
 /** @param {Review} review
  * @returns {Commands} */
-export function make_commands({setup, screen, state, selection, walks, moving, painting}) {
+export function make_commands({setup, screen, state, selection, lists, moving, painting}) {
   const {refresh} = painting
 
   /** @param {number} gain */
@@ -43,8 +43,8 @@ export function make_commands({setup, screen, state, selection, walks, moving, p
   }
 
   return {
-    next_trial: () => walks.step(1),
-    previous_trial: () => walks.step(-1),
+    next_trial: () => lists.step(1),
+    previous_trial: () => lists.step(-1),
     next_row: () => moving.step_row(1),
     previous_row: () => moving.step_row(-1),
     next_channel: () => moving.step_channel(1),
@@ -52,7 +52,7 @@ export function make_commands({setup, screen, state, selection, walks, moving, p
     next_unreviewed: moving.next_open_trial,
     trial: ({index}) => index != null && moving.show(index),
     channel: ({row}) => moving.show(state.index, row),
-    walk: walks.choose,
+    list: lists.choose,
     overview: () => toggle(screen.overview),
     sort: () => {
       state.sort = next_sort(state.sort, state.blind)

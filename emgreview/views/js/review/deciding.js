@@ -19,7 +19,7 @@ export function make_deciding(review) {
       full_scale: Number((full / gain).toPrecision(4)),
       span_s: [Number(x0.toFixed(4)), Number(x1.toFixed(4))],
       ms_per_px: layer ? Number((((x1 - x0) * 1000) / layer.frame().width).toFixed(2)) : null,
-      walk: review.walks.name,
+      walk: review.lists.name,
       automatic: !state.here()?.hidden,
       read_out: state.times_shown(),
       overview: !screen.overview.hidden,

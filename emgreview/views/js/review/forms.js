@@ -54,22 +54,22 @@ export function make_forms({setup, screen, state, selection, deciding, moving}) 
     const card = state.card()
     if (!card) return decide("exclude") // says why nothing can be decided
     /** @type {Record<string, string | null | undefined>} */
-    const standing = {channel: state.here()?.excluded, ...card.excluded}
+    const status = {channel: state.here()?.excluded, ...card.excluded}
     /** @type {Record<string, string>} */
     const names = {
       channel: `channel ${state.label()} in this recording`,
       recording: "this recording, all channels",
       participant: "this participant, all recordings",
     }
-    const choices = Object.keys(names).filter((what) => what in standing).map((what, i) => ({
+    const choices = Object.keys(names).filter((what) => what in status).map((what, i) => ({
       code: `Digit${i + 1}`,
       words: what,
-      shown: (standing[what] ?? null) == null
+      shown: (status[what] ?? null) == null
         ? `exclude ${names[what]}`
-        : `readmit ${names[what]} (excluded${standing[what] && `: ${standing[what]}`})`,
+        : `readmit ${names[what]} (excluded${status[what] && `: ${status[what]}`})`,
     }))
     screen.asking.choose("Keep out of every analysis? Decisions stay, and may go on.", choices, false, ([what]) => {
-      const command = (standing[what] ?? null) == null ? "exclude" : "readmit"
+      const command = (status[what] ?? null) == null ? "exclude" : "readmit"
       screen.asking.ask(`${command === "exclude" ? "Exclude" : "Readmit"} ${names[what]} (no names of people):`, [{
         name: "reason",
         words: command === "exclude" ? "reason" : "reason, if there is one to give",

@@ -13,7 +13,7 @@ const HEARD_S = 0.5 // of a burst without an offset
 
 /** @param {Review} review */
 export function make_moving(review) {
-  const {setup, store, screen, state, selection, walks} = review
+  const {setup, store, screen, state, selection, lists} = review
   let listened = 0
 
   /** Leave what is selected: a nudge is sent, a form closed, a drag dropped. */
@@ -33,13 +33,13 @@ export function make_moving(review) {
     state.row = row ?? first_open(state.index) ?? rows_of(state.index)[0]
     selection.let_go()
     selection.select()
-    walks.at(state.index)
+    lists.at(state.index)
     review.painting.refresh()
   }
 
   /** The channels that are stepped through in a trial.
    * @param {number} i */
-  const rows_of = (i) => walks.rows(i) ?? state.emg_rows
+  const rows_of = (i) => lists.rows(i) ?? state.emg_rows
 
   /** The first channel of a trial that is not decided.
    * @param {number} i */
@@ -50,7 +50,7 @@ export function make_moving(review) {
     const {index} = state
     const later = rows_of(index).find((row) => row > state.row && !state.decided(index, row)) ?? first_open(index)
     if (later != null) show(index, later)
-    else if (walks.words || index + 1 < setup.n_trials) walks.step(1)
+    else if (lists.words || index + 1 < setup.n_trials) lists.step(1)
     else review.painting.refresh()
   }
 
@@ -79,13 +79,13 @@ export function make_moving(review) {
     },
     /** The next trial that is open, of those stepped through, from the present one around to it. */
     next_open_trial() {
-      const next = walks.next_where((i) => {
+      const next = lists.next_where((i) => {
         const [status, , channels] = store.summaries[i]
         const open = status === "open" || channels.some(([, , , , reviewed]) => !reviewed)
         return open && !store.pending.some(({index}) => index === i)
       })
       if (next != null) return show(next)
-      screen.notice.pass(`${setup.none_left}${walks.words ? " in those stepped through" : ""}.`)
+      screen.notice.pass(`${setup.none_left}${lists.words ? " in those stepped through" : ""}.`)
     },
     /** Hear the selected burst, or what is shown. */
     listen() {

@@ -9,7 +9,7 @@ import {draw_spectrum} from "./spectrum.js"
 /** @import {Review} from "./types.js" */
 
 /** @param {Review} review */
-export function listen_to_news({setup, store, screen, state, selection, walks, moving, painting, player, pointer}) {
+export function listen_to_news({setup, store, screen, state, selection, lists, moving, painting, player, pointer}) {
   const {root} = screen
 
   /** What is told of the review as a whole.
@@ -63,7 +63,7 @@ export function listen_to_news({setup, store, screen, state, selection, walks, m
       return draw_spectrum(screen.spectrum_map, what.spectrum, theme_of(root), canvas_font_px())
     }
     if (what.sound) return play(what)
-    if (walks.hear(what)) return
+    if (lists.hear(what)) return
     if ("stopped" in what) screen.notice.last(what.stopped)
     if (what.refusal) refuse(what.refusal)
     if (what.said?.client === store.client) screen.notice.pass(what.said.words)

@@ -133,7 +133,7 @@ export function make_painting(review) {
     const font_px = canvas_font_px()
     if (layer && lettered !== font_px) return dress() // the text size of the page was changed
     if (layer) {
-      for (const i of review.walks.coming().slice(1, 4)) {
+      for (const i of review.lists.coming().slice(1, 4)) {
         const trial = store.trials.get(i)
         if (trial) traces_image(trial, layer.frame(), look_now(layer))
       }
@@ -148,7 +148,7 @@ export function make_painting(review) {
   function refresh() {
     state.layer?.redraw()
     review.words.write()
-    store.want(review.walks.coming())
+    store.want(review.lists.coming())
     clearTimeout(idle)
     idle = setTimeout(paint_rest, IDLE_MS)
   }

@@ -18,7 +18,7 @@ import {make_screen} from "./screen.js"
 import {make_selection} from "./selection.js"
 import {make_state} from "./state.js"
 import {make_store} from "./store.js"
-import {make_walks} from "./walks.js"
+import {make_trial_lists} from "./trial_lists.js"
 import {make_words} from "./words.js"
 
 /** @import {Action, Model, Pressed} from "../types.js" */
@@ -44,7 +44,7 @@ export function render_review({model, view}, setup) {
   review.painting = make_painting(review)
   review.deciding = make_deciding(review)
   const {decide, adding, refuse} = review.deciding
-  review.walks = make_walks(setup, store, screen, {
+  review.lists = make_trial_lists(setup, store, screen, {
     index: () => state.index,
     show: (index) => review.moving.show(index),
     refresh,

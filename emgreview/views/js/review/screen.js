@@ -19,11 +19,11 @@ export function make_screen(setup, figure, act) {
   const title = h("span", {class: "title"})
   const progress = h("progress", {max: 1, value: 0, "aria-label": `share of ${setup.counted}`})
   const counted = h("span", {class: "counted"})
-  const walking = h("span", {class: "chip walking", hidden: true})
+  const stepping = h("span", {class: "chip stepping", hidden: true})
   const blind = h("span", {class: "chip", hidden: true}, "blind")
   const count = h("span", {class: "count"}, progress, counted)
   const {saved, keys_on, card_button} = frame
-  const head = h("div", {class: "head"}, title, count, blind, walking, saved, keys_on, card_button)
+  const head = h("div", {class: "head"}, title, count, blind, stepping, saved, keys_on, card_button)
 
   const waiting = h("div", {class: "waiting", hidden: true})
   const picture = h("div", {class: "picture"}, figure, waiting, differs)
@@ -118,7 +118,7 @@ export function make_screen(setup, figure, act) {
     progress,
     counted,
     blind,
-    walking,
+    stepping,
     waiting,
     row_parts,
     detail,

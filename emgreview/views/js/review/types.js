@@ -12,7 +12,7 @@
 /** @import {Selection} from "./selection.js" */
 /** @import {State} from "./state.js" */
 /** @import {Store} from "./store.js" */
-/** @import {Walks} from "./walks.js" */
+/** @import {TrialLists} from "./trial_lists.js" */
 /** @import {Words} from "./words.js" */
 
 /**
@@ -21,7 +21,7 @@
  * @typedef {{
  *   channels: Channel[], keys: Key[], rate_hz: number, start_s: number, height: number, spans: [Span, Span], rest_s: Span,
  *   plausible_s: Span | null, break_after_min: number | null, cursor_s: number, processing: string, method: string,
- *   smear: {time_s: number[], value: number[]}, choices: Record<string, Choice[]>, audit_walk: string,
+ *   smear: {time_s: number[], value: number[]}, choices: Record<string, Choice[]>, audit_list: string,
  *   signs: [string, string][], n_trials: number, progress: [number, number], counted: string, none_left: string,
  *   blind: boolean, reviewer: string, convention: string, next_version: string, summaries: Record<string, Summary>,
  *   where: number, notices: string[], notes: string[]}} Setup  what the screen is told once
@@ -79,7 +79,7 @@
  *   state: State,
  *   player: Player,
  *   selection: Selection,
- *   walks: Walks,
+ *   lists: TrialLists,
  *   painting: Painting,
  *   words: Words,
  *   deciding: Deciding,

@@ -12,7 +12,7 @@ const PACE_MS = 600_000 // pace is that of the last ten minutes
 const LEAST_DECISIONS = 20
 
 /** @param {Review} review */
-export function make_words({setup, store, screen, state, selection, walks}) {
+export function make_words({setup, store, screen, state, selection, lists}) {
   const {root} = screen
   const began = performance.now()
   let reminded = began
@@ -78,8 +78,8 @@ export function make_words({setup, store, screen, state, selection, walks}) {
     screen.progress.value = progress[1] ? progress[0] / progress[1] : 0
     set_text(screen.counted, `${progress[0]} of ${progress[1]} ${setup.counted}${pace()}`)
     screen.blind.hidden = !state.blind
-    screen.walking.hidden = !walks.words
-    set_text(screen.walking, walks.words)
+    screen.stepping.hidden = !lists.words
+    set_text(screen.stepping, lists.words)
     show_saved(root, screen.saved, store)
     write_rows()
     const {held_s, mark} = selection

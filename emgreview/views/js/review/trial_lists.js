@@ -1,5 +1,5 @@
 // @ts-check
-// Walks through the review: which trials are stepped through, in which order, and the forms that choose them.
+// Lists of trials: which trials are stepped through, in which order, and the forms that choose them.
 
 import {AHEAD, BEHIND} from "./store.js"
 
@@ -9,30 +9,30 @@ import {AHEAD, BEHIND} from "./store.js"
 /** @import {Setup} from "./types.js" */
 
 /**
- * Without a walk all trials are stepped through in the order of the review.
+ * Without a list all trials are stepped through in the order of the review.
  * @param {Setup} setup
  * @param {Pick<Store, "ask" | "client">} store
  * @param {Pick<Screen, "asking" | "notice">} screen
  * @param {{index: () => number, show: (index: number) => void, refresh: () => void, decide: (command: string) => void}} review
  */
-export function make_walks(setup, store, screen, review) {
+export function make_trial_lists(setup, store, screen, review) {
   /** @type {{words: string, indices: number[], rows?: Record<number, number[]>, at: number} | null} */
-  let walk = null
+  let list = null
   /** @type {{methods: [string, string], by_s: number} | null} two methods that are being compared */
   let compared = null
 
   /** @param {string} which @param {object} more */
   const ask = (which, more = {}) => {
     compared = null
-    store.ask("walk", {which, ...more})
+    store.ask("list", {which, ...more})
   }
 
   /** Trials in the order in which they will be needed, the present one first. */
   function coming() {
     const index = review.index()
-    if (walk) {
-      const at = Math.max(0, walk.indices.indexOf(index))
-      return [index, ...walk.indices.slice(at + 1, at + AHEAD), ...walk.indices.slice(Math.max(0, at - BEHIND), at)]
+    if (list) {
+      const at = Math.max(0, list.indices.indexOf(index))
+      return [index, ...list.indices.slice(at + 1, at + AHEAD), ...list.indices.slice(Math.max(0, at - BEHIND), at)]
     }
     const out = [index] // forward and back in turn
     for (let step = 1; step <= AHEAD; step++) {
@@ -45,18 +45,18 @@ export function make_walks(setup, store, screen, review) {
   /** @param {1 | -1} by */
   function step(by) {
     const index = review.index()
-    if (!walk) return review.show(index + by)
-    const {indices} = walk
-    const next = indices[index === indices[walk.at] ? walk.at + by : walk.at]
+    if (!list) return review.show(index + by)
+    const {indices} = list
+    const next = indices[index === indices[list.at] ? list.at + by : list.at]
     if (next !== undefined) return review.show(next)
-    if (by > 0 && walk.words === setup.audit_walk) return ask(walk.words) // what is left, or how to end
+    if (by > 0 && list.words === setup.audit_list) return ask(list.words) // what is left, or how to end
     screen.notice.pass("This is the end of the trials you step through.")
   }
 
-  /** The next trial of the walk, after the present one and round, that passes a test.
+  /** The next trial of the list, after the present one and round, that passes a test.
    * @param {(index: number) => boolean} test */
   function next_where(test) {
-    const all = walk?.indices ?? [...Array(setup.n_trials).keys()]
+    const all = list?.indices ?? [...Array(setup.n_trials).keys()]
     const at = all.indexOf(review.index())
     return [...all.slice(at + 1), ...all.slice(0, at + 1)].find(test)
   }
@@ -68,11 +68,11 @@ export function make_walks(setup, store, screen, review) {
       {code: "KeyR", words: "reviewers", shown: "another reviewer decided otherwise …", ask: choose_reviewer},
       {code: "KeyB", words: "behaviour", shown: "by what the person did …", ask: choose_behaviour},
     ]
-    screen.asking.choose("Step through which trials?", [...setup.choices.walk, ...further], false, ([which]) => {
+    screen.asking.choose("Step through which trials?", [...setup.choices.list, ...further], false, ([which]) => {
       const form = further.find(({words}) => words === which)
       if (form) return form.ask()
-      if (which !== setup.choices.walk[0].words) return ask(which)
-      walk = compared = null
+      if (which !== setup.choices.list[0].words) return ask(which)
+      list = compared = null
       review.refresh()
     })
   }
@@ -119,15 +119,15 @@ export function make_walks(setup, store, screen, review) {
     )
   }
 
-  /** News from Python that is about walks; true if it was.
+  /** News from Python that is about lists of trials; true if it was.
    * @param {News} what */
   function hear(what) {
     if (what.comparing?.client === store.client) {
-      if (!compared) return true // another walk was chosen meanwhile
+      if (!compared) return true // another list was chosen meanwhile
       const [one, other] = compared.methods
       screen.notice.pass(
         `Comparing "${one}" with "${other}": ${Math.round(100 * what.comparing.share)} % done. ` +
-          "Go on reviewing; the walk begins when it is done.",
+          "Go on reviewing; stepping through them begins when it is done.",
       )
       store.ask("compare", {...compared, begin: false})
       return true
@@ -136,22 +136,22 @@ export function make_walks(setup, store, screen, review) {
       end_audit(what.audit)
       return false // it may stand beside what is settled
     }
-    if (what.walk?.client !== store.client) return false
+    if (what.list?.client !== store.client) return false
     compared = null
-    if (!what.walk.indices.length) {
-      screen.notice.pass(`No trial here: ${what.walk.words}.`)
+    if (!what.list.indices.length) {
+      screen.notice.pass(`No trial here: ${what.list.words}.`)
       return true
     }
-    const {words, indices, rows} = what.walk
-    walk = {words, indices, rows, at: Math.max(0, indices.indexOf(review.index()))}
+    const {words, indices, rows} = what.list
+    list = {words, indices, rows, at: Math.max(0, indices.indexOf(review.index()))}
     screen.notice.pass("")
-    review.show(indices[walk.at])
+    review.show(indices[list.at])
     return true
   }
 
   /** @param {{words: string, finished: boolean}} audit */
   function end_audit({words, finished}) {
-    if (walk?.words === setup.audit_walk) walk = null
+    if (list?.words === setup.audit_list) list = null
     if (finished) return screen.asking.tell("The bulk audit", words)
     screen.asking.choose(
       words,
@@ -168,20 +168,20 @@ export function make_walks(setup, store, screen, review) {
     choose,
     hear,
     get name() {
-      return walk?.words ?? null
+      return list?.words ?? null
     },
     get words() {
-      return walk ? `stepping through: ${walk.words} (${walk.indices.length})` : ""
+      return list ? `stepping through: ${list.words} (${list.indices.length})` : ""
     },
-    /** The rows that the walk is about in a trial; undefined for all.
+    /** The rows that the list is about in a trial; undefined for all.
      * @param {number} index */
-    rows: (index) => walk?.rows?.[index],
+    rows: (index) => list?.rows?.[index],
     /** The trial on the screen has changed.
      * @param {number} index */
     at(index) {
-      if (walk?.indices.includes(index)) walk.at = walk.indices.indexOf(index)
+      if (list?.indices.includes(index)) list.at = list.indices.indexOf(index)
     },
   }
 }
 
-/** @typedef {ReturnType<typeof make_walks>} Walks */
+/** @typedef {ReturnType<typeof make_trial_lists>} TrialLists */

@@ -1,11 +1,11 @@
-"""Ways through a review: which trials to step through, and in what order. A walk is a tuple of trial ids.
+"""Lists of trials to step through in a review, in order. A list is a tuple of trial ids.
 
-WALKS           their names, in the words people read
-walk            the trials of one
-audited         the channels of a bulk audit that are left to look at
-behaving        trials in which the person did one thing
-Comparison      where two methods say something else, found a little at a time
-disagreeing     where another reviewer does
+TRIAL_LISTS           their names, in the words people read
+trial_list      the trials of one
+left_of_audit         the channels of a bulk audit that are left to look at
+with_behaviour        trials in which the person did one thing
+MethodComparison      where two methods say something else, found a little at a time
+where_reviewers_differ     where another reviewer does
 """
 
 import random
@@ -48,12 +48,12 @@ def _shuffled(session: Session) -> Ids:
 
 
 AUDIT = "left of the bulk audit"
-"""The walk through the channels of a bulk audit that are still open."""
+"""The list of the channels of a bulk audit that are still open."""
 
 OWN = "as proposed"
 """In place of a method's name: what this review proposes, whatever found it."""
 
-WALKS: Mapping[str, Callable[[Session], Ids]] = {
+TRIAL_LISTS: Mapping[str, Callable[[Session], Ids]] = {
     "all trials, in the order of the review": lambda session: session.queue,
     "not yet reviewed": _where(lambda state: not state.reviewed),
     "least certain first": _least_certain,
@@ -71,21 +71,21 @@ WALKS: Mapping[str, Callable[[Session], Ids]] = {
         lambda channel: "unsure" in (channel.confidence, *(burst.confidence for burst in channel.bursts.values()))
     ),
     "reviewed": _where(lambda state: state.reviewed),
-    AUDIT: lambda session: tuple(audited(session)),
+    AUDIT: lambda session: tuple(left_of_audit(session)),
 }
-"""Walks that need no number, by the words they are chosen by."""
+"""Lists that need no number, by the words they are chosen by."""
 
 
 @nobody_named
-def walk(session: Session, which: str) -> Ids:
-    """The trials of one of WALKS, in order; perhaps none."""
-    if which not in WALKS:
-        raise UnknownNameError("walk", which, WALKS)
-    return WALKS[which](session)
+def trial_list(session: Session, which: str) -> Ids:
+    """The trials of one of TRIAL_LISTS, in order; perhaps none."""
+    if which not in TRIAL_LISTS:
+        raise UnknownNameError("list of trials", which, TRIAL_LISTS)
+    return TRIAL_LISTS[which](session)
 
 
 @nobody_named
-def audited(session: Session) -> Mapping[str, list[str]]:
+def left_of_audit(session: Session) -> Mapping[str, list[str]]:
     """What is left to look at of the bulk audit planned last: channels, by trial. Raises DecisionError without one."""
     found: dict[str, list[str]] = {}
     for trial, channel in bulk_audit(session).open:
@@ -94,12 +94,12 @@ def audited(session: Session) -> Mapping[str, list[str]]:
 
 
 @nobody_named
-def behaving(session: Session, behaviour: str) -> Ids:
+def with_behaviour(session: Session, behaviour: str) -> Ids:
     """Trials in which the person is said to have done one thing, in the order of the review."""
     return tuple(trial for trial in session.queue if session.state(trial).behaviour == behaviour)
 
 
-class Comparison:
+class MethodComparison:
     """Two methods compared on every trial and channel, a few trials at a time, so that nobody need wait for all.
 
     ``one`` and ``other`` are names in METHODS, or OWN for what the review proposes. Trials where the automatic mark of
@@ -159,16 +159,16 @@ class Comparison:
 
 
 @nobody_named
-def differing(session: Session, one: str, other: str, by_s: float) -> Ids:
-    """The trials of a whole :class:`Comparison`."""
-    comparison = Comparison(session, one, other, by_s)
+def where_methods_differ(session: Session, one: str, other: str, by_s: float) -> Ids:
+    """The trials of a whole :class:`MethodComparison`."""
+    comparison = MethodComparison(session, one, other, by_s)
     while comparison.step():
         pass
     return comparison.trials()
 
 
 @nobody_named
-def disagreeing(session: Session, other: str, within_ms: float) -> Ids:
+def where_reviewers_differ(session: Session, other: str, within_ms: float) -> Ids:
     """Trials where another reviewer of the same folder decided otherwise, or marked an onset more than ``within_ms``
     apart; in the order of the review. Raises UnknownNameError where there is no such reviewer."""
     merged = merge_reviews(session.folder, session.reviewer, other, within_ms=within_ms)

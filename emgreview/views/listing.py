@@ -1,9 +1,10 @@
-"""Walks as a screen asks for them: found at once, or in slices that leave room for what else Python has to answer.
+"""Lists of trials as a screen asks for them: found at once, or in slices that leave room for what else Python has to
+answer.
 
-A way is news of the form {"walk": {"words", "indices", "rows"}}: trials by their place in the queue, and where the walk
-is about some channels alone, their rows by trial.
+A list is news of the form {"list": {"words", "indices", "rows"}}: trials by their place in the queue, and where it is
+about some channels alone, their rows by trial.
 
-    Ways            of one session
+    Listing            of one session
 """
 
 import time
@@ -12,38 +13,45 @@ from typing import Any
 
 from emgreview.second_look import bulk_audit
 from emgreview.session import Session
-from emgreview.walks import AUDIT, Comparison, audited, behaving, disagreeing, walk
+from emgreview.trial_lists import (
+    AUDIT,
+    MethodComparison,
+    left_of_audit,
+    trial_list,
+    where_reviewers_differ,
+    with_behaviour,
+)
 
 _SLICE_S = 0.2
 
 News = dict[str, Any]
 
 
-class Ways:
+class Listing:
     """Answers of one session to its screens. ``place`` is the place of each trial in the queue."""
 
     def __init__(self, session: Session, place: Mapping[str, int]):
         self._session, self._place = session, place
-        self._comparing: dict[str, Comparison] = {}
+        self._comparing: dict[str, MethodComparison] = {}
 
     def find(self, data: Mapping[str, Any]) -> News:
-        """Answer the request for a walk."""
+        """Answer the request for a list."""
         session, words = self._session, data["which"]
         if data.get("reviewer"):
-            ids = disagreeing(session, data["reviewer"], float(data["by_s"]) * 1000)
+            ids = where_reviewers_differ(session, data["reviewer"], float(data["by_s"]) * 1000)
         elif data.get("behaviour"):
-            ids = behaving(session, data["behaviour"])
+            ids = with_behaviour(session, data["behaviour"])
         elif words == AUDIT:
             return self._audit(data)
         else:
-            ids = walk(session, words)
-        return self._way(data, words, ids)
+            ids = trial_list(session, words)
+        return self._news(data, words, ids)
 
     def compare(self, data: Mapping[str, Any]) -> News:
-        """Begin or go on comparing two methods for a moment: how far it is, and at the end the walk."""
+        """Begin or go on comparing two methods for a moment: how far it is, and at the end the list."""
         client, (one, other), by_s = data["client"], data["methods"], float(data["by_s"])
         if data["begin"]:
-            self._comparing[client] = Comparison(self._session, one, other, by_s)
+            self._comparing[client] = MethodComparison(self._session, one, other, by_s)
         comparison = self._comparing.get(client)
         if comparison is None:
             return {}
@@ -55,7 +63,7 @@ class Ways:
             return {"comparing": {"client": client, "share": comparison.share}}
         del self._comparing[client]
         words = f"{one} and {other} differ by more than {1000 * by_s:g} ms"
-        return self._way(data, words, comparison.trials())
+        return self._news(data, words, comparison.trials())
 
     def finish_audit(self, client: str) -> News:
         """Compare the marks of the audit with the hidden ones; how to go on."""
@@ -63,7 +71,7 @@ class Ways:
         return self._ended(client)
 
     def _audit(self, data: Mapping[str, Any]) -> News:
-        left = audited(self._session)
+        left = left_of_audit(self._session)
         if not left:
             return self._ended(data["client"])
         labels = self._session.trials[0].labels
@@ -72,7 +80,7 @@ class Ways:
             for trial, own in left.items()
             if trial in self._place
         }
-        return self._way(data, AUDIT, tuple(left), rows)
+        return self._news(data, AUDIT, tuple(left), rows)
 
     def _ended(self, client: str) -> News:
         audit = bulk_audit(self._session)
@@ -88,7 +96,7 @@ class Ways:
             words += "emgreview.bulk_audit(session).accept()" if left else ""
         return {"audit": {"client": client, "words": words, "finished": finished}}
 
-    def _way(self, data: Mapping[str, Any], words: str, ids: tuple[str, ...], rows: Any = None) -> News:
+    def _news(self, data: Mapping[str, Any], words: str, ids: tuple[str, ...], rows: Any = None) -> News:
         indices = [self._place[trial] for trial in ids if trial in self._place]
-        way = {"client": data["client"], "words": words, "indices": indices}
-        return {"walk": {**way, "rows": rows} if rows else way}
+        found = {"client": data["client"], "words": words, "indices": indices}
+        return {"list": {**found, "rows": rows} if rows else found}
