@@ -22,11 +22,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from emgreview.conditioning import condition
 from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.evidence import words_of_levels
 from emgreview.model import FloatArray, Processing, Recording, to_sample
 from emgreview.signal.quality import LEVEL_BLOCK_S
-from emgreview.trials import condition
 
 KINDS = ("raw", "band-passed", "rectified", "envelope")
 

@@ -1,13 +1,10 @@
 """From a continuous recording to conditioned trials: filter first, cut afterwards.
 
-Filtering reads only the stretch it needs, with enough signal on either side for the filters to forget what lies beyond
-(:func:`margin_samples`, computed from their impulse responses), so that any stretch equals the same samples of the
-whole recording filtered at once, within 1e-3 µV. Arrays are (channels, samples) or (trials, channels, samples); time is
-in seconds from the cue; missing samples are NaN.
+The filter is that of :mod:`emgreview.conditioning`. Arrays are (channels, samples) or (trials, channels, samples);
+time is in seconds from the cue; missing samples are NaN.
 
     cut_trials                  the stretches around every marker with one label, conditioned
     cut_all                     the same for many recordings; one that cannot be cut is named, and stops no other
-    condition, condition_blocks band-passed signal and envelope of any stretch; of the whole recording, block by block
     check, mains                found in :mod:`emgreview.checking`, and by these names too
     notes_on                    those notes of a cut that are about one trial, or about one channel
 
@@ -28,11 +25,11 @@ from numpy.typing import NDArray
 from emgreview.checking import check as check
 from emgreview.checking import codes_in, impossible
 from emgreview.checking import mains as mains
-from emgreview.checks import RECORDING, demand_size, kind, perhaps, truth, whole
+from emgreview.checks import RECORDING, kind, perhaps, truth, whole
+from emgreview.conditioning import BLOCK_S, margin_samples, raw_and_conditioned
 from emgreview.errors import EmgreviewError, MarkerError, ParameterError, SignalError, UnitError, UnknownNameError, tell
 from emgreview.model import ARBITRARY, Marker, Note, Processing, Recording, Trials, to_sample
 from emgreview.rhythm import SHOWN, count_note, demand_trials, hole_note, in_ms, overlap_note
-from emgreview.signal import envelope, filters
 from emgreview.signal.findings import code_words
 from emgreview.unnamed import LEFT_OUT, NobodyNamed, alike
 
@@ -41,9 +38,6 @@ FloatArray = NDArray[np.floating]
 CODES_REACH = 5.0
 """The filter carries a code so many periods of its lower corner into a trial: 0.25 s at 20 Hz, from where on a step of
 1 V leaves less than 1 µV (our own choice, by that measurement)."""
-
-BLOCK_S = 30.0
-"""Length of a block, and of the longest stretch that is filtered in one go for several trials."""
 
 
 def cut_trials(
@@ -250,7 +244,7 @@ def _cut(
     notes: list[str] = [note for note in rhythm if note]
     for group in _groups(stretches, margin_samples(rec.rate_hz, processing), to_sample(BLOCK_S, rec.rate_hz)):
         first, last = stretches[group.start][0], max(stop for _, stop in stretches[group.start : group.stop])
-        raw, banded, smooth = _condition(rec, first, last, labels, processing)
+        raw, banded, smooth = raw_and_conditioned(rec, first, last, labels, processing)
         for trial in group:
             start, stop = stretches[trial]
             here = slice(start - first, stop - first)
@@ -308,46 +302,6 @@ def _cut(
 def level_says(words: str) -> str:
     """What is said of a channel whose level is impossible, from the words of that finding."""
     return f"has a level that no surface EMG has. {words}"
-
-
-def condition(
-    rec: Recording, start: int, stop: int, *, channels: Sequence[str] | None = None, processing: Processing
-) -> tuple[FloatArray, FloatArray]:
-    """Band-passed signal and envelope of samples ``start`` to ``stop``, both (channels, samples), double precision.
-
-    The EMG channels unless named. Equal to the same samples of the whole recording filtered at once, within 1e-3 µV for
-    samples within ±1 V, offset and drift included; also at the recording's ends, where both continue it alike.
-    """
-    return _condition(rec, start, stop, rec.emg_labels if channels is None else channels, processing)[1:]
-
-
-def condition_blocks(
-    rec: Recording, *, channels: Sequence[str] | None = None, processing: Processing, block_s: float = BLOCK_S
-) -> Iterator[tuple[int, FloatArray, FloatArray]]:
-    """The whole recording, block by block in order: first sample, band-passed signal, envelope (channels, samples)."""
-    step = max(1, to_sample(block_s, rec.rate_hz))
-    for start in range(0, rec.n_samples, step):
-        yield start, *condition(rec, start, min(start + step, rec.n_samples), channels=channels, processing=processing)
-
-
-def margin_samples(rate_hz: float, processing: Processing) -> int:
-    """Samples to read on either side of a stretch, so that its filtered values do not depend on what lies beyond.
-
-    The settling of the band-pass and of the envelope, and the shortest run that is filtered at all.
-    """
-    band = filters.settling_samples(_design(rate_hz, processing))
-    if processing.envelope == "rms":
-        outline = envelope.rms_half_window(rate_hz, processing.envelope_window_s)
-    else:
-        outline = filters.settling_samples(
-            filters.design_lowpass(
-                rate_hz,
-                corner_hz=processing.envelope_hz,
-                order=processing.envelope_order,
-                direction=processing.direction,
-            )
-        )
-    return band + outline + filters.shortest_run(rate_hz, processing.low_hz)
 
 
 def notes_on(trials: Trials, trial: str, channel: str | None = None) -> tuple[Note, ...]:
@@ -410,47 +364,6 @@ def _unit(rec: Recording) -> str:
             f"{ARBITRARY!r}; state the unit of each channel, or give channels of another kind another kind."
         )
     return next(iter(units))
-
-
-def _design(rate_hz: float, processing: Processing) -> FloatArray:
-    return filters.design_bandpass(
-        rate_hz,
-        low_hz=processing.low_hz,
-        high_hz=processing.high_hz,
-        order=processing.order,
-        direction=processing.direction,
-    )
-
-
-def _condition(
-    rec: Recording, start: int, stop: int, labels: Sequence[str], processing: Processing
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Raw, band-passed and envelope of samples start to stop, from a stretch with a margin on either side."""
-    margin = margin_samples(rec.rate_hz, processing)
-    first, last = max(start - margin, 0), min(stop + margin, rec.n_samples)
-    raw = rec.values(first, last, labels)
-    demand_size(raw, rec.name)
-    banded = filters.bandpass(
-        raw,
-        rec.rate_hz,
-        low_hz=processing.low_hz,
-        high_hz=processing.high_hz,
-        order=processing.order,
-        direction=processing.direction,
-        remove_offset=processing.remove_offset,
-    )
-    if processing.envelope == "rms":
-        smooth = envelope.rms_envelope(banded, rec.rate_hz, window_s=processing.envelope_window_s)
-    else:
-        smooth = envelope.low_pass_envelope(
-            banded,
-            rec.rate_hz,
-            corner_hz=processing.envelope_hz,
-            order=processing.envelope_order,
-            direction=processing.direction,
-        )
-    keep = slice(start - first, stop - first)
-    return raw[:, keep], banded[:, keep], smooth[:, keep]
 
 
 def _groups(stretches: Sequence[tuple[int, int]], margin: int, longest: int) -> Iterator[range]:

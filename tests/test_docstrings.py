@@ -131,10 +131,24 @@ def tree_of(function: object) -> ast.FunctionDef:
     return ast.parse(textwrap.dedent(inspect.getsource(inspect.unwrap(function)))).body[0]
 
 
+TOGETHER = (
+    "emgreview.model.",
+    ("emgreview.replaying", "emgreview.recutting"),
+    ("emgreview.trials", "emgreview.conditioning"),
+    ("emgreview.tables.inclusion", "emgreview.tables.rules"),
+)
+"""Modules whose functions do the work of one another's; each group by how their names begin."""
+
+
 def raised_by(function: object) -> set[str]:
-    """Errors of the package that a function's own text raises, or that of a function of its module that it calls, but
-    for those that are caught."""
+    """Errors of the package that a function's own text raises, or that of a function of its module, or of one
+    TOGETHER with it, that it calls, but for those that are caught."""
     return raised_in(tree_of(function).body, inspect.getmodule(inspect.unwrap(function)), {function})
+
+
+def beside(function: object, module: ModuleType) -> bool:
+    names = (function.__module__, module.__name__)
+    return names[0] == names[1] or any(all(name.startswith(group) for name in names) for group in TOGETHER)
 
 
 def raised_in(nodes: list[ast.AST], module: ModuleType, seen: set[object]) -> set[str]:
@@ -152,8 +166,8 @@ def raised_in(nodes: list[ast.AST], module: ModuleType, seen: set[object]) -> se
             one = getattr(module, node.func.id, None)
             if inspect.isclass(one) and issubclass(one, errors.EmgreviewError):
                 found.add(node.func.id)
-            elif inspect.isfunction(one) and one.__module__ == module.__name__ and one not in seen:
-                found |= raised_in(tree_of(one).body, module, seen | {one})
+            elif inspect.isfunction(one) and beside(one, module) and one not in seen:
+                found |= raised_in(tree_of(one).body, inspect.getmodule(inspect.unwrap(one)), seen | {one})
         found |= raised_in(list(ast.iter_child_nodes(node)), module, seen)
     return found
 

@@ -11,8 +11,8 @@ import pytest
 import emgreview as er
 from emgreview import cli
 from emgreview.annotations.convention import LONGEST, read_convention
+from emgreview.cli.words import in_shell_words
 from emgreview.errors import ParameterError, RateError, ReadError, UnknownNameError
-from emgreview.shell_words import in_shell_words
 
 sys.path.insert(0, str(Path(__file__).parent / "browser"))
 from small_study import recording

@@ -20,16 +20,14 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"checks", "showing"},
     {"model"},
     {"rhythm", "signal"},
-    {"checking", "unnamed"},
+    {"checking", "conditioning", "unnamed"},
     {"annotations", "evidence", "keys", "reading", "simulation", "trials"},
     {"detecting", "remarks", "scroll", "tables"},
-    {"bench", "cohort", "demo", "measuring"},
+    {"bench", "cohort", "demo", "measuring", "recutting"},
     {"session"},
     {"second_look"},
     {"replaying", "trial_lists"},
     {"views"},
-    {"shell_words"},
-    {"shell_options"},
     {"cli"},
 ]
 NEVER = {("annotations", "signal"), ("reading", "signal")}

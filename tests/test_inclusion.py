@@ -9,7 +9,7 @@ from scripted_reviews import make_trials, start
 
 import emgreview as er
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
-from emgreview.tables.inclusion import ALLOWED, LeftOut, Rule
+from emgreview.tables.rules import ALLOWED, LeftOut, Rule
 
 RULE = Rule(
     name="main = 'strict' µ",

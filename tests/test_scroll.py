@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from emgreview import scroll
+from emgreview.conditioning import condition
 from emgreview.errors import ParameterError, RateError, UnknownNameError
 from emgreview.model import Channel, Processing, Recording
 from emgreview.scroll import KINDS, Outlines, reduce
-from emgreview.trials import condition
 
 RATE_HZ = 1000.0
 SECONDS = 100

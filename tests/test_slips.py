@@ -9,7 +9,7 @@ import pytest
 
 import emgreview as er
 from emgreview import cli
-from emgreview.shell_words import answer, in_shell_lines, in_shell_words
+from emgreview.cli.words import answer, in_shell_lines, in_shell_words
 from emgreview.signal.onset import METHODS
 from emgreview.unnamed import alike
 

@@ -7,6 +7,7 @@ import warnings
 import numpy as np
 import pytest
 
+from emgreview.conditioning import condition, condition_blocks, margin_samples
 from emgreview.errors import (
     EmgreviewError,
     MarkerError,
@@ -22,7 +23,7 @@ from emgreview.rhythm import _holes
 from emgreview.signal.envelope import low_pass_envelope
 from emgreview.signal.filters import bandpass
 from emgreview.simulation import rest_noise
-from emgreview.trials import check, condition, condition_blocks, cut_all, cut_trials, margin_samples, notes_on
+from emgreview.trials import check, cut_all, cut_trials, notes_on
 
 RATE = 2000.0
 PROCESSINGS = {

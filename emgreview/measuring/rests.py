@@ -14,10 +14,10 @@ import dataclasses
 import numpy as np
 from numpy.typing import NDArray
 
+from emgreview.conditioning import condition
 from emgreview.measuring.rows import FloatArray, IntArray
 from emgreview.model import Trials, to_sample
 from emgreview.signal import measures
-from emgreview.trials import condition
 
 TOUCHED = 1.1
 """The stretch counts as touched where its RMS is that many times the RMS that the causal filter gives. By chance alone,

@@ -3,7 +3,8 @@
 decisions       states to a table; what each column means
 text            tables as tab-separated text, and back
 versions        sealed versions as tables
-inclusion       declarative rules for inclusion, and which rows they take
+rules           declarative rules for inclusion, to and from files
+inclusion       which rows a rule takes, and which flip when it changes
 """
 
 import pandas as pd
@@ -14,10 +15,10 @@ from emgreview.tables.decisions import Decided as Decided
 from emgreview.tables.decisions import decisions_table as decisions_table
 from emgreview.tables.decisions import describe as describe
 from emgreview.tables.inclusion import Flips as Flips
-from emgreview.tables.inclusion import LeftOut as LeftOut
-from emgreview.tables.inclusion import Rule as Rule
 from emgreview.tables.inclusion import compare_rules as compare_rules
 from emgreview.tables.inclusion import include as include
+from emgreview.tables.rules import LeftOut as LeftOut
+from emgreview.tables.rules import Rule as Rule
 from emgreview.tables.text import HOW as HOW
 from emgreview.tables.text import from_tsv as from_tsv
 from emgreview.tables.text import to_tsv as to_tsv

@@ -8,8 +8,8 @@ import pytest
 from files_on_disk import Layout, Sig, noise, write
 
 import emgreview as er
+from emgreview.cli.words import in_shell_words
 from emgreview.errors import FormatError, RateError, ReadError
-from emgreview.shell_words import in_shell_words
 
 RATE, SECONDS = 1000, 20
 STEM = "sub-01_task-reach"

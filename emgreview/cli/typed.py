@@ -2,16 +2,19 @@
 
 Parser              an argument parser that speaks so
 parsed              the arguments of one command
-names_settings      a message about parameters of an onset method names the option that they came by
+named               a message about parameters of an onset method names the option that they came by
 """
 
 import argparse
+import dataclasses
 import difflib
 import re
 from collections.abc import Iterable, Sequence
 from typing import NoReturn
 
-from emgreview.shell_words import OPTIONS
+from emgreview.cli.words import OPTIONS
+from emgreview.detecting import METHOD
+from emgreview.signal.onset import METHODS
 
 _SAID: tuple[tuple[str, str], ...] = (
     (r"^the following arguments are required: (.+)$", r"missing: \1; give what is missing"),
@@ -34,7 +37,7 @@ class Parser(argparse.ArgumentParser):
 def parsed(parser: argparse.ArgumentParser, arguments: Sequence[str]) -> argparse.Namespace:
     """The arguments of the command that they begin with; its parser is their ``parser``. What it does not know is told
     by it, with what is spelt alike."""
-    given, strange = parser.parse_known_args(arguments)
+    given, strange = parser.parse_known_args(_held_together(arguments))
     if strange:
         of = given.parser
         options = [option for action in of._actions for option in action.option_strings if option.startswith("--")]
@@ -46,7 +49,15 @@ def parsed(parser: argparse.ArgumentParser, arguments: Sequence[str]) -> argpars
     return given
 
 
-def names_settings(message: str, given: Iterable[str], known: Iterable[str]) -> str:
+def named(given: argparse.Namespace, words: str) -> str:
+    """A message with the parameters of the onset method as the command line names them."""
+    settings = dict(getattr(given, "set", ()))
+    method = getattr(given, "method", None) or METHOD
+    known = [field.name for field in dataclasses.fields(METHODS[method][1])] if method in METHODS else []
+    return _names_settings(words, settings, known)
+
+
+def _names_settings(message: str, given: Iterable[str], known: Iterable[str]) -> str:
     """A message in which parameters of a method, ``known``, are named as --set names them, where any was given so."""
     if not list(given):
         return message
@@ -59,6 +70,17 @@ def names_settings(message: str, given: Iterable[str], known: Iterable[str]) -> 
         shown = f"'{name}'" if name in OPTIONS else name
         message = re.sub(rf"(?<![-\w]){re.escape(name)} (?=came as )", f"--set {shown} ", message)
     return message
+
+
+def _held_together(arguments: Sequence[str]) -> list[str]:
+    """``--columns -,FDI`` as ``--columns=-,FDI``: what begins with a dash would be taken for an option."""
+    joined: list[str] = []
+    for argument in arguments:
+        if joined and joined[-1] in ("--columns", "--unit") and (argument == "-" or argument.startswith("-,")):
+            joined[-1] += f"={argument}"
+        else:
+            joined.append(argument)
+    return joined
 
 
 def _mistyped(message: str) -> str:

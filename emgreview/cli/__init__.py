@@ -1,0 +1,110 @@
+"""The command line: each command is one public function with files around it. ``emgreview COMMAND --help`` tells more.
+
+    demo        write the demo study, and open the review notebook on it
+    check       are the EMG channels of a recording, or of a folder of them, fit for use
+    detect      onsets of every trial and channel, as a table
+    review      the review screen in a browser, without a notebook
+    measure     measures of every burst of a sealed version, as a table
+    agreement   how far two reviewers of a folder agree, in words and in time
+    adjudicate  what two reviewers disagree on, and what a third has settled, as a table
+    verify      check every log and every sealed version of a review folder
+    diff        what changed between two versions, or any two points of the logs
+    seal        seal a version without a screen, with or without a rule for inclusion
+    replay      rebuild a sealed version from raw recordings and logs, and compare
+    bench       how accurate the onset methods are, and what check finds, where the truth is known
+
+Text for people goes to standard output, or JSON with ``--json``; notes and errors go to standard error, one line each.
+The exit status is 0 only when all is well, 1 when something was found, left out, not as expected or failed, 2 when the
+command was mistyped.
+
+One module holds commands that belong together, the options of each beside its function: ``recordings.py`` (demo,
+check), ``bursts.py`` (detect, measure), ``reviews.py`` (review, verify, diff, seal, replay), ``reviewers.py``
+(agreement, adjudicate) and ``bench.py``. They stand on ``options.py`` (options that several take), ``source.py`` (from
+these to recordings and trials), ``cues.py`` (cues in a channel of pulses or codes), ``beforehand.py`` (what is demanded
+before work begins), ``saying.py`` (what is printed), ``typed.py`` (what was mistyped), ``words.py`` (messages in the
+words of a shell) and ``command.py``.
+"""
+
+import argparse
+import os
+import sys
+import warnings
+from collections.abc import Sequence
+
+import emgreview as er
+from emgreview.cli.bench import BENCH
+from emgreview.cli.bursts import DETECT, MEASURE
+from emgreview.cli.command import NOT_FINE, Command, Status
+from emgreview.cli.recordings import CHECK, DEMO
+from emgreview.cli.reviewers import ADJUDICATE, AGREEMENT
+from emgreview.cli.reviews import DIFF, REPLAY, REVIEW, SEAL, VERIFY
+from emgreview.cli.saying import forget, say, show_warning
+from emgreview.cli.typed import Parser, named, parsed
+from emgreview.unnamed import alike
+
+COMMANDS: tuple[Command, ...] = (
+    DEMO,
+    CHECK,
+    DETECT,
+    REVIEW,
+    MEASURE,
+    AGREEMENT,
+    ADJUDICATE,
+    VERIFY,
+    DIFF,
+    SEAL,
+    REPLAY,
+    BENCH,
+)
+"""Every command, in the order of the help."""
+
+
+def main() -> None:
+    """Run the command in ``sys.argv``; ends the process with its exit status."""
+    sys.exit(run(sys.argv[1:]))
+
+
+def run(arguments: Sequence[str]) -> Status:
+    """Run one command and return its exit status; errors of the package become one line on standard error."""
+    given = parsed(_parser(), arguments)
+    given.notes, given.problems, given.as_expected = [], {}, True
+    with warnings.catch_warnings():
+        warnings.simplefilter("always", er.SignalWarning)
+        warnings.simplefilter("always", er.DecisionWarning)
+        warnings.showwarning = show_warning
+        forget()
+        try:
+            try:
+                status: Status = given.run(given)
+            finally:
+                for whose, words in alike(given.problems).items():
+                    say(f"emgreview: {whose}: {named(given, words)}")
+            sys.stdout.flush()
+        except er.EmgreviewError as error:
+            say(f"emgreview: {named(given, str(error))}")
+            return NOT_FINE
+        except KeyboardInterrupt:
+            say("emgreview: ended by the keyboard")
+            return NOT_FINE
+        except BrokenPipeError:  # the reader of our output has gone; nothing more can be said to it
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            return NOT_FINE
+        except OSError as error:
+            where = f" of {error.filename}" if error.filename else ""
+            say(
+                f"emgreview: the system says {error.strerror or error!r}{where}; the command did not end its work; "
+                "look whether that place exists, is of the right kind, may be read and written, and has room, and run "
+                "it again."
+            )
+            return NOT_FINE
+    return status
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = Parser(prog="emgreview", description="Review surface EMG trial by trial.")
+    parser.set_defaults(parser=parser)
+    parser.add_argument("--version", action="version", version=f"emgreview {er.__version__}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    for command in COMMANDS:
+        command.add_to(commands)
+    return parser

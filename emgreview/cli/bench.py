@@ -1,0 +1,56 @@
+"""``bench``: how accurate the onset methods are, and what ``check`` finds, where the truth is known."""
+
+import argparse
+import dataclasses
+from pathlib import Path
+
+import emgreview as er
+from emgreview.cli.beforehand import demand_new
+from emgreview.cli.command import FINE, NOT_FINE, Command, Status
+from emgreview.cli.options import whole
+from emgreview.cli.saying import progress, say, tell
+
+
+def _bench_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "what",
+        choices=("onsets", "findings"),
+        help="onsets: every onset method; findings: what check finds, and misses",
+    )
+    parser.add_argument(
+        "--trials",
+        type=whole,
+        default=500,
+        metavar="N",
+        help="trials a cell of the grid, or clean recordings (onsets, 500: an hour or so)",
+    )
+    parser.add_argument(
+        "--part",
+        action="append",
+        metavar="NAME",
+        help="this part, may be given again: grid, troubles, quiet, untrusted, rates, shapes, others, filters (all)",
+    )
+    parser.add_argument("--seed", type=whole, metavar="N", help="other trials than those of the table in the pages")
+    parser.add_argument("--open-data", type=Path, metavar="FOLDER", help="holds the open forearm recordings")
+    parser.add_argument("--out", type=Path, metavar="FOLDER", help="a new folder for report, tables and figures")
+
+
+def _bench(given: argparse.Namespace) -> Status:
+    demand_new(given.out, "folder")
+    seed = {} if given.seed is None else {"seed": given.seed}
+    if given.what == "findings":
+        found = er.bench_findings(recordings=given.trials, open_data=given.open_data, progress=progress, **seed)
+        tell(given, found.to_dict(), found.text())
+        if given.out is not None:
+            say(f"written to {found.write(given.out)}")
+        return FINE if found.reached else NOT_FINE
+    asked = seed | ({} if given.part is None else {"parts": given.part})
+    report = er.bench_onsets(trials=given.trials, open_data=given.open_data, progress=progress, **asked)
+    figures = [dataclasses.asdict(figure) for figure in report.figures]
+    tell(given, {"facts": report.facts} | report.tables | {"figures": figures}, report.text())
+    if given.out is not None:
+        say(f"written to {report.write(given.out)}")
+    return FINE if report.figures and all(figure.reached for figure in report.figures) else NOT_FINE
+
+
+BENCH = Command("bench", "how accurate the onset methods are, or what check finds", _bench_options, _bench)

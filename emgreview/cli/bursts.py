@@ -1,0 +1,174 @@
+"""Tables of bursts: ``detect`` of what a method finds, ``measure`` of what was reviewed and sealed."""
+
+import argparse
+import difflib
+import math
+import sys
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import emgreview as er
+from emgreview.cli.beforehand import demand_new
+from emgreview.cli.command import FINE, NOT_FINE, Command, Status
+from emgreview.cli.options import add_parameters, add_source, add_window
+from emgreview.cli.saying import rows_to_tsv, to_json
+from emgreview.cli.source import cut, left_out, recordings_of
+from emgreview.detecting import onsets_of
+from emgreview.errors import UnknownNameError
+from emgreview.reading.settled import listed
+from emgreview.signal.onset import checked_method
+
+ONSET_COLUMNS = ("onset_s", "low_s", "high_s", "offset_s", "offset_low_s", "offset_high_s")
+
+_RESPONSE = "response"
+"""The marker of the response, where none is named."""
+
+
+def _detect_options(parser: argparse.ArgumentParser) -> None:
+    parser.epilog = (
+        "Column present: an index from 0 to 1 of how much of a stretch stands out from the rest; 0.5 and more is "
+        "activity. It is no probability."
+    )
+    add_source(parser)
+    add_window(parser)
+    parser.add_argument("--method", default="ramp", help="onset method (ramp)")
+    add_parameters(parser)
+    parser.add_argument("--out", type=Path, metavar="FILE", help="a new file, instead of standard output")
+
+
+def _detect(given: argparse.Namespace) -> Status:
+    demand_new(given.out, as_json=given.json)
+    checked_method(given.method, dict(given.set))  # before anything is read: it would be the same for every recording
+    rows: list[dict[str, Any]] = []
+    for name, rec in recordings_of(given):
+        try:
+            if rec is not None:
+                rows += _onset_rows(cut(rec, given), given.method, dict(given.set), with_notes=given.json)
+        except er.EmgreviewError as error:
+            given.problems[name] = str(error)
+    if not rows:
+        raise er.EmgreviewError("no recording could be used, so there are no onsets; see above.")
+    for row in rows if given.json else ():
+        row["dataset_notes"] = [*given.notes, *left_out(given)]
+    text = to_json(rows) + "\n" if given.json else rows_to_tsv(rows)
+    if given.out is None:
+        sys.stdout.write(text)
+    else:
+        with given.out.open("x", encoding="utf-8", newline="\n") as stream:
+            stream.write(text)
+        found = sum(not math.isnan(row["onset_s"]) for row in rows)
+        print(f"{len(rows)} channels of trials, {found} with an onset: {given.out}")
+    return FINE if not given.problems and given.as_expected else NOT_FINE
+
+
+DETECT = Command("detect", "onsets of every trial and channel, as tab-separated text", _detect_options, _detect)
+
+
+def _onset_rows(
+    trials: er.Trials, method: str, parameters: Mapping[str, Any], *, with_notes: bool = False
+) -> list[dict[str, Any]]:
+    """One row a trial and channel, times in seconds from the cue, searched as a review does: from the cue onward. With
+    notes, each row has those of its recording and of its cut."""
+    rows: list[dict[str, Any]] = []
+    notes = [*trials.recording.notes, *trials.notes]
+    cue_s = trials.before / trials.rate_hz
+    for label in trials.labels:
+        found = onsets_of(trials, label, method=method, parameters=parameters)
+        for place, (trial, cue) in enumerate(zip(trials.ids, trials.cues, strict=True)):
+            times = {name: float(getattr(found, name)[place]) - cue_s for name in ONSET_COLUMNS}
+            rows.append(
+                {"recording": trials.recording.name, "trial": trial, "channel": label, "cue_sample": cue.sample}
+                | {name: round(value, 6) for name, value in times.items()}
+                | {name: round(float(getattr(found, name)[place]), 6) for name in ("rise_s", "level_db", "present")}
+                | {"baseline_note": str(found.baseline_note[place]) or None, "method": found.method}
+                | ({"notes": notes} if with_notes else {})
+            )
+    return sorted(rows, key=lambda row: row["cue_sample"])
+
+
+def _measure_options(parser: argparse.ArgumentParser) -> None:
+    add_source(parser)
+    add_window(parser)
+    parser.add_argument("--folder", required=True, type=Path, help="the review folder")
+    parser.add_argument("--version", required=True, metavar="NAME", help="the sealed version, v1 for example")
+    parser.add_argument("--normalise", default="none", metavar="HOW", help="'peak in task', for example (none)")
+    parser.add_argument(
+        "--reference", action="append", type=_reference, metavar="LABEL=VALUE", help="a channel's value to divide by"
+    )
+    parser.add_argument(
+        "--left-out-too", action="store_true", help="also bursts that the rule the version was sealed with leaves out"
+    )
+    parser.add_argument("--response", default=_RESPONSE, metavar="LABEL", help="marker of the response (response)")
+    parser.add_argument("--out", type=Path, metavar="FILE", help="a new file, instead of standard output")
+
+
+def _measure(given: argparse.Namespace) -> Status:
+    from emgreview.tables import to_tsv  # heavy: pandas, which the other commands can do without
+
+    demand_new(given.out, as_json=given.json)
+    decisions = er.read_version(given.folder, given.version)
+    reviewed = set(decisions["recording"])
+    came = list(recordings_of(given))
+    recordings = [(name, rec) for name, rec in came if rec is None or rec.name in reviewed]
+    _demand_in_recordings(given, [rec for _, rec in recordings if rec is not None])
+    trials = [cut(rec, given) for _, rec in recordings if rec is not None]
+    if not trials:
+        raise er.EmgreviewError(
+            f"no recording of {given.path} ({listed([name for name, _ in came])}) can be read and is part of version "
+            f"{given.version!r}, which holds {listed(sorted(reviewed))}; give the recordings that were reviewed, or "
+            "another version."
+        )
+    reference = dict(given.reference) if given.reference else None
+    table = er.measure(
+        trials,
+        decisions,
+        normalise=given.normalise,
+        reference=reference,
+        response=given.response,
+        included_only=not given.left_out_too,
+    )
+    rows = table.astype(object).where(table.notna(), None).to_dict("records")
+    columns = table.attrs["columns"]
+    notes = [
+        *given.notes,
+        *left_out(given),
+        *decisions.attrs["notes"],
+        *table.attrs["notes"],
+        *(f"{one.recording.name}: {note}" for one in trials for note in (*one.recording.notes, *one.notes)),
+    ]
+    values = {"columns": columns, "notes": list(dict.fromkeys(notes)), "rows": rows}
+    text = to_json(values) + "\n" if given.json else to_tsv(table).decode()
+    if given.out is None:
+        sys.stdout.write(text)
+    else:
+        with given.out.open("x", encoding="utf-8", newline="\n") as stream:
+            stream.write(text)
+        print(f"{len(table)} bursts measured: {given.out}")
+    return FINE if len(trials) == len(recordings) == len(reviewed) and given.as_expected else NOT_FINE
+
+
+MEASURE = Command("measure", "measures of every burst of a sealed version, as a table", _measure_options, _measure)
+
+
+def _demand_in_recordings(given: argparse.Namespace, recordings: Sequence[er.Recording]) -> None:
+    """What --response and --reference name is in one recording at least. A marker that nothing there is spelt like may
+    be missing: the table says so."""
+    markers = sorted({marker.label for rec in recordings for marker in rec.markers})
+    slip = given.response not in markers and difflib.get_close_matches(given.response, markers, n=1)
+    if slip and given.response != _RESPONSE:
+        raise UnknownNameError("marker", given.response, markers, "--response")
+    labels = list(dict.fromkeys(label for rec in recordings for label in rec.emg_labels))
+    for label in dict(given.reference or ()) if recordings else ():
+        if label not in labels:
+            raise UnknownNameError("EMG channel", label, labels, "--reference")
+
+
+def _reference(text: str) -> tuple[str, float]:
+    label, _, value = text.rpartition("=")
+    try:
+        if label.strip():
+            return label.strip(), float(value)
+    except ValueError:
+        pass
+    raise argparse.ArgumentTypeError(f"{text!r} came; give a channel and its value: --reference BB=120.5")

@@ -1,0 +1,160 @@
+"""Recordings before any review: ``demo`` writes the simulated study, ``check`` tells which channels are fit for use."""
+
+import argparse
+import dataclasses
+import math
+import secrets
+import socket
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import emgreview as er
+from emgreview.checking import CHECKED_S, Checked, twins
+from emgreview.cli.beforehand import demand_package
+from emgreview.cli.command import FINE, NOT_FINE, Command, Status
+from emgreview.cli.options import add_browser, add_pulses, add_source, whole
+from emgreview.cli.saying import progress, say, tell, to_json
+from emgreview.cli.source import recordings_of
+from emgreview.cli.words import in_shell_lines
+from emgreview.demo import lab
+from emgreview.reading.settled import is_told_by_name
+
+
+def _demo_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", nargs="?", type=Path, default=Path("demo-study"), help="new or empty (demo-study)")
+    parser.add_argument("--participants", type=whole, default=16, metavar="N", help="1 to 16 (16)")
+    parser.add_argument("--trials", type=whole, default=40, metavar="N", help="trials of each (40)")
+    parser.add_argument("--seed", type=whole, default=20, metavar="N", help="another number gives another study (20)")
+    parser.add_argument("--open", action="store_true", help="then open the review notebook in JupyterLab")
+    add_browser(parser)
+
+
+def _demo(given: argparse.Namespace) -> Status:
+    folder = er.write_demo(
+        given.folder, participants=given.participants, trials=given.trials, seed=given.seed, progress=progress
+    )
+    if given.open:
+        return _open_notebook(folder, given)
+    tell(given, {"folder": str(folder)}, f"The demo study is in {folder}.")
+    return FINE
+
+
+DEMO = Command("demo", "write the demo study: invented people turn a handle at a light", _demo_options, _demo)
+
+
+def _open_notebook(folder: Path, given: argparse.Namespace) -> Status:
+    """JupyterLab on copies of the notebooks beside the study; this process becomes its server."""
+    demand_package("jupyterlab")
+    from jupyterlab.labapp import LabApp  # optional and heavy: only this command needs it
+
+    constants = {"STUDY": folder.name, "PARTICIPANTS": given.participants, "TRIALS": given.trials, "SEED": given.seed}
+    beside = folder.absolute().parent
+    new = lab.copy_notebooks(beside, constants)
+    copy, *others = (beside / name for name in lab.NOTEBOOKS)
+    if kept := [path.name for path in (copy, *others) if path not in new]:
+        say(f"note: {', '.join(kept)} in {beside}: there already, left as it is")
+    port, token = given.port or _free_port(), secrets.token_hex(24)
+    address = f"http://127.0.0.1:{port}/lab/tree/{copy.name}?token={token}"
+    words = (
+        f"JupyterLab starts at {address}\nOther notebooks, in its list of files: "
+        f"{', '.join(path.name for path in others)}\nEnd it with Ctrl-C."
+    )
+    tell(given, {"address": address, "folder": str(folder)}, words)
+    lab.set_environment()
+    LabApp.launch_instance(lab.options(copy, port=port, token=token, browser=given.browser))
+    return FINE
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+        return port
+
+
+def _check_options(parser: argparse.ArgumentParser) -> None:
+    add_source(parser)
+    add_pulses(parser)
+    parser.add_argument("--whole", action="store_true", help="look at all of each recording, not at 60 s of it")
+
+
+def _check(given: argparse.Namespace) -> Status:
+    reports: list[dict[str, Any]] = []
+    checked: dict[str, Checked] = {}
+    for name, rec in recordings_of(given):
+        if rec is None:
+            reports.append(_unread_report(given, name))
+            continue
+        checked[name] = er.check(rec, look_s=None if given.whole else CHECKED_S)
+        channels = [dataclasses.asdict(quality) for quality in checked[name]]
+        cues = dict(sorted(Counter(marker.label for marker in rec.markers).items()))
+        report: dict[str, Any] = {
+            "recording": name,
+            "rate_hz": rec.rate_hz,
+            "seconds": rec.duration_s,
+            "stated_mains_hz": rec.mains_hz,
+            "markers": cues,
+            "notes": list(rec.notes),
+            "channels": channels,
+            "problem": None,
+            "dataset_notes": given.notes,
+        }
+        reports.append(report)
+        if not given.json:
+            print(in_shell_lines("\n".join(_check_lines(rec, report))))
+    same = twins(checked)
+    for note in same:
+        say(f"note: {note}")
+    given.notes += same
+    if given.json:
+        print(to_json(reports))
+    clean = not same and not any(channel["findings"] for report in reports for channel in report["channels"])
+    trouble = any(not is_told_by_name(note) for report in reports for note in report["notes"])
+    return FINE if clean and not given.problems and not trouble else NOT_FINE
+
+
+CHECK = Command("check", "is each EMG channel fit for use: findings with numbers", _check_options, _check)
+
+
+def _unread_report(given: argparse.Namespace, name: str) -> dict[str, Any]:
+    """What ``check --json`` says of a recording that cannot be read."""
+    values: dict[str, Any] = {
+        "recording": name,
+        "rate_hz": None,
+        "seconds": None,
+        "stated_mains_hz": None,
+        "markers": {},
+    }
+    return values | {"notes": [], "channels": [], "problem": given.problems[name], "dataset_notes": given.notes}
+
+
+def _check_lines(rec: er.Recording, report: Mapping[str, Any]) -> Iterator[str]:
+    mains = "mains not stated" if rec.mains_hz is None else f"mains {rec.mains_hz:g} Hz as stated"
+    markers = ", ".join(f"{label} {n}" for label, n in report["markers"].items()) or "none"
+    yield f"{rec.name}: {len(rec.emg_labels)} EMG channels, {rec.rate_hz:g} Hz, {rec.duration_s:.1f} s, {mains}"
+    yield f"  markers: {markers}"
+    yield from (f"  note: {note}" for note in rec.notes)
+    yield from (f"  looked at: {words}" for words in sorted({channel["looked"] for channel in report["channels"]}))
+    gaps: dict[str, list[str]] = {}
+    for channel in report["channels"]:
+        for reason in channel["not_looked"]:
+            gaps.setdefault(reason, []).append(channel["label"])
+    for reason, labels in gaps.items():
+        everywhere = len(labels) == len(report["channels"])
+        yield f"  not looked for in {'any channel' if everywhere else ', '.join(labels)}: {reason}"
+    width = max((len(label) for label in rec.emg_labels), default=0)
+    for channel in report["channels"]:
+        unit = rec.channel(channel["label"]).unit_label
+        hum = "mains not measured"
+        if not math.isnan(channel["mains_share"]):
+            hum = f"{channel['mains_hz']:g} Hz: {channel['mains_share']:.1%} of power, {channel['mains_db']:+.1f} dB"
+        head = (
+            f"  {channel['label']:<{width}}  RMS {channel['rms']:.3g} {unit}, at rest {channel['rest_rms']:.3g}; {hum}"
+        )
+        if not channel["findings"]:
+            yield f"{head}; nothing stands out"
+            continue
+        yield head
+        yield from (f"  {'':<{width}}  - {finding}" for finding in channel["findings"])

@@ -1,0 +1,87 @@
+"""What a command says: the answer on standard output, all else on standard error, in the words of a shell.
+
+tell, say               the answer, as text or JSON; one line beside it
+say_of_folder           a note of the folder, which is not said again
+show_warning            a warning as a note, each once
+shown, forget           the notes said so far; none, for the next command
+progress                how far a long command is
+to_json, rows_to_tsv    values as text
+"""
+
+import argparse
+import json
+import math
+import re
+import sys
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import emgreview as er
+from emgreview.cli.words import answer, in_shell_lines, in_shell_words
+
+_SHOWN: dict[str, None] = {}
+"""Notes that this command has said, each once; but for those of the folder."""
+
+_OF_FOLDER: set[str] = set()
+"""Notes of the folder that it has said, which a blind review would tell again."""
+
+
+def tell(given: argparse.Namespace, values: Mapping[str, object], words: str) -> None:
+    print(to_json(values) if given.json else in_shell_lines(words), flush=True)
+
+
+def say(line: str) -> None:
+    print(in_shell_words(line), file=sys.stderr, flush=True)
+
+
+def say_of_folder(note: str) -> None:
+    say(f"note: {note}")
+    _OF_FOLDER.add(in_shell_words(note))
+
+
+def show_warning(message: Warning | str, category: type[Warning], *_: object, **__: object) -> None:
+    line = in_shell_words(message)
+    if issubclass(category, er.SignalWarning | er.DecisionWarning) and line not in _OF_FOLDER and line not in _SHOWN:
+        _SHOWN[line] = None
+        print(f"note: {line}", file=sys.stderr, flush=True)  # in shell words already
+
+
+def shown() -> list[str]:
+    """The notes that were said, but for those of the folder."""
+    return list(_SHOWN)
+
+
+def forget() -> None:
+    _SHOWN.clear()
+    _OF_FOLDER.clear()
+
+
+def progress(done: int, total: int, words: str) -> None:
+    """One line that is written over itself in a terminal, and a line each elsewhere."""
+    if sys.stderr.isatty():
+        print(f"\r{done} of {total}: {words:<40}", end="\n" if done == total else "", file=sys.stderr, flush=True)
+    else:
+        say(f"{done} of {total}: {words}")
+
+
+def to_json(value: Any) -> str:
+    return json.dumps(_plain(answer(value)), ensure_ascii=False, allow_nan=False, indent=1)
+
+
+def _plain(value: Any) -> Any:
+    """Missing numbers as null, tuples as lists."""
+    if isinstance(value, Mapping):
+        return {str(name): _plain(part) for name, part in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(part) for part in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def rows_to_tsv(rows: Sequence[Mapping[str, Any]]) -> str:
+    lines = ["\t".join(rows[0])]
+    lines += ["\t".join(_cell(value) for value in row.values()) for row in rows]
+    return "\n".join(lines) + "\n"
+
+
+def _cell(value: object) -> str:
+    return "n/a" if value is None or value != value else re.sub(r"[\t\r\n]", " ", str(value))

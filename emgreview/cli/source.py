@@ -1,0 +1,100 @@
+"""From the options of :mod:`emgreview.cli.options` to recordings, and to trials cut from them.
+
+recordings_of       name and recording, one after the other
+cut                 the trials of one
+left_out            sentences on those that could not be used
+"""
+
+import argparse
+import warnings
+from collections.abc import Iterator
+
+import emgreview as er
+from emgreview.cli.cues import demand_pulses, with_pulses
+from emgreview.cli.saying import say_of_folder
+from emgreview.cli.typed import named
+from emgreview.reading.dataset import NAMELESS
+
+
+def recordings_of(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording | None]]:
+    """Name and recording; None for one of a folder that cannot be read.
+
+    ``given.notes`` are then the notes of the folder, said on standard error, and ``given.problems`` the errors by name,
+    which are said where the command ends, what is the same of many recordings once.
+    """
+    demand_pulses(given)
+    if hasattr(given, "band"):
+        _processing(given)
+    how = {"rate_hz": given.rate, "unit": _units(given), "columns": given.columns}
+    path = given.path
+    if not path.is_dir():
+        rec = with_pulses(er.read(path, **how), given)
+        yield rec.name, rec
+        return
+    with warnings.catch_warnings():  # each of them is a note too
+        warnings.simplefilter("ignore", er.SignalWarning)
+        data = er.read_dataset(path, **how)
+    given.notes = list(data.notes)
+    about_people = hasattr(given, "folder")
+    for note in data.notes:
+        if about_people or note != NAMELESS:
+            say_of_folder(note)
+    for name in data.recordings.names:
+        try:
+            rec = with_pulses(data.recordings[name], given)
+        except er.EmgreviewError as error:
+            given.problems[name] = str(error)
+            yield name, None
+        else:
+            yield name, rec
+
+
+def cut(rec: er.Recording, given: argparse.Namespace) -> er.Trials:
+    for note in rec.notes:  # those that reading has told already are not said again
+        warnings.warn(f"{rec.name}: {note}", er.SignalWarning, stacklevel=2)
+    trials = er.cut_trials(
+        rec,
+        cue=given.cue,
+        before_s=given.before,
+        after_s=given.after,
+        processing=_processing(given),
+        expect=given.expect,
+    )
+    given.as_expected &= given.expect in (None, len(trials))
+    return trials
+
+
+def left_out(given: argparse.Namespace) -> list[str]:
+    """Sentences on the recordings that could not be used."""
+    return [f"{name} is left out: {named(given, words)}" for name, words in given.problems.items()]
+
+
+def _processing(given: argparse.Namespace) -> er.Processing:
+    low_hz, high_hz = given.band or (er.Processing().low_hz, er.Processing().high_hz)
+    if low_hz is None:
+        raise er.EmgreviewError("--band came without a LOW; give its lower edge in Hz: --band 20 none.")
+    return er.Processing(low_hz=low_hz, high_hz=high_hz)
+
+
+def _units(given: argparse.Namespace) -> str | dict[str, str] | None:
+    """One unit for all, by label, or one a column in the order of ``--columns``."""
+    if not isinstance(given.unit, list):
+        unit: str | dict[str, str] | None = given.unit
+        return unit
+    came = ",".join(given.unit)
+    if given.columns is None:
+        raise er.EmgreviewError(
+            f"--unit came as {came!r}, one unit a column, and --columns is missing; give --columns too, or name the "
+            "channels: --unit FCR=mV,TRIGGER=V."
+        )
+    signals = [label for label in given.columns if label is not None and label.casefold() != "time"]
+    if len(given.unit) == len(signals):
+        return dict(zip(signals, given.unit, strict=True))
+    if len(given.unit) != len(given.columns):
+        labels = ",".join("-" if label is None else label for label in given.columns)
+        raise er.EmgreviewError(
+            f"--unit came as {came!r}, {len(given.unit)} units, and --columns as {labels!r}, {len(given.columns)} "
+            f"columns, {len(signals)} of them signals; give a unit for each signal in that order, or one unit for all."
+        )
+    pairs = zip(given.columns, given.unit, strict=True)
+    return {label: unit for label, unit in pairs if label in signals}

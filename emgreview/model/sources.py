@@ -1,0 +1,164 @@
+"""Where samples come from, what makes the values that are measured of them, and what identifies them.
+
+SampleSource, ArraySource   what a reader provides; samples in memory
+Scale, scale_of             how stored samples become values
+read_earlier                values with the delays of the device taken out
+Fingerprint                 digests of a recording
+digests_of, row_digests     of stored samples, all together or channel by channel
+SAME_SAMPLES                what is said of recordings that are one
+"""
+
+import hashlib
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emgreview.model.channels import Channel
+from emgreview.model.units import FloatArray
+
+SAME_SAMPLES = (
+    "hold the same samples: one file under several names, or one copied over another. What is decided on them counts "
+    "several times; look which of them is right, and leave the others out."
+)
+"""What is said of recordings that are one."""
+
+_BLOCK = 1 << 18
+"""Samples that are read at once."""
+
+
+class SampleSource(Protocol):
+    """Where samples come from. A reader provides this; nothing else knows its file.
+
+    A source that scales what is stored may say so in a method ``scale(channel)``, which returns gain and offset; of one
+    that does not, both are found from what it reads.
+    """
+
+    @property
+    def n_samples(self) -> int: ...
+
+    @property
+    def file(self) -> Path | None: ...
+
+    def read(self, start: int, stop: int, channels: Sequence[int]) -> FloatArray:
+        """Samples start to stop of some channels, (channels, samples), each in the unit of its Channel."""
+        ...
+
+    def digital(self, start: int, stop: int, channels: Sequence[int]) -> NDArray:
+        """The stored values before any scaling, for the fingerprint."""
+        ...
+
+
+class ArraySource:
+    """Samples in memory, (channels, samples)."""
+
+    file = None
+
+    def __init__(self, x: FloatArray):
+        self.x = x
+        self.x.setflags(write=False)
+
+    @property
+    def n_samples(self) -> int:
+        return self.x.shape[1]
+
+    def read(self, start: int, stop: int, channels: Sequence[int]) -> FloatArray:
+        return self.x[list(channels), start:stop]
+
+    digital = read
+
+    def scale(self, channel: int) -> tuple[float, float]:
+        return 1.0, 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """What makes the stored samples of a channel the values of :meth:`Recording.values`: stored × ``gain`` +
+    ``offset``, in ``unit``, ``delay_s`` earlier. ``gain`` is NaN where it cannot be told."""
+
+    label: str
+    kind: str
+    unit: str
+    gain: float
+    offset: float
+    delay_s: float
+
+
+def scale_of(source: SampleSource, place: int, channel: Channel) -> Scale:
+    """How the stored samples of the channel at ``place`` become its values."""
+    gain, offset = _gain_and_offset(source, place)
+    return Scale(channel.label, channel.kind, channel.unit, gain, offset, float(channel.delay_s))
+
+
+def _gain_and_offset(source: SampleSource, channel: int) -> tuple[float, float]:
+    """As the source says or, where it does not, from two samples that differ; of a channel that never changes in the
+    stretch that is looked at, the gain cannot be told."""
+    if (scale := getattr(source, "scale", None)) is not None:
+        gain, offset = scale(channel)
+        return float(gain), float(offset)
+    stop = min(source.n_samples, _BLOCK)
+    stored = np.asarray(source.digital(0, stop, [channel])[0], dtype=np.float64)
+    values = np.asarray(source.read(0, stop, [channel])[0], dtype=np.float64)
+    there = np.flatnonzero(np.isfinite(stored) & np.isfinite(values))
+    if not there.size:
+        return math.nan, 0.0
+    low, high = there[stored[there].argmin()], there[stored[there].argmax()]
+    if stored[low] == stored[high]:
+        return math.nan, float(values[low] - stored[low])
+    gain = float((values[high] - values[low]) / (stored[high] - stored[low]))
+    return gain, float(values[low] - gain * stored[low])
+
+
+@dataclass(frozen=True, slots=True)
+class Fingerprint:
+    """What identifies a recording: SHA-256 of its file (None for arrays), and of its samples, rate and labels."""
+
+    samples: str
+    file: str | None = None
+
+    def __str__(self) -> str:
+        return self.samples
+
+
+def read_earlier(
+    source: SampleSource, start: int, stop: int, wanted: Sequence[int], shifts: Sequence[int]
+) -> FloatArray:
+    """Samples start to stop of some channels, each read ``shifts`` samples later; NaN where the recording ends."""
+    out = np.full((len(wanted), stop - start), np.nan)
+    for row, (index, shift) in enumerate(zip(wanted, shifts, strict=True)):
+        first, last = max(start + shift, 0), min(stop + shift, source.n_samples)
+        if last > first:
+            at = first - start - shift
+            out[row, at : at + last - first] = source.read(first, last, [index])[0]
+    return out
+
+
+def row_digests(source: SampleSource, channels: Sequence[int]) -> list[str]:
+    """SHA-256 of the stored samples of each of some channels."""
+    digests = [hashlib.sha256() for _ in channels]
+    for start in range(0, source.n_samples, _BLOCK):
+        block = source.digital(start, min(start + _BLOCK, source.n_samples), channels)
+        for digest, row in zip(digests, block, strict=True):
+            digest.update(np.ascontiguousarray(row).astype(block.dtype.newbyteorder("<"), copy=False).tobytes())
+    return [digest.hexdigest() for digest in digests]
+
+
+def digests_of(source: SampleSource, labels: Sequence[str], rate_hz: float) -> tuple[str, ...]:
+    """SHA-256 of all stored samples, the rate and the labels; and that with a whole rate written as a whole number."""
+    whole = (int(rate_hz),) if rate_hz.is_integer() else ()
+    digests = []
+    for rate in (rate_hz, *whole):
+        head = {"labels": list(labels), "n_samples": source.n_samples, "rate_hz": rate}
+        digests.append(hashlib.sha256(json.dumps(head, sort_keys=True, ensure_ascii=False).encode()))
+    everything = list(range(len(labels)))
+    for start in range(0, source.n_samples, _BLOCK):
+        block = source.digital(start, min(start + _BLOCK, source.n_samples), everything)
+        content = np.ascontiguousarray(block.T).astype(block.dtype.newbyteorder("<"), copy=False).tobytes()
+        for digest in digests:
+            digest.update(content)
+    return tuple(digest.hexdigest() for digest in digests)
