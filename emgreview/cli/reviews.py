@@ -63,6 +63,11 @@ def _review_options(parser: argparse.ArgumentParser) -> None:
         "--blind", action="store_true", help="hide condition and participant, and shuffle; needed to go on so too"
     )
     parser.add_argument(
+        "--log-restored",
+        metavar="WHY",
+        help="a log lacks lines that a version or another log names: go on from it, and why; the logs keep it",
+    )
+    parser.add_argument(
         "--unblind", metavar="WHY", help="show what was reviewed blind so far, for ever: why; the logs keep it"
     )
     add_browser(parser)
@@ -105,6 +110,7 @@ def _review(given: argparse.Namespace) -> Status:
         convention=None if given.convention is None else read_convention(given.convention),
         scale_corrected=given.scale_corrected,
         unblind=given.unblind,
+        log_restored=given.log_restored,
     ) as session:
         if session.problem and not (given.folder / "logs").is_dir():  # what can be read is shown, but there is nothing
             raise er.EmgreviewError(f"no review can be begun in {given.folder}: {session.problem}.")
@@ -132,7 +138,13 @@ def _verify(given: argparse.Namespace) -> Status:
     found = er.verify(given.folder)
     words = f"Events {found.events}, logs {found.logs}, sealed versions {found.versions}: "
     words += "all as written." if found.ok else f"problems {len(found.problems)}."
-    tell(given, dataclasses.asdict(found), "\n".join([words, *(f"  {problem}" for problem in found.problems)]))
+    tell(
+        given,
+        dataclasses.asdict(found),
+        "\n".join(
+            [words, *(f"  {problem}" for problem in (*found.problems, *(f"note: {note}" for note in found.notes)))]
+        ),
+    )
     return FINE if found.ok else NOT_FINE
 
 

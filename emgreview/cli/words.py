@@ -19,6 +19,7 @@ OPTIONS: Mapping[str, str] = MappingProxyType({
     "method": "--method", "normalise": "--normalise", "order": "--order", "plausible_s": "--plausible",
     "rate_hz": "--rate", "reviewer": "--reviewer", "rule": "--rule", "scale_corrected": "--scale-corrected",
     "unit": "--unit", "mask": "--mask", "within_ms": "--within", "reference": "--reference", "response": "--response",
+    "log_restored": "--log-restored",
 })  # fmt: skip
 """What an argument of a public function is called on the command line."""
 
@@ -89,6 +90,8 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     (r"blind=True and unblind='([^']*)' both", r"--blind and --unblind '\1' both"),
     (r"say why with unblind='all are decided'", 'say why with --unblind "all are decided"'),
     (r"(?<![-\w])unblind came\b", "--unblind came"),
+    (r"go on from it by log_restored='why'", 'go on from it by --log-restored "WHY"'),
+    (r"(?<![-\w])log_restored came\b", "--log-restored came"),
     (r", or open this one with read_only=True", ""),
     (r"check the cue given to cut_trials", "check --cue"),
     (r"channels\.tsv, unit=(, channels=)?\)", "channels.tsv, --unit)"),
