@@ -4,6 +4,7 @@ Each call does one thing and raises OSError. ``write`` writes everything or rais
 """
 
 import os
+import secrets
 from pathlib import Path
 
 from emgreview.errors import LogError
@@ -74,6 +75,26 @@ class FileSystem:
             self.fsync(fd)
         finally:
             self.close(fd)
+
+
+def write_new(path: Path, content: str) -> None:
+    """A new file of text for people, there whole or not at all. Raises FileExistsError, other OSErrors."""
+    passing = path.with_name(f".{path.name}.{secrets.token_hex(8)}.part")
+    try:
+        with passing.open("xb") as stream:
+            stream.write(content.encode())
+            stream.flush()
+            os.fsync(stream.fileno())
+        try:
+            path.hardlink_to(passing)
+        except FileExistsError:
+            raise
+        except OSError:  # a file system without links
+            if path.exists():
+                raise FileExistsError(path) from None
+            passing.replace(path)
+    finally:
+        passing.unlink(missing_ok=True)
 
 
 def demand_review_folder(folder: Path) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import emgreview as er
+from emgreview.annotations.files import write_new
 from emgreview.cli.beforehand import demand_new
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
 from emgreview.cli.options import add_parameters, add_source, add_window
@@ -55,8 +56,7 @@ def _detect(given: argparse.Namespace) -> Status:
     if given.out is None:
         sys.stdout.write(text)
     else:
-        with given.out.open("x", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
+        write_new(given.out, text)
         found = sum(not math.isnan(row["onset_s"]) for row in rows)
         print(f"{len(rows)} channels of trials, {found} with an onset: {given.out}")
     return FINE if not given.problems and given.as_expected else NOT_FINE
@@ -142,8 +142,7 @@ def _measure(given: argparse.Namespace) -> Status:
     if given.out is None:
         sys.stdout.write(text)
     else:
-        with given.out.open("x", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
+        write_new(given.out, text)
         print(f"{len(table)} bursts measured: {given.out}")
     return FINE if len(trials) == len(recordings) == len(reviewed) and given.as_expected else NOT_FINE
 

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any, Self
 
 from emgreview.annotations.events import BEHAVIOURS, CAUTIONS, CONFIDENCES, KINDS, Choice, check_text, digest_of
+from emgreview.annotations.files import write_new
 from emgreview.checks import kind, likely_unit
 from emgreview.errors import ParameterError, UnknownNameError
 
@@ -270,9 +271,10 @@ class Rule:
         else:
             _demand(path.suffix == ".json", "file", path.name, "a name that ends in .json or .toml")
             text = json.dumps(values, indent=2, ensure_ascii=False) + "\n"
-        if path.exists():
-            raise ParameterError(f"{path} exists already; nothing was written; give the name of a new file.")
-        path.write_text(text, encoding="utf-8", newline="\n")
+        try:
+            write_new(path, text)
+        except FileExistsError:
+            raise ParameterError(f"{path} exists already; nothing was written; give the name of a new file.") from None
         return path
 
     @classmethod
