@@ -25,7 +25,6 @@ import importlib.util
 import json
 import math
 import os
-import re
 import secrets
 import socket
 import sys
@@ -39,10 +38,12 @@ import emgreview as er
 from emgreview.annotations.convention import read_convention
 from emgreview.annotations.log_positions import find_position
 from emgreview.annotations.unblinding import written_blind
+from emgreview.cells import MISSING, guard
 from emgreview.checking import CHECKED_S, Checked, twins
 from emgreview.demo import lab
 from emgreview.detecting import METHOD, onsets_of
-from emgreview.errors import UnknownNameError
+from emgreview.errors import ReadError, UnknownNameError
+from emgreview.plain_files import read_json
 from emgreview.reading.dataset import NAMELESS
 from emgreview.reading.settled import is_told_by_name, listed
 from emgreview.shell_options import Parser, names_settings, parsed
@@ -719,7 +720,10 @@ def _to_tsv(rows: Sequence[Mapping[str, Any]]) -> str:
 
 
 def _cell(value: object) -> str:
-    return "n/a" if value is None or value != value else re.sub(r"[\t\r\n]", " ", str(value))
+    """Text so that no spreadsheet runs it, numbers as they are."""
+    if value is None or value != value:
+        return MISSING
+    return guard(value) if isinstance(value, str) else str(value)
 
 
 def _to_json(value: Any) -> str:
@@ -1014,8 +1018,8 @@ def _setting(text: str) -> tuple[str, Any]:
             f"{text!r} came; give a parameter and its value: --set shortest_s=0.05 with --method double-threshold"
         )
     try:
-        return name.strip(), json.loads(value)
-    except ValueError:
+        return name.strip(), read_json(value.encode(errors="replace"))
+    except ReadError:  # no JSON: text
         return name.strip(), value.strip()
 
 

@@ -31,6 +31,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from emgreview.checks import kind, likely_unit, rate, samples, span
 from emgreview.errors import MarkerError, ParameterError, RateError, SignalError, UnitError, UnknownNameError
+from emgreview.plain_files import open_plain
 
 FloatArray = NDArray[np.floating]
 
@@ -579,8 +580,11 @@ class Recording:
         """
         if self.source.file is None:
             return Fingerprint(self._digests[0])
-        with self.source.file.open("rb") as stream:
-            return Fingerprint(self._digests[0], hashlib.file_digest(stream, "sha256").hexdigest())
+        with open_plain(self.source.file) as stream:
+            digest = hashlib.sha256()
+            while block := stream.read(1 << 20):
+                digest.update(block)
+        return Fingerprint(self._digests[0], digest.hexdigest())
 
     @cached_property
     def channel_digests(self) -> Mapping[str, str]:

@@ -96,9 +96,9 @@ def read_small(path: str | Path, most_bytes: int = SMALL) -> bytes:
 
 
 def read_text(path: str | Path, most_bytes: int = SMALL) -> str:
-    """The text of a file in UTF-8, without a byte order mark. Raises ReadError as read_small, FormatError where it is
-    no such text."""
-    return _decoded(read_small(path, most_bytes), Path(path).name)
+    """The text of a file in UTF-8, without a byte order mark, its lines ended by one line feed whatever the file has.
+    Raises ReadError as :func:`read_small`, FormatError where it is no such text."""
+    return _decoded(read_small(path, most_bytes), Path(path).name).replace("\r\n", "\n").replace("\r", "\n")
 
 
 def read_json(

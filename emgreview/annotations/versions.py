@@ -25,10 +25,11 @@ from pathlib import Path
 from typing import Any
 
 from emgreview.annotations.events import Event, check_name
-from emgreview.annotations.files import FileSystem, demand_review_folder
+from emgreview.annotations.files import MOST_LOG, FileSystem, demand_review_folder
 from emgreview.annotations.log import read_log
 from emgreview.checks import review_folder
 from emgreview.errors import DecisionError, LogError, VersionError
+from emgreview.plain_files import read_json, read_small
 
 TABLE, DESCRIPTION = "decisions.tsv", "decisions.json"
 
@@ -146,9 +147,9 @@ def read_sealed(folder: Path, name: str, expect: str | None = None) -> tuple[dic
             f"no version {name!r} in {folder.name}; there are: {', '.join(there) or 'none'}; check the name."
         )
     try:
-        text = (versions / name / DESCRIPTION).read_bytes()
-        table = (versions / name / TABLE).read_bytes()
-        description = json.loads(text)
+        text = read_small(versions / name / DESCRIPTION)
+        table = read_small(versions / name / TABLE, MOST_LOG)
+        description = read_json(text, name=DESCRIPTION)
         wanted = description["table"]["sha256"]
     except (OSError, ValueError, KeyError, TypeError) as why:
         raise VersionError(f"version {name!r} cannot be read ({why}); restore its folder from a copy.") from None
@@ -262,7 +263,7 @@ def verify(folder: str | Path) -> Verified:
             problems.append(str(why))
             continue
         named.append((f"version {version!r} was sealed", description.get("logs", {})))
-        digest = hashlib.sha256((folder / "versions" / version / DESCRIPTION).read_bytes()).hexdigest()
+        digest = hashlib.sha256(read_small(folder / "versions" / version / DESCRIPTION)).hexdigest()
         if others := {
             where for where, event in sealed if event.new["version"] == version and event.new["sha256"] != digest
         }:

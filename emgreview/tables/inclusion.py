@@ -16,7 +16,6 @@ import dataclasses
 import json
 import math
 import os
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,7 +25,8 @@ import pandas as pd
 
 from emgreview.annotations.events import BEHAVIOURS, CAUTIONS, CONFIDENCES, KINDS, Choice, check_text, digest_of
 from emgreview.checks import kind, likely_unit, perhaps
-from emgreview.errors import DecisionError, ParameterError, UnknownNameError
+from emgreview.errors import DecisionError, ParameterError, ReadError, UnknownNameError
+from emgreview.plain_files import read_json, read_toml
 from emgreview.showing import Sheet, Shown
 
 NOT_STATED = "not stated"
@@ -307,17 +307,14 @@ class Rule:
         """
         kind("path", path, (str, os.PathLike), "the path of a .json or .toml file with a rule")
         path = Path(path)
+        if not os.path.lexists(path):
+            raise ParameterError(f"there is no file {path}; a rule is a .json or .toml file; check the name.")
         try:
-            text = path.read_text(encoding="utf-8")
-            values = tomllib.loads(text) if path.suffix == ".toml" else json.loads(text)
-        except FileNotFoundError:
-            raise ParameterError(f"there is no file {path}; a rule is a .json or .toml file; check the name.") from None
-        except UnicodeDecodeError:
+            values = read_toml(path) if path.suffix == ".toml" else read_json(path)
+        except ReadError as why:
             raise ParameterError(
-                f"{path} is no rule: it is not text in UTF-8; {RULE_FILE}; give such a file."
+                f"{path} cannot be read as a rule ({str(why).removesuffix('.')}); {RULE_FILE}; correct the file."
             ) from None
-        except (OSError, ValueError) as why:
-            raise ParameterError(f"{path} cannot be read as a rule ({why}); {RULE_FILE}; correct the file.") from None
         if not isinstance(values, dict):
             raise ParameterError(f"{path} is no rule: it holds a {type(values).__name__}; {RULE_FILE}; correct it.")
         try:
