@@ -12,8 +12,8 @@ import pytest
 from scripted_reviews import detect, log_lines, make_trials, start
 
 import emgreview as er
+from emgreview.cells import FORMULA_STARTERS, TURNING, guard, unguard
 from emgreview.errors import DecisionError, ParameterError
-from emgreview.tables.text import FORMULA_STARTERS, TURNING, guard, unguard
 
 MARKUP = ["<script>alert(1)</script>", '"><img src=x onerror=alert(1)>', "<b>&amp;</b>", "{{7*7}}", "${x}", "`id`"]
 FORMULAS = [

@@ -101,7 +101,7 @@ SLIPS = [
     (["detect", "{file}", *CUT, "--band", "0.02", "none"], "perhaps 20, if kilohertz were given"),
     (
         ["seal", "{study}", "--folder", "{tmp}/open", "--version", "v1", "--rule", "{file}"],
-        "is no rule: it is not text in UTF-8; a rule is a .json or .toml file with a name, a version",
+        "is not text in UTF-8",
     ),
     (
         ["seal", "{study}", "--folder", "{tmp}/open", "--version", "v1", "--rule", "{tmp}/plain.csv"],
@@ -136,7 +136,7 @@ SLIPS = [
     (["detect", "{file}", *CUT, "--pulses", "NOPE", "--level", "1", "--hold-off", "1"], "no channel is called 'NOPE'"),
     (
         ["seal", "{study}", "--folder", "{tmp}/open", "--version", "v1", "--rule", "{tmp}"],
-        "cannot be read as a rule (Is a directory",
+        "is a folder; only a plain file can be read",
     ),
 ]
 

@@ -7,19 +7,23 @@ Two readings of the same file: the quick one is compiled, once for each field an
 to a function that says yes or no in a few microseconds; only where it says no the slow one walks the schema and finds
 where, what came, and what is allowed. They know the keywords that the schema uses (KEYWORDS) and no others. A whole
 number is one that is written as such: 1.0, which JSON Schema takes for one, is refused, and canonical JSON never
-writes it.
+writes it; nor does it write whole numbers beyond 2**53, infinities and NaN, so these are none either.
 
     misfit          why a decoded line does not fit, or ""
+    fits            whether a part of one does
     KEYWORDS        what of JSON Schema is understood
 """
 
 import functools
 import json
 import re
+import sys
 from collections.abc import Callable, Iterator, Mapping
 from operator import itemgetter
 from pathlib import Path
 from typing import Any, NamedTuple
+
+from emgreview.plain_files import LARGEST
 
 Schema = Mapping[str, Any]
 
@@ -49,6 +53,8 @@ _WORDS = {
     "boolean": "true or false",
     "null": "null",
 }
+_MOST_OF: Mapping[str, int | float] = {"integer": LARGEST, "number": sys.float_info.max}
+"""A fraction of canonical JSON may be written as a whole number of up to 21 digits."""
 _VOUCHED = ("prev", "self")
 """Their digits are compared with digests before a line comes here."""
 
@@ -78,6 +84,11 @@ def misfit(line: Mapping[str, Any], before: bool = True) -> str:
     return f"{where} came as {shown}; allowed: {allowed}" if allowed else f"{where} is missing"
 
 
+def fits(name: str, value: Any) -> bool:
+    """Whether a value fits the definition of that name in the schema; for parts of lines that nobody checked."""
+    return not any(True for _ in _walk(_target(f"#/$defs/{name}"), value, ""))
+
+
 # Where, what came, what is allowed -------------------------------------------------------------------------------
 
 
@@ -88,7 +99,11 @@ class _Misfit(NamedTuple):
 
 
 def _is(value: Any, names: str | list[str]) -> bool:
-    return any(type(value) in TYPES[name] for name in ([names] if isinstance(names, str) else names))
+    for name in [names] if isinstance(names, str) else names:
+        if type(value) in TYPES[name]:
+            most = _MOST_OF.get(name)
+            return most is None or -most <= value <= most
+    return False
 
 
 def _allowed(part: Schema) -> str:
@@ -125,7 +140,8 @@ def _walk(part: Schema, value: Any, where: str) -> Iterator[_Misfit]:
     if "$ref" in part:
         yield from _walk(_target(part["$ref"]), value, where)
     if "type" in part and not _is(value, part["type"]):
-        yield here
+        large = type(value) in (int, float)
+        yield here._replace(allowed=f"{here.allowed}, finite and not beyond {LARGEST}") if large else here
         return
     if ("const" in part and value != part["const"]) or ("enum" in part and value not in part["enum"]):
         yield here
@@ -140,7 +156,8 @@ def _walk(part: Schema, value: Any, where: str) -> Iterator[_Misfit]:
         branch = part.get("else" if any(_walk(part["if"], value, where)) else "then", {})
         yield from _walk(branch, value, where)
     if type(value) in (int, float):
-        low = part.get("minimum", value) > value or part.get("exclusiveMinimum", value - 1) >= value
+        low = "minimum" in part and part["minimum"] > value
+        low = low or ("exclusiveMinimum" in part and part["exclusiveMinimum"] >= value)
         yield from [here] if low else []
     if isinstance(value, str):
         short = len(value) < part.get("minLength", 0)
@@ -259,11 +276,15 @@ class _Writer:
         names = part["type"]
         least = f" and {value} >= {part['minimum']}" if "minimum" in part else ""
         least += f" and {value} > {part['exclusiveMinimum']}" if "exclusiveMinimum" in part else ""
-        kinds = [kind for name in ([names] if isinstance(names, str) else names) for kind in TYPES[name]]
+        pairs = [(name, kind) for name in ([names] if isinstance(names, str) else names) for kind in TYPES[name]]
         tests = [
-            f"{value} is None" if kind is type(None) else f"{value}.__class__ is {kind.__name__}" for kind in kinds
+            f"{value} is None" if kind is type(None) else f"{value}.__class__ is {kind.__name__}" for _, kind in pairs
         ]
-        numbers = [test + least if kind in (int, float) else test for kind, test in zip(kinds, tests, strict=True)]
+        ends = [
+            f" and -{_MOST_OF[name]} <= {value} <= {_MOST_OF[name]}" + least if name in _MOST_OF else ""
+            for name, _ in pairs
+        ]
+        numbers = [test + end for test, end in zip(tests, ends, strict=True)]
         self.refuse(depth, " or ".join(sorted(numbers, key=lambda test: "None" not in test)))
 
     def _parts(self, part: Schema, value: str, depth: int) -> None:

@@ -7,8 +7,6 @@ In a log it is text, one paragraph a line; those written as a Convention begin w
     convention_words    a convention as it is stored
 """
 
-import json
-import tomllib
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
@@ -16,6 +14,7 @@ from typing import Any, Self
 
 from emgreview.annotations.events import check_text
 from emgreview.errors import ParameterError, ReadError, UnknownNameError
+from emgreview.plain_files import demand_plain, read_json, read_text, read_toml
 
 LONGEST = 10_000
 """Letters of the longest convention: some three pages, which every log repeats (our own choice, no source)."""
@@ -109,11 +108,8 @@ class Convention:
         """
         path, known = Path(path), [field.name for field in fields(cls)]
         try:
-            text = path.read_text("utf-8")
-            found: Any = json.loads(text) if path.suffix == ".json" else tomllib.loads(text)
-        except FileNotFoundError:
-            raise ReadError(f"there is no file {path}; a convention is text, TOML or JSON; check the name.") from None
-        except (OSError, ValueError) as problem:
+            found: Any = read_json(path) if path.suffix == ".json" else read_toml(path)
+        except ReadError as problem:
             raise ReadError(
                 f"{path} cannot be read as a marking convention: {problem}; give a TOML or JSON file in UTF-8."
             ) from None
@@ -131,15 +127,13 @@ def read_convention(path: str | Path) -> str:
     """The words of a marking convention in a file: TOML or JSON with the parts of a :class:`Convention`, and in any
     other file the text as it stands."""
     path = Path(path)
-    if path.is_file() and (size := path.stat().st_size) > 4 * LONGEST:  # a letter in UTF-8 has four bytes at most
+    if (size := demand_plain(path).st_size) > 4 * LONGEST:  # a letter in UTF-8 has four bytes at most
         raise ReadError(f"{path} holds {size} bytes; {_TOO_LONG}")
     if path.suffix in (".toml", ".json"):
         return str(Convention.read(path))
     try:
-        words = convention_words(path.read_text("utf-8-sig"))
-    except FileNotFoundError:
-        raise ReadError(f"there is no file {path}; a convention is text, TOML or JSON; check the name.") from None
-    except (OSError, UnicodeDecodeError) as problem:
+        words = convention_words(read_text(path, 4 * LONGEST + 3))
+    except ReadError as problem:
         raise ReadError(f"{path} cannot be read as a marking convention: {problem}; give text in UTF-8.") from None
     if not words:
         raise ReadError(f"{path} is empty; write down how the study marks an onset.")

@@ -40,10 +40,18 @@ from typing import Any, NamedTuple
 import rfc8785
 
 from emgreview.errors import DecisionError, LogBrokenError, ParameterError, UnknownNameError
+from emgreview.plain_files import DEEPEST, too_deep
 
 SCHEMA = 1
 """Major version of the log format that this module writes."""
 
+LONGEST_LINE = 16 << 20
+"""Bytes of a line at most: the longest that is written names every trial of a bulk audit (our own choice)."""
+
+_TOO_MUCH = (
+    f"{{}} came for a log; allowed are {LONGEST_LINE} bytes, and lists and objects {DEEPEST} deep; nothing was "
+    "written; say less at once."
+)
 ZEROS = "0" * 64
 _SELF = b'"self":"'
 _BLANK = ZEROS.encode()
@@ -122,15 +130,20 @@ def encode(fields: Mapping[str, Any]) -> tuple[bytes, Event]:
     are no text), or where a key called "self" holds text, which would hide the place of the digest.
     """
     whole = {**fields, "self": ZEROS}
-    if _same_in_both(whole):
-        blank = canonical(whole)
-    else:  # what was on screen holds fractions; the rest is quick
-        parts = sorted(whole.items())
-        blank = b"{" + b",".join(b'"%b":%b' % (name.encode(), canonical(value)) for name, value in parts) + b"}"
+    try:
+        if _same_in_both(whole):
+            blank = canonical(whole)
+        else:  # what was on screen holds fractions; the rest is quick
+            parts = sorted(whole.items())
+            blank = b"{" + b",".join(b'"%b":%b' % (name.encode(), canonical(value)) for name, value in parts) + b"}"
+    except RecursionError:
+        raise ParameterError(_TOO_MUCH.format("a line without end in its lists and objects")) from None
     if blank.count(_SELF) != 1:
         raise ParameterError(
             'a value came with a key called "self" that holds text; in a log it is the digest of a line; rename yours.'
         )
+    if len(blank) > LONGEST_LINE or too_deep(blank):
+        raise ParameterError(_TOO_MUCH.format(f"a line of {len(blank)} bytes"))
     digest = hashlib.sha256(blank).hexdigest()
     start = blank.index(_SELF) + len(_SELF)
     line = blank[:start] + digest.encode() + blank[start + 64 :]
@@ -140,6 +153,10 @@ def encode(fields: Mapping[str, Any]) -> tuple[bytes, Event]:
 def decode(line: bytes) -> tuple[dict[str, Any], bool, str]:
     """The object in a line, whether the line's own digest fits its bytes, and the SHA-256 of these, which the line
     after it names. Raises LogBrokenError if it is none."""
+    if len(line) > LONGEST_LINE:
+        raise LogBrokenError(f"the line is {len(line)} bytes long; allowed are {LONGEST_LINE}")
+    if too_deep(line):
+        raise LogBrokenError(f"the line nests lists or objects more than {DEEPEST} deep")
     start = line.rfind(_SELF) + len(_SELF)
     blank = hashlib.sha256(line[:start])
     whole = blank.copy()
@@ -148,11 +165,11 @@ def decode(line: bytes) -> tuple[dict[str, Any], bool, str]:
     try:
         text = line.decode()
         found, end = _read(text, 0)
-    except (ValueError, StopIteration) as problem:
+    except (ValueError, StopIteration, RecursionError) as problem:
         raise LogBrokenError(f"the line is not JSON: {problem}") from None
     if not isinstance(found, dict) or end != len(text):
         raise LogBrokenError("the line is not one JSON object")
-    own = text[start : start + 64] if len(text) == len(line) else line[start : start + 64].decode()
+    own = text[start : start + 64] if len(text) == len(line) else line[start : start + 64].decode(errors="replace")
     if found.get("self") != own or start < len(_SELF):  # a part of a value that is called so is not the line's
         raise LogBrokenError("the line has no digest of itself, or more than one")
     return found, blank.hexdigest() == own, whole.hexdigest()

@@ -1,6 +1,7 @@
 """The few file operations that durability rests on, in one small object that tests can make fail.
 
-Each call does one thing and raises OSError. ``write`` writes everything or raises; part of it may then be on disk.
+Each call does one thing and raises OSError. ``write`` writes everything or raises; part of it may then be on disk. What
+is written is never written through a link: a path whose last part is one is refused.
 """
 
 import os
@@ -8,6 +9,10 @@ import secrets
 from pathlib import Path
 
 from emgreview.errors import LogError
+from emgreview.plain_files import read_small
+
+MOST_LOG = 1 << 30
+"""Bytes of a log at most: a million decisions and more (our own choice)."""
 
 
 class FileSystem:
@@ -16,6 +21,7 @@ class FileSystem:
     def open_append(self, path: Path, *, create: bool) -> int:
         """A descriptor for reading and appending. With ``create`` the file must not exist; without, it must."""
         flags = os.O_RDWR | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
+        flags |= getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
         return os.open(path, flags | (os.O_CREAT | os.O_EXCL if create else 0), 0o644)
 
     def create(self, path: Path) -> int:
@@ -49,7 +55,8 @@ class FileSystem:
         os.close(fd)
 
     def read(self, path: Path) -> bytes:
-        return path.read_bytes()
+        """The bytes of a log. Raises ReadError, an OSError, where it is no plain file, or larger than any log."""
+        return read_small(path, MOST_LOG)
 
     def tail(self, path: Path, fd: int, size: int, count: int) -> bytes | None:
         """The last ``count`` bytes of an open file, or None if ``path`` is no longer it, or no longer ``size`` long."""
@@ -103,7 +110,10 @@ def demand_review_folder(folder: Path) -> None:
         what = "is a file" if folder.exists() else "does not exist"
         raise LogError(f"{folder} {what}; a review is a folder that holds 'logs'; give the one in which it was made.")
     if not any((folder / "logs").rglob("*_reviewer-*.jsonl")):
-        inside = ", ".join(sorted(path.name for path in folder.iterdir())[:8]) or "nothing"
+        try:
+            inside = ", ".join(sorted(path.name for path in folder.iterdir())[:8]) or "nothing"
+        except OSError as why:
+            inside = f"what cannot be listed: {why.strerror or why}"
         raise LogError(
             f"{folder} holds no log of a review (it holds {inside}); a review is a folder that holds 'logs' with "
             "files of name …_reviewer-CODE.jsonl; give the one in which it was made."

@@ -10,15 +10,16 @@ To go on from such a log, as after a backup was restored, is a person's decision
     accepted        what was decided of lost lines so far
 """
 
-import json
 from collections.abc import Collection, Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from emgreview.annotations.events import Event, decode
+from emgreview.annotations.files import MOST_LOG
 from emgreview.annotations.versions import DESCRIPTION, sealed_names
 from emgreview.errors import LogError
+from emgreview.plain_files import read_json, read_small
 
 GO_ON = "go on after loss"
 """The operation by which a person goes on from a log that lacks lines."""
@@ -38,17 +39,18 @@ def known_heads(folder: Path, wanted: Collection[str]) -> list[Head]:
     be read names nothing: ``verify`` tells it."""
     found = []
     for name in sealed_names(folder):
-        with suppress(OSError, ValueError, RecursionError, AttributeError):
-            logs = json.loads((folder / "versions" / name / DESCRIPTION).read_bytes()).get("logs")
-            found += _heads(f"version {name!r}", logs, wanted)
+        with suppress(OSError):
+            description = read_json(folder / "versions" / name / DESCRIPTION)
+            if isinstance(description, Mapping):
+                found += _heads(f"version {name!r}", description.get("logs"), wanted)
     for path in (folder / "logs").rglob("*.jsonl"):
         where = path.relative_to(folder).as_posix()
         if where in wanted:
             continue
-        with suppress(OSError), path.open("rb") as log:
-            for line in log:
+        with suppress(OSError):
+            for line in read_small(path, MOST_LOG).split(b"\n"):
                 if b'"operation":"adjudicate"' in line:
-                    found += _of_adjudication(where, line.rstrip(b"\n"), wanted)
+                    found += _of_adjudication(where, line, wanted)
     return found
 
 

@@ -3,12 +3,15 @@
 ::
 
     <folder>/logs/[sub-XX/]<recording>_reviewer-<code>.jsonl            the log
-    <folder>/logs/[sub-XX/].<recording>_reviewer-<code>.jsonl.lock      held by the writer while it lives
+    <folder>/logs/[sub-XX/].<recording>_reviewer-<code>.jsonl.lock      held by the writer while it lives (lock.py)
     <folder>/logs/[sub-XX/]<log>.torn-<time>                            a last line that a crash left unfinished
 
 Reading never changes a log. Opening for writing may move an unfinished last line out of it, and nothing else; any other
-break opens the log for reading only, up to the line before the break, and says where it is. A write or fsync that fails
-ends the writer: what the disk then holds is unknown, so nothing more may be called saved until the log is opened again.
+break opens the log for reading only, up to the line before the break, and says where it is. Unfinished is what a crash
+or power cut leaves of the one line that was not yet flushed: it has no line end, or zero bytes, which no line holds. A
+write or fsync that fails ends the writer: what the disk then holds is unknown, so nothing more may be called saved
+until the log is opened again, which flushes what is there before it counts. A log is read through links; through a link
+that leads out of the review folder it is not written.
 
     log_path        where the log of a recording and reviewer lives
     read_log        every event of a file, and what is wrong with it
@@ -18,17 +21,13 @@ ends the writer: what the disk then holds is unknown, so nothing more may be cal
 import gc
 import glob
 import hashlib
-import json
 import os
-import socket
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ClassVar
 from weakref import WeakValueDictionary
-
-from filelock import FileLock, Timeout
 
 from emgreview.annotations.conforming import misfit
 from emgreview.annotations.events import (
@@ -41,9 +40,18 @@ from emgreview.annotations.events import (
     now,
     to_event,
 )
-from emgreview.annotations.files import FileSystem
+from emgreview.annotations.files import MOST_LOG, FileSystem
+from emgreview.annotations.lock import WriterLock
 from emgreview.annotations.upgrade import Step, schema_of, steps_from, upgraded
-from emgreview.errors import LogBrokenError, LogError, LogLockedError, LogReadOnlyError, LogTooNewError, LogWriteError
+from emgreview.errors import (
+    LogBrokenError,
+    LogError,
+    LogReadOnlyError,
+    LogTooNewError,
+    LogWriteError,
+    ParameterError,
+    ReadError,
+)
 
 
 def log_path(folder: Path, recording: str, reviewer: str, participant: str | None = None) -> Path:
@@ -57,7 +65,7 @@ def log_path(folder: Path, recording: str, reviewer: str, participant: str | Non
 @dataclass(frozen=True)
 class Content:
     """What a file holds: its good ``lines`` without newlines, their ``size`` in bytes, the ``head`` (SHA-256 of the
-    last), the last ``counter``, the ``torn`` bytes after the last newline; ``problem`` says where it breaks."""
+    last), the last ``counter``, the ``torn`` bytes after them that never counted; ``problem`` says where it breaks."""
 
     lines: list[bytes]
     size: int
@@ -74,22 +82,36 @@ def read_log(
     order. Without ``before`` the ``old`` values of decisions are not checked against the schema: ``each`` must not
     look at them.
 
-    Events are not kept: a long log would fill the memory with states that no longer hold. Raises LogTooNewError,
-    OSError.
+    Events are not kept: a long log would fill the memory with states that no longer hold. Raises LogTooNewError, and
+    ReadError, an OSError, where there is no plain file that can be read.
     """
-    lines = (files or FileSystem()).read(path).split(b"\n")
-    torn = lines.pop()
+    content = (files or FileSystem()).read(path)
     with _no_search_for_cycles():
-        return _read_lines(path, lines, torn, each, before)
+        return _read_lines(path, content, each, before)
 
 
-def _read_lines(path: Path, lines: list[bytes], torn: bytes, each: Callable[[Event], object], before: bool) -> Content:
+_ZEROED = bytes(16)
+"""Zero bytes in a row that only a block which never reached the disk leaves: no line holds one, and damage to a single
+byte of a line that counted makes none."""
+
+_CRLF = (
+    "its lines end in CR LF; version control or an editor changed them, as every line ends in LF alone. Turn each CR "
+    "LF back into LF (sed -i 's/\\r$//' on a copy; the digests then tell whether all is as it was), and have version "
+    "control leave such files alone (*.jsonl -text in .gitattributes)"
+)
+
+
+def _read_lines(path: Path, content: bytes, each: Callable[[Event], object], before: bool) -> Content:
     size, head, counter = 0, ZEROS, 0
     named = _named(path)
+    lines: list[bytes] = []
     steps: tuple[Step, ...] = ()
     problem = None
-    for number, line in enumerate(lines):
+    while (end := content.find(b"\n", size)) >= 0:
+        number, line = len(lines), content[size:end]
         try:
+            if line.endswith(b"\r"):
+                raise LogBrokenError(_CRLF)
             found, whole, digest = decode(line)
             if not whole:
                 raise LogBrokenError("its bytes do not fit its own digest")
@@ -110,17 +132,20 @@ def _read_lines(path: Path, lines: list[bytes], torn: bytes, each: Callable[[Eve
             if event.seq != number or event.counter <= counter:
                 raise LogBrokenError(f"its numbers ({event.seq}, {event.counter}) are out of order")
         except LogBrokenError as why_not:
+            if _ZEROED in line and end + 1 == len(content):  # the line that was being written when the power went
+                break
             problem = (
                 f"{path.name}, line {number + 1} (byte {size}): {why_not}. The {number} lines before it are good; "
                 "restore the file from a copy or from version control."
             )
-            del lines[number:]
             break
         except LogTooNewError as why_not:
             raise LogTooNewError(f"{path.name} cannot be opened: {why_not}") from None
         each(event)
-        size += len(line) + 1
+        lines.append(line)
+        size = end + 1
         head, counter = digest, event.counter
+    torn = content[size:] if problem is None else content[content.rfind(b"\n") + 1 :]
     return Content(lines, size, head, counter, torn, problem)
 
 
@@ -142,6 +167,9 @@ def _no_search_for_cycles() -> Iterator[None]:
             gc.enable()
 
 
+IN_DOUBT = "Whether the decision was saved is not known: it may or may not be on disk; opening the review again tells."
+
+
 class Log:
     """A log open for appending or, where ``problem`` is a sentence, for reading only.
 
@@ -151,6 +179,8 @@ class Log:
     """
 
     _writing: ClassVar[WeakValueDictionary[Path, "Log"]] = WeakValueDictionary()
+    _in_doubt: ClassVar[dict[Path, bytes]] = {}
+    """By log, the line of which this program cannot say whether it was saved."""
 
     def __init__(
         self, path: Path, each: Callable[[Event], object], *, files: FileSystem | None = None, read_only: bool = False
@@ -162,14 +192,13 @@ class Log:
         self.broken = False
         self._files = files or FileSystem()
         self._fd: int | None = None
-        self._dead = False
-        self._lock = FileLock(path.parent / f".{path.name}.lock", thread_local=False)
-        self._holder = path.parent / f".{path.name}.writer"
+        self._dead = self._begun = self._whole = False
+        self._lock = WriterLock(path)
         content = Content([], 0, ZEROS, 0, b"", None)
         try:
             if not read_only:
                 self._take_lock()
-            if path.exists():
+            if os.path.lexists(path):
                 content = self._read(each)
                 self._open(content)
         except BaseException:
@@ -218,6 +247,12 @@ class Log:
             again = "; open the review again" if self.problem.endswith("is closed") else ""
             raise LogReadOnlyError(f"{self.problem}; the decision was not saved{again}.")
         line, event = encode({**fields, "seq": len(self._lines), "prev": self.head, "time": now()})
+        if self._size + len(line) >= MOST_LOG:
+            raise ParameterError(
+                f"{self.path.name} holds {self._size} bytes, and a log may hold {MOST_LOG}; the decision was not "
+                "saved; go on in a new review folder."
+            )
+        self._begun = self._whole = False
         try:
             self._write(line)
         except BaseException as why:  # an interrupt between write and fsync leaves the file as unknown as a failure
@@ -227,8 +262,11 @@ class Log:
                 f"{self.path.name} takes no more decisions: writing failed on {now()} ({words}). Close the review, "
                 "see to the disk, and open it again."
             )
+            # of a write that the system refused a part is there at most; of one that was interrupted, perhaps all
+            if doubt := self._whole or (self._begun and not isinstance(why, OSError)):
+                self._in_doubt[self.path.absolute()] = line
             if isinstance(why, OSError):
-                raise LogWriteError(f"{self.problem} The decision was not saved.") from why
+                raise LogWriteError(f"{self.problem} {IN_DOUBT if doubt else 'The decision was not saved.'}") from why
             raise
         if self.header is None:
             self.header = event.new
@@ -242,9 +280,7 @@ class Log:
         if self._fd is not None:
             fd, self._fd = self._fd, None
             self._files.close(fd)
-        if self._lock.is_locked:
-            self._holder.unlink(missing_ok=True)
-            self._lock.release()
+        self._lock.give_free()
         self.problem = self.problem or f"{self.path.name} {why}"
 
     def _write(self, line: bytes) -> None:
@@ -257,7 +293,9 @@ class Log:
                 f"{self.path.name} was changed by something else while it was open; the decision was not saved; "
                 "check the file with verify"
             )
+        self._begun = True
         self._files.write(self._fd, line + b"\n")
+        self._whole = True
         self._files.fsync(self._fd)
         if not self._lines:
             self._files.fsync_dir(self.path.parent)
@@ -275,40 +313,52 @@ class Log:
 
     def _take_lock(self) -> None:
         try:
+            self._demand_inside()
             self._files.make_dirs(self.path.parent)
             if earlier := self._writing.get(self.path.resolve()):
                 earlier.close("was opened again, by a later review in this program; use that one")
-            self._lock.acquire(timeout=0)
+            self._lock.take()
             self._writing[self.path.resolve()] = self
-            holder = {"process": os.getpid(), "computer": socket.gethostname(), "since": now()}
-            self._holder.write_text(json.dumps(holder), encoding="utf-8")
-        except Timeout:
-            try:
-                holder = json.loads(self._holder.read_text(encoding="utf-8"))
-                who = f"process {holder['process']} on {holder['computer']} since {holder['since']}"
-            except (OSError, ValueError, KeyError, TypeError):
-                who = "another process"
-            raise LogLockedError(
-                f"{self.path.name} is being written by {who}; a log has one writer at a time; close the other review, "
-                "or open this one with read_only=True."
-            ) from None
-        except OSError as why:
+        except (OSError, RuntimeError) as why:  # RuntimeError: resolve, of a link to itself
             self._only_read(why)
 
+    def _demand_inside(self) -> None:
+        """ReadError where links lead from the log's place out of the review folder: nothing is written there."""
+        logs = next((one for one in self.path.parents if one.name == "logs"), self.path.parent)
+        folder = (logs.parent if logs.name == "logs" else logs).resolve()
+        if folder not in self.path.resolve().parents:
+            raise ReadError(
+                "a link leads from its place out of the review folder, and a folder that came from elsewhere could so "
+                "have any file of yours written; put the file itself there"
+            )
+
     def _open(self, content: Content) -> None:
-        """Open for appending; move an unfinished last line out of the way."""
+        """Open for appending; move an unfinished last line out of the way, and flush what is there: a line that was
+        written and never flushed is told as there from now on."""
         if self.problem:
             return
         try:
-            self._fd = self._files.open_append(self.path, create=False)
+            self._fd = self._files.open_append(self.path.resolve(), create=False)
             if content.torn:
                 self._set_aside(content)
+            elif content.lines:
+                self._files.fsync(self._fd)
         except OSError as why:
             self._only_read(why)
+            return
+        doubtful = self._in_doubt.pop(self.path.absolute(), None)
+        if doubtful is not None:
+            is_there = doubtful in content.lines[-1:]
+            told = (
+                f"The decision of which it was not known whether {self.path.name} had saved it "
+                f"{'is there, and saved' if is_there else 'is not there: take it again'}."
+            )
+            self.notice = f"{self.notice} {told}".strip()
 
-    def _only_read(self, why: OSError) -> None:
+    def _only_read(self, why: OSError | RuntimeError) -> None:
+        words = getattr(why, "strerror", None) or why
         self.problem = (
-            f"{self.path.name} cannot be opened for writing ({why.strerror or why}); it is open for reading only; see "
+            f"{self.path.name} cannot be opened for writing ({words}); it is open for reading only; see "
             "to its folder (it must exist, and be yours to write in), or give another"
         )
 
@@ -321,7 +371,8 @@ class Log:
         self._files.fsync_dir(beside.parent)
         self._files.truncate(self._fd, content.size)
         self._files.fsync(self._fd)
+        zeroed = ": zero bytes stand where a power cut kept the disk from writing" if _ZEROED in content.torn else ""
         self.notice = (
-            f"The last line of {self.path.name} was unfinished and is kept in {beside.name}; "
+            f"The last line of {self.path.name} was unfinished{zeroed} and is kept in {beside.name}; "
             "the decision in it had never been shown as saved."
         )

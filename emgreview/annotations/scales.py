@@ -15,15 +15,17 @@ log a scale is plain JSON, one entry a channel in the recording's order:
 """
 
 import dataclasses
-import json
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from emgreview.annotations.conforming import fits
+from emgreview.annotations.files import FileSystem
 from emgreview.errors import LogError
 from emgreview.model import Recording
+from emgreview.plain_files import read_json
 
 Scales = Sequence[Mapping[str, Any]]
 
@@ -105,15 +107,19 @@ def refuse(found: Differing, whose: str, advice: str) -> None:
 
 
 def last_stated(path: Path) -> tuple[str | None, Scales | None]:
-    """The digest of the samples in a log's first line, and the scales that it states last; None where it does not."""
-    content = path.read_bytes()
+    """The digest of the samples in a log's first line, and the scales that it states last; None where it does not, or
+    where it cannot be read: whoever opens that log is told why."""
     try:
-        samples = json.loads(content[: content.index(b"\n")])["new"]["fingerprint"]["samples"]
+        content = FileSystem().read(path)
+        samples = read_json(content[: content.index(b"\n")])["new"]["fingerprint"]["samples"]
         at = content.rindex(b'"scales":[', 0, content.rindex(b"\n"))
         line = content[content.rfind(b"\n", 0, at) + 1 : content.index(b"\n", at)]
-        return samples, json.loads(line)["new"].get("scales")
-    except (ValueError, KeyError, TypeError, AttributeError):
+        found = read_json(line)["new"].get("scales")
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None, None
+    if not isinstance(samples, str) or (found is not None and not fits("scales", found)):
+        return None, None
+    return samples, found
 
 
 def _amplitude(before: Mapping[str, Any], now: Mapping[str, Any]) -> str:

@@ -8,13 +8,13 @@ Each line of a log says whether it was written blind; the last line counts.
     last_line       the last whole line of a log, without reading it all
 """
 
-import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from emgreview.annotations.events import check_text
 from emgreview.errors import DecisionError, ParameterError
+from emgreview.plain_files import open_plain, read_json
 
 NOT_BLIND = "unblind came, and no log of these recordings is of a blind review: nothing was changed."
 NOT_KEPT = "What was blind is shown, and its logs, which cannot be written now, do not say so."
@@ -57,9 +57,9 @@ def written_blind(folder: Path, reviewer: str) -> bool:
 def last_line(path: Path) -> dict[str, Any] | None:
     """The last whole line of a log as it was written, or None where it cannot be told from the end of the file."""
     try:
-        with path.open("rb") as stream:
-            stream.seek(max(0, path.stat().st_size - (1 << 16)))
-            line = json.loads(stream.read().split(b"\n")[-2])
+        with open_plain(path) as stream:
+            stream.seek(max(0, stream.seek(0, 2) - (1 << 16)))
+            line = read_json(stream.read(1 << 16).split(b"\n")[-2])
     except (OSError, IndexError, ValueError):
         return None
     return line if isinstance(line, dict) else None

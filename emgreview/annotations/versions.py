@@ -30,9 +30,10 @@ from typing import Any, NamedTuple
 from filelock import FileLock, Timeout
 
 from emgreview.annotations.events import check_name, decode
-from emgreview.annotations.files import FileSystem, demand_review_folder
+from emgreview.annotations.files import MOST_LOG, FileSystem, demand_review_folder
 from emgreview.annotations.log import read_log
 from emgreview.errors import DecisionError, LogError, VersionError
+from emgreview.plain_files import read_json, read_small
 
 TABLE, DESCRIPTION = "decisions.tsv", "decisions.json"
 
@@ -83,9 +84,9 @@ def seal_version(
     _demand_free(target)
     heads = {}
     for path in sorted((folder / "logs").rglob("*.jsonl")):
-        content = read_log(path, lambda event: None, files)
-        if content.problem or content.torn:
-            raise LogError(f"nothing was sealed: {content.problem or path.name + ' ends in an unfinished line'}")
+        content = read_log(path, lambda event: None, files)  # an unfinished last line of another never counted
+        if content.problem:
+            raise LogError(f"nothing was sealed: {content.problem}")
         heads[path.relative_to(folder).as_posix()] = {"lines": len(content.lines), "sha256": content.head}
     whole = {
         **description,
@@ -161,11 +162,11 @@ def seal_lines(folder: Path) -> list[SealLine]:
     say nothing: ``verify`` tells them."""
     found = []
     for path in (folder / "logs").rglob("*.jsonl"):
-        with suppress(OSError), path.open("rb") as log:
+        with suppress(OSError):
             found += [
                 SealLine(path.relative_to(folder).as_posix(), *said)
-                for line in log
-                if b'"operation":"seal"' in line and (said := _sealed_in(line.rstrip(b"\n")))
+                for line in read_small(path, MOST_LOG).split(b"\n")
+                if b'"operation":"seal"' in line and (said := _sealed_in(line))
             ]
     return found
 
@@ -203,9 +204,9 @@ def read_sealed(folder: Path, name: str, expect: str | None = None) -> Version:
             f"no version {name!r} in {folder.name}; there are: {', '.join(there) or 'none'}; check the name."
         )
     try:
-        text = (versions / name / DESCRIPTION).read_bytes()
-        table = (versions / name / TABLE).read_bytes()
-        description = json.loads(text)
+        text = read_small(versions / name / DESCRIPTION)
+        table = read_small(versions / name / TABLE, MOST_LOG)
+        description = read_json(text, name=DESCRIPTION)
         wanted = description["table"]["sha256"]
     except (OSError, ValueError, KeyError, TypeError) as why:
         raise VersionError(f"version {name!r} cannot be read ({why}); restore its folder from a copy.") from None

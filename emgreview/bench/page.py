@@ -10,6 +10,7 @@ from typing import Any
 
 from emgreview.bench.plan import COMPARATORS
 from emgreview.bench.verdicts import Figure
+from emgreview.cells import guard
 
 Row = Mapping[str, Any]
 
@@ -209,6 +210,10 @@ def tsv(rows: Sequence[Row]) -> str:
     lines = ["\t".join(rows[0])]
     for row in rows:
         lines.append(
-            "\t".join("n/a" if v != v else f"{v:.6g}" if isinstance(v, float) else str(v) for v in row.values())
+            "\t".join("n/a" if v != v else f"{v:.6g}" if isinstance(v, float) else _text(v) for v in row.values())
         )
     return "\n".join(lines) + "\n"
+
+
+def _text(value: object) -> str:
+    return guard(value) if isinstance(value, str) else str(value)

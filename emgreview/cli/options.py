@@ -10,9 +10,11 @@ number, whole       types of values that single commands take, too
 """
 
 import argparse
-import json
 from pathlib import Path
 from typing import Any
+
+from emgreview.errors import ReadError
+from emgreview.plain_files import read_json
 
 
 def add_source(parser: argparse.ArgumentParser) -> None:
@@ -148,8 +150,8 @@ def _setting(text: str) -> tuple[str, Any]:
             f"{text!r} came; give a parameter and its value: --set shortest_s=0.05 with --method double-threshold"
         )
     try:
-        return name.strip(), json.loads(value)
-    except ValueError:
+        return name.strip(), read_json(value.encode(errors="replace"))
+    except ReadError:  # no JSON: text
         return name.strip(), value.strip()
 
 

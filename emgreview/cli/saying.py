@@ -11,12 +11,12 @@ to_json, rows_to_tsv    values as text
 import argparse
 import json
 import math
-import re
 import sys
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 import emgreview as er
+from emgreview.cells import MISSING, guard
 from emgreview.cli.words import answer, in_shell_lines, in_shell_words
 
 _SHOWN: dict[str, None] = {}
@@ -84,4 +84,7 @@ def rows_to_tsv(rows: Sequence[Mapping[str, Any]]) -> str:
 
 
 def _cell(value: object) -> str:
-    return "n/a" if value is None or value != value else re.sub(r"[\t\r\n]", " ", str(value))
+    """Text so that no spreadsheet runs it, numbers as they are."""
+    if value is None or value != value:
+        return MISSING
+    return guard(value) if isinstance(value, str) else str(value)

@@ -21,6 +21,7 @@ from emgreview.checks import kind
 from emgreview.demo import words
 from emgreview.demo.study import PARTICIPANTS, RAIL_UV, RATE_HZ, TRIALS, Performance, Truth, perform
 from emgreview.errors import ParameterError
+from emgreview.plain_files import read_json
 
 __all__ = ["write_demo"]
 
@@ -136,7 +137,7 @@ def _is_complete(folder: Path, made_of: Mapping[str, object]) -> bool:
         return False
     card = folder / "sourcedata" / "demo.json"
     try:
-        found = json.loads(card.read_text("utf-8"))
+        found = read_json(card)
         stated = {key: found[key] for key in made_of}
         complete = found["complete"]
     except (OSError, ValueError, KeyError, TypeError):

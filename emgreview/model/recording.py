@@ -19,6 +19,7 @@ from emgreview.model.channels import Channel
 from emgreview.model.markers import Marker, demand_in_order, markers_of
 from emgreview.model.sources import ArraySource, Fingerprint, SampleSource, Scale
 from emgreview.model.units import ARBITRARY, VOLTS, FloatArray, to_sample
+from emgreview.plain_files import open_plain
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -336,8 +337,11 @@ class Recording:
         """
         if self.source.file is None:
             return Fingerprint(self._digests[0])
-        with self.source.file.open("rb") as stream:
-            return Fingerprint(self._digests[0], hashlib.file_digest(stream, "sha256").hexdigest())
+        with open_plain(self.source.file) as stream:
+            digest = hashlib.sha256()
+            while block := stream.read(1 << 20):
+                digest.update(block)
+        return Fingerprint(self._digests[0], digest.hexdigest())
 
     @cached_property
     def channel_digests(self) -> Mapping[str, str]:

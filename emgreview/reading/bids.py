@@ -13,13 +13,15 @@ JSON is merged key by key, more specific values last; of tables only the most sp
 
 import difflib
 import itertools
-import json
+import math
+import os
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 
+from emgreview import plain_files
 from emgreview.errors import FormatError, ReadError
 from emgreview.model import Channel
 from emgreview.reading.units import CHANNEL_TYPES
@@ -28,6 +30,9 @@ ALONE = "kinds and units are those of the file alone, and no channel is known to
 
 DATATYPES = ("emg", "eeg", "ieeg")
 """Folders of a dataset, and suffixes of its recordings, that may hold EMG channels in EDF or BDF."""
+
+_MOST_CELLS = 5_000_000
+"""Cells of a table at most: a million events in five columns (our own choice)."""
 
 _FILE = re.compile(r"sub-[a-zA-Z0-9+]+(_[a-z]+-[a-zA-Z0-9+]+)*_(emg|eeg|ieeg)\.([eE][dD][fF]|[bB][dD][fF])")
 
@@ -208,7 +213,7 @@ def dataset_root(path: Path) -> Path | None:
     root = folder.parent.parent
     if folder.parent.name.startswith("ses-"):
         root = root.parent
-    return root if (root / "dataset_description.json").is_file() else None
+    return root if os.path.lexists(root / "dataset_description.json") else None
 
 
 def entities_of(path: Path) -> dict[str, str]:
@@ -246,10 +251,8 @@ def _parents_below(path: Path, root: Path) -> list[Path]:
 
 
 def read_json(path: Path) -> dict[str, object]:
-    try:
-        value = json.loads(path.read_text(encoding="utf-8-sig"))
-    except (json.JSONDecodeError, UnicodeDecodeError) as error:
-        raise FormatError(f"{path.name} is not JSON in UTF-8 ({error}); correct it.") from error
+    """The object in a JSON file; numbers that are none, such as NaN, come as text, since most are never asked for."""
+    value = plain_files.read_json(path, odd_numbers_as_text=True)
     if not isinstance(value, dict):
         raise FormatError(f"{path.name} holds a {type(value).__name__}; a sidecar must be a JSON object; correct it.")
     return value
@@ -257,13 +260,12 @@ def read_json(path: Path) -> dict[str, object]:
 
 def read_table(path: Path) -> list[dict[str, str]]:
     """Rows of a TSV file by column; ``n/a`` is kept as text. Raises FormatError naming the line of a ragged row."""
-    try:
-        lines = path.read_text(encoding="utf-8-sig").split("\n")
-    except UnicodeDecodeError as error:
+    text = plain_files.read_text(path, plain_files.TABLE)
+    if (n_cells := text.count("\t") + text.count("\n")) > _MOST_CELLS:
         raise FormatError(
-            f"{path.name} is not UTF-8 ({error}); a TSV table must be; save it again as UTF-8."
-        ) from error
-    lines = [line.rstrip("\r") for line in lines]
+            f"{path.name} holds {n_cells} cells; a table beside a recording may hold {_MOST_CELLS}; give the right one."
+        )
+    lines = text.split("\n")
     while lines and not lines[-1].strip():
         lines.pop()
     if not lines:
@@ -329,10 +331,9 @@ def _read_channels(path: Path) -> dict[str, ChannelRow]:
 def _number(path: Path, line: int, cells: Mapping[str, str], column: str) -> float | None:
     if column not in cells:
         return None
-    try:
+    if re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", cells[column]) and math.isfinite(float(cells[column])):
         return float(cells[column])
-    except ValueError:
-        raise FormatError(
-            f"{path.name}: line {line} has {column} {cells[column]!r}; allowed: a number with a decimal point, or "
-            "n/a; correct it."
-        ) from None
+    raise FormatError(
+        f"{path.name}: line {line} has {column} {cells[column]!r}; allowed: a number with a decimal point, or n/a; "
+        "correct it."
+    )

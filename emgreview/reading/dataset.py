@@ -250,8 +250,16 @@ def read_dataset(
             else f"does not exist{meant(folder)}; give an existing folder"
         )
         raise ReadError(f"{folder} {what}; read_dataset() takes a folder of recordings.")
-    bids = (folder / "dataset_description.json").is_file()
-    data, loud = _bids(folder, rate_hz, unit, columns) if bids else _plain(folder, rate_hz, unit, columns)
+    bids = os.path.lexists(folder / "dataset_description.json")
+    try:
+        data, loud = _bids(folder, rate_hz, unit, columns) if bids else _plain(folder, rate_hz, unit, columns)
+    except EmgreviewError:
+        raise
+    except OSError as why:
+        raise ReadError(
+            f"{folder} cannot be looked through ({why.strerror or why}: {why.filename}); its folders must be open to "
+            "you for reading; see to that."
+        ) from why
     for sentence in loud:
         tell(f"{data.name}: {sentence}")
     return data
@@ -264,7 +272,7 @@ def _plain(
     files: list[Path] = []
     left_out: list[Path] = []
     known = known_extensions()
-    for file in sorted(file for file in folder.iterdir() if file.is_file() and not file.name.startswith(".")):
+    for file in sorted(file for file in folder.iterdir() if _is_no_folder(file) and not file.name.startswith(".")):
         taken = file.suffix.lower() in known and (
             (columns is not None and rate_hz is not None) or reader_for(file).describes_itself
         )
@@ -328,8 +336,13 @@ def _holds_recordings(folder: Path) -> bool:
     return any(
         file.suffix.lower() in known and reader_for(file).describes_itself
         for file in folder.iterdir()
-        if file.is_file()
+        if _is_no_folder(file)
     )
+
+
+def _is_no_folder(file: Path) -> bool:
+    """Links to nothing and pipes, too: opening them tells what they are, and passing over them would tell nothing."""
+    return not file.is_dir()
 
 
 def _bids(
@@ -366,7 +379,7 @@ def _bids(
             "remove one of the two."
         )
     table = folder / "participants.tsv"
-    participants = tuple(read_table(table)) if table.is_file() else ()
+    participants = tuple(read_table(table)) if os.path.lexists(table) else ()
     loud = []
     if left_out:
         loud.append(
@@ -417,7 +430,7 @@ def _signal_files(folder: Path) -> list[Path]:
         if place.is_dir()
     ]
     found: dict[Path, Path] = {}
-    for file in sorted(file for place in places for file in place.rglob("*") if file.is_file()):
+    for file in sorted(file for place in places for file in place.rglob("*") if _is_no_folder(file)):
         own = file.suffix.lower() in (".edf", ".bdf")
         named = file.stem.rpartition("_")[2] in DATATYPES and file.suffix != ".json"
         if not file.name.startswith(".") and (own or named or file.suffix.lower() not in _BESIDE):

@@ -10,6 +10,7 @@ file for the length of that read only, so a file that shrinks meanwhile raises a
     read_header(path)   Header alone: enough for a look at a damaged file
 """
 
+import os
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emgreview.errors import FormatError, RateError, ReadError, TruncatedError
+from emgreview.plain_files import demand_plain, open_plain
 from emgreview.reading.contents import Contents, Reader, Signal
 from emgreview.reading.edf_annotations import gapped, markers_in
 
@@ -92,6 +94,7 @@ class _Samples:
         if stop <= start:
             return np.empty(0, np.uint8)
         try:
+            demand_plain(header.path)
             records = np.memmap(
                 header.path, np.uint8, "r", header.n_bytes, shape=(header.n_records, header.record_bytes)
             )
@@ -172,8 +175,8 @@ class _Chosen:
 
 def read_header(path: Path) -> Header:
     """The header, every field checked that the samples depend on, and the file's size held against it."""
-    size = path.stat().st_size
-    with path.open("rb") as stream:
+    with open_plain(path) as stream:
+        size = os.fstat(stream.fileno()).st_size
         fixed = stream.read(256)
         if len(fixed) < 256:
             raise TruncatedError(

@@ -8,6 +8,7 @@ onsets here.
     gapped(path, called, why)           the error for a file with gaps
 """
 
+import math
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -39,7 +40,12 @@ def markers_in(
                         f"{path.name}: an annotation in data record {record + 1} reads {text[:40]!r}; EDF+ wants "
                         "onset, optional duration and texts between the bytes 21, 20 and 0; export the file again."
                     )
-                onset = float(match[1])
+                onset, duration = float(match[1]), None if match[2] is None else float(match[2])
+                if not math.isfinite(onset) or not math.isfinite(duration or 0.0):
+                    raise FormatError(
+                        f"{path.name}: an annotation in data record {record + 1} has a time of {len(text)} bytes, "
+                        "which is no number of seconds; export the file again."
+                    )
                 try:
                     labels = match[3].decode("utf-8").split("\x14")
                 except UnicodeDecodeError as error:
@@ -50,7 +56,6 @@ def markers_in(
                 if place == 0 and order == 0 and labels[0] == "":
                     starts[record] = onset
                     labels = labels[1:]
-                duration = None if match[2] is None else float(match[2])
                 empty += sum(label == "" and onset != starts.get(record) for label in labels)
                 found += [(onset, label, duration) for label in labels if label]
     zero = starts.get(0, 0.0)

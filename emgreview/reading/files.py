@@ -12,6 +12,7 @@ from pathlib import Path
 from emgreview.checks import kind
 from emgreview.errors import EmgreviewError, ReadError, tell
 from emgreview.model import Recording
+from emgreview.plain_files import demand_plain
 from emgreview.reading.assembly import Unit, assemble
 from emgreview.reading.bids import find_sidecars
 from emgreview.reading.checks import check_samples
@@ -111,7 +112,9 @@ def read(
         raise ReadError(
             f"{path} is a link to {path.readlink()}, which is not there; give the path of an existing file."
         )
-    if not path.is_file():
+    if os.path.lexists(path):
+        demand_plain(path)
+    else:
         parent = path.parent
         near = "its folder does not exist either" if not parent.is_dir() else f"its folder holds {_listing(parent)}"
         raise ReadError(f"there is no file {path} ({near}){meant(path)}; give the path of an existing file.")

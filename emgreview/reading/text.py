@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from emgreview.errors import FormatError, ParameterError, RateError, UnitError
 from emgreview.model import FloatArray
+from emgreview.plain_files import open_plain, read_text
 from emgreview.reading.contents import Contents, Reader, Signal
 
 TIME = "time"
@@ -26,6 +27,9 @@ TIME = "time"
 
 LEFT_OUT_SIGNS = frozenset({"-", "–", "—", "_"})
 """What stands in a shell, or on paper, for a column to leave out, and is no name of a channel."""
+
+MOST_BYTES = 1 << 30
+"""Bytes of a text file at most: it is loaded whole, in several times its size (our own choice)."""
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|nan", re.IGNORECASE)
 _DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+([eE][+-]?\d+)?")
@@ -116,8 +120,8 @@ def _and(words: Sequence[str]) -> str:
 def _header(path: Path) -> str:
     """The first line as a message shows it, "" where there is none that can be read."""
     try:
-        with path.open(encoding="utf-8-sig") as stream:
-            return _short(stream.readline(200).strip())
+        with open_plain(path) as stream:
+            return _short(stream.readline(800).decode("utf-8-sig")[:200].strip())
     except (OSError, UnicodeDecodeError):
         return ""
 
@@ -142,15 +146,7 @@ def _labels(path: Path, columns: Sequence[str | None] | None) -> list[str | None
 
 
 def _lines(path: Path) -> list[str]:
-    try:
-        content = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise FormatError(
-            f"{path.name} is not text in UTF-8 ({error.reason} at byte {error.start}); only plain numbers and "
-            "separators "
-            "are allowed; save it again as UTF-8 text."
-        ) from error
-    lines = content.split("\n")
+    lines = read_text(path, MOST_BYTES).split("\n")
     while lines and not lines[-1].strip():
         lines.pop()
     if not lines:

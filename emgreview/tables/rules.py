@@ -12,7 +12,6 @@ import dataclasses
 import json
 import math
 import os
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,7 +20,8 @@ from typing import Any, Self
 from emgreview.annotations.events import BEHAVIOURS, CAUTIONS, CONFIDENCES, KINDS, Choice, check_text, digest_of
 from emgreview.annotations.files import write_new
 from emgreview.checks import kind, likely_unit
-from emgreview.errors import ParameterError, UnknownNameError
+from emgreview.errors import ParameterError, ReadError, UnknownNameError
+from emgreview.plain_files import read_json, read_toml
 
 NOT_STATED = "not stated"
 SIGNALS = ("usable", "caution", "unusable")
@@ -302,17 +302,14 @@ class Rule:
         """
         kind("path", path, (str, os.PathLike), "the path of a .json or .toml file with a rule")
         path = Path(path)
+        if not os.path.lexists(path):
+            raise ParameterError(f"there is no file {path}; a rule is a .json or .toml file; check the name.")
         try:
-            text = path.read_text(encoding="utf-8")
-            values = tomllib.loads(text) if path.suffix == ".toml" else json.loads(text)
-        except FileNotFoundError:
-            raise ParameterError(f"there is no file {path}; a rule is a .json or .toml file; check the name.") from None
-        except UnicodeDecodeError:
+            values = read_toml(path) if path.suffix == ".toml" else read_json(path)
+        except ReadError as why:
             raise ParameterError(
-                f"{path} is no rule: it is not text in UTF-8; {RULE_FILE}; give such a file."
+                f"{path} cannot be read as a rule ({str(why).removesuffix('.')}); {RULE_FILE}; correct the file."
             ) from None
-        except (OSError, ValueError) as why:
-            raise ParameterError(f"{path} cannot be read as a rule ({why}); {RULE_FILE}; correct the file.") from None
         if not isinstance(values, dict):
             raise ParameterError(f"{path} is no rule: it holds a {type(values).__name__}; {RULE_FILE}; correct it.")
         try:

@@ -1,31 +1,18 @@
 """Tables as tab-separated text that loses nothing and that no spreadsheet takes for anything but text; and back.
 
 UTF-8, one header line, rows ended by one line feed, no quoting. Numbers in the shortest form that reads back the same;
-missing is ``n/a``. A text cell that a spreadsheet or an editor could take for more than text begins with an apostrophe:
-
-    '=SUM(A1)       text that begins, after blanks, with = + - @, their full-width forms, or an apostrophe; or is n/a
-    '"a\\tb"         text that begins with a quotation mark, or holds control characters, line breaks, or marks that
-                    turn the direction of writing: as a JSON string, all but ASCII escaped
-
-A reader takes one leading apostrophe off, and reads what then begins with a quotation mark as JSON.
+missing is ``n/a``. How a text stands in a cell, :mod:`emgreview.cells` says.
 
     to_tsv, from_tsv    the whole table
-    guard, unguard      one text
 """
 
-import json
-import unicodedata
 from collections.abc import Callable, Mapping
 from typing import Any
 
 import pandas as pd
 
+from emgreview.cells import GUARD, MISSING, guard, unguard
 from emgreview.tables.decisions import DTYPES
-
-MISSING, GUARD = "n/a", "'"
-FORMULA_STARTERS = "=+-@＝＋－＠" + GUARD
-TURNING = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
-"""The characters of Unicode's bidirectional algorithm that can show a line in another order than it is stored."""
 
 HOW: Mapping[str, str] = {
     "missing": MISSING,
@@ -33,21 +20,6 @@ HOW: Mapping[str, str] = {
     "rule": "take one leading apostrophe off a text; what then begins with a quotation mark is a JSON string",
 }
 """What a version's description says of its text."""
-
-
-def guard(text: str) -> str:
-    """A text as it stands in a cell."""
-    if text.startswith('"') or any(map(_unsafe, text)):
-        return GUARD + json.dumps(text)
-    return GUARD + text if text == MISSING or text.lstrip().startswith(tuple(FORMULA_STARTERS)) else text
-
-
-def unguard(cell: str) -> str:
-    """The text that stands in a cell."""
-    if not cell.startswith(GUARD):
-        return cell
-    text = cell.removeprefix(GUARD)
-    return str(json.loads(text)) if text.startswith('"') else text
 
 
 def to_tsv(table: pd.DataFrame) -> bytes:
@@ -75,10 +47,6 @@ def from_tsv(content: bytes, types: Mapping[str, str], *, guarded: bool = True) 
         cells: list[Any] = [None if row[index] == MISSING else parsers[kind](row[index]) for row in rows]
         columns[name] = pd.Series(cells, dtype="object").astype(DTYPES[kind])  # type: ignore[call-overload]
     return pd.DataFrame(columns, columns=names)
-
-
-def _unsafe(letter: str) -> bool:
-    return letter in TURNING or unicodedata.category(letter) in ("Cc", "Cs", "Zl", "Zp")
 
 
 def _cell(value: Any) -> str:

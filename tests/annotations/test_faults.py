@@ -314,7 +314,7 @@ def test_a_clock_that_goes_backwards_changes_no_order(tmp_path, monkeypatch, cou
     monkeypatch.setattr(log_module, "now", lambda: next(times))
     path = write(tmp_path)
     assert comments(path)[0] == ["one", "two", "three"]
-    assert [json.loads(line)["time"][8:10] for line in path.read_bytes().splitlines()] == ["30", "29", "28", "27"]
+    assert [json.loads(line)["time"][8:10] for line in path.read_bytes().splitlines()] == ["31", "30", "29", "28"]
     assert verify(tmp_path).ok
     counted("clock going backwards: 4 lines, a day earlier each, in their order")
 

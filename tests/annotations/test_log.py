@@ -263,11 +263,16 @@ def test_a_folder_that_cannot_be_written_opens_for_reading(tmp_path):
 
 def test_an_interrupt_during_a_write_ends_the_writer(tmp_path):
     class Interrupted(FileSystem):
+        armed = False
+
         def fsync(self, fd):
-            raise KeyboardInterrupt
+            if self.armed:
+                raise KeyboardInterrupt
 
     path = write(tmp_path)
-    log = Log(path, lambda event: None, files=Interrupted())
+    files = Interrupted()
+    log = Log(path, lambda event: None, files=files)
+    files.armed = True
     with pytest.raises(KeyboardInterrupt):
         log.append(fields(9))
     with pytest.raises(LogWriteError, match="KeyboardInterrupt"):

@@ -1,0 +1,591 @@
+"""Files as a stranger, a bad disk or a slip might hand them over: intact ones, mutated by fixed seeds, then looked at.
+
+A target is a folder of intact files and the looks at it: everything of the package that reads them. One input is one
+mutation of one file, or another thing in its place, and one look. Its outcome is that the look went well, raised an
+error of the package, raised anything else (a foreign traceback), or took longer than LONGEST_S (a hang).
+
+To have a further format or a further reading attacked, add a line to TARGETS, or to the looks of one.
+
+    TARGETS         what is attacked
+    attack          so many inputs of one target: Counts
+    signed          a line of a log whose digest fits, whatever it holds
+"""
+
+import hashlib
+import json
+import os
+import random
+import shutil
+import signal
+import sys
+import traceback
+import warnings
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+
+sys.path.append(str(Path(__file__).parent / "reading"))
+from files_on_disk import Layout, Sig, write
+from scripted_reviews import Unflushed, detect
+from stored_reviews import cut, first_recordings
+
+import emgreview as er
+from emgreview.annotations.convention import read_convention
+from emgreview.annotations.events import encode
+from emgreview.errors import EmgreviewError
+
+LONGEST_S = 10.0
+"""A look that takes longer is a hang."""
+
+SAMPLES = Path(__file__).parent / "files"
+
+
+class Target(NamedTuple):
+    """``files``: name to bytes; ``attacked``: those whose bytes are mutated, by their endings; ``looks`` by name."""
+
+    files: Callable[[], Mapping[str, bytes]]
+    attacked: tuple[str, ...]
+    looks: Mapping[str, Callable[[Path], object]]
+
+
+@dataclass
+class Counts:
+    """What became of the inputs; ``foreign`` and ``hangs`` say look, seed and where."""
+
+    inputs: int = 0
+    fine: int = 0
+    own: int = 0
+    foreign: list[str] = field(default_factory=list)
+    hangs: list[str] = field(default_factory=list)
+
+    def __str__(self) -> str:
+        return (
+            f"{self.inputs} inputs, {self.fine} read, {self.own} own errors, {len(self.foreign)} foreign tracebacks, "
+            f"{len(self.hangs)} hangs over {LONGEST_S:g} s"
+        )
+
+
+class _TooLong(BaseException):
+    """No error: no handler of the package may take it for one."""
+
+
+def attack(
+    name: str, count: int, place: Path, *, first: int = 0, tell: Callable[[str], object] | None = None
+) -> Counts:
+    """Inputs ``first`` to ``first + count`` of a target, in a folder of their own; each follows from its number."""
+    target, counts = TARGETS[name], Counts()
+    files = target.files()
+    for number in range(first, first + count):
+        chance = random.Random(f"{name}/{number}")
+        folder = place / "it"
+        shutil.rmtree(folder, ignore_errors=True)
+        _lay_out(files, folder)
+        how = _spoil(files, target.attacked, folder, chance)
+        look = chance.choice(sorted(target.looks))
+        outcome, where = _outcome(target.looks[look], folder)
+        counts.inputs += 1
+        said = f"{name} {number}: {look} after {how}: {where}"
+        if outcome == "foreign":
+            counts.foreign.append(said)
+        elif outcome == "hang":
+            counts.hangs.append(said)
+        else:
+            setattr(counts, outcome, getattr(counts, outcome) + 1)
+        if tell is not None and outcome in ("foreign", "hang"):
+            tell(said)
+    return counts
+
+
+def _outcome(look: Callable[[Path], object], folder: Path) -> tuple[str, str]:
+    try:
+        with _no_longer_than(LONGEST_S), warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            look(folder)
+    except EmgreviewError:
+        return "own", ""
+    except _TooLong as why:
+        return "hang", _where(why)
+    except BaseException as why:
+        if isinstance(why, KeyboardInterrupt):
+            raise
+        return "foreign", f"{type(why).__name__}: {str(why)[:100]} at {_where(why)}"
+    return "fine", ""
+
+
+def _where(why: BaseException) -> str:
+    frames = [one for one in traceback.extract_tb(why.__traceback__) if "emgreview/" in one.filename]
+    return " < ".join(f"{Path(one.filename).name}:{one.lineno}" for one in frames[:-4:-1]) or "the look itself"
+
+
+@contextmanager
+def _no_longer_than(seconds: float) -> Iterator[None]:
+    def end(*_: object) -> None:
+        raise _TooLong
+
+    before = signal.signal(signal.SIGALRM, end)
+    signal.setitimer(signal.ITIMER_REAL, seconds)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.signal(signal.SIGALRM, before)
+
+
+def _lay_out(files: Mapping[str, bytes], folder: Path) -> None:
+    for name, content in files.items():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+
+
+# What is done to a file --------------------------------------------------------------------------------------------
+
+
+def _spoil(files: Mapping[str, bytes], attacked: tuple[str, ...], folder: Path, chance: random.Random) -> str:
+    """Spoil one file in the folder; what was done, in words."""
+    name = chance.choice([one for one in sorted(files) if one.endswith(attacked)])
+    path = folder / name
+    if chance.random() < 0.1:
+        what = chance.choice(sorted(PLACES))
+        path.unlink()
+        PLACES[what](path)
+        return f"{what} in place of {name}"
+    ways = {**BYTES, **next((more for ending, more in KINDS.items() if name.endswith(ending)), {})}
+    how = chance.choice(sorted(ways))
+    content = files[name]
+    with suppress(ValueError, KeyError, IndexError, TypeError, EmgreviewError):  # nothing of that kind to change
+        content = ways[how](content, chance)
+    path.write_bytes(content)
+    return f"{how} in {name}"
+
+
+def _link(target: str) -> Callable[[Path], None]:
+    return lambda path: path.symlink_to(target)
+
+
+PLACES: Mapping[str, Callable[[Path], object]] = {
+    "nothing": lambda path: None,
+    "a folder": Path.mkdir,
+    "a pipe": lambda path: os.mkfifo(path),
+    "a link to an endless device": _link("/dev/zero"),
+    "a link to an empty device": _link("/dev/null"),
+    "a link to itself": lambda path: path.symlink_to(path.name),
+    "a link to nothing": _link("gone"),
+    "a link to a folder": _link(".."),
+    "a link to another kind of file": _link("/proc/self/status"),
+}
+
+HOSTILE: tuple[Any, ...] = (
+    None, True, False, 0, 1, -1, 2**53 - 1, 1.5, -0.5, 1e308, "", "x", "nan", "=1+1", "x" * 1000, "\u202e", "../x",
+    "rec", "0" * 64, [], {}, [None], [[]], [["a"]], [["a", "b"]], [[1, 2]], [["a", "b", "c"]], {"a": 1}, {"a": None},
+    {"": {}}, [0, 1], [1.5, "a"], ["a", "a"],
+)  # fmt: skip
+"""Values of every kind in place of another one."""
+BEYOND: tuple[Any, ...] = (float("nan"), float("inf"), -float("inf"), 2**53, -(2**63), 10**30, 10**400)
+"""Values that canonical JSON does not hold."""
+CELLS = (
+    "", "n/a", "nan", "inf", "-inf", "-1", "0", "1e308", "1e999", "1" * 400, "9" * 5000, "0x10", "1,5", "١٢", "x",
+    "'=1",     '"', "\x00", "\u2028", "true", "\t", "é", "1e-999", " ", "-", "99999999", "1_000", "-0",
+)  # fmt: skip
+
+
+def _at(content: bytes, chance: random.Random) -> int:
+    return chance.randrange(len(content) + 1)
+
+
+def _replaced(content: bytes, chance: random.Random, new: bytes, most: int = 40) -> bytes:
+    start = _at(content, chance)
+    return content[:start] + new + content[start + chance.randrange(most) :]
+
+
+def _flipped(content: bytes, chance: random.Random) -> bytes:
+    changed = bytearray(content)
+    for _ in range(chance.choice((1, 1, 3, 30))):
+        changed[chance.randrange(len(changed))] = chance.randrange(256)
+    return bytes(changed)
+
+
+def _number_changed(content: bytes, chance: random.Random) -> bytes:
+    import re
+
+    found = chance.choice(list(re.finditer(rb"-?\d+(\.\d+)?", content)))
+    return content[: found.start()] + chance.choice(CELLS).encode() + content[found.end() :]
+
+
+BYTES: Mapping[str, Callable[[bytes, random.Random], bytes]] = {
+    "bytes changed": _flipped,
+    "a part taken out": lambda content, chance: _replaced(content, chance, b"", 400),
+    "a part doubled": lambda content, chance: content[: _at(content, chance)] + content[_at(content, chance) :],
+    "noise put in": lambda content, chance: _replaced(content, chance, chance.randbytes(chance.choice((1, 8, 500)))),
+    "cut short": lambda content, chance: content[: _at(content, chance)],
+    "emptied": lambda content, chance: b"",
+    "zeros at the end": lambda content, chance: content[: (at := _at(content, chance))] + bytes(len(content) - at),
+    "zeros in the middle": lambda content, chance: _replaced(content, chance, bytes(40)),
+    "another kind of file": lambda content, chance: chance.choice((b"PK\x03\x04", b"\x89PNG", b"\xff\xfe{}")),
+    "deep nesting": lambda content, chance: chance.choice((b"[", b'{"a":', b"[{")) * chance.choice((70, 900, 20_000)),
+    "deep nesting put in": lambda content, chance: _replaced(content, chance, b"[" * chance.choice((70, 5000))),
+    "a number changed": _number_changed,
+    "CR LF": lambda content, chance: content.replace(b"\n", b"\r\n"),
+    "a line doubled": lambda content, chance: _lines_changed(content, chance, lambda line: [line, line]),
+    "a line taken out": lambda content, chance: _lines_changed(content, chance, lambda line: []),
+    "a long line": lambda content, chance: _lines_changed(content, chance, lambda line: [line * 50]),
+}  # fmt: skip
+
+
+def _lines_changed(content: bytes, chance: random.Random, change: Callable[[bytes], list[bytes]]) -> bytes:
+    lines = content.split(b"\n")
+    place = chance.randrange(len(lines))
+    return b"\n".join([*lines[:place], *change(lines[place]), *lines[place + 1 :]])
+
+
+def _nodes(value: Any, above: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
+    """The places in a value, as the keys that lead there."""
+    pairs = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for key, inner in pairs:
+        yield (*above, key)
+        yield from _nodes(inner, (*above, key))
+
+
+def _node_changed(value: Any, chance: random.Random, hostile: tuple[Any, ...]) -> Any:
+    """One place of a value changed: another value, none, or another name. The value itself is changed."""
+    place = chance.choice(list(_nodes(value)))
+    holder = value
+    for key in place[:-1]:
+        holder = holder[key]
+    how = chance.random()
+    if how < 0.15:
+        del holder[place[-1]]
+    elif how < 0.2 and isinstance(holder, dict):
+        holder[chance.choice(("x", "", "recording"))] = holder.pop(place[-1])
+    else:
+        new = chance.choice(hostile)
+        holder[place[-1]] = json.loads(json.dumps(new)) if isinstance(new, list | dict) else new
+    return value
+
+
+def _json_changed(content: bytes, chance: random.Random) -> bytes:
+    value = _node_changed(json.loads(content), chance, HOSTILE + BEYOND)
+    return json.dumps(value, indent=chance.choice((None, 2))).encode()
+
+
+def _json_of_another_kind(content: bytes, chance: random.Random) -> bytes:
+    return json.dumps(chance.choice(HOSTILE + BEYOND)).encode()
+
+
+def signed(found: Mapping[str, Any], strict: bool) -> bytes:
+    """The line of these fields, its digest fitting. Not strict: as JSON that RFC 8785 does not allow."""
+    fields = {name: value for name, value in found.items() if name != "self"}
+    if strict:
+        try:
+            return encode(fields)[0]
+        except EmgreviewError:  # a line without one of its parts
+            pass
+    blank = json.dumps({**fields, "self": "0" * 64}, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode()
+    digest = hashlib.sha256(blank).hexdigest().encode()
+    return blank.replace(b'"self":"' + b"0" * 64, b'"self":"' + digest)
+
+
+def _log_signed_anew(content: bytes, chance: random.Random, *, strict: bool = True, most: int = 1) -> bytes:
+    """Values of lines changed, all digests fitting again."""
+    lines = [json.loads(line) for line in content.splitlines()]
+    for _ in range(most):
+        place = 0 if chance.random() < 0.3 else chance.randrange(len(lines))
+        line = lines[place]
+        part = chance.choice((line, line, {"new": line["new"]}, {"old": line["old"]}))
+        _node_changed(part, chance, HOSTILE if strict else HOSTILE + BEYOND)
+        if part is not line:
+            line.update(part)
+    head, raws = None, []
+    for line in lines:
+        line["prev"] = line["prev"] if head is None else head
+        raw = signed(line, strict)
+        head = hashlib.sha256(raw).hexdigest()
+        raws.append(raw)
+    return b"\n".join(raws) + b"\n"
+
+
+def _log_without_a_line(content: bytes, chance: random.Random) -> bytes:
+    """A line taken out or moved, the numbers and digests of the rest fitting again."""
+    lines = [json.loads(line) for line in content.splitlines()]
+    line = lines.pop(chance.randrange(len(lines)))
+    if chance.random() < 0.5:
+        lines.insert(chance.randrange(len(lines)), line)
+    head, raws = "0" * 64, []
+    for number, one in enumerate(lines):
+        one.update(prev=head, seq=number)
+        raw = signed(one, True)
+        head = hashlib.sha256(raw).hexdigest()
+        raws.append(raw)
+    return b"\n".join(raws) + b"\n"
+
+
+def _cell_changed(content: bytes, chance: random.Random) -> bytes:
+    lines = content.decode().split("\n")
+    place = chance.randrange(len(lines))
+    sign = "\t" if "\t" in lines[0] else ","
+    cells = lines[place].split(sign)
+    cells[chance.randrange(len(cells))] = chance.choice(CELLS)
+    lines[place] = sign.join(cells)
+    return "\n".join(lines).encode()
+
+
+def _column_lost(content: bytes, chance: random.Random) -> bytes:
+    rows = [line.split("\t") for line in content.decode().split("\n")]
+    place = chance.randrange(len(rows[0]))
+    return "\n".join("\t".join(row[:place] + row[place + 1 :]) for row in rows).encode()
+
+
+_EDF_WIDTHS = (8, 80, 80, 8, 8, 8, 44, 8, 8, 4)
+_EDF_SIGNAL_WIDTHS = (16, 80, 8, 8, 8, 8, 8, 80, 8, 32)
+
+
+def _edf_field_changed(content: bytes, chance: random.Random) -> bytes:
+    n = int(content[252:256])
+    widths = [*_EDF_WIDTHS, *(width for width in _EDF_SIGNAL_WIDTHS for _ in range(n))]
+    short = [place for place, width in enumerate(widths) if width <= 16]
+    place = chance.choice(short)
+    start = sum(widths[:place])
+    new = chance.choice((*CELLS, "EDF Annotations", "Status", "+1e5", "1e-300", "0.0000001")).encode()[: widths[place]]
+    return content[:start] + new.ljust(widths[place]) + content[start + widths[place] :]
+
+
+def _edf_annotation_changed(content: bytes, chance: random.Random) -> bytes:
+    place = chance.choice([at for at in range(len(content)) if content[at : at + 1] == b"\x14"])
+    new = chance.choice((b"\x14", b"\x15", b"\x00", b"+1e5", b"+" + b"9" * 30, b"\xff", b"-5\x14", b"\x14\x14"))
+    return content[:place] + new + content[place + len(new) :]
+
+
+_JSON = {"a value of JSON changed": _json_changed, "JSON of another kind": _json_of_another_kind}
+_EDF = {"a field changed": _edf_field_changed, "an annotation changed": _edf_annotation_changed}
+_TABLE = {"a cell changed": _cell_changed, "a column lost": _column_lost}
+KINDS: Mapping[str, Mapping[str, Callable[[bytes, random.Random], bytes]]] = {
+    ".jsonl": {
+        **{f"signed anew {n}": _log_signed_anew for n in range(16)},  # the most that gets past the digests
+        "signed anew, three changes": lambda content, chance: _log_signed_anew(content, chance, most=3),
+        "signed anew, not canonical": lambda content, chance: _log_signed_anew(content, chance, strict=False),
+        "signed anew without a line": _log_without_a_line,
+    },
+    ".json": {**_JSON, **{f"a value of JSON changed {n}": _json_changed for n in range(8)}},
+    ".tsv": {**_TABLE, **{f"a cell changed {n}": _cell_changed for n in range(6)}},
+    ".csv": _TABLE,
+    ".toml": {"a cell changed": _cell_changed},
+    ".edf": {**_EDF, **{f"a field changed {n}": _edf_field_changed for n in range(12)}},
+    ".bdf": {**_EDF, **{f"a field changed {n}": _edf_field_changed for n in range(12)}},
+}
+
+
+# What is attacked ----------------------------------------------------------------------------------------------------
+
+
+def _stored(name: str) -> Callable[[], Mapping[str, bytes]]:
+    folder = SAMPLES / name
+    return lambda: {
+        path.relative_to(folder).as_posix(): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()
+    }
+
+
+@cache
+def _cut(name: str) -> tuple[er.Trials, ...]:
+    if name == "review-1":
+        return tuple(er.cut_trials(one, cue="go", before_s=0.5, after_s=1.0) for one in first_recordings())
+    return tuple(cut()[:1] if name == "review-1c" else cut())
+
+
+def _verified(folder: Path) -> None:
+    try:
+        er.verify(folder)
+    except EmgreviewError as why:
+        raise AssertionError(f"verify raised {why}") from why
+
+
+def _opened(name: str, reviewer: str, **options: Any) -> Callable[[Path], object]:
+    def look(folder: Path) -> None:
+        opened = er.open_review(_cut(name), folder, reviewer=reviewer, detect=detect, files=Unflushed(), **options)
+        with opened as session:
+            _ = session.progress, session.excluded, session.convention, session.notices, session.where
+            for trial in session.queue[:3]:
+                _ = session.state(trial), session.open_channels(trial)
+            _ = session.decisions()
+            if not session.read_only:
+                for _ in range(3):
+                    session.undo()
+                    session.redo()
+                with suppress(EmgreviewError):
+                    session.accept_rest(session.queue[0])
+                session.comment(session.queue[0], "seen")
+
+    return look
+
+
+def _settled(name: str) -> Callable[[Path], object]:
+    def look(folder: Path) -> None:
+        with er.adjudicate(_cut(name), folder, "r1", "r2", reviewer="r3", detect=detect, files=Unflushed()) as session:
+            for dispute in session.disputes()[:2]:
+                _ = dispute.candidates, dispute.settled
+            _ = session.progress
+
+    return look
+
+
+def _audited(folder: Path) -> None:
+    with er.open_review(
+        _cut("review-1b"), folder, reviewer="r1", detect=detect, files=Unflushed(), blind=False
+    ) as session:
+        audit = er.bulk_audit(session)
+        _ = str(audit), audit.open
+
+
+def _replayed(name: str, *versions: str) -> Mapping[str, Callable[[Path], object]]:
+    recordings = [one.recording for one in _cut(name)]
+    return {
+        f"replay {version}": lambda folder, version=version: er.replay(folder, recordings, version, detect=detect)
+        for version in versions
+    }
+
+
+def _of_review(name: str, versions: tuple[str, ...], reviewers: tuple[str, ...]) -> dict[str, Callable[[Path], object]]:
+    """The looks at a review folder."""
+    looks: dict[str, Callable[[Path], object]] = {"verify": _verified, "verify again": _verified}
+    for version in versions:
+        looks[f"read_version {version}"] = lambda folder, version=version: er.read_version(folder, version)
+        looks[f"diff {version}"] = lambda folder, version=version: str(er.diff(folder, version, "now"))
+        looks[f"include {version}"] = lambda folder, version=version: er.include(
+            er.read_version(folder, version), er.Rule(name="main", version=1)
+        )
+    for reviewer in reviewers:
+        looks[f"diff 1 of {reviewer}"] = lambda folder, who=reviewer: str(er.diff(folder, 1, reviewer=who))
+        looks[f"open as {reviewer}"] = _opened(name, reviewer)
+        looks[f"read only as {reviewer}"] = _opened(name, reviewer, read_only=True)
+    if len(reviewers) > 1:
+        looks["agreement"] = lambda folder: str(er.agreement(folder, "r1", "r2"))
+        looks["merge"] = lambda folder: er.merge_reviews(folder, "r1", "r2", "r3").table
+        looks["merge of two"] = lambda folder: er.merge_reviews(folder, "r1", "r2").disputes
+        looks["adjudicate"] = _settled(name)
+    looks["self-check"] = lambda folder: str(er.self_check(folder, "r1"))
+    looks["seal"] = lambda folder: er.seal(
+        folder, [one.recording for one in _cut(name)], "new", reviewer="r1", detect=detect
+    )
+    return looks
+
+
+CHANNELS = "name\ttype\tunits\tsampling_frequency\tlow_cutoff\thigh_cutoff\tstatus\ttarget_muscle\n" + "".join(
+    f"{name}\tEMG\tuV\t200\t20\t90\tgood\t{name}\n" for name in ("FDI", "APB")
+)
+EVENTS = "onset\tduration\ttrial_type\tsample\n" + "".join(f"{1 + 2 * n}\t0\tgo\t{200 + 400 * n}\n" for n in range(3))
+SIDECAR = {"SamplingFrequency": 200, "PowerLineFrequency": 50, "RecordingDuration": 8, "EMGChannelCount": 2}
+
+
+@cache
+def _edf(bdf: bool) -> bytes:
+    import tempfile
+
+    noise = np.random.default_rng(1).integers(-900, 900, (2, 8 * 200))
+    layout = Layout(
+        n_records=8,
+        bdf=bdf,
+        reserved="BDF+C" if bdf else "EDF+C",
+        annotations=[[b"+%d\x14\x14" % n, b"+%d.5\x14go\x14" % n] for n in range(8)],
+    )
+    with tempfile.TemporaryDirectory() as folder:
+        return write(Path(folder) / "x.edf", [Sig("FDI", noise[0]), Sig("APB", noise[1])], layout).read_bytes()
+
+
+def _dataset(ending: str) -> Callable[[], Mapping[str, bytes]]:
+    def files() -> Mapping[str, bytes]:
+        made = {
+            "dataset_description.json": b'{"Name": "x", "BIDSVersion": "1.10.0"}',
+            "participants.tsv": b"participant_id\tage\nsub-01\t30\nsub-02\tn/a\n",
+        }
+        for sub in ("01", "02"):
+            stem = f"sub-{sub}/emg/sub-{sub}_task-x"
+            made[f"{stem}_emg{ending}"] = _edf(ending == ".bdf")
+            made[f"{stem}_emg.json"] = json.dumps(SIDECAR).encode()
+            made[f"{stem}_channels.tsv"] = CHANNELS.encode()
+            made[f"{stem}_events.tsv"] = EVENTS.encode()
+        return made
+
+    return files
+
+
+def _text() -> Mapping[str, bytes]:
+    x = np.random.default_rng(2).normal(size=(400, 2))
+    return {"it.csv": "".join(f"{n / 200:.3f},{a:.4f},{b:.4f}\n" for n, (a, b) in enumerate(x)).encode()}
+
+
+def _used(rec: er.Recording) -> None:
+    """Everything that a recording is read for."""
+    _ = repr(rec), rec.fingerprint, rec.scales, rec.duration_s
+    er.check(rec)
+    with suppress(EmgreviewError):
+        trials = er.cut_trials(rec, cue="go", before_s=0.4, after_s=0.6)
+        _ = trials.notes
+
+
+def _first(folder: Path, ending: str) -> Path:
+    return next(folder.rglob(f"*_emg{ending}"), folder / "sub-01" / "emg" / f"sub-01_task-x_emg{ending}")
+
+
+def _of_dataset(ending: str) -> Mapping[str, Callable[[Path], object]]:
+    def named(folder: Path) -> Path:
+        return folder / "sub-01" / "emg" / f"sub-01_task-x_emg{ending}"
+
+    def problems(folder: Path) -> None:
+        data = er.read_dataset(folder)
+        assert set(data.problems()) <= set(data.recordings.names)
+        assert list(data.recordings), "one of the two is intact"
+
+    return {
+        "read": lambda folder: er.read(named(folder)),
+        "read and use": lambda folder: _used(er.read(named(folder))),
+        "dataset": problems,
+    }
+
+
+CSV = {"rate_hz": 200, "unit": "uV", "columns": ["time", "FDI", "APB"]}
+RULE = b'name = "main"\nversion = 1\nsignal = ["usable", "caution"]\nonset_s = [0.05, 0.6]\n'
+RULE_JSON = b'{"name": "main", "version": 1, "signal": ["usable"], "onset_s": [0.05, 0.6]}'
+WORDS = b'onset = "first lasting rise"\noffset = "last return"\n'
+
+TARGETS: Mapping[str, Target] = {
+    "review-1": Target(
+        _stored("review-1"),
+        (".jsonl", ".json", ".tsv"),
+        _of_review("review-1", ("v1", "v2"), ("r1",)) | dict(_replayed("review-1", "v1", "v2")),
+    ),
+    "review-1b": Target(
+        _stored("review-1b"),
+        (".jsonl",),
+        _of_review("review-1b", ("first", "settled"), ("r1", "r2", "r3")) | {"audit": _audited},
+    ),
+    "review-1c": Target(
+        _stored("review-1c"),
+        (".jsonl", ".json", ".tsv"),
+        _of_review("review-1c", ("of-r1", "of-r2", "settled"), ("r1", "r2", "r3")),
+    ),
+    "edf": Target(_dataset(".edf"), (".edf", ".json", ".tsv"), _of_dataset(".edf")),
+    "bdf": Target(_dataset(".bdf"), (".bdf", ".json", ".tsv"), _of_dataset(".bdf")),
+    "text": Target(
+        _text,
+        (".csv",),
+        {
+            "read": lambda folder: _used(er.read(folder / "it.csv", **CSV)),
+            "read with a column": lambda folder: er.read(folder / "it.csv", rate_hz=200, unit="uV"),
+            "dataset": lambda folder: er.read_dataset(folder, **CSV).problems(),
+        },
+    ),
+    "rules": Target(
+        lambda: {"it.toml": RULE, "it.json": RULE_JSON, "words.toml": WORDS, "words.txt": WORDS},
+        (".toml", ".json", ".txt"),
+        {
+            "rule in TOML": lambda folder: er.Rule.read(folder / "it.toml"),
+            "rule in JSON": lambda folder: er.Rule.read(folder / "it.json"),
+            "convention": lambda folder: read_convention(folder / "words.toml"),
+            "convention as text": lambda folder: read_convention(folder / "words.txt"),
+        },
+    ),
+}
