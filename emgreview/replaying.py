@@ -23,7 +23,7 @@ from emgreview.annotations.versions import Sealed, demand_decided, read_sealed
 from emgreview.checks import review_folder
 from emgreview.cohort.marks import read_logs
 from emgreview.detecting import Detect
-from emgreview.errors import SignalWarning
+from emgreview.errors import LogError, SignalWarning
 from emgreview.model import Recording
 from emgreview.reading.dataset import NAMELESS
 from emgreview.recutting import Data, cuts_of, detection_of, searches_told, trials_of
@@ -144,7 +144,7 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
     """
     folder = review_folder(folder)
     read = read_sealed(folder, version)
-    description, sealed = read.description, read.table
+    description, sealed = read.whole, read.table
     point = find_position(folder, version)
     notes = [f"{read.unvouched[0].upper()}{read.unvouched[1:]}."] if read.unvouched else []
     types = {name: entry["type"] for name, entry in description["columns"].items()}
@@ -287,6 +287,8 @@ def _copy_logs(folder: Path, place: Path, heads: Mapping[str, Mapping[str, Any]]
     """Copy logs up to the heads that a version, or an adjudication, names."""
     for where, head in heads.items():
         copy = place / where
+        if ".." in copy.parts or not copy.is_relative_to(place):
+            raise LogError(f"a log is named {where!r}, which leads out of the review folder; nothing was read from it.")
         copy.parent.mkdir(parents=True, exist_ok=True)
         copy.write_bytes(read_until(folder / where, head, lambda event: None))
 

@@ -76,7 +76,7 @@ def find_position(folder: Path, name: str | int = NOW, reviewer: str | None = No
     demand_review_folder(folder)
     logs = {path.relative_to(folder).as_posix(): path for path in sorted((folder / "logs").rglob("*_reviewer-*.jsonl"))}
     if name in sealed_names(folder):
-        description = read_sealed(folder, str(name)).description
+        description = read_sealed(folder, str(name)).whole
         return _sealed_point(folder, str(name), description, logs)
     if isinstance(name, str) and re.fullmatch(r"[0-9a-fA-F]{8,64}", name):
         reviewer, counter = _find(logs, name.lower())

@@ -29,6 +29,7 @@ from typing import Any, NamedTuple
 
 from filelock import FileLock, Timeout
 
+from emgreview.annotations.conforming import fits
 from emgreview.annotations.events import check_name, decode
 from emgreview.annotations.files import MOST_LOG, FileSystem, demand_review_folder
 from emgreview.annotations.log import read_log
@@ -192,6 +193,16 @@ class Version:
     sha256: str
     unvouched: str = ""
 
+    @property
+    def whole(self) -> dict[str, Any]:
+        """The description, where it says all that a version says. Raises VersionError."""
+        if not fits("version", self.description):
+            raise VersionError(
+                f"{DESCRIPTION} of version {self.description.get('name')!r} lacks a part of what a version says, or "
+                "has it in another form; restore its folder from a copy."
+            )
+        return self.description
+
 
 def read_sealed(folder: Path, name: str, expect: str | None = None) -> Version:
     """A version. Raises VersionError unless every digest fits: the table's, the one that ``expect`` names, and those
@@ -208,7 +219,9 @@ def read_sealed(folder: Path, name: str, expect: str | None = None) -> Version:
         table = read_small(versions / name / TABLE, MOST_LOG)
         description = read_json(text, name=DESCRIPTION)
         wanted = description["table"]["sha256"]
-    except (OSError, ValueError, KeyError, TypeError) as why:
+        if not fits("heads", description.get("logs")):
+            raise ValueError("what it says of the logs is in another form")
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as why:
         raise VersionError(f"version {name!r} cannot be read ({why}); restore its folder from a copy.") from None
     digest = hashlib.sha256(text).hexdigest()
     if expect is not None and digest != expect.lower():

@@ -60,7 +60,7 @@ def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd
     (2, 4)
     """
     read = read_sealed(review_folder(folder), name, expect)
-    description = read.description
+    description = read.whole
     try:
         types = {column: entry["type"] for column, entry in description["columns"].items()}
         table = from_tsv(read.table, types, guarded="text" in description)

@@ -4,11 +4,15 @@ import json
 import multiprocessing
 import shutil
 import warnings
+from contextlib import suppress
+from pathlib import Path
 
 import pytest
 from scripted_reviews import start
 
 import emgreview as er
+from emgreview import replaying
+from emgreview.annotations.conforming import fits
 from emgreview.annotations.versions import DESCRIPTION, TABLE, seal_version, sealed_names
 from emgreview.errors import EmgreviewError, SignalWarning, VersionError
 
@@ -133,3 +137,47 @@ def test_a_folder_that_a_crash_left_is_cleared_and_a_living_one_is_not(tmp_path)
     seal_version(tmp_path, "v1", b"a\n", {})
     assert not left.exists()
     assert sealed_names(tmp_path) == ("v1",)
+
+
+SAMPLES = sorted((Path(__file__).parents[1] / "files").rglob("decisions.json"))
+
+
+def test_every_stored_description_fits_the_schema():
+    assert len(SAMPLES) > 10
+    for path in SAMPLES:
+        assert fits("version", json.loads(path.read_text("utf-8"))), path
+
+
+@pytest.mark.parametrize(
+    "part", ["columns", "trials", "recordings", "logs", "packages", "inclusion", "reviewer", "bulk"]
+)
+@pytest.mark.parametrize("value", [None, 3, [], [[]], {"a": 1}, {"a": {"lines": "x"}}, "text"])
+def test_a_description_in_another_form_is_refused_in_our_own_words(sealed, tmp_path, part, value):
+    """Written anew with digests that fit, and no log to hold it against."""
+    read = er.read_version(sealed[0], "v1").attrs["version"]
+    table = (sealed[0] / "versions" / "v1" / TABLE).read_bytes()
+    folder = tmp_path / "versions" / "v1"
+    folder.mkdir(parents=True)
+    (folder / TABLE).write_bytes(table)
+    (folder / DESCRIPTION).write_text(json.dumps({**read, part: value}), "utf-8")
+    shutil.copytree(sealed[0] / "logs", tmp_path / "logs")
+    for log in (tmp_path / "logs").rglob("*.jsonl"):  # as they were before sealing
+        log.write_bytes(b"".join(log.read_bytes().splitlines(keepends=True)[:-1]))
+    fine = fits("version", {**read, part: value})
+    for call in (
+        lambda: er.read_version(tmp_path, "v1"),
+        lambda: er.diff(tmp_path, "v1", "now"),
+        lambda: er.replay(tmp_path, tmp_path, "v1"),
+        lambda: er.verify(tmp_path),
+        lambda: start(tmp_path).close(),
+    ):
+        with warnings.catch_warnings(), suppress(EmgreviewError):
+            warnings.simplefilter("ignore")
+            assert call() is None or fine or call().__class__.__name__ == "Verified"
+
+
+def test_an_adjudication_that_names_a_log_elsewhere_copies_nothing_there(tmp_path):
+    place = tmp_path / "place"
+    for where in ("../x_reviewer-r1.jsonl", "logs/../../x_reviewer-r1.jsonl", "/tmp/x_reviewer-r1.jsonl"):
+        with pytest.raises(EmgreviewError, match="leads out of the review folder"):
+            replaying._copy_logs(tmp_path, place, {where: {"lines": 1, "sha256": "0" * 64}})

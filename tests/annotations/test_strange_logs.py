@@ -12,7 +12,8 @@ from log_pieces import HEADER, Failing, comments, fields, write
 from emgreview.annotations.events import LONGEST_LINE, ZEROS, encode
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.log import Log, log_path, read_log
-from emgreview.annotations.versions import seal_version, verify
+from emgreview.annotations.verifying import verify
+from emgreview.annotations.versions import seal_version
 from emgreview.errors import EmgreviewError, LogError, LogLockedError, LogReadOnlyError, LogWriteError, ParameterError
 
 
