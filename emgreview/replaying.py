@@ -22,6 +22,7 @@ from typing import Any
 
 from emgreview import tables
 from emgreview.annotations import scales
+from emgreview.annotations.description import demand_whole
 from emgreview.annotations.ledger import read_until
 from emgreview.annotations.log_positions import LogPosition, find_position
 from emgreview.annotations.reviewer_logs import installed, machine
@@ -156,6 +157,7 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
     """
     folder = review_folder(folder)
     description, sealed = read_sealed(folder, version)
+    demand_whole(description, version)
     point = find_position(folder, version)
     notes: list[str] = []
     types = {name: entry["type"] for name, entry in description["columns"].items()}

@@ -24,6 +24,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from emgreview.annotations.description import misfit
 from emgreview.annotations.events import Event, check_name
 from emgreview.annotations.files import MOST_LOG, FileSystem, demand_review_folder
 from emgreview.annotations.log import read_log
@@ -150,9 +151,11 @@ def read_sealed(folder: Path, name: str, expect: str | None = None) -> tuple[dic
         text = read_small(versions / name / DESCRIPTION)
         table = read_small(versions / name / TABLE, MOST_LOG)
         description = read_json(text, name=DESCRIPTION)
-        wanted = description["table"]["sha256"]
-    except (OSError, ValueError, KeyError, TypeError) as why:
+    except OSError as why:
         raise VersionError(f"version {name!r} cannot be read ({why}); restore its folder from a copy.") from None
+    if why_not := misfit(description):
+        raise VersionError(f"version {name!r} cannot be read ({why_not}); restore its folder from a copy.")
+    wanted = description["table"]["sha256"]
     digest = hashlib.sha256(text).hexdigest()
     if expect is not None and digest != expect.lower():
         raise VersionError(

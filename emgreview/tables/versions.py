@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from emgreview.annotations.description import demand_whole
 from emgreview.annotations.versions import read_sealed
 from emgreview.checks import review_folder
 from emgreview.errors import VersionError, tell
@@ -58,10 +59,11 @@ def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd
     (2, 4)
     """
     description, content = read_sealed(review_folder(folder), name, expect)
+    demand_whole(description, name, ("columns",))
     try:
         types = {column: entry["type"] for column, entry in description["columns"].items()}
         table = from_tsv(content, types, guarded="text" in description)
-    except (KeyError, IndexError, ValueError, AttributeError) as why:
+    except (KeyError, IndexError, ValueError, OverflowError) as why:
         raise VersionError(
             f"the table of version {name!r} is not one of decisions ({why!r}); restore it from a copy."
         ) from None
