@@ -527,7 +527,9 @@ def _used(rec: er.Recording) -> None:
     _ = repr(rec), rec.fingerprint, rec.scales, rec.duration_s
     er.check(rec)
     with suppress(EmgreviewError):
-        trials = er.cut_trials(rec, cue="go", before_s=0.4, after_s=0.6)
+        trials = er.cut_trials(
+            rec, cue="go", before_s=0.6, after_s=0.6, processing=er.Processing(low_hz=10, high_hz=90)
+        )
         _ = trials.notes
 
 
