@@ -12,7 +12,8 @@ differs.
 import contextlib
 import itertools
 import re
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
@@ -223,7 +224,21 @@ def searches_told(table: tables.Table) -> dict[str, list[dict[str, Any]]]:
 
 def _processing_of(stored: Mapping[str, Any]) -> Processing:
     """The processing in a log, whose canonical JSON writes 50.0 as 50: the one with the digest that was stored."""
-    parameters = {name: tuple(part) if isinstance(part, list) else part for name, part in stored["parameters"].items()}
+    with contextlib.suppress(TypeError, ValueError, OverflowError):  # what is no parameter has no such digest either
+        for found in _processings(stored["parameters"]):
+            if found.hash == stored["hash"]:
+                return found
+    raise LogError(
+        "the log names parameters of processing whose SHA-256 this version of the package finds to be another; install "
+        "the version that the log names under packages."
+    )
+
+
+def _processings(stored: Mapping[str, Any]) -> Iterator[Processing]:
+    """Every processing that canonical JSON writes so."""
+    parameters = {name: tuple(part) if isinstance(part, list) else part for name, part in stored.items()}
+    if "rest_s" not in parameters or not parameters.keys() <= {part.name for part in fields(Processing)}:
+        return
     whole = [name for name, value in parameters.items() if type(value) is int and name != "order"]
     for kinds in itertools.product((float, int), repeat=len(whole)):
         changed = {name: number(parameters[name]) for name, number in zip(whole, kinds, strict=True)}
@@ -234,12 +249,7 @@ def _processing_of(stored: Mapping[str, Any]) -> Processing:
             others: dict[str, Any] = {k: part for k, part in (parameters | changed).items() if k != "rest_s"}
             found = Processing(**others)
             object.__setattr__(found, "rest_s", span)  # as it was logged, whatever a new one may be
-            if found.hash == stored["hash"]:
-                return found
-    raise LogError(
-        "the log names parameters of processing whose SHA-256 this version of the package finds to be another; install "
-        "the version that the log names under packages."
-    )
+            yield found
 
 
 def detection_of(

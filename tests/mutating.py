@@ -161,6 +161,11 @@ def _spoil(files: Mapping[str, bytes], attacked: tuple[str, ...], folder: Path, 
     with suppress(ValueError, KeyError, IndexError, TypeError, EmgreviewError):  # nothing of that kind to change
         content = ways[how](content, chance)
     path.write_bytes(content)
+    if name.endswith("/decisions.tsv") and chance.random() < 0.7:  # as a forger would
+        beside = path.with_name("decisions.json")
+        digests = [hashlib.sha256(one).hexdigest().encode() for one in (files[name], content)]
+        beside.write_bytes(beside.read_bytes().replace(*digests))
+        return f"{how} in {name}, and its digest in {beside.name}"
     return f"{how} in {name}"
 
 
@@ -522,7 +527,9 @@ def _used(rec: er.Recording) -> None:
     _ = repr(rec), rec.fingerprint, rec.scales, rec.duration_s
     er.check(rec)
     with suppress(EmgreviewError):
-        trials = er.cut_trials(rec, cue="go", before_s=0.4, after_s=0.6)
+        trials = er.cut_trials(
+            rec, cue="go", before_s=0.6, after_s=0.6, processing=er.Processing(low_hz=10, high_hz=90)
+        )
         _ = trials.notes
 
 

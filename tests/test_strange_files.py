@@ -6,6 +6,7 @@ Mutated inputs by the thousand, and by name those that went through once.
 import json
 import os
 import time
+from pathlib import Path
 
 import pytest
 from mutating import CSV, TARGETS, attack
@@ -14,6 +15,7 @@ import emgreview as er
 from emgreview import cli
 from emgreview.annotations.convention import read_convention
 from emgreview.errors import FormatError, ParameterError, ReadError
+from emgreview.reading.edf_annotations import markers_in
 
 INPUTS = 280
 """Of each target; the long campaign is ``tests/benchmarks/attack_files.py``."""
@@ -151,48 +153,20 @@ def test_a_number_of_a_table_is_a_finite_one(study, column, cell):
         er.read(study / f"{STEM}_emg.edf")
 
 
-def test_an_annotation_at_no_time_is_an_error_of_ours(study):
-    from mutating import _edf  # noqa: F401  (the file has room for 60 bytes of annotations a record)
-
-    path = study / f"{STEM}_emg.edf"
-    raw = path.read_bytes()
-    place = raw.index(b"+0\x14\x14\x00") + 5
-    for text in (b"+" + b"9" * 40 + b"\x14x\x14\x00", b"+1\x15" + b"9" * 40 + b"\x14x\x14\x00"):
-        path.write_bytes(raw[:place] + text + raw[place + len(text) :])
-        with pytest.warns(er.SignalWarning, match="lies outside"):  # a long way off
-            er.read(path)
+def test_an_annotation_at_no_time_is_an_error_of_ours():
+    for text in (b"+" + b"9" * 400 + b"\x14x\x14", b"+1\x15" + b"9" * 400 + b"\x14x\x14"):
+        with pytest.raises(FormatError, match="no number of seconds"):
+            markers_in(Path("x.edf"), [[text]], 1.0, 0.01, "")
 
 
 @pytest.mark.filterwarnings("ignore::emgreview.SignalWarning")
 def test_every_table_for_people_keeps_a_spreadsheet_from_running_text(study, tmp_path, capsys):
     """``detect`` wrote names as they came."""
-    for old, new in (("channels.tsv", "FDI\tEMG"), ("events.tsv", "go")):
-        path = study / f"{STEM}_{old}"
-        path.write_text(path.read_text().replace(new, {"FDI\tEMG": "=1+1\tEMG", "go": "=go"}[new]))
-    edf = study / f"{STEM}_emg.edf"
-    raw = edf.read_bytes()
-    edf.write_bytes(raw.replace(b"FDI ", b"=1+1", 1))
     plain = tmp_path / "plain"
     plain.mkdir()
-    (plain / "=x.edf").write_bytes(edf.read_bytes())
-    cli.run(
-        [
-            "detect",
-            str(plain),
-            "--cue",
-            "go",
-            "--before",
-            "0.4",
-            "--after",
-            "0.6",
-            "--high-pass",
-            "10",
-            "--low-pass",
-            "90",
-            "--out",
-            str(tmp_path / "out.tsv"),
-        ]
-    )
+    (plain / "=x.edf").write_bytes((study / f"{STEM}_emg.edf").read_bytes().replace(b"FDI ", b"=1+1", 1))
+    options = ["--cue", "go", "--before", "0.6", "--after", "0.6", "--band", "10", "90", "--out"]
+    cli.run(["detect", str(plain), *options, str(tmp_path / "out.tsv")])
     said = capsys.readouterr()
     assert (tmp_path / "out.tsv").exists(), said
     cells = [cell for line in (tmp_path / "out.tsv").read_text().splitlines() for cell in line.split("\t")]

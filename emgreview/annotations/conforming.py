@@ -10,7 +10,7 @@ number is one that is written as such: 1.0, which JSON Schema takes for one, is 
 writes it; nor does it write whole numbers beyond 2**53, infinities and NaN, so these are none either.
 
     misfit          why a decoded line does not fit, or ""
-    fits            whether a part of one does
+    misfit_of, fits the same for a value that is no line, or a part of one
     KEYWORDS        what of JSON Schema is understood
 """
 
@@ -32,7 +32,7 @@ KEYWORDS = frozenset(
 ) | frozenset(
     ("minimum", "exclusiveMinimum", "pattern", "minLength", "minProperties", "anyOf", "allOf", "if", "then", "else")
 )
-KEYWORDS |= {"not", "$ref"}
+KEYWORDS |= {"not", "$ref", "propertyNames"}
 """Others (description, title, examples) say nothing of what is allowed."""
 
 TYPES: Mapping[str, tuple[type, ...]] = {
@@ -75,7 +75,12 @@ def misfit(line: Mapping[str, Any], before: bool = True) -> str:
             return ""
     except (AttributeError, KeyError, TypeError):
         pass
-    found = next(_walk(schema(), line, ""), None)
+    return misfit_of(schema(), line, "")
+
+
+def misfit_of(part: Schema, value: Any, where: str) -> str:
+    """The same for any value and a part of a schema, whose references are to definitions of the schema of a line."""
+    found = next(_walk(part, value, where), None)
     if found is None:
         return ""
     where, came, allowed = found
@@ -86,7 +91,7 @@ def misfit(line: Mapping[str, Any], before: bool = True) -> str:
 
 def fits(name: str, value: Any) -> bool:
     """Whether a value fits the definition of that name in the schema; for parts of lines that nobody checked."""
-    return not any(True for _ in _walk(_target(f"#/$defs/{name}"), value, ""))
+    return not misfit_of(_target(f"#/$defs/{name}"), value, name)
 
 
 # Where, what came, what is allowed -------------------------------------------------------------------------------
@@ -172,6 +177,8 @@ def _walk(part: Schema, value: Any, where: str) -> Iterator[_Misfit]:
         yield from [here] if len(value) < part.get("minProperties", 0) else []
         yield from (_Misfit(f"{prefix}{name}", None, "") for name in part.get("required", ()) if name not in value)
         known = part.get("properties", {})
+        for name in value if "propertyNames" in part else ():
+            yield from _walk(part["propertyNames"], name, f"{prefix}the name {name!r}")
         for name, one in value.items():
             yield from _walk(known.get(name, part.get("additionalProperties", {})), one, f"{prefix}{name}")
 
@@ -265,6 +272,11 @@ class _Writer:
             self.refuse(depth, f"len({value}) >= {least}")
         if part.get("uniqueItems"):
             self.refuse(depth, f"len(set({value})) == len({value})")
+        if "propertyNames" in part:
+            one = self.name()
+            self.say(depth, f"for {one} in {value}:")
+            self.check(part["propertyNames"], one, depth + 1)
+            self.say(depth + 1, "pass")
         if "items" in part:
             one = self.name()
             self.say(depth, f"for {one} in {value}:")

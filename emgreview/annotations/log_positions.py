@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from emgreview.annotations import state as states
+from emgreview.annotations.description import demand_whole
 from emgreview.annotations.events import Event
 from emgreview.annotations.files import demand_review_folder
 from emgreview.annotations.ledger import Key, Ledger, read_ledger
@@ -97,6 +98,7 @@ def find_position(folder: Path, name: str | int = NOW, reviewer: str | None = No
 
 
 def _sealed_point(folder: Path, name: str, description: Mapping[str, Any], logs: Mapping[str, Path]) -> LogPosition:
+    demand_whole(description, name, ("reviewer",))
     reviewer = description["reviewer"]
     heads = {where: head for where, head in description["logs"].items() if _is_of(where, reviewer)}
     if lost := [where for where in heads if where not in logs]:

@@ -19,7 +19,7 @@ from emgreview.annotations.known_heads import Head
 from emgreview.annotations.ledger import Ledger, Step
 from emgreview.annotations.log import Log, log_path, read_log
 from emgreview.annotations.verifying import way_on
-from emgreview.errors import DecisionError, ParameterError
+from emgreview.errors import DecisionError, LogError, ParameterError
 from emgreview.model import Recording
 
 Method = Mapping[str, Mapping[str, Any]]
@@ -229,8 +229,13 @@ class ReviewerLogs:
         return self._logs[step.recording].event(step.seq)
 
     def method(self, recording: str) -> Method:
-        """Processing and detection in force."""
+        """Processing and detection in force. Raises LogError where no line of the log says them."""
         facts = self._facts(recording)
+        if "processing" not in facts:
+            raise LogError(
+                f"no line of the log of {recording!r} can be read, so how it was processed is not known; open the "
+                "review for writing, or restore the log from a copy."
+            )
         return {part: facts[part] for part in ("processing", "detection")}
 
     @property

@@ -29,7 +29,7 @@ from typing import Any, NamedTuple
 
 from filelock import FileLock, Timeout
 
-from emgreview.annotations.conforming import fits
+from emgreview.annotations.description import demand_whole, misfit
 from emgreview.annotations.events import check_name, decode
 from emgreview.annotations.files import MOST_LOG, FileSystem, demand_review_folder
 from emgreview.annotations.log import read_log
@@ -185,9 +185,10 @@ def _sealed_in(line: bytes) -> tuple[str, str] | None:
 
 @dataclass(frozen=True, slots=True)
 class Version:
-    """A sealed version as it was read: its ``description``, the bytes of its ``table``, and the ``sha256`` of the
+    """A sealed version as it was read: its ``name``, its ``description``, the bytes of its ``table``, and the ``sha256`` of the
     description. ``unvouched`` says that there was nothing to hold it against, and what to do, or is ""."""
 
+    name: str
     description: dict[str, Any]
     table: bytes
     sha256: str
@@ -196,11 +197,7 @@ class Version:
     @property
     def whole(self) -> dict[str, Any]:
         """The description, where it says all that a version says. Raises VersionError."""
-        if not fits("version", self.description):
-            raise VersionError(
-                f"{DESCRIPTION} of version {self.description.get('name')!r} lacks a part of what a version says, or "
-                "has it in another form; restore its folder from a copy."
-            )
+        demand_whole(self.description, self.name)
         return self.description
 
 
@@ -218,11 +215,11 @@ def read_sealed(folder: Path, name: str, expect: str | None = None) -> Version:
         text = read_small(versions / name / DESCRIPTION)
         table = read_small(versions / name / TABLE, MOST_LOG)
         description = read_json(text, name=DESCRIPTION)
-        wanted = description["table"]["sha256"]
-        if not fits("heads", description.get("logs")):
-            raise ValueError("what it says of the logs is in another form")
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as why:
+    except OSError as why:
         raise VersionError(f"version {name!r} cannot be read ({why}); restore its folder from a copy.") from None
+    if why_not := misfit(description):
+        raise VersionError(f"version {name!r} cannot be read ({why_not}); restore its folder from a copy.")
+    wanted = description["table"]["sha256"]
     digest = hashlib.sha256(text).hexdigest()
     if expect is not None and digest != expect.lower():
         raise VersionError(
@@ -248,4 +245,4 @@ def read_sealed(folder: Path, name: str, expect: str | None = None) -> Version:
             f"whether version {name!r} is as it was sealed cannot be told: {lacking}, and no SHA-256 was expected; "
             "give the one that sealing returned: expect=..."
         )
-    return Version(description, table, digest, unvouched)
+    return Version(name, description, table, digest, unvouched)

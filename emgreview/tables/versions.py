@@ -64,7 +64,7 @@ def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd
     try:
         types = {column: entry["type"] for column, entry in description["columns"].items()}
         table = from_tsv(read.table, types, guarded="text" in description)
-    except (KeyError, IndexError, ValueError, AttributeError, TypeError) as why:
+    except (KeyError, IndexError, ValueError, OverflowError) as why:
         raise VersionError(
             f"the table of version {name!r} is not one of decisions ({why!r}); restore it from a copy."
         ) from None

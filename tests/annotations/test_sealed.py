@@ -12,7 +12,7 @@ from scripted_reviews import start
 
 import emgreview as er
 from emgreview import replaying
-from emgreview.annotations.conforming import fits
+from emgreview.annotations.description import misfit
 from emgreview.annotations.versions import DESCRIPTION, TABLE, seal_version, sealed_names
 from emgreview.errors import EmgreviewError, SignalWarning, VersionError
 
@@ -145,7 +145,7 @@ SAMPLES = sorted((Path(__file__).parents[1] / "files").rglob("decisions.json"))
 def test_every_stored_description_fits_the_schema():
     assert len(SAMPLES) > 10
     for path in SAMPLES:
-        assert fits("version", json.loads(path.read_text("utf-8"))), path
+        assert not misfit(json.loads(path.read_text("utf-8"))), path
 
 
 @pytest.mark.parametrize(
@@ -163,7 +163,7 @@ def test_a_description_in_another_form_is_refused_in_our_own_words(sealed, tmp_p
     shutil.copytree(sealed[0] / "logs", tmp_path / "logs")
     for log in (tmp_path / "logs").rglob("*.jsonl"):  # as they were before sealing
         log.write_bytes(b"".join(log.read_bytes().splitlines(keepends=True)[:-1]))
-    fine = fits("version", {**read, part: value})
+    fine = not misfit({**read, part: value})
     for call in (
         lambda: er.read_version(tmp_path, "v1"),
         lambda: er.diff(tmp_path, "v1", "now"),

@@ -1,0 +1,78 @@
+"""What a sealed version's decisions.json must be to be read: parts of the kinds that this package writes.
+
+Its digests say that it is as somebody wrote it; a version from elsewhere may hold anything. Parts that are not named
+here are passed over, as those of a later emgreview.
+
+    misfit          why a description does not fit, or ""
+    demand_whole    VersionError unless it fits and holds all that a version needs to be used
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from emgreview.annotations.conforming import Schema, misfit_of
+from emgreview.errors import VersionError
+
+_TEXTS: Schema = {"type": "array", "items": {"type": "string"}}
+_NAMED: Schema = {"type": "object", "additionalProperties": {"type": "string"}}
+
+SCHEMA: Schema = {
+    "type": "object",
+    "required": ["table", "logs"],
+    "properties": {
+        "table": {"type": "object", "required": ["sha256"], "properties": {"sha256": {"$ref": "#/$defs/digest"}}},
+        "logs": {"$ref": "#/$defs/heads"},
+        "name": {"type": "string"},
+        "reviewer": {"type": "string", "pattern": "^[A-Za-z0-9][A-Za-z0-9-]{0,31}$"},
+        "blind": {"type": "boolean"},
+        "columns": {
+            "type": "object",
+            "additionalProperties": {
+                "type": "object",
+                "required": ["type"],
+                "properties": {
+                    "type": {"type": "string", "enum": ["text", "number", "whole", "truth"]},
+                    "description": {"type": "string"},
+                },
+            },
+        },
+        "trials": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "required": ["recording", "cue"],
+                "properties": {"recording": {"type": "string"}, "cue": {"type": "string"}},
+            },
+        },
+        "inclusion": {
+            "anyOf": [
+                {"type": "null"},
+                {"type": "object", "required": ["rule"], "properties": {"rule": {"type": "object"}}},
+            ]
+        },
+        "recordings": {"type": "object", "additionalProperties": {"$ref": "#/$defs/method"}},
+        "packages": _NAMED,
+        "machine": _NAMED,
+        "bulk": _TEXTS,
+        "scale_notes": _TEXTS,
+    },
+}
+"""In the words of the schema of a line, whose definitions it shares."""
+
+EVERY = ("reviewer", "blind", "columns", "trials", "inclusion", "recordings", "packages", "machine")
+
+
+def misfit(description: Any) -> str:
+    """Why a description does not fit, in words that name the part, what came and what is allowed; or ""."""
+    return misfit_of(SCHEMA, description, "the description")
+
+
+def demand_whole(description: Mapping[str, Any], name: str, needed: Sequence[str] = EVERY) -> None:
+    """VersionError unless a description fits and holds what every sealed version has, or what is ``needed`` of it."""
+    why = misfit(description)
+    if lacking := [part for part in needed if not why and part not in description]:
+        why = f"{', '.join(lacking)} {'is' if len(lacking) == 1 else 'are'} missing"
+    if why:
+        raise VersionError(
+            f"the decisions.json of version {name!r} is not one of a sealed version ({why}); restore it from a copy."
+        )
