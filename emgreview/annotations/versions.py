@@ -185,8 +185,8 @@ def _sealed_in(line: bytes) -> tuple[str, str] | None:
 
 @dataclass(frozen=True, slots=True)
 class Version:
-    """A sealed version as it was read: its ``name``, its ``description``, the bytes of its ``table``, and the ``sha256`` of the
-    description. ``unvouched`` says that there was nothing to hold it against, and what to do, or is ""."""
+    """A sealed version as it was read: ``name``, ``description``, the bytes of its ``table``, and the ``sha256`` of
+    the description. ``unvouched`` says that there was nothing to hold it against, and what to do, or is ""."""
 
     name: str
     description: dict[str, Any]

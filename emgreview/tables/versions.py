@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from emgreview.annotations.description import demand_whole
 from emgreview.annotations.versions import read_sealed
 from emgreview.checks import review_folder
 from emgreview.errors import VersionError, tell
@@ -60,7 +61,8 @@ def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd
     (2, 4)
     """
     read = read_sealed(review_folder(folder), name, expect)
-    description = read.whole
+    description = read.description
+    demand_whole(description, name, ("columns",))
     try:
         types = {column: entry["type"] for column, entry in description["columns"].items()}
         table = from_tsv(read.table, types, guarded="text" in description)
