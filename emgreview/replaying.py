@@ -128,6 +128,9 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
         Something that the log names is not there.
     ReadError
         ``data`` is a path that cannot be read.
+    EmgreviewError
+        What reading and cutting ``data`` as the log says raises, and what
+        :func:`emgreview.adjudicate` raises where a third reviewer's is replayed.
 
     Examples
     --------
@@ -246,7 +249,7 @@ def seal(
         The reviewer has decided nothing so far, or has taken it all back.
     LogLockedError
         The review is open elsewhere.
-    LogError, VersionError, UnknownNameError, ReadError
+    LogError, VersionError, UnknownNameError, ReadError, EmgreviewError
         As for :func:`replay`; also, the name is taken.
 
     Warns

@@ -22,6 +22,7 @@ import pytest
 import emgreview as er
 from emgreview import cli
 from emgreview.demo import lab
+from emgreview.reading import known_extensions
 
 WINDOW = ["--cue", "go", "--before", "1", "--after", "1.5"]
 
@@ -502,9 +503,24 @@ def test_bench_prints_the_report_and_writes_it_once(run, tmp_path, monkeypatch):
     assert "seed" in values["facts"]
     run("bench", "onsets", "--part", "grid", "--part", "quiet")
     assert asked["parts"] == ["grid", "quiet"]
+    assert "methods" not in asked
+    run("bench", "onsets", "--methods", "ramp, energy")
+    assert asked["methods"] == ["ramp", "energy"]
     status, out, err = run("bench", "onsets", "--out", tmp_path / "new")
     assert (status, out) == (1, "")
     assert "nothing was run" in err
+
+
+def test_bench_says_what_methods_are_and_that_findings_have_none(run):
+    status, out, err = run("bench", "onsets", "--methods", "ramp,rampe", "--trials", "10")
+    assert (status, out) == (1, "")
+    assert "Did you mean 'ramp'?" in err
+    status, out, err = run("bench", "findings", "--methods", "ramp", "--part", "grid")
+    assert (status, out) == (1, "")
+    assert "--part and --methods came for findings" in err
+    status, out, err = run("bench", "onsets", "--methods", "energy", "--trials", "10", "--part", "untrusted")
+    assert status == 1
+    assert "no figure to reach was judged" in err
 
 
 def test_version_is_that_of_the_package(capsys):
@@ -529,7 +545,7 @@ def test_what_is_left_out_of_a_folder_is_told_in_text_and_json(run, study, tmp_p
     folder = plain_study(tmp_path / "plain", study)
     status, _, err = run("check", folder)
     assert status == 1
-    notes = ["note: Files that no reader knows are left out: d.mat; known: .edf, .bdf, .csv, .txt, .tsv."]
+    notes = [f"note: Files that no reader knows are left out: d.mat; known: {', '.join(known_extensions())}."]
     assert err.splitlines()[:1] == notes
     assert err.splitlines()[1].startswith("emgreview: a: a.bdf announces")
     assert len(err.splitlines()) == 2

@@ -131,24 +131,26 @@ def tree_of(function: object) -> ast.FunctionDef:
     return ast.parse(textwrap.dedent(inspect.getsource(inspect.unwrap(function)))).body[0]
 
 
-TOGETHER = (
-    "emgreview.model.",
-    ("emgreview.replaying", "emgreview.recutting"),
-    ("emgreview.trials", "emgreview.conditioning"),
-    ("emgreview.tables.inclusion", "emgreview.tables.rules"),
-)
-"""Modules whose functions do the work of one another's; each group by how their names begin."""
+NOT_MET = {
+    "bench_findings": {"RateError", "SignalError"},  # by way of check
+    "check": {"RateError", "SignalError"},  # it gives its own stretches to what it asks, and asks no filter too much
+    "plan_bulk": {"UnknownNameError"},  # a session's folder and reviewer are there
+    "plan_self_check": {"UnknownNameError"},
+    "BulkAudit.finish": {"UnknownNameError", "ParameterError"},
+    "Merge.mark": {"UnknownNameError"},  # it asks for the response, and for no burst by its name
+}
+"""Errors that a function would raise by its text, and never does, with the reason."""
+OWED = {
+    "read_dataset": {"RateError", "UnitError"},
+    "verify": {"LogError", "LogBrokenError"},
+}
+"""Errors that are still to be told, or to be raised no longer."""
 
 
 def raised_by(function: object) -> set[str]:
-    """Errors of the package that a function's own text raises, or that of a function of its module, or of one
-    TOGETHER with it, that it calls, but for those that are caught."""
+    """Errors of the package that a function's own text raises, or that of a function of the package that it calls by
+    its name, and so on, but for those that are caught."""
     return raised_in(tree_of(function).body, inspect.getmodule(inspect.unwrap(function)), {function})
-
-
-def beside(function: object, module: ModuleType) -> bool:
-    names = (function.__module__, module.__name__)
-    return names[0] == names[1] or any(all(name.startswith(group) for name in names) for group in TOGETHER)
 
 
 def raised_in(nodes: list[ast.AST], module: ModuleType, seen: set[object]) -> set[str]:
@@ -166,7 +168,7 @@ def raised_in(nodes: list[ast.AST], module: ModuleType, seen: set[object]) -> se
             one = getattr(module, node.func.id, None)
             if inspect.isclass(one) and issubclass(one, errors.EmgreviewError):
                 found.add(node.func.id)
-            elif inspect.isfunction(one) and beside(one, module) and one not in seen:
+            elif inspect.isfunction(one) and one.__module__.startswith("emgreview") and one not in seen:
                 found |= raised_in(tree_of(one).body, inspect.getmodule(inspect.unwrap(one)), seen | {one})
         found |= raised_in(list(ast.iter_child_nodes(node)), module, seen)
     return found
@@ -255,8 +257,13 @@ def test_errors_told_exist(name):
 def test_errors_raised_are_told(name):
     """Itself, or the class above it."""
     told = [getattr(errors, error) for error in heads(sections(CALLABLE[name]).get("Raises", ""))]
-    for error in raised_by(CALLABLE[name]):
+    for error in raised_by(CALLABLE[name]) - NOT_MET.get(name, set()) - OWED.get(name, set()):
         assert issubclass(getattr(errors, error), tuple(told)), f"{name} raises {error} and tells {told}"
+
+
+@pytest.mark.parametrize("name", NOT_MET)
+def test_what_is_said_not_to_be_met_is_in_the_text(name):
+    assert NOT_MET[name] <= raised_by(CALLABLE[name]), "strike out what is no longer raised"
 
 
 def test_modules_that_docstrings_name_exist():

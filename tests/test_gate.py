@@ -239,6 +239,20 @@ def test_the_guide_names_every_part_of_the_package():
             assert f"`{name}`" in guide or name == "__main__.py", f"DEVELOPERS.md does not say what {name} is for"
 
 
+def test_what_the_guide_names_to_change_and_to_run_is_there():
+    guide = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    named = re.findall(r"(?<![\w/])tests/[\w/*.-]*[\w*]", guide.replace("<name>", "*"))
+    assert len(named) > 60
+    missing = {path for path in named if not any(ROOT.glob(path.removesuffix("/")))}
+    assert not missing
+    for path in (
+        "bench/plan.py", "reading/registry.py", "tables/decisions.py", "annotations/schema/event-1.json",
+        "views/screen_setup.py", "views/js/review/forms.js", "views/js/review/spectrum.js", "views/js/review.css",
+    ):  # fmt: skip
+        assert path.removeprefix("views/js/") in guide, path
+        assert (ROOT / "emgreview" / path).is_file(), path
+
+
 def test_python_files_stay_short():
     """400 lines, unless the module's docstring says why not."""
     for path in (ROOT / "emgreview").rglob("*.py"):

@@ -17,6 +17,9 @@ STYLES = (  # colour and dashes, so that lines differ without colour too
     ("#8a5fbf", "4 4"),
     ("#a07000", "1 3"),
     ("#009e73", "10 2"),
+    ("#b3006b", "12 3 3 3"),
+    ("#4a5a2a", "6 2 1 2"),
+    ("#8c3b1f", "1 1"),
 )
 
 

@@ -153,6 +153,8 @@ def bench_findings(
         No fault has that name.
     ParameterError
         A number is out of range.
+    ReadError
+        ``open_data`` does not hold the recordings.
     """
     recordings, seed = checks.whole("recordings", recordings, least=1), checks.whole("seed", seed, least=0)
     faulty = max(1, recordings // 5) if faulty is None else checks.whole("faulty", faulty, least=1)

@@ -87,6 +87,8 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
         Whose logs are meant is not clear, or a point is named by something else.
     LogError
         A log cannot be read.
+    VersionError
+        A version cannot be read, or was changed.
 
     Notes
     -----

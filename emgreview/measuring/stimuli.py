@@ -81,6 +81,8 @@ def measure_evoked(
         As for :func:`emgreview.measure`, by its decisions.
     SignalError
         Samples of the trials are too large to be a voltage.
+    UnitError
+        The trials came in several units.
 
     Warns
     -----

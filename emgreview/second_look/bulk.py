@@ -105,8 +105,8 @@ def plan_bulk(
         moved by eye already; or any of it was in the lot of an earlier audit, whatever came
         of that, or in one of another reviewer's in this folder that failed or is not
         finished: a second draw is not a way round a failed one, under no code.
-    LogBrokenError
-        Another reviewer's log is broken.
+    LogError
+        Another reviewer's log is broken, or cannot be read.
     ParameterError
         A number is out of range, or a seed came.
 
@@ -342,6 +342,8 @@ class BulkAudit(Shown):
         ------
         DecisionError
             Part of the sample is open.
+        LogError
+            A log of the reviewer cannot be read.
         """
         if self.result is not None:
             return self.result

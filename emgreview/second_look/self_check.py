@@ -73,6 +73,8 @@ def plan_self_check(
         A plan was made before, or fewer than 12 trials are left.
     ParameterError
         A share is out of range, or a seed came: none is taken.
+    LogError
+        A log of the reviewer cannot be read.
 
     Notes
     -----
@@ -253,8 +255,10 @@ def self_check(folder: str | Path, reviewer: str) -> SelfCheck:
         No version was sealed yet, or no self-check was planned.
     UnknownNameError
         The reviewer has no log.
-    LogBrokenError
-        A log is broken.
+    LogError
+        A log is broken, or cannot be read.
+    ParameterError
+        ``folder`` is no path, or ``reviewer`` no code.
 
     Examples
     --------

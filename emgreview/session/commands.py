@@ -251,15 +251,55 @@ class Commands(OnTrials):
         return self._again("redo", self._ledger.to_redo)
 
 
-def _of_field(field: Field) -> Callable[..., Ids]:
-    """The command of a field that is set as a whole."""
+_SAYS = """Say the {name} of {whose}.
 
-    def run(self: Commands, trial: str, value: Any, channel: str | None = None) -> Ids:
+        Parameters
+        ----------
+        trial : str
+            The trial.
+        value : object or None
+            What it is; None takes it back.{channel}
+
+        Returns
+        -------
+        tuple of str
+            Ids of the trials that it changed.
+
+        Raises
+        ------
+        DecisionError
+            It cannot be said in this session.
+        UnknownNameError
+            No trial, channel or word has that name.
+        """
+
+
+def _of_field(field: Field) -> Callable[..., Ids]:
+    """The command of a field that is set as a whole, with its docstring."""
+
+    def of_trial(self: Commands, trial: str, value: Any) -> Ids:
+        with self.lock:
+            return self._say_field(field, trial, value)
+
+    def of_channel(self: Commands, trial: str, value: Any, channel: str) -> Ids:
         with self.lock:
             return self._say_field(field, trial, value, channel)
 
-    run.__name__, run.__doc__ = field.name, f"Say the {field.name} of a trial; None takes it back."
-    return command(CHANNEL if field.is_of(OF_CHANNEL) else TRIAL)(run)
+    def of_either(self: Commands, trial: str, value: Any, channel: str | None = None) -> Ids:
+        with self.lock:
+            return self._say_field(field, trial, value, channel)
+
+    run: Callable[..., Ids]
+    if field.also:
+        run, whose, kind = of_either, "a trial, or one channel of it", "str or None\n            None: the trial."
+    elif field.of == OF_CHANNEL:
+        run, whose, kind = of_channel, "a channel of a trial", "str\n            The channel."
+    else:
+        run, whose, kind = of_trial, "a trial", ""
+    channel = kind and f"\n        channel : {kind}"
+    run.__name__, run.__doc__ = field.name, _SAYS.format(name=field.name, whose=whose, channel=channel)
+    run.__qualname__ = f"{Commands.__name__}.{field.name}"
+    return command(CHANNEL if channel else TRIAL)(run)
 
 
 for _field in fields.FIELDS.values():

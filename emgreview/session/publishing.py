@@ -106,6 +106,10 @@ class Publishing(Around):
             No decision can be taken.
         VersionError
             The name is taken, or the version cannot be written.
+        LogError
+            A log cannot be read, or ends in an unfinished line.
+        ParameterError
+            The name is none that a folder can have.
         DecisionError
             Nothing was decided, or all was taken back; the table does not have what the rule
             speaks of.

@@ -137,6 +137,11 @@ class Recorder(Judging, Order):
         ----------
         **visible
             Names and values, which must be plain JSON.
+
+        Raises
+        ------
+        ParameterError
+            A value is not plain JSON.
         """
         digest_of(visible)
         self._logs.visible = visible

@@ -214,6 +214,11 @@ class Session(Commands, Publishing, Notices):
         ----------
         reason : str or None
             Why, in words that the log keeps.
+
+        Raises
+        ------
+        DecisionError
+            The reason holds a control character or line break.
         """
         if self.blind:
             self._logs.unblind(reason and check_text(reason))

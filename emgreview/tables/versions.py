@@ -38,6 +38,10 @@ def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd
     VersionError
         The version is missing, was changed (its digests, or those that the logs beside it
         keep, do not fit), or is another than expected.
+    LogError
+        ``folder`` holds no review, or a log beside the version cannot be read.
+    ParameterError
+        ``folder`` is no path.
 
     Warns
     -----

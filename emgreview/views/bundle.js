@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules 8a4a01798432db17484bf9cf5dcc398ecd184c16448fbdfdf778c41a3375edc0
-// bundle 7ab620bf5c0b739e394c19a8c3f744b50ff694628f1666aa230fe4b886e964c7
+// modules 7495f97e9a2e9be505172452b61644fee0bbee52b1d5d74ab4f300770154d60f
+// bundle d9f881a4010e094297ece963323bba68c3a2f3ee0df76a684e399f31f84d1b35
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -3398,9 +3398,9 @@ function make_forms({ setup, screen, state, selection, deciding, moving }) {
       choice
     }, channel) && channel && moving.go_on());
   }
-  function choose_one(question, choices, command, more = {}) {
+  function choose_one(question, choices, command, argument, more = {}) {
     screen.asking.choose(question, choices, false, ([word]) => decide(command, {
-      [command]: word,
+      [argument]: word,
       ...more
     }));
   }
@@ -3484,12 +3484,12 @@ function make_forms({ setup, screen, state, selection, deciding, moving }) {
     },
     settle: () => settle(state.here()?.dispute, state.label()),
     settle_trial: () => settle(state.card()?.dispute, null),
-    behaviour: () => choose_one("What did the person do in this trial?", setup.choices.behaviour, "behaviour"),
+    behaviour: () => choose_one("What did the person do in this trial?", setup.choices.behaviour, "behaviour", "behaviour"),
     kind: () => {
       const { burst } = selection.mark;
       const bursts = state.here()?.bursts ?? [];
       const which = bursts.length > 1 ? `number ${1 + bursts.findIndex(({ id }) => id === burst)}` : "this";
-      choose_one(`What kind of burst is ${which}?`, setup.choices.kind, "kind", {
+      choose_one(`What kind of burst is ${which}?`, setup.choices.kind, "kind", "kind", {
         burst
       });
     },

@@ -10,6 +10,7 @@ import math
 from collections.abc import Collection, Mapping
 from typing import Any
 
+from emgreview.annotations import fields
 from emgreview.annotations.state import BurstState, ChannelState, TrialState
 from emgreview.model import FloatArray, Trials
 from emgreview.second_look.adjudication import Adjudication, Candidate
@@ -162,8 +163,10 @@ def _candidate_words(candidate: Candidate, blind: bool) -> str:
     """What a reviewer decided, in words; without times in a blind review."""
     channel = candidate.channel
     if channel is None:
-        cue = "" if candidate.cue_s is None else "a corrected cue" if blind else f"cue at {_ms(candidate.cue_s)}"
-        return candidate.behaviour or cue or "nothing said"
+        said = fields.shown(candidate.values)
+        if candidate.cue_s is not None:
+            said.append("a corrected cue" if blind else f"cue at {_ms(candidate.cue_s)}")
+        return ", ".join(said) or "nothing said"
     if not channel.active:
         return _verdict(channel)[1]
     words = ", ".join("a burst" if blind else f"onset {_ms(burst.onset_s)}" for burst in channel.active)
@@ -184,12 +187,9 @@ def _title(
         parts += [f"{name} {value}" for name, value in details if name not in ("trial_type", "trial")]
     parts += texts.cue_words(session, trials, state, bare)
     parts += [f"✕ {what} excluded{texts.because(why)}" for what, why in excluded.items() if why is not None]
-    if state.behaviour:
-        parts.append(f"behaviour: {state.behaviour}")
     if state.discuss:
         parts.append("to discuss")
-    if state.comment:
-        parts.append(f"“{state.comment}”")
+    parts += fields.shown(state.values)
     return " · ".join(parts)
 
 
@@ -302,8 +302,7 @@ def _detail(
         parts.append(f"rest {rest_z:+.1f} SD from this person's usual".replace("-", "−"))
     if auto.note:
         parts.append(f"baseline: {auto.note}")
-    if state.comment:
-        parts.append(f"“{state.comment}”")
+    parts += fields.shown(state.values)
     return "; ".join(parts)
 
 

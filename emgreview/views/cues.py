@@ -46,6 +46,13 @@ def show_cues(rec: Recording, channel: str, *, level: float | None = None, codes
     pane
         For the last line of a notebook cell. Where no plausible cues are found the picture
         carries the reason instead.
+
+    Raises
+    ------
+    ParameterError
+        An argument is not what it must be, as for :func:`emgreview.find_cues`.
+    SignalError
+        With ``codes``: the channel holds fractions, or is read as a voltage.
     """
     kind("rec", rec, Recording, RECORDING)
     kind("channel", channel, str, f"the label of one channel, in quotes: {', '.join(map(repr, rec.labels))}")

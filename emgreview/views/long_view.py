@@ -95,6 +95,8 @@ def long_view(
         The recording is too short for it.
     ParameterError
         The session is blind, or the processing is not that of its trials.
+    UnknownNameError
+        A key to move has a name that no key has.
 
     Notes
     -----

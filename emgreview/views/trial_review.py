@@ -75,6 +75,8 @@ def review(
     ------
     ParameterError
         A value is not what it must be.
+    UnknownNameError
+        A key to move has a name that no key has.
 
     Notes
     -----

@@ -16,6 +16,7 @@ import pytest
 import emgreview
 
 HOME = Path(__file__).parents[2]
+DOCSTRINGS = HOME / "tests" / "test_docstrings.py"
 PAGE = (HOME / "DEVELOPERS.md").read_text(encoding="utf-8")
 
 SAMPLE = """
@@ -48,6 +49,8 @@ with opened("r1") as session:
         assert "sitting, standing" in str(why), why
     assert log()[-1]["field"] == "posture" and log()[-1]["new"] == "sitting" and log()[-1]["old"] is None
     assert session.state(a).values["posture"] == "standing"
+    card = er.review(session)._card(a)
+    assert card["title"].endswith(" · posture: standing"), card["title"]
     session.undo()
     assert session.state(b).values["posture"] is None
     session.redo()
@@ -66,6 +69,8 @@ with er.adjudicate(trials, folder, "r1", "r2", reviewer="r3", method="threshold"
     (dispute,) = session.disputes()
     assert dispute.fields == ("posture",) and dispute.why == "posture: sitting against standing"
     assert {one.values["posture"] for one in dispute.candidates} == {"sitting", "standing"}
+    said = er.review(session)._card(a)["dispute"]["said"]["untimed"]
+    assert sorted(part[3:] for part in said.split("; ")) == ["posture: sitting", "posture: standing"], said
     try:
         session.posture(c, "sitting")
     except DecisionError as why:
@@ -105,7 +110,9 @@ def package(tmp_path):
     registry = folder / "fields" / "__init__.py"
     text = registry.read_text(encoding="utf-8")
     text = text.replace("    no_cue,\n", "    no_cue,\n    posture,\n", 1)
-    text = text.replace("            comment.FIELD,\n", "            comment.FIELD,\n            posture.FIELD,\n", 1)
+    end = "        )\n    }\n)\n\nDEFAULTS"  # of the tuple of fields, whatever stands last in it
+    assert end in text
+    text = text.replace(end, f"            posture.FIELD,\n{end}", 1)
     registry.write_text(text, encoding="utf-8")
     schema = folder / "schema" / "event-1.json"
     whole = json.loads(schema.read_text(encoding="utf-8"))
@@ -139,3 +146,16 @@ def test_the_worked_example_is_a_whole_field(package, tmp_path):
         check=False,
     )
     assert done.stdout == "good\n", done.stderr
+
+
+def test_its_command_is_told_as_those_of_the_package_are(package, tmp_path):
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", "-n0", "-q", "-p", "no:cacheprovider", "-k", "posture", DOCSTRINGS],
+        env={**os.environ, "PYTHONPATH": str(package)},
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout
+    assert "passed" in done.stdout

@@ -5,6 +5,7 @@ what changed, and of what is merged; what is new goes to the end.
 
     FIELDS              every field, by its name in the log
     read, write         plain values of a log to frozen ones, and back
+    shown               what values say, in words for a screen
     of                  the names of the fields of a channel, a trial …
     field               what a field is
     signal, set_aside, excluded, activity and activity_told, behaviour, cue, no_cue, added_cue, marked_burst, discuss,
@@ -79,3 +80,13 @@ def write(name: str, value: Any) -> Any:
     """The plain value of a frozen one, as a log keeps it."""
     field = FIELDS.get(name)
     return value if value is None or field is None else field.write(value)
+
+
+def shown(values: Mapping[str, Any]) -> list[str]:
+    """What is said, in words for a screen, of the values of fields by their names; those that a screen shows in a way
+    of its own, or that nobody has set, are passed over."""
+    return [
+        field.in_words(values[name])
+        for name, field in FIELDS.items()
+        if field.in_words is not None and values.get(name) not in (None, "", field.default)
+    ]

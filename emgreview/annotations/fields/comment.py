@@ -8,6 +8,7 @@ FIELD = Field(
     of=CHANNEL,
     also=TRIAL,
     say=lambda text: check_text(text) if text else None,
+    shown=lambda text: f"“{text}”",
     words={"comment changed": ("comment changed", "comments changed")},
     columns={
         "comment": ("text", "Comment on the channel of this trial, as typed"),

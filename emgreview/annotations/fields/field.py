@@ -97,7 +97,8 @@ class Field:
     ``name`` is that in the log, ``of`` what it belongs to (a trial's comment belongs to ``also`` a trial). ``default``
     is what holds where nobody has decided. ``read`` makes the frozen value of the plain one in a log, ``write`` the
     plain one; None is None in both. ``say`` checks what a person says and gives the value, for a field that is set as a
-    whole; it then is a command of its own, called like the field. ``words`` holds every kind of change, for one and for
+    whole; it then is a command of its own, called like the field, and screens show its value by :attr:`in_words`;
+    ``shown`` says it otherwise than "name: value". ``words`` holds every kind of change, for one and for
     several; ``detailed`` those whose new values are told; ``changes`` finds them. ``columns`` are those of the table of
     decisions, type and meaning, and ``cells`` gives them for a row (trial, channel, burst or None). ``merging`` None:
     the field is kept out of merging by trial and channel.
@@ -110,6 +111,7 @@ class Field:
     read: Callable[[Any], Any] = _as_it_is
     write: Callable[[Any], Any] = _as_it_is
     say: Callable[[Any], Any] | None = None
+    shown: Callable[[Any], str] | None = None
     words: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     detailed: tuple[str, ...] = ()
     changes: Callable[[Compared], Iterator[Change]] | None = None
@@ -120,6 +122,11 @@ class Field:
     @property
     def finds_changes(self) -> Callable[[Compared], Iterator[Change]]:
         return self.changes or _changed(self.name)
+
+    @property
+    def in_words(self) -> Callable[[Any], str] | None:
+        """What a screen says of a value; None: it shows the field in a way of its own."""
+        return self.shown or (None if self.say is None else lambda value: f"{self.name}: {value}")
 
     def is_of(self, where: Where) -> bool:
         return where in (self.of, self.also)

@@ -7,6 +7,7 @@ from statsmodels.regression import linear_model as regression
 
 import emgreview as er
 from emgreview.errors import ParameterError, UnknownNameError
+from emgreview.signal.onset import METHODS
 from emgreview.signal.onset.common import first_run
 from emgreview.signal.onset.double_threshold import false_alarm, first_threshold
 from emgreview.signal.onset.likelihood_ratio import ratio
@@ -16,7 +17,9 @@ from emgreview.signal.onset.whitening import autoregression, residual
 
 RATE_HZ = 1000.0
 ONSET_S = 1.2
-STATISTICAL = ["threshold", "energy", "double-threshold", "likelihood-ratio", "profile"]
+OF_AUXILIARY = ("level", "change")
+STATISTICAL = [name for name in METHODS if name not in ("ramp", *OF_AUXILIARY)]
+"""Every further method for EMG: a new one is tried, too."""
 
 
 def stepped(n: int = 60, *, level_db: float = 15.0, seed: int = 3) -> np.ndarray:

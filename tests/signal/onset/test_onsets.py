@@ -2,6 +2,7 @@
 
 import dataclasses
 import pickle
+import re
 from itertools import pairwise
 
 import numpy as np
@@ -51,6 +52,11 @@ def same(a: er.Onsets, b: er.Onsets, tolerance: float = 1e-4) -> None:
 
 def part(found: er.Onsets, rows) -> er.Onsets:
     return dataclasses.replace(found, **{name: getattr(found, name)[rows] for name in [*NUMBERS, "baseline_note"]})
+
+
+def test_the_docstring_names_every_method():
+    told = er.estimate_onsets.__doc__.split("method : str", 1)[1].split("**parameters", 1)[0]
+    assert set(re.findall(r'"([\w-]+)"', told)) == set(METHODS)
 
 
 @pytest.fixture(params=list(METHODS))

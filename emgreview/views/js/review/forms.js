@@ -35,9 +35,11 @@ export function make_forms({setup, screen, state, selection, deciding, moving}) 
     )
   }
 
-  /** @param {string} question @param {Choice[]} choices @param {string} command @param {object} more */
-  function choose_one(question, choices, command, more = {}) {
-    screen.asking.choose(question, choices, false, ([word]) => decide(command, {[command]: word, ...more}))
+  /** @param {string} question @param {Choice[]} choices @param {string} command
+   * @param {string} argument  what the command calls the word: "value" where it is a field's own
+   * @param {object} more */
+  function choose_one(question, choices, command, argument, more = {}) {
+    screen.asking.choose(question, choices, false, ([word]) => decide(command, {[argument]: word, ...more}))
   }
 
   /** @param {string} question @param {string | undefined} value @param {[null?]} channel  null: the whole trial */
@@ -116,12 +118,13 @@ export function make_forms({setup, screen, state, selection, deciding, moving}) 
     },
     settle: () => settle(state.here()?.dispute, state.label()),
     settle_trial: () => settle(state.card()?.dispute, null),
-    behaviour: () => choose_one("What did the person do in this trial?", setup.choices.behaviour, "behaviour"),
+    behaviour: () =>
+      choose_one("What did the person do in this trial?", setup.choices.behaviour, "behaviour", "behaviour"),
     kind: () => {
       const {burst} = selection.mark
       const bursts = state.here()?.bursts ?? []
       const which = bursts.length > 1 ? `number ${1 + bursts.findIndex(({id}) => id === burst)}` : "this"
-      choose_one(`What kind of burst is ${which}?`, setup.choices.kind, "kind", {burst})
+      choose_one(`What kind of burst is ${which}?`, setup.choices.kind, "kind", "kind", {burst})
     },
     half_width: () => {
       const now = selected_burst()
