@@ -16,9 +16,9 @@ from pathlib import Path
 from typing import Any
 
 from emgreview import tables
+from emgreview.annotations.environment import installed, machine
 from emgreview.annotations.ledger import read_until
 from emgreview.annotations.log_positions import find_position
-from emgreview.annotations.reviewer_logs import installed, machine
 from emgreview.annotations.versions import Sealed, demand_decided, read_sealed
 from emgreview.checks import review_folder
 from emgreview.cohort.marks import read_logs

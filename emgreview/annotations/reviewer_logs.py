@@ -5,14 +5,13 @@ ReviewerLogs    open, append, close; what holds for the whole
 
 import dataclasses
 import hashlib
-import importlib.metadata
-import platform
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from emgreview.annotations import known_heads, scales, telling, unblinding
 from emgreview.annotations.conforming import misfit
+from emgreview.annotations.environment import installed
 from emgreview.annotations.events import SCHEMA, Event, digest_of, now
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.known_heads import Head
@@ -385,22 +384,6 @@ def method_of(
         "processing": {"parameters": processing, "hash": processing_hash},
         "detection": {**detection, "hash": digest_of(detection)},
     }
-
-
-def installed() -> dict[str, str]:
-    """Versions of the packages that results rest on."""
-    found = {"python": platform.python_version()}
-    for name in ("emgreview", "numpy", "scipy", "pandas"):
-        try:
-            found[name] = importlib.metadata.version(name)
-        except importlib.metadata.PackageNotFoundError:
-            found[name] = "not installed"
-    return found
-
-
-def machine() -> dict[str, str]:
-    """The kind of machine that numbers were reckoned on."""
-    return {"system": platform.system(), "processor": platform.machine()}
 
 
 def _last_counter(path: Path) -> int:

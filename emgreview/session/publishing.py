@@ -9,9 +9,9 @@ from typing import Any
 
 from emgreview import tables
 from emgreview.annotations import state as states
+from emgreview.annotations.environment import installed, machine
 from emgreview.annotations.events import check_name
 from emgreview.annotations.files import FileSystem
-from emgreview.annotations.reviewer_logs import installed, machine
 from emgreview.annotations.state import Activity
 from emgreview.annotations.versions import Sealed, demand_decided, seal_version
 from emgreview.errors import LogReadOnlyError
