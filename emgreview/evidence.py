@@ -19,6 +19,8 @@ import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from math import gcd
+from typing import ClassVar
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -221,15 +223,20 @@ def listening(
     return LOUDEST * np.tanh(x / LOUDEST), trials.rate_hz
 
 
+_Look = tuple[str, str, BoolArray | None]
+
+
 class Fitness:
     """Which channels of trials can be judged at all: not those that hold codes for missing samples (``Trials.codes``),
     and the others by :func:`emgreview.signal.unfit.unfit` of the whole trial, and of what lies from the cue on,
-    unfiltered and in the band; and which of their samples are clipped. A trial is read and looked at once, when it is
-    first asked about; of its channels all, or those ``channels`` alone."""
+    unfiltered and in the band; and which of their samples are clipped. A trial is read and looked at once as long as
+    its trials live, whoever asks first; of its channels all, or those ``channels`` alone."""
+
+    _known: ClassVar[WeakKeyDictionary[Trials, dict[tuple[int, str], _Look]]] = WeakKeyDictionary()
 
     def __init__(self, channels: Collection[str] | None = None) -> None:
         self._channels = channels
-        self._found: dict[tuple[Trials, int], dict[str, tuple[str, str, BoolArray | None]]] = {}
+        self._found: dict[tuple[Trials, int], dict[str, _Look]] = {}
 
     def readable(self, trials: Trials, row: int) -> bool:
         """Whether the trial can (still) be read: where not, nothing is known of its channels."""
@@ -255,34 +262,38 @@ class Fitness:
         at = found[channel][2]
         return 0.0 if at is None else float(at[max(0, first) : stop].mean())
 
-    def _look(self, trials: Trials, row: int) -> dict[str, tuple[str, str, BoolArray | None]] | None:
+    def _look(self, trials: Trials, row: int) -> dict[str, _Look] | None:
         found = self._found.get((trials, row))
         if found is None:
+            known = self._known.setdefault(trials, {})
+            labels = [one for one in trials.labels if self._channels is None or one in self._channels]
+            new = [label for label in labels if (row, label) not in known]
             try:
-                labels = [one for one in trials.labels if self._channels is None or one in self._channels]
-                raw = unfiltered(trials, row, labels)
+                raw = unfiltered(trials, row, new) if new else ()
             except (EmgreviewError, OSError):  # asked again next time: the file may be back
                 return None
-            rest = slice(*(max(0, trials.before + to_sample(s, trials.rate_hz)) for s in trials.processing.rest_s))
-            found = self._found[trials, row] = {}
-            for label, x in zip(labels, raw, strict=True):
-                codes = trials.codes.get((row, label), ())
-                coded = np.isin(x, codes)
-                at, banded = at_rail(np.where(coded, np.nan, x)), trials.data[row, trials.labels.index(label)]
-                kind, words = unfit(x, banded, trials.rate_hz, unit=trials.unit, rest=rest)
-                after = slice(min(max(trials.before, 0), len(x) - 1), None)  # where responses are looked for
-                if not kind:
-                    kind, words = unfit(x[after], banded[after], trials.rate_hz, unit=trials.unit)
-                    words += " from the cue on" * bool(kind)
-                if codes and (kind != "flat" or are_usual(codes)):  # one value that stands still may look like a code
-                    kind = CODES
-                    where = (
-                        f"in {coded.mean():.1%} of its samples" if coded.any() else "so near that the filter feels it"
-                    )
-                    told = code_words(codes, trials.recording.channel(label).unit_label)
-                    words = f"it holds {told}, no voltage, {where}"
-                found[label] = kind, words, at if at.any() else None
+            for label, x in zip(new, raw, strict=True):
+                known[row, label] = _looked_at(trials, row, label, x)
+            found = self._found[trials, row] = {label: known[row, label] for label in labels}
         return found
+
+
+def _looked_at(trials: Trials, row: int, label: str, x: FloatArray) -> _Look:
+    """Why a channel of a trial, as recorded, cannot be judged, in a word and a sentence; and where it is clipped."""
+    rest = slice(*(max(0, trials.before + to_sample(s, trials.rate_hz)) for s in trials.processing.rest_s))
+    codes = trials.codes.get((row, label), ())
+    coded = np.isin(x, codes)
+    at, banded = at_rail(np.where(coded, np.nan, x)), trials.data[row, trials.labels.index(label)]
+    kind, words = unfit(x, banded, trials.rate_hz, unit=trials.unit, rest=rest)
+    after = slice(min(max(trials.before, 0), len(x) - 1), None)  # where responses are looked for
+    if not kind:
+        kind, words = unfit(x[after], banded[after], trials.rate_hz, unit=trials.unit)
+        words += " from the cue on" * bool(kind)
+    if codes and (kind != "flat" or are_usual(codes)):  # one value that stands still may look like a code
+        kind = CODES
+        where = f"in {coded.mean():.1%} of its samples" if coded.any() else "so near that the filter feels it"
+        words = f"it holds {code_words(codes, trials.recording.channel(label).unit_label)}, no voltage, {where}"
+    return kind, words, at if at.any() else None
 
 
 def unfiltered(trials: Trials, row: int, labels: Sequence[str]) -> FloatArray:
