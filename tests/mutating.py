@@ -8,6 +8,7 @@ To have a further format or a further reading attacked, add a line to TARGETS, o
 
     TARGETS         what is attacked
     attack          so many inputs of one target: Counts
+    shared          how many inputs of each target make up so many in all
     signed          a line of a log whose digest fits, whatever it holds
 """
 
@@ -20,7 +21,7 @@ import signal
 import sys
 import traceback
 import warnings
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from functools import cache
@@ -37,6 +38,10 @@ from stored_reviews import cut, first_recordings
 import emgreview as er
 from emgreview.annotations.convention import read_convention
 from emgreview.annotations.events import encode
+from emgreview.annotations.log import Log
+from emgreview.annotations.scales import last_stated
+from emgreview.annotations.unblinding import last_line
+from emgreview.cohort.marks import read_logs
 from emgreview.errors import EmgreviewError
 
 LONGEST_S = 10.0
@@ -46,11 +51,13 @@ SAMPLES = Path(__file__).parent / "files"
 
 
 class Target(NamedTuple):
-    """``files``: name to bytes; ``attacked``: those whose bytes are mutated, by their endings; ``looks`` by name."""
+    """``files``: name to bytes; ``attacked``: those whose bytes are mutated, by their endings; ``looks`` by name;
+    ``share``: of a long campaign, more for one whose looks are quick."""
 
     files: Callable[[], Mapping[str, bytes]]
     attacked: tuple[str, ...]
     looks: Mapping[str, Callable[[Path], object]]
+    share: int = 2
 
 
 @dataclass
@@ -558,7 +565,37 @@ RULE = b'name = "main"\nversion = 1\nsignal = ["usable", "caution"]\nonset_s = [
 RULE_JSON = b'{"name": "main", "version": 1, "signal": ["usable"], "onset_s": [0.05, 0.6]}'
 WORDS = b'onset = "first lasting rise"\noffset = "last return"\n'
 
-TARGETS: Mapping[str, Target] = {
+
+def _written(folder: Path) -> None:
+    """The log, opened and written to, below a session."""
+    events: list[Any] = []
+    log = Log(folder / LOG, events.append, files=Unflushed())
+    try:
+        _ = len(log), log.header, [log.event(number) for number in range(len(log))]
+        if log.header is not None and not log.read_only:
+            again = events[-1]._asdict() | {"counter": log.counter + 1}
+            del again["digest"], again["target"]
+            log.append(again)
+    finally:
+        log.close()
+
+
+LOG = "logs/it_reviewer-r1.jsonl"
+
+TARGETS: dict[str, Target] = {
+    "log": Target(
+        lambda: {LOG: (SAMPLES / "log-1.jsonl").read_bytes()},
+        (".jsonl",),
+        {
+            "verify": _verified,
+            "open": _written,
+            "all that it adds up to": lambda folder: read_logs(folder, "r1").marks(),
+            "diff": lambda folder: str(er.diff(folder, 1)),
+            "self-check": lambda folder: str(er.self_check(folder, "r1")),
+            "last stated": lambda folder: (last_stated(folder / LOG), last_line(folder / LOG)),
+        },
+        share=30,
+    ),
     "review-1": Target(
         _stored("review-1"),
         (".jsonl", ".json", ".tsv"),
@@ -574,8 +611,8 @@ TARGETS: Mapping[str, Target] = {
         (".jsonl", ".json", ".tsv"),
         _of_review("review-1c", ("of-r1", "of-r2", "settled"), ("r1", "r2", "r3")),
     ),
-    "edf": Target(_dataset(".edf"), (".edf", ".json", ".tsv"), _of_dataset(".edf")),
-    "bdf": Target(_dataset(".bdf"), (".bdf", ".json", ".tsv"), _of_dataset(".bdf")),
+    "edf": Target(_dataset(".edf"), (".edf", ".json", ".tsv"), _of_dataset(".edf"), share=3),
+    "bdf": Target(_dataset(".bdf"), (".bdf", ".json", ".tsv"), _of_dataset(".bdf"), share=2),
     "text": Target(
         _text,
         (".csv",),
@@ -584,6 +621,7 @@ TARGETS: Mapping[str, Target] = {
             "read with a column": lambda folder: er.read(folder / "it.csv", rate_hz=200, unit="uV"),
             "dataset": lambda folder: er.read_dataset(folder, **CSV).problems(),
         },
+        share=10,
     ),
     "rules": Target(
         lambda: {"it.toml": RULE, "it.json": RULE_JSON, "words.toml": WORDS, "words.txt": WORDS},
@@ -594,5 +632,12 @@ TARGETS: Mapping[str, Target] = {
             "convention": lambda folder: read_convention(folder / "words.toml"),
             "convention as text": lambda folder: read_convention(folder / "words.txt"),
         },
+        share=60,
     ),
 }
+
+
+def shared(count: int, names: Iterable[str] = tuple(TARGETS)) -> dict[str, int]:
+    """Inputs of each target, ``count`` in all or hardly less."""
+    shares = {name: TARGETS[name].share for name in names}
+    return {name: count * share // sum(shares.values()) for name, share in shares.items()}

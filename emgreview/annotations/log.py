@@ -249,7 +249,9 @@ class Log:
             if doubt := self._whole or (self._begun and not isinstance(why, OSError)):
                 self._in_doubt[self.path.absolute()] = line
             if isinstance(why, OSError):
-                raise LogWriteError(f"{self.problem} {IN_DOUBT if doubt else 'The decision was not saved.'}") from why
+                failed = LogWriteError(f"{self.problem} {IN_DOUBT if doubt else 'The decision was not saved.'}")
+                failed.in_doubt = doubt
+                raise failed from why
             raise
         if self.header is None:
             self.header = event.new
