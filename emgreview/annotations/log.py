@@ -104,6 +104,7 @@ _CRLF = (
 def _read_lines(path: Path, content: bytes, each: Callable[[Event], object], before: bool) -> Content:
     size, head, counter = 0, ZEROS, 0
     lines: list[bytes] = []
+    about: str | None = None
     steps: tuple[Step, ...] = ()
     problem = None
     while (end := content.find(b"\n", size)) >= 0:
@@ -125,6 +126,9 @@ def _read_lines(path: Path, content: bytes, each: Callable[[Event], object], bef
             event = to_event(found)
             if event.seq != number or event.counter <= counter:
                 raise LogBrokenError(f"its numbers ({event.seq}, {event.counter}) are out of order")
+            about = event.subject.get("recording") if number == 0 else about
+            if event.subject.get("recording") != about:
+                raise LogBrokenError(f"it is about recording {event.subject['recording']!r}, the log about {about!r}")
         except LogBrokenError as why_not:
             if _ZEROED in line and end + 1 == len(content):  # the line that was being written when the power went
                 break

@@ -307,9 +307,7 @@ def test_a_review_goes_on_after_a_power_cut_at_any_moment_of_deciding_and_taking
                 cases += 1
     assert cases > 100
     assert repaired > 20
-    counted(
-        f"power cuts of a review: {cases} contents of the disk, opened and gone on with; {repaired} had an end to set aside"
-    )
+    counted(f"power cuts of a review: {cases} contents of the disk, all gone on with, {repaired} after a set-aside")
 
 
 def start_review(folder, trials, files=None):
