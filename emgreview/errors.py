@@ -123,7 +123,10 @@ class LogReadOnlyError(LogError):
 
 
 class LogWriteError(LogError, OSError):
-    """A write or fsync failed: nothing more may be called saved."""
+    """A write or fsync failed: nothing more may be called saved; ``in_doubt``: whether this decision was is not known
+    until the log is opened again."""
+
+    in_doubt: bool = False
 
 
 class LogTooNewError(LogError):

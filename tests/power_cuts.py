@@ -70,6 +70,7 @@ WRITES = {
     "lost": lambda content: b"",
     "done": lambda content: content,
     "blank": lambda content: bytes(len(content)),
+    "blank but for the newline": lambda content: bytes(len(content) - 1) + content[-1:],
     "blank but for the end": lambda content: content[-40:].rjust(len(content), b"\0"),
     "blank in the middle": lambda content: content[:100] + content[100:][-40:].rjust(len(content[100:]), b"\0"),
     **{f"{n} of 8": lambda content, n=n: content[: len(content) * n // 8] for n in range(1, 8)},

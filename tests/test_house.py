@@ -94,6 +94,36 @@ def test_imports_run_downward_only(path):
             assert package in SIGNAL_MAY, f"{relative} imports {package}; signal knows numpy and scipy alone"
 
 
+OWN_FILES = {  # what these read is the package's own, or was written by the same call
+    "plain_files.py",
+    "annotations/conforming.py",
+    "views/host.py",
+    "views/long_view.py",
+    "views/trial_review.py",
+    "demo/lab.py",
+    "bench/planted.py",
+    "bench/recipes.py",
+}
+BARE = {"read_text", "read_bytes", "fromfile", "loadtxt", "genfromtxt", "read_csv"}
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_files_are_read_through_the_one_door(path):
+    """What a stranger may have written is a plain file of bounded size and depth before anything is done with it."""
+    if str(path.relative_to(PACKAGE)) in OWN_FILES:
+        return
+    for node in ast.walk(ast.parse(path.read_text())):
+        if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Attribute):
+            continue
+        name, of = node.func.attr, getattr(node.func.value, "id", "")
+        modes = [one.value for one in node.args if isinstance(one, ast.Constant) and isinstance(one.value, str)]
+        reads = (
+            name == "open" and of not in ("os", "er") and modes and not any(set(mode) & set("wxa") for mode in modes)
+        )
+        bare = (name in BARE and of not in ("np", "plain_files")) or (of, name) == ("tomllib", "loads") or reads
+        assert not bare, f"line {node.lineno} reads a file; use emgreview.plain_files"
+
+
 def test_what_is_used_of_the_package_as_a_whole_counts_as_imported(tmp_path):
     path = tmp_path / "module.py"
     path.write_text("import emgreview as er\n\ndef f():\n    return er.open_review, er.__version__\n")

@@ -9,7 +9,7 @@ import time
 from pathlib import Path
 
 import pytest
-from mutating import CSV, TARGETS, attack
+from mutating import CSV, TARGETS, attack, shared
 
 import emgreview as er
 from emgreview import cli
@@ -17,13 +17,13 @@ from emgreview.annotations.convention import read_convention
 from emgreview.errors import FormatError, ParameterError, ReadError
 from emgreview.reading.edf_annotations import markers_in
 
-INPUTS = 280
-"""Of each target; the long campaign is ``tests/benchmarks/attack_files.py``."""
+INPUTS = 2000
+"""In all; the long campaign is ``tests/benchmarks/attack_files.py``."""
 
 
-@pytest.mark.parametrize("name", TARGETS)
-def test_mutated_files_raise_errors_of_the_package_alone_and_nothing_hangs(name, tmp_path, counted):
-    found = attack(name, INPUTS, tmp_path)
+@pytest.mark.parametrize(("name", "count"), shared(INPUTS).items())
+def test_mutated_files_raise_errors_of_the_package_alone_and_nothing_hangs(name, count, tmp_path, counted):
+    found = attack(name, count, tmp_path)
     assert found.foreign == []
     assert found.hangs == []
     assert found.own > 0

@@ -105,6 +105,7 @@ def _read_lines(path: Path, content: bytes, each: Callable[[Event], object], bef
     size, head, counter = 0, ZEROS, 0
     named = _named(path)
     lines: list[bytes] = []
+    about: str | None = None
     steps: tuple[Step, ...] = ()
     problem = None
     while (end := content.find(b"\n", size)) >= 0:
@@ -131,6 +132,9 @@ def _read_lines(path: Path, content: bytes, each: Callable[[Event], object], bef
                 )
             if event.seq != number or event.counter <= counter:
                 raise LogBrokenError(f"its numbers ({event.seq}, {event.counter}) are out of order")
+            about = event.subject.get("recording") if number == 0 else about
+            if event.subject.get("recording") != about:
+                raise LogBrokenError(f"it is about recording {event.subject['recording']!r}, the log about {about!r}")
         except LogBrokenError as why_not:
             if _ZEROED in line and end + 1 == len(content):  # the line that was being written when the power went
                 break
@@ -266,7 +270,9 @@ class Log:
             if doubt := self._whole or (self._begun and not isinstance(why, OSError)):
                 self._in_doubt[self.path.absolute()] = line
             if isinstance(why, OSError):
-                raise LogWriteError(f"{self.problem} {IN_DOUBT if doubt else 'The decision was not saved.'}") from why
+                failed = LogWriteError(f"{self.problem} {IN_DOUBT if doubt else 'The decision was not saved.'}")
+                failed.in_doubt = doubt
+                raise failed from why
             raise
         if self.header is None:
             self.header = event.new

@@ -1,7 +1,6 @@
 """A recording: channels sampled together at one rate, with markers, read lazily."""
 
 import dataclasses
-import hashlib
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -19,7 +18,6 @@ from emgreview.model.channels import Channel
 from emgreview.model.markers import Marker, demand_in_order, markers_of
 from emgreview.model.sources import ArraySource, Fingerprint, SampleSource, Scale
 from emgreview.model.units import ARBITRARY, VOLTS, FloatArray, to_sample
-from emgreview.plain_files import open_plain
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -337,11 +335,7 @@ class Recording:
         """
         if self.source.file is None:
             return Fingerprint(self._digests[0])
-        with open_plain(self.source.file) as stream:
-            digest = hashlib.sha256()
-            while block := stream.read(1 << 20):
-                digest.update(block)
-        return Fingerprint(self._digests[0], digest.hexdigest())
+        return Fingerprint(self._digests[0], sources.digest_of_file(self.source.file))
 
     @cached_property
     def channel_digests(self) -> Mapping[str, str]:

@@ -5,6 +5,7 @@ Scale, scale_of             how stored samples become values
 read_earlier                values with the delays of the device taken out
 Fingerprint                 digests of a recording
 digests_of, row_digests     of stored samples, all together or channel by channel
+digest_of_file              of a whole file
 SAME_SAMPLES                what is said of recordings that are one
 """
 
@@ -21,6 +22,7 @@ from numpy.typing import NDArray
 
 from emgreview.model.channels import Channel
 from emgreview.model.units import FloatArray
+from emgreview.plain_files import open_plain
 
 SAME_SAMPLES = (
     "hold the same samples: one file under several names, or one copied over another. What is decided on them counts "
@@ -162,3 +164,12 @@ def digests_of(source: SampleSource, labels: Sequence[str], rate_hz: float) -> t
         for digest in digests:
             digest.update(content)
     return tuple(digest.hexdigest() for digest in digests)
+
+
+def digest_of_file(path: Path) -> str:
+    """The SHA-256 of a plain file. Raises ReadError."""
+    digest = hashlib.sha256()
+    with open_plain(path) as stream:
+        while block := stream.read(1 << 20):
+            digest.update(block)
+    return digest.hexdigest()

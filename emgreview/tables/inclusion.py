@@ -59,6 +59,7 @@ def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:
     """
     kind("table", table, pd.DataFrame, "a table of decisions, as read_version or Session.decisions() gives")
     kind("rule", rule, Rule, "a Rule, as Rule(name=…, version=…, onset_s=(0.08, 0.8)) or Rule.read(path) gives")
+    _demand_columns(table)
     _demand_seconds(table, rule)
     needed = {one for left in rule.leave_out for one in ("participant", "recording", "channel") if getattr(left, one)}
     if missing := sorted(needed - set(table.columns)):
@@ -81,6 +82,24 @@ def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:
     result["why_not"] = pd.array(["; ".join(why) or None for why in reasons], dtype="string")
     result.attrs = {**table.attrs, "rule": rule.as_dict()}
     return result
+
+
+_TIMES = ("onset_s", "earliest_s", "latest_s")
+_ASKED = (
+    *("recording", "reviewed", "signal", "signal_reasons", "set_aside", "activity", "origin", "burst", "kind"),
+    *("confidence", "behaviour"),
+)
+
+
+def _demand_columns(table: pd.DataFrame) -> None:
+    """A table from a file may lack a column, or have words where times should be."""
+    if missing := [name for name in (*_ASKED, *_TIMES) if name not in table]:
+        raise ParameterError(
+            f"the table lacks {', '.join(missing)}; a rule looks at the columns of a table of decisions, as "
+            "read_version or Session.decisions() gives; give that, with all of them."
+        )
+    if words := [name for name in _TIMES if not pd.api.types.is_numeric_dtype(table[name])]:
+        raise ParameterError(f"{', '.join(words)} of the table came as text; allowed: seconds; give them as numbers.")
 
 
 def _demand_seconds(table: pd.DataFrame, rule: Rule) -> None:

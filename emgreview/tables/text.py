@@ -12,6 +12,7 @@ from typing import Any
 import pandas as pd
 
 from emgreview.cells import GUARD, MISSING, guard, unguard
+from emgreview.errors import FormatError
 from emgreview.tables.decisions import DTYPES
 
 HOW: Mapping[str, str] = {
@@ -30,7 +31,17 @@ def to_tsv(table: pd.DataFrame) -> bytes:
 
 
 def from_tsv(content: bytes, types: Mapping[str, str], *, guarded: bool = True) -> pd.DataFrame:
-    """The table in tab-separated text; ``types`` as in COLUMNS. ``guarded`` False: cells stand for themselves."""
+    """The table in tab-separated text; ``types`` as in COLUMNS. ``guarded`` False: cells stand for themselves.
+
+    Raises FormatError where the text is no table of such columns.
+    """
+    try:
+        return _from_tsv(content, types, guarded)
+    except (KeyError, IndexError, ValueError, OverflowError, TypeError) as why:
+        raise FormatError(f"the text is no table of the columns that it should have ({str(why)[:200]})") from why
+
+
+def _from_tsv(content: bytes, types: Mapping[str, str], guarded: bool) -> pd.DataFrame:
     head, *lines = content.decode().removesuffix("\n").split("\n")
     text = unguard if guarded else str
     names = [text(name) for name in head.split("\t")]

@@ -10,7 +10,7 @@ import pandas as pd
 from emgreview.annotations.description import demand_whole
 from emgreview.annotations.versions import read_sealed
 from emgreview.checks import review_folder
-from emgreview.errors import VersionError, tell
+from emgreview.errors import FormatError, VersionError, tell
 from emgreview.tables.text import from_tsv
 
 
@@ -70,9 +70,9 @@ def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd
     try:
         types = {column: entry["type"] for column, entry in description["columns"].items()}
         table = from_tsv(read.table, types, guarded="text" in description)
-    except (KeyError, IndexError, ValueError, OverflowError) as why:
+    except FormatError as why:
         raise VersionError(
-            f"the table of version {name!r} is not one of decisions ({why!r}); restore it from a copy."
+            f"the table of version {name!r} is not one of decisions ({why}); restore it from a copy."
         ) from None
     apart = [f"the table lacks {column!r}" for column in types if column not in table]
     apart += [f"{column!r} is not described" for column in table if column not in types]

@@ -7,7 +7,8 @@ Everything goes down by synced properties and comes up by messages, in every hos
 
 A decision carries its screen's own running number. Decisions are taken in order and once: one that came before is
 not taken again, and after a gap none is until those that are missing were sent again. A decision is told as settled
-only after it was applied, which is after it is on disk, or was refused with the reason.
+only after it was applied, which is after it is on disk, or was refused with the reason; ``doubt`` with a refusal says
+that it may or may not be on disk.
 
     Wire            what a widget needs for both; its browser side is wire.js
 """
@@ -18,7 +19,7 @@ from collections import deque
 from collections.abc import Mapping
 from typing import Any
 
-from emgreview.errors import DecisionError, EmgreviewError
+from emgreview.errors import DecisionError, EmgreviewError, LogWriteError
 from emgreview.session import Session
 
 _KEPT, _KEPT_LETTERS = 10, 1 << 15
@@ -96,10 +97,11 @@ class Wire:
                 raise DecisionError(self.retired)
             answer = self._apply(data)
         except EmgreviewError as refusal:
-            self._refuse(client, n, str(refusal))
+            self._refuse(client, n, str(refusal), in_doubt=isinstance(refusal, LogWriteError) and refusal.in_doubt)
             self.tell_settled(client, **self._status())
         except Exception as fault:
-            self._refuse(client, n, f"a fault in the program ({fault!r}); it may be saved: reload the page to see")
+            words = f"a fault in the program ({fault!r}); it may be saved: reload the page to see"
+            self._refuse(client, n, words, in_doubt=True)
             self.tell_settled(client)
             raise
         else:
@@ -116,7 +118,8 @@ class Wire:
             self.tell(gap={"client": client, "awaited": self._last(client) + 1})
         return missing
 
-    def _refuse(self, client: str, n: int, words: str) -> None:
+    def _refuse(self, client: str, n: int, words: str, *, in_doubt: bool = False) -> None:
+        """``in_doubt``: it may be on disk all the same, so a screen must not call it unsaved."""
         told = self._refused.setdefault(client, [])
-        told.append({"client": client, "n": n, "words": self._neutral(words)})
+        told.append({"client": client, "n": n, "words": self._neutral(words), **({"doubt": True} if in_doubt else {})})
         del told[:-_KEPT]

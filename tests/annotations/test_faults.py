@@ -11,6 +11,7 @@ from contextlib import contextmanager, suppress
 import pytest
 from log_pieces import HEADER, Failing, Unflushed, comments, fields, write
 from power_cuts import Watched, after_a_power_cut, folder_as_disk, materialise
+from scripted_reviews import detect, make_trials
 
 from emgreview.annotations import log as log_module
 from emgreview.annotations.files import FileSystem
@@ -18,6 +19,7 @@ from emgreview.annotations.log import Log, log_path
 from emgreview.annotations.verifying import verify
 from emgreview.annotations.versions import seal_version
 from emgreview.errors import LogError, LogReadOnlyError, LogWriteError, VersionError
+from emgreview.session import open_review
 
 KILLS = 240
 """So many at least, and more on a slow machine, until so many decisions were acknowledged."""
@@ -147,10 +149,66 @@ def test_any_subset_of_what_was_not_flushed_may_be_lost(tmp_path, counted):
                 assert found == attempted[: len(found)]
                 if torn:
                     assert torn in [one.read_bytes() for one in place.rglob("*.torn-*")]
-                assert again.problem.endswith("is closed") or "line" in again.problem
+                assert again.problem.endswith("is closed"), "what was not acknowledged keeps nobody from going on"
                 cases += 1
     assert cases > 100
     counted(f"power cuts: {cases} contents of the disk, every subset of unflushed calls lost, halved or blank; 0 lost")
+
+
+@pytest.mark.filterwarnings("ignore:The last line of:emgreview.errors.SignalWarning")
+def test_a_review_goes_on_after_a_power_cut_at_any_moment_of_deciding_and_taking_back(tmp_path, counted):
+    """Open, decide, take back, do again, and set aside what a cut before had left; then the same cut again."""
+    trials = make_trials(n=2, labels=("FDI",))
+    cases = repaired = 0
+    for torn in (b"", b'{"blind":fal', bytes(300) + b'"}\n'):
+        folder = tmp_path / f"real-{len(torn)}"
+        folder.mkdir()
+        path = log_path(folder, "rec", "r1")
+        if torn:
+            start_review(folder, trials).close()
+            path.write_bytes(path.read_bytes() + torn)
+        start = folder_as_disk(folder)
+        files = Watched()
+        said = []  # after each command, how many calls there were and what was decided
+        with start_review(folder, trials, files=files) as session:
+            one, two = session.queue
+            commands = [
+                (session.accept, one, "FDI"),
+                (session.undo,),
+                (session.none_visible, two, "FDI"),
+            ]
+            said.append((len(files.calls), decided(session)))
+            for command, *subject in commands:
+                command(*subject)
+                said.append((len(files.calls), decided(session)))
+        for size in range(len(files.calls) + 1):
+            must = max((n for n, (at, _) in enumerate(said) if at <= size), default=None)
+            for disk in after_a_power_cut(files.calls[:size], start):
+                place = tmp_path / "cut" / str(cases)
+                place.mkdir(parents=True)
+                materialise(disk, folder, place)
+                with start_review(place, trials) as session:
+                    assert not session.read_only, session.problem
+                    found = decided(session)
+                    assert found in [state for _, state in said[must or 0 : (must or 0) + 2]]
+                    session.accept_rest(two)
+                    after = decided(session)
+                    repaired += bool(list(place.rglob("*.torn-*")))
+                with start_review(place, trials) as session:
+                    assert decided(session) == after
+                assert verify(place).ok
+                cases += 1
+    assert cases > 100
+    assert repaired > 20
+    counted(f"power cuts of a review: {cases} contents of the disk, all gone on with, {repaired} after a set-aside")
+
+
+def start_review(folder, trials, files=None):
+    return open_review(trials, folder, reviewer="r1", detect=detect, files=files or Unflushed())
+
+
+def decided(session):
+    return {trial: repr(session.state(trial)) for trial in sorted(session.queue)}
 
 
 def test_a_power_cut_while_sealing_leaves_a_whole_version_or_none(tmp_path, counted):

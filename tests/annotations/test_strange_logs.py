@@ -1,6 +1,7 @@
 """Logs that a stranger, an editor or a failing disk made: read, or refused in words, and nothing of ours harmed."""
 
 import errno
+import hashlib
 import json
 import os
 import socket
@@ -199,7 +200,7 @@ def test_a_line_of_any_bytes_is_a_problem_and_never_an_error_of_python(tmp_path,
 @pytest.mark.parametrize("name", ["rate_hz", "n_samples"])
 @pytest.mark.parametrize("number", [float("inf"), float("nan"), 10**400, -1])
 def test_a_number_without_end_does_not_fit_the_schema(tmp_path, name, number):
-    from mutating import signed
+    from mutations import signed
 
     path = write(tmp_path, ())
     line = json.loads(path.read_bytes()) | {"new": HEADER | {name: number}}
@@ -207,6 +208,17 @@ def test_a_number_without_end_does_not_fit_the_schema(tmp_path, name, number):
     found = read_log(path, ignore)
     assert f"new.{name} came as" in found.problem
     assert not found.lines
+
+
+def test_a_line_about_another_recording_does_not_belong_into_a_log(tmp_path):
+    from mutations import signed
+
+    path = write(tmp_path, ())
+    head = path.read_bytes()
+    line = fields(2) | {"seq": 1, "prev": hashlib.sha256(head[:-1]).hexdigest(), "time": "2026-01-01T00:00:00.000Z"}
+    line["subject"]["recording"] = "other"
+    path.write_bytes(head + signed(line, True) + b"\n")
+    assert "it is about recording 'other', the log about 'rec'" in read_log(path, ignore).problem
 
 
 def test_large_fractions_are_read_as_canonical_json_writes_them():

@@ -27,7 +27,6 @@ def main() -> None:
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
     total = mutating.Counts()
     places: Counter[str] = Counter()
-    names = names or list(mutating.TARGETS)
 
     def tell(said: str) -> None:
         place = said.rpartition(": ")[2] if " at " not in said else said.rpartition(" at ")[2]
@@ -36,9 +35,9 @@ def main() -> None:
             print(f"  {said}", flush=True)
 
     with tempfile.TemporaryDirectory(dir="/dev/shm" if Path("/dev/shm").is_dir() else None) as place:
-        for name in names:
+        for name, count in mutating.shared(int(whole), names or mutating.TARGETS).items():
             begun = time.monotonic()
-            found = mutating.attack(name, int(whole) // len(names), Path(place), tell=tell)
+            found = mutating.attack(name, count, Path(place), tell=tell)
             for part in ("inputs", "fine", "own", "foreign", "hangs"):
                 setattr(total, part, getattr(total, part) + getattr(found, part))
             print(f"{name}: {found} ({time.monotonic() - begun:.0f} s)", flush=True)
