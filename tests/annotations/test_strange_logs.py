@@ -217,8 +217,12 @@ def test_a_line_about_another_recording_does_not_belong_into_a_log(tmp_path):
     head = path.read_bytes()
     line = fields(2) | {"seq": 1, "prev": hashlib.sha256(head[:-1]).hexdigest(), "time": "2026-01-01T00:00:00.000Z"}
     line["subject"]["recording"] = "other"
-    path.write_bytes(head + signed(line, True) + b"\n")
-    assert "it is about recording 'other', the log about 'rec'" in read_log(path, ignore).problem
+    for name, told in (
+        (path.name, "of reviewer 'r1' on 'other', and the file's name says 'r1' on 'rec'"),
+        ("any.jsonl", "it is about recording 'other', the log about 'rec'"),
+    ):
+        path.with_name(name).write_bytes(head + signed(line, True) + b"\n")
+        assert told in read_log(path.with_name(name), ignore).problem
 
 
 def test_large_fractions_are_read_as_canonical_json_writes_them():
