@@ -3,7 +3,8 @@
 Numbers may be Python's or numpy's; text, None, complex and truth values are no numbers, NaN lies in no range. It comes
 back as a plain float, int or pair.
 
-    demand      an error unless good
+    refusal     the error for an argument that is not allowed, in the one form that such messages have
+    demand      that error unless good
     kind        one value of a class of this package, with the way to one
     number      one finite number in a range
     whole       one whole number in a range
@@ -38,7 +39,12 @@ RECORDING = f"{ONE_RECORDING}; cut_all cuts many"
 def demand(good: object, name: str, came: object, allowed: str) -> None:
     """ParameterError unless good."""
     if not good:
-        raise ParameterError(f"{name} came as {plain(came)!r}; allowed: {allowed}; correct it.")
+        raise refusal(name, came, allowed)
+
+
+def refusal(name: str, came: object, allowed: str, todo: str = "correct it") -> ParameterError:
+    """The error to raise for an argument: what came, what is allowed, and what to do."""
+    return ParameterError(f"{name} came as {plain(came)!r}; allowed: {allowed}; {todo}.")
 
 
 def kind(name: str, value: Any, wanted: type | tuple[type, ...], allowed: str) -> None:

@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from emgreview.checking import check as check
 from emgreview.checking import codes_in, impossible
 from emgreview.checking import mains as mains
-from emgreview.checks import RECORDING, kind, perhaps, truth, whole
+from emgreview.checks import RECORDING, kind, perhaps, refusal, truth, whole
 from emgreview.conditioning import BLOCK_S, margin_samples, raw_and_conditioned
 from emgreview.errors import EmgreviewError, MarkerError, ParameterError, SignalError, UnitError, UnknownNameError, tell
 from emgreview.model import ARBITRARY, Marker, Note, Processing, Recording, Trials, to_sample
@@ -313,10 +313,7 @@ def notes_on(trials: Trials, trial: str, channel: str | None = None) -> tuple[No
 def _window(rec: Recording, before_s: float, after_s: float, processing: Processing) -> tuple[int, int]:
     for name, seconds in (("before_s", before_s), ("after_s", after_s)):
         if not isinstance(seconds, Real) or not (math.isfinite(seconds) and to_sample(seconds, rec.rate_hz) > 0):
-            raise ParameterError(
-                f"{name} came as {seconds!r}; allowed: a number of seconds, at least one sample, {1 / rec.rate_hz:g} s"
-                "; correct it."
-            )
+            raise refusal(name, seconds, f"a number of seconds, at least one sample, {1 / rec.rate_hz:g} s")
     rest_start, rest_stop = processing.rest_s
     before, after = to_sample(before_s, rec.rate_hz), to_sample(after_s, rec.rate_hz)
     if before + after > rec.n_samples:

@@ -21,6 +21,7 @@ from emgreview.annotations.files import demand_review_folder
 from emgreview.annotations.ledger import Key, Ledger, read_ledger
 from emgreview.annotations.log import read_log
 from emgreview.annotations.versions import read_sealed, sealed_names
+from emgreview.checks import refusal
 from emgreview.errors import LogError, ParameterError, UnknownNameError
 
 NOW = "now"
@@ -83,10 +84,12 @@ def find_position(folder: Path, name: str | int = NOW, reviewer: str | None = No
         reviewer, counter = _find(logs, name.lower())
         return _point_at(f"line {name[:8]}", reviewer, counter, logs)
     if not isinstance(name, str | int) or isinstance(name, bool):
-        raise ParameterError(
-            f"a point of the logs came as {name!r}; allowed: the name of a sealed version "
-            f"({', '.join(sealed_names(folder)) or 'none yet'}), the number of a command as a whole number, the "
-            f"SHA-256 of a line, or {NOW!r}; give one of them."
+        raise refusal(
+            "a point of the logs",
+            name,
+            f"the name of a sealed version ({', '.join(sealed_names(folder)) or 'none yet'}), the number of a command "
+            f"as a whole number, the SHA-256 of a line, or {NOW!r}",
+            "give one of them",
         )
     number = type(name) is int or (isinstance(name, str) and name.isdigit())
     if not number and name != NOW:

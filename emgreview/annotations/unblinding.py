@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from emgreview.annotations.events import check_text
+from emgreview.checks import refusal
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.plain_files import open_plain, read_json
 
@@ -36,9 +37,11 @@ def checked(unblind: str | None, blind: bool) -> str | None:
     if unblind is None:
         return None
     if not isinstance(unblind, str) or not unblind.strip():
-        raise ParameterError(
-            f"unblind came as {unblind!r}; allowed: why the review is not blind any more, in words that the logs "
-            "keep; say why, or leave it out."
+        raise refusal(
+            "unblind",
+            unblind,
+            "why the review is not blind any more, in words that the logs keep",
+            "say why, or leave it out",
         )
     if blind:
         raise ParameterError(

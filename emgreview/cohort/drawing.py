@@ -31,6 +31,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, TypeVar
 
+from emgreview.checks import refusal
 from emgreview.cohort.marks import cue_in
 from emgreview.errors import ParameterError
 from emgreview.model import Recording
@@ -90,7 +91,7 @@ def stratified(strata: Mapping[T, S], share: float, order: Callable[[T], Any]) -
     The whole is rounded up; what the strata's own shares leave over goes to the largest remainders.
     """
     if not 0 < share <= 1:
-        raise ParameterError(f"share came as {share!r}; allowed: above 0 and at most 1; correct it.")
+        raise refusal("share", share, "above 0 and at most 1")
     members: dict[S, list[T]] = {}
     for one, stratum in strata.items():
         members.setdefault(stratum, []).append(one)

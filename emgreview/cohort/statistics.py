@@ -39,6 +39,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special, stats
 
+from emgreview.checks import refusal
 from emgreview.errors import ParameterError
 
 Floats = NDArray[np.float64]
@@ -185,7 +186,7 @@ def icc(ratings: ArrayLike, form: Form, *, confidence: float = 0.95) -> Estimate
     """
     x = _numbers("ratings", ratings, 2)
     if form not in FORMS:
-        raise ParameterError(f"form came as {form!r}; allowed: {', '.join(FORMS)}; name one.")
+        raise refusal("form", form, ", ".join(FORMS), "name one")
     n, k = x.shape
     if k < 2:
         raise ParameterError(f"ratings of {k} judges came; give two or more, (targets, judges).")

@@ -11,7 +11,7 @@ from typing import Literal
 
 import numpy as np
 
-from emgreview.checks import likely_unit, span
+from emgreview.checks import likely_unit, refusal, span
 from emgreview.errors import ParameterError
 
 LOWEST_UPPER_HZ, LOWEST_LOWER_HZ = 5.0, 0.5
@@ -77,7 +77,7 @@ class Processing:
     def __post_init__(self) -> None:
         def demand(good: bool, name: str, allowed: str) -> None:
             if not good:
-                raise ParameterError(f"{name} came as {getattr(self, name)!r}; allowed: {allowed}; correct it.")
+                raise refusal(name, getattr(self, name), allowed)
 
         for name in ("low_hz", "high_hz", "envelope_hz", "envelope_window_s"):
             value = getattr(self, name)

@@ -11,7 +11,7 @@ from numbers import Integral
 import numpy as np
 from numpy.typing import ArrayLike
 
-from emgreview.checks import rate, samples
+from emgreview.checks import rate, refusal, samples
 from emgreview.errors import ParameterError, RateError, SignalError, UnitError, UnknownNameError
 from emgreview.model import sources
 from emgreview.model.channels import Channel
@@ -269,7 +269,7 @@ class Recording:
         """
         stop = self.n_samples if stop is None else stop
         if isinstance(channels, str):
-            raise ParameterError(f"channels came as {channels!r}; allowed: a list of labels; give [{channels!r}].")
+            raise refusal("channels", channels, "a list of labels", f"give [{channels!r}]")
         if not all(isinstance(edge, Integral) for edge in (start, stop)):
             raise SignalError(
                 f"samples {start!r} to {stop!r} were asked of recording {self.name!r}; allowed: whole numbers counted "

@@ -21,7 +21,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from emgreview.checks import RECORDING, kind, perhaps, whole
+from emgreview.checks import RECORDING, kind, perhaps, refusal, whole
 from emgreview.errors import MarkerError, ParameterError, SignalError, tell
 from emgreview.model import FloatArray, Marker, Recording, to_sample
 from emgreview.reading.hold_off import held_off, swallowed, words_begin
@@ -340,14 +340,15 @@ def _find_codes(
 
 def _demand(rec: Recording, level: float | None, edge: str, hold_off_s: float, codes: bool, mask: int) -> None:
     if edge not in ("rising", "falling", "both"):
-        raise ParameterError(f"edge came as {edge!r}; allowed: 'rising', 'falling', 'both'; correct it.")
+        raise refusal("edge", edge, "'rising', 'falling', 'both'")
     whole("mask", mask, least=1)
     if not isinstance(hold_off_s, Real) or not 0 <= hold_off_s <= rec.duration_s:
-        raise ParameterError(
-            f"hold_off_s came as {hold_off_s!r}; allowed: 0 to the recording's {rec.duration_s:g} s; give a little "
-            "less than "
-            "the shortest time between two cues"
-            f"{perhaps(hold_off_s) if hold_off_s > 1 else ''}."
+        meant = perhaps(hold_off_s) if isinstance(hold_off_s, Real) and hold_off_s > 1 else ""
+        raise refusal(
+            "hold_off_s",
+            hold_off_s,
+            f"0 to the recording's {rec.duration_s:g} s",
+            f"give a little less than the shortest time between two cues{meant}",
         )
     if codes and level is not None:
         raise ParameterError(

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from numbers import Real
 from pathlib import Path
 
-from emgreview.checks import rate
-from emgreview.errors import ParameterError, UnitError, UnknownNameError
+from emgreview.checks import rate, refusal
+from emgreview.errors import UnitError, UnknownNameError
 from emgreview.model import ARBITRARY, VOLTS, Channel
 from emgreview.reading.bids import ChannelRow, Sidecars
 from emgreview.reading.contents import Signal
@@ -164,9 +164,7 @@ def demand_kinds(rate_hz: object, unit: object, columns: object) -> None:
     if rate_hz is not None and (not isinstance(rate_hz, Real) or isinstance(rate_hz, bool)):
         rate(rate_hz)
     if isinstance(columns, Mapping) or not isinstance(columns, Iterable | None):
-        raise ParameterError(
-            f"columns came as {columns!r}; allowed: a list of labels in order, or None; give columns=['FCR', 'ECR']."
-        )
+        raise refusal("columns", columns, "a list of labels in order, or None", "give columns=['FCR', 'ECR']")
     allowed = f"one of {VOLTAGES}, {ARBITRARY!r} for all, or a mapping of labels to units"
     if isinstance(unit, Mapping):
         wrong = {label: text for label, text in unit.items() if not isinstance(text, str)}

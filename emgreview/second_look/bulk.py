@@ -40,11 +40,11 @@ from typing import Any
 
 from emgreview.annotations.events import Event
 from emgreview.annotations.state import ACCEPTANCE
-from emgreview.checks import LONGEST_TOLERANCE_S, kind, likely_unit
+from emgreview.checks import LONGEST_TOLERANCE_S, kind, likely_unit, refusal
 from emgreview.cohort.drawing import Numbers, refuse_seed, shuffled
 from emgreview.cohort.marks import Logs, Unit, read_logs
 from emgreview.cohort.statistics import acceptance_plan, most_bad
-from emgreview.errors import DecisionError, LogError, ParameterError
+from emgreview.errors import DecisionError, LogError
 from emgreview.model import longest
 from emgreview.second_look.adjudication import Adjudication
 from emgreview.second_look.besides import besides
@@ -148,7 +148,7 @@ def plan_bulk(
     kind("session", session, (Session, Adjudication), "the session that open_review returns")
     kind("rule", rule, BulkRule, "a BulkRule, as BulkRule(interval_below_s=0.03, level_above_db=6)")
     if not moved_by_s > 0:
-        raise ParameterError(f"moved_by_s came as {moved_by_s!r}; allowed: above 0 s; correct it.")
+        raise refusal("moved_by_s", moved_by_s, "above 0 s")
     likely_unit("moved_by_s", moved_by_s, most_s=LONGEST_TOLERANCE_S)
     likely_unit("interval_below_s", rule.interval_below_s, most_s=LONGEST_TOLERANCE_S)
     meant = [

@@ -23,14 +23,14 @@ import numpy as np
 
 from emgreview.annotations.events import digest_of
 from emgreview.annotations.fields.activity import Activity
-from emgreview.checks import kind
+from emgreview.checks import kind, refusal
 from emgreview.cohort import statistics
 from emgreview.cohort.drawing import refuse_seed, repeats, spread
 from emgreview.cohort.marks import Logs, Unit, read_logs
 from emgreview.cohort.repeats import PLAN, told, twice
 from emgreview.cohort.saying import plain, show_ms, show_share
 from emgreview.cohort.statistics import Estimate
-from emgreview.errors import DecisionError, ParameterError
+from emgreview.errors import DecisionError
 from emgreview.second_look.adjudication import Adjudication
 from emgreview.session import Session, nobody_named
 from emgreview.showing import Shown
@@ -100,7 +100,7 @@ def plan_self_check(
     kind("session", session, (Session, Adjudication), "the session that open_review returns")
     for name, share in (("repeats_share", repeats_share), ("hidden_share", hidden_share)):
         if not 0 <= share <= 0.5:
-            raise ParameterError(f"{name} came as {share!r}; allowed: 0 to 0.5; correct it.")
+            raise refusal(name, share, "0 to 0.5")
     if any(note.operation == PLAN for note in session.notes):
         raise DecisionError("a self-check was planned for this review already; it goes on by itself.")
     queue = [trial for trial in session.queue if not any(c.reviewed for c in session.state(trial).channels.values())]

@@ -25,7 +25,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import signal
 
 from emgreview import checks
-from emgreview.errors import ParameterError, RateError, SignalError
+from emgreview.checks import refusal
+from emgreview.errors import RateError, SignalError
 
 FloatArray = NDArray[np.floating]
 Direction = Literal["zero-phase", "causal"]
@@ -45,7 +46,7 @@ def correction(order: int, direction: Direction) -> float:
         return float((math.sqrt(2) - 1) ** (1 / (2 * order)))
     if direction == "causal":
         return 1.0
-    raise ParameterError(f"direction came as {direction!r}; allowed: 'zero-phase' or 'causal'; give one of them.")
+    raise refusal("direction", direction, "'zero-phase' or 'causal'", "give one of them")
 
 
 def design_bandpass(

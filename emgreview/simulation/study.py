@@ -23,8 +23,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from emgreview import checks
-from emgreview.checks import demand
-from emgreview.errors import ParameterError, UnknownNameError
+from emgreview.checks import demand, refusal
+from emgreview.errors import UnknownNameError
 from emgreview.model import Marker, Recording, to_sample
 from emgreview.simulation.artefacts import (
     ARTEFACTS,
@@ -335,9 +335,11 @@ def _mixing(crosstalk: ArrayLike, n: int) -> FloatArray:
     given = np.asarray(crosstalk, dtype=float)
     good = given.shape in ((), (n, n)) and np.isfinite(given).all() and (np.abs(given) < 1).all()
     if not good:
-        raise ParameterError(
-            f"crosstalk came as {crosstalk!r}; allowed: one share below 1, or a matrix ({n}, {n}) of such shares, "
-            "to the channel of a row from the muscle of a column; correct it."
+        raise refusal(
+            "crosstalk",
+            crosstalk,
+            f"one share below 1, or a matrix ({n}, {n}) of such shares, to the channel of a row from the muscle of a "
+            "column",
         )
     if given.shape == ():
         beside = np.abs(np.subtract.outer(np.arange(n), np.arange(n))) == 1

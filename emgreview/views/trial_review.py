@@ -24,7 +24,7 @@ import param
 from panel.custom import Child, JSComponent
 
 from emgreview import evidence
-from emgreview.checks import kind, likely_unit, perhaps
+from emgreview.checks import kind, likely_unit, perhaps, refusal
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.keys import KEYS, SETTLE_KEYS, Key, by_former_name, key_table
 from emgreview.model import Trials
@@ -103,16 +103,11 @@ def demand_setup(
 ) -> None:
     """ParameterError unless the window to shade is in seconds and meets the trials, and the minutes are some."""
     if break_after_min is not None and not break_after_min > 0:
-        raise ParameterError(
-            f"break_after_min came as {break_after_min!r}; allowed: minutes above 0, None for never; correct it."
-        )
+        raise refusal("break_after_min", break_after_min, "minutes above 0, None for never")
     if plausible_s is None:
         return
     if not (len(plausible_s) == 2 and plausible_s[0] < plausible_s[1]):
-        raise ParameterError(
-            f"plausible_s came as {plausible_s!r}; allowed: (start, stop) in seconds from the cue, start first; "
-            "correct it."
-        )
+        raise refusal("plausible_s", plausible_s, "(start, stop) in seconds from the cue, start first")
     likely_unit("plausible_s", plausible_s)
     first_s, last_s = float(batches[0].time_s[0]), float(batches[0].time_s[-1])
     if plausible_s[0] > last_s or plausible_s[1] < first_s:
