@@ -205,7 +205,7 @@ def test_slips_with_files_of_odd_shape(tmp_path):
     (tmp_path / "one.csv").write_text("1,2\n3,NaN\n5,6\n")
     (tmp_path / "gone.edf").symlink_to("nowhere.edf")
     data = er.read_dataset(tmp_path, rate_hz=1000, unit="mV", columns=["a", "b"])
-    with pytest.raises(UnknownNameError, match=r"no recording is called 7; there are: one.* places from 0"):
+    with pytest.raises(UnknownNameError, match=r"no recording is called 7; there are: gone, one.* places from 0"):
         data.recordings[7]
     with pytest.raises(ReadError, match=r"is a link to nowhere\.edf, which is not there"):
         er.read(tmp_path / "gone.edf")
