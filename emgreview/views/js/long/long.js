@@ -140,7 +140,7 @@ export function render_long({model, view}, setup) {
     const span_s = state.range().map((s) => Number(s.toFixed(4)))
     const visible = {span_s, gain: state.rows.map((row) => row.gain), shown: state.rows.map((row) => row.kind)}
     const taken = wire.decide({command, args, visible})
-    if (!taken) notice.pass(wire.stopped)
+    if (!taken && wire.stopped) notice.pass(wire.stopped)
     return taken
   }
 
@@ -186,6 +186,7 @@ export function render_long({model, view}, setup) {
     if (what.trials || what.status) refresh()
     if (what.go_to?.client === wire.client) moving.go_to(what.go_to.s)
     if (what.said?.client === wire.client) notice.pass(what.said.words)
+    if (what.unfit) notice.pass(what.unfit)
     if (what.refusal) notice.pass(`Not taken: ${what.refusal.words}`)
     after_paint()
   })
@@ -228,7 +229,7 @@ export function render_long({model, view}, setup) {
       wire.close()
     },
   })
-  wire.send("hello")
+  wire.insist("hello")
   loader.start()
   return root
 }
