@@ -1,5 +1,5 @@
-"""What a browser sends is not trusted: whatever comes, in whatever shape, is answered in words or refused with a reason,
-and never ends in a fault of the program; no number that is not finite gets in."""
+"""What a browser sends is not trusted: whatever comes, in whatever shape, is answered in words or refused with a
+reason, and never ends in a fault of the program; no number that is not finite gets in."""
 
 import itertools
 import json
@@ -13,10 +13,27 @@ from emgreview.session import COMMANDS
 
 pytest.importorskip("panel", reason="the widgets need the extra [notebook]")
 
-from emgreview.views import messages  # noqa: E402
+from emgreview.views import messages
 
 RATE_HZ = 1000
-ODD = [None, True, -1, 0.5, 10**400, math.nan, math.inf, "", "x" * 200_000, "\ud800", [], [[]], [None], {}, {"a": 1}, ()]
+ODD = [
+    None,
+    True,
+    -1,
+    0.5,
+    10**400,
+    math.nan,
+    math.inf,
+    "",
+    "x" * 200_000,
+    "\ud800",
+    [],
+    [[]],
+    [None],
+    {},
+    {"a": 1},
+    (),
+]
 
 
 @pytest.fixture

@@ -1,5 +1,5 @@
 """Both ends of the wire, the browser's own code in a process of its own, joined by links that lose and double messages:
-whatever the draw, every decision is taken once, in order, told as refused once, and nothing is left after ten seconds."""
+whatever the draw, every decision is taken once, in order, told as refused once, and none is left after ten seconds."""
 
 import heapq
 import json
@@ -129,7 +129,7 @@ def test_decisions_drain_within_ten_seconds_when_every_fourth_message_is_lost_an
 
 
 def test_without_loss_nothing_is_sent_twice():
-    browser, python, accepted, took_s = play(1, lost=0, doubled=0)
+    _, python, accepted, took_s = play(1, lost=0, doubled=0)
     assert len(accepted) == KEYS
     assert python.took == accepted
     assert took_s < 0.5

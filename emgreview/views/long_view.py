@@ -201,7 +201,7 @@ class LongView(Wire, JSComponent):
         channels = self._recording.channels
         if len(data["kinds"]) != len(channels):
             raise ParameterError(
-                f"{len(data['kinds'])} kinds of traces were asked for; there are {len(channels)} channels, each has one."
+                f"{len(data['kinds'])} kinds of traces came; allowed: one for each of {len(channels)} channels."
             )
         traces = [(channel.label, kind) for channel, kind in zip(channels, data["kinds"], strict=True)]
         view, want = tuple(data["view"]), tuple(data["want"])

@@ -154,7 +154,9 @@ def bound(run: Callable[..., Any], command: str, arguments: Mapping[str, Any], c
     elsewhere = {"self", "trial", "channel"}
     given = elsewhere if channel is not None else elsewhere - {"channel"}
     needed = [name for name, one in takes.items() if one.default is one.empty and name not in given]
-    if any(name not in arguments for name in needed) or any(name in elsewhere or name not in takes for name in arguments):
+    if any(name not in arguments for name in needed) or any(
+        name in elsewhere or name not in takes for name in arguments
+    ):
         raise DecisionError(
             f"{command!r} came with {', '.join(arguments) or 'nothing'}; needed: {', '.join(needed) or 'nothing'}; "
             "reload the page, for what is shown may be of another version."

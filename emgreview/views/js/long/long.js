@@ -2,7 +2,7 @@
 // The long view of a recording: joins what is here of it (loader), what is on the screen (state, screen), the marks, the
 // keys, the pointer and the pictures.
 
-import {live, theme_of} from "../shared/frame.js"
+import {live, show_saved, theme_of} from "../shared/frame.js"
 import {context_of, paper_of} from "../shared/paint.js"
 import {canvas_font_px} from "../shared/palette.js"
 import {fitting_height} from "../shared/scrolling.js"
@@ -129,6 +129,7 @@ export function render_long({model, view}, setup) {
 
   function refresh() {
     state.layer?.redraw()
+    show_saved(root, screen.saved, wire) // at once: words that are wrong for a moment are wrong
     after_paint()
   }
 
@@ -150,6 +151,7 @@ export function render_long({model, view}, setup) {
   function act(action, pressed) {
     if (pressed && asking.key) return asking.key(pressed)
     if (pressed && screen.key_card.open) return screen.key_card.key(action, pressed)
+    if (!pressed && asking.keeps()) return
     asking.close() // a click stands for a key, and a question is for what was selected when it was asked
     state.hover_s = null // keys act at the cursor
     if (!state.layer) return
@@ -180,6 +182,7 @@ export function render_long({model, view}, setup) {
     },
   })
 
+  wire.hold(() => marks.held + asking.unsent)
   wire.listen((what) => {
     if ("stopped" in what) notice.last(what.stopped)
     marks.take(what)
@@ -221,7 +224,10 @@ export function render_long({model, view}, setup) {
       wire.watch(attentive || loader.waits)
       loader.tick()
       if (canvas_font_px() !== state.font_px) fit()
+      show_saved(root, screen.saved, wire)
     },
+    leave: marks.flush,
+    unsaved: () => wire.pending.length + wire.held > 0,
     close() {
       clearTimeout(later)
       marks.close()

@@ -38,9 +38,9 @@ export function listen_to_news({setup, store, screen, state, selection, lists, m
   function refuse({decision, words}) {
     const place = decision ? `Trial ${decision.index + 1}, ${decision.channel ?? "whole trial"}: ` : ""
     const lost = decision?.command === "add" ? selection.forget_added() : 0
-    selection.drop()
+    if (!selection.nudged) selection.drop()
     store.renew(decision ? [decision.index] : [state.index])
-    if (decision && decision.index !== state.index && !store.pending.length) moving.show(decision.index)
+    if (decision && decision.index !== state.index && !store.pending.length) moving.arrive(decision.index)
     screen.notice.show(`${place}not taken: ${words}${lost ? ` Nor what was pressed after it: ${lost}.` : ""}`)
   }
 
@@ -73,9 +73,9 @@ export function listen_to_news({setup, store, screen, state, selection, lists, m
     if (what.unfit) screen.notice.pass(what.unfit)
     if (what.start?.client === store.client && !begun) {
       begun = true
-      if (what.start.where !== state.index) return moving.show(what.start.where)
+      if (what.start.where !== state.index) return moving.arrive(what.start.where)
     }
-    if (what.go_to?.client === store.client) return moving.show(what.go_to.index, what.go_to.row)
+    if (what.go_to?.client === store.client) return moving.arrive(what.go_to.index, what.go_to.row)
     take_trial(what)
     selection.run_kept()
     painting.refresh()
