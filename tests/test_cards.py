@@ -332,13 +332,13 @@ def test_decisions_are_taken_in_order_once_and_never_after_a_gap(session):
     decide(1, "discuss")  # came before: would switch it off again
     assert session.state(first).channels["biceps"].discuss
     decide(3, "none_visible")
-    assert '"gap": {"client": "x", "awaited": 2}' in screen.news
+    assert '"gap": {"client": "x", "awaited": 2, "missing": [2]}' in screen.news
     assert not session.state(first).channels["biceps"].reviewed
     decide(2, "accept", seen={"biceps": [["response", 0.1, 0.2]]})
     assert "not those that stand" in screen.news
-    assert not session.state(first).channels["biceps"].reviewed
-    decide(3, "none_visible")  # sent again
-    assert session.state(first).channels["biceps"].reviewed
+    assert session.state(first).channels["biceps"].reviewed, "what came early follows as soon as it is its turn"
+    decide(3, "none_visible")  # came twice
+    assert '"settled": {"client": "x", "n": 3}' in screen.news
 
 
 def test_every_message_of_the_browser_is_answered(session):

@@ -166,14 +166,15 @@ def test_after_a_lost_decision_none_is_taken_or_called_saved_until_it_was_sent_a
     decide(view, 1, "mark_burst", row=0, start_s=2.2, stop_s=2.4)
     third = {"kind": "decide", "client": "c", "n": 3, "command": "undo", "args": {}, "visible": {}}
     view._handle_msg(third)
-    assert updates(view)[-1]["gap"] == {"client": "c", "awaited": 2}
+    assert updates(view)[-1]["gap"] == {"client": "c", "awaited": 2, "missing": [2]}
     assert max(update["settled"]["n"] for update in updates(view) if "settled" in update) == 1
     view._handle_msg({"kind": "beat", "client": "c", "n": 1, "sent": 3})
-    assert updates(view)[-1]["gap"] == {"client": "c", "awaited": 2}
+    assert updates(view)[-1]["gap"] == {"client": "c", "awaited": 2, "missing": [2]}
     decide(view, 2, "set_aside", row=1, start_s=3.6, stop_s=6.0, reasons=["clipped"])
-    view._handle_msg(third)
-    assert updates(view)[-1]["settled"] == {"client": "c", "n": 3}
+    assert updates(view)[-1]["settled"] == {"client": "c", "n": 3}, "the third came early, and its turn has come"
     assert session.aside == ()
+    view._handle_msg(third)
+    assert session.aside == (), "it is taken once"
 
 
 def test_what_the_session_refuses_is_said_and_nothing_changes(rec, session):

@@ -2,10 +2,14 @@
 
 Each call does one thing and raises OSError. ``write`` writes everything or raises; part of it may then be on disk. What
 is written is never written through a link: a path whose last part is one is refused.
+
+A new file, and a new folder, can be read by whom its folder can be read by, and by nobody else: a review in a folder of
+mode 0700 is its owner's alone, in one of 0750 its group's, too. The umask takes away from that as it always does.
 """
 
 import os
 import secrets
+import stat
 from pathlib import Path
 
 from emgreview.errors import LogError
@@ -22,11 +26,11 @@ class FileSystem:
         """A descriptor for reading and appending. With ``create`` the file must not exist; without, it must."""
         flags = os.O_RDWR | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
         flags |= getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
-        return os.open(path, flags | (os.O_CREAT | os.O_EXCL if create else 0), 0o644)
+        return os.open(path, flags | (os.O_CREAT | os.O_EXCL if create else 0), 0o600 | _read_by(path))
 
     def create(self, path: Path) -> int:
         """A descriptor for writing a new file that nobody is meant to change later."""
-        return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o444)
+        return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o400 | _read_by(path))
 
     def write(self, fd: int, content: bytes) -> None:
         rest = memoryview(content)
@@ -71,7 +75,7 @@ class FileSystem:
         if path.is_dir():
             return
         self.make_dirs(path.parent)
-        path.mkdir(exist_ok=True)
+        path.mkdir(0o700 | _mode(path.parent), exist_ok=True)
         self.fsync_dir(path.parent)
 
     def new_file(self, path: Path, content: bytes) -> None:
@@ -102,6 +106,15 @@ def write_new(path: Path, content: str) -> None:
             passing.replace(path)
     finally:
         passing.unlink(missing_ok=True)
+
+
+def _mode(folder: Path) -> int:
+    return stat.S_IMODE(folder.stat().st_mode) & 0o777
+
+
+def _read_by(path: Path) -> int:
+    """The bits of a new file by which group and others may read it: those of its folder."""
+    return _mode(path.parent) & 0o044
 
 
 def demand_review_folder(folder: Path) -> None:

@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules 7495f97e9a2e9be505172452b61644fee0bbee52b1d5d74ab4f300770154d60f
-// bundle d9f881a4010e094297ece963323bba68c3a2f3ee0df76a684e399f31f84d1b35
+// modules 7c84f4f7d0230a328b7e0de918b9ec5007116a82232610fd269549fb78bb4f3f
+// bundle 531c6256f0d15eb9b56d5936dee6a09be2e1f23db733f0442c1f673e5a43bf55
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -203,6 +203,20 @@ function scroll_by(box, code) {
 }
 
 // shared/asking.js
+var LONGEST = 1e4;
+var MOVES = {
+  decides: false
+};
+function unfit(words) {
+  const long = [
+    ...words
+  ].length;
+  if (long > LONGEST) return `The text has ${long} letters; at most ${LONGEST} are allowed: shorten it.`;
+  const odd = words.match(/[\p{Cc}\p{Cs}\p{Zl}\p{Zp}]/u)?.[0].codePointAt(0);
+  if (odd === void 0) return "";
+  const code = odd.toString(16).toUpperCase().padStart(4, "0");
+  return `The text holds a control character or line break (U+${code}); one line of ordinary text is allowed: replace it.`;
+}
 function make_asking(root, notice, clear_away) {
   const form = h("div", {
     class: "form",
@@ -219,6 +233,21 @@ function make_asking(root, notice, clear_away) {
   let complaint = "";
   let scroll_back = () => {
   };
+  let unsent = () => 0;
+  function keeps() {
+    if (form.hidden || !unsent()) return false;
+    complain("The form holds something that is not yet saved: Enter confirms it, Esc leaves it as it was.");
+    const field = (
+      /** @type {HTMLElement | null} */
+      form.querySelector("input:not([hidden])")
+    );
+    const back = () => (field ?? form).focus({
+      preventScroll: true
+    });
+    back();
+    requestAnimationFrame(back);
+    return true;
+  }
   function complain(words) {
     complaint = words;
     notice.pass(words);
@@ -239,6 +268,7 @@ function make_asking(root, notice, clear_away) {
     if (form.hidden) return;
     form.hidden = true;
     asking.key = null;
+    unsent = () => 0;
     scroll_back();
     if (complaint && notice.element.textContent === complaint) notice.show(notice.lasting);
     complaint = "";
@@ -305,8 +335,18 @@ function make_asking(root, notice, clear_away) {
         other2.focus();
         return;
       }
-      close();
-      done(chosen.map((choice) => choice.text ? `${choice.words}: ${said}` : choice.words));
+      const complaint2 = unfit(said);
+      if (complaint2) {
+        complain(complaint2);
+        return other2.focus();
+      }
+      const words = chosen.map((choice) => choice.text ? `${choice.words}: ${said}` : choice.words);
+      if (several) {
+        if (done(words) !== false) close();
+      } else {
+        close();
+        done(words);
+      }
     }
     const toggle_reached = () => {
       if (at >= 0) toggle(choices[at]);
@@ -350,8 +390,11 @@ function make_asking(root, notice, clear_away) {
     list.focus({
       preventScroll: true
     });
+    unsent = () => Number(several && chosen.length > 0);
   }
-  function ask(question, fields, done) {
+  function ask(question, fields, done, { decides } = {
+    decides: true
+  }) {
     const inputs = fields.map((f) => h("input", {
       type: f.type ?? "text",
       value: f.value ?? "",
@@ -364,6 +407,12 @@ function make_asking(root, notice, clear_away) {
       if (bad) {
         complain(`"${bad.value}" is no number; give one, or leave with Esc.`);
         return bad.focus();
+      }
+      for (const input of inputs) {
+        const complaint2 = input.type === "number" ? "" : unfit(input.value.trim());
+        if (!complaint2) continue;
+        complain(complaint2);
+        return input.focus();
       }
       const values = inputs.map((input) => [
         input.name,
@@ -380,6 +429,7 @@ function make_asking(root, notice, clear_away) {
     for (const input of inputs) on_enter(input, finish);
     inputs[0].focus();
     inputs[0].select();
+    unsent = () => Number(decides && inputs.some((input) => input.value !== input.defaultValue));
   }
   function pick(question, items, at, done) {
     const most = 200;
@@ -483,6 +533,10 @@ function make_asking(root, notice, clear_away) {
     tell,
     close,
     complain,
+    keeps,
+    get unsent() {
+      return form.hidden ? 0 : unsent();
+    },
     key: nobody
   };
   return asking;
@@ -935,8 +989,8 @@ function button_groups(keys, told) {
   }
   return groups;
 }
-function show_saved(root, saved, { pending, stopped }) {
-  const waiting = pending.length;
+function show_saved(root, saved, { pending, held, stopped }) {
+  const waiting = pending.length + held;
   const words = waiting ? `\u2026 not yet saved: ${waiting}` : "\u2713 all saved";
   set_text(saved, stopped ? `\u2715 decisions stopped, not saved: ${waiting}` : words);
   saved.dataset.state = stopped ? "stopped" : waiting ? "waiting" : "saved";
@@ -955,8 +1009,19 @@ function live(model, view, life) {
   listen_to_keys(root, life.keys, life.act);
   root.addEventListener("focusin", () => show_focus(true));
   root.addEventListener("focusout", ({ relatedTarget }) => {
-    show_focus(relatedTarget instanceof Node && root.contains(relatedTarget));
+    const stays = relatedTarget instanceof Node && root.contains(relatedTarget);
+    if (!stays) life.leave(false);
+    show_focus(stays);
   });
+  const hide = () => life.leave(true);
+  const hide_if_hidden = () => document.hidden && hide();
+  function ask_before(event) {
+    hide();
+    if (life.unsaved()) event.preventDefault();
+  }
+  document.addEventListener("visibilitychange", hide_if_hidden);
+  window.addEventListener("pagehide", hide);
+  window.addEventListener("beforeunload", ask_before);
   show_focus(false);
   function dress() {
     const theme = theme_of(root);
@@ -987,6 +1052,14 @@ function live(model, view, life) {
   });
   relabel_keys(root);
   model.on("remove", () => {
+    try {
+      hide();
+    } catch (fault) {
+      console.warn("what was held could not be sent any more:", fault);
+    }
+    document.removeEventListener("visibilitychange", hide_if_hidden);
+    window.removeEventListener("pagehide", hide);
+    window.removeEventListener("beforeunload", ask_before);
     clearInterval(clock2);
     themes.disconnect();
     MORE_CONTRAST.removeEventListener("change", dress);
@@ -1064,11 +1137,26 @@ function context_of(canvas, settings) {
   );
 }
 
+// shared/plain.js
+function not_plain(value, where = "") {
+  if (typeof value === "number") return Number.isFinite(value) ? "" : `${where || "a number"} = ${value}`;
+  if (value === null || value === void 0 || typeof value === "string" || typeof value === "boolean") return "";
+  if (typeof value !== "object") return `${where || "a value"}, a ${typeof value},`;
+  for (const [name, part] of Object.entries(value)) {
+    const odd = not_plain(part, Array.isArray(value) ? where : name);
+    if (odd) return odd;
+  }
+  return "";
+}
+
 // shared/wire.js
 var PATIENCE_MS = 1500;
 var BEAT_MS = 250;
 var AGAIN_MS = 500;
-function make_wire(model, { held = () => [], still = "" } = {}) {
+var OFTEN = 20;
+var SELDOM_MS = 10 * PATIENCE_MS;
+var due = (times, at, now) => now - at > (times < OFTEN ? AGAIN_MS : SELDOM_MS);
+function make_wire(model, { shown = () => [], still = "" } = {}) {
   const client = `screen-${Math.random().toString(36).slice(2, 10)}`;
   const listeners = [];
   const pending = [];
@@ -1079,7 +1167,10 @@ function make_wire(model, { held = () => [], still = "" } = {}) {
   let beat_asked = 0;
   let beat_tried = -Infinity;
   let beats = 0;
-  let sent_again = -Infinity;
+  let unanswered = 0;
+  let asks = 0;
+  const asked = /* @__PURE__ */ new Map();
+  const holding = [];
   let settled_at = -Infinity;
   let stopped = "";
   let fatal = false;
@@ -1101,18 +1192,52 @@ function make_wire(model, { held = () => [], still = "" } = {}) {
   function go_on() {
     if (stopped && !fatal && !late()) stop("");
   }
-  function send_again(awaited) {
+  function send_again({ awaited, missing = [
+    awaited
+  ] }) {
     if (pending.length && pending[0].n > awaited) {
       return stop("Python does not know decisions that it has confirmed: reload the page.", true);
     }
     const now = performance.now();
-    if (now - sent_again < AGAIN_MS) return;
-    sent_again = now;
-    for (const { at: _, ...decision } of pending) if (decision.n >= awaited) send("decide", decision);
+    for (const decision of pending) {
+      if (!missing.includes(decision.n) || now - (decision.again ?? -Infinity) < AGAIN_MS) continue;
+      decision.again = now;
+      const { at: _, again: __, ...said } = decision;
+      send("decide", said);
+    }
+  }
+  function insist(kind, held = []) {
+    const now = performance.now();
+    const before = asked.get(kind);
+    asks += 1;
+    const data = {
+      held: [
+        .../* @__PURE__ */ new Set([
+          ...before?.data.held ?? [],
+          ...held
+        ])
+      ]
+    };
+    const question = {
+      n: asks,
+      at: before?.at ?? -Infinity,
+      times: 0,
+      data
+    };
+    asked.set(kind, question);
+    if (now - question.at > AGAIN_MS) put(kind, question);
+  }
+  function put(kind, question) {
+    question.at = performance.now();
+    question.times += 1;
+    send(kind, {
+      ...question.data,
+      asks: question.n
+    });
   }
   function take(update) {
     if (update.settled?.client === client) {
-      beat_asked = 0;
+      beat_asked = unanswered = 0;
       if ((pending[0]?.n ?? Infinity) <= update.settled.n) settled_at = performance.now();
       done.push(...pending.splice(0, pending.filter(({ n }) => n <= update.settled.n).length));
       done.splice(0, done.length - 50);
@@ -1127,7 +1252,10 @@ function make_wire(model, { held = () => [], still = "" } = {}) {
         }
       });
     }
-    if (update.gap?.client === client) send_again(update.gap.awaited);
+    if (update.gap?.client === client) send_again(update.gap);
+    if (update.answered?.client === client) {
+      for (const [kind, { n }] of asked) if (n === update.answered.n) asked.delete(kind);
+    }
     if (update.problem) stop(update.problem, true);
     else go_on();
     tell(update);
@@ -1142,13 +1270,11 @@ function make_wire(model, { held = () => [], still = "" } = {}) {
       serial = update.serial;
       take(update);
     }
-    if (lost) send("everything", {
-      held: held()
-    });
+    if (lost) insist("everything", shown());
   }
   function on_pulse() {
     if (!model.pulse.startsWith(`${client} `)) return;
-    beat_asked = 0;
+    beat_asked = unanswered = 0;
     go_on();
   }
   for (const name of [
@@ -1161,15 +1287,30 @@ function make_wire(model, { held = () => [], still = "" } = {}) {
     client,
     pending,
     send,
+    insist,
     get stopped() {
       return stopped;
     },
+    /** How much is held in the browser that is not yet sent. */
+    get held() {
+      return holding.reduce((sum, count) => sum + count(), 0);
+    },
+    /** Count what is held there, too.
+     * @param {() => number} count */
+    hold: (count) => holding.push(count),
     /** @param {(what: News) => void} listener */
     listen: (listener) => listeners.push(listener),
     tell,
     /** Send one decision; false where none may be taken.
      * @param {Decision} decision */
     decide(decision) {
+      const odd = not_plain(decision);
+      if (odd) {
+        tell({
+          unfit: `Not taken: ${odd} cannot be sent; finite numbers and text are allowed. Say it anew.`
+        });
+        return false;
+      }
       if (stopped) return false;
       sent += 1;
       pending.push({
@@ -1199,15 +1340,18 @@ function make_wire(model, { held = () => [], still = "" } = {}) {
       } else if (waiting && beat_asked && now - beat_asked > PATIENCE_MS) {
         stop(`Python does not answer: no decisions are taken. It may be busy with another cell; if the kernel was restarted, run the cell again: review goes on where the file ends.${still}`);
       }
-      if (waiting && now - beat_tried > (beat_asked ? 10 * PATIENCE_MS : BEAT_MS)) {
+      if (waiting && (beat_asked ? due(unanswered, beat_tried, now) : now - beat_tried > BEAT_MS)) {
         beat_asked ||= now;
         beat_tried = now;
         beats += 1;
+        unanswered += 1;
         send("beat", {
           n: beats,
-          sent
+          sent,
+          settled: (pending[0]?.n ?? sent + 1) - 1
         });
       }
+      for (const [kind, question] of asked) if (due(question.times, question.at, now)) put(kind, question);
     },
     close() {
       model.off?.("news", on_news);
@@ -1625,13 +1769,13 @@ function make_marks(setup, host) {
     if (!selected?.moved || !selected.burst) return;
     selected.moved = false;
     const { burst: { trial, id }, row, ends: [onset_s, offset_s] } = selected;
-    host.decide("move", {
+    if (!host.decide("move", {
       trial,
       burst: id,
       row,
       onset_s,
       offset_s
-    });
+    })) take({});
   }
   function move_edge(held, side, s) {
     held.ends[side] = snapped(s);
@@ -1683,11 +1827,13 @@ function make_marks(setup, host) {
   function stretch_decision(command, more) {
     const stretch = whole_stretch();
     if (!stretch) return need_stretch();
-    if (host.decide(command, {
+    const taken = host.decide(command, {
       ...stretch,
       ...more
-    })) selected = null;
+    });
+    if (taken) selected = null;
     host.refresh();
+    return taken;
   }
   const why = (question, value, done) => host.asking.ask(question, [
     {
@@ -1754,7 +1900,7 @@ function make_marks(setup, host) {
       if (!whole_stretch()) return need_stretch();
       host.asking.choose("Why is this stretch set aside?", setup.choices.reasons, true, (reasons) => stretch_decision("set_aside", {
         reasons
-      }));
+      }) ? host.asking.close() : false);
     },
     burst_kind: () => {
       if (!selected?.burst) return host.notice("Select a burst first: click its edge, or I for the next one.");
@@ -1918,6 +2064,11 @@ function make_marks(setup, host) {
         selected
       };
     },
+    /** How much is moved that is not yet sent. */
+    get held() {
+      return Number(Boolean(selected?.burst && selected.moved));
+    },
+    flush,
     close: () => clearTimeout(nudged)
   };
 }
@@ -2003,7 +2154,7 @@ function make_moving(setup, state, screen, refresh) {
       const allowed = `give 0 to ${duration_s.toFixed(3)} s, or h:mm:ss.`;
       screen.asking.complain(`\u201C${time}\u201D is no time of this recording: ${allowed}`);
       return false;
-    });
+    }, MOVES);
   }
   function step_cursor(marks, { by_s, widths = 0 }) {
     const by = by_s == null ? widths * span_s() : whole_step(by_s, rate_hz) / rate_hz;
@@ -2368,6 +2519,7 @@ function listen_to_pointer(screen, setup, marks, view) {
     if (!at?.inside || event.button !== 0) return;
     event.stopPropagation();
     event.preventDefault();
+    if (screen.asking.keeps()) return;
     screen.asking.close();
     root.focus();
     picture.setPointerCapture(event.pointerId);
@@ -2986,6 +3138,7 @@ function render_long({ model, view }, setup) {
   }
   function refresh() {
     state.layer?.redraw();
+    show_saved(root, screen.saved, wire);
     after_paint();
   }
   function decide(command, args) {
@@ -3000,12 +3153,13 @@ function render_long({ model, view }, setup) {
       args,
       visible
     });
-    if (!taken) notice.pass(wire.stopped);
+    if (!taken && wire.stopped) notice.pass(wire.stopped);
     return taken;
   }
   function act(action, pressed) {
     if (pressed && asking.key) return asking.key(pressed);
     if (pressed && screen.key_card.open) return screen.key_card.key(action, pressed);
+    if (!pressed && asking.keeps()) return;
     asking.close();
     state.hover_s = null;
     if (!state.layer) return;
@@ -3034,12 +3188,14 @@ function render_long({ model, view }, setup) {
       moving.centre(s);
     }
   });
+  wire.hold(() => marks.held + asking.unsent);
   wire.listen((what) => {
     if ("stopped" in what) notice.last(what.stopped);
     marks.take(what);
     if (what.trials || what.status) refresh();
     if (what.go_to?.client === wire.client) moving.go_to(what.go_to.s);
     if (what.said?.client === wire.client) notice.pass(what.said.words);
+    if (what.unfit) notice.pass(what.unfit);
     if (what.refusal) notice.pass(`Not taken: ${what.refusal.words}`);
     after_paint();
   });
@@ -3069,7 +3225,10 @@ function render_long({ model, view }, setup) {
       wire.watch(attentive || loader.waits);
       loader.tick();
       if (canvas_font_px() !== state.font_px) fit();
+      show_saved(root, screen.saved, wire);
     },
+    leave: marks.flush,
+    unsaved: () => wire.pending.length + wire.held > 0,
     close() {
       clearTimeout(later);
       marks.close();
@@ -3077,7 +3236,7 @@ function render_long({ model, view }, setup) {
       wire.close();
     }
   });
-  wire.send("hello");
+  wire.insist("hello");
   loader.start();
   return root;
 }
@@ -3299,16 +3458,15 @@ function make_deciding(review) {
     const [x0, x1] = state.range();
     const seconds = shown.index === index ? (performance.now() - shown.since) / 1e3 : 0;
     const trial = store.trials.get(index);
-    const full = trial ? trial.full_scale[row] : NaN;
     return {
       seconds: Number(seconds.toFixed(2)),
       gain,
-      full_scale: Number((full / gain).toPrecision(4)),
+      full_scale: trial ? Number((trial.full_scale[row] / gain).toPrecision(4)) : null,
       span_s: [
         Number(x0.toFixed(4)),
         Number(x1.toFixed(4))
       ],
-      ms_per_px: layer ? Number(((x1 - x0) * 1e3 / layer.frame().width).toFixed(2)) : null,
+      ms_per_px: layer?.frame().width ? Number(((x1 - x0) * 1e3 / layer.frame().width).toFixed(2)) : null,
       walk: review.lists.name,
       automatic: !state.here()?.hidden,
       read_out: state.times_shown(),
@@ -3358,7 +3516,7 @@ function make_deciding(review) {
       visible: visible(),
       seen
     })) {
-      screen.notice.pass(store.stopped);
+      if (store.stopped) screen.notice.pass(store.stopped);
       return false;
     }
     if (closes) review.words.closed();
@@ -3386,9 +3544,11 @@ function make_forms({ setup, screen, state, selection, deciding, moving }) {
   function reasons(command, question) {
     screen.asking.choose(question, setup.choices[command], true, (reasons2) => {
       last_reasons[command] = reasons2;
-      if (decide(command, {
+      if (!decide(command, {
         reasons: reasons2
-      }) && state.closes(command)) moving.go_on();
+      })) return false;
+      screen.asking.close();
+      if (state.closes(command)) moving.go_on();
     });
   }
   function settle(dispute, channel) {
@@ -3461,7 +3621,7 @@ function make_forms({ setup, screen, state, selection, deciding, moving }) {
         type: "number",
         value: state.index + 1
       }
-    ], ({ n }) => moving.show(Math.round(n) - 1)),
+    ], ({ n }) => moving.show(Math.round(n) - 1), MOVES),
     convention: () => screen.asking.tell("The marking convention of this study", setup.convention || "This study has not written one down."),
     unblind: () => state.blind ? screen.asking.ask("Show condition, participant and response from now on? This is logged.", [
       {
@@ -3561,6 +3721,10 @@ function make_moving2(review) {
     lists.at(state.index);
     review.painting.refresh();
   }
+  function arrive(i, row = null) {
+    if (screen.asking.unsent) review.painting.refresh();
+    else show(i, row);
+  }
   const rows_of = (i) => lists.rows(i) ?? state.emg_rows;
   const first_open = (i) => rows_of(i).find((row) => !state.decided(i, row));
   function go_on() {
@@ -3572,6 +3736,7 @@ function make_moving2(review) {
   }
   return {
     show,
+    arrive,
     go_on,
     first_open,
     /** Scroll to the present channel, where the page shows less than the picture. */
@@ -3758,13 +3923,13 @@ function listen_to_news({ setup, store, screen, state, selection, lists, moving,
   function refuse({ decision, words }) {
     const place = decision ? `Trial ${decision.index + 1}, ${decision.channel ?? "whole trial"}: ` : "";
     const lost = decision?.command === "add" ? selection.forget_added() : 0;
-    selection.drop();
+    if (!selection.nudged) selection.drop();
     store.renew(decision ? [
       decision.index
     ] : [
       state.index
     ]);
-    if (decision && decision.index !== state.index && !store.pending.length) moving.show(decision.index);
+    if (decision && decision.index !== state.index && !store.pending.length) moving.arrive(decision.index);
     screen.notice.show(`${place}not taken: ${words}${lost ? ` Nor what was pressed after it: ${lost}.` : ""}`);
   }
   function take_trial(what) {
@@ -3776,6 +3941,7 @@ function listen_to_news({ setup, store, screen, state, selection, lists, moving,
     const changed = what.cards?.some((card) => card.index === state.index);
     if ((came || changed) && !selection.nudged && !pointer.dragging) selection.select();
   }
+  let begun = false;
   store.listen((what) => {
     take_facts(what);
     if (what.spectrum?.client === store.client) {
@@ -3788,8 +3954,12 @@ function listen_to_news({ setup, store, screen, state, selection, lists, moving,
     if (what.refusal) refuse(what.refusal);
     if (what.said?.client === store.client) screen.notice.pass(what.said.words);
     if (what.notes) screen.notes.fill(what.notes);
-    if (what.start?.client === store.client && what.start.where !== state.index) return moving.show(what.start.where);
-    if (what.go_to?.client === store.client) return moving.show(what.go_to.index, what.go_to.row);
+    if (what.unfit) screen.notice.pass(what.unfit);
+    if (what.start?.client === store.client && !begun) {
+      begun = true;
+      if (what.start.where !== state.index) return moving.arrive(what.start.where);
+    }
+    if (what.go_to?.client === store.client) return moving.arrive(what.go_to.index, what.go_to.row);
     take_trial(what);
     selection.run_kept();
     painting.refresh();
@@ -4076,11 +4246,10 @@ function make_selection(setup, host) {
       if (offset_s != null && offset_s <= onset_s) {
         return host.refuse("the offset would not come after its onset; put it later, or the onset earlier.");
       }
-      Object.assign(known, {
-        [`${side}_s`]: at_s
-      });
-      host.decide("move", {
+      if (host.decide("move", {
         burst: mark.burst,
+        [`${side}_s`]: at_s
+      })) Object.assign(known, {
         [`${side}_s`]: at_s
       });
     }
@@ -4188,6 +4357,10 @@ function make_selection(setup, host) {
     get nudged() {
       return timer !== void 0;
     },
+    /** How much is pressed that is not yet sent. */
+    get held() {
+      return Number(timer !== void 0) + kept.length;
+    },
     burst,
     select,
     put_interval,
@@ -4225,6 +4398,7 @@ function make_selection(setup, host) {
     },
     /** @param {{burst: string | null, side: Side}} taken */
     take({ burst: id, side }) {
+      flush();
       mark = {
         burst: id,
         side,
@@ -4949,6 +5123,16 @@ function listen_to_pointer2(picture, selection, view) {
     let_go,
     get dragging() {
       return drag != null;
+    },
+    /** How much is dragged that is not yet sent. */
+    get held() {
+      return Number(Boolean(drag?.moved));
+    },
+    /** The page goes: what is dragged is put where it is. */
+    put() {
+      if (!drag?.moved) return;
+      drag = null;
+      selection.put();
     }
   };
 }
@@ -5260,7 +5444,7 @@ function make_store(model, setup) {
   const summaries = [];
   for (const [i, summary] of Object.entries(setup.summaries)) summaries[Number(i)] = summary;
   const wire = make_wire(model, {
-    held: () => [
+    shown: () => [
       ...cards.keys()
     ]
   });
@@ -5272,11 +5456,9 @@ function make_store(model, setup) {
   wire.listen((update) => {
     for (const card of update.cards ?? []) keep(card);
     for (const [i, summary] of Object.entries(update.summaries ?? {})) summaries[Number(i)] = summary;
-    if (update.renew) wire.send("everything", {
-      held: [
-        ...cards.keys()
-      ]
-    });
+    if (update.renew) wire.insist("everything", [
+      ...cards.keys()
+    ]);
   });
   function on_pack() {
     if (!model.pack?.byteLength) return;
@@ -5325,6 +5507,10 @@ function make_store(model, setup) {
     get stopped() {
       return wire.stopped;
     },
+    get held() {
+      return wire.held;
+    },
+    hold: wire.hold,
     listen: wire.listen,
     ask: wire.send,
     /** Called a few times a second.
@@ -5334,13 +5520,9 @@ function make_store(model, setup) {
       if (asked && performance.now() - asked > PATIENCE_MS) asked = 0;
     },
     /** Ask for the trials around where the review stands; what a former screen was told is not read. */
-    say_hello: () => wire.send("hello", {
-      held: []
-    }),
+    say_hello: () => wire.insist("hello"),
     /** @param {number[]} indices */
-    renew: (indices) => wire.send("everything", {
-      held: indices
-    }),
+    renew: (indices) => wire.insist("everything", indices),
     decide: wire.decide,
     /** Ask for trials that are not here, in the order in which they will be needed.
      * @param {number[]} wanted */
@@ -5465,7 +5647,7 @@ function make_trial_lists(setup, store, screen, review) {
     ], ({ reviewer, by }) => ask(`otherwise than ${reviewer}`, {
       reviewer,
       by_s: by / 1e3
-    }));
+    }), MOVES);
   }
   function choose_behaviour() {
     screen.asking.choose("Trials in which the person did what?", setup.choices.behaviour, false, ([behaviour]) => ask(`behaviour: ${behaviour}`, {
@@ -5494,7 +5676,7 @@ function make_trial_lists(setup, store, screen, review) {
         ...compared,
         begin: true
       });
-    })));
+    }, MOVES)));
   }
   function hear(what) {
     if (what.comparing?.client === store.client) {
@@ -5525,7 +5707,7 @@ function make_trial_lists(setup, store, screen, review) {
       at: Math.max(0, indices.indexOf(review.index()))
     };
     screen.notice.pass("");
-    review.show(indices[list.at]);
+    review.arrive(indices[list.at]);
     return true;
   }
   function end_audit({ words, finished }) {
@@ -5690,6 +5872,7 @@ function render_review({ model, view }, setup) {
   review.lists = make_trial_lists(setup, store, screen, {
     index: () => state.index,
     show: (index) => review.moving.show(index),
+    arrive: (index) => review.moving.arrive(index),
     refresh,
     decide: (command) => decide(command)
   });
@@ -5706,7 +5889,10 @@ function render_review({ model, view }, setup) {
     notice: screen.notice.pass,
     refuse,
     refresh,
-    redraw: () => state.layer?.redraw()
+    redraw() {
+      state.layer?.redraw();
+      show_saved(root, screen.saved, store);
+    }
   });
   review.words = make_words2(review);
   review.moving = make_moving2(review);
@@ -5724,18 +5910,21 @@ function render_review({ model, view }, setup) {
     bands: (height) => lay_bands(setup, height, canvas_font_px()),
     channel: (row) => state.loaded() ? state.card()?.channels[row] : null,
     face(row) {
+      if (screen.asking.keeps()) return false;
       root.focus();
       if (performance.now() - told_at < DOUBLE_CLICK_MS) return false;
       if (row !== state.row || screen.asking.key) moving.show(state.index, row);
       return true;
     }
   });
+  store.hold(() => selection.held + review.pointer.held + screen.asking.unsent);
   listen_to_news(review);
   function act(action, pressed) {
     const { command, group = "" } = action;
     if (review.pointer.dragging && pressed) return pressed.code === "Escape" && review.pointer.let_go();
     if (pressed && screen.asking.key) return screen.asking.key(pressed);
     if (pressed && screen.key_card.open) return screen.key_card.key(action, pressed);
+    if (!pressed && screen.asking.keeps()) return;
     if (selection.keep(OF_MARK.has(group), () => act(action, pressed))) return;
     if (!command) return;
     screen.asking.close();
@@ -5779,7 +5968,15 @@ function render_review({ model, view }, setup) {
       refresh();
     },
     fit,
-    tick: store.watch,
+    tick(attentive) {
+      store.watch(attentive);
+      show_saved(root, screen.saved, store);
+    },
+    leave(hides) {
+      selection.flush();
+      if (hides) review.pointer.put();
+    },
+    unsaved: () => store.pending.length + store.held > 0,
     close() {
       review.painting.close();
       review.player.close();

@@ -10,7 +10,6 @@ Panel is loaded with its resources inline, so that no host ever asks a network f
 
 import os
 import secrets
-import webbrowser
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -19,6 +18,7 @@ import panel as pn
 from panel.io.notebook import patch_inline_stylesheets
 
 from emgreview.errors import ParameterError
+from emgreview.views.doors import Doors, Invitation
 
 MODULE = Path(__file__).with_name("bundle.js").read_text("utf-8")
 """Made of the modules in js/ by tests/js/bundle.py. A widget's setup says by ``screen`` which screen is shown."""
@@ -38,7 +38,8 @@ def prepare() -> None:
 
 def serve(component: Any, *, port: int = 0, open_browser: bool = True, ready: Callable[[str], object] = print) -> None:
     """Serve a widget on 127.0.0.1 until Ctrl-C. Its address, which ``ready`` is told, holds a random word, so that
-    other users of this machine cannot guess it; ``port`` 0 takes a free one. Raises ParameterError for a taken port."""
+    other users of this machine cannot guess it; the browser is told it by a file that nobody else can read (doors.py).
+    Sessions are signed: none can be invented. ``port`` 0 takes a free one. Raises ParameterError for a taken port."""
     word = secrets.token_urlsafe(16)
     try:
         server = pn.serve(
@@ -51,19 +52,30 @@ def serve(component: Any, *, port: int = 0, open_browser: bool = True, ready: Ca
             title="Review",
             use_index=False,
             redirect_root=False,
+            sign_sessions=True,
+            secret_key=secrets.token_bytes(32),
         )
     except OSError as error:
         raise ParameterError(f"port {port} cannot be used ({error}); give another, or 0 for a free one.") from None
     address = f"http://127.0.0.1:{server.port}/{word}"
-    ready(address)
-    if open_browser:
-        server.io_loop.add_callback(webbrowser.open, address)
-    server.start()
+    invitation = Invitation(address) if open_browser else None
+
+    def entered(path: str) -> None:
+        if invitation and path == f"/{word}":
+            invitation.take_away()
+
+    server._http.request_callback = Doors(server._tornado, server.port, entered)
     try:
+        ready(address)
+        if invitation:
+            server.io_loop.add_callback(invitation.hand_over)
+        server.start()
         server.io_loop.start()
     except KeyboardInterrupt:
         pass
     finally:
+        if invitation:
+            invitation.take_away()
         server.stop()
 
 

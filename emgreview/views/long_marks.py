@@ -12,6 +12,22 @@ from emgreview.annotations.scales import compare, stated
 from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.model import Processing, Recording
 from emgreview.session import Session
+from emgreview.views.messages import needs
+
+_STRETCH, _BURST = ("row", "start_s", "stop_s"), ("trial", "burst", "row")
+_NEEDS = {
+    "mark_burst": _STRETCH,
+    "set_aside": (*_STRETCH, "reasons"),
+    "move": (*_BURST, "onset_s", "offset_s"),
+    "remove": _BURST,
+    "kind": (*_BURST, "kind"),
+    "correct_cue": ("trial", "at_s", "reason"),
+    "no_cue": ("trial", "reason"),
+    "add_cue": ("at_s", "label"),
+    "undo": (),
+    "redo": (),
+}
+"""Every decision of a long view, and what it comes with."""
 
 
 class Marks:
@@ -100,7 +116,12 @@ class Marks:
     def _decide(self, data: Mapping[str, Any]) -> dict[str, Any]:
         command, args = data["command"], data["args"]
         session, name = self.session, self._recording.name
-        label = self._recording.channels[args["row"]].label if "row" in args else None
+        if command not in _NEEDS:
+            raise UnknownNameError("decision of a long view", command, _NEEDS)
+        needs(command, args, *_NEEDS[command])
+        label = self._label(args["row"]) if "row" in args else None
+        if "trial" in args and args["trial"] not in self._cue_of:
+            raise UnknownNameError("trial of this recording", args["trial"], self._cue_of)
         if command in ("mark_burst", "set_aside"):
             given = {"onset_s": args["start_s"], "offset_s": args["stop_s"], "kind": args.get("kind", "response")}
             if command == "set_aside":
@@ -126,6 +147,12 @@ class Marks:
             here = self.cards(changed[:1])
             return {"go_to": {"client": data["client"], "s": here[0]["cue_s"]}} if here else {}
         return {}
+
+    def _label(self, row: int) -> str:
+        labels = [channel.label for channel in self._recording.channels]
+        if row < len(labels):
+            return labels[row]
+        raise ParameterError(f"channel {row + 1} was named; there are {len(labels)}; reload the page.")
 
     def _card(self, trial: str) -> dict[str, Any]:
         state = self.session.state(trial)

@@ -200,7 +200,12 @@ class LongView(Wire, JSComponent):
 
     def _on_look(self, data: Mapping[str, Any]) -> None:
         """Answer with the stretch asked for; where the file cannot be read, with the reason."""
-        traces = [(channel.label, kind) for channel, kind in zip(self._recording.channels, data["kinds"], strict=True)]
+        channels = self._recording.channels
+        if len(data["kinds"]) != len(channels):
+            raise ParameterError(
+                f"{len(data['kinds'])} kinds of traces came; allowed: one for each of {len(channels)} channels."
+            )
+        traces = [(channel.label, kind) for channel, kind in zip(channels, data["kinds"], strict=True)]
         view, want = tuple(data["view"]), tuple(data["want"])
         try:
             found = self._outlines.stretch(view, want, width=data["width"], traces=traces)

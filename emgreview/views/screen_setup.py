@@ -1,5 +1,6 @@
 """What a trial review's screen is told once, and the figure it draws on.
 
+demand_alike        ParameterError unless trials fit on one screen
 standing_facts      channels, spans, keys, lists to choose from, as JSON values
 Look                scales and typical envelopes of one person's session
 make_figure         axes, pan and zoom; the traces are painted by the browser's own layer
@@ -17,6 +18,7 @@ from bokeh.plotting import figure
 
 from emgreview import evidence
 from emgreview.annotations.events import BEHAVIOURS, CAUTIONS, KINDS, REASONS, Choice
+from emgreview.errors import ParameterError
 from emgreview.keys import Key
 from emgreview.model import Trials
 from emgreview.second_look.adjudication import CHOICES, Adjudication
@@ -37,6 +39,24 @@ _CODES = (
 space bar reach every entry."""
 FURTHER_LISTS = ("KeyM", "KeyR", "KeyB")
 """Keys that trial_lists.js gives to lists that ask something more."""
+
+
+def demand_alike(batches: Sequence[Trials]) -> None:
+    """One screen has one set of channels, one rate and one span of time."""
+    first = batches[0]
+    for other in batches[1:]:
+        for what in ("labels", "auxiliary_labels", "rate_hz", "cue", "unit"):
+            one, two = getattr(first, what), getattr(other, what)
+            if one != two:
+                raise ParameterError(
+                    f"{first.recording.name} came with {what} {one}, {other.recording.name} with {two}; the recordings "
+                    "on one screen must have the same, in the same order; open a review for each kind."
+                )
+        if first.time_s.shape != other.time_s.shape or first.before != other.before:
+            raise ParameterError(
+                f"trials of {first.recording.name} and {other.recording.name} came with different times around the "
+                "cue; cut them all with the same before_s and after_s."
+            )
 
 
 def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:

@@ -18,7 +18,7 @@ from typing import Any
 
 from emgreview.annotations.state import TrialState
 from emgreview.checking import mains
-from emgreview.errors import EmgreviewError
+from emgreview.errors import EmgreviewError, UnknownNameError
 from emgreview.model import Trials
 from emgreview.session import Session
 from emgreview.trials import notes_on
@@ -114,12 +114,15 @@ def because(why: str) -> str:
     return f": {why}" if why else ""
 
 
-def whole(trials: Trials, what: str, channel: str) -> dict[str, str]:
+def whole(trials: Trials, what: str, channel: str | None) -> dict[str, str]:
     """What "channel", "recording" or "participant" of some trials is, as the session's exclude names it."""
+    wholes = ["channel", "recording", *(["participant"] if trials.recording.entities.get("sub") else [])]
+    if what not in wholes:
+        raise UnknownNameError("whole to keep out", what, wholes)
     if what == "participant":
         return {"participant": str(trials.recording.entities["sub"])}
     names = {"recording": trials.recording.name}
-    return names | {"channel": channel} if what == "channel" else names
+    return names | {"channel": str(channel)} if what == "channel" else names
 
 
 def notes(session: Session, trials: Trials, trial: str, channel: str | None = None) -> list[str]:

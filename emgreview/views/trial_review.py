@@ -25,17 +25,26 @@ from panel.custom import Child, JSComponent
 
 from emgreview import evidence
 from emgreview.checks import kind, likely_unit, perhaps, refusal
-from emgreview.errors import DecisionError, ParameterError
+from emgreview.errors import DecisionError, ParameterError, UnknownNameError
 from emgreview.keys import KEYS, SETTLE_KEYS, Key, by_former_name, key_table
 from emgreview.model import Trials
 from emgreview.reading.dataset import NAMELESS
 from emgreview.second_look.adjudication import Adjudication
-from emgreview.session import Session
+from emgreview.session import COMMANDS, Session
 from emgreview.views import cards, host, packing, screen_setup, texts
 from emgreview.views.listing import Listing
+from emgreview.views.messages import bound, needs
 from emgreview.views.wire import Wire
 
 _JS = Path(__file__).parent / "js"
+_NEEDS = {
+    "seal": ("name",),
+    "unblind": ("reason",),
+    "change_method": ("method",),
+    "exclude": ("what", "reason"),
+    "readmit": ("what", "reason"),
+}
+"""What commands that a screen has of its own come with."""
 _FEW = 20
 """More trials than this changed at once are told as "ask anew", not one by one."""
 
@@ -85,7 +94,7 @@ def review(
     asked of any network.
     """
     kind("session", session, (Session, Adjudication), "the session that open_review returns, or adjudicate")
-    _demand_alike(session.trials)
+    screen_setup.demand_alike(session.trials)
     demand_setup(session.trials, plausible_s, break_after_min)
     host.prepare()
     every = (*SETTLE_KEYS, *KEYS) if isinstance(session, Adjudication) else KEYS
@@ -119,24 +128,6 @@ def demand_setup(
 
 _SCREENS: "weakref.WeakKeyDictionary[Session, TrialReview]" = weakref.WeakKeyDictionary()
 """The screen of each session: a session has one at a time, so that two never decide past each other."""
-
-
-def _demand_alike(batches: Sequence[Trials]) -> None:
-    """One screen has one set of channels, one rate and one span of time."""
-    first = batches[0]
-    for other in batches[1:]:
-        for what in ("labels", "auxiliary_labels", "rate_hz", "cue", "unit"):
-            one, two = getattr(first, what), getattr(other, what)
-            if one != two:
-                raise ParameterError(
-                    f"{first.recording.name} came with {what} {one}, {other.recording.name} with {two}; the recordings "
-                    "on one screen must have the same, in the same order; open a review for each kind."
-                )
-        if first.time_s.shape != other.time_s.shape or first.before != other.before:
-            raise ParameterError(
-                f"trials of {first.recording.name} and {other.recording.name} came with different times around the "
-                "cue; cut them all with the same before_s and after_s."
-            )
 
 
 class TrialReview(Wire, JSComponent):
@@ -212,11 +203,11 @@ class TrialReview(Wire, JSComponent):
 
     def _on_everything(self, data: Mapping[str, Any]) -> None:
         """What a browser that has missed news needs: the cards it holds, anew, all summaries, and what is settled."""
-        held = [self._card(self._queue[index]) for index in data["held"]]
+        held = [self._card(self._queue[index]) for index in data.get("held", ()) if index < len(self._place)]
         self.tell_settled(data["client"], cards=held, summaries=self._summaries(self._queue), **self._status())
 
     def _on_want(self, data: Mapping[str, Any]) -> None:
-        self._send_trials([index for index in data["trials"] if 0 <= index < len(self._place)])
+        self._send_trials([index for index in data["trials"] if index < len(self._place)])
 
     def _on_list(self, data: Mapping[str, Any]) -> None:
         self.tell(**self._listing.find(data))
@@ -226,6 +217,7 @@ class TrialReview(Wire, JSComponent):
 
     def _on_spectrum(self, data: Mapping[str, Any]) -> None:
         trials, row = self._of(data)
+        self._demand_channel(trials, data["channel"])
         found = evidence.spectra(trials, row, data["channel"], onset_s=data["onset_s"], offset_s=data["offset_s"])
         shown = {name: getattr(found, name).tolist() for name in ("frequency_hz", "burst", "rest")}
         unit = trials.recording.channel(data["channel"]).unit_label
@@ -233,6 +225,7 @@ class TrialReview(Wire, JSComponent):
 
     def _on_listen(self, data: Mapping[str, Any]) -> None:
         trials, row = self._of(data)
+        self._demand_channel(trials, data["channel"])
         full = self._looks[id(trials)].full_scale[trials.labels.index(data["channel"])]
         heard, rate_hz = evidence.listening(
             trials, row, data["channel"], start_s=data["start_s"], stop_s=data["stop_s"], full=full
@@ -251,7 +244,11 @@ class TrialReview(Wire, JSComponent):
 
     def _decide(self, data: Mapping[str, Any]) -> dict[str, Any]:
         session, command, arguments = self._session, data["command"], dict(data["args"])
-        trial = self._queue[data["index"]]
+        needs("a decision", data, "index", "channel", "seen")
+        trial = self._trial_at(data["index"])
+        if data["channel"] is not None:
+            self._demand_channel(self._trials[trial], data["channel"])
+        needs(command, arguments, *_NEEDS.get(command, ()))
         self._demand_seen(trial, data["seen"] or {}, session.open_channels(trial) if command == "accept_rest" else ())
         if command == "seal":
             sealed = session.seal(arguments["name"])
@@ -272,6 +269,10 @@ class TrialReview(Wire, JSComponent):
             session.apply(command, reason=arguments["reason"] or None, **whole)
             return {}
         before = dict(self._told)
+        settles = command == "settle" and isinstance(session, Adjudication)  # of a trial, too: without a channel
+        if command not in COMMANDS and not settles:
+            raise UnknownNameError("command", command, COMMANDS)
+        bound(getattr(session, command), command, arguments, "" if settles else data["channel"])
         changed = session.apply(command, trial, data["channel"], **arguments)
         if command in ("undo", "redo") and changed:
             index = self._place[trial if trial in changed else changed[0]]
@@ -288,6 +289,7 @@ class TrialReview(Wire, JSComponent):
         if unseen:
             raise DecisionError(f"{', '.join(unseen)} was taken for decided on the screen, and is not; look again.")
         for channel, marks in seen.items():
+            self._demand_channel(self._trials[trial], channel)
             stand = [[burst.id, burst.onset_s, burst.offset_s] for burst in state.channels[channel].active]
             if json.loads(json.dumps(stand)) != marks:
                 raise DecisionError(
@@ -358,8 +360,17 @@ class TrialReview(Wire, JSComponent):
         if entries:
             self.pack = packing.pack_trials(entries, typical)
 
+    def _trial_at(self, index: int) -> str:
+        if index < len(self._queue):
+            return self._queue[index]
+        raise ParameterError(f"trial {index + 1} was asked for; there are {len(self._queue)}; reload the page.")
+
+    def _demand_channel(self, trials: Trials, label: str) -> None:
+        if label not in trials.labels:
+            raise UnknownNameError("channel", label, trials.labels)
+
     def _of(self, data: Mapping[str, Any]) -> tuple[Trials, int]:
-        trial = self._queue[data["index"]]
+        trial = self._trial_at(data["index"])
         return self._trials[trial], self._rows[trial]
 
     def _card(self, trial: str) -> dict[str, Any]:

@@ -6,9 +6,14 @@ Everything goes down by synced properties and comes up by messages, in every hos
     pulse   the answer to a beat: Python is there
 
 A decision carries its screen's own running number. Decisions are taken in order and once: one that came before is
-not taken again, and after a gap none is until those that are missing were sent again. A decision is told as settled
-only after it was applied, which is after it is on disk, or was refused with the reason; ``doubt`` with a refusal says
-that it may or may not be on disk.
+not taken again, and what comes after a gap is kept until those that are missing were sent again; they alone are asked
+for, at every new gap and at every beat. A decision is told as settled only after it was applied, which is after it is
+on disk, or was refused with the reason; a beat that does not know of it has it told again. A message with a number
+``asks`` is sent again until that number is told as ``answered``. ``doubt`` with a refusal says that the decision may or
+may not be on disk.
+
+What a browser sends is checked before anything is done with it (messages.py): a message that is none is answered by
+words to its screen, a decision that is none by its refusal.
 
     Wire            what a widget needs for both; its browser side is wire.js
 """
@@ -21,8 +26,13 @@ from typing import Any
 
 from emgreview.errors import DecisionError, EmgreviewError, LogWriteError
 from emgreview.session import Session
+from emgreview.views.messages import MESSAGES, check_decision, checked, client_of
 
 _KEPT, _KEPT_LETTERS = 10, 1 << 15
+_AHEAD = 1000
+"""Decisions of one screen that are kept while an earlier one is missing, and missing ones that are named at once."""
+_REFUSED = 100
+"""Refusals of one screen that are told again until it knows of them."""
 
 
 class Wire:
@@ -38,6 +48,9 @@ class Wire:
         self.retired = ""
         self._updates: deque[str] = deque(maxlen=_KEPT)
         self._taken: dict[str, int] = {}
+        self._early: dict[str, dict[int, Mapping[str, Any]]] = {}
+        self._answering: dict[str, Any] | None = None
+        self._answered: dict[str, int] = {}
         self._refused: dict[str, list[dict[str, Any]]] = {}
 
     # --- what a widget says for itself -------------------------------------------------------------------------
@@ -67,7 +80,8 @@ class Wire:
 
     def tell_settled(self, client: str, **update: Any) -> None:
         """Send an update with all that is settled of a browser's decisions, and the last that were refused."""
-        self.tell(settled={"client": client, "n": self._last(client)}, refused=self._refused.get(client), **update)
+        settled = {"client": client, "n": self._last(client)}
+        self.tell(settled=settled, refused=self._refused.get(client), answered=self._answering, **update)
 
     def stop_taking(self, why: str) -> None:
         """Take no further decision: another screen has taken over."""
@@ -76,25 +90,70 @@ class Wire:
 
     # --- up ----------------------------------------------------------------------------------------------------
 
-    def _handle_msg(self, data: Mapping[str, Any]) -> None:
+    def _handle_msg(self, data: Any) -> None:
         with self._lock:  # a notebook's host may bring messages on a thread of their own while a cell runs
             try:
-                getattr(self, f"_on_{data['kind']}")(data)
+                kind, data = checked(data, [kind for kind in MESSAGES if hasattr(self, f"_on_{kind}")])
+                self._answer(kind, data)
             except EmgreviewError as reason:
-                self.tell(said={"client": data["client"], "words": self._neutral(str(reason))})
+                if client := client_of(data):  # nobody else could be told
+                    self.tell(said={"client": client, "words": self._neutral(str(reason))})
+
+    def _answer(self, kind: str, data: Mapping[str, Any]) -> None:
+        if "asks" not in data:
+            getattr(self, f"_on_{kind}")(data)
+            return
+        client, asks = data["client"], data["asks"]
+        answered = {"client": client, "n": asks}
+        if asks <= self._answered.get(client, 0):  # it came before; if its answer was lost, so much is seen by now
+            self.tell(answered=answered)
+            return
+        self._answering = answered
+        try:
+            getattr(self, f"_on_{kind}")(data)
+            self._answered[client] = asks
+        finally:
+            self._answering = None
 
     def _on_beat(self, data: Mapping[str, Any]) -> None:
-        self._ask_again(data["client"], data["sent"])
-        self.pulse = f"{data['client']} {data['n']}"
+        client = data["client"]
+        self._take_early(client)
+        last, known = self._last(client), data.get("settled", self._last(client))
+        self._refused[client] = [told for told in self._refused.get(client, []) if told["n"] > known]
+        if known < last:
+            self.tell_settled(client, **self._status())
+        self._ask_again(client, data["sent"])
+        self.pulse = f"{client} {data['n']}"
 
     def _on_decide(self, data: Mapping[str, Any]) -> None:
         client, n = data["client"], data["n"]
-        if n <= self._last(client) or self._ask_again(client, n - 1):
+        early, last = self._early.setdefault(client, {}), self._last(client)
+        if n <= last or n in early:
             return
+        if n > last + 1:
+            news = n > max(early, default=last) + 1
+            if n <= last + _AHEAD:
+                early[n] = data
+            if news:
+                self._ask_again(client, n - 1)
+            return
+        self._take(data)
+        self._take_early(client)
+
+    def _take_early(self, client: str) -> None:
+        """Carry out what came early and whose turn it is by now."""
+        early = self._early.get(client, {})
+        while (following := self._last(client) + 1) in early:
+            self._take(early.pop(following))
+
+    def _take(self, data: Mapping[str, Any]) -> None:
+        """Carry out the decision whose turn it is."""
+        client, n = data["client"], data["n"]
         self._taken[client] = n
         try:
             if self.retired:
                 raise DecisionError(self.retired)
+            check_decision(data)
             answer = self._apply(data)
         except EmgreviewError as refusal:
             self._refuse(client, n, str(refusal), in_doubt=isinstance(refusal, LogWriteError) and refusal.in_doubt)
@@ -111,15 +170,15 @@ class Wire:
         """Number of the last decision that was taken from a browser."""
         return self._taken.get(client, 0)
 
-    def _ask_again(self, client: str, sent: int) -> bool:
-        """Ask for the decisions up to number ``sent`` that did not come; true if there are any."""
-        missing = sent > self._last(client)
+    def _ask_again(self, client: str, sent: int) -> None:
+        """Ask for the decisions up to number ``sent`` that did not come."""
+        last, early = self._last(client), self._early.get(client, {})
+        missing = [n for n in range(last + 1, min(sent, last + _AHEAD) + 1) if n not in early]
         if missing:
-            self.tell(gap={"client": client, "awaited": self._last(client) + 1})
-        return missing
+            self.tell(gap={"client": client, "awaited": last + 1, "missing": missing})
 
     def _refuse(self, client: str, n: int, words: str, *, in_doubt: bool = False) -> None:
         """``in_doubt``: it may be on disk all the same, so a screen must not call it unsaved."""
         told = self._refused.setdefault(client, [])
         told.append({"client": client, "n": n, "words": self._neutral(words), **({"doubt": True} if in_doubt else {})})
-        del told[:-_KEPT]
+        del told[:-_REFUSED]

@@ -81,6 +81,38 @@ Deno.test("nudges add up and are sent once, when no further one follows", () =>
     assert.ok(!selection.nudged)
   }))
 
+Deno.test("a held nudge counts, and is sent when another mark is taken, not lost", () =>
+  with_clock((pass) => {
+    const {on, selection, press} = made()
+    assert.equal(selection.held, 0)
+    press("nudge", {by_s: 0.01})
+    assert.equal(selection.held, 1)
+    selection.take({burst: "response", side: "offset"}) // a press of the mouse
+    assert.deepEqual(on.decided, [["move", {burst: "response", onset_s: 0.21}]])
+    assert.equal(selection.held, 0)
+    pass(2 * NUDGE_MS)
+    assert.equal(on.decided.length, 1)
+  }))
+
+Deno.test("what is not taken is not shown as if it were", () => {
+  const {on, selection, press} = made()
+  press("nudge", {by_s: 0.01})
+  on.takes = false
+  selection.flush()
+  assert.deepEqual([on.decided.length, on.channel.bursts[0].onset_s], [0, 0.2])
+})
+
+Deno.test("what is pressed for a burst on its way counts as held", () => {
+  const {on, selection, press} = made()
+  press("add")
+  on.adding = true
+  selection.keep(true, () => {})
+  selection.keep(false, () => {})
+  assert.equal(selection.held, 2)
+  selection.drop_kept()
+  assert.equal(selection.held, 0)
+})
+
 Deno.test("a nudge moves a sample at least, and whole samples always", () => {
   for (const rate_hz of [200, 500, 2000, 10000]) {
     const {selection, press} = made({}, rate_hz)

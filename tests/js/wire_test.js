@@ -11,7 +11,7 @@ import {make_model, with_clock} from "./made.js"
 /** A wire, Python's end of it, and what its listeners heard. */
 function ends() {
   const python = make_model()
-  const wire = make_wire(python.model, {held: () => [3, 1]})
+  const wire = make_wire(python.model, {shown: () => [3, 1]})
   /** @type {News[]} */
   const heard = []
   wire.listen((what) => heard.push(what))
@@ -36,20 +36,72 @@ Deno.test("what another screen settled settles nothing here", () => {
   assert.equal(wire.pending.length, 1)
 })
 
-Deno.test("a gap has all decisions from it on sent again, not more often than twice a second", () =>
+Deno.test("what a gap names is sent again, that alone, and each not more often than twice a second", () =>
   with_clock((pass) => {
     const {wire, up, tell} = ends()
     for (const command of ["one", "two", "three"]) wire.decide({command})
     up.splice(0)
-    tell({gap: {client: wire.client, awaited: 2}})
-    assert.deepEqual(up.map(({command}) => command), ["two", "three"])
-    assert.ok(!("at" in up[0]), "when it was sent is the browser's own matter")
-    tell({gap: {client: wire.client, awaited: 2}})
-    assert.equal(up.length, 2)
+    tell({gap: {client: wire.client, awaited: 1, missing: [1, 3]}})
+    assert.deepEqual(up.map(({command}) => command), ["one", "three"])
+    assert.ok(!("at" in up[0]) && !("again" in up[0]), "when it was sent is the browser's own matter")
+    tell({gap: {client: wire.client, awaited: 1, missing: [1, 2]}})
+    assert.deepEqual(up.slice(2).map(({command}) => command), ["two"])
     pass(600)
-    tell({gap: {client: wire.client, awaited: 3}})
-    assert.deepEqual(up.slice(2).map(({command}) => command), ["three"])
+    tell({gap: {client: wire.client, awaited: 3, missing: [3]}})
+    assert.deepEqual(up.slice(3).map(({command}) => command), ["three"])
   }))
+
+Deno.test("a question is asked again until it is answered, and rarely where Python is busy", () =>
+  with_clock((pass) => {
+    const {wire, up, tell} = ends()
+    wire.insist("everything", [7])
+    for (let i = 0; i < 3; i++) {
+      pass(501)
+      wire.watch(false)
+    }
+    assert.deepEqual(up.map(({kind, held, asks}) => [kind, held, asks]), Array(4).fill(["everything", [7], 1]))
+    wire.insist("everything", [8])
+    assert.equal(up.length, 4, "its turn has not come")
+    tell({answered: {client: wire.client, n: 1}}) // what was asked before
+    pass(501)
+    wire.watch(false)
+    assert.deepEqual(up[4].held, [7, 8])
+    tell({answered: {client: wire.client, n: 2}})
+    pass(60_000)
+    wire.watch(false)
+    assert.equal(up.length, 5)
+    wire.insist("hello")
+    for (let i = 0; i < 600; i++) {
+      pass(100)
+      wire.watch(false)
+    }
+    assert.ok(up.length < 5 + 30, `${up.length - 5} in a minute`)
+  }))
+
+Deno.test("a beat that is not answered is asked for again", () =>
+  with_clock((pass) => {
+    const {wire, up} = ends()
+    wire.decide({command: "one"})
+    for (let i = 0; i < 5; i++) {
+      wire.watch(false)
+      pass(501)
+    }
+    const beats = up.filter(({kind}) => kind === "beat")
+    assert.equal(beats.length, 5)
+    assert.deepEqual([beats[4].sent, beats[4].settled], [1, 0])
+  }))
+
+Deno.test("no number leaves the browser that is not finite, nor anything else that JSON does not know", () => {
+  const {wire, up, heard} = ends()
+  for (const odd of [NaN, Infinity, -Infinity, 10n, () => 1, Symbol("s")]) {
+    assert.equal(wire.decide({command: "move", args: {onset_s: 0.1, ends: [{at_s: odd}]}}), false)
+  }
+  assert.equal(wire.decide({command: "move", visible: {gain: NaN}}), false)
+  assert.equal(up.length, 0)
+  assert.equal(wire.pending.length, 0)
+  assert.match(heard[1].unfit, /at_s = Infinity cannot be sent; finite numbers and text are allowed/)
+  assert.ok(wire.decide({command: "move", args: {onset_s: 0.1, burst: null, reasons: ["a"], on: true}}))
+})
 
 Deno.test("a decision that was settled and is missed again stops for good", () => {
   const {wire, settle, tell} = ends()

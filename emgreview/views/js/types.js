@@ -44,7 +44,8 @@
  *   command: string, args?: any, visible?: object, index?: number, channel?: string | null, seen?: object | null
  * }} Decision
  *
- * @typedef {Decision & {n: number, at: number}} Sent  with its running number, and when it was sent
+ * @typedef {Decision & {n: number, at: number, again?: number}} Sent  with its running number, and when it was sent,
+ *   at first and last
  *
  * @typedef {Record<string, any>} News  an update from Python (wire.py, and the screen's own), or what wire.js adds to it
  */

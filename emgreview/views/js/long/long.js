@@ -2,7 +2,7 @@
 // The long view of a recording: joins what is here of it (loader), what is on the screen (state, screen), the marks, the
 // keys, the pointer and the pictures.
 
-import {live, theme_of} from "../shared/frame.js"
+import {live, show_saved, theme_of} from "../shared/frame.js"
 import {context_of, paper_of} from "../shared/paint.js"
 import {canvas_font_px} from "../shared/palette.js"
 import {fitting_height} from "../shared/scrolling.js"
@@ -129,6 +129,7 @@ export function render_long({model, view}, setup) {
 
   function refresh() {
     state.layer?.redraw()
+    show_saved(root, screen.saved, wire) // at once: words that are wrong for a moment are wrong
     after_paint()
   }
 
@@ -140,7 +141,7 @@ export function render_long({model, view}, setup) {
     const span_s = state.range().map((s) => Number(s.toFixed(4)))
     const visible = {span_s, gain: state.rows.map((row) => row.gain), shown: state.rows.map((row) => row.kind)}
     const taken = wire.decide({command, args, visible})
-    if (!taken) notice.pass(wire.stopped)
+    if (!taken && wire.stopped) notice.pass(wire.stopped)
     return taken
   }
 
@@ -150,6 +151,7 @@ export function render_long({model, view}, setup) {
   function act(action, pressed) {
     if (pressed && asking.key) return asking.key(pressed)
     if (pressed && screen.key_card.open) return screen.key_card.key(action, pressed)
+    if (!pressed && asking.keeps()) return
     asking.close() // a click stands for a key, and a question is for what was selected when it was asked
     state.hover_s = null // keys act at the cursor
     if (!state.layer) return
@@ -180,12 +182,14 @@ export function render_long({model, view}, setup) {
     },
   })
 
+  wire.hold(() => marks.held + asking.unsent)
   wire.listen((what) => {
     if ("stopped" in what) notice.last(what.stopped)
     marks.take(what)
     if (what.trials || what.status) refresh()
     if (what.go_to?.client === wire.client) moving.go_to(what.go_to.s)
     if (what.said?.client === wire.client) notice.pass(what.said.words)
+    if (what.unfit) notice.pass(what.unfit)
     if (what.refusal) notice.pass(`Not taken: ${what.refusal.words}`)
     after_paint()
   })
@@ -220,7 +224,10 @@ export function render_long({model, view}, setup) {
       wire.watch(attentive || loader.waits)
       loader.tick()
       if (canvas_font_px() !== state.font_px) fit()
+      show_saved(root, screen.saved, wire)
     },
+    leave: marks.flush,
+    unsaved: () => wire.pending.length + wire.held > 0,
     close() {
       clearTimeout(later)
       marks.close()
@@ -228,7 +235,7 @@ export function render_long({model, view}, setup) {
       wire.close()
     },
   })
-  wire.send("hello")
+  wire.insist("hello")
   loader.start()
   return root
 }

@@ -56,13 +56,13 @@ export function make_marks(setup, host) {
     selected = {burst: {trial: card.trial, id}, row, ends: [onset_s, offset_s], side, moved: false}
   }
 
-  /** Send a burst that was moved. */
+  /** Send a burst that was moved; it goes back where no decision is taken. */
   function flush() {
     clearTimeout(nudged)
     if (!selected?.moved || !selected.burst) return
     selected.moved = false
     const {burst: {trial, id}, row, ends: [onset_s, offset_s]} = selected
-    host.decide("move", {trial, burst: id, row, onset_s, offset_s})
+    if (!host.decide("move", {trial, burst: id, row, onset_s, offset_s})) take({})
   }
 
   /** @param {Selection} held @param {0 | 1} side @param {number} s */
@@ -121,8 +121,10 @@ export function make_marks(setup, host) {
   function stretch_decision(command, more) {
     const stretch = whole_stretch()
     if (!stretch) return need_stretch()
-    if (host.decide(command, {...stretch, ...more})) selected = null
+    const taken = host.decide(command, {...stretch, ...more})
+    if (taken) selected = null
     host.refresh()
+    return taken
   }
 
   /** @param {string} question @param {string} value @param {(said: string) => void} done */
@@ -175,7 +177,7 @@ export function make_marks(setup, host) {
         "Why is this stretch set aside?",
         setup.choices.reasons,
         true,
-        (reasons) => stretch_decision("set_aside", {reasons}),
+        (reasons) => stretch_decision("set_aside", {reasons}) ? host.asking.close() : false,
       )
     },
     burst_kind: () => {
@@ -321,6 +323,11 @@ export function make_marks(setup, host) {
     get shown() {
       return {cards: [...cards.values()], status, selected}
     },
+    /** How much is moved that is not yet sent. */
+    get held() {
+      return Number(Boolean(selected?.burst && selected.moved))
+    },
+    flush,
     close: () => clearTimeout(nudged),
   }
 }

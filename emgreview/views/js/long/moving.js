@@ -1,6 +1,7 @@
 // @ts-check
 // Moving about in a recording: time, markers, channels, how they are shown; the commands of the key table that do so.
 
+import {MOVES} from "../shared/asking.js"
 import {lower_bound, whole_step} from "../shared/geometry.js"
 
 /** @import {Commands} from "../types.js" */
@@ -119,7 +120,7 @@ export function make_moving(setup, state, screen, refresh) {
       const allowed = `give 0 to ${duration_s.toFixed(3)} s, or h:mm:ss.`
       screen.asking.complain(`“${time}” is no time of this recording: ${allowed}`)
       return false
-    })
+    }, MOVES)
   }
 
   /** The cursor's keys: the selected mark moves with them, if there is one.

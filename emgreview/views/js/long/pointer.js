@@ -39,6 +39,7 @@ export function listen_to_pointer(screen, setup, marks, view) {
     if (!at?.inside || event.button !== 0) return
     event.stopPropagation()
     event.preventDefault()
+    if (screen.asking.keeps()) return
     screen.asking.close()
     root.focus()
     picture.setPointerCapture(event.pointerId)

@@ -12,13 +12,12 @@ export function make_deciding(review) {
     const [x0, x1] = state.range()
     const seconds = shown.index === index ? (performance.now() - shown.since) / 1000 : 0
     const trial = store.trials.get(index)
-    const full = trial ? trial.full_scale[row] : NaN
     return {
       seconds: Number(seconds.toFixed(2)),
       gain,
-      full_scale: Number((full / gain).toPrecision(4)),
+      full_scale: trial ? Number((trial.full_scale[row] / gain).toPrecision(4)) : null,
       span_s: [Number(x0.toFixed(4)), Number(x1.toFixed(4))],
-      ms_per_px: layer ? Number((((x1 - x0) * 1000) / layer.frame().width).toFixed(2)) : null,
+      ms_per_px: layer?.frame().width ? Number((((x1 - x0) * 1000) / layer.frame().width).toFixed(2)) : null,
       walk: review.lists.name,
       automatic: !state.here()?.hidden,
       read_out: state.times_shown(),
@@ -60,7 +59,7 @@ export function make_deciding(review) {
     const closes = state.closes(command) && !edges
     const seen = seen_by(command)
     if (!store.decide({command, index: state.index, channel, args, visible: visible(), seen})) {
-      screen.notice.pass(store.stopped)
+      if (store.stopped) screen.notice.pass(store.stopped)
       return false
     }
     if (closes) review.words.closed()

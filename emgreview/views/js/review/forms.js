@@ -1,6 +1,8 @@
 // @ts-check
 // Decisions that ask something first: reasons, comments, what is kept out, names of versions.
 
+import {MOVES} from "../shared/asking.js"
+
 /** @import {Choice, Commands} from "../types.js" */
 /** @import {Dispute, Review} from "./types.js" */
 
@@ -19,7 +21,9 @@ export function make_forms({setup, screen, state, selection, deciding, moving}) 
   function reasons(command, question) {
     screen.asking.choose(question, setup.choices[command], true, (reasons) => {
       last_reasons[command] = reasons
-      if (decide(command, {reasons}) && state.closes(command)) moving.go_on()
+      if (!decide(command, {reasons})) return false
+      screen.asking.close()
+      if (state.closes(command)) moving.go_on()
     })
   }
 
@@ -94,7 +98,8 @@ export function make_forms({setup, screen, state, selection, deciding, moving}) 
         words: `1 to ${setup.n_trials}`,
         type: "number",
         value: state.index + 1,
-      }], ({n}) => moving.show(Math.round(n) - 1)),
+      }], ({n}) =>
+        moving.show(Math.round(n) - 1), MOVES),
     convention: () =>
       screen.asking.tell(
         "The marking convention of this study",

@@ -37,6 +37,13 @@ export function make_moving(review) {
     review.painting.refresh()
   }
 
+  /** Show what Python names, unless something is being typed that would go with its form.
+   * @param {number} i @param {number | null} row */
+  function arrive(i, row = null) {
+    if (screen.asking.unsent) review.painting.refresh()
+    else show(i, row)
+  }
+
   /** The channels that are stepped through in a trial.
    * @param {number} i */
   const rows_of = (i) => lists.rows(i) ?? state.emg_rows
@@ -56,6 +63,7 @@ export function make_moving(review) {
 
   return {
     show,
+    arrive,
     go_on,
     first_open,
     /** Scroll to the present channel, where the page shows less than the picture. */

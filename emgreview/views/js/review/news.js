@@ -38,9 +38,9 @@ export function listen_to_news({setup, store, screen, state, selection, lists, m
   function refuse({decision, words}) {
     const place = decision ? `Trial ${decision.index + 1}, ${decision.channel ?? "whole trial"}: ` : ""
     const lost = decision?.command === "add" ? selection.forget_added() : 0
-    selection.drop()
+    if (!selection.nudged) selection.drop()
     store.renew(decision ? [decision.index] : [state.index])
-    if (decision && decision.index !== state.index && !store.pending.length) moving.show(decision.index)
+    if (decision && decision.index !== state.index && !store.pending.length) moving.arrive(decision.index)
     screen.notice.show(`${place}not taken: ${words}${lost ? ` Nor what was pressed after it: ${lost}.` : ""}`)
   }
 
@@ -56,6 +56,8 @@ export function listen_to_news({setup, store, screen, state, selection, lists, m
     if ((came || changed) && !selection.nudged && !pointer.dragging) selection.select()
   }
 
+  let begun = false // once: its word may come twice
+
   store.listen((what) => {
     take_facts(what)
     if (what.spectrum?.client === store.client) {
@@ -68,8 +70,12 @@ export function listen_to_news({setup, store, screen, state, selection, lists, m
     if (what.refusal) refuse(what.refusal)
     if (what.said?.client === store.client) screen.notice.pass(what.said.words)
     if (what.notes) screen.notes.fill(what.notes)
-    if (what.start?.client === store.client && what.start.where !== state.index) return moving.show(what.start.where)
-    if (what.go_to?.client === store.client) return moving.show(what.go_to.index, what.go_to.row)
+    if (what.unfit) screen.notice.pass(what.unfit)
+    if (what.start?.client === store.client && !begun) {
+      begun = true
+      if (what.start.where !== state.index) return moving.arrive(what.start.where)
+    }
+    if (what.go_to?.client === store.client) return moving.arrive(what.go_to.index, what.go_to.row)
     take_trial(what)
     selection.run_kept()
     painting.refresh()

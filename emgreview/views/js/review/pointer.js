@@ -121,6 +121,16 @@ export function listen_to_pointer(picture, selection, view) {
     get dragging() {
       return drag != null
     },
+    /** How much is dragged that is not yet sent. */
+    get held() {
+      return Number(Boolean(drag?.moved))
+    },
+    /** The page goes: what is dragged is put where it is. */
+    put() {
+      if (!drag?.moved) return
+      drag = null
+      selection.put()
+    },
   }
 }
 

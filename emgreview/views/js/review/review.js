@@ -2,7 +2,7 @@
 // The review of trials: joins what is known (store), what is on the screen (state, screen), what is selected, the keys,
 // the pointer and the pictures. The parts find each other in one record, Review (types.js); each is made once.
 
-import {live} from "../shared/frame.js"
+import {live, show_saved} from "../shared/frame.js"
 import {canvas_font_px} from "../shared/palette.js"
 import {fitting_height} from "../shared/scrolling.js"
 import {lay_bands, least_bands_px} from "./bands.js"
@@ -47,6 +47,7 @@ export function render_review({model, view}, setup) {
   review.lists = make_trial_lists(setup, store, screen, {
     index: () => state.index,
     show: (index) => review.moving.show(index),
+    arrive: (index) => review.moving.arrive(index),
     refresh,
     decide: (command) => decide(command),
   })
@@ -60,7 +61,10 @@ export function render_review({model, view}, setup) {
     notice: screen.notice.pass,
     refuse,
     refresh,
-    redraw: () => state.layer?.redraw(),
+    redraw() {
+      state.layer?.redraw()
+      show_saved(root, screen.saved, store) // a drag is not saved
+    },
   })
   review.words = make_words(review)
   review.moving = make_moving(review)
@@ -75,12 +79,14 @@ export function render_review({model, view}, setup) {
     bands: (height) => lay_bands(setup, height, canvas_font_px()),
     channel: (row) => (state.loaded() ? state.card()?.channels[row] : null),
     face(row) {
+      if (screen.asking.keeps()) return false
       root.focus()
       if (performance.now() - told_at < DOUBLE_CLICK_MS) return false // this press has opened the convention
       if (row !== state.row || screen.asking.key) moving.show(state.index, row)
       return true
     },
   })
+  store.hold(() => selection.held + review.pointer.held + screen.asking.unsent)
   listen_to_news(review)
 
   /** One key of the table, or a click that stands for one; `pressed` is what was pressed, null for a click.
@@ -91,6 +97,7 @@ export function render_review({model, view}, setup) {
     if (review.pointer.dragging && pressed) return pressed.code === "Escape" && review.pointer.let_go()
     if (pressed && screen.asking.key) return screen.asking.key(pressed)
     if (pressed && screen.key_card.open) return screen.key_card.key(action, pressed)
+    if (!pressed && screen.asking.keeps()) return
     if (selection.keep(OF_MARK.has(group), () => act(action, pressed))) return
     if (!command) return
     screen.asking.close()
@@ -136,7 +143,15 @@ export function render_review({model, view}, setup) {
       refresh()
     },
     fit,
-    tick: store.watch,
+    tick(attentive) {
+      store.watch(attentive)
+      show_saved(root, screen.saved, store)
+    },
+    leave(hides) {
+      selection.flush()
+      if (hides) review.pointer.put()
+    },
+    unsaved: () => store.pending.length + store.held > 0,
     close() {
       review.painting.close()
       review.player.close()

@@ -124,8 +124,7 @@ export function make_selection(setup, host) {
       if (offset_s != null && offset_s <= onset_s) {
         return host.refuse("the offset would not come after its onset; put it later, or the onset earlier.")
       }
-      Object.assign(known, {[`${side}_s`]: at_s})
-      host.decide("move", {burst: mark.burst, [`${side}_s`]: at_s})
+      if (host.decide("move", {burst: mark.burst, [`${side}_s`]: at_s})) Object.assign(known, {[`${side}_s`]: at_s})
     }
     host.refresh()
   }
@@ -221,6 +220,10 @@ export function make_selection(setup, host) {
     get nudged() {
       return timer !== undefined
     },
+    /** How much is pressed that is not yet sent. */
+    get held() {
+      return Number(timer !== undefined) + kept.length
+    },
     burst,
     select,
     put_interval,
@@ -251,6 +254,7 @@ export function make_selection(setup, host) {
     },
     /** @param {{burst: string | null, side: Side}} taken */
     take({burst: id, side}) {
+      flush()
       mark = {burst: id, side, at_s: null}
       host.refresh()
     },

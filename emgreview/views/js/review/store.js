@@ -23,7 +23,7 @@ export function make_store(model, setup) {
   /** @type {Summary[]} */
   const summaries = []
   for (const [i, summary] of Object.entries(setup.summaries)) summaries[Number(i)] = summary
-  const wire = make_wire(model, {held: () => [...cards.keys()]})
+  const wire = make_wire(model, {shown: () => [...cards.keys()]})
   const {client} = wire
   let asked = 0 // time of the request for trials under way, 0 = none
 
@@ -35,7 +35,7 @@ export function make_store(model, setup) {
   wire.listen((update) => {
     for (const card of update.cards ?? []) keep(card)
     for (const [i, summary] of Object.entries(update.summaries ?? {})) summaries[Number(i)] = summary
-    if (update.renew) wire.send("everything", {held: [...cards.keys()]})
+    if (update.renew) wire.insist("everything", [...cards.keys()])
   })
 
   function on_pack() {
@@ -74,6 +74,10 @@ export function make_store(model, setup) {
     get stopped() {
       return wire.stopped
     },
+    get held() {
+      return wire.held
+    },
+    hold: wire.hold,
     listen: wire.listen,
     ask: wire.send,
     /** Called a few times a second.
@@ -83,9 +87,9 @@ export function make_store(model, setup) {
       if (asked && performance.now() - asked > PATIENCE_MS) asked = 0
     },
     /** Ask for the trials around where the review stands; what a former screen was told is not read. */
-    say_hello: () => wire.send("hello", {held: []}),
+    say_hello: () => wire.insist("hello"),
     /** @param {number[]} indices */
-    renew: (indices) => wire.send("everything", {held: indices}),
+    renew: (indices) => wire.insist("everything", indices),
     decide: wire.decide,
     /** Ask for trials that are not here, in the order in which they will be needed.
      * @param {number[]} wanted */

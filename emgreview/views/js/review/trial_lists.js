@@ -1,6 +1,7 @@
 // @ts-check
 // Lists of trials: which trials are stepped through, in which order, and the forms that choose them.
 
+import {MOVES} from "../shared/asking.js"
 import {AHEAD, BEHIND} from "./store.js"
 
 /** @import {Choice, News} from "../types.js" */
@@ -13,7 +14,8 @@ import {AHEAD, BEHIND} from "./store.js"
  * @param {Setup} setup
  * @param {Pick<Store, "ask" | "client">} store
  * @param {Pick<Screen, "asking" | "notice">} screen
- * @param {{index: () => number, show: (index: number) => void, refresh: () => void, decide: (command: string) => void}} review
+ * @param {{index: () => number, show: (index: number) => void,
+ *   arrive: (index: number) => void, refresh: () => void, decide: (command: string) => void}} review
  */
 export function make_trial_lists(setup, store, screen, review) {
   /** @type {{words: string, indices: number[], rows?: Record<number, number[]>, at: number} | null} */
@@ -78,10 +80,15 @@ export function make_trial_lists(setup, store, screen, review) {
   }
 
   function choose_reviewer() {
-    screen.asking.ask("Trials that another reviewer of this folder decided otherwise:", [
-      {name: "reviewer", words: "code of that reviewer", value: ""},
-      {name: "by", words: "or whose onset lies further away than, in ms", type: "number", value: 10},
-    ], ({reviewer, by}) => ask(`otherwise than ${reviewer}`, {reviewer, by_s: by / 1000}))
+    screen.asking.ask(
+      "Trials that another reviewer of this folder decided otherwise:",
+      [
+        {name: "reviewer", words: "code of that reviewer", value: ""},
+        {name: "by", words: "or whose onset lies further away than, in ms", type: "number", value: 10},
+      ],
+      ({reviewer, by}) => ask(`otherwise than ${reviewer}`, {reviewer, by_s: by / 1000}),
+      MOVES,
+    )
   }
 
   function choose_behaviour() {
@@ -114,7 +121,7 @@ export function make_trial_lists(setup, store, screen, review) {
               compared = {methods: [one, other], by_s: by / 1000}
               screen.notice.pass(`Comparing "${one}" with "${other}" …`)
               store.ask("compare", {...compared, begin: true})
-            }),
+            }, MOVES),
         ),
     )
   }
@@ -145,7 +152,7 @@ export function make_trial_lists(setup, store, screen, review) {
     const {words, indices, rows} = what.list
     list = {words, indices, rows, at: Math.max(0, indices.indexOf(review.index()))}
     screen.notice.pass("")
-    review.show(indices[list.at])
+    review.arrive(indices[list.at])
     return true
   }
 

@@ -8,6 +8,21 @@ import {bring_up, scroll_by, STEPS} from "./scrolling.js"
 /** @import {Choice, Field, Pressed} from "../types.js" */
 /** @import {Notice} from "./notices.js" */
 
+export const LONGEST = 10_000 // letters of a text that is typed: as many as Python takes (annotations/events.py)
+
+export const MOVES = {decides: false} // of a form whose answer is no decision: nothing of it is unsaved
+
+/** What of a text cannot be taken, in words; "" where all of it can.
+ * @param {string} words */
+function unfit(words) {
+  const long = [...words].length
+  if (long > LONGEST) return `The text has ${long} letters; at most ${LONGEST} are allowed: shorten it.`
+  const odd = words.match(/[\p{Cc}\p{Cs}\p{Zl}\p{Zp}]/u)?.[0].codePointAt(0)
+  if (odd === undefined) return ""
+  const code = odd.toString(16).toUpperCase().padStart(4, "0")
+  return `The text holds a control character or line break (U+${code}); one line of ordinary text is allowed: replace it.`
+}
+
 /**
  * Forms that ask, one at a time, in a box beside the picture. `root()` gets the focus back, `clear_away()` takes away what
  * would cover a form. While `key` is there it takes all keys that no field takes: `key({code})`.
@@ -22,6 +37,18 @@ export function make_asking(root, notice, clear_away) {
   const leave = () => button("Esc", "leave as it was", close)
   let complaint = "" // what was said of an answer: gone with the form
   let scroll_back = () => {}
+  let unsent = () => 0 // how much stands in the form that is chosen or typed and not yet sent
+
+  /** Whether the form stays, for something in it is not yet sent; that is said. */
+  function keeps() {
+    if (form.hidden || !unsent()) return false
+    complain("The form holds something that is not yet saved: Enter confirms it, Esc leaves it as it was.")
+    const field = /** @type {HTMLElement | null} */ (form.querySelector("input:not([hidden])"))
+    const back = () => (field ?? form).focus({preventScroll: true})
+    back()
+    requestAnimationFrame(back) // the press that was made takes the focus after this
+    return true
+  }
 
   /** @param {string} words */
   function complain(words) {
@@ -45,6 +72,7 @@ export function make_asking(root, notice, clear_away) {
     if (form.hidden) return
     form.hidden = true
     asking.key = null
+    unsent = () => 0
     scroll_back()
     if (complaint && notice.element.textContent === complaint) notice.show(notice.lasting)
     complaint = ""
@@ -122,8 +150,17 @@ export function make_asking(root, notice, clear_away) {
         other.focus()
         return
       }
-      close()
-      done(chosen.map((choice) => (choice.text ? `${choice.words}: ${said}` : choice.words)))
+      const complaint = unfit(said)
+      if (complaint) {
+        complain(complaint)
+        return other.focus()
+      }
+      const words = chosen.map((choice) => (choice.text ? `${choice.words}: ${said}` : choice.words))
+      if (several) { if (done(words) !== false) close() }
+      else {
+        close() // before another form may be opened
+        done(words)
+      }
     }
     const toggle_reached = () => {
       if (at >= 0) toggle(choices[at])
@@ -165,12 +202,14 @@ export function make_asking(root, notice, clear_away) {
       else if (choice) toggle(choice)
     })
     list.focus({preventScroll: true})
+    unsent = () => Number(several && chosen.length > 0)
   }
 
   /** Ask for values in fields: [{name, words, value, type}]; `done({name: text, or a number})`. What `done` does not take
-   * (it returns false) stays in the form, and so does a number that is none.
-   * @param {string} question @param {Field[]} fields @param {(values: Record<string, any>) => unknown} done */
-  function ask(question, fields, done) {
+   * (it returns false) stays in the form, and so does a number that is none, or a text that is too long.
+   * @param {string} question @param {Field[]} fields @param {(values: Record<string, any>) => unknown} done
+   * @param {{decides: boolean}} answer  whether it is a decision */
+  function ask(question, fields, done, {decides} = {decides: true}) {
     const inputs = fields.map((f) =>
       h("input", {
         type: f.type ?? "text",
@@ -186,6 +225,12 @@ export function make_asking(root, notice, clear_away) {
         complain(`"${bad.value}" is no number; give one, or leave with Esc.`)
         return bad.focus()
       }
+      for (const input of inputs) {
+        const complaint = input.type === "number" ? "" : unfit(input.value.trim())
+        if (!complaint) continue
+        complain(complaint)
+        return input.focus()
+      }
       const values = inputs.map((
         input,
       ) => [input.name, input.type === "number" ? input.valueAsNumber : input.value.trim()])
@@ -198,6 +243,7 @@ export function make_asking(root, notice, clear_away) {
     for (const input of inputs) on_enter(input, finish)
     inputs[0].focus()
     inputs[0].select()
+    unsent = () => Number(decides && inputs.some((input) => input.value !== input.defaultValue))
   }
 
   /** Pick one of many by typing part of its words, arrows and Enter, or a click: `done(index)`.
@@ -277,7 +323,20 @@ export function make_asking(root, notice, clear_away) {
   }
 
   const nobody = /** @type {((pressed: Pressed) => unknown) | null} */ (null)
-  const asking = {form, choose, ask, pick, tell, close, complain, key: nobody}
+  const asking = {
+    form,
+    choose,
+    ask,
+    pick,
+    tell,
+    close,
+    complain,
+    keeps,
+    get unsent() {
+      return form.hidden ? 0 : unsent()
+    },
+    key: nobody,
+  }
   return asking
 }
 

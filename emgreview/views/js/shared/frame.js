@@ -61,13 +61,13 @@ export function button_groups(keys, told) {
 }
 
 /**
- * Say how many decisions are not yet saved, or why none is taken.
+ * Say how many decisions are not yet saved, with what is held and not yet sent, or why none is taken.
  * @param {HTMLElement} root
  * @param {HTMLElement} saved
- * @param {{pending: unknown[], stopped: string}} wire
+ * @param {{pending: unknown[], held: number, stopped: string}} wire
  */
-export function show_saved(root, saved, {pending, stopped}) {
-  const waiting = pending.length
+export function show_saved(root, saved, {pending, held, stopped}) {
+  const waiting = pending.length + held
   const words = waiting ? `… not yet saved: ${waiting}` : "✓ all saved"
   set_text(saved, stopped ? `✕ decisions stopped, not saved: ${waiting}` : words)
   saved.dataset.state = stopped ? "stopped" : waiting ? "waiting" : "saved"
@@ -88,8 +88,10 @@ export const theme_of = (root) => palette_name(is_dark(root))
  * @typedef {{
  *   root: HTMLElement, keys_on: HTMLElement, keys: Key[], every_ms: number,
  *   act: (key: Action, pressed: Pressed) => void, draw: (layer: Layer) => void, ready: (layer: Layer) => void,
- *   dress: () => void, fit: () => void, tick: (attentive: boolean) => void, close: () => void}} Life
- *   `ready` is told of the layer once; `dress` follows the page's theme, `fit` its window; `tick` comes every some ms
+ *   dress: () => void, fit: () => void, tick: (attentive: boolean) => void, leave: (hides: boolean) => void,
+ *   unsaved: () => boolean, close: () => void}} Life
+ *   `ready` is told of the layer once; `dress` follows the page's theme, `fit` its window; `tick` comes every some ms;
+ *   `leave` sends what is held: the focus goes, or the page `hides`; `unsaved` is asked before the page goes for good
  */
 
 /**
@@ -112,8 +114,20 @@ export function live(model, view, life) {
   listen_to_keys(root, life.keys, life.act)
   root.addEventListener("focusin", () => show_focus(true))
   root.addEventListener("focusout", ({relatedTarget}) => {
-    show_focus(relatedTarget instanceof Node && root.contains(relatedTarget))
+    const stays = relatedTarget instanceof Node && root.contains(relatedTarget)
+    if (!stays) life.leave(false)
+    show_focus(stays)
   })
+  const hide = () => life.leave(true)
+  const hide_if_hidden = () => document.hidden && hide()
+  /** @param {BeforeUnloadEvent} event */
+  function ask_before(event) {
+    hide()
+    if (life.unsaved()) event.preventDefault() // the browser asks whether to leave; meanwhile, what was sent arrives
+  }
+  document.addEventListener("visibilitychange", hide_if_hidden)
+  window.addEventListener("pagehide", hide)
+  window.addEventListener("beforeunload", ask_before)
   show_focus(false)
 
   function dress() {
@@ -143,6 +157,14 @@ export function live(model, view, life) {
   relabel_keys(root)
 
   model.on("remove", () => {
+    try {
+      hide()
+    } catch (fault) {
+      console.warn("what was held could not be sent any more:", fault) // Python may be gone with the widget
+    }
+    document.removeEventListener("visibilitychange", hide_if_hidden)
+    window.removeEventListener("pagehide", hide)
+    window.removeEventListener("beforeunload", ask_before)
     clearInterval(clock)
     themes.disconnect()
     MORE_CONTRAST.removeEventListener("change", dress)
