@@ -42,11 +42,6 @@ TOP = {
     "tests",
 }
 ADDRESSES = ("http://127.0.0.1", "https://json-schema.org/", "http://www.w3.org/2000/svg", "http://{host}")
-    "http://127.0.0.1",
-    "https://json-schema.org/",
-    "http://www.w3.org/2000/svg",
-    "http://{host}",
-)  # the last: what the served page is asked by, of this machine
 """How the only web addresses in the package may begin: this machine, the name of a schema language, and
 by what this machine's own page is asked."""
 
