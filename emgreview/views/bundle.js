@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules 7c84f4f7d0230a328b7e0de918b9ec5007116a82232610fd269549fb78bb4f3f
-// bundle 531c6256f0d15eb9b56d5936dee6a09be2e1f23db733f0442c1f673e5a43bf55
+// modules 422fb4cd61621bea440d93bbdf6cf13f26456a37d0f12916b13de5d349fdd43a
+// bundle ff3bba34f3224de32208130d22d6cb357b1ed5e373fa70635dd81f29a387ab12
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -989,10 +989,11 @@ function button_groups(keys, told) {
   }
   return groups;
 }
-function show_saved(root, saved, { pending, held, stopped }) {
+function show_saved(root, saved, { pending, held, doubtful, stopped }) {
   const waiting = pending.length + held;
+  const perhaps = doubtful ? `, perhaps saved: ${doubtful}` : "";
   const words = waiting ? `\u2026 not yet saved: ${waiting}` : "\u2713 all saved";
-  set_text(saved, stopped ? `\u2715 decisions stopped, not saved: ${waiting}` : words);
+  set_text(saved, stopped ? `\u2715 decisions stopped, not saved: ${waiting}${perhaps}` : words);
   saved.dataset.state = stopped ? "stopped" : waiting ? "waiting" : "saved";
   root.dataset.unsaved = String(waiting);
 }
@@ -1162,6 +1163,7 @@ function make_wire(model, { shown = () => [], still = "" } = {}) {
   const pending = [];
   const done = [];
   const refused = /* @__PURE__ */ new Set();
+  let doubtful = 0;
   let sent = 0;
   let serial = model.news ? JSON.parse(model.news).serial : 0;
   let beat_asked = 0;
@@ -1245,6 +1247,7 @@ function make_wire(model, { shown = () => [], still = "" } = {}) {
     for (const refusal of update.refused ?? []) {
       if (refusal.client !== client || refused.has(refusal.n)) continue;
       refused.add(refusal.n);
+      if (refusal.doubt) doubtful += 1;
       tell({
         refusal: {
           ...refusal,
@@ -1290,6 +1293,10 @@ function make_wire(model, { shown = () => [], still = "" } = {}) {
     insist,
     get stopped() {
       return stopped;
+    },
+    /** How many decisions failed while they were written: whether they are on disk is not known. */
+    get doubtful() {
+      return doubtful;
     },
     /** How much is held in the browser that is not yet sent. */
     get held() {
@@ -3196,7 +3203,7 @@ function render_long({ model, view }, setup) {
     if (what.go_to?.client === wire.client) moving.go_to(what.go_to.s);
     if (what.said?.client === wire.client) notice.pass(what.said.words);
     if (what.unfit) notice.pass(what.unfit);
-    if (what.refusal) notice.pass(`Not taken: ${what.refusal.words}`);
+    if (what.refusal) notice.pass(`${what.refusal.doubt ? "Perhaps saved" : "Not taken"}: ${what.refusal.words}`);
     after_paint();
   });
   function fit() {
@@ -3920,7 +3927,7 @@ function listen_to_news({ setup, store, screen, state, selection, lists, moving,
     if (said === "running") return;
     screen.notice.pass(seconds ? `The browser plays no sound (it says: ${said}).` : "There is nothing to hear here.");
   }
-  function refuse({ decision, words }) {
+  function refuse({ decision, words, doubt }) {
     const place = decision ? `Trial ${decision.index + 1}, ${decision.channel ?? "whole trial"}: ` : "";
     const lost = decision?.command === "add" ? selection.forget_added() : 0;
     if (!selection.nudged) selection.drop();
@@ -3930,7 +3937,7 @@ function listen_to_news({ setup, store, screen, state, selection, lists, moving,
       state.index
     ]);
     if (decision && decision.index !== state.index && !store.pending.length) moving.arrive(decision.index);
-    screen.notice.show(`${place}not taken: ${words}${lost ? ` Nor what was pressed after it: ${lost}.` : ""}`);
+    screen.notice.show(`${place}${doubt ? "perhaps saved" : "not taken"}: ${words}${lost ? ` Nor what was pressed after it: ${lost}.` : ""}`);
   }
   function take_trial(what) {
     const came = what.trials?.includes(state.index);
@@ -5509,6 +5516,9 @@ function make_store(model, setup) {
     },
     get held() {
       return wire.held;
+    },
+    get doubtful() {
+      return wire.doubtful;
     },
     hold: wire.hold,
     listen: wire.listen,

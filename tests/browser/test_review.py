@@ -546,6 +546,7 @@ def test_a_disk_that_fails_stops_decisions_and_nothing_is_called_saved(page, wor
     screen.press("f")
     screen.wait_for(lambda: "decisions stopped" in screen.root.inner_text(), "stop shown", 5)
     assert "No space left" in screen.root.locator(".notice").inner_text()
+    assert "perhaps saved: 1" in screen.root.inner_text(), "its line may be on disk, whatever the flush said"
     screen.press("f", "f")
     assert operations(working.folder).count("accept") <= 2
     assert "all saved" not in screen.root.inner_text()

@@ -195,6 +195,15 @@ Deno.test("a problem stops for good", () => {
   assert.equal(wire.stopped, "another screen has taken over")
 })
 
+Deno.test("what may be on disk all the same is counted once", () => {
+  const {wire, tell} = ends()
+  wire.decide({command: "one"})
+  const refused = [{client: wire.client, n: 1, words: "the disk is full", doubt: true}]
+  tell({refused})
+  tell({refused})
+  assert.equal(wire.doubtful, 1)
+})
+
 Deno.test("a closed wire listens to nothing", () => {
   const {wire, listening} = ends()
   assert.deepEqual(["news", "pulse"].map(listening), [1, 1])

@@ -190,7 +190,7 @@ export function render_long({model, view}, setup) {
     if (what.go_to?.client === wire.client) moving.go_to(what.go_to.s)
     if (what.said?.client === wire.client) notice.pass(what.said.words)
     if (what.unfit) notice.pass(what.unfit)
-    if (what.refusal) notice.pass(`Not taken: ${what.refusal.words}`)
+    if (what.refusal) notice.pass(`${what.refusal.doubt ? "Perhaps saved" : "Not taken"}: ${what.refusal.words}`)
     after_paint()
   })
 

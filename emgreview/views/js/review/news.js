@@ -35,13 +35,17 @@ export function listen_to_news({setup, store, screen, state, selection, lists, m
 
   /** A decision was not taken: its trial is shown, with what stands.
    * @param {News} refusal */
-  function refuse({decision, words}) {
+  function refuse({decision, words, doubt}) {
     const place = decision ? `Trial ${decision.index + 1}, ${decision.channel ?? "whole trial"}: ` : ""
     const lost = decision?.command === "add" ? selection.forget_added() : 0
     if (!selection.nudged) selection.drop()
     store.renew(decision ? [decision.index] : [state.index])
     if (decision && decision.index !== state.index && !store.pending.length) moving.arrive(decision.index)
-    screen.notice.show(`${place}not taken: ${words}${lost ? ` Nor what was pressed after it: ${lost}.` : ""}`)
+    screen.notice.show(
+      `${place}${doubt ? "perhaps saved" : "not taken"}: ${words}${
+        lost ? ` Nor what was pressed after it: ${lost}.` : ""
+      }`,
+    )
   }
 
   /** The trial on the screen has come, or has changed.

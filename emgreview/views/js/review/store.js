@@ -77,6 +77,9 @@ export function make_store(model, setup) {
     get held() {
       return wire.held
     },
+    get doubtful() {
+      return wire.doubtful
+    },
     hold: wire.hold,
     listen: wire.listen,
     ask: wire.send,

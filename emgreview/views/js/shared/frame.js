@@ -64,12 +64,13 @@ export function button_groups(keys, told) {
  * Say how many decisions are not yet saved, with what is held and not yet sent, or why none is taken.
  * @param {HTMLElement} root
  * @param {HTMLElement} saved
- * @param {{pending: unknown[], held: number, stopped: string}} wire
+ * @param {{pending: unknown[], held: number, doubtful: number, stopped: string}} wire
  */
-export function show_saved(root, saved, {pending, held, stopped}) {
+export function show_saved(root, saved, {pending, held, doubtful, stopped}) {
   const waiting = pending.length + held
+  const perhaps = doubtful ? `, perhaps saved: ${doubtful}` : ""
   const words = waiting ? `… not yet saved: ${waiting}` : "✓ all saved"
-  set_text(saved, stopped ? `✕ decisions stopped, not saved: ${waiting}` : words)
+  set_text(saved, stopped ? `✕ decisions stopped, not saved: ${waiting}${perhaps}` : words)
   saved.dataset.state = stopped ? "stopped" : waiting ? "waiting" : "saved"
   root.dataset.unsaved = String(waiting)
 }

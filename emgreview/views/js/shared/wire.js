@@ -35,6 +35,7 @@ export function make_wire(model, {shown = () => [], still = ""} = {}) {
   const done = [] // the last ones that are settled
   /** @type {Set<number>} */
   const refused = new Set() // numbers of decisions whose refusal was told
+  let doubtful = 0 // how many of them may be on disk all the same
   let sent = 0
   let serial = model.news ? JSON.parse(model.news).serial : 0 // what was said before this screen opened is not for it
   let beat_asked = 0 // when the beat that is not yet answered was asked for, 0 = none
@@ -113,6 +114,7 @@ export function make_wire(model, {shown = () => [], still = ""} = {}) {
     for (const refusal of update.refused ?? []) {
       if (refusal.client !== client || refused.has(refusal.n)) continue
       refused.add(refusal.n)
+      if (refusal.doubt) doubtful += 1
       tell({refusal: {...refusal, decision: done.find((d) => d.n === refusal.n)}})
     }
     if (update.gap?.client === client) send_again(update.gap)
@@ -154,6 +156,10 @@ export function make_wire(model, {shown = () => [], still = ""} = {}) {
     insist,
     get stopped() {
       return stopped
+    },
+    /** How many decisions failed while they were written: whether they are on disk is not known. */
+    get doubtful() {
+      return doubtful
     },
     /** How much is held in the browser that is not yet sent. */
     get held() {
