@@ -26,11 +26,11 @@ class FileSystem:
         """A descriptor for reading and appending. With ``create`` the file must not exist; without, it must."""
         flags = os.O_RDWR | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
         flags |= getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
-        return os.open(path, flags | (os.O_CREAT | os.O_EXCL if create else 0), 0o600 | _read_by(path))
+        return os.open(path, flags | (os.O_CREAT | os.O_EXCL if create else 0), 0o600 | read_by(path))
 
     def create(self, path: Path) -> int:
         """A descriptor for writing a new file that nobody is meant to change later."""
-        return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o400 | _read_by(path))
+        return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o400 | read_by(path))
 
     def write(self, fd: int, content: bytes) -> None:
         rest = memoryview(content)
@@ -112,7 +112,7 @@ def _mode(folder: Path) -> int:
     return stat.S_IMODE(folder.stat().st_mode) & 0o777
 
 
-def _read_by(path: Path) -> int:
+def read_by(path: Path) -> int:
     """The bits of a new file by which group and others may read it: those of its folder."""
     return _mode(path.parent) & 0o044
 

@@ -10,7 +10,8 @@ may be a link to a file of ours. The writer's file is made anew every time, so t
 gone with the next opening. It does not name the computer, as the folder is shared: the digest only answers whether it
 is this one.
 
-    WriterLock      take, give free, and who has it
+    WriterLock          take, give free, and who has it
+    demand_own_file     what stands in a lock's place is one
 """
 
 import hashlib
@@ -22,9 +23,10 @@ import stat
 from contextlib import suppress
 from pathlib import Path
 
-from filelock import FileLock, Timeout
+from filelock import BaseFileLock, FileLock, Timeout
 
 from emgreview.annotations.events import now
+from emgreview.annotations.files import read_by
 from emgreview.errors import LogLockedError, ReadError
 from emgreview.plain_files import read_json
 
@@ -39,11 +41,12 @@ class WriterLock:
         self._name = path.name
         self._lock_path = path.parent / f".{path.name}.lock"
         self._writer = path.parent / f".{path.name}.writer"
-        self._lock = FileLock(self._lock_path, thread_local=False)
+        self._lock: BaseFileLock | None = None
 
     def take(self) -> None:
         """Raises LogLockedError where another process has it, OSError where it cannot be taken."""
-        self._demand_own_file()
+        demand_own_file(self._lock_path)
+        self._lock = FileLock(self._lock_path, mode=0o600 | read_by(self._lock_path), thread_local=False)
         try:
             self._lock.acquire(timeout=0)
         except Timeout:
@@ -56,26 +59,17 @@ class WriterLock:
 
     def give_free(self) -> None:
         """Twice does no harm."""
-        if self._lock.is_locked:
+        if self._lock and self._lock.is_locked:
             with suppress(OSError):
                 self._writer.unlink(missing_ok=True)
             self._lock.release()
-
-    def _demand_own_file(self) -> None:
-        """The lock is opened for writing: only a plain file of this folder may stand there."""
-        with suppress(FileNotFoundError):
-            if not stat.S_ISREG(self._lock_path.lstat().st_mode):
-                raise ReadError(
-                    f"{self._lock_path.name} is no plain file of this folder but a link, a folder or the like; nothing "
-                    "was written to it; remove it"
-                )
 
     def _say_who(self) -> None:
         self._writer.unlink(missing_ok=True)
         since = now()
         content = json.dumps({"process": os.getpid(), "computer": _computer(since), "since": since})
         flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_NOFOLLOW", 0)
-        with os.fdopen(os.open(self._writer, flags, 0o644), "w", encoding="utf-8") as stream:
+        with os.fdopen(os.open(self._writer, flags, 0o600 | read_by(self._writer)), "w", encoding="utf-8") as stream:
             stream.write(content)
 
     def _who(self) -> str:
@@ -89,6 +83,16 @@ class WriterLock:
         if not _TIME.fullmatch(since):
             return "another process"
         return f"process {process} on {'this' if here else 'another'} computer since {since}"
+
+
+def demand_own_file(lock: Path) -> None:
+    """A lock is opened for writing: only a plain file of its folder may stand there. Raises ReadError, an OSError."""
+    with suppress(FileNotFoundError):
+        if not stat.S_ISREG(lock.lstat().st_mode):
+            raise ReadError(
+                f"{lock.name} is no plain file of this folder but a link, a folder or the like; nothing was written to "
+                "it; remove it"
+            )
 
 
 def _computer(since: str) -> str:

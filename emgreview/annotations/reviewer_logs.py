@@ -69,8 +69,8 @@ class ReviewerLogs:
             for name, recording in recordings.items():
                 path = log_path(folder, name, reviewer, recording.entities.get("sub"))
                 log = self._logs[name] = Log(path, self.ledger.apply, files=files, read_only=read_only)
-                if log.broken:
-                    log.problem = f"{log.problem} {way_on(folder, path, len(log))}"
+                if log.broken and log.problem:
+                    log.problem = f"{log.problem} {way_on(folder, path, len(log), log.problem)}".rstrip()
                 self._check(log, recording)
                 self._told += telling.of_others(log.path, recording)
             self.ledger.settle()

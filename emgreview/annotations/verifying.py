@@ -44,8 +44,10 @@ class Verified:
     notes: tuple[str, ...] = ()
 
 
-def way_on(folder: Path, path: Path, good: int) -> str:
-    """How to go on where a log is broken after some good lines, in a sentence."""
+def way_on(folder: Path, path: Path, good: int, problem: str) -> str:
+    """How to go on where a log is broken after some good lines, in a sentence; "" where the problem says it itself."""
+    if "CR LF" in problem:
+        return ""
     if good == 0:
         return "None of its lines is good; restore it from a copy."
     rests = {}
@@ -116,7 +118,7 @@ def verify(folder: str | Path) -> Verified:
         events += len(content.lines)
         heads[where] = [event.prev for event in found[1:]] + [content.head]
         if content.problem:
-            problems.append(f"{content.problem} {way_on(folder, path, len(content.lines))}")
+            problems.append(f"{content.problem} {way_on(folder, path, len(content.lines), content.problem)}".rstrip())
         elif content.torn:
             problems.append(
                 f"{where} ends in an unfinished line; opening the review for writing moves it beside the log."

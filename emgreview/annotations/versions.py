@@ -21,6 +21,7 @@ import hashlib
 import json
 import secrets
 import shutil
+import stat
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -32,6 +33,7 @@ from filelock import FileLock, Timeout
 from emgreview.annotations.description import demand_whole, misfit
 from emgreview.annotations.events import check_name, decode
 from emgreview.annotations.files import MOST_LOG, FileSystem, demand_review_folder
+from emgreview.annotations.lock import demand_own_file
 from emgreview.annotations.log import read_log
 from emgreview.errors import DecisionError, LogError, VersionError
 from emgreview.plain_files import read_json, read_small
@@ -130,17 +132,30 @@ def _demand_free(target: Path) -> None:
 @contextmanager
 def _alone(versions: Path) -> Iterator[None]:
     """One seal at a time; what those left behind that a crash ended is cleared away. Raises VersionError where another
-    one takes too long, OSError."""
+    one takes too long, or the folder lies elsewhere, OSError."""
+    if versions.resolve() != versions.parent.resolve() / versions.name:
+        raise VersionError(
+            f"{versions} is a link that leads out of the review folder; nothing was sealed; put the folder itself "
+            "there."
+        )
+    demand_own_file(versions / ".lock")
+    lock = FileLock(versions / ".lock", mode=0o600 | stat.S_IMODE(versions.stat().st_mode) & 0o066, thread_local=False)
     try:
-        with FileLock(versions / ".lock", thread_local=False).acquire(timeout=PATIENCE_S):
-            for left in versions.glob(f".*{UNFINISHED}"):
-                shutil.rmtree(left, ignore_errors=True)
-            yield
+        lock.acquire(timeout=PATIENCE_S)
     except Timeout:
         raise VersionError(
             f"another version is being written in {versions} for {PATIENCE_S:g} s already; nothing was sealed; try "
             "again when that is done."
         ) from None
+    except PermissionError:  # another person's lock, not to be opened: names of their own and renaming do without
+        yield
+        return
+    try:
+        for left in versions.glob(f".*{UNFINISHED}"):
+            shutil.rmtree(left, ignore_errors=True)
+        yield
+    finally:
+        lock.release()
 
 
 def sealed_names(folder: Path) -> tuple[str, ...]:

@@ -181,3 +181,21 @@ def test_an_adjudication_that_names_a_log_elsewhere_copies_nothing_there(tmp_pat
     for where in ("../x_reviewer-r1.jsonl", "logs/../../x_reviewer-r1.jsonl", "/tmp/x_reviewer-r1.jsonl"):
         with pytest.raises(EmgreviewError, match="leads out of the review folder"):
             replaying._copy_logs(tmp_path, place, {where: {"lines": 1, "sha256": "0" * 64}})
+
+
+@pytest.mark.parametrize("what", ["the lock", "the folder"])
+def test_nothing_is_sealed_through_a_link(tmp_path, what):
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    (elsewhere / "kept").write_text("kept")
+    review = tmp_path / "review"
+    if what == "the folder":
+        review.mkdir()
+        (review / "versions").symlink_to(elsewhere)
+    else:
+        (review / "versions").mkdir(parents=True)
+        (review / "versions" / ".lock").symlink_to(elsewhere / "kept")
+    with pytest.raises(VersionError, match="link"):
+        seal_version(review, "v1", b"a\n", {})
+    assert [path.name for path in elsewhere.iterdir()] == ["kept"]
+    assert (elsewhere / "kept").read_text() == "kept"
