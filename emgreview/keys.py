@@ -132,6 +132,9 @@ KEYS: tuple[Key, ...] = (
     Key("Backslash", "read_out", "every number in ms but those of the axis: show or hide", "View", "read-out"),
     Key("KeyQ", "convention", "the marking convention of this study", "View", "convention", shift=True),
     Key("KeyB", "unblind", "show condition and participant; this is logged", "View", shift=True),
+    Key(
+        "KeyW", "words", "every word of this trial in full, for what is cut on the screen", "View", "words", shift=True
+    ),
     Key("Slash", "key_card", "this card", "View", shift=True),
 )
 """Default keys: physical positions, left hand for decisions, right hand for the mark."""
@@ -284,6 +287,7 @@ LONG_KEYS: tuple[Key, ...] = (
         **_by("cursor", widths=-0.025),
     ),
     Key("KeyL", words="cursor a fortieth of the view later", group="Cursor", shift=True, **_by("cursor", widths=0.025)),
+    Key("KeyW", "words", "every word of what is in view, for what is cut on the screen", "Time", "words", shift=True),
     Key("Slash", "key_card", "this card", "Cursor", shift=True),
     Key(
         "BracketLeft",

@@ -10,7 +10,7 @@ VIEW_COMMANDS = {
     "nudge", "cursor", "to_cursor", "switch_side", "next_burst", "same_reasons", "comment_trial", "discuss_trial",
     "seal", "next_trial", "previous_trial", "next_channel", "previous_channel", "next_unreviewed", "go_to", "list",
     "next_row", "previous_row", "gain_up", "gain_down", "span", "overview", "sort", "spectrum", "smear",
-    "change_method", "listen", "read_out", "convention", "unblind", "key_card",
+    "change_method", "listen", "read_out", "convention", "unblind", "words", "key_card",
 }  # fmt: skip
 
 

@@ -144,7 +144,7 @@ def convention_words(came: Convention | str) -> str:
     """A convention as text: paragraphs parted by line feeds, without blank ones. Raises DecisionError where a
     paragraph holds control characters."""
     lines = str(came).replace("\r\n", "\n").split("\n")
-    words = "\n".join(check_text(line.strip()) for line in lines if line.strip())
+    words = "\n".join(check_text(line.strip(), most=None) for line in lines if line.strip())
     if len(words) > LONGEST:
         raise ParameterError(f"a marking convention of {len(words)} letters came; {_TOO_LONG}")
     if sum(map(str.isdigit, words)) > sum(map(str.isalpha, words)):

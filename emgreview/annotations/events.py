@@ -282,11 +282,23 @@ def check_reasons(came: Sequence[str], allowed: Sequence[Choice], what: str = "r
     return list(dict.fromkeys(checked))
 
 
-def check_text(came: str) -> str:
-    """A comment as it came. Control characters, line breaks among them, and lone surrogates are refused.
+LONGEST_TEXT = 10_000
+"""Letters of a comment, a reason or another text that a person gives; logs that hold longer ones can be read."""
+
+
+def check_text(came: str, most: int | None = LONGEST_TEXT) -> str:
+    """A comment as it came. Control characters, line breaks among them, and lone surrogates are refused, and so are
+    more than ``most`` letters.
 
     Every other text is kept as data, unchanged, a leading "=" included.
     """
+    if not isinstance(came, str):
+        raise DecisionError(f"{came!r} came as a text; allowed: text in quotes; correct it.")
+    if most is not None and len(came) > most:
+        raise DecisionError(
+            f"a text of {len(came)} letters came, which begins with {came[:40]!r}; at most {most} are allowed; shorten "
+            "it."
+        )
     for letter in came:
         if unicodedata.category(letter) in ("Cc", "Cs", "Zl", "Zp"):
             raise DecisionError(

@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules 422fb4cd61621bea440d93bbdf6cf13f26456a37d0f12916b13de5d349fdd43a
-// bundle ff3bba34f3224de32208130d22d6cb357b1ed5e373fa70635dd81f29a387ab12
+// modules 492ed9dcc7ea8912fb98ac07a8e5326a66dd5520a65573b25e5a5d5daa909f2e
+// bundle 27fd686183cef26dbb74cf448d7bbfabfb156a5474778e99935cc977cc04b0dd
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -93,16 +93,44 @@ function key_name(key) {
   return (key.shift ? "\u21E7 " : "") + plain;
 }
 
+// shared/texts.js
+var ODD = /[^\x20-\x7e\xa0-\u02ff\u2010-\u2027\u2030-\u205e\u2190-\u23ff\u2500-\u27bf]/;
+var RIGHT = "\\u0590-\\u08ff\\u200f\\ufb1d-\\ufdff\\ufe70-\\ufefc\\u{10800}-\\u{10fff}\\u{1e800}-\\u{1efff}";
+var RUN = `[${RIGHT}](?:[${RIGHT}\\p{M}\\u200c\\u200d ,'"\\-_./\\d]*[${RIGHT}])?\\p{M}*`;
+var RUNS = new RegExp(RUN, "gu");
+var ISOLATED = new RegExp(`\\u2067(${RUN})\\u2069`, "gu");
+var TURNING = /[\u061c\u200e\u202a-\u202e\u2066-\u2069]/g;
+var UNSEEN = /[\u00ad\u180e\u200b\u2060-\u2064\u206a-\u206f\ufeff\ufff9-\ufffb]|[\u{e0000}-\u{e007f}]/gu;
+var BREAK = "\u21B5";
+var HEAPED = /(\p{M}{4})\p{M}+/gu;
+function shown(text, lines = false) {
+  if (!ODD.test(text)) return text;
+  return text.replace(ISOLATED, "$1").replace(TURNING, "\uFFFD").replace(UNSEEN, "\uFFFD").replace(/[\u2028\u2029]/g, BREAK).replace(/\p{Cc}/gu, (sign) => sign !== "\n" ? "\uFFFD" : lines ? sign : BREAK).replace(HEAPED, "$1").replace(RUNS, "\u2067$&\u2069");
+}
+function brief(text, most = 160) {
+  if (text.length <= most) return shown(text);
+  return shown(`${[
+    ...text.slice(0, 2 * most)
+  ].slice(0, most - 1).join("")}\u2026`);
+}
+
 // shared/elements.js
+var READ = /* @__PURE__ */ new Set([
+  "title",
+  "aria-label",
+  "placeholder"
+]);
 function h(tag, attributes = {}, ...children) {
   const element = document.createElement(tag);
   for (const [name, value] of Object.entries(attributes)) {
     if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
     else if (value !== null && value !== void 0 && value !== false) {
-      element.setAttribute(name, value === true ? "" : value);
+      element.setAttribute(name, value === true ? "" : READ.has(name) ? shown(String(value)) : value);
     }
   }
-  for (const child of children) if (child !== null && child !== void 0) element.append(child);
+  for (const child of children) {
+    if (child !== null && child !== void 0) element.append(typeof child === "string" ? shown(child) : child);
+  }
   return element;
 }
 function kbd(key) {
@@ -114,8 +142,14 @@ function kbd(key) {
 var card_key = (keys) => key_name(keys.find((key) => key.command === "key_card") ?? {
   code: ""
 });
-function set_text(element, words) {
-  if (element.textContent !== words) element.textContent = words;
+function set_text(element, words, lines = false) {
+  const text = shown(words, lines);
+  if (element.textContent !== text) element.textContent = text;
+}
+function set_cut_text(element, words) {
+  set_text(element, words);
+  const title = shown(words);
+  if (element.title !== title) element.title = title;
 }
 function keep_keys(root, ...boxes) {
   root.addEventListener("mousedown", (event) => {
@@ -257,7 +291,7 @@ function make_asking(root, notice, clear_away) {
     form.replaceChildren(h("h4", {}, question), ...parts.filter((part) => part !== null));
     relabel_keys(form, "Key");
     form.hidden = false;
-    form.setAttribute("aria-label", question);
+    form.setAttribute("aria-label", brief(question));
     form.focus({
       preventScroll: true
     });
@@ -270,7 +304,7 @@ function make_asking(root, notice, clear_away) {
     asking.key = null;
     unsent = () => 0;
     scroll_back();
-    if (complaint && notice.element.textContent === complaint) notice.show(notice.lasting);
+    if (complaint && notice.element.textContent === shown(complaint)) notice.show(notice.lasting);
     complaint = "";
     root().focus({
       preventScroll: true
@@ -443,7 +477,7 @@ function make_asking(root, notice, clear_away) {
       role: "listbox",
       "aria-label": question
     });
-    let shown = [];
+    let listed = [];
     let chosen = at;
     const finish = (index) => {
       close();
@@ -458,35 +492,35 @@ function make_asking(root, notice, clear_away) {
       if (!matching.some(({ index }) => index === chosen)) chosen = matching[0]?.index;
       const place = matching.findIndex(({ index }) => index === chosen);
       const from = Math.max(0, Math.min(place - most / 2, matching.length - most));
-      shown = matching.slice(from, from + most);
-      list.replaceChildren(...shown.map(({ words, index }) => h("button", {
+      listed = matching.slice(from, from + most);
+      list.replaceChildren(...listed.map(({ words, index }) => h("button", {
         class: "choice",
         role: "option",
         "aria-selected": String(index === chosen),
         onclick: () => finish(index)
       }, words)), ...matching.length > most ? [
-        h("p", {}, `${shown.length} of ${matching.length} shown: type to narrow.`)
+        h("p", {}, `${listed.length} of ${matching.length} shown: type to narrow.`)
       ] : []);
       list.querySelector("[aria-selected=true]")?.scrollIntoView({
         block: "nearest"
       });
     }
     function move(by) {
-      const place = shown.findIndex(({ index }) => index === chosen);
-      const next = shown[Math.max(0, Math.min(shown.length - 1, place + by))];
+      const place = listed.findIndex(({ index }) => index === chosen);
+      const next = listed[Math.max(0, Math.min(listed.length - 1, place + by))];
       if (!next) return;
       chosen = next.index;
       for (const [i, item] of [
         ...list.querySelectorAll(".choice")
       ].entries()) {
-        item.setAttribute("aria-selected", String(shown[i].index === chosen));
+        item.setAttribute("aria-selected", String(listed[i].index === chosen));
       }
       list.querySelector("[aria-selected=true]")?.scrollIntoView({
         block: "nearest"
       });
     }
     filter.addEventListener("input", fill);
-    const take = () => chosen !== void 0 && shown.length && finish(chosen);
+    const take = () => chosen !== void 0 && listed.length && finish(chosen);
     filter.addEventListener("keydown", (event) => {
       if (STEPS[event.code]) {
         event.preventDefault();
@@ -510,9 +544,9 @@ function make_asking(root, notice, clear_away) {
   }
   function tell(heading, words) {
     open(heading, [
-      h("p", {
+      ...words.split("\n").map((line) => h("p", {
         class: "told"
-      }, words),
+      }, line)),
       h("div", {
         class: "buttons"
       }, button("Esc", "close, then the keys act", close))
@@ -924,7 +958,7 @@ function make_notes() {
     fill(words) {
       element.hidden = !words.length;
       set_text(count, `${words.length} ${words.length === 1 ? "note" : "notes"}`);
-      set_text(first, words[0] ?? "");
+      set_cut_text(first, words[0] ?? "");
       list.replaceChildren(...words.map((said) => h("li", {}, said)));
     }
   };
@@ -1073,21 +1107,33 @@ function live(model, view, life) {
 // shared/paint.js
 var ms_words = (s) => `${Number((s * 1e3).toFixed(1))} ms`;
 function plate(ctx, text, x, y, colours, align = "left", ink = colours.ink) {
-  const wide = ctx.measureText(text).width;
+  const words = brief(text);
+  const wide = ctx.measureText(words).width;
   const high = parseFloat(ctx.font.replace("bold ", "")) + 2;
   const left = align === "left" ? x : align === "right" ? x - wide : x - wide / 2;
   ctx.fillStyle = colours.plate;
   ctx.fillRect(left - 2, y - high + 3, wide + 4, high);
   ctx.fillStyle = ink;
-  ctx.fillText(text, left, y);
+  ctx.fillText(words, left, y);
 }
-function cut_to(ctx, words, room) {
-  if (ctx.measureText(words).width <= room) return words;
-  for (let n = words.length - 1; n >= 2; n--) {
-    const cut = `${words.slice(0, n)}\u2026`;
-    if (ctx.measureText(cut).width <= room) return cut;
+var width_of = (ctx, words) => ctx.measureText(brief(words)).width;
+function cut_to(ctx, words, room, least = 2) {
+  const text = brief(words);
+  if (ctx.measureText(text).width <= room) return text;
+  const letters = [
+    ...text
+  ];
+  const cut = (n) => brief(`${letters.slice(0, n).join("").trimEnd()}\u2026`);
+  let [fits, over] = [
+    0,
+    letters.length
+  ];
+  while (over - fits > 1) {
+    const n = fits + over >> 1;
+    if (ctx.measureText(cut(n)).width <= room) fits = n;
+    else over = n;
   }
-  return "";
+  return fits < least ? "" : cut(fits);
 }
 var HATCH_PX = 9;
 function hatch(ctx, { left, right, top, height }, ink) {
@@ -1157,7 +1203,7 @@ var AGAIN_MS = 500;
 var OFTEN = 20;
 var SELDOM_MS = 10 * PATIENCE_MS;
 var due = (times, at, now) => now - at > (times < OFTEN ? AGAIN_MS : SELDOM_MS);
-function make_wire(model, { shown = () => [], still = "" } = {}) {
+function make_wire(model, { shown: shown2 = () => [], still = "" } = {}) {
   const client = `screen-${Math.random().toString(36).slice(2, 10)}`;
   const listeners = [];
   const pending = [];
@@ -1273,7 +1319,7 @@ function make_wire(model, { shown = () => [], still = "" } = {}) {
       serial = update.serial;
       take(update);
     }
-    if (lost) insist("everything", shown());
+    if (lost) insist("everything", shown2());
   }
   function on_pulse() {
     if (!model.pulse.startsWith(`${client} `)) return;
@@ -1680,8 +1726,8 @@ function draw_aside(ctx, { row, start_s, stop_s, words }, bands, px, width, colo
     top: top + 1,
     height: height - 2
   }, colours.faint);
-  const shown = cut_to(ctx, `set aside: ${words}`, right - left - 6);
-  if (shown) plate(ctx, shown, left + 3, top + font_px + 1, colours);
+  const shown2 = cut_to(ctx, `set aside: ${words}`, right - left - 6);
+  if (shown2) plate(ctx, shown2, left + 3, top + font_px + 1, colours);
 }
 function draw_on_ribbon(ctx, { cards, status }, { setup, theme }, width, height) {
   const colours = PALETTES[theme];
@@ -2332,7 +2378,7 @@ function draw_outlines(ctx, paper, scene, width, height) {
   const px = (sample) => (sample - s0) / (s1 - s0) * width;
   const bands = lay_rows(setup.channels, height, font_px);
   const by_sample = have?.width === 1 && (s1 - s0) / width / paper.ratio < 1;
-  const shown = ({ row }) => {
+  const shown2 = ({ row }) => {
     const trace = have?.traces.get(row);
     return trace?.kind === rows[row].kind ? trace : null;
   };
@@ -2341,7 +2387,7 @@ function draw_outlines(ctx, paper, scene, width, height) {
   paper.words.fill(0);
   if (have && !by_sample) {
     for (const band of bands) {
-      const trace = shown(band);
+      const trace = shown2(band);
       const thick = rows[band.row].kind === "envelope" ? 1.6 : 1;
       if (trace) paint_columns(paper, trace, have, s0, s1, band, heights_of(band), pixel_of(colour_of(band)), thick);
     }
@@ -2349,7 +2395,7 @@ function draw_outlines(ctx, paper, scene, width, height) {
   ctx.putImageData(paper.image, 0, 0);
   if (have && by_sample) {
     for (const band of bands) {
-      const trace = shown(band);
+      const trace = shown2(band);
       const thick = rows[band.row].kind === "envelope" ? 1.8 : 1.2;
       if (trace) stroke_samples(ctx, trace, have, s0, s1, band, heights_of(band), colour_of(band), thick, width);
     }
@@ -2368,7 +2414,7 @@ function draw_outlines(ctx, paper, scene, width, height) {
   ctx.fillRect(0, here.top, width, here.height);
   for (const band of bands) {
     if (!have) break;
-    const trace = shown(band);
+    const trace = shown2(band);
     if (!trace) {
       plate(ctx, `loading ${rows[band.row].kind} \u2026`, width / 2, band.top + band.height / 2 + 4, colours, "center", colours.faint);
       continue;
@@ -2409,7 +2455,7 @@ function draw_outlines(ctx, paper, scene, width, height) {
     px(b)
   ]), `reading the file, ${scene.share} % \u2026`, scene, width, height);
   return {
-    loading: loading || !bands.every(shown),
+    loading: loading || !bands.every(shown2),
     reading
   };
 }
@@ -2431,6 +2477,7 @@ function blank(ctx, stretches, words, { theme, font_px }, width, height) {
 }
 
 // long/over.js
+var FOOT_SHARE = 0.35;
 function draw_over(ctx, scene, feet, width, height) {
   const { setup, rows, range, theme, cursor_s, hover_s, font_px } = scene;
   const colours = PALETTES[theme];
@@ -2468,8 +2515,9 @@ function draw_over(ctx, scene, feet, width, height) {
 }
 function write_feet(ctx, feet, width, height, font_px, colours) {
   const lines = [];
-  for (const { x, words, ink } of feet.sort((a, b) => a.x - b.x)) {
-    const wide = ctx.measureText(words).width;
+  for (const { x, words: whole, ink } of feet.sort((a, b) => a.x - b.x)) {
+    const words = cut_to(ctx, whole, FOOT_SHARE * width);
+    const wide = width_of(ctx, words);
     const left = Math.min(x + 4, width - wide - 3);
     let line = lines.findIndex((end) => end < left - 4);
     if (line < 0) line = lines.length;
@@ -2502,10 +2550,10 @@ function draw_markers(ctx, scene, px, width, height, colours) {
   for (let i = first; i < last; i++) {
     const x = px(markers[i][0]);
     const line = ends.findIndex((end) => end < x);
-    const words = line < 0 ? "" : cut_to(ctx, markers[i][1], width - x - 6);
+    const words = line < 0 ? "" : cut_to(ctx, markers[i][1], Math.min(width - x - 6, FOOT_SHARE * width));
     if (!words) continue;
     plate(ctx, words, x + 3, line * (font_px + 4) + font_px + 2, colours);
-    ends[line] = x + ctx.measureText(words).width + 10;
+    ends[line] = x + width_of(ctx, words) + 10;
   }
 }
 
@@ -2612,7 +2660,8 @@ function make_screen(setup, figure, act) {
   });
   const { asking, differs, foot, key_card, keys_on, live: live2, saved } = frame;
   const title = h("span", {
-    class: "title"
+    class: "title",
+    title: setup.title
   }, setup.title);
   const where = h("span", {
     class: "where"
@@ -2680,7 +2729,8 @@ function make_screen(setup, figure, act) {
   };
 }
 function make_row(channel, row, act) {
-  const title = channel.over ? `over ${channel.over}` : channel.label;
+  const title = channel.label + (channel.over ? `, over ${channel.over}` : "");
+  const label = brief(channel.label);
   const name = h("button", {
     class: "name",
     title,
@@ -2688,8 +2738,8 @@ function make_row(channel, row, act) {
       command: "channel",
       row
     })
-  }, channel.label);
-  const shown = {
+  }, label);
+  const shown2 = {
     class: "kind",
     title: "shown as; click for the next",
     onclick: () => act({
@@ -2699,7 +2749,7 @@ function make_row(channel, row, act) {
   };
   const kind = channel.auxiliary ? h("span", {
     class: "kind"
-  }, "as recorded") : h("button", shown);
+  }, "as recorded") : h("button", shown2);
   const gain = h("span", {
     class: "gain"
   });
@@ -2983,7 +3033,7 @@ function make_words(setup, state, screen, { marks, loader, wire }) {
     const at = `${hover_s == null ? "cursor" : "pointer"} ${s.toFixed(4)} s`;
     const value = value_at(s);
     const { label, unit_label } = channels[focus];
-    return value == null ? at : `${at} \xB7 ${label}, ${shown_as(focus)}: ${value} ${unit_label}`;
+    return value == null ? at : `${at} \xB7 ${brief(label, 60)}, ${shown_as(focus)}: ${value} ${brief(unit_label, 24)}`;
   }
   function write_labels({ top, height }) {
     const bands = lay_rows(channels, height, state.font_px);
@@ -2992,7 +3042,7 @@ function make_words(setup, state, screen, { marks, loader, wire }) {
       const { element, name, kind, gain, scale } = screen.rows[row];
       const bar = scale_bar(heights(channel, rows[row], bands[row]), bands[row]);
       const unit = channel.unit_label === "arbitrary units" ? "(arbitrary)" : channel.unit_label;
-      set_text(scale, `${Number(bar.value.toPrecision(3))} ${unit}`);
+      set_cut_text(scale, `${Number(bar.value.toPrecision(3))} ${unit}`);
       set_text(kind, shown_as(row));
       set_text(gain, rows[row].gain === 1 ? "" : `\xD7 ${gain_words(rows[row].gain)}`);
       name.setAttribute("aria-current", String(row === state.focus));
@@ -3007,24 +3057,47 @@ function make_words(setup, state, screen, { marks, loader, wire }) {
     const span = `${x0.toFixed(digits)} to ${x1.toFixed(digits)} s`;
     set_text(screen.where, `${span} of ${duration_s.toFixed(0)} s (${clock(x0)})`);
     const held = marks.words(focus, state.hover_s ?? state.cursor_s);
-    set_text(screen.read_out, read_out() + (held ? ` \xB7 ${held}` : ""));
+    set_cut_text(screen.read_out, read_out() + (held ? ` \xB7 ${held}` : ""));
     write_labels(layer.frame());
     const other2 = rows.filter((row) => row.gain !== 1).length;
     screen.differs.hidden = !other2;
     const which = other2 === rows.length ? "all channels" : `${other2} of ${rows.length} channels`;
     set_text(screen.differs, `differs from the usual gain: ${which}`);
-    const shown = `the whole recording, ${duration_s.toFixed(0)} s; shown is ${x0.toFixed(1)} to ${x1.toFixed(1)} s`;
-    screen.ribbon.setAttribute("aria-label", shown);
+    const whole = `the whole recording, ${duration_s.toFixed(0)} s; shown is ${x0.toFixed(1)} to ${x1.toFixed(1)} s`;
+    screen.ribbon.setAttribute("aria-label", whole);
     const told = [
-      `${span}, ${channels[focus].label}, ${shown_as(focus)}`,
+      `${span}, ${brief(channels[focus].label)}, ${shown_as(focus)}`,
       said,
       held
     ];
-    set_text(screen.live, told.filter(Boolean).join(". "));
+    set_text(screen.live, told.filter(Boolean).map((words) => brief(words)).join(". "));
     show_saved(screen.root, screen.saved, wire);
   }
+  function in_full() {
+    const [x0, x1] = state.range();
+    const { cards, status } = marks.shown;
+    const names = channels.map(({ label, over, unit_label, level_words }) => [
+      `${label}${over ? ` (over ${over})` : ""}, ${unit_label}`,
+      level_words
+    ].filter(Boolean).join(": "));
+    const inside = setup.markers.filter(([s]) => s >= x0 && s <= x1).slice(0, 200);
+    const near = cards.filter(({ cue_s }) => cue_s >= x0 && cue_s <= x1);
+    const parts = [
+      setup.title,
+      ...names.map((name) => `Channel ${name}`),
+      ...inside.map(([s, words]) => `Marker at ${s.toFixed(3)} s: ${words}`),
+      ...near.flatMap(({ cue, cue_s, none }) => none ? [
+        `Cue ${cue} at ${cue_s.toFixed(3)} s is none: ${none}`
+      ] : []),
+      ...status.added.map(([s, words]) => `Added cue at ${s.toFixed(3)} s: ${words}`),
+      ...status.aside.map(({ row, start_s, stop_s, words }) => `Set aside, ${channels[row].label}, ${start_s.toFixed(3)} to ${stop_s.toFixed(3)} s: ${words}`),
+      setup.processing
+    ];
+    return parts.map((words) => shown(words)).join("\n");
+  }
   return {
-    write
+    write,
+    in_full
   };
 }
 
@@ -3068,7 +3141,8 @@ function render_long({ model, view }, setup) {
   });
   const commands = {
     ...moving.commands(marks),
-    ...marks.commands
+    ...marks.commands,
+    words: () => asking.tell("Every word of what is in view", words.in_full())
   };
   let paper = null;
   let later;
@@ -3314,8 +3388,8 @@ function draw_overview(canvas, { summaries, order, row, index, range, theme, fon
   const height = canvas.clientHeight;
   const at = order.indexOf(index);
   const high = row_px(font_px);
-  const shown = Math.floor(height / high);
-  const first = Math.max(0, Math.min(order.length - shown, at - Math.floor(shown / 2)));
+  const shown2 = Math.floor(height / high);
+  const first = Math.max(0, Math.min(order.length - shown2, at - Math.floor(shown2 / 2)));
   const hit = (y) => order[first + Math.floor(y / high)];
   if (width < 20 || height < 20) return hit;
   Object.assign(canvas, {
@@ -3336,7 +3410,7 @@ function draw_overview(canvas, { summaries, order, row, index, range, theme, fon
   ctx.stroke();
   ctx.font = `${font_px}px system-ui, sans-serif`;
   ctx.textBaseline = "middle";
-  for (let k = 0; k < shown && first + k < order.length; k++) {
+  for (let k = 0; k < shown2 && first + k < order.length; k++) {
     const i = order[first + k];
     const [, response, channels] = summaries[i];
     const [onset, offset, interval, sign] = channels[row];
@@ -3376,7 +3450,7 @@ function draw_overview(canvas, { summaries, order, row, index, range, theme, fon
 }
 
 // review/commands.js
-function make_commands({ setup, screen, state, selection, lists, moving, painting }) {
+function make_commands({ setup, screen, state, selection, lists, moving, painting, words }) {
   const { refresh } = painting;
   function set_gain(gain) {
     state.gain = Math.min(64, Math.max(1 / 64, gain));
@@ -3452,6 +3526,7 @@ function make_commands({ setup, screen, state, selection, lists, moving, paintin
       state.layer?.set_range(...setup.spans[state.span]);
       refresh();
     },
+    words: () => screen.asking.tell("Every word of this trial", words.in_full()),
     key_card: () => screen.key_card.toggle(),
     not_locatable
   };
@@ -3461,9 +3536,9 @@ function make_commands({ setup, screen, state, selection, lists, moving, paintin
 function make_deciding(review) {
   const { store, screen, state } = review;
   function visible() {
-    const { layer, gain, index, row, shown } = state;
+    const { layer, gain, index, row, shown: shown2 } = state;
     const [x0, x1] = state.range();
-    const seconds = shown.index === index ? (performance.now() - shown.since) / 1e3 : 0;
+    const seconds = shown2.index === index ? (performance.now() - shown2.since) / 1e3 : 0;
     const trial = store.trials.get(index);
     return {
       seconds: Number(seconds.toFixed(2)),
@@ -3871,7 +3946,7 @@ function draw_spectrum(canvas, { frequency_hz, burst, rest, unit }, theme, font_
   ctx.textAlign = "right";
   ctx.fillText("frequency (Hz)", width - 4, height - 3);
   ctx.textAlign = "left";
-  ctx.fillText(`dB re 1 ${unit}`, 2, 0.9 * font_px);
+  ctx.fillText(brief(`dB re 1 ${unit}`, 24), 2, 0.9 * font_px);
   const step = high - low > 45 ? 20 : 10;
   for (let value = step * Math.ceil(low / step); value < high; value += step) {
     ctx.beginPath();
@@ -4022,8 +4097,8 @@ function draw_scale_bar(ctx, band, channel, full, words, colours) {
   ctx.lineTo(9, bottom - long);
   ctx.stroke();
   const text = channel.unit_label === "arbitrary units" ? `${value} (arbitrary)` : `${value} ${channel.unit_label}`;
-  plate(ctx, text, 14, bottom - long / 2 + 4, colours, "left", words ? colours.onset : colours.ink);
-  if (words) plate(ctx, words, 14, band.top + band.height - 6, colours, "left", colours.onset);
+  plate(ctx, brief(text, 24), 14, bottom - long / 2 + 4, colours, "left", words ? colours.onset : colours.ink);
+  if (words) plate(ctx, brief(words, 80), 14, band.top + band.height - 6, colours, "left", colours.onset);
 }
 var look_font = (ctx) => parseFloat(ctx.font.replace("bold ", ""));
 function draw_smear(ctx, smear, cursor_s, band, px, colours, timed) {
@@ -4106,7 +4181,8 @@ function draw_aside2(ctx, stretches, band, px, width, colours) {
       height: band.height
     }, colours.faint);
     ctx.strokeRect(x0, band.top + 1, x1 - x0, band.height - 2);
-    plate(ctx, words, Math.min(x0 + 3, width - ctx.measureText(words).width - 4), band.top + band.height * 0.4 + 4, colours);
+    const said = cut_to(ctx, words, Math.max(x1 - x0, width / 3) - 6);
+    plate(ctx, said, Math.min(x0 + 3, width - width_of(ctx, said) - 4), band.top + band.height * 0.4 + 4, colours);
   }
 }
 
@@ -4493,7 +4569,7 @@ function fit_sign(ctx, words, taken, width) {
     edge = Math.min(edge, left);
   }
   const long = ([left, right]) => right - left;
-  const fits = (text, room2) => ctx.measureText(text).width <= long(room2);
+  const fits = (text, room2) => width_of(ctx, text) <= long(room2);
   const room = rooms.find((one) => fits(words, one)) ?? rooms.sort((a, b) => long(b) - long(a))[0] ?? [
     0,
     width - 6
@@ -4502,10 +4578,8 @@ function fit_sign(ctx, words, taken, width) {
     words,
     room[1]
   ];
-  let shown = words;
-  while (shown.length > 1 && !fits(`${shown}\u2026`, room)) shown = shown.slice(0, -1).trimEnd();
   return [
-    `${shown}\u2026`,
+    cut_to(ctx, words, long(room), 1) || "\u2026",
     room[1]
   ];
 }
@@ -4633,6 +4707,8 @@ function draw_whisker(ctx, x, half, y, words, px_font, colours) {
 }
 
 // review/scene.js
+var HEAD_SHARE = 0.3;
+var NAME_SHARE = 0.4;
 function draw_trial(ctx, scene, traces, width, height) {
   const { setup, card, look, focus_row } = scene;
   const { font_px } = look;
@@ -4657,7 +4733,7 @@ function draw_trial(ctx, scene, traces, width, height) {
   }
   const heads = draw_lines(ctx, card.lines, px, width, height, colours);
   for (const band of bands) {
-    if (band.auxiliary) name_auxiliary(ctx, scene, band, colours);
+    if (band.auxiliary) name_auxiliary(ctx, scene, band, width, colours);
     else draw_channel(ctx, scene, band, px, width, colours);
   }
   write_heads(ctx, heads, width, font_px, colours);
@@ -4700,18 +4776,19 @@ function draw_lines(ctx, lines, px, width, height, colours) {
 function write_heads(ctx, heads, width, font_px, colours) {
   let edge = -Infinity;
   for (const { words, x } of heads.sort((a, b) => a.x - b.x)) {
-    const wide = ctx.measureText(words).width + 8;
+    const said = cut_to(ctx, words, HEAD_SHARE * width);
+    const wide = width_of(ctx, said) + 8;
     const left = Math.min(Math.max(x + 3, edge), width - wide);
-    plate(ctx, words, left, font_px + 2, colours);
+    plate(ctx, said, left, font_px + 2, colours);
     edge = left + wide;
   }
 }
-function name_auxiliary(ctx, { setup, trial, look }, band, colours) {
+function name_auxiliary(ctx, { setup, trial, look }, band, width, colours) {
   const { label, unit_label } = setup.channels[band.row];
   const { limits = [] } = trial.traces.find((trace) => trace.row === band.row) ?? {};
   const [low, high] = limits.map((value) => Number(value.toPrecision(3)));
   const words = look.blind ? `${label}: hidden in a blind review` : `${label} (${unit_label}), ${low} to ${high}`;
-  plate(ctx, words, 6, band.top + look.font_px + 1, colours);
+  plate(ctx, cut_to(ctx, words, width - 12), 6, band.top + look.font_px + 1, colours);
 }
 function draw_channel(ctx, { setup, card, trial, look, mark, focus_row }, band, px, width, colours) {
   const { row } = band;
@@ -4723,11 +4800,12 @@ function draw_channel(ctx, { setup, card, trial, look, mark, focus_row }, band, 
   const taken = flags(state, ctx, px);
   const long_name = channel.label + (channel.over ? ` \xB7 over ${channel.over}` : "");
   const first_px = Math.min(...taken.map(([left]) => left).filter((left) => left > 0), width);
-  const name = ctx.measureText(long_name).width + 8 < first_px ? long_name : channel.label;
+  const whole = long_name.length < 100 && width_of(ctx, long_name) + 8 < first_px;
+  const name = whole ? long_name : cut_to(ctx, channel.label, NAME_SHARE * width, 1);
   plate(ctx, name, 6, y, colours);
   const named = [
     0,
-    ctx.measureText(name).width + 8
+    width_of(ctx, name) + 8
   ];
   const [words, right] = fit_sign(ctx, `${state.sign} ${state.words}`, [
     named,
@@ -4964,7 +5042,7 @@ function make_painting(review) {
     const { row, index, sort } = state;
     const order = overview_order(store.summaries, row, sort);
     const words = `All trials of ${state.label()}, by ${SORTS[sort][0]}: onset to offset${state.blind ? "" : ", \xA6 response"}`;
-    set_text(screen.over_title, words);
+    set_cut_text(screen.over_title, words);
     const range = setup.spans[0];
     const scene = {
       summaries: store.summaries,
@@ -4976,7 +5054,7 @@ function make_painting(review) {
       font_px: canvas_font_px()
     };
     screen.overview_hit = draw_overview(screen.over_map, scene);
-    const at = `overview of ${state.label()}: row ${order.indexOf(index) + 1} of ${order.length}`;
+    const at = `overview of ${brief(state.label())}: row ${order.indexOf(index) + 1} of ${order.length}`;
     screen.over_map.setAttribute("aria-label", at);
   }
   function paint_rest() {
@@ -5298,7 +5376,7 @@ function make_screen2(setup, figure, act) {
     class: "sign"
   }), h("span", {
     class: "name"
-  }, channel.label), h("span", {
+  }, brief(channel.label)), h("span", {
     class: "state"
   })));
   const detail = h("p", {
@@ -5778,7 +5856,11 @@ function make_words2({ setup, store, screen, state, selection, lists }) {
       const channel = card?.channels[row];
       set_text(sign, channel?.sign ?? "");
       set_text(words, channel?.words ?? "");
-      button.title = channel?.words ?? "";
+      const whole = shown([
+        setup.channels[row].label,
+        channel?.words
+      ].filter(Boolean).join(": "));
+      if (button.title !== whole) button.title = whole;
       button.setAttribute("aria-current", String(row === state.row));
       button.dataset.reviewed = String(Boolean(channel?.reviewed));
       button.dataset.asked = String(channel?.asked ?? true);
@@ -5804,13 +5886,41 @@ function make_words2({ setup, store, screen, state, selection, lists }) {
       ...here?.notes ?? [],
       ...card?.notes ?? []
     ];
-    return [
+    const all = [
       whole,
       here?.detail[state.read_out ? said : "bare"],
       unplaced,
       ...notes,
       ...disputed
-    ].filter(Boolean).join("\n");
+    ];
+    return all.map((words) => shown(words ?? "")).filter(Boolean).join("\n");
+  }
+  function in_full() {
+    const card = state.card();
+    if (!card) return "This trial is not here yet.";
+    const said = state.times_shown() ? "timed" : "untimed";
+    const channels = state.emg_rows.map((row) => {
+      const { sign, words, detail: detail2, notes, aside } = card.channels[row];
+      const { label, over, unit_label } = setup.channels[row];
+      const name = `${label}${over ? ` (over ${over})` : ""}, ${unit_label}: ${sign} ${words}`;
+      return [
+        name,
+        detail2[state.read_out ? said : "bare"],
+        ...aside.map(([, , why]) => why),
+        ...notes
+      ];
+    });
+    const beside = setup.channels.filter(({ auxiliary }) => auxiliary).map(({ label, unit_label }) => `${label}, ${unit_label}`);
+    const lines = card.lines.map(({ words }) => words).join(" | ");
+    const parts = [
+      state.titled(card),
+      lines && `Lines: ${lines}`,
+      ...card.notes,
+      ...channels.flat(),
+      ...beside,
+      foot()
+    ];
+    return parts.filter(Boolean).map((words) => shown(words ?? "")).join("\n");
   }
   function foot() {
     const card = state.card();
@@ -5823,24 +5933,25 @@ function make_words2({ setup, store, screen, state, selection, lists }) {
     const { index, progress } = state;
     const trial = `${index + 1} of ${setup.n_trials}`;
     const titled = state.titled(state.card());
-    set_text(screen.title, `Trial ${trial}${titled ? ` \xB7 ${titled}` : ""}`);
+    set_cut_text(screen.title, `Trial ${trial}${titled ? ` \xB7 ${titled}` : ""}`);
     screen.progress.value = progress[1] ? progress[0] / progress[1] : 0;
     set_text(screen.counted, `${progress[0]} of ${progress[1]} ${setup.counted}${pace()}`);
     screen.blind.hidden = !state.blind;
     screen.stepping.hidden = !lists.words;
-    set_text(screen.stepping, lists.words);
+    set_cut_text(screen.stepping, lists.words);
     show_saved(root, screen.saved, store);
     write_rows();
     const { held_s, mark } = selection;
     const unplaced = selection.burst() && held_s == null ? `${mark.side} selected, not yet placed` : "";
-    set_text(screen.detail, detail(unplaced));
-    set_text(screen.foot, foot());
+    set_text(screen.detail, detail(unplaced), true);
+    set_cut_text(screen.foot, foot());
     const placed = `, ${SIDE_WORDS[mark.side]} selected`;
     const held = held_s == null ? unplaced && `, ${unplaced}` : placed + (state.times_shown() ? ` at ${ms_words(held_s)}` : "");
-    set_text(screen.live, `${state.here()?.words ?? "loading"}, ${state.label()}, trial ${trial}${held}`);
+    set_text(screen.live, `${brief(state.here()?.words ?? "loading")}, ${brief(state.label())}, trial ${trial}${held}`);
   }
   return {
     write,
+    in_full,
     /** A channel was closed just now. */
     closed: () => paces.push(performance.now()),
     propose_break() {

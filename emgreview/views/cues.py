@@ -17,6 +17,7 @@ from emgreview.errors import MarkerError
 from emgreview.model import FloatArray, Marker, Recording, to_sample
 from emgreview.reading import find_cues
 from emgreview.views import host
+from emgreview.views.texts import on_axis
 
 _COLUMNS = 1500
 _OVERLAID = 200
@@ -81,7 +82,7 @@ def _plain(words: str) -> str:
 def _summary(cues: Sequence[Marker], rate_hz: float) -> str:
     gaps = np.diff([cue.sample for cue in cues]) / rate_hz
     apart = f", {gaps.min():.3f} to {gaps.max():.3f} s apart (median {np.median(gaps):.3f} s)" if len(gaps) else ""
-    labels = sorted({cue.label for cue in cues})
+    labels = [on_axis(label) for label in sorted({cue.label for cue in cues})]
     return f"{len(cues)} cues found{apart}: {', '.join(labels[:12])}{' …' if len(labels) > 12 else ''}."
 
 
@@ -89,7 +90,7 @@ def _axes(rec: Recording, channel: str, height: int, time_label: str) -> figure:
     plot = figure(height=height, sizing_mode="stretch_width", tools="xpan,xwheel_zoom,box_zoom,reset")
     plot.toolbar.logo = None
     plot.xaxis.axis_label = time_label
-    plot.yaxis.axis_label = f"{channel} ({rec.channel(channel).unit_label})"
+    plot.yaxis.axis_label = f"{on_axis(channel)} ({on_axis(rec.channel(channel).unit_label, 24)})"
     return plot
 
 

@@ -31,7 +31,6 @@ class Doors(Router):
     def __init__(self, inside: Router, port: int, entered: Callable[[str], object] = lambda _: None):
         self._inside, self._entered = inside, entered
         self._hosts = {f"{host}:{port}" for host in _HOSTS}
-        self._origins = {f"http://{host}" for host in self._hosts}
 
     def refusal(self, request: HTTPServerRequest) -> str:
         """Why a request is not let in; "" where it is."""
@@ -40,11 +39,15 @@ class Doors(Router):
         )
         if len(hosts) != 1 or hosts[0] not in self._hosts:
             return f"host {hosts} was asked for; this page answers as {' or '.join(sorted(self._hosts))} alone.\n"
-        if any(origin not in self._origins for origin in origins):
+        if not all(map(self._is_own, origins)):
             return f"a request came from {origins}; pages of other origins are not answered.\n"
         if "websocket" in request.headers.get("Upgrade", "").lower() and len(origins) != 1:
             return "a websocket came that does not say which page it is of; open the address in a browser.\n"
         return ""
+
+    def _is_own(self, origin: str) -> bool:
+        scheme, _, host = origin.partition("://")
+        return scheme == "http" and host in self._hosts
 
     def find_handler(self, request: HTTPServerRequest, **options: Any) -> HTTPMessageDelegate | None:
         why = self.refusal(request)

@@ -25,7 +25,7 @@ from emgreview.second_look.adjudication import CHOICES, Adjudication
 from emgreview.session import Session
 from emgreview.signal.onset import METHODS
 from emgreview.trial_lists import AUDIT, OWN, TRIAL_LISTS
-from emgreview.views import packing
+from emgreview.views import packing, texts
 from emgreview.views.cards import SIGNS
 
 silence(MISSING_RENDERERS, True)  # the traces are painted by our own layer: a figure without renderers is meant
@@ -187,7 +187,7 @@ def make_figure(trials: Trials) -> figure:
         min_border=4,
         border_fill_color=None,  # the ground of the page; a filled one leaves a white seam in a dark theme
     )
-    plot.xaxis.axis_label = f"time from {trials.cue} (s)"
+    plot.xaxis.axis_label = f"time from {texts.on_axis(trials.cue)} (s)"
     plot.yaxis.visible = False
     plot.ygrid.visible = False
     return plot

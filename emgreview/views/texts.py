@@ -11,9 +11,12 @@ are left out too, since they may.
     whole           what is kept out, by the names that the session knows
     notes           what cutting the trial had to say
     Mains           the mains measured in its recording
+    on_axis         a text from a file, for where Bokeh writes it
 """
 
 import math
+import re
+import unicodedata
 from typing import Any
 
 from emgreview.annotations.state import TrialState
@@ -129,6 +132,16 @@ def notes(session: Session, trials: Trials, trial: str, channel: str | None = No
     """What was noted when the trial was cut: of itself, or of one of its channels."""
     found = notes_on(trials, session.source(trial), channel)
     return [session.neutral(note if channel is not None else f"This trial {note.words}") for note in found]
+
+
+def on_axis(words: str, most: int = 60) -> str:
+    """A text from a file as Bokeh writes it beside an axis: cut, isolated from what stands around it, and signs in the
+    place of what is not seen or turns the order of letters. All other texts: js/shared/texts.js."""
+    kept = "".join(
+        "\ufffd" if unicodedata.category(letter) in ("Cc", "Cf", "Cs", "Zl", "Zp") else letter for letter in words
+    )
+    kept = kept if len(kept) <= most else f"{kept[: most - 1]}…"
+    return f"\u2068{kept}\u2069" if re.search(r"[\u0590-\u08ff\ufb1d-\ufefc\U00010800-\U0001efff]", kept) else kept
 
 
 class Mains:

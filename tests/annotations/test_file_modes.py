@@ -29,7 +29,7 @@ def reviewed(folder) -> dict[str, int]:
     with er.open_review(trials, folder, reviewer="r1", method="threshold") as session:
         session.none_visible(session.queue[0], "FDI")
         session.seal("first")
-        inside = [path for path in folder.rglob("*") if not path.name.endswith(".writer")]
+        inside = [path for path in folder.rglob("*") if not path.name.startswith(".")]
         return {str(path.relative_to(folder)): stat.S_IMODE(path.stat().st_mode) for path in inside}
 
 

@@ -61,7 +61,11 @@ export function render_long({model, view}, setup) {
   })
   const words = make_words(setup, state, screen, {marks, loader, wire})
   /** @type {Commands} */
-  const commands = {...moving.commands(marks), ...marks.commands}
+  const commands = {
+    ...moving.commands(marks),
+    ...marks.commands,
+    words: () => asking.tell("Every word of what is in view", words.in_full()),
+  }
 
   // --- painting ---------------------------------------------------------------------------------------------------
 

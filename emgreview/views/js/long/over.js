@@ -2,12 +2,14 @@
 // What stands over the traces of a long recording: bars of scale, markers with words, the cursor. Pure drawing.
 
 import {lower_bound, px_of} from "../shared/geometry.js"
-import {cut_to, plate, upright} from "../shared/paint.js"
+import {cut_to, plate, upright, width_of} from "../shared/paint.js"
 import {PALETTES} from "../shared/palette.js"
 import {head_lines, head_px, heights, lay_rows, scale_bar} from "./bands.js"
 
 /** @import {Palette} from "../shared/palette.js" */
 /** @import {Foot, Scene} from "./types.js" */
+
+const FOOT_SHARE = 0.35 // of the width, at most, for the words of one line or marker
 
 /**
  * Bars of scale, markers, the cursor, and where the pointer is. Words at the foot make way for each other.
@@ -55,8 +57,9 @@ export function draw_over(ctx, scene, feet, width, height) {
 function write_feet(ctx, feet, width, height, font_px, colours) {
   /** @type {number[]} */
   const lines = [] // right ends of the words so far, by lines from the foot
-  for (const {x, words, ink} of feet.sort((a, b) => a.x - b.x)) {
-    const wide = ctx.measureText(words).width
+  for (const {x, words: whole, ink} of feet.sort((a, b) => a.x - b.x)) {
+    const words = cut_to(ctx, whole, FOOT_SHARE * width)
+    const wide = width_of(ctx, words)
     const left = Math.min(x + 4, width - wide - 3)
     let line = lines.findIndex((end) => end < left - 4)
     if (line < 0) line = lines.length
@@ -96,9 +99,9 @@ function draw_markers(ctx, scene, px, width, height, colours) {
   for (let i = first; i < last; i++) {
     const x = px(markers[i][0])
     const line = ends.findIndex((end) => end < x)
-    const words = line < 0 ? "" : cut_to(ctx, markers[i][1], width - x - 6)
+    const words = line < 0 ? "" : cut_to(ctx, markers[i][1], Math.min(width - x - 6, FOOT_SHARE * width))
     if (!words) continue
     plate(ctx, words, x + 3, line * (font_px + 4) + font_px + 2, colours)
-    ends[line] = x + ctx.measureText(words).width + 10
+    ends[line] = x + width_of(ctx, words) + 10
   }
 }

@@ -4,6 +4,7 @@
 
 import {card_key, h, keep_keys} from "../shared/elements.js"
 import {button_groups, make_frame} from "../shared/frame.js"
+import {brief} from "../shared/texts.js"
 
 /** @import {Action, Band} from "../types.js" */
 /** @import {Channel, Setup} from "./types.js" */
@@ -16,7 +17,7 @@ export function make_screen(setup, figure, act) {
   const mouse = MOUSE + (setup.decides ? MOUSE_DECIDES : "")
   const frame = make_frame(setup, act, () => root, {what: "view", mouse})
   const {asking, differs, foot, key_card, keys_on, live, saved} = frame
-  const title = h("span", {class: "title"}, setup.title)
+  const title = h("span", {class: "title", title: setup.title}, setup.title)
   const where = h("span", {class: "where"})
   const read_out = h("span", {class: "read-out"})
   saved.hidden = !setup.decides
@@ -71,8 +72,9 @@ export function make_screen(setup, figure, act) {
 /** The label of a channel.
  * @param {Channel} channel @param {number} row @param {(action: Action) => void} act */
 function make_row(channel, row, act) {
-  const title = channel.over ? `over ${channel.over}` : channel.label
-  const name = h("button", {class: "name", title, onclick: () => act({command: "channel", row})}, channel.label)
+  const title = channel.label + (channel.over ? `, over ${channel.over}` : "")
+  const label = brief(channel.label)
+  const name = h("button", {class: "name", title, onclick: () => act({command: "channel", row})}, label)
   const shown = {class: "kind", title: "shown as; click for the next", onclick: () => act({command: "next_kind", row})}
   const kind = channel.auxiliary ? h("span", {class: "kind"}, "as recorded") : h("button", shown)
   const gain = h("span", {class: "gain"})

@@ -1,9 +1,10 @@
 // @ts-check
 // The words of a long view as it stands: head line, labels of the channels, read-out, what a screen reader is told.
 
-import {set_text} from "../shared/elements.js"
+import {set_cut_text, set_text} from "../shared/elements.js"
 import {show_saved} from "../shared/frame.js"
 import {MISSING} from "../shared/pack.js"
+import {brief, shown} from "../shared/texts.js"
 import {heights, lay_rows, scale_bar} from "./bands.js"
 
 /** @import {Wire} from "../shared/wire.js" */
@@ -57,7 +58,7 @@ export function make_words(setup, state, screen, {marks, loader, wire}) {
     const at = `${hover_s == null ? "cursor" : "pointer"} ${s.toFixed(4)} s`
     const value = value_at(s)
     const {label, unit_label} = channels[focus]
-    return value == null ? at : `${at} · ${label}, ${shown_as(focus)}: ${value} ${unit_label}`
+    return value == null ? at : `${at} · ${brief(label, 60)}, ${shown_as(focus)}: ${value} ${brief(unit_label, 24)}`
   }
 
   /** The labels beside the picture. @param {{top: number, height: number}} frame */
@@ -68,7 +69,7 @@ export function make_words(setup, state, screen, {marks, loader, wire}) {
       const {element, name, kind, gain, scale} = screen.rows[row]
       const bar = scale_bar(heights(channel, rows[row], bands[row]), bands[row])
       const unit = channel.unit_label === "arbitrary units" ? "(arbitrary)" : channel.unit_label
-      set_text(scale, `${Number(bar.value.toPrecision(3))} ${unit}`)
+      set_cut_text(scale, `${Number(bar.value.toPrecision(3))} ${unit}`)
       set_text(kind, shown_as(row))
       set_text(gain, rows[row].gain === 1 ? "" : `× ${gain_words(rows[row].gain)}`)
       name.setAttribute("aria-current", String(row === state.focus))
@@ -84,18 +85,41 @@ export function make_words(setup, state, screen, {marks, loader, wire}) {
     const span = `${x0.toFixed(digits)} to ${x1.toFixed(digits)} s`
     set_text(screen.where, `${span} of ${duration_s.toFixed(0)} s (${clock(x0)})`)
     const held = marks.words(focus, state.hover_s ?? state.cursor_s)
-    set_text(screen.read_out, read_out() + (held ? ` · ${held}` : ""))
+    set_cut_text(screen.read_out, read_out() + (held ? ` · ${held}` : ""))
     write_labels(layer.frame())
     const other = rows.filter((row) => row.gain !== 1).length
     screen.differs.hidden = !other
     const which = other === rows.length ? "all channels" : `${other} of ${rows.length} channels`
     set_text(screen.differs, `differs from the usual gain: ${which}`)
-    const shown = `the whole recording, ${duration_s.toFixed(0)} s; shown is ${x0.toFixed(1)} to ${x1.toFixed(1)} s`
-    screen.ribbon.setAttribute("aria-label", shown)
-    const told = [`${span}, ${channels[focus].label}, ${shown_as(focus)}`, said, held]
-    set_text(screen.live, told.filter(Boolean).join(". "))
+    const whole = `the whole recording, ${duration_s.toFixed(0)} s; shown is ${x0.toFixed(1)} to ${x1.toFixed(1)} s`
+    screen.ribbon.setAttribute("aria-label", whole)
+    const told = [`${span}, ${brief(channels[focus].label)}, ${shown_as(focus)}`, said, held]
+    set_text(screen.live, told.filter(Boolean).map((words) => brief(words)).join(". "))
     show_saved(screen.root, screen.saved, wire)
   }
 
-  return {write}
+  /** Every word of what is in view, for a form: what the screen has to cut stands there whole. */
+  function in_full() {
+    const [x0, x1] = state.range()
+    const {cards, status} = marks.shown
+    const names = channels.map(({label, over, unit_label, level_words}) =>
+      [`${label}${over ? ` (over ${over})` : ""}, ${unit_label}`, level_words].filter(Boolean).join(": ")
+    )
+    const inside = setup.markers.filter(([s]) => s >= x0 && s <= x1).slice(0, 200)
+    const near = cards.filter(({cue_s}) => cue_s >= x0 && cue_s <= x1)
+    const parts = [
+      setup.title,
+      ...names.map((name) => `Channel ${name}`),
+      ...inside.map(([s, words]) => `Marker at ${s.toFixed(3)} s: ${words}`),
+      ...near.flatMap(({cue, cue_s, none}) => (none ? [`Cue ${cue} at ${cue_s.toFixed(3)} s is none: ${none}`] : [])),
+      ...status.added.map(([s, words]) => `Added cue at ${s.toFixed(3)} s: ${words}`),
+      ...status.aside.map(({row, start_s, stop_s, words}) =>
+        `Set aside, ${channels[row].label}, ${start_s.toFixed(3)} to ${stop_s.toFixed(3)} s: ${words}`
+      ),
+      setup.processing,
+    ]
+    return parts.map((words) => shown(words)).join("\n")
+  }
+
+  return {write, in_full}
 }

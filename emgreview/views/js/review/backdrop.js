@@ -4,6 +4,7 @@
 
 import {round_below} from "../shared/geometry.js"
 import {plate} from "../shared/paint.js"
+import {brief} from "../shared/texts.js"
 
 /** @import {Palette} from "../shared/palette.js" */
 /** @import {Band, Span, Trace} from "../types.js" */
@@ -81,8 +82,8 @@ export function draw_scale_bar(ctx, band, channel, full, words, colours) {
   ctx.lineTo(9, bottom - long)
   ctx.stroke()
   const text = channel.unit_label === "arbitrary units" ? `${value} (arbitrary)` : `${value} ${channel.unit_label}`
-  plate(ctx, text, 14, bottom - long / 2 + 4, colours, "left", words ? colours.onset : colours.ink)
-  if (words) plate(ctx, words, 14, band.top + band.height - 6, colours, "left", colours.onset) // below the trace: legible at rest
+  plate(ctx, brief(text, 24), 14, bottom - long / 2 + 4, colours, "left", words ? colours.onset : colours.ink)
+  if (words) plate(ctx, brief(words, 80), 14, band.top + band.height - 6, colours, "left", colours.onset) // below the trace: legible at rest
 }
 
 /** @param {CanvasRenderingContext2D} ctx */

@@ -9,7 +9,7 @@ import {next_sort} from "./overview.js"
 
 /** @param {Review} review
  * @returns {Commands} */
-export function make_commands({setup, screen, state, selection, lists, moving, painting}) {
+export function make_commands({setup, screen, state, selection, lists, moving, painting, words}) {
   const {refresh} = painting
 
   /** @param {number} gain */
@@ -79,6 +79,7 @@ export function make_commands({setup, screen, state, selection, lists, moving, p
       state.layer?.set_range(...setup.spans[state.span])
       refresh()
     },
+    words: () => screen.asking.tell("Every word of this trial", words.in_full()),
     key_card: () => screen.key_card.toggle(),
     not_locatable,
   }

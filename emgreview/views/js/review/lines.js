@@ -1,7 +1,7 @@
 // @ts-check
 // Signs of what was decided outside the trial: cues corrected, added or taken for none, stretches set aside.
 
-import {hatch, plate} from "../shared/paint.js"
+import {cut_to, hatch, plate, width_of} from "../shared/paint.js"
 
 /** @import {Band} from "../types.js" */
 /** @import {Palette} from "../shared/palette.js" */
@@ -33,10 +33,11 @@ export function draw_aside(ctx, stretches, band, px, width, colours) {
     if (x1 <= 0 || x0 >= width) continue
     hatch(ctx, {left: x0, right: x1, top: band.top, height: band.height}, colours.faint)
     ctx.strokeRect(x0, band.top + 1, x1 - x0, band.height - 2)
+    const said = cut_to(ctx, words, Math.max(x1 - x0, width / 3) - 6)
     plate(
       ctx,
-      words,
-      Math.min(x0 + 3, width - ctx.measureText(words).width - 4),
+      said,
+      Math.min(x0 + 3, width - width_of(ctx, said) - 4),
       band.top + band.height * 0.4 + 4,
       colours,
     )

@@ -1,7 +1,7 @@
 // @ts-check
 // Marks on a channel's traces: bursts, intervals in which an onset lies, and the words at the head of a band.
 
-import {plate, upright} from "../shared/paint.js"
+import {cut_to, plate, upright, width_of} from "../shared/paint.js"
 import {SIDE_WORDS} from "./selection.js"
 
 /** @import {Palette} from "../shared/palette.js" */
@@ -68,12 +68,10 @@ export function fit_sign(ctx, words, taken, width) {
     edge = Math.min(edge, left)
   }
   const long = (/** @type {Span} */ [left, right]) => right - left
-  const fits = (/** @type {string} */ text, /** @type {Span} */ room) => ctx.measureText(text).width <= long(room)
+  const fits = (/** @type {string} */ text, /** @type {Span} */ room) => width_of(ctx, text) <= long(room)
   const room = rooms.find((one) => fits(words, one)) ?? rooms.sort((a, b) => long(b) - long(a))[0] ?? [0, width - 6]
   if (fits(words, room)) return [words, room[1]]
-  let shown = words
-  while (shown.length > 1 && !fits(`${shown}…`, room)) shown = shown.slice(0, -1).trimEnd()
-  return [`${shown}…`, room[1]]
+  return [cut_to(ctx, words, long(room), 1) || "…", room[1]]
 }
 
 /**

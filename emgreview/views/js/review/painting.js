@@ -2,9 +2,10 @@
 // What is painted of the review, and when: the trial itself at once, its neighbours, the map and the overview when idle.
 
 import {canvas_font_px, PALETTES} from "../shared/palette.js"
-import {set_text} from "../shared/elements.js"
+import {set_cut_text, set_text} from "../shared/elements.js"
 import {theme_of} from "../shared/frame.js"
 import {context_of} from "../shared/paint.js"
+import {brief} from "../shared/texts.js"
 import {draw_overview, overview_order, SORTS} from "./overview.js"
 import {draw_trial} from "./scene.js"
 import {draw_traces} from "./traces.js"
@@ -111,7 +112,7 @@ export function make_painting(review) {
     const words = `All trials of ${state.label()}, by ${SORTS[sort][0]}: onset to offset${
       state.blind ? "" : ", ¦ response"
     }`
-    set_text(screen.over_title, words)
+    set_cut_text(screen.over_title, words)
     const range = setup.spans[0]
     const scene = {
       summaries: store.summaries,
@@ -123,7 +124,7 @@ export function make_painting(review) {
       font_px: canvas_font_px(),
     }
     screen.overview_hit = draw_overview(screen.over_map, scene)
-    const at = `overview of ${state.label()}: row ${order.indexOf(index) + 1} of ${order.length}`
+    const at = `overview of ${brief(state.label())}: row ${order.indexOf(index) + 1} of ${order.length}`
     screen.over_map.setAttribute("aria-label", at)
   }
 

@@ -2,7 +2,7 @@
 // One trial on the picture, around its traces: bands, lines with words, marks, cursor. Arrays and numbers in, pixels out.
 
 import {px_of} from "../shared/geometry.js"
-import {ms_words, plate, upright} from "../shared/paint.js"
+import {cut_to, ms_words, plate, upright, width_of} from "../shared/paint.js"
 import {PALETTES} from "../shared/palette.js"
 import {draw_scale_bar, draw_smear, draw_typical, shade_plausible} from "./backdrop.js"
 import {lay_bands} from "./bands.js"
@@ -12,6 +12,9 @@ import {draw_interval, draw_marks, fit_sign, flags} from "./marks.js"
 /** @import {Palette} from "../shared/palette.js" */
 /** @import {Band} from "../types.js" */
 /** @import {Scene} from "./types.js" */
+
+const HEAD_SHARE = 0.3 // of the width, at most, for the words of a line over all channels
+const NAME_SHARE = 0.4 // and for the name of a channel
 
 /**
  * Everything around the traces: called at every paint, cheap.
@@ -45,7 +48,7 @@ export function draw_trial(ctx, scene, traces, width, height) {
   }
   const heads = draw_lines(ctx, card.lines, px, width, height, colours)
   for (const band of bands) {
-    if (band.auxiliary) name_auxiliary(ctx, scene, band, colours)
+    if (band.auxiliary) name_auxiliary(ctx, scene, band, width, colours)
     else draw_channel(ctx, scene, band, px, width, colours)
   }
   write_heads(ctx, heads, width, font_px, colours)
@@ -112,9 +115,10 @@ function draw_lines(ctx, lines, px, width, height, colours) {
 function write_heads(ctx, heads, width, font_px, colours) {
   let edge = -Infinity
   for (const {words, x} of heads.sort((a, b) => a.x - b.x)) {
-    const wide = ctx.measureText(words).width + 8
+    const said = cut_to(ctx, words, HEAD_SHARE * width)
+    const wide = width_of(ctx, said) + 8
     const left = Math.min(Math.max(x + 3, edge), width - wide)
-    plate(ctx, words, left, font_px + 2, colours)
+    plate(ctx, said, left, font_px + 2, colours)
     edge = left + wide
   }
 }
@@ -123,14 +127,15 @@ function write_heads(ctx, heads, width, font_px, colours) {
  * @param {CanvasRenderingContext2D} ctx
  * @param {Scene} scene
  * @param {Band} band
+ * @param {number} width
  * @param {Palette} colours
  */
-function name_auxiliary(ctx, {setup, trial, look}, band, colours) {
+function name_auxiliary(ctx, {setup, trial, look}, band, width, colours) {
   const {label, unit_label} = setup.channels[band.row]
   const {limits = []} = trial.traces.find((trace) => trace.row === band.row) ?? {}
   const [low, high] = limits.map((value) => Number(value.toPrecision(3)))
   const words = look.blind ? `${label}: hidden in a blind review` : `${label} (${unit_label}), ${low} to ${high}`
-  plate(ctx, words, 6, band.top + look.font_px + 1, colours)
+  plate(ctx, cut_to(ctx, words, width - 12), 6, band.top + look.font_px + 1, colours)
 }
 
 /**
@@ -152,10 +157,11 @@ function draw_channel(ctx, {setup, card, trial, look, mark, focus_row}, band, px
   const taken = flags(state, ctx, px)
   const long_name = channel.label + (channel.over ? ` · over ${channel.over}` : "")
   const first_px = Math.min(...taken.map(([left]) => left).filter((left) => left > 0), width)
-  const name = ctx.measureText(long_name).width + 8 < first_px ? long_name : channel.label
+  const whole = long_name.length < 100 && width_of(ctx, long_name) + 8 < first_px
+  const name = whole ? long_name : cut_to(ctx, channel.label, NAME_SHARE * width, 1)
   plate(ctx, name, 6, y, colours)
   /** @type {[number, number]} */
-  const named = [0, ctx.measureText(name).width + 8]
+  const named = [0, width_of(ctx, name) + 8]
   const [words, right] = fit_sign(ctx, `${state.sign} ${state.words}`, [named, ...taken], width)
   plate(ctx, words, right, y, colours, "right", state.reviewed ? colours.ink : colours.faint)
   ctx.font = `${font_px}px system-ui, sans-serif`

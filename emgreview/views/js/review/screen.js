@@ -5,6 +5,7 @@
 import {card_key, h, keep_keys} from "../shared/elements.js"
 import {button_groups, make_frame} from "../shared/frame.js"
 import {scrolled_by, shown_by} from "../shared/scrolling.js"
+import {brief} from "../shared/texts.js"
 import {make_queue_map} from "./queue_map.js"
 
 /** @import {Action} from "../types.js" */
@@ -39,7 +40,7 @@ export function make_screen(setup, figure, act) {
       "button",
       {class: "row", onclick: () => act({command: "channel", row})},
       h("span", {class: "sign"}),
-      h("span", {class: "name"}, channel.label),
+      h("span", {class: "name"}, brief(channel.label)),
       h("span", {class: "state"}),
     )
   )

@@ -3,6 +3,7 @@
 
 import {context_of} from "../shared/paint.js"
 import {PALETTES} from "../shared/palette.js"
+import {brief} from "../shared/texts.js"
 
 /**
  * Power density of burst and rest in dB, on one frequency axis in Hz.
@@ -46,7 +47,7 @@ export function draw_spectrum(canvas, {frequency_hz, burst, rest, unit}, theme, 
   ctx.textAlign = "right"
   ctx.fillText("frequency (Hz)", width - 4, height - 3)
   ctx.textAlign = "left"
-  ctx.fillText(`dB re 1 ${unit}`, 2, 0.9 * font_px)
+  ctx.fillText(brief(`dB re 1 ${unit}`, 24), 2, 0.9 * font_px)
   const step = high - low > 45 ? 20 : 10
   for (let value = step * Math.ceil(low / step); value < high; value += step) {
     ctx.beginPath()

@@ -1,9 +1,10 @@
 // @ts-check
 // The words of the review as it stands: head line, panel, foot, and what a screen reader is told.
 
-import {set_text} from "../shared/elements.js"
+import {set_cut_text, set_text} from "../shared/elements.js"
 import {show_saved} from "../shared/frame.js"
 import {ms_words} from "../shared/paint.js"
+import {brief, shown} from "../shared/texts.js"
 import {SIDE_WORDS} from "./selection.js"
 
 /** @import {Review} from "./types.js" */
@@ -38,7 +39,8 @@ export function make_words({setup, store, screen, state, selection, lists}) {
       const channel = card?.channels[row]
       set_text(sign, channel?.sign ?? "")
       set_text(words, channel?.words ?? "")
-      button.title = channel?.words ?? ""
+      const whole = shown([setup.channels[row].label, channel?.words].filter(Boolean).join(": "))
+      if (button.title !== whole) button.title = whole
       button.setAttribute("aria-current", String(row === state.row))
       button.dataset.reviewed = String(Boolean(channel?.reviewed))
       button.dataset.asked = String(channel?.asked ?? true)
@@ -57,9 +59,27 @@ export function make_words({setup, store, screen, state, selection, lists}) {
       `Disputed (${what}): ${dispute.why}. ${dispute.said[said]}${dispute.settled ? ` — ${dispute.settled}` : ""}`
     )
     const notes = [...(here?.notes ?? []), ...(card?.notes ?? [])]
-    return [whole, here?.detail[state.read_out ? said : "bare"], unplaced, ...notes, ...disputed].filter(Boolean).join(
-      "\n",
+    const all = [whole, here?.detail[state.read_out ? said : "bare"], unplaced, ...notes, ...disputed]
+    return all.map((words) => shown(words ?? "")).filter(Boolean).join("\n")
+  }
+
+  /** Every word of the trial, for a form: what the screen has to cut stands there whole. */
+  function in_full() {
+    const card = state.card()
+    if (!card) return "This trial is not here yet."
+    const said = state.times_shown() ? "timed" : "untimed"
+    const channels = state.emg_rows.map((row) => {
+      const {sign, words, detail, notes, aside} = card.channels[row]
+      const {label, over, unit_label} = setup.channels[row]
+      const name = `${label}${over ? ` (over ${over})` : ""}, ${unit_label}: ${sign} ${words}`
+      return [name, detail[state.read_out ? said : "bare"], ...aside.map(([, , why]) => why), ...notes]
+    })
+    const beside = setup.channels.filter(({auxiliary}) => auxiliary).map(({label, unit_label}) =>
+      `${label}, ${unit_label}`
     )
+    const lines = card.lines.map(({words}) => words).join(" | ")
+    const parts = [state.titled(card), lines && `Lines: ${lines}`, ...card.notes, ...channels.flat(), ...beside, foot()]
+    return parts.filter(Boolean).map((words) => shown(words ?? "")).join("\n")
   }
 
   function foot() {
@@ -74,27 +94,28 @@ export function make_words({setup, store, screen, state, selection, lists}) {
     const {index, progress} = state
     const trial = `${index + 1} of ${setup.n_trials}`
     const titled = state.titled(state.card())
-    set_text(screen.title, `Trial ${trial}${titled ? ` · ${titled}` : ""}`)
+    set_cut_text(screen.title, `Trial ${trial}${titled ? ` · ${titled}` : ""}`)
     screen.progress.value = progress[1] ? progress[0] / progress[1] : 0
     set_text(screen.counted, `${progress[0]} of ${progress[1]} ${setup.counted}${pace()}`)
     screen.blind.hidden = !state.blind
     screen.stepping.hidden = !lists.words
-    set_text(screen.stepping, lists.words)
+    set_cut_text(screen.stepping, lists.words)
     show_saved(root, screen.saved, store)
     write_rows()
     const {held_s, mark} = selection
     const unplaced = selection.burst() && held_s == null ? `${mark.side} selected, not yet placed` : ""
-    set_text(screen.detail, detail(unplaced))
-    set_text(screen.foot, foot())
+    set_text(screen.detail, detail(unplaced), true)
+    set_cut_text(screen.foot, foot())
     const placed = `, ${SIDE_WORDS[mark.side]} selected`
     const held = held_s == null
       ? unplaced && `, ${unplaced}`
       : placed + (state.times_shown() ? ` at ${ms_words(held_s)}` : "")
-    set_text(screen.live, `${state.here()?.words ?? "loading"}, ${state.label()}, trial ${trial}${held}`)
+    set_text(screen.live, `${brief(state.here()?.words ?? "loading")}, ${brief(state.label())}, trial ${trial}${held}`)
   }
 
   return {
     write,
+    in_full,
     /** A channel was closed just now. */
     closed: () => paces.push(performance.now()),
     propose_break() {

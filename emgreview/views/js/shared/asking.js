@@ -2,6 +2,7 @@
 // Forms that ask, for every screen: entries to choose from, fields, a long list, a text to read. Decides nothing.
 
 import {h, kbd} from "./elements.js"
+import {brief, shown} from "./texts.js"
 import {relabel_keys} from "./keys.js"
 import {bring_up, scroll_by, STEPS} from "./scrolling.js"
 
@@ -62,7 +63,7 @@ export function make_asking(root, notice, clear_away) {
     form.replaceChildren(h("h4", {}, question), ...parts.filter((part) => part !== null))
     relabel_keys(form, "Key")
     form.hidden = false
-    form.setAttribute("aria-label", question)
+    form.setAttribute("aria-label", brief(question))
     form.focus({preventScroll: true})
     scroll_back = bring_up(form)
     asking.key = (event) => (event.code === "Escape" ? close() : key(event))
@@ -74,7 +75,7 @@ export function make_asking(root, notice, clear_away) {
     asking.key = null
     unsent = () => 0
     scroll_back()
-    if (complaint && notice.element.textContent === complaint) notice.show(notice.lasting)
+    if (complaint && notice.element.textContent === shown(complaint)) notice.show(notice.lasting)
     complaint = ""
     root().focus({preventScroll: true})
   }
@@ -253,7 +254,7 @@ export function make_asking(root, notice, clear_away) {
     const filter = h("input", {type: "text", placeholder: "type to narrow", "aria-label": "narrow the list"})
     const list = h("div", {class: "list", role: "listbox", "aria-label": question})
     /** @type {{words: string, index: number}[]} */
-    let shown = []
+    let listed = []
     let chosen = at
     const finish = (/** @type {number} */ index) => {
       close()
@@ -267,9 +268,9 @@ export function make_asking(root, notice, clear_away) {
       if (!matching.some(({index}) => index === chosen)) chosen = matching[0]?.index
       const place = matching.findIndex(({index}) => index === chosen)
       const from = Math.max(0, Math.min(place - most / 2, matching.length - most))
-      shown = matching.slice(from, from + most)
+      listed = matching.slice(from, from + most)
       list.replaceChildren(
-        ...shown.map(({words, index}) =>
+        ...listed.map(({words, index}) =>
           h("button", {
             class: "choice",
             role: "option",
@@ -277,23 +278,25 @@ export function make_asking(root, notice, clear_away) {
             onclick: () => finish(index),
           }, words)
         ),
-        ...(matching.length > most ? [h("p", {}, `${shown.length} of ${matching.length} shown: type to narrow.`)] : []),
+        ...(matching.length > most
+          ? [h("p", {}, `${listed.length} of ${matching.length} shown: type to narrow.`)]
+          : []),
       )
       list.querySelector("[aria-selected=true]")?.scrollIntoView({block: "nearest"})
     }
     /** @param {number} by */
     function move(by) {
-      const place = shown.findIndex(({index}) => index === chosen)
-      const next = shown[Math.max(0, Math.min(shown.length - 1, place + by))]
+      const place = listed.findIndex(({index}) => index === chosen)
+      const next = listed[Math.max(0, Math.min(listed.length - 1, place + by))]
       if (!next) return
       chosen = next.index
       for (const [i, item] of [...list.querySelectorAll(".choice")].entries()) {
-        item.setAttribute("aria-selected", String(shown[i].index === chosen))
+        item.setAttribute("aria-selected", String(listed[i].index === chosen))
       }
       list.querySelector("[aria-selected=true]")?.scrollIntoView({block: "nearest"})
     }
     filter.addEventListener("input", fill)
-    const take = () => chosen !== undefined && shown.length && finish(chosen)
+    const take = () => chosen !== undefined && listed.length && finish(chosen)
     filter.addEventListener("keydown", (event) => {
       if (STEPS[event.code]) {
         event.preventDefault()
@@ -310,11 +313,11 @@ export function make_asking(root, notice, clear_away) {
     filter.focus()
   }
 
-  /** Show a text to read.
+  /** Show a text to read, by its lines.
    * @param {string} heading @param {string} words */
   function tell(heading, words) {
     open(heading, [
-      h("p", {class: "told"}, words),
+      ...words.split("\n").map((line) => h("p", {class: "told"}, line)),
       h("div", {class: "buttons"}, button("Esc", "close, then the keys act", close)),
     ], ({code}) => {
       if (code === "Enter") close()

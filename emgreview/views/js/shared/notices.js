@@ -1,7 +1,7 @@
 // @ts-check
 // What is told at the head of every screen: a line of words, and the list of what was left out or assumed.
 
-import {h, set_text} from "./elements.js"
+import {h, set_cut_text, set_text} from "./elements.js"
 
 /** @import {Timer} from "../types.js" */
 
@@ -56,7 +56,7 @@ export function make_notes() {
     fill(words) {
       element.hidden = !words.length
       set_text(count, `${words.length} ${words.length === 1 ? "note" : "notes"}`)
-      set_text(first, words[0] ?? "")
+      set_cut_text(first, words[0] ?? "")
       list.replaceChildren(...words.map((said) => h("li", {}, said)))
     },
   }

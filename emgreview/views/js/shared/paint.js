@@ -1,6 +1,8 @@
 // @ts-check
 // Painting that every picture shares: words on a plate, words cut to their room, round numbers.
 
+import {brief} from "./texts.js"
+
 /** @import {Palette} from "./palette.js" */
 
 /** Seconds in ms, to a tenth: the samples of most recordings lie that far apart or further.
@@ -18,24 +20,34 @@ export const ms_words = (s) => `${Number((s * 1000).toFixed(1))} ms`
  * @param {string} ink
  */
 export function plate(ctx, text, x, y, colours, align = "left", ink = colours.ink) {
-  const wide = ctx.measureText(text).width
+  const words = brief(text)
+  const wide = ctx.measureText(words).width
   const high = parseFloat(ctx.font.replace("bold ", "")) + 2
   const left = align === "left" ? x : align === "right" ? x - wide : x - wide / 2
   ctx.fillStyle = colours.plate
   ctx.fillRect(left - 2, y - high + 3, wide + 4, high)
   ctx.fillStyle = ink
-  ctx.fillText(text, left, y)
+  ctx.fillText(words, left, y)
 }
 
-/** As much of a word as fits, with a sign where it was cut; "" where that is hardly any.
- * @param {CanvasRenderingContext2D} ctx @param {string} words @param {number} room */
-export function cut_to(ctx, words, room) {
-  if (ctx.measureText(words).width <= room) return words
-  for (let n = words.length - 1; n >= 2; n--) {
-    const cut = `${words.slice(0, n)}…`
-    if (ctx.measureText(cut).width <= room) return cut
+/** How wide words are when they are painted.
+ * @param {CanvasRenderingContext2D} ctx @param {string} words */
+export const width_of = (ctx, words) => ctx.measureText(brief(words)).width
+
+/** As much of words as fits, with a sign where they were cut; "" where that is hardly any.
+ * @param {CanvasRenderingContext2D} ctx @param {string} words @param {number} room @param {number} least  letters */
+export function cut_to(ctx, words, room, least = 2) {
+  const text = brief(words)
+  if (ctx.measureText(text).width <= room) return text
+  const letters = [...text]
+  const cut = (/** @type {number} */ n) => brief(`${letters.slice(0, n).join("").trimEnd()}…`)
+  let [fits, over] = [0, letters.length]
+  while (over - fits > 1) {
+    const n = (fits + over) >> 1
+    if (ctx.measureText(cut(n)).width <= room) fits = n
+    else over = n
   }
-  return ""
+  return fits < least ? "" : cut(fits)
 }
 
 const HATCH_PX = 9
