@@ -637,6 +637,88 @@ def test_a_latency_on_a_decay_s_end_and_a_pause_cut_short_are_told_in_the_table(
     assert any(note.startswith(f"{shallow} of 40 silent periods may be cut short") for note in table.attrs["notes"])
 
 
+def pairs(isi_s, *, silent=False, labels=("pulse", "pulse")):
+    """Ten pairs of stimuli with an artefact of 3 ms and a potential of 2 mV, 20 to 32 ms after each, in noise of 2 µV;
+    with ``silent`` the muscle is active, and pauses for good after the first."""
+    rng = np.random.default_rng(1)
+    rate_hz, n = 5000, 200_000
+    second = [10_000 + 17_500 * k for k in range(10)]
+    first = [at - round(isi_s * rate_hz) for at in second]
+    x, since_s = rng.normal(0, 2.0, n), np.arange(n) / rate_hz
+    if silent:
+        active = rng.normal(0, 40.0, n)
+        for at in first:
+            active[at + 100 : at + 6000] = 0
+        x += active
+    for at in first + second:
+        x[at : at + 15] += 8000 * np.exp(-np.arange(15) / 2)
+        x += 1000 * np.sin(2 * np.pi * np.clip((since_s - at / rate_hz - 0.02) / 0.012, 0, 1))
+    marks = [(at, label) for at, label in [*((a, labels[0]) for a in first), *((a, labels[1]) for a in second)]]
+    marks += [(at - 2000, "go") for at in second]
+    rec = er.Recording.from_array(x[None], rate_hz, labels=["FDI"], markers=sorted(marks), name="pairs")
+    return er.cut_trials(rec, cue="go", before_s=0.8, after_s=1.2), first, second
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+@pytest.mark.parametrize("labels", [("pulse", "pulse"), ("pulse 1", "pulse 2")])
+@pytest.mark.parametrize("isi_s", [0.01, 0.03, 0.05, 0.1, 0.15, 0.2, 0.3])
+def test_another_stimulus_is_no_potential_and_no_background(isi_s, labels):
+    cut, first, second = pairs(isi_s, labels=labels)
+    tables = [er.measure_evoked(cut, stimulus=label) for label in dict.fromkeys(labels)]
+    table, notes = pd.concat(tables), " ".join(note for table in tables for note in table.attrs["notes"])
+    assert len(table) == 20
+    of_first, of_second = (table[table["stimulus_sample"].isin(at)] for at in (first, second))
+    for rows in (of_first, of_second):
+        for name, right, off in (("latency_s", 0.0204, 0.001), ("background_rms", 0.81, 0.1)):
+            given = rows[name].dropna()
+            assert given.empty or given.median() == pytest.approx(right, abs=off), name
+        assert (rows["peak_to_peak"].isna() | rows["mixed"] | (abs(rows["peak_to_peak"] - 1970) < 30)).all()
+    follows, precedes = isi_s < 0.061, isi_s < 0.24
+    assert of_first["peak_to_peak"].isna().all() == follows
+    assert of_first["background_rms"].notna().all()
+    assert of_second["peak_to_peak"].notna().all()
+    assert of_second[["latency_s", "background_rms"]].isna().all(axis=None) == precedes
+    assert of_second["mixed"].all() == (isi_s < 0.085)
+    assert not of_first["mixed"].any()
+    assert ("10 (another stimulus follows before window_s ends" in notes) == follows
+    assert ("10 (an earlier stimulus, its potential" in notes) == precedes
+    assert "no potential stands out" not in notes
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+def test_windows_that_leave_room_for_another_stimulus_give_all_numbers():
+    cut, first, second = pairs(0.05)
+    table = er.measure_evoked(cut, stimulus="pulse", window_s=(0.012, 0.045), background_s=(-0.2, -0.06))
+    of_first, of_second = (table[table["stimulus_sample"].isin(at)] for at in (first, second))
+    assert of_first["peak_to_peak"].median() == pytest.approx(1970, abs=40)
+    assert table["latency_s"].median() == pytest.approx(0.0204, abs=0.001)
+    assert of_first["latency_s"].notna().all()
+    assert of_second["mixed"].all()
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+def test_a_silent_period_does_not_end_at_the_next_stimulus():
+    cut, first, _ = pairs(0.15, silent=True)
+    table = er.measure_evoked(cut, stimulus="pulse")
+    rows = table[table["stimulus_sample"].isin(first)]
+    assert (rows["pause"] == "no return").all()
+    assert rows["silent_period_s"].isna().all()
+    assert "or before the next stimulus" in " ".join(table.attrs["notes"])
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+def test_a_stimulus_marked_twice_is_no_pair():
+    cut, _, second = pairs(0.3)
+    twice = cut.recording.with_markers(
+        sorted(
+            [*cut.recording.markers, *(er.Marker(at + 2, "pulse", "events") for at in second)], key=lambda m: m.sample
+        )
+    )
+    table = er.measure_evoked(er.cut_trials(twice, cue="go", before_s=0.8, after_s=1.2), stimulus="pulse")
+    assert table["peak_to_peak"].notna().all()
+    assert not table["mixed"].any()
+
+
 def test_a_clipped_potential_is_told(stimulated):
     rec = stimulated.recording
     cut = er.Recording.from_array(
