@@ -383,6 +383,89 @@ def test_a_trial_without_a_response_does_not_take_the_next_ones(trials, decision
     assert table["reaction_s"].isna().all()
 
 
+def answered(marks, tmp_path, *, cue, after_s=1.5, none=None, moved=None):
+    """Trials at 1 kHz with a burst 0.2 s after each cue, accepted, and the decisions."""
+    rng = np.random.default_rng(3)
+    x = rng.normal(0, 3.0, 30_000)
+    for at, label in marks:
+        if label == cue:
+            x[at + 200 : at + 600] += rng.normal(0, 60.0, 400)
+    rec = er.Recording.from_array(x[None], 1000, labels=["BB"], markers=marks, name="p")
+    cut = er.cut_trials(rec, cue=cue, before_s=1, after_s=after_s)
+    with er.open_review(cut, tmp_path, reviewer="r1") as session:
+        for trial in session.queue:
+            session.accept(trial, "BB")
+        if none is not None:
+            session.no_cue(session.queue[none], "double")
+        if moved is not None:
+            session.correct_cue(session.queue[moved[0]], moved[1], reason="late")
+        return cut, session.decisions()
+
+
+CODED = [(3000, "go 5"), (8000, "go 7"), (8450, "response"), (13_000, "go 5"), (13_500, "response")]
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+@pytest.mark.parametrize("after_s", [1.5, 6.0])
+def test_the_response_to_another_code_is_not_that_of_this_trial(tmp_path, after_s):
+    cut, decisions = answered(CODED, tmp_path, cue="go 5", after_s=after_s)
+    table = er.measure(cut, decisions)
+    assert np.isnan(table["reaction_s"][0])
+    assert table["reaction_s"][1] == pytest.approx(0.5)
+    notes = " ".join(table.attrs["notes"])
+    assert "markers 'go 7' count as cues of other trials, as they differ from 'go 5' by their number alone" in notes
+    means = er.average_envelopes(cut, decisions, to="response", before_s=0.2, after_s=0.4)
+    assert means["BB"].n.max() == 1
+    assert any("'go 7' count as cues" in note for note in means["BB"].notes)
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+def test_a_response_that_is_a_code_itself_is_found(tmp_path):
+    marks = [
+        (3000, "code 1"),
+        (3500, "code 2"),
+        (8000, "code 1"),
+        (8400, "code 3"),
+        (13_000, "code 1"),
+        (13_600, "code 2"),
+    ]
+    cut, decisions = answered(marks, tmp_path, cue="code 1")
+    table = er.measure(cut, decisions, response="code 2")
+    np.testing.assert_allclose(table["reaction_s"], [0.5, np.nan, 0.6])
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+def test_a_response_beyond_its_trial_is_told_and_given_only_where_no_marker_lies_between(tmp_path):
+    marks = [(3000, "left"), (5200, "response"), (8000, "left"), (11_000, "right"), (11_450, "response")]
+    marks += [(15_000, "left"), (15_100, "tone"), (15_500, "response")]
+    cut, decisions = answered(marks, tmp_path, cue="left")
+    table = er.measure(cut, decisions)
+    np.testing.assert_allclose(table["reaction_s"], [2.2, np.nan, 0.5])
+    notes = " ".join(table.attrs["notes"])
+    assert "1 of 3 responses have their marker 'response' beyond the end of their trial" in notes
+    assert "or beyond their trial before any other marker" in notes
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning", "ignore::emgreview.errors.DecisionWarning")
+def test_a_cue_that_was_said_to_be_none_ends_no_search(tmp_path):
+    marks = [(3000, "go"), (3300, "go"), (3500, "response"), (13_000, "go"), (13_500, "response")]
+    cut, decisions = answered(marks, tmp_path / "stands", cue="go")
+    assert np.isnan(er.measure(cut, decisions)["reaction_s"][0])
+    cut, decisions = answered(marks, tmp_path / "none", cue="go", none=1)
+    table = er.measure(cut, decisions)
+    np.testing.assert_allclose(table["reaction_s"], [0.5, 0.5])
+    assert "responses without" not in " ".join(table.attrs["notes"])
+    means = er.average_envelopes(cut, decisions, to="response", before_s=0.2, after_s=0.4)
+    assert means["BB"].n.max() == 2
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+def test_a_corrected_cue_ends_the_search_where_it_was_moved_to(tmp_path):
+    marks = [(3000, "go"), (7900, "response"), (8000, "go"), (8450, "response")]
+    cut, decisions = answered(marks, tmp_path, cue="go", after_s=5.5, moved=(1, -0.3))
+    np.testing.assert_allclose(er.measure(cut, decisions)["reaction_s"], [np.nan, 0.2])
+
+
 @pytest.mark.parametrize("rate_hz", [200.0, 2000.0, 20_000.0])
 @pytest.mark.parametrize("gain", [1.0, 1e6])
 def test_a_response_that_begins_soon_after_the_rest_does_not_raise_it(rate_hz, gain, tmp_path):
