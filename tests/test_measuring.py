@@ -383,6 +383,89 @@ def test_a_trial_without_a_response_does_not_take_the_next_ones(trials, decision
     assert table["reaction_s"].isna().all()
 
 
+def answered(marks, tmp_path, *, cue, after_s=1.5, none=None, moved=None):
+    """Trials at 1 kHz with a burst 0.2 s after each cue, accepted, and the decisions."""
+    rng = np.random.default_rng(3)
+    x = rng.normal(0, 3.0, 30_000)
+    for at, label in marks:
+        if label == cue:
+            x[at + 200 : at + 600] += rng.normal(0, 60.0, 400)
+    rec = er.Recording.from_array(x[None], 1000, labels=["BB"], markers=marks, name="p")
+    cut = er.cut_trials(rec, cue=cue, before_s=1, after_s=after_s)
+    with er.open_review(cut, tmp_path, reviewer="r1") as session:
+        for trial in session.queue:
+            session.accept(trial, "BB")
+        if none is not None:
+            session.no_cue(session.queue[none], "double")
+        if moved is not None:
+            session.correct_cue(session.queue[moved[0]], moved[1], reason="late")
+        return cut, session.decisions()
+
+
+CODED = [(3000, "go 5"), (8000, "go 7"), (8450, "response"), (13_000, "go 5"), (13_500, "response")]
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+@pytest.mark.parametrize("after_s", [1.5, 6.0])
+def test_the_response_to_another_code_is_not_that_of_this_trial(tmp_path, after_s):
+    cut, decisions = answered(CODED, tmp_path, cue="go 5", after_s=after_s)
+    table = er.measure(cut, decisions)
+    assert np.isnan(table["reaction_s"][0])
+    assert table["reaction_s"][1] == pytest.approx(0.5)
+    notes = " ".join(table.attrs["notes"])
+    assert "markers 'go 7' count as cues of other trials, as they differ from 'go 5' by their number alone" in notes
+    means = er.average_envelopes(cut, decisions, to="response", before_s=0.2, after_s=0.4)
+    assert means["BB"].n.max() == 1
+    assert any("'go 7' count as cues" in note for note in means["BB"].notes)
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+def test_a_response_that_is_a_code_itself_is_found(tmp_path):
+    marks = [
+        (3000, "code 1"),
+        (3500, "code 2"),
+        (8000, "code 1"),
+        (8400, "code 3"),
+        (13_000, "code 1"),
+        (13_600, "code 2"),
+    ]
+    cut, decisions = answered(marks, tmp_path, cue="code 1")
+    table = er.measure(cut, decisions, response="code 2")
+    np.testing.assert_allclose(table["reaction_s"], [0.5, np.nan, 0.6])
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+def test_a_response_beyond_its_trial_is_told_and_given_only_where_no_marker_lies_between(tmp_path):
+    marks = [(3000, "left"), (5200, "response"), (8000, "left"), (11_000, "right"), (11_450, "response")]
+    marks += [(15_000, "left"), (15_100, "tone"), (15_500, "response")]
+    cut, decisions = answered(marks, tmp_path, cue="left")
+    table = er.measure(cut, decisions)
+    np.testing.assert_allclose(table["reaction_s"], [2.2, np.nan, 0.5])
+    notes = " ".join(table.attrs["notes"])
+    assert "1 of 3 responses have their marker 'response' beyond the end of their trial" in notes
+    assert "or beyond their trial before any other marker" in notes
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning", "ignore::emgreview.errors.DecisionWarning")
+def test_a_cue_that_was_said_to_be_none_ends_no_search(tmp_path):
+    marks = [(3000, "go"), (3300, "go"), (3500, "response"), (13_000, "go"), (13_500, "response")]
+    cut, decisions = answered(marks, tmp_path / "stands", cue="go")
+    assert np.isnan(er.measure(cut, decisions)["reaction_s"][0])
+    cut, decisions = answered(marks, tmp_path / "none", cue="go", none=1)
+    table = er.measure(cut, decisions)
+    np.testing.assert_allclose(table["reaction_s"], [0.5, 0.5])
+    assert "responses without" not in " ".join(table.attrs["notes"])
+    means = er.average_envelopes(cut, decisions, to="response", before_s=0.2, after_s=0.4)
+    assert means["BB"].n.max() == 2
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+def test_a_corrected_cue_ends_the_search_where_it_was_moved_to(tmp_path):
+    marks = [(3000, "go"), (7900, "response"), (8000, "go"), (8450, "response")]
+    cut, decisions = answered(marks, tmp_path, cue="go", after_s=5.5, moved=(1, -0.3))
+    np.testing.assert_allclose(er.measure(cut, decisions)["reaction_s"], [np.nan, 0.2])
+
+
 @pytest.mark.parametrize("rate_hz", [200.0, 2000.0, 20_000.0])
 @pytest.mark.parametrize("gain", [1.0, 1e6])
 def test_a_response_that_begins_soon_after_the_rest_does_not_raise_it(rate_hz, gain, tmp_path):
@@ -635,6 +718,88 @@ def test_a_latency_on_a_decay_s_end_and_a_pause_cut_short_are_told_in_the_table(
     assert "above 0.25 silent_period_s may be cut short" in table.attrs["columns"]["pause_level"]["description"]
     shallow = int((table["pause_level"] > 0.25).sum())
     assert any(note.startswith(f"{shallow} of 40 silent periods may be cut short") for note in table.attrs["notes"])
+
+
+def pairs(isi_s, *, silent=False, labels=("pulse", "pulse")):
+    """Ten pairs of stimuli with an artefact of 3 ms and a potential of 2 mV, 20 to 32 ms after each, in noise of 2 µV;
+    with ``silent`` the muscle is active, and pauses for good after the first."""
+    rng = np.random.default_rng(1)
+    rate_hz, n = 5000, 200_000
+    second = [10_000 + 17_500 * k for k in range(10)]
+    first = [at - round(isi_s * rate_hz) for at in second]
+    x, since_s = rng.normal(0, 2.0, n), np.arange(n) / rate_hz
+    if silent:
+        active = rng.normal(0, 40.0, n)
+        for at in first:
+            active[at + 100 : at + 6000] = 0
+        x += active
+    for at in first + second:
+        x[at : at + 15] += 8000 * np.exp(-np.arange(15) / 2)
+        x += 1000 * np.sin(2 * np.pi * np.clip((since_s - at / rate_hz - 0.02) / 0.012, 0, 1))
+    marks = [(at, label) for at, label in [*((a, labels[0]) for a in first), *((a, labels[1]) for a in second)]]
+    marks += [(at - 2000, "go") for at in second]
+    rec = er.Recording.from_array(x[None], rate_hz, labels=["FDI"], markers=sorted(marks), name="pairs")
+    return er.cut_trials(rec, cue="go", before_s=0.8, after_s=1.2), first, second
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+@pytest.mark.parametrize("labels", [("pulse", "pulse"), ("pulse 1", "pulse 2")])
+@pytest.mark.parametrize("isi_s", [0.01, 0.03, 0.05, 0.1, 0.15, 0.2, 0.3])
+def test_another_stimulus_is_no_potential_and_no_background(isi_s, labels):
+    cut, first, second = pairs(isi_s, labels=labels)
+    tables = [er.measure_evoked(cut, stimulus=label) for label in dict.fromkeys(labels)]
+    table, notes = pd.concat(tables), " ".join(note for table in tables for note in table.attrs["notes"])
+    assert len(table) == 20
+    of_first, of_second = (table[table["stimulus_sample"].isin(at)] for at in (first, second))
+    for rows in (of_first, of_second):
+        for name, right, off in (("latency_s", 0.0204, 0.001), ("background_rms", 0.81, 0.1)):
+            given = rows[name].dropna()
+            assert given.empty or given.median() == pytest.approx(right, abs=off), name
+        assert (rows["peak_to_peak"].isna() | rows["mixed"] | (abs(rows["peak_to_peak"] - 1970) < 30)).all()
+    follows, precedes = isi_s < 0.061, isi_s < 0.24
+    assert of_first["peak_to_peak"].isna().all() == follows
+    assert of_first["background_rms"].notna().all()
+    assert of_second["peak_to_peak"].notna().all()
+    assert of_second[["latency_s", "background_rms"]].isna().all(axis=None) == precedes
+    assert of_second["mixed"].all() == (isi_s < 0.085)
+    assert not of_first["mixed"].any()
+    assert ("10 (another stimulus follows before window_s ends" in notes) == follows
+    assert ("10 (an earlier stimulus, its potential" in notes) == precedes
+    assert "no potential stands out" not in notes
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+def test_windows_that_leave_room_for_another_stimulus_give_all_numbers():
+    cut, first, second = pairs(0.05)
+    table = er.measure_evoked(cut, stimulus="pulse", window_s=(0.012, 0.045), background_s=(-0.2, -0.06))
+    of_first, of_second = (table[table["stimulus_sample"].isin(at)] for at in (first, second))
+    assert of_first["peak_to_peak"].median() == pytest.approx(1970, abs=40)
+    assert table["latency_s"].median() == pytest.approx(0.0204, abs=0.001)
+    assert of_first["latency_s"].notna().all()
+    assert of_second["mixed"].all()
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+def test_a_silent_period_does_not_end_at_the_next_stimulus():
+    cut, first, _ = pairs(0.15, silent=True)
+    table = er.measure_evoked(cut, stimulus="pulse")
+    rows = table[table["stimulus_sample"].isin(first)]
+    assert (rows["pause"] == "no return").all()
+    assert rows["silent_period_s"].isna().all()
+    assert "or before the next stimulus" in " ".join(table.attrs["notes"])
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+def test_a_stimulus_marked_twice_is_no_pair():
+    cut, _, second = pairs(0.3)
+    twice = cut.recording.with_markers(
+        sorted(
+            [*cut.recording.markers, *(er.Marker(at + 2, "pulse", "events") for at in second)], key=lambda m: m.sample
+        )
+    )
+    table = er.measure_evoked(er.cut_trials(twice, cue="go", before_s=0.8, after_s=1.2), stimulus="pulse")
+    assert table["peak_to_peak"].notna().all()
+    assert not table["mixed"].any()
 
 
 def test_a_clipped_potential_is_told(stimulated):

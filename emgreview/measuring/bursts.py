@@ -19,6 +19,7 @@ from emgreview import checks
 from emgreview.checks import demand
 from emgreview.detecting import onsets_of
 from emgreview.errors import ParameterError, UnknownNameError
+from emgreview.measuring.answers import kin_words, late_words, responses
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.missing import missing_words
 from emgreview.measuring.rests import untouched
@@ -26,7 +27,6 @@ from emgreview.measuring.rows import (
     Described,
     column,
     numbers,
-    responses,
     rows_to_measure,
     ruled_out,
     tell_all,
@@ -182,7 +182,10 @@ def measure(
 
     For bursts of kind "response", the first marker labelled ``response`` that is
     ``response_from_s`` or later after the cue, and before the next cue, gives the reaction
-    time.
+    time. The next cue is any that these trials were cut around, or that differs from theirs
+    by its number alone, as codes of one channel do ("go 5", "go 7"), but for those that were
+    said to be none. Beyond the end of the trial any other marker ends the search; a response
+    from there is counted in a note.
 
     The normalisations "… in task" count no bursts that are unusable, set aside, or left out
     by the rule. A burst that is not whole, which is often the strongest, counts by what was
@@ -264,7 +267,7 @@ def measure(
     ]
     unmarked = [part.recording.name for part in parts if all(mark.label != response for mark in part.recording.markers)]
 
-    pieces, parted, reached, ground = [], [], 0, Ground(set(rows["channel"]))
+    pieces, parted, reached, beyond, ground = [], [], 0, 0, Ground(set(rows["channel"]))
     for part, place, mine, trial, start in ground.by_channel(parts, rows):
         x, outline = (np.asarray(kind[trial, place], dtype=np.float64) for kind in (part.data, part.envelope))
         cue, onset, offset = (numbers(mine[f"{name}_sample"]) - start for name in ("cue", "onset", "offset"))
@@ -288,7 +291,9 @@ def measure(
         table["creep_per_s"] = measures.slope_per_s(prepared, part.rate_hz, 0, to_sample(creep_s, part.rate_hz))
         reached += int((touched | too).sum())
         answers = (mine["kind"] == "response").to_numpy(dtype=bool, na_value=False)
-        pressed = responses(part, trial, cue + start, response, response_from_s) - start
+        around = {one.cue for one in parts}
+        found_at = responses(part, trial, cue + start, response, response_from_s, decisions=decisions, cues=around)
+        pressed, beyond = found_at.sample - start, beyond + int((answers & found_at.late).sum())
         times = measures.reaction(
             *(np.where(answers, moment, np.nan) / part.rate_hz for moment in (cue, onset, pressed))
         )
@@ -304,6 +309,9 @@ def measure(
                 f"{part.recording.name} has no marker {response!r} (there are: {there}): reaction and motor times are "
                 "missing."
             )
+        else:
+            notes += kin_words(part, response, int((answers & np.isnan(pressed)).sum()))
+    notes += late_words(response, beyond, int((rows["kind"] == "response").sum()))
     columns = _columns(windows_s, unit, creep_s) | {
         f"{label}_onset_s": column("number", "s", f"Onset of channel {label}, from the cue, by method {how}")
         for label, how in (auxiliary or {}).items()

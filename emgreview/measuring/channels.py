@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
+from emgreview.measuring.answers import SEARCHED, kin_words, late_words, responses
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.missing import Reason, missing_words
 from emgreview.measuring.rows import (
@@ -28,7 +29,6 @@ from emgreview.measuring.rows import (
     numbers,
     one_of,
     places,
-    responses,
     rows_to_measure,
     said_of,
     tell_all,
@@ -385,13 +385,14 @@ def average_envelopes(
     Notes
     -----
     The trials with an accepted response burst in the channel take part, whatever the
-    alignment, so that the averages compare; those without a response marker drop out of the
-    last. Where several stand, the response is the one that begins first. Unusable signals
-    take no part, nor marks in a stretch set aside, nor what was excluded or a rule leaves
-    out (``included``). ``n`` says how many stand behind each sample, ``notes`` at how many
-    samples too few do for a mean or an SD, what was left out of that channel, why, how many
-    are clipped, and in how many the signal is dead, flat, missing or clipped down to its rest
-    (``signal.unfit``) and yet takes part.
+    alignment, so that the averages compare; those without a response marker, as
+    :func:`emgreview.measure` looks for it, drop out of the last. Where several stand, the
+    response is the one that begins first. Unusable signals take no part, nor marks in a
+    stretch set aside, nor what was excluded or a rule leaves out (``included``). ``n`` says
+    how many stand behind each sample, ``notes`` at how many samples too few do for a mean or
+    an SD, what was left out of that channel, why, how many are clipped, and in how many the
+    signal is dead, flat, missing or clipped down to its rest (``signal.unfit``) and yet takes
+    part.
 
     A zero-phase envelope starts to rise before the signal does: the foot of an average tells
     no onset.
@@ -429,13 +430,16 @@ def average_envelopes(
         trial, start = ground.places(trials, mine)
         cue = numbers(mine["cue_sample"])
         if to == "response":
-            moment = responses(trials, trial, cue, response, 0.0)
+            found_at = responses(trials, trial, cue, response, 0.0, decisions=decisions)
+            moment = found_at.sample
+            notes += kin_words(trials, response, int(np.isnan(moment).sum()))
+            notes += late_words(response, int(found_at.late.sum()), len(mine))
         else:
             moment = cue if to == "go" else numbers(mine["onset_sample"])
         at = np.full(len(trials), np.nan)
         at[trial] = moment - start
         if count := int(np.isnan(moment).sum()):
-            notes.append(f"{count} responses without a marker {response!r} before the next cue take no part.")
+            notes.append(f"{count} responses without a marker {response!r} {SEARCHED} take no part.")
         if not len(mine):
             notes.append("No accepted response takes part, so that there is no average.")
         y = trials.envelope[:, place]

@@ -7,7 +7,6 @@ said_of         what the decisions say of the signal of one channel in each tria
 excluded        in which trials a channel was excluded
 kept_out        why a channel of a trial is left out altogether
 places          where they lie; whoever measures there goes through ``ground``, which tells what cannot be judged
-responses       the response marker of each trial, as a sample of the recording
 unit_of, channel_of, trials_of, one_of, numbers, column     small steps
 """
 
@@ -22,7 +21,7 @@ from emgreview.annotations import scales
 from emgreview.annotations.telling import beside_the_emg, sentences
 from emgreview.checks import demand, demand_size, kind
 from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError, tell
-from emgreview.model import ARBITRARY, Trials, to_sample
+from emgreview.model import ARBITRARY, Trials
 
 DECISIONS = "a table of decisions, as read_version or Session.decisions() gives"
 
@@ -290,17 +289,3 @@ def places(part: Trials, rows: pd.DataFrame) -> tuple[IntArray, IntArray]:
     at = {trial: index for index, trial in enumerate(part.ids)}
     trial = np.array([at[name] for name in rows["trial"]], dtype=np.intp)
     return trial, np.array([part.cues[index].sample - part.before for index in trial], dtype=np.intp)
-
-
-def responses(part: Trials, trial: IntArray, cue: FloatArray, label: str, from_s: float) -> FloatArray:
-    """The first marker ``label`` from ``from_s`` after the cue and before the next cue, in samples; NaN without one.
-
-    The next cue is the recording's, whether or not its trial is among these: else a trial without a response would
-    take the next one's.
-    """
-    marked = np.array([m.sample for m in part.recording.markers if m.label == label], dtype=np.float64)
-    there = {m.sample for m in part.recording.markers if m.label == part.cue} | {m.sample for m in part.cues}
-    cues = np.array(sorted(there), dtype=np.float64)
-    ends = np.append(cues, np.inf)[np.searchsorted(cues, [part.cues[index].sample for index in trial], side="right")]
-    first = np.append(marked, np.nan)[np.searchsorted(marked, cue + to_sample(from_s, part.rate_hz))]
-    return np.where(first < ends, first, np.nan)

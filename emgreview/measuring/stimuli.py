@@ -14,13 +14,14 @@ from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.missing import Reason, missing_words
+from emgreview.measuring.neighbours import near, near_reasons, near_words, without_others
 from emgreview.measuring.rows import as_reviewed, column, kept_out, one_of, said_of, tell_all, unit_of
 from emgreview.model import Trials, to_sample
 from emgreview.signal import evoked, filters
 from emgreview.signal.clip import at_rail
 from emgreview.tables import describe
 
-TOLD = ("decay", "clipped_share")
+TOLD = ("decay", "mixed", "clipped_share")
 MEASURED = ("peak_to_peak", "latency_s", "silent_period_s", "pause_level", "background_rms")
 
 
@@ -42,7 +43,8 @@ def measure_evoked(
     trials : Trials
         The trials.
     stimulus : str
-        Label of the markers of the stimulus.
+        Label of the markers of the stimulus. Markers that differ from it by their number alone,
+        as other codes of one channel ("pulse 1", "pulse 2"), are other stimuli.
     decisions : DataFrame or None
         Decisions: what was decided of each signal, and what is left out.
     blank_s : (float, float), default (0.001, 0.008)
@@ -64,8 +66,9 @@ def measure_evoked(
         ``silent_period_s``, missing where they cannot be told; ``pause`` says why a silent
         period is missing; ``pause_level`` is the RMS in the pause over that before the
         stimulus; ``decay`` is true where one stood at the window and was taken off, and where
-        the latency hangs on what lies just before the window; ``clipped_share`` is that of
-        the samples within the window that lie at a rail of the raw recording
+        the latency hangs on what lies just before the window; ``mixed`` where an earlier
+        stimulus comes so near that size and latency may be of both; ``clipped_share`` is that
+        of the samples within the window that lie at a rail of the raw recording
         (``signal.clip``): above 0 the size is too small. With ``decisions``, ``signal`` says
         what was decided of the channel in that trial, ``set_aside`` whether a stretch set
         aside touches its mark. ``table.attrs["timed"]`` says which signal the times come
@@ -119,6 +122,11 @@ def measure_evoked(
     ``pause_level`` is above 0.25 (``signal.evoked.SHALLOW``) the noise is near the activity,
     and the silent period may be cut short: a note counts these too. Notes count every other
     number that is missing, with the reason.
+
+    Paired pulses and trains: of a stimulus that another one follows within ``window_s`` size,
+    latency and silent period are missing; of one with another, its potential or what the
+    filter carries of it within ``background_s``, background, latency and silent period. Notes
+    count both. Artefacts of others are blanked, and a silent period ends before the next one.
 
     A stimulus that lies in two overlapping trials is measured once, and belongs to the trial
     whose cue is nearest. One whose signal is unusable or set aside is measured all the same.
@@ -190,9 +198,13 @@ def measure_evoked(
         notes.append(f"{len(found) - len(inside)} stimuli lie too near an end of the recording, and are left out.")
     rows = []
     raw = [rec.values(at - before, at + after, trials.labels) for _, at in inside]
+    artefact, edges = ([to_sample(edge, trials.rate_hz) for edge in pair] for pair in (blanked, rest))
+    lengths = {"blanked": (artefact[0], artefact[1]), "window": (first, last), "rest": (edges[0], edges[1])}
+    crowd = near(rec, stimulus, [at for _, at in inside], low_hz=how.low_hz, **lengths)
     for index, label in enumerate(trials.labels if raw else ()):
         x = np.stack([part[index] for part in raw])
         cut = [float(at_rail(row)[before + first : before + last].mean()) for row in x]
+        x = without_others(x, before, crowd, lengths["blanked"])
         marked = evoked.blank(x, rec.rate_hz, before, before_s=blanked[0], after_s=blanked[1])
         if remove_decay:
             x = evoked.without_decay(x, rec.rate_hz, before, from_s=blanked[1], to_s=window[0])
@@ -207,34 +219,32 @@ def measure_evoked(
         left = evoked.stands_before(timed, rec.rate_hz, before, **where)  # type: ignore[arg-type]
         band = {"low_hz": how.low_hz, "high_hz": how.high_hz, "order": how.order, "direction": how.direction}
         x = filters.bandpass(x, rec.rate_hz, **band)  # type: ignore[arg-type]
-        seen = evoked.measure_evoked(
-            x, rec.rate_hz, before, timed=timed, paused=paused, window_s=window, background_s=rest
-        )
+        spans: dict[str, Any] = {"window_s": window, "background_s": rest}
+        until = before + crowd.until
+        seen = evoked.measure_evoked(x, rec.rate_hz, before, timed=timed, paused=paused, until=until, **spans)
         found_s = np.where(seen.begun | left, np.nan, seen.latency_s)
-        hangs = evoked.hangs_on_before(
-            rest_of_it,
-            rec.rate_hz,
-            before,
-            found_s,
-            before_s=blanked[0],
-            low_hz=how.low_hz,
-            high_hz=how.high_hz,
-            window_s=window,
-            background_s=rest,
-        )
+        spans |= {"before_s": blanked[0], "low_hz": how.low_hz, "high_hz": how.high_hz}
+        hangs = evoked.hangs_on_before(rest_of_it, rec.rate_hz, before, found_s, **spans)
         for place, (trial, at) in enumerate(inside):
             values = {name: float(getattr(seen, name)[place]) for name in MEASURED}
             begun = bool(seen.begun[place] or (left[place] and np.isfinite(values["latency_s"])))
             values["latency_s"] = float(found_s[place])
-            pause = str(seen.pause[place]) or None
-            spoilt = {"decay": bool(stood[place] or left[place] or hangs[place]), "clipped_share": cut[place]}
+            pause: str | None = str(seen.pause[place]) or None
+            near_it = {"follows": bool(crowd.follows[place]), "precedes": bool(crowd.precedes[place])}
+            values |= {name: np.nan for why in near_reasons(**near_it) if why.rows for name in why.columns}
+            if any(near_it.values()):
+                begun, pause = False, None
+            stands = None if near_it["precedes"] else bool(stood[place] or left[place] or hangs[place])
+            spoilt = {"decay": stands, "mixed": bool(crowd.mixed[place]), "clipped_share": cut[place]}
             rows.append(
                 {"recording": rec.name, "trial": trial, "channel": label, "stimulus_sample": at, **values}
                 | spoilt
                 | {"pause": pause, "begun": begun}
+                | near_it
             )
-    names = ["recording", "trial", "channel", "stimulus_sample", *MEASURED, *TOLD, "pause", "begun"]
-    out = pd.DataFrame(rows, columns=names)
+    hidden = ["begun", "follows", "precedes"]
+    names = ["recording", "trial", "channel", "stimulus_sample", *MEASURED, *TOLD, "pause", *hidden]
+    out = pd.DataFrame(rows, columns=names).astype({"decay": "boolean"})
     unit = unit_of([trials])
     size, before_words = (f"{w[0]:g} to {w[1]:g} s from the stimulus" for w in (window, rest))
     upper = "" if how.high_hz is None else f" to {how.high_hz:g}"
@@ -264,7 +274,13 @@ def measure_evoked(
             "truth",
             "",
             "Whether something stood out in the last 4 ms before the window, or the latency hangs on what lies there: "
-            "latency, silent period, size may be off",
+            "latency, silent period, size may be off; missing where an earlier stimulus spoils the background",
+        ),
+        "mixed": column(
+            "truth",
+            "",
+            "Whether the potential of an earlier stimulus may lie within the window, or in the 20 ms before: latency "
+            "and size may be of both",
         ),
         "clipped_share": column(
             "number", "", "Share of the window's samples at a rail of the raw recording: above 0 the size is too small"
@@ -273,7 +289,7 @@ def measure_evoked(
             "text",
             "",
             "Whether activity pauses: 'found'; 'none told', it does not, or too briefly to tell; 'no return'; missing "
-            "where samples are",
+            "where samples are, or where another stimulus lies too near",
         ),
     }
     if decisions is not None:
@@ -297,7 +313,9 @@ def measure_evoked(
         silent = mine if "signal" not in mine else mine[mine["signal"] != "unusable"]
         ground.use(trials, place, np.array([row_of[name] for name in silent["trial"]], dtype=np.intp))
     notes += ground.notes("stimuli")
-    begun_ones = out.pop("begun").to_numpy(dtype=bool)
+    begun_ones, follows, precedes = (out.pop(name).to_numpy(dtype=bool) for name in hidden)
+    decayed = out["decay"].fillna(False).astype(bool)
+    notes += near_words(int(out["mixed"].astype(bool).sum()), int(out["decay"].isna().sum()), len(out))
     if early_ones := int(begun_ones.sum()):
         notes.append(
             f"{early_ones} latencies are missing because the signal stands out already when window_s begins, at "
@@ -309,15 +327,15 @@ def measure_evoked(
             f"Of {unsaid} channels of stimuli the table of decisions says nothing: they are measured; signal and "
             "set_aside are missing there."
         )
-    if doubtful := int((out["decay"].astype(bool) & out["latency_s"].notna()).sum()):
+    if doubtful := int((decayed & out["latency_s"].notna()).sum()):
         notes.append(
             f"{doubtful} of {len(out)} latencies come after a decay that stood just before window_s and was taken off "
             "as one exponential (of a decay that is none they are wrong, and sizes too; of one that is, over an active "
             "muscle, some are 5 ms or more early), or would be others, or none, without what lies there. The column "
             "decay names them: look at the raw signal, or begin window_s where the decay is over."
         )
-    if after := int(out["decay"].astype(bool).sum()):
-        given = int((out["decay"].astype(bool) & out["silent_period_s"].notna()).sum())
+    if after := int(decayed.sum()):
+        given = int((decayed & out["silent_period_s"].notna()).sum())
         notes.append(
             f"{after} of {len(out)} stimuli come after such a decay, {given} of them with a silent period, "
             f"{after - given} without: where the muscle was active before, what is left of a decay can hide its pause, "
@@ -340,6 +358,7 @@ def measure_evoked(
     pauses = ["silent_period_s", "pause_level"]
     untold_ones, endless = ((out["pause"] == word).to_numpy(dtype=bool) for word in ("none told", "no return"))
     reasons = [
+        *near_reasons(follows, precedes),
         Reason(MEASURED, lacks, "stimuli that lack samples within window_s or background_s"),
         Reason(["latency_s"], begun_ones, ""),
         Reason(
@@ -348,7 +367,11 @@ def measure_evoked(
             "no potential stands out of the background within window_s: peak_to_peak is that of the background",
         ),
         Reason(pauses, untold_ones, ""),
-        Reason(pauses, endless, "activity does not return within around_s; the column pause names them"),
+        Reason(
+            pauses,
+            endless,
+            "activity does not return within around_s, or before the next stimulus; the column pause names them",
+        ),
     ]
     notes += missing_words(out, columns, reasons)
     out.attrs |= {

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from emgreview.measuring.answers import SEARCHED
 from emgreview.measuring.missing import Reason, whose
 from emgreview.measuring.rows import FloatArray, IntArray
 from emgreview.signal.measures import SPECTRUM_SHORTEST_S
@@ -86,7 +87,7 @@ def reasons(
         Reason(["creep_per_s"], every, "creep_s before go reaches beyond the trial, or lacks samples"),
         Reason(["reaction_s", "premotor_s", "motor_s", *onsets.values()], ~answers, ""),
         Reason(["reaction_s", "motor_s"], of(rows["recording"].isin(list(unmarked))), ""),
-        Reason(["reaction_s", "motor_s"], every, f"responses without a marker {response!r} before the next cue"),
+        Reason(["reaction_s", "motor_s"], every, f"responses without a marker {response!r} {SEARCHED}"),
         *(
             Reason([onsets[label]], every, f"the method {how!r} finds no onset there")
             for label, how in auxiliary.items()

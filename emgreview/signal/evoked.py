@@ -294,6 +294,7 @@ def measure_evoked(
     *,
     timed: ArrayLike | None = None,
     paused: ArrayLike | None = None,
+    until: ArrayLike = np.inf,
     window_s: tuple[float, float] = (0.012, 0.06),
     background_s: tuple[float, float] = (-0.1, -0.005),
 ) -> Evoked:
@@ -302,7 +303,8 @@ def measure_evoked(
     Size: peak to peak of ``x``. Latency and background come from ``timed``, the same rows as :func:`forward` makes
     them; without it from ``x``, which must then be causally filtered or raw: in zero-phase data latency and background
     are wrong. The silent period comes from ``paused``, as :func:`forgetful` makes it; without it from ``timed``, where
-    the filter's ringing hides pauses that end within 0.12 s of the stimulus.
+    the filter's ringing hides pauses that end within 0.12 s of the stimulus. Its end is sought before the sample
+    ``until`` (rows,), where the next stimulus begins for instance.
 
     Latency: first sample of the first run of 1 ms in which abs(x) exceeds the background's mean + 5 SD of abs(x). A run
     that is under way when the window begins (it starts within 1 ms, and the 1 ms before stands out somewhere) is none:
@@ -366,22 +368,29 @@ def measure_evoked(
     latency_s = np.where(found, (first + run) / rate_hz, np.nan)
 
     since = where + first + np.maximum(run, 0)
-    silent_s, pause, level = _silent_period(pauses, rate_hz, where, since, (early, late), usable)
+    last_at = np.broadcast_to(np.asarray(until, dtype=np.float64), where.shape) - to_sample(SMOOTHED_S / 2, rate_hz)
+    silent_s, pause, level = _silent_period(pauses, rate_hz, where, since, last_at, (early, late), usable)
     return Evoked(size, latency_s, silent_s, quiet_rms, begun, pause, level)
 
 
 def _silent_period(
-    x: FloatArray, rate_hz: float, at: FloatArray, since: FloatArray, rest: tuple[int, int], usable: NDArray[np.bool_]
+    x: FloatArray,
+    rate_hz: float,
+    at: FloatArray,
+    since: FloatArray,
+    until: FloatArray,
+    rest: tuple[int, int],
+    usable: NDArray[np.bool_],
 ) -> tuple[FloatArray, NDArray[np.str_], FloatArray]:
     """Return of activity in seconds from ``at``, the word for it, and the RMS in the pause over that before; sought
-    from the samples ``since`` on."""
+    from the samples ``since`` to ``until``."""
     background = rms(stretches(x, at + rest[0], at + rest[1])[0])[:, np.newaxis]
     smooth = rms_envelope(x, rate_hz, window_s=SMOOTHED_S)
     places = np.arange(x.shape[1])
-    after = (places >= since[:, np.newaxis]) & usable[:, np.newaxis]
+    after = (places >= since[:, np.newaxis]) & (places < until[:, np.newaxis]) & usable[:, np.newaxis]
     starts = [run_start((smooth < part * background) & after, max(1, to_sample(s, rate_hz))) for part, s in PAUSES]
     start = np.min([np.where(each < 0, x.shape[1], each) for each in starts], axis=0)
-    back = (smooth >= QUIET_SHARE * background) & (places >= start[:, np.newaxis])
+    back = (smooth >= QUIET_SHARE * background) & (places >= start[:, np.newaxis]) & after
     found = back.any(axis=1)
     word = np.where(found, "found", np.where(start < x.shape[1], "no return", "none told"))
     end = back.argmax(axis=1)
