@@ -76,15 +76,17 @@ def read(path: Path, *, rate_hz: float | None = None, columns: Sequence[str | No
     labels = _labels(path, columns)
     lines = _lines(path)
     x = _numbers(path, lines, len(labels))
+    coarse: list[str] = []
     for place, label in enumerate(labels):
         if label is not None and label.casefold() == TIME:
             _demand_rate_fits(path, x[:, place], rate_hz, place)
+            coarse += _coarse_words(x[:, place], rate_hz)
     kept = [place for place, label in enumerate(labels) if label is not None and label.casefold() != TIME]
     return Contents(
         path=path,
         signals=tuple(Signal(str(labels[place]), "", rate_hz, len(lines)) for place in kept),
         samples=_Columns(np.ascontiguousarray(x[:, kept].T)),
-        notes=() if rate_hz >= SLOWEST_HZ else (_TOO_SLOW.format(rate_hz),),
+        notes=(*coarse, *(() if rate_hz >= SLOWEST_HZ else (_TOO_SLOW.format(rate_hz),))),
     )
 
 
@@ -231,17 +233,16 @@ def _raise_first_fault(path: Path, lines: list[str], separator: str | None, n_co
 
 
 def _demand_rate_fits(path: Path, time_s: FloatArray, rate_hz: float, place: int) -> None:
-    """The time column may differ from sample number / rate by half a sample, and by the rounding of its own text."""
-    decimals = next((d for d in range(10) if np.array_equal(np.round(time_s, d), time_s)), 10)
-    tolerance_s = 0.5 / rate_hz + 10.0**-decimals
-    off = np.abs(time_s - time_s[0] - np.arange(len(time_s)) / rate_hz)
-    bad = np.flatnonzero(~(off <= tolerance_s))
+    """RateError where the time column is no sample number / rate, rounded as its text is; see :func:`_runs`."""
+    unit_s = _unit_s(time_s)
+    bad = np.flatnonzero(~_runs(time_s, rate_hz, unit_s))
     if len(bad):
         line = int(bad[0])
         steps = np.diff(time_s)
-        step = float(np.median(steps))
-        if not np.all(steps > 0):
-            back = int(np.flatnonzero(~(steps > 0))[0]) + 1
+        step = float(np.mean(steps)) if unit_s * rate_hz > 1 else float(np.median(steps))
+        rising = (steps > 0) | ((steps == 0) & (unit_s * rate_hz > 1) & (time_s[-1] > time_s[0]))
+        if not np.all(rising):
+            back = int(np.flatnonzero(~rising)[0]) + 1
             raise RateError(
                 f"{path.name}: column {place + 1} was named 'time', and does not rise: line {back + 1} has "
                 f"{time_s[back]:g} after {time_s[back - 1]:g}; a time column holds seconds that rise in equal steps; "
@@ -255,11 +256,51 @@ def _demand_rate_fits(path: Path, time_s: FloatArray, rate_hz: float, place: int
             )
         raise RateError(
             f"{path.name}: line {line + 1} has the time {time_s[line]:g} s, but with rate_hz={rate_hz:g} it should be "
-            f"{time_s[0] + line / rate_hz:g} s; the time column must run in equal steps of 1/rate_hz (its median "
-            f"step is {step:g} s"
+            f"{time_s[0] + line / rate_hz:g} s; the time column must run in equal steps of 1/rate_hz (its "
+            f"{'mean' if unit_s * rate_hz > 1 else 'median'} step is {step:g} s"
             + (f", {1 / step:g} Hz" if step > 0 else "")
             + "); correct rate_hz, or split the file where samples are missing."
         )
+
+
+def _unit_s(time_s: FloatArray) -> float:
+    """One unit of the last decimal of the times, 1e-10 at least."""
+    return 10.0 ** -next((d for d in range(10) if np.array_equal(np.round(time_s, d), time_s)), 10)
+
+
+def _runs(time_s: FloatArray, rate_hz: float, unit_s: float) -> NDArray[np.bool_]:
+    """Whether times run as sample number / rate does, up to each line: (lines,).
+
+    Where a sample lasts more than two units of the last decimal, a time may be off by half a sample and half a unit,
+    for clocks that jitter: one sample missing is more. Of coarser text nothing but its rounding is allowed: there must
+    be a start that every line is within half a unit of, less its sample number / rate. That start is the first time as
+    written, a whole number of samples where that is not 0, or any that leaves room on both sides. Every sample that is
+    missing or doubled moves the later lines by one sample, and with them, within the samples that one unit holds, the
+    span of what is left, out of a unit; but where times lie on half units, one may move it to just a unit.
+    """
+    left = time_s - np.arange(len(time_s)) / rate_hz
+    noise_s = 1e-6 * unit_s + 8 * np.finfo(np.float64).eps * float(np.nanmax(np.abs(time_s), initial=0.0))
+    if 2 * unit_s * rate_hz < 1:
+        near: NDArray[np.bool_] = np.abs(left - left[0]) <= 0.5 / rate_hz + unit_s / 2 + noise_s
+        return near
+    low = np.maximum.accumulate(left) - unit_s / 2 - noise_s
+    high = np.minimum.accumulate(left) + unit_s / 2 + noise_s
+    as_written = (low <= left[0]) & (left[0] <= high)
+    at_sample = (left[0] != 0) & (np.floor(high * rate_hz) / rate_hz >= low)
+    good: NDArray[np.bool_] = as_written | at_sample | (high - low > 4 * noise_s)
+    return good
+
+
+def _coarse_words(time_s: FloatArray, rate_hz: float) -> list[str]:
+    """A sentence on a time column whose text is too coarse to show every missing sample."""
+    held = (unit_s := _unit_s(time_s)) * rate_hz
+    if held <= 1 + 1e-6:
+        return []
+    return [
+        f"The time column is written in steps of {unit_s:g} s, which hold {held:g} samples: one sample that is missing "
+        f"or doubled may not show in it, and among the first or last {2 * math.ceil(held)} lines up to "
+        f"{math.ceil(held)}; write it with more decimals to be sure."
+    ]
 
 
 def _short(line: str) -> str:

@@ -48,7 +48,7 @@ def test_columns_are_left_out_by_none_and_time_is_held_against_the_rate(tmp_path
     path = text(tmp_path, "0.000,1,7\n0.001,2,8\n0.002,3,9\n0.003,4,6\n")
     rec = er.read(path, rate_hz=1000, unit="uV", columns=["time", None, "FDI"])
     np.testing.assert_array_equal(rec.values(), [[7, 8, 9, 6]])
-    with pytest.raises(RateError, match=r"line 4 has the time 0.003 s, but with rate_hz=2000 .* 0.0015 s.*1000 Hz"):
+    with pytest.raises(RateError, match=r"line 3 has the time 0.002 s, but with rate_hz=2000 .* 0.001 s.*1000 Hz"):
         er.read(path, rate_hz=2000, unit="uV", columns=["Time", None, "FDI"])
 
 
@@ -57,6 +57,55 @@ def test_gap_in_the_time_column_names_its_line(tmp_path: Path) -> None:
     path = text(tmp_path, "\n".join(f"{t:.3f};{i}" for i, t in enumerate(times)))
     with pytest.raises(RateError, match=r"line 51 has the time 0\.053 s.*split the file where samples are missing"):
         er.read(path, rate_hz=1000, unit="uV", columns=["time", "FDI"])
+
+
+def stamps(rate_hz: float, decimals: int, how: str, start_s: float, left_out: int = 0) -> list[str]:
+    """Times of 8,000 lines as a writer rounds them, with samples missing (or doubled, below 0) in the middle."""
+    at = np.arange(8000)
+    at[4000:] += left_out
+    unit_s = 10.0**-decimals
+    units = start_s / unit_s + at / (rate_hz * unit_s)
+    whole = {"even": np.rint, "up": lambda x: np.floor(x + 0.5 + 1e-9), "down": lambda x: np.floor(x + 1e-9)}[how](
+        units
+    )
+    return [f"{value * unit_s:.{decimals}f}" for value in whole]
+
+
+@pytest.mark.parametrize("how", ["even", "up", "down"])
+@pytest.mark.parametrize("start_s", [0.0, 1.0, 12.3456])
+@pytest.mark.parametrize(
+    ("rate_hz", "decimals"), [(1000, 3), (1000, 4), (2000, 3), (2000, 4), (2048, 3), (1000, 2), (2000, 2), (1259, 2)]
+)
+def test_every_missing_sample_shows_in_the_time_column_or_is_said_not_to(
+    tmp_path: Path, rate_hz: float, decimals: int, start_s: float, how: str
+) -> None:
+    def read(left_out: int) -> er.Recording:
+        times = stamps(rate_hz, decimals, how, start_s, left_out)
+        path = text(tmp_path, "\n".join(f"{t};{i % 7}" for i, t in enumerate(times)))
+        return er.read(path, rate_hz=rate_hz, unit="uV", columns=["time", "FDI"])
+
+    whole = read(0)
+    assert whole.n_samples == 8000
+    coarse = any("one sample that is missing or doubled may not show" in note for note in whole.notes)
+    assert coarse == (rate_hz * 10.0**-decimals > 1 + 1e-6)
+    for left_out in (-1, 1):
+        if not coarse:  # else one sample may hide, as was said
+            with pytest.raises(RateError):
+                read(left_out)
+    for left_out in (-10, -2, 2, 10):
+        with pytest.raises(RateError, match=r"the time column must run in equal steps|does not rise"):
+            read(left_out)
+
+
+@pytest.mark.parametrize(("rate_hz", "decimals"), [(1000, 3), (2000, 3), (2000, 2), (2000, 4)])
+@pytest.mark.parametrize("left_out", [-1, 1])
+def test_one_missing_sample_is_told_where_times_are_rounded_as_most_writers_do(
+    tmp_path: Path, rate_hz: float, decimals: int, left_out: int
+) -> None:
+    times = stamps(rate_hz, decimals, "even", 0.0, left_out)
+    path = text(tmp_path, "\n".join(f"{t};{i % 7}" for i, t in enumerate(times)))
+    with pytest.raises(RateError):
+        er.read(path, rate_hz=rate_hz, unit="uV", columns=["time", "FDI"])
 
 
 def test_time_rounded_by_its_writer_is_no_gap(tmp_path: Path) -> None:
