@@ -25,6 +25,7 @@ from emgreview.measuring.rests import untouched
 from emgreview.measuring.rows import (
     Described,
     column,
+    following,
     numbers,
     responses,
     rows_to_measure,
@@ -186,9 +187,10 @@ def measure(
 
     The normalisations "… in task" count no bursts that are unusable, set aside, or left out
     by the rule. A burst that is not whole, which is often the strongest, counts by what was
-    recorded of it, up to the next burst of the trial or the trial's end, so that no burst
-    exceeds the largest peak; a note says how many do. One that a person added without an
-    offset may have ended long before, and does not count in the mean; a note says so, too.
+    recorded of it, up to the next burst of the trial, be that left out or not, or the trial's
+    end, so that no burst exceeds the largest peak; a note says how many do. One that a person
+    added without an offset may have ended long before, and does not count in the mean; a note
+    says so, too.
 
     Notes count each number that is missing and say why (``measuring.unmeasured``), but for
     what the row itself says, as of the reaction time of a burst of another kind.
@@ -264,6 +266,7 @@ def measure(
     ]
     unmarked = [part.recording.name for part in parts if all(mark.label != response for mark in part.recording.markers)]
 
+    after = following(decisions, rows)
     pieces, parted, reached, ground = [], [], 0, Ground(set(rows["channel"]))
     for part, place, mine, trial, start in ground.by_channel(parts, rows):
         x, outline = (np.asarray(kind[trial, place], dtype=np.float64) for kind in (part.data, part.envelope))
@@ -275,7 +278,7 @@ def measure(
             table |= {f"{prefix}_{name}": getattr(got, name) for name in _names(length_s)}
             table[f"{prefix}_{CLIPPED}"] = ground.share(part, place, trial, onset, stop)
         if normalise in IN_TASK:
-            peak, arv, stop = partial(x, outline, trial, onset, offset)
+            peak, arv, stop = partial(x, outline, onset, offset, after[mine.index] - start)
             share = ground.share(part, place, trial, onset, stop)
             parted.append(pd.DataFrame(dict(zip(PARTED, (peak, arv, share), strict=True)), index=mine.index))
         early, late = (cue + to_sample(edge, part.rate_hz) for edge in part.processing.rest_s)
@@ -295,8 +298,8 @@ def measure(
         table |= {name: getattr(times, name) for name in REACTION}
         table["motor_time_impossible"] = times.impossible
         for label, onsets in others.items():
-            after = (onsets[part.recording.name][trial] * part.rate_hz - cue) / part.rate_hz
-            table[f"{label}_onset_s"] = np.where(answers, after, np.nan)
+            since = (onsets[part.recording.name][trial] * part.rate_hz - cue) / part.rate_hz
+            table[f"{label}_onset_s"] = np.where(answers, since, np.nan)
         pieces.append(pd.DataFrame(table, index=mine.index))
         if part.recording.name in unmarked:
             there = ", ".join(sorted({marker.label for marker in part.recording.markers}))

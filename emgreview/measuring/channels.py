@@ -24,6 +24,7 @@ from emgreview.measuring.rows import (
     FloatArray,
     channel_of,
     column,
+    first_of,
     kept_out,
     numbers,
     one_of,
@@ -326,7 +327,7 @@ def _divisors(
 
 def _onsets(trials: Trials, rows: pd.DataFrame) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Onset of each trial with its interval, seconds from the first sample of the trial; (trials,)."""
-    mine = rows.drop_duplicates("trial")
+    mine = first_of(rows)
     trial, start = places(trials, mine)
     cue_s = (numbers(mine["cue_sample"]) - start) / trials.rate_hz
     kept = (mine["origin"] == "automatic").to_numpy(dtype=bool, na_value=False)
@@ -425,7 +426,7 @@ def average_envelopes(
         aside = usable & (rows["set_aside"].fillna(False).astype(bool) if "set_aside" in rows else False)
         if count := int(aside.sum()):
             notes.append(f"{count} responses in stretches that were set aside take no part.")
-        mine = rows[usable & ~aside].drop_duplicates("trial")
+        mine = first_of(rows[usable & ~aside])
         trial, start = ground.places(trials, mine)
         cue = numbers(mine["cue_sample"])
         if to == "response":

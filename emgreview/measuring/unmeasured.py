@@ -2,6 +2,7 @@
 
 reasons         why measures of bursts are missing
 partial         peak and ARV of bursts as far as they were recorded, for a reference that must not lose them
+ends_of         where bursts end, with an offset or without
 partial_words   how such bursts count
 """
 
@@ -12,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from emgreview.measuring.missing import Reason, whose
-from emgreview.measuring.rows import FloatArray, IntArray
+from emgreview.measuring.rows import FloatArray
 from emgreview.signal.measures import SPECTRUM_SHORTEST_S
 
 
@@ -95,18 +96,16 @@ def reasons(
 
 
 def partial(
-    x: FloatArray, outline: FloatArray, trial: IntArray, onset: FloatArray, offset: FloatArray
+    x: FloatArray, outline: FloatArray, onset: FloatArray, offset: FloatArray, following: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Peak of the ``outline`` and ARV of ``x``, both (rows, samples), from ``onset`` to ``offset``, and where each row
     ends for it, (rows,) each: as far as samples are present, NaN where none is.
 
-    A burst ends at its offset; where that is not known or lies beyond the trial, at the next burst of the same trial or
-    at the trial's end. ``trial`` (rows,) says which rows share one.
+    A burst ends at its offset; where that is not known, at the next burst of the same trial, ``following`` (rows,); at
+    the trial's end at the latest.
     """
     n = x.shape[1]
-    later = (trial[:, np.newaxis] == trial) & (onset > onset[:, np.newaxis])
-    following = np.where(later, onset, n).min(axis=1, initial=n)
-    ends = np.minimum(np.where(np.isnan(offset), following, offset), n)
+    ends = ends_of(offset, following, n)
     at = np.arange(n)
     inside = (at >= onset[:, np.newaxis]) & (at < ends[:, np.newaxis])
     peak = np.where(inside & ~np.isnan(outline), outline, -np.inf).max(axis=1, initial=-np.inf)
@@ -114,6 +113,12 @@ def partial(
     count = present.sum(axis=1)
     arv = np.where(present, np.abs(x), 0.0).sum(axis=1) / np.where(count, count, np.nan)
     return np.where(np.isfinite(peak), peak, np.nan), arv, ends
+
+
+def ends_of(offset: FloatArray, following: FloatArray, n: int) -> FloatArray:
+    """Where bursts end, (rows,): at their ``offset``, or where it is not known at the burst ``following`` or the end
+    ``n`` of the trial; never beyond that."""
+    return np.minimum(np.where(np.isnan(offset), np.where(np.isnan(following), n, following), offset), n)
 
 
 def partial_words(rows: pd.DataFrame, how: str, counts: "pd.Series[bool]", value: "pd.Series[float]") -> list[str]:
