@@ -1,4 +1,4 @@
-"""A stored review with a stretch set aside inside a burst without an offset, sealed before versions told of stretches."""
+"""A stored review: a stretch set aside inside a burst without an offset, sealed before versions told of stretches."""
 
 import json
 import shutil

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
+from emgreview.measuring.aside import NEAR_S, Aside
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.missing import Reason, missing_words
 from emgreview.measuring.rows import (
@@ -78,8 +79,8 @@ def compare_channels(
         ``common_area_percent`` of the two envelopes; ``r``, ``r2`` and ``lag_s`` of the raw
         signals; ``onset_difference_s``, B minus A for the accepted responses, with its
         interval, and ``first``. ``signal_a`` and ``signal_b`` say what was decided of each
-        signal, ``set_aside`` whether a stretch set aside touches either, ``left_out`` why a
-        row has no number. NaN where a sample or an onset is missing.
+        signal, ``set_aside`` whether a stretch set aside touches a mark of either, or comes within
+        0.1 s of the window compared, ``left_out`` why a row has no number. NaN where a sample or an onset is missing.
         ``table.attrs["notes"]`` says in words what the shared signal means, and what it does
         not, and why numbers are missing.
 
@@ -156,6 +157,12 @@ def compare_channels(
     mine = (decisions["recording"] == trials.recording.name) & decisions["channel"].isin([a, b])
     rows, notes = rows_to_measure([trials], decisions[mine], one_reviewer=True)
     aside = asides[0].fillna(False) | asides[1].fillna(False)
+    stretches, begin = Aside(decisions), np.array([cue.sample - trials.before for cue in trials.cues], dtype=np.intp)
+    for label in (a, b):
+        aside = aside | stretches.touch(
+            trials.recording.name, label, begin + start, begin + stop, near=to_sample(NEAR_S, trials.rate_hz)
+        )
+    notes += stretches.notes
     unusable = (signals[0] == "unusable") | (signals[1] == "unusable")
     left_out = _left_out(decisions, trials, (a, b))
     kept = left_out.isna().to_numpy(dtype=bool)
@@ -236,7 +243,11 @@ def compare_channels(
     described = describe(table[["recording", "trial", "set_aside"]]) | {
         "signal_a": column("text", "", f"Signal of {a}: usable, caution or unusable; missing where nothing is said"),
         "signal_b": column("text", "", f"Signal of {b}: likewise"),
-        "set_aside": column("truth", "", f"Whether a stretch set aside touches {a} or {b} in the trial"),
+        "set_aside": column(
+            "truth",
+            "",
+            f"Whether a stretch set aside touches a mark of {a} or {b}, or comes within 0.1 s of the window",
+        ),
         "left_out": column("text", "", f"Why the trial is left out, because of {a} or {b}; missing where it is not"),
         "common_area_percent": column(
             "number", "%", f"Common area over mean area (Winter eq. 6.13), rule: {rule}; {divided}"
@@ -388,7 +399,8 @@ def average_envelopes(
     The trials with an accepted response burst in the channel take part, whatever the
     alignment, so that the averages compare; those without a response marker drop out of the
     last. Where several stand, the response is the one that begins first. Unusable signals
-    take no part, nor marks in a stretch set aside, nor what was excluded or a rule leaves
+    take no part, nor marks that a stretch set aside touches, nor trials of which one comes
+    within 0.1 s of what is averaged (the filter carries it on), nor what was excluded or a rule leaves
     out (``included``). ``n`` says how many stand behind each sample, ``notes`` at how many
     samples too few do for a mean or an SD, what was left out of that channel, why, how many
     are clipped, and in how many the signal is dead, flat, missing or clipped down to its rest
@@ -416,23 +428,31 @@ def average_envelopes(
     rows_to_measure([trials], decisions, one_reviewer=True)  # names and rates of all channels, before any is averaged
     if to == "response" and not any(marker.label == response for marker in trials.recording.markers):
         raise UnknownNameError("marker", response, sorted({marker.label for marker in trials.recording.markers}))
-    out, ground = {}, Ground()
+    out, ground, stretches, near = {}, Ground(), Aside(decisions), to_sample(NEAR_S, trials.rate_hz)
     for place, label in enumerate(trials.labels):
         rows, notes = rows_to_measure([trials], decisions[decisions["channel"] == label])
         rows = rows[rows["kind"] == "response"]
         if count := int((rows["signal"] == "unusable").sum()):
             notes.append(f"{count} responses of unusable signals take no part.")
-        usable = rows["signal"] != "unusable"
-        aside = usable & (rows["set_aside"].fillna(False).astype(bool) if "set_aside" in rows else False)
+        rows = first_of(rows[(rows["signal"] != "unusable").fillna(True).astype(bool)])
+        aside = (
+            rows["set_aside"].fillna(False).to_numpy(dtype=bool) if "set_aside" in rows else np.zeros(len(rows), bool)
+        )
         if count := int(aside.sum()):
             notes.append(f"{count} responses in stretches that were set aside take no part.")
-        mine = first_of(rows[usable & ~aside])
+        mine = rows[~aside]
+        moment = _moments(trials, mine, to, response)
+        touched = stretches.touch(
+            trials.recording.name, label, *_averaged(trials, mine, moment, before_s, after_s), near=near
+        )
+        if count := int(touched.sum()):
+            notes.append(
+                f"{count} responses take no part because a stretch set aside lies within what is averaged, or 0.1 s of "
+                "it."
+            )
+        mine, moment = mine[~touched], moment[~touched]
+        notes += stretches.notes
         trial, start = ground.places(trials, mine)
-        cue = numbers(mine["cue_sample"])
-        if to == "response":
-            moment = responses(trials, trial, cue, response, 0.0)
-        else:
-            moment = cue if to == "go" else numbers(mine["onset_sample"])
         at = np.full(len(trials), np.nan)
         at[trial] = moment - start
         if count := int(np.isnan(moment).sum()):
@@ -455,3 +475,23 @@ def average_envelopes(
         out[label] = dataclasses.replace(found, notes=(*notes, *ground.notes("responses", label)))
     tell_all(f"{label}: {note}" for label, found in out.items() for note in found.notes)
     return out
+
+
+def _moments(trials: Trials, rows: pd.DataFrame, to: Moment, response: str) -> FloatArray:
+    """The moment to which each response is aligned, as a sample of the recording; NaN without one."""
+    cue = numbers(rows["cue_sample"])
+    if to == "response":
+        return responses(trials, places(trials, rows)[0], cue, response, 0.0)
+    return cue if to == "go" else numbers(rows["onset_sample"])
+
+
+def _averaged(
+    trials: Trials, rows: pd.DataFrame, moment: FloatArray, before_s: float, after_s: float
+) -> tuple[FloatArray, FloatArray]:
+    """First and past-last sample of what is averaged around each moment: no more than its trial."""
+    _, begin = places(trials, rows)
+    before, after = (
+        to_sample(checks.number(name, part, least=0, unit="s"), trials.rate_hz)
+        for name, part in (("before_s", before_s), ("after_s", after_s))
+    )
+    return np.maximum(moment - before, begin), np.minimum(moment + after, begin + len(trials.time_s))

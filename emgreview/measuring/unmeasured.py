@@ -27,12 +27,14 @@ def reasons(
     unmarked: Sequence[str],
     short: Sequence[str],
     auxiliary: Mapping[str, str],
+    aside: Mapping[str, NDArray[np.bool_]],
 ) -> list[Reason]:
     """Why measures in ``found`` of the bursts ``rows`` are missing, the first reason that holds first; without words
     where a note of its own says it, or, as of the times of a burst that is no response, the row.
 
     ``windows`` are the fixed stretches, prefix: length in s; ``unmarked`` recordings have no marker ``response`` at all
-    and ``short`` ones too little before the cue for the creep, which others say.
+    and ``short`` ones too little before the cue for the creep, which others say. ``aside`` has, of fixed stretches,
+    "rest_rms" and "creep_per_s", the rows (rows,) in which stretches set aside take their samples.
     """
     every = np.ones(len(found), dtype=bool)
 
@@ -60,6 +62,8 @@ def reasons(
         ),
     ]
     for prefix, length_s in windows.items():
+        spoilt = f"a stretch set aside touches the first {1000 * length_s:g} ms, beyond the burst"
+        out.append(Reason(own[prefix], aside.get(prefix, ~every), spoilt))
         words = f"bursts that begin less than {1000 * length_s:g} ms before the end of their trial, or lack samples"
         out.append(Reason(own[prefix], lost[prefix], f"{words} there; cut longer trials"))
     for prefix in lost:
@@ -76,6 +80,15 @@ def reasons(
         ]
     return [
         *out,
+        Reason(
+            ["rest_rms", "level_db"],
+            aside["rest_rms"],
+            "more than half of the rest window was set aside, or lies within 0.1 s of that; cut trials with a longer "
+            "rest",
+        ),
+        Reason(
+            ["creep_per_s"], aside["creep_per_s"], "a stretch set aside touches creep_s before go, or 0.1 s around it"
+        ),
         Reason(
             ["rest_rms", "level_db"],
             lacks("rest_rms"),

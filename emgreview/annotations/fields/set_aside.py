@@ -40,7 +40,7 @@ FIELD = Field(
     columns={
         "set_aside": (
             "truth",
-            "Whether a stretch set aside touches the burst (without an offset: up to the next one, or to the end of the "
+            "Whether a stretch set aside touches the burst (without an offset: up to the next one, or the end of the "
             "trial), or earliest to latest of an onset that is not locatable, or, where nothing is marked, any of what "
             "was searched: from the cue to the end of the trial",
         ),
