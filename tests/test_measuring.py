@@ -530,6 +530,17 @@ def test_two_channels_side_by_side(person, trials, decisions):
     np.testing.assert_allclose(mirrored["common_area_percent"], table["common_area_percent"])
 
 
+def test_which_response_begins_first_does_not_hang_on_the_order_of_the_rows(trials, decisions):
+    again = decisions[(decisions["channel"] == "B") & decisions["accepted"].fillna(False)].assign(burst="added-99")
+    again = again.assign(onset_sample=again["onset_sample"] + 500, onset_s=again["onset_s"] + 500 / RATE_HZ)
+    table = pd.concat([decisions, again], ignore_index=True)
+    aligned = {"to": "onset", "before_s": 0.1, "after_s": 0.1}
+    right = er.compare_channels(trials, decisions, "A", "B"), er.average_envelopes(trials, decisions, **aligned)["B"]
+    for order in (table, table[::-1], table.sort_values("onset_s", ascending=False)):
+        pd.testing.assert_frame_equal(er.compare_channels(trials, order, "A", "B"), right[0])
+        np.testing.assert_array_equal(er.average_envelopes(trials, order, **aligned)["B"].mean, right[1].mean)
+
+
 def test_words_on_shared_signal_follow_the_crosstalk():
     said = {}
     for share in (0.0, 0.5):

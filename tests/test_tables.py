@@ -95,6 +95,30 @@ def test_a_stretch_set_aside_marks_the_bursts_it_touches():
     assert list(table_of(AUTOMATIC, AUTOMATIC, aside=[after])["set_aside"]) == [False, False]
 
 
+def test_a_burst_without_an_offset_rests_on_all_until_the_next_one_or_the_trial_s_end():
+    lasting = proposal({"onset": 10_400, "offset": None, "low": None, "high": None})
+    two = add(lasting, "added-5", 11_000, 11_100, "braking")
+    inside, later, after = (
+        ("rec", "c0", 10_500, 10_510, ()),
+        ("rec", "c0", 11_500, 11_510, ()),
+        ("rec", "c0", CUE + 2000, CUE + 2001, ()),
+    )
+    for stretch, alone, of_two in (
+        (inside, [True], [True, False]),
+        (later, [True], [False, False]),
+        (after, [False], [False, False]),
+    ):
+        assert list(table_of(lasting, aside=[stretch])["set_aside"]) == alone
+        assert list(table_of(two, aside=[stretch])["set_aside"]) == of_two
+
+
+def test_the_stretches_of_a_channel_stand_in_its_rows():
+    stretches = [("rec", "c0", 12_500, 12_510, ()), ("rec", "c0", 9000, 9100, ()), ("rec", "c1", 1, 2, ())]
+    other = [("else", "c0", 9000, 9100, ())]
+    told = table_of(AUTOMATIC, AUTOMATIC, proposal(None), aside=stretches + other)["aside_samples"]
+    assert list(told.fillna("-")) == ["9000 to 9100; 12500 to 12510", "1 to 2", "-"]
+
+
 @pytest.mark.parametrize(
     ("start", "stop", "unseen", "somewhere", "moved_cue"),
     [

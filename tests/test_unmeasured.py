@@ -4,6 +4,7 @@ the floor says what takes no part."""
 import warnings
 
 import numpy as np
+import pandas as pd
 import pytest
 from faulty_review import CUT, NONE, SOME, accepted, faulty, heard, rows, sound
 
@@ -63,13 +64,47 @@ def test_bursts_that_last_to_the_end_count_in_the_mean_and_added_ones_without_an
 def test_a_burst_that_is_not_whole_ends_at_the_next_one_or_with_its_trial():
     x = np.vstack([np.arange(20.0), np.arange(20.0), -np.arange(20.0)])
     x[2, 15] = np.nan
-    trial, onset = np.array([0, 0, 1]), np.array([5.0, 12.0, 10.0])
-    peak, arv, ends = unmeasured.partial(x, np.abs(x), trial, onset, np.array([np.nan, 30.0, np.nan]))
+    onset, following = np.array([5.0, 12.0, 10.0]), np.array([12.0, np.nan, np.nan])
+    peak, arv, ends = unmeasured.partial(x, np.abs(x), onset, np.array([np.nan, 30.0, np.nan]), following)
     assert ends.tolist() == [12, 20, 20]
     assert peak.tolist() == [11, 19, 19]
     np.testing.assert_allclose(arv, [8, 15.5, np.mean([10, 11, 12, 13, 14, 16, 17, 18, 19])])
-    peak, arv, _ = unmeasured.partial(x[:1], x[:1], trial[:1], np.array([25.0]), np.array([30.0]))
+    peak, arv, _ = unmeasured.partial(x[:1], x[:1], np.array([25.0]), np.array([30.0]), np.array([np.nan]))
     assert np.isnan([*peak, *arv]).all()
+
+
+@pytest.mark.parametrize("how", ["peak in task", "mean in task"])
+@pytest.mark.parametrize("left_out", ["by the rule", "not accepted", "another reviewer's"])
+def test_a_burst_without_an_offset_ends_at_the_next_one_whether_or_not_that_counts(left_out, how):
+    """A much stronger burst of another kind follows at 0.8 s: it is no part of what the others are divided by."""
+    x, markers = sound()
+    x = x.copy()
+    cues = [at for at, label in markers if label == "go"]
+    for cue in cues[::3]:
+        x[1, cue + 1600 : cue + 2200] *= 1000
+    trials = er.cut_trials(heard(x, markers), **CUT)
+    _, _, table = rows(SOME, origin="automatic", **NONE)(None, None, accepted().copy().assign(included=True))
+    open_ones = table[(table["channel"] == "bad") & table["offset_s"].isna()]
+    shift = {"onset_s": 0.8, "offset_s": 1.1, "kind": "braking", "burst": "added-99"}
+    later = open_ones.assign(**shift, onset_sample=open_ones["cue_sample"] + 1600)
+    later["offset_sample"] = later["cue_sample"] + 2200
+    if left_out == "by the rule":
+        later = later.assign(included=False, why_not="kind braking")
+    if left_out == "not accepted":
+        later = later.assign(accepted=False)
+    if left_out == "another reviewer's":  # two reviewers' bursts do not end each other's
+        near = open_ones.assign(reviewer="r2", onset_sample=open_ones["onset_sample"] + 10, accepted=False)
+        later = pd.concat([later.assign(accepted=False), near])
+    found = er.measure(trials, pd.concat([table, later], ignore_index=True), normalise=how)
+    mine = found[found["channel"] == "bad"].reset_index(drop=True)
+    name = {"peak in task": "burst_peak", "mean in task": "burst_arv"}[how]
+    divided = 100 * mine["first_30_ms_peak"] / mine["first_30_ms_peak_percent"]
+    row = {trial: index for index, trial in enumerate(trials.ids)}
+    at = [row[trial] for trial in mine["trial"]]
+    signal = {"burst_peak": trials.envelope, "burst_arv": np.abs(trials.data)}[name][at, 1]
+    parts = [signal[i, 2500 : (3600 if np.isnan(mine["offset_s"][i]) else 3200)] for i in range(len(mine))]
+    right = np.max([part.max() for part in parts]) if how == "peak in task" else np.mean([p.mean() for p in parts])
+    np.testing.assert_allclose(divided, right, rtol=1e-4)
 
 
 def test_windows_of_less_than_a_sample_are_refused():

@@ -20,20 +20,24 @@ from emgreview.checks import demand
 from emgreview.detecting import onsets_of
 from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.measuring.answers import kin_words, late_words, responses
+from emgreview.measuring.aside import Aside
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.missing import missing_words
 from emgreview.measuring.rests import untouched
 from emgreview.measuring.rows import (
     Described,
+    FloatArray,
     column,
+    following,
     numbers,
+    places,
     rows_to_measure,
     ruled_out,
     tell_all,
     trials_of,
     unit_of,
 )
-from emgreview.measuring.unmeasured import partial, partial_words, reasons
+from emgreview.measuring.unmeasured import ends_of, partial, partial_words, reasons
 from emgreview.model import Trials, to_sample
 from emgreview.reading.settled import listed
 from emgreview.signal import measures
@@ -56,6 +60,9 @@ Kinesiol), peak and mean in task apart."""
 
 IN_TASK = {"peak in task": "burst_peak", "mean in task": "burst_arv"}
 AMPLITUDES = ("rms", "arv", "peak")
+
+MOST_ASIDE = 0.5
+"""A rest of which more was set aside is missing: common practice, no source."""
 
 CLIPPED = "clipped_share"
 PARTED = ("burst_peak", "burst_arv", CLIPPED)
@@ -180,6 +187,13 @@ def measure(
     ``creep_s`` before it. Where a zero-phase filter has carried activity into these, they
     are filtered causally, and a note says in how many rows (``measuring.rests``).
 
+    Bursts that a stretch set aside touches are measured, and ``set_aside`` names them; a burst
+    without an offset lasts, for this, to the next burst or the trial's end. Of other bursts
+    ``first_…`` is missing where such a stretch lies in that window. ``rest_rms`` and
+    ``level_db`` rest on what of the rest window lies 0.1 s or more from what was set aside, as
+    the filter carries it on, and are missing where that is less than half; ``creep_per_s`` is
+    missing where such a stretch comes so near. Notes count all.
+
     For bursts of kind "response", the first marker labelled ``response`` that is
     ``response_from_s`` or later after the cue, and before the next cue, gives the reaction
     time. The next cue is any that these trials were cut around, or that differs from theirs
@@ -189,9 +203,10 @@ def measure(
 
     The normalisations "… in task" count no bursts that are unusable, set aside, or left out
     by the rule. A burst that is not whole, which is often the strongest, counts by what was
-    recorded of it, up to the next burst of the trial or the trial's end, so that no burst
-    exceeds the largest peak; a note says how many do. One that a person added without an
-    offset may have ended long before, and does not count in the mean; a note says so, too.
+    recorded of it, up to the next burst of the trial, be that left out or not, or the trial's
+    end, so that no burst exceeds the largest peak; a note says how many do. One that a person
+    added without an offset may have ended long before, and does not count in the mean; a note
+    says so, too.
 
     Notes count each number that is missing and say why (``measuring.unmeasured``), but for
     what the row itself says, as of the reaction time of a burst of another kind.
@@ -267,7 +282,14 @@ def measure(
     ]
     unmarked = [part.recording.name for part in parts if all(mark.label != response for mark in part.recording.markers)]
 
-    pieces, parted, reached, beyond, ground = [], [], 0, 0, Ground(set(rows["channel"]))
+    aside = Aside(decisions)
+    notes += aside.notes
+    after = following(decisions, rows)
+    spoilt_marks = _set_aside(parts, rows, aside, after)
+    if "set_aside" in rows or spoilt_marks.any():
+        rows["set_aside"] = spoilt_marks.astype("boolean")
+    no_rest, crept, beyond = np.zeros(len(rows)), np.zeros(len(rows)), dict[str, NDArray[np.bool_]]()
+    pieces, parted, reached, later, ground = [], [], 0, 0, Ground(set(rows["channel"]))
     for part, place, mine, trial, start in ground.by_channel(parts, rows):
         x, outline = (np.asarray(kind[trial, place], dtype=np.float64) for kind in (part.data, part.envelope))
         cue, onset, offset = (numbers(mine[f"{name}_sample"]) - start for name in ("cue", "onset", "offset"))
@@ -277,31 +299,38 @@ def measure(
             got = measures.measure(x, outline, part.rate_hz, onset, stop)
             table |= {f"{prefix}_{name}": getattr(got, name) for name in _names(length_s)}
             table[f"{prefix}_{CLIPPED}"] = ground.share(part, place, trial, onset, stop)
+            if prefix != "burst":
+                lost = aside.touch(part.recording.name, part.labels[place], onset + start, stop + start, mine)
+                lost &= ~spoilt_marks[mine.index].to_numpy()
+                beyond.setdefault(prefix, np.zeros(len(rows), dtype=bool))[mine.index] = lost
+                table |= {name: np.where(lost, np.nan, table[name]) for name in table if name.startswith(f"{prefix}_")}
         if normalise in IN_TASK:
-            peak, arv, stop = partial(x, outline, trial, onset, offset)
-            share = ground.share(part, place, trial, onset, stop)
-            parted.append(pd.DataFrame(dict(zip(PARTED, (peak, arv, share), strict=True)), index=mine.index))
+            peak, arv, stop = partial(x, outline, onset, offset, after[mine.index] - start)
+            railed = ground.share(part, place, trial, onset, stop)
+            parted.append(pd.DataFrame(dict(zip(PARTED, (peak, arv, railed), strict=True)), index=mine.index))
         early, late = (cue + to_sample(edge, part.rate_hz) for edge in part.processing.rest_s)
-        rest, touched = untouched(part, place, trial, early, late)
-        table["rest_rms"] = measures.rms(rest)
+        spoilt = aside.spoilt(part, part.labels[place], trial, mine)
+        rest, touched, share = untouched(part, place, trial, early, late, spoilt)
+        table["rest_rms"] = np.where(share > MOST_ASIDE, np.nan, measures.rms(rest))
         with np.errstate(divide="ignore"):
             ratio = table["burst_rms"] / np.where(table["rest_rms"] > 0, table["rest_rms"], np.nan)
             table["level_db"] = 20 * np.log10(ratio)
-        prepared, too = untouched(part, place, trial, cue - to_sample(creep_s, part.rate_hz), cue)
+        prepared, too, taken = untouched(part, place, trial, cue - to_sample(creep_s, part.rate_hz), cue, spoilt)
         table["creep_per_s"] = measures.slope_per_s(prepared, part.rate_hz, 0, to_sample(creep_s, part.rate_hz))
+        no_rest[mine.index], crept[mine.index] = share, taken
         reached += int((touched | too).sum())
         answers = (mine["kind"] == "response").to_numpy(dtype=bool, na_value=False)
         around = {one.cue for one in parts}
         found_at = responses(part, trial, cue + start, response, response_from_s, decisions=decisions, cues=around)
-        pressed, beyond = found_at.sample - start, beyond + int((answers & found_at.late).sum())
+        pressed, later = found_at.sample - start, later + int((answers & found_at.late).sum())
         times = measures.reaction(
             *(np.where(answers, moment, np.nan) / part.rate_hz for moment in (cue, onset, pressed))
         )
         table |= {name: getattr(times, name) for name in REACTION}
         table["motor_time_impossible"] = times.impossible
         for label, onsets in others.items():
-            after = (onsets[part.recording.name][trial] * part.rate_hz - cue) / part.rate_hz
-            table[f"{label}_onset_s"] = np.where(answers, after, np.nan)
+            since = (onsets[part.recording.name][trial] * part.rate_hz - cue) / part.rate_hz
+            table[f"{label}_onset_s"] = np.where(answers, since, np.nan)
         pieces.append(pd.DataFrame(table, index=mine.index))
         if part.recording.name in unmarked:
             there = ", ".join(sorted({marker.label for marker in part.recording.markers}))
@@ -311,7 +340,7 @@ def measure(
             )
         else:
             notes += kin_words(part, response, int((answers & np.isnan(pressed)).sum()))
-    notes += late_words(response, beyond, int((rows["kind"] == "response").sum()))
+    notes += late_words(response, later, int((rows["kind"] == "response").sum()))
     columns = _columns(windows_s, unit, creep_s) | {
         f"{label}_onset_s": column("number", "s", f"Onset of channel {label}, from the cue, by method {how}")
         for label, how in (auxiliary or {}).items()
@@ -341,8 +370,13 @@ def measure(
         )
     if normalise in IN_TASK and (told := ground.coded()):
         notes.append(f"{normalise} rests on codes for missing samples too, and percentages of it mean nothing: {told}.")
-    if "set_aside" in rows and (count := int(rows["set_aside"].fillna(False).astype(bool).sum())):
+    if count := int(spoilt_marks.sum()):
         notes.append(f"{count} bursts in stretches that were set aside are measured; the column set_aside names them.")
+    if count := int(((no_rest > 0) & (no_rest <= MOST_ASIDE)).sum()):
+        notes.append(
+            f"In {count} rows a stretch set aside touches the rest window, or 0.1 s around it: rest_rms and level_db "
+            "rest on what is left of it, half or more."
+        )
     notes += ground.notes("bursts")
     described = describe(carried) | columns
     why = reasons(
@@ -354,6 +388,11 @@ def measure(
         unmarked=unmarked,
         short=short,
         auxiliary=auxiliary or {},
+        aside={
+            **beyond,
+            "rest_rms": no_rest > MOST_ASIDE,
+            "creep_per_s": crept > 0,
+        },
     )
     notes += missing_words(out, {name: described[name] for name in ("offset_s", *columns)}, why)
     out.attrs |= {"columns": described, "notes": tell_all(notes)}
@@ -373,6 +412,21 @@ def _others(parts: Sequence[Trials], auxiliary: Mapping[str, str] | None) -> dic
                 raise UnknownNameError("auxiliary channel", label, part.auxiliary_labels)
             out[label][part.recording.name] = onsets_of(part, label, method=how).onset_s
     return out
+
+
+def _set_aside(parts: Sequence[Trials], rows: pd.DataFrame, aside: Aside, after: FloatArray) -> "pd.Series[bool]":
+    """Whether a stretch set aside touches each burst: as the table says of its mark, and, without an offset, up to the
+    next burst, or to the end of its trial as it was cut here."""
+    said = rows["set_aside"].fillna(False) if "set_aside" in rows else pd.Series(False, index=rows.index)
+    out = said.astype(bool).to_numpy(copy=True)
+    for part in parts:
+        for label in part.labels:
+            at = np.flatnonzero((rows["recording"] == part.recording.name) & (rows["channel"] == label))
+            mine = rows.iloc[at]
+            _, start = places(part, mine)
+            ends = ends_of(numbers(mine["offset_sample"]) - start, after[at] - start, len(part.time_s))
+            out[at] |= aside.touch(part.recording.name, label, numbers(mine["onset_sample"]), ends + start, mine)
+    return pd.Series(out, index=rows.index)
 
 
 def _stretches(windows_s: Sequence[float]) -> list[tuple[str, float]]:

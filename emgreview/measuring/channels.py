@@ -19,12 +19,14 @@ from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
 from emgreview.measuring.answers import SEARCHED, kin_words, late_words, responses
+from emgreview.measuring.aside import NEAR_S, Aside
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.missing import Reason, missing_words
 from emgreview.measuring.rows import (
     FloatArray,
     channel_of,
     column,
+    first_of,
     kept_out,
     numbers,
     one_of,
@@ -77,8 +79,8 @@ def compare_channels(
         ``common_area_percent`` of the two envelopes; ``r``, ``r2`` and ``lag_s`` of the raw
         signals; ``onset_difference_s``, B minus A for the accepted responses, with its
         interval, and ``first``. ``signal_a`` and ``signal_b`` say what was decided of each
-        signal, ``set_aside`` whether a stretch set aside touches either, ``left_out`` why a
-        row has no number. NaN where a sample or an onset is missing.
+        signal, ``set_aside`` whether a stretch set aside touches a mark of either, or comes within
+        0.1 s of the window compared, ``left_out`` why a row has no number. NaN where a sample or an onset is missing.
         ``table.attrs["notes"]`` says in words what the shared signal means, and what it does
         not, and why numbers are missing.
 
@@ -155,6 +157,12 @@ def compare_channels(
     mine = (decisions["recording"] == trials.recording.name) & decisions["channel"].isin([a, b])
     rows, notes = rows_to_measure([trials], decisions[mine], one_reviewer=True)
     aside = asides[0].fillna(False) | asides[1].fillna(False)
+    stretches, begin = Aside(decisions), np.array([cue.sample - trials.before for cue in trials.cues], dtype=np.intp)
+    for label in (a, b):
+        aside = aside | stretches.touch(
+            trials.recording.name, label, begin + start, begin + stop, near=to_sample(NEAR_S, trials.rate_hz)
+        )
+    notes += stretches.notes
     unusable = (signals[0] == "unusable") | (signals[1] == "unusable")
     left_out = _left_out(decisions, trials, (a, b))
     kept = left_out.isna().to_numpy(dtype=bool)
@@ -235,7 +243,11 @@ def compare_channels(
     described = describe(table[["recording", "trial", "set_aside"]]) | {
         "signal_a": column("text", "", f"Signal of {a}: usable, caution or unusable; missing where nothing is said"),
         "signal_b": column("text", "", f"Signal of {b}: likewise"),
-        "set_aside": column("truth", "", f"Whether a stretch set aside touches {a} or {b} in the trial"),
+        "set_aside": column(
+            "truth",
+            "",
+            f"Whether a stretch set aside touches a mark of {a} or {b}, or comes within 0.1 s of the window",
+        ),
         "left_out": column("text", "", f"Why the trial is left out, because of {a} or {b}; missing where it is not"),
         "common_area_percent": column(
             "number", "%", f"Common area over mean area (Winter eq. 6.13), rule: {rule}; {divided}"
@@ -326,7 +338,7 @@ def _divisors(
 
 def _onsets(trials: Trials, rows: pd.DataFrame) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Onset of each trial with its interval, seconds from the first sample of the trial; (trials,)."""
-    mine = rows.drop_duplicates("trial")
+    mine = first_of(rows)
     trial, start = places(trials, mine)
     cue_s = (numbers(mine["cue_sample"]) - start) / trials.rate_hz
     kept = (mine["origin"] == "automatic").to_numpy(dtype=bool, na_value=False)
@@ -387,12 +399,13 @@ def average_envelopes(
     The trials with an accepted response burst in the channel take part, whatever the
     alignment, so that the averages compare; those without a response marker, as
     :func:`emgreview.measure` looks for it, drop out of the last. Where several stand, the
-    response is the one that begins first. Unusable signals take no part, nor marks in a
-    stretch set aside, nor what was excluded or a rule leaves out (``included``). ``n`` says
-    how many stand behind each sample, ``notes`` at how many samples too few do for a mean or
-    an SD, what was left out of that channel, why, how many are clipped, and in how many the
-    signal is dead, flat, missing or clipped down to its rest (``signal.unfit``) and yet takes
-    part.
+    response is the one that begins first. Unusable signals take no part, nor marks that a
+    stretch set aside touches, nor trials of which one comes within 0.1 s of what is averaged
+    (the filter carries it on), nor what was excluded or a rule leaves out (``included``).
+    ``n`` says how many stand behind each sample, ``notes`` at how many samples too few do for
+    a mean or an SD, what was left out of that channel, why, how many are clipped, and in how
+    many the signal is dead, flat, missing or clipped down to its rest (``signal.unfit``) and
+    yet takes part.
 
     A zero-phase envelope starts to rise before the signal does: the foot of an average tells
     no onset.
@@ -416,26 +429,34 @@ def average_envelopes(
     rows_to_measure([trials], decisions, one_reviewer=True)  # names and rates of all channels, before any is averaged
     if to == "response" and not any(marker.label == response for marker in trials.recording.markers):
         raise UnknownNameError("marker", response, sorted({marker.label for marker in trials.recording.markers}))
-    out, ground = {}, Ground()
+    out, ground, stretches, near = {}, Ground(), Aside(decisions), to_sample(NEAR_S, trials.rate_hz)
     for place, label in enumerate(trials.labels):
         rows, notes = rows_to_measure([trials], decisions[decisions["channel"] == label])
         rows = rows[rows["kind"] == "response"]
         if count := int((rows["signal"] == "unusable").sum()):
             notes.append(f"{count} responses of unusable signals take no part.")
-        usable = rows["signal"] != "unusable"
-        aside = usable & (rows["set_aside"].fillna(False).astype(bool) if "set_aside" in rows else False)
+        rows = first_of(rows[(rows["signal"] != "unusable").fillna(True).astype(bool)])
+        aside = (
+            rows["set_aside"].fillna(False).to_numpy(dtype=bool) if "set_aside" in rows else np.zeros(len(rows), bool)
+        )
         if count := int(aside.sum()):
             notes.append(f"{count} responses in stretches that were set aside take no part.")
-        mine = rows[usable & ~aside].drop_duplicates("trial")
-        trial, start = ground.places(trials, mine)
-        cue = numbers(mine["cue_sample"])
+        mine = rows[~aside]
+        moment, late = _moments(trials, mine, to, response, decisions)
+        touched = stretches.touch(
+            trials.recording.name, label, *_averaged(trials, mine, moment, before_s, after_s), near=near
+        )
+        if count := int(touched.sum()):
+            notes.append(
+                f"{count} responses take no part because a stretch set aside lies within what is averaged, or 0.1 s of "
+                "it."
+            )
+        mine, moment = mine[~touched], moment[~touched]
         if to == "response":
-            found_at = responses(trials, trial, cue, response, 0.0, decisions=decisions)
-            moment = found_at.sample
             notes += kin_words(trials, response, int(np.isnan(moment).sum()))
-            notes += late_words(response, int(found_at.late.sum()), len(mine))
-        else:
-            moment = cue if to == "go" else numbers(mine["onset_sample"])
+            notes += late_words(response, int(late[~touched].sum()), len(mine))
+        notes += stretches.notes
+        trial, start = ground.places(trials, mine)
         at = np.full(len(trials), np.nan)
         at[trial] = moment - start
         if count := int(np.isnan(moment).sum()):
@@ -458,3 +479,26 @@ def average_envelopes(
         out[label] = dataclasses.replace(found, notes=(*notes, *ground.notes("responses", label)))
     tell_all(f"{label}: {note}" for label, found in out.items() for note in found.notes)
     return out
+
+
+def _moments(
+    trials: Trials, rows: pd.DataFrame, to: Moment, response: str, decisions: pd.DataFrame
+) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """The moment to which each response is aligned, as a sample of the recording, NaN without one; whether it lies
+    beyond the trial."""
+    cue = numbers(rows["cue_sample"])
+    if to == "response":
+        return responses(trials, places(trials, rows)[0], cue, response, 0.0, decisions=decisions)
+    return cue if to == "go" else numbers(rows["onset_sample"]), np.zeros(len(rows), dtype=bool)
+
+
+def _averaged(
+    trials: Trials, rows: pd.DataFrame, moment: FloatArray, before_s: float, after_s: float
+) -> tuple[FloatArray, FloatArray]:
+    """First and past-last sample of what is averaged around each moment: no more than its trial."""
+    _, begin = places(trials, rows)
+    before, after = (
+        to_sample(checks.number(name, part, least=0, unit="s"), trials.rate_hz)
+        for name, part in (("before_s", before_s), ("after_s", after_s))
+    )
+    return np.maximum(moment - before, begin), np.minimum(moment + after, begin + len(trials.time_s))

@@ -14,6 +14,7 @@ from emgreview.annotations import scales
 from emgreview.checks import demand
 from emgreview.detecting import onsets_of
 from emgreview.errors import ParameterError
+from emgreview.measuring.aside import NEAR_S, Aside
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.rows import (
     FloatArray,
@@ -95,11 +96,12 @@ def detection_floor(
     Notes
     -----
     Rest is the rest window of each trial, but for trials where the default method calls it
-    active, flat or missing, and those whose signal ``decisions`` call unusable or exclude.
-    Bursts are the stronger half of each recording's accepted responses in ``decisions``
-    (unusable signals, what was excluded, and what a rule for inclusion leaves out take no
-    part), or, without such a table, of those the default method finds. Rests stay whatever
-    the rule: it speaks of bursts.
+    active, flat or missing, and those whose signal ``decisions`` call unusable or exclude, or
+    within 0.1 s of whose rest a stretch was set aside. Bursts are the stronger half of each recording's
+    accepted responses in ``decisions`` (unusable signals, bursts that a stretch set aside
+    touches, what was excluded, and what a rule for inclusion leaves out take no part), or,
+    without such a table, of those the default method finds. Rests stay whatever the rule: it
+    speaks of bursts.
 
     ``left_out`` tells what took no part, how many bursts are clipped, and how many rests or
     bursts come from signals that are dead, flat, missing or clipped down to their rest
@@ -197,8 +199,24 @@ def _rests_and_bursts(
         if bad.any():
             notes.append(f"{bad.sum()} rests of unusable or excluded signals take no part.")
         quiet &= ~bad
+        aside = Aside(decisions)
+        notes += aside.notes
+        begin = np.array([cue.sample - trials.before for cue in trials.cues], dtype=np.intp)
+        touched = quiet & aside.touch(
+            trials.recording.name, channel, begin + early, begin + late, near=to_sample(NEAR_S, rate_hz)
+        )
+        if touched.any():
+            notes.append(f"{touched.sum()} rests that a stretch set aside touches take no part.")
+        quiet &= ~touched
+        edges = numbers(rows["onset_sample"]), numbers(rows["offset_sample"])
+        spoilt = aside.touch(trials.recording.name, channel, *edges)
+        if "set_aside" in rows:
+            spoilt |= rows["set_aside"].fillna(False).to_numpy(dtype=bool)
+        if spoilt.any():
+            notes.append(f"{spoilt.sum()} bursts that a stretch set aside touches take no part.")
+        rows = rows[~spoilt]
         trial, start = places(trials, rows)
-        onset, offset = numbers(rows["onset_sample"]) - start, numbers(rows["offset_sample"]) - start
+        onset, offset = (edge[~spoilt] - start for edge in edges)
     bursts, whole = measures.stretches(x[trial], onset, offset)
     if not whole.all():
         notes.append(f"{(~whole).sum()} bursts that reach beyond their trial or lack samples take no part.")

@@ -28,32 +28,42 @@ NEAR_S, STRONG = 0.15, 6.0
 
 
 def untouched(
-    part: Trials, place: int, trial: IntArray, first: FloatArray, last: FloatArray
-) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Samples ``first`` to ``last`` (excluded) of some trials of one channel, and in which of them the trials' filter
-    had brought later activity: (rows, longest) and (rows,).
+    part: Trials,
+    place: int,
+    trial: IntArray,
+    first: FloatArray,
+    last: FloatArray,
+    spoilt: NDArray[np.bool_],
+) -> tuple[FloatArray, NDArray[np.bool_], FloatArray]:
+    """Samples ``first`` to ``last`` (excluded) of some trials of one channel, in which of them the trials' filter had
+    brought later activity, and what share was set aside: (rows, longest), (rows,) and (rows,).
 
     ``trial`` (rows,) says which trial, ``first`` and ``last`` (rows,) count from its first sample. Touched stretches
     come from the raw recording by the same band, run forward once; all others are the trials' own samples. Rows that
-    are not whole are NaN.
+    are not whole are NaN. ``spoilt`` (rows, samples) says which samples of the trials were set aside: these are NaN.
     """
     x = np.asarray(part.data[trial, place], dtype=np.float64)
     own, whole = measures.stretches(x, first, last)
+    out, _ = measures.stretches(spoilt.astype(np.float64), first, last)
+    gone = out == 1
+    aside = gone.sum(axis=1) / np.maximum(np.isfinite(out).sum(axis=1), 1)
+    own[gone] = np.nan
     touched = np.zeros(len(trial), dtype=bool)
     if part.processing.direction == "causal":
-        return own, touched
+        return own, touched, aside
     level = measures.rms(own)
     near = to_sample(NEAR_S, part.rate_hz)
     causal = dataclasses.replace(part.processing, direction="causal")
     for row in np.flatnonzero(whole):
         start, stop = int(first[row]), int(last[row])
         after = np.abs(x[row, stop : stop + near])
-        if not (after > STRONG * level[row]).any():
+        if aside[row] == 1 or not (after > STRONG * level[row]).any():
             continue
         begin = part.cues[trial[row]].sample - part.before
         clean = condition(
             part.recording, begin + start, begin + stop, channels=[part.labels[place]], processing=causal
         )[0][0]
-        if level[row] > TOUCHED * np.sqrt(np.mean(clean**2)):
+        clean[gone[row, : stop - start]] = np.nan
+        if level[row] > TOUCHED * np.sqrt(np.nanmean(clean**2)):
             own[row, : stop - start], touched[row] = clean, True
-    return own, touched
+    return own, touched, aside

@@ -6,6 +6,8 @@ ruled_out       rows that a rule for inclusion leaves out
 said_of         what the decisions say of the signal of one channel in each trial
 excluded        in which trials a channel was excluded
 kept_out        why a channel of a trial is left out altogether
+first_of        of the bursts of each trial the one that begins first
+following       where the next burst of the same trial begins, whether or not it counts
 places          where they lie; whoever measures there goes through ``ground``, which tells what cannot be judged
 unit_of, channel_of, trials_of, one_of, numbers, column     small steps
 """
@@ -289,3 +291,22 @@ def places(part: Trials, rows: pd.DataFrame) -> tuple[IntArray, IntArray]:
     at = {trial: index for index, trial in enumerate(part.ids)}
     trial = np.array([at[name] for name in rows["trial"]], dtype=np.intp)
     return trial, np.array([part.cues[index].sample - part.before for index in trial], dtype=np.intp)
+
+
+def first_of(rows: pd.DataFrame) -> pd.DataFrame:
+    """Of some bursts of one channel the one of each trial that begins first, whatever the order of the rows."""
+    return rows.sort_values("onset_sample", kind="stable").drop_duplicates("trial").sort_index()
+
+
+def following(decisions: pd.DataFrame, rows: pd.DataFrame) -> FloatArray:
+    """Sample at which the next burst of the same reviewer, trial and channel begins, (rows,), NaN without one: among
+    all bursts of ``decisions`` that stand, whether or not they count, since a burst ends there all the same."""
+    names = [name for name in ("reviewer", "recording", "trial", "channel") if name in decisions]
+    stands = decisions[decisions["burst"].notna() & (decisions["origin"] != "removed")]
+    of = list(stands[names].fillna("").itertuples(index=False, name=None))
+    begun: dict[tuple[str, ...], list[float]] = {}
+    for whose, onset in zip(of, numbers(stands["onset_sample"]), strict=True):
+        begun.setdefault(whose, []).append(onset)
+    own = zip(rows[names].fillna("").itertuples(index=False, name=None), numbers(rows["onset_sample"]), strict=True)
+    later = ([at for at in begun.get(whose, ()) if at > onset] for whose, onset in own)
+    return np.array([min(onsets, default=np.nan) for onsets in later], dtype=np.float64)

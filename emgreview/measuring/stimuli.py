@@ -12,6 +12,7 @@ import pandas as pd
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
+from emgreview.measuring.aside import Aside
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.missing import Reason, missing_words
 from emgreview.measuring.neighbours import near, near_reasons, near_words, without_others
@@ -22,6 +23,7 @@ from emgreview.signal.clip import at_rail
 from emgreview.tables import describe
 
 TOLD = ("decay", "mixed", "clipped_share")
+ASIDE = "Whether a stretch set aside touches the channel's mark in the trial, or background, potential or silent period"
 MEASURED = ("peak_to_peak", "latency_s", "silent_period_s", "pause_level", "background_rms")
 
 
@@ -70,9 +72,10 @@ def measure_evoked(
         stimulus comes so near that size and latency may be of both; ``clipped_share`` is that
         of the samples within the window that lie at a rail of the raw recording
         (``signal.clip``): above 0 the size is too small. With ``decisions``, ``signal`` says
-        what was decided of the channel in that trial, ``set_aside`` whether a stretch set
-        aside touches its mark. ``table.attrs["timed"]`` says which signal the times come
-        from, ``table.attrs["notes"]`` what was left out, and why numbers are missing.
+        what was decided of the channel in that trial, ``set_aside`` whether a stretch set aside
+        touches its mark, or anything from the background to the end of what is read.
+        ``table.attrs["timed"]`` says which signal the times come from, ``table.attrs["notes"]``
+        what was left out, and why numbers are missing.
 
     Raises
     ------
@@ -300,7 +303,14 @@ def measure_evoked(
             lambda words: words.notna(), None
         )
         out["set_aside"] = pd.array([said[label][1].get(trial, pd.NA) for label, trial in places], dtype="boolean")
-        columns |= describe(out[["signal", "set_aside"]])
+        aside, stimulus_at = Aside(decisions), out["stimulus_sample"].to_numpy(dtype=np.float64)
+        for label in trials.labels:
+            spoilt_ones = aside.touch(
+                rec.name, label, stimulus_at + to_sample(rest[0], trials.rate_hz), stimulus_at + after
+            )
+            out.loc[spoilt_ones & (out["channel"] == label).to_numpy(dtype=bool), "set_aside"] = True
+        notes += aside.notes
+        columns |= describe(out[["signal"]]) | {"set_aside": column("truth", "", ASIDE)}
         gone = {label: kept_out(decisions, trials, label) for label in trials.labels}
         why = pd.Series([gone[label].get(trial) for label, trial in places], index=out.index, dtype=object)
         if why.notna().any():
@@ -326,6 +336,11 @@ def measure_evoked(
         notes.append(
             f"Of {unsaid} channels of stimuli the table of decisions says nothing: they are measured; signal and "
             "set_aside are missing there."
+        )
+    if "set_aside" in out and (touched := int(out["set_aside"].fillna(False).sum())):
+        notes.append(
+            f"{touched} channels of stimuli that a stretch set aside touches are measured; the column set_aside names "
+            "them."
         )
     if doubtful := int((decayed & out["latency_s"].notna()).sum()):
         notes.append(

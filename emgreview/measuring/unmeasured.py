@@ -2,6 +2,7 @@
 
 reasons         why measures of bursts are missing
 partial         peak and ARV of bursts as far as they were recorded, for a reference that must not lose them
+ends_of         where bursts end, with an offset or without
 partial_words   how such bursts count
 """
 
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 
 from emgreview.measuring.answers import SEARCHED
 from emgreview.measuring.missing import Reason, whose
-from emgreview.measuring.rows import FloatArray, IntArray
+from emgreview.measuring.rows import FloatArray
 from emgreview.signal.measures import SPECTRUM_SHORTEST_S
 
 
@@ -27,12 +28,14 @@ def reasons(
     unmarked: Sequence[str],
     short: Sequence[str],
     auxiliary: Mapping[str, str],
+    aside: Mapping[str, NDArray[np.bool_]],
 ) -> list[Reason]:
     """Why measures in ``found`` of the bursts ``rows`` are missing, the first reason that holds first; without words
     where a note of its own says it, or, as of the times of a burst that is no response, the row.
 
     ``windows`` are the fixed stretches, prefix: length in s; ``unmarked`` recordings have no marker ``response`` at all
-    and ``short`` ones too little before the cue for the creep, which others say.
+    and ``short`` ones too little before the cue for the creep, which others say. ``aside`` has, of fixed stretches,
+    "rest_rms" and "creep_per_s", the rows (rows,) in which stretches set aside take their samples.
     """
     every = np.ones(len(found), dtype=bool)
 
@@ -60,6 +63,8 @@ def reasons(
         ),
     ]
     for prefix, length_s in windows.items():
+        spoilt = f"a stretch set aside touches the first {1000 * length_s:g} ms, beyond the burst"
+        out.append(Reason(own[prefix], aside.get(prefix, ~every), spoilt))
         words = f"bursts that begin less than {1000 * length_s:g} ms before the end of their trial, or lack samples"
         out.append(Reason(own[prefix], lost[prefix], f"{words} there; cut longer trials"))
     for prefix in lost:
@@ -76,6 +81,15 @@ def reasons(
         ]
     return [
         *out,
+        Reason(
+            ["rest_rms", "level_db"],
+            aside["rest_rms"],
+            "more than half of the rest window was set aside, or lies within 0.1 s of that; cut trials with a longer "
+            "rest",
+        ),
+        Reason(
+            ["creep_per_s"], aside["creep_per_s"], "a stretch set aside touches creep_s before go, or 0.1 s around it"
+        ),
         Reason(
             ["rest_rms", "level_db"],
             lacks("rest_rms"),
@@ -96,18 +110,16 @@ def reasons(
 
 
 def partial(
-    x: FloatArray, outline: FloatArray, trial: IntArray, onset: FloatArray, offset: FloatArray
+    x: FloatArray, outline: FloatArray, onset: FloatArray, offset: FloatArray, following: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Peak of the ``outline`` and ARV of ``x``, both (rows, samples), from ``onset`` to ``offset``, and where each row
     ends for it, (rows,) each: as far as samples are present, NaN where none is.
 
-    A burst ends at its offset; where that is not known or lies beyond the trial, at the next burst of the same trial or
-    at the trial's end. ``trial`` (rows,) says which rows share one.
+    A burst ends at its offset; where that is not known, at the next burst of the same trial, ``following`` (rows,); at
+    the trial's end at the latest.
     """
     n = x.shape[1]
-    later = (trial[:, np.newaxis] == trial) & (onset > onset[:, np.newaxis])
-    following = np.where(later, onset, n).min(axis=1, initial=n)
-    ends = np.minimum(np.where(np.isnan(offset), following, offset), n)
+    ends = ends_of(offset, following, n)
     at = np.arange(n)
     inside = (at >= onset[:, np.newaxis]) & (at < ends[:, np.newaxis])
     peak = np.where(inside & ~np.isnan(outline), outline, -np.inf).max(axis=1, initial=-np.inf)
@@ -115,6 +127,12 @@ def partial(
     count = present.sum(axis=1)
     arv = np.where(present, np.abs(x), 0.0).sum(axis=1) / np.where(count, count, np.nan)
     return np.where(np.isfinite(peak), peak, np.nan), arv, ends
+
+
+def ends_of(offset: FloatArray, following: FloatArray, n: int) -> FloatArray:
+    """Where bursts end, (rows,): at their ``offset``, or where it is not known at the burst ``following`` or the end
+    ``n`` of the trial; never beyond that."""
+    return np.minimum(np.where(np.isnan(offset), np.where(np.isnan(following), n, following), offset), n)
 
 
 def partial_words(rows: pd.DataFrame, how: str, counts: "pd.Series[bool]", value: "pd.Series[float]") -> list[str]:

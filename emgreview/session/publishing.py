@@ -60,7 +60,7 @@ class Publishing(Around):
             for name, one in self._proposals.recordings.items()
         }
 
-    def _table(self, activity_of: Callable[[str, str], Activity]) -> tables.Table:
+    def _table(self, activity_of: Callable[[str, str], Activity], onset_alone: bool = False) -> tables.Table:
         places = self._proposals.places
         return tables.decisions_table(
             [self._state(trial, activity_of) for trial in places],
@@ -75,6 +75,7 @@ class Publishing(Around):
             ),
             decided=self._policy.decided_by,
             blind=self.blind,
+            onset_alone=onset_alone,
         )
 
     @property
@@ -124,13 +125,16 @@ class Publishing(Around):
             self._logs.append(recording, "seal", "log", None, {"version": name, "sha256": sealed.sha256})
         return sealed
 
-    def as_version(self, rule: tables.Rule | None = None) -> tuple[bytes, dict[str, Any]]:
+    def as_version(self, rule: tables.Rule | None = None, *, onset_alone: bool = False) -> tuple[bytes, dict[str, Any]]:
         """What :meth:`seal` would write now.
 
         Parameters
         ----------
         rule : Rule or None
             As for :meth:`seal`.
+        onset_alone : bool, default False
+            As versions without the column "aside_samples" were sealed: of a burst without an
+            offset, "set_aside" asks the onset alone.
 
         Returns
         -------
@@ -142,7 +146,7 @@ class Publishing(Around):
         DecisionError
             The table does not have what the rule speaks of.
         """
-        table = self._table(self._sealed)
+        table = self._table(self._sealed, onset_alone)
         inclusion = None
         if rule is not None:
             table = tables.include(table, rule)

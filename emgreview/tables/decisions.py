@@ -9,6 +9,8 @@ missing is NaN or NA.
     describe            what each column of a table means
 """
 
+import bisect
+import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
@@ -86,6 +88,7 @@ def decisions_table(
     excluded: Sequence[tuple[str, str, str | None, str]] = (),
     decided: Callable[[str, str], Mapping[str, Decided] | None] | None = None,
     blind: bool = False,
+    onset_alone: bool = False,
 ) -> pd.DataFrame:
     """States as a table with the columns of COLUMNS, and after "channel" those of the cues' details (condition …).
 
@@ -93,25 +96,36 @@ def decisions_table(
     ``aside`` stretches set aside: recording, channel, start and stop samples, reasons. ``decided`` says of a trial and
     channel who decided what, by "mark", "signal", "behaviour" and "cue"; None: all is the reviewer's.
     A detail named like one of our columns is called "cue_<name>". In a blind review details and participant are left
-    out.
+    out. ``onset_alone``: of a burst without an offset ``set_aside`` asks the onset alone, as in versions sealed before
+    they had the column "aside_samples".
     """
     rows = []
+    states = list(states)
+    starts: dict[str, list[int]] = {}
+    for state in sorted(states, key=lambda one: one.cue):
+        starts.setdefault(state.recording, []).append(state.cue)
     details = [] if blind else sorted({name for cue in cues.values() for name in cue.details})
     renamed = {name: f"cue_{name}" if name in KNOWN else name for name in details}
     for state in states:
         extra = {renamed[name]: cues[state.id].details.get(name) for name in details}
+        early, late = _around(state.cue, starts[state.recording])
+        late = max(late, stops[state.id])
         for channel in state.channels.values():
+            stretches = sorted(
+                (start, stop)
+                for name, label, start, stop, _ in aside
+                if (name, label) == (state.recording, channel.label)
+            )
+            near = [f"{start} to {stop}" for start, stop in stretches if start < late and early < stop]
             who = _decided(reviewer, channel, decided and decided(state.id, channel.label))
             shown: list[BurstState | None] = [*channel.active]
             if channel.found == "bursts":
                 shown += [burst for burst in channel.bursts.values() if burst.origin == "removed"]
             for burst in shown or [None]:
                 row = _row(state, channel, burst)
-                first, last = _rests_on(state, channel, burst, stops[state.id])
-                row["set_aside"] = any(
-                    (name, label) == (state.recording, channel.label) and start < last and first < stop
-                    for name, label, start, stop, _ in aside
-                )
+                first, last = _rests_on(state, channel, burst, stops[state.id], onset_alone)
+                row["set_aside"] = any(start < last and first < stop for start, stop in stretches)
+                row["aside_samples"] = "; ".join(near) or None
                 row["participant"] = participants.get(state.recording)
                 row["excluded"] = "; ".join(_reasons(row, excluded)) or None
                 rows.append({"reviewer": reviewer, **row, **who, **extra})
@@ -157,11 +171,21 @@ def _reasons(row: Mapping[str, Any], excluded: Sequence[tuple[str, str, str | No
             yield f"{what if channel is None else 'channel'}: {reason}"
 
 
-def _rests_on(state: TrialState, channel: ChannelState, burst: BurstState | None, stop: int) -> tuple[int, int]:
-    """First and past-last sample that a row rests on: a burst; where its onset may lie; else all that was searched,
-    since a burst may have lain anywhere in it."""
+def _around(cue: int, cues: Sequence[int]) -> tuple[int, int]:
+    """The ones before and after a cue among those of its recording, in order; without one the recording's end."""
+    before, after = bisect.bisect_left(cues, cue), bisect.bisect_right(cues, cue)
+    return cues[before - 1] if before else 0, cues[after] if after < len(cues) else sys.maxsize
+
+
+def _rests_on(
+    state: TrialState, channel: ChannelState, burst: BurstState | None, stop: int, onset_alone: bool
+) -> tuple[int, int]:
+    """First and past-last sample that a row rests on: a burst, which without an offset lasts to the next one or to the
+    trial's end; where its onset may lie; else all that was searched, since a burst may have lain anywhere in it."""
     if burst is not None:
-        return burst.onset, burst.offset or burst.onset + 1
+        later = [other.onset for other in channel.active if other.onset > burst.onset]
+        last = burst.onset + 1 if onset_alone else max(min([stop, *later]), burst.onset + 1)
+        return burst.onset, last if burst.offset is None else burst.offset
     if channel.earliest is not None and channel.latest is not None:
         return channel.earliest, channel.latest + 1
     return min(state.cue, state.cue if state.corrected_cue is None else state.corrected_cue), stop

@@ -40,8 +40,14 @@ FIELD = Field(
     columns={
         "set_aside": (
             "truth",
-            "Whether a stretch set aside touches the burst, or earliest to latest of an onset that is not locatable, "
-            "or, where nothing is marked, any of what was searched: from the cue to the end of the trial",
-        )
+            "Whether a stretch set aside touches the burst (without an offset: up to the next one, or the end of the "
+            "trial), or earliest to latest of an onset that is not locatable, or, where nothing is marked, any of what "
+            "was searched: from the cue to the end of the trial",
+        ),
+        "aside_samples": (
+            "text",
+            "Every stretch of the channel that was set aside between the cue of the trial before and that of the next "
+            "one, or this one's end: first to past-last sample of the recording, between '; '",
+        ),
     },
 )
