@@ -79,10 +79,10 @@ def compare_channels(
         ``common_area_percent`` of the two envelopes; ``r``, ``r2`` and ``lag_s`` of the raw
         signals; ``onset_difference_s``, B minus A for the accepted responses, with its
         interval, and ``first``. ``signal_a`` and ``signal_b`` say what was decided of each
-        signal, ``set_aside`` whether a stretch set aside touches a mark of either, or comes within
-        0.1 s of the window compared, ``left_out`` why a row has no number. NaN where a sample or an onset is missing.
-        ``table.attrs["notes"]`` says in words what the shared signal means, and what it does
-        not, and why numbers are missing.
+        signal, ``set_aside`` whether a stretch set aside touches a mark of either, or comes
+        within 0.1 s of the window compared, ``left_out`` why a row has no number. NaN where a
+        sample or an onset is missing. ``table.attrs["notes"]`` says in words what the shared
+        signal means, and what it does not, and why numbers are missing.
 
     Raises
     ------
@@ -400,11 +400,11 @@ def average_envelopes(
     alignment, so that the averages compare; those without a response marker drop out of the
     last. Where several stand, the response is the one that begins first. Unusable signals
     take no part, nor marks that a stretch set aside touches, nor trials of which one comes
-    within 0.1 s of what is averaged (the filter carries it on), nor what was excluded or a rule leaves
-    out (``included``). ``n`` says how many stand behind each sample, ``notes`` at how many
-    samples too few do for a mean or an SD, what was left out of that channel, why, how many
-    are clipped, and in how many the signal is dead, flat, missing or clipped down to its rest
-    (``signal.unfit``) and yet takes part.
+    within 0.1 s of what is averaged (the filter carries it on), nor what was excluded or a
+    rule leaves out (``included``). ``n`` says how many stand behind each sample, ``notes`` at
+    how many samples too few do for a mean or an SD, what was left out of that channel, why,
+    how many are clipped, and in how many the signal is dead, flat, missing or clipped down to
+    its rest (``signal.unfit``) and yet takes part.
 
     A zero-phase envelope starts to rise before the signal does: the foot of an average tells
     no onset.
