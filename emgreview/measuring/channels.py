@@ -79,10 +79,10 @@ def compare_channels(
         ``common_area_percent`` of the two envelopes; ``r``, ``r2`` and ``lag_s`` of the raw
         signals; ``onset_difference_s``, B minus A for the accepted responses, with its
         interval, and ``first``. ``signal_a`` and ``signal_b`` say what was decided of each
-        signal, ``set_aside`` whether a stretch set aside touches a mark of either, or comes within
-        0.1 s of the window compared, ``left_out`` why a row has no number. NaN where a sample or an onset is missing.
-        ``table.attrs["notes"]`` says in words what the shared signal means, and what it does
-        not, and why numbers are missing.
+        signal, ``set_aside`` whether a stretch set aside touches a mark of either, or comes
+        within 0.1 s of the window compared, ``left_out`` why a row has no number. NaN where a
+        sample or an onset is missing. ``table.attrs["notes"]`` says in words what the shared
+        signal means, and what it does not, and why numbers are missing.
 
     Raises
     ------

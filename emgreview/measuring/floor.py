@@ -97,11 +97,11 @@ def detection_floor(
     -----
     Rest is the rest window of each trial, but for trials where the default method calls it
     active, flat or missing, and those whose signal ``decisions`` call unusable or exclude, or
-    within 0.1 s of whose rest a stretch was set aside. Bursts are the stronger half of each recording's
-    accepted responses in ``decisions`` (unusable signals, bursts that a stretch set aside
-    touches, what was excluded, and what a rule for inclusion leaves out take no part), or,
-    without such a table, of those the default method finds. Rests stay whatever the rule: it
-    speaks of bursts.
+    within 0.1 s of whose rest a stretch was set aside. Bursts are the stronger half of each
+    recording's accepted responses in ``decisions`` (unusable signals, bursts that a stretch
+    set aside touches, what was excluded, and what a rule for inclusion leaves out take no
+    part), or, without such a table, of those the default method finds. Rests stay whatever
+    the rule: it speaks of bursts.
 
     ``left_out`` tells what took no part, how many bursts are clipped, and how many rests or
     bursts come from signals that are dead, flat, missing or clipped down to their rest
