@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules b27ae328f547bf527146b756a8d576283de5409ace6ab83f270875328bce1fb4
-// bundle d5765226787e9293a089311da5724fb50e750d18e76842ac97a63ece16b8693d
+// modules d5df64dacca03203dc21c3b220316b4d39b0e2f0e81afc6bcada3cae4b5b3130
+// bundle b73c7734490a337572ff85f7405c159f11fa42a24966500a4414635383215894
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -269,8 +269,11 @@ function make_asking(root, notice, clear_away) {
   };
   let unsent = () => 0;
   function keeps() {
-    if (form.hidden || !unsent()) return false;
-    complain("The form holds something that is not yet saved: Enter confirms it, Esc leaves it as it was.");
+    const typed = [
+      ...form.querySelectorAll("input:not([hidden])")
+    ].some((input) => input instanceof HTMLInputElement && input.value !== input.defaultValue);
+    if (form.hidden || !unsent() || !typed) return false;
+    complain("The form holds words that are not yet saved: Enter confirms them, Esc leaves it as it was.");
     const field = (
       /** @type {HTMLElement | null} */
       form.querySelector("input:not([hidden])")
@@ -544,9 +547,9 @@ function make_asking(root, notice, clear_away) {
   }
   function tell(heading, words) {
     open(heading, [
-      ...words.split("\n").map((line) => h("p", {
+      h("div", {
         class: "told"
-      }, line)),
+      }, ...words.split("\n").filter(Boolean).map((line) => h("p", {}, line))),
       h("div", {
         class: "buttons"
       }, button("Esc", "close, then the keys act", close))
