@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules 492ed9dcc7ea8912fb98ac07a8e5326a66dd5520a65573b25e5a5d5daa909f2e
-// bundle 27fd686183cef26dbb74cf448d7bbfabfb156a5474778e99935cc977cc04b0dd
+// modules 75ab0cc6f1a2937419a9c5adf69e8a37e7edf276853440bdae38f9d16be982ce
+// bundle e327e208192f1816ae31d40c08f07fcc0d929504903c54904edec1acf29fd94c
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -269,8 +269,11 @@ function make_asking(root, notice, clear_away) {
   };
   let unsent = () => 0;
   function keeps() {
-    if (form.hidden || !unsent()) return false;
-    complain("The form holds something that is not yet saved: Enter confirms it, Esc leaves it as it was.");
+    const typed = [
+      ...form.querySelectorAll("input:not([hidden])")
+    ].some((input) => input instanceof HTMLInputElement && input.value !== input.defaultValue);
+    if (form.hidden || !unsent() || !typed) return false;
+    complain("The form holds words that are not yet saved: Enter confirms them, Esc leaves it as it was.");
     const field = (
       /** @type {HTMLElement | null} */
       form.querySelector("input:not([hidden])")
@@ -544,9 +547,9 @@ function make_asking(root, notice, clear_away) {
   }
   function tell(heading, words) {
     open(heading, [
-      ...words.split("\n").map((line) => h("p", {
+      h("div", {
         class: "told"
-      }, line)),
+      }, ...words.split("\n").filter(Boolean).map((line) => h("p", {}, line))),
       h("div", {
         class: "buttons"
       }, button("Esc", "close, then the keys act", close))

@@ -137,7 +137,7 @@ def test_a_comment_being_typed_counts_stays_and_the_page_asks_before_it_goes(scr
     page.keyboard.type("wire came off")
     screen.wait_for(lambda: said(screen) == "… not yet saved: 1", "the words count")
     screen.root.locator(".over-map").click(position={"x": 60, "y": 40})  # another trial, by mouse
-    assert "Enter confirms it, Esc leaves" in screen.root.locator(".notice").inner_text()
+    assert "Enter confirms them, Esc leaves" in screen.root.locator(".notice").inner_text()
     box = page.evaluate(CANVAS_BOX)
     page.mouse.click(box["left"] + 60, box["top"] + box["height"] * 0.6)
     field = screen.root.locator(".form input")

@@ -614,6 +614,7 @@ def test_a_form_never_acts_on_another_channel_and_takes_no_blank_number(page, wo
     screen = open_in_lab(page, working)
     screen.focus()
     screen.press("s", "4")
+    screen.wait_for(lambda: screen.root.get_attribute("data-unsaved") == "1", "what is chosen is not saved")
     box = page.evaluate(CANVAS_BOX)
     page.mouse.click(box["left"] + 20, box["top"] + 0.75 * box["height"])  # another channel: leaves the form
     screen.press("Enter")

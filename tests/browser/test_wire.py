@@ -8,7 +8,15 @@ import pytest
 from emgreview.errors import DecisionError
 from emgreview.views import wire
 
-MODULE = Path(wire.__file__).parent / "js" / "shared" / "wire.js"
+SHARED = Path(wire.__file__).parent / "js" / "shared"
+
+
+def module() -> str:
+    """The browser's end as one module, as a page without a server can take it."""
+    plain, own = ((SHARED / name).read_text("utf-8") for name in ("plain.js", "wire.js"))
+    needs = 'import {not_plain} from "./plain.js"\n'
+    assert needs in own
+    return own.replace(needs, plain)
 
 
 class Taking(wire.Wire):
@@ -47,12 +55,12 @@ class Ends:
               window.wire = make_wire(model)
               wire.listen((what) => heard.push(what))
             }""",
-            MODULE.read_text("utf-8"),
+            module(),
         )
 
     def decide(self, *commands):
         for command in commands:
-            self.page.evaluate("command => wire.decide({command})", command)
+            self.page.evaluate("command => wire.decide({command, args: {}, visible: {}})", command)
 
     def hand_over(self, *, lose=()):
         """What the browser sent goes to Python, but for messages by their places, and the answers come back."""

@@ -40,10 +40,14 @@ export function make_asking(root, notice, clear_away) {
   let scroll_back = () => {}
   let unsent = () => 0 // how much stands in the form that is chosen or typed and not yet sent
 
-  /** Whether the form stays, for something in it is not yet sent; that is said. */
+  /** Whether the form stays, for words that were typed in it are not yet sent; that is said. What is merely chosen goes
+   * with the form, as by Esc. */
   function keeps() {
-    if (form.hidden || !unsent()) return false
-    complain("The form holds something that is not yet saved: Enter confirms it, Esc leaves it as it was.")
+    const typed = [...form.querySelectorAll("input:not([hidden])")].some((input) =>
+      input instanceof HTMLInputElement && input.value !== input.defaultValue
+    )
+    if (form.hidden || !unsent() || !typed) return false
+    complain("The form holds words that are not yet saved: Enter confirms them, Esc leaves it as it was.")
     const field = /** @type {HTMLElement | null} */ (form.querySelector("input:not([hidden])"))
     const back = () => (field ?? form).focus({preventScroll: true})
     back()
@@ -317,7 +321,7 @@ export function make_asking(root, notice, clear_away) {
    * @param {string} heading @param {string} words */
   function tell(heading, words) {
     open(heading, [
-      ...words.split("\n").map((line) => h("p", {class: "told"}, line)),
+      h("div", {class: "told"}, ...words.split("\n").filter(Boolean).map((line) => h("p", {}, line))),
       h("div", {class: "buttons"}, button("Esc", "close, then the keys act", close)),
     ], ({code}) => {
       if (code === "Enter") close()
