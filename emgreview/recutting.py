@@ -46,6 +46,9 @@ def trials_of(
     """The trials of some (recording, cue), cut as at a point of the logs; ``told``, by recording, how cues were found
     where the log does not say it; ``known`` gains the recordings; ``apart`` is added where some are missing."""
     names = list(dict(wanted))
+    if not wanted or not set(names) <= set(point.facts):
+        lacking = ", ".join(sorted(set(names) - set(point.facts))) or "any recording"
+        raise LogError(f"the logs of {point.name} do not speak of {lacking}, so its trials cannot be cut; see verify.")
     given, came = _given(data, names)
     if known is not None:
         known += given.values()
@@ -55,7 +58,9 @@ def trials_of(
         notes.append(scales_not_kept(unknown, ""))
     for name, cue in wanted:
         facts = point.facts[name]
-        cut = next(cut for cut in cuts_of(name, facts) if cut["cue"] == cue)
+        cut = next((cut for cut in cuts_of(name, facts) if cut["cue"] == cue), None)
+        if cut is None:
+            raise LogError(f"the log of {name} says of no cut around {cue!r}, so its trials cannot be cut; see verify.")
         source = _with_cue_channels(given[name], cut)
         notes += (note for note in _refuse_another(source, facts, cut) if note not in notes)
         if told and told.get(name) and "searches" not in cut:

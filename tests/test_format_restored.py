@@ -43,7 +43,7 @@ def test_it_is_valid_verified_and_replayed(tmp_path, counted):
     assert [one["by"] for one in said["new"]["lost"]] == ["version 'lost'"]
     found = er.verify(review)
     assert found.ok, found.problems
-    assert "backup of the morning" in found.notes[0]
+    assert "backup of the morning" in " ".join(found.notes)
     with pytest.warns(er.SignalWarning, match="no log beside it says that it was sealed"):
         assert len(er.read_version(review, "lost")) == len(er.read_version(review, "after"))
     assert er.replay(review, recordings(), "after", detect=detect).same_decisions

@@ -33,7 +33,7 @@ def failed(in_doubt):
 )
 def test_a_refusal_says_whether_the_decision_may_be_on_disk(why, doubt):
     screen = Screen(why)
-    message = {"kind": "decide", "client": "c", "n": 1}
+    message = {"kind": "decide", "client": "c", "n": 1, "command": "accept", "args": {}, "visible": {}}
     if isinstance(why, KeyError):  # a fault of the program goes on to whoever looks for it
         with pytest.raises(KeyError):
             screen._handle_msg(message)

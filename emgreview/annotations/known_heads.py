@@ -8,9 +8,11 @@ To go on from such a log, as after a backup was restored, is a person's decision
     lost            those of them that a log does not hold
     cut_back        what a person is told of a log, and how to go on
     accepted        what was decided of lost lines so far
+    demand_whole_logs   refuse to compare or settle what lacks lines
 """
 
-from collections.abc import Collection, Iterable, Mapping
+import hashlib
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -34,7 +36,7 @@ class Head(NamedTuple):
     sha256: str
 
 
-def known_heads(folder: Path, wanted: Collection[str]) -> list[Head]:
+def known_heads(folder: Path, wanted: Callable[[str], bool]) -> list[Head]:
     """The heads of some logs, by their places in the folder, that sealed versions and adjudications name. What cannot
     be read names nothing: ``verify`` tells it."""
     found = []
@@ -45,7 +47,7 @@ def known_heads(folder: Path, wanted: Collection[str]) -> list[Head]:
                 found += _heads(f"version {name!r}", description.get("logs"), wanted)
     for path in (folder / "logs").rglob("*.jsonl"):
         where = path.relative_to(folder).as_posix()
-        if where in wanted:
+        if wanted(where):
             continue
         with suppress(OSError):
             for line in read_small(path, MOST_LOG).split(b"\n"):
@@ -54,7 +56,7 @@ def known_heads(folder: Path, wanted: Collection[str]) -> list[Head]:
     return found
 
 
-def _of_adjudication(where: str, line: bytes, wanted: Collection[str]) -> list[Head]:
+def _of_adjudication(where: str, line: bytes, wanted: Callable[[str], bool]) -> list[Head]:
     with suppress(LogError, AttributeError, TypeError, KeyError):
         event, whole, _ = decode(line)
         if whole and event.get("operation") == "adjudicate":
@@ -63,14 +65,14 @@ def _of_adjudication(where: str, line: bytes, wanted: Collection[str]) -> list[H
     return []
 
 
-def _heads(by: str, logs: Any, wanted: Collection[str]) -> list[Head]:
+def _heads(by: str, logs: Any, wanted: Callable[[str], bool]) -> list[Head]:
     """Those that are well formed, of the logs that are wanted."""
     if not isinstance(logs, Mapping):
         return []
     return [
         Head(by, where, head["lines"], head["sha256"])
         for where, head in logs.items()
-        if where in wanted
+        if wanted(where)
         and isinstance(head, Mapping)
         and type(head.get("lines")) is int
         and isinstance(head.get("sha256"), str)
@@ -85,6 +87,23 @@ def lost(heads: Iterable[Head], digests: Mapping[str, list[str]]) -> list[Head]:
         if not 0 < head.lines <= len(held) or held[head.lines - 1] != head.sha256:
             gone.append(head)
     return gone
+
+
+def demand_whole_logs(folder: Path, reviewer: str, events: Iterable[Event]) -> None:
+    """LogError where a log of a reviewer lacks lines that are known, unless the reviewer went on from it, as ``events``
+    say."""
+    heads = known_heads(folder, lambda where: where.endswith(f"_reviewer-{reviewer}.jsonl"))
+    went_on = accepted(events)
+    for where in sorted({head.where for head in heads}):
+        path = folder / where
+        lines = read_small(path, MOST_LOG).split(b"\n")[:-1] if path.exists() else []
+        digests = {where: [hashlib.sha256(line).hexdigest() for line in lines]}
+        own = [head for head in heads if head.where == where and (head.lines, head.sha256) not in went_on]
+        if gone := lost(own, digests):
+            last = next((str(decode(line)[0].get("time")) for line in reversed(lines)), "")
+            raise LogError(
+                f"{cut_back(path.name, gone, len(lines), last)}. Reviewer {reviewer!r} does so on opening the review."
+            )
 
 
 def accepted(events: Iterable[Event]) -> dict[tuple[int, str], Event]:

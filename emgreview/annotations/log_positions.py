@@ -9,7 +9,7 @@ line, or its first 8 digits or more; or "now".
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -30,13 +30,15 @@ NOW = "now"
 @dataclass(frozen=True)
 class LogPosition:
     """A moment of one reviewer's logs. ``ledger`` is what they add up to; ``lines`` holds how many lines of each log,
-    by path; ``settled`` what stands, where that is more than what this reviewer decided."""
+    by path; ``settled`` what stands, where that is more than what this reviewer decided, ``unvouched`` that
+    nothing says whether a version is as it was sealed."""
 
     name: str
     reviewer: str
     ledger: Ledger
     lines: Mapping[str, int]
     settled: Mapping[Key, Any] | None = None
+    unvouched: str = ""
 
     @property
     def blind(self) -> bool:
@@ -78,8 +80,8 @@ def find_position(folder: Path, name: str | int = NOW, reviewer: str | None = No
     demand_review_folder(folder)
     logs = {path.relative_to(folder).as_posix(): path for path in sorted((folder / "logs").rglob("*_reviewer-*.jsonl"))}
     if name in sealed_names(folder):
-        description = read_sealed(folder, str(name)).whole
-        return _sealed_point(folder, str(name), description, logs)
+        read = read_sealed(folder, str(name))
+        return replace(_sealed_point(folder, str(name), read.whole, logs), unvouched=read.unvouched)
     if isinstance(name, str) and re.fullmatch(r"[0-9a-fA-F]{8,64}", name):
         reviewer, counter = _find(logs, name.lower())
         return _point_at(f"line {name[:8]}", reviewer, counter, logs)

@@ -267,7 +267,7 @@ class ReviewerLogs:
     def _look_for_lost_lines(self, folder: Path, read_only: bool) -> None:
         """Close the logs that lack lines which are known, unless a person goes on from them or did so before."""
         by_place = {log.path.relative_to(folder).as_posix(): name for name, log in self._logs.items()}
-        heads = known_heads.known_heads(folder, by_place)
+        heads = known_heads.known_heads(folder, by_place.__contains__)
         for where in dict.fromkeys(head.where for head in heads):
             log = self._logs[by_place[where]]
             before = known_heads.accepted(

@@ -142,6 +142,8 @@ def verify(folder: str | Path) -> Verified:
             problems.append(str(why))
             continue
         named.append((f"version {version!r} was sealed", read.description.get("logs", {})))
+        if read.unvouched:
+            notes.append(read.unvouched)
         digest = read.sha256
         if others := {
             where for where, event in sealed if event.new["version"] == version and event.new["sha256"] != digest
@@ -150,6 +152,9 @@ def verify(folder: str | Path) -> Verified:
                 f"version {version!r} has SHA-256 {digest}, and {', '.join(sorted(others))} says that another was "
                 "sealed; it was written anew since; restore it from a copy."
             )
+    gone = problems if (folder / "versions").is_dir() else notes  # logs alone are whole without
+    for version in sorted({event.new["version"] for _, event in sealed} - set(versions)):
+        gone.append(f"version {version!r} was sealed, as the logs say, and is not there; put it back from a copy.")
     for when, rests in named:
         for where, head in rests.items():
             lines = heads.get(where)

@@ -13,6 +13,7 @@ Anchoring it elsewhere (a paper, version control) also protects against whole lo
     demand_decided  refuse to seal where nothing was decided
     seal_version    write one
     sealed_names    the names there are
+    next_version    one that is free
     read_sealed     one, checked: Version
     seal_lines      what the logs say was sealed
 """
@@ -35,6 +36,7 @@ from emgreview.annotations.events import check_name, decode
 from emgreview.annotations.files import MOST_LOG, FileSystem, demand_review_folder
 from emgreview.annotations.lock import demand_own_file
 from emgreview.annotations.log import read_log
+from emgreview.checks import kind
 from emgreview.errors import DecisionError, LogError, VersionError
 from emgreview.plain_files import read_json, read_small
 
@@ -122,11 +124,26 @@ def seal_version(
 
 
 def _demand_free(target: Path) -> None:
+    folder = target.parent.parent
     if target.exists() or target.is_symlink():
         raise VersionError(
-            f"version {target.name!r} exists already in {target.parent.parent.name}; sealed versions never change; "
-            "choose another name."
+            f"version {target.name!r} exists already in {folder.name}; sealed versions never change; choose another "
+            "name."
         )
+    if target.name in {line.version for line in seal_lines(folder)}:
+        raise VersionError(
+            f"version {target.name!r} was sealed in {folder.name}, as its logs say, and is not there; put it back from "
+            "a copy; choose another name for another."
+        )
+
+
+def next_version(folder: Path) -> str:
+    """The first of "v1", "v2" … that no version has or had."""
+    taken = {line.version for line in seal_lines(folder)}
+    number = 1
+    while (folder / "versions" / f"v{number}").exists() or f"v{number}" in taken:
+        number += 1
+    return f"v{number}"
 
 
 @contextmanager
@@ -234,8 +251,14 @@ def read_sealed(folder: Path, name: str, expect: str | None = None) -> Version:
         raise VersionError(f"version {name!r} cannot be read ({why}); restore its folder from a copy.") from None
     if why_not := misfit(description):
         raise VersionError(f"version {name!r} cannot be read ({why_not}); restore its folder from a copy.")
+    if description.get("name") != name:
+        raise VersionError(
+            f"the folder of version {name!r} holds what was sealed as {description.get('name')!r}; it was renamed, or "
+            "copied over another; give each its own name."
+        )
     wanted = description["table"]["sha256"]
     digest = hashlib.sha256(text).hexdigest()
+    kind("expect", expect, (str, type(None)), "the SHA-256 that sealing returned, as text, or None")
     if expect is not None and digest != expect.lower():
         raise VersionError(
             f"version {name!r} has SHA-256 {digest}, but {expect} was expected; it is not the version that was quoted; "

@@ -21,6 +21,7 @@ from emgreview.checks import review_folder
 from emgreview.cohort.marks import read_logs
 from emgreview.cohort.merging import merge
 from emgreview.cohort.settling import ADJUDICATE, rounded_in, since
+from emgreview.errors import tell
 from emgreview.showing import Sheet, Shown
 
 TYPES = dict.fromkeys(Change._fields, "string") | {"moved_ms": "float64", "counter": "Int64"}
@@ -90,6 +91,11 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
     VersionError
         A version cannot be read, or was changed.
 
+    Warns
+    -----
+    SignalWarning
+        No log says what was sealed under the name of a version.
+
     Notes
     -----
     What the method proposes where nobody has decided is not compared; marks moved before
@@ -111,6 +117,9 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
     """
     where = review_folder(folder)
     first, second = (_in_the_end(where, find_position(where, point, reviewer)) for point in (old, new))
+    for point in (first, second):
+        if point.unvouched:
+            tell(f"{point.unvouched[0].upper()}{point.unvouched[1:]}.")
     changes = compare(first, second)
     rows = []
     for change in changes:

@@ -22,6 +22,7 @@ from emgreview.annotations.events import Event, check_reviewer
 from emgreview.annotations.fields import signal as signals
 from emgreview.annotations.fields.activity import word_of
 from emgreview.annotations.files import demand_review_folder
+from emgreview.annotations.known_heads import demand_whole_logs
 from emgreview.annotations.ledger import Entry, Ledger, Said, read_ledger
 from emgreview.annotations.scales import Scales, compare, refuse, stated
 from emgreview.checks import review_folder
@@ -130,7 +131,7 @@ def read_logs(folder: str | Path, reviewer: str, heads: Mapping[str, Mapping[str
     passed over, as it never counted.
 
     Raises UnknownNameError where the reviewer has none, LogBrokenError where one is broken, LogError where one does not
-    hold the head that is named, LogTooNewError.
+    hold the head that is named, or lacks lines that a version or another log names, LogTooNewError.
     """
     folder = review_folder(folder)
     if heads is not None:
@@ -139,7 +140,9 @@ def read_logs(folder: str | Path, reviewer: str, heads: Mapping[str, Mapping[str
     if not paths:
         demand_review_folder(folder)
         raise UnknownNameError(f"reviewer with a log in {folder.name}", reviewer, reviewers_in(folder))
-    return Logs(reviewer, read_ledger({path.relative_to(folder).as_posix(): path for path in paths}))
+    logs = Logs(reviewer, read_ledger({path.relative_to(folder).as_posix(): path for path in paths}))
+    demand_whole_logs(folder, reviewer, logs.ledger.notes)
+    return logs
 
 
 def check_reviewed(logs: Logs, recording: Recording) -> None:

@@ -13,7 +13,7 @@ from emgreview.annotations.environment import installed, machine
 from emgreview.annotations.events import check_name
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.state import Activity
-from emgreview.annotations.versions import Sealed, demand_decided, seal_version
+from emgreview.annotations.versions import Sealed, demand_decided, next_version, seal_version
 from emgreview.errors import LogReadOnlyError
 from emgreview.session.around import Around
 from emgreview.session.current import Ids
@@ -81,10 +81,7 @@ class Publishing(Around):
     @property
     def next_version(self) -> str:
         """A name for the next sealed version: the first of "v1", "v2" … that is free."""
-        number = 1
-        while (self.folder / "versions" / f"v{number}").exists():
-            number += 1
-        return f"v{number}"
+        return next_version(self.folder)
 
     def seal(self, name: str, rule: tables.Rule | None = None) -> Sealed:
         """Write the decisions as they stand as a named version that never changes.

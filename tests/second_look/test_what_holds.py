@@ -319,4 +319,4 @@ def test_a_version_written_anew_is_found_against_the_log(settled):
     description = folder / "versions" / "r1" / "decisions.json"
     description.chmod(0o644)
     description.write_bytes(description.read_bytes().replace(b'"reviewer": "r1"', b'"reviewer": "r9"'))
-    assert any("says that another was sealed" in problem for problem in er.verify(folder).problems)
+    assert any("was changed after sealing" in problem for problem in er.verify(folder).problems)
