@@ -137,9 +137,6 @@ NOT_MET = {
     "plan_bulk": {"UnknownNameError"},  # a session's folder and reviewer are there
     "plan_self_check": {"UnknownNameError"},
     "BulkAudit.finish": {"UnknownNameError", "ParameterError"},
-    "diff": {"ReadError"},  # of a version's files, which is an OSError and caught as one
-    "read_version": {"ReadError"},
-    "verify": {"ReadError"},
     "Merge.mark": {"UnknownNameError"},  # it asks for the response, and for no burst by its name
 }
 """Errors that a function would raise by its text, and never does, with the reason."""

@@ -41,18 +41,23 @@ def known_heads(folder: Path, wanted: Callable[[str], bool]) -> list[Head]:
     be read names nothing: ``verify`` tells it."""
     found = []
     for name in sealed_names(folder):
-        with suppress(OSError):
+        try:
             description = read_json(folder / "versions" / name / DESCRIPTION)
-            if isinstance(description, Mapping):
-                found += _heads(f"version {name!r}", description.get("logs"), wanted)
+        except OSError:
+            continue
+        if isinstance(description, Mapping):
+            found += _heads(f"version {name!r}", description.get("logs"), wanted)
     for path in (folder / "logs").rglob("*.jsonl"):
         where = path.relative_to(folder).as_posix()
         if wanted(where):
             continue
-        with suppress(OSError):
-            for line in read_small(path, MOST_LOG).split(b"\n"):
-                if b'"operation":"adjudicate"' in line:
-                    found += _of_adjudication(where, line, wanted)
+        try:
+            lines = read_small(path, MOST_LOG).split(b"\n")
+        except OSError:
+            continue
+        for line in lines:
+            if b'"operation":"adjudicate"' in line:
+                found += _of_adjudication(where, line, wanted)
     return found
 
 
@@ -96,7 +101,10 @@ def demand_whole_logs(folder: Path, reviewer: str, events: Iterable[Event]) -> N
     went_on = accepted(events)
     for where in sorted({head.where for head in heads}):
         path = folder / where
-        lines = read_small(path, MOST_LOG).split(b"\n")[:-1] if path.exists() else []
+        try:
+            lines = read_small(path, MOST_LOG).split(b"\n")[:-1]
+        except OSError:  # gone, or nothing that can be read: none of its lines is there
+            lines = []
         digests = {where: [hashlib.sha256(line).hexdigest() for line in lines]}
         own = [head for head in heads if head.where == where and (head.lines, head.sha256) not in went_on]
         if gone := lost(own, digests):

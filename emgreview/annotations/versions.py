@@ -195,12 +195,15 @@ def seal_lines(folder: Path) -> list[SealLine]:
     say nothing: ``verify`` tells them."""
     found = []
     for path in (folder / "logs").rglob("*.jsonl"):
-        with suppress(OSError):
-            found += [
-                SealLine(path.relative_to(folder).as_posix(), *said)
-                for line in read_small(path, MOST_LOG).split(b"\n")
-                if b'"operation":"seal"' in line and (said := _sealed_in(line))
-            ]
+        try:
+            lines = read_small(path, MOST_LOG).split(b"\n")
+        except OSError:
+            continue
+        found += [
+            SealLine(path.relative_to(folder).as_posix(), *said)
+            for line in lines
+            if b'"operation":"seal"' in line and (said := _sealed_in(line))
+        ]
     return found
 
 
