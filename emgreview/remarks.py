@@ -5,6 +5,7 @@ active bursts of kind "response" the one that begins first is the response (``an
 stays so. These words tell it where a command has changed it.
 
     on_bursts       the sentences, often none
+    alone           whether there can be none
 """
 
 from collections.abc import Iterator
@@ -12,6 +13,12 @@ from collections.abc import Iterator
 from emgreview.annotations.fields.activity import Activity, find_burst, stands
 
 _Span = tuple[int, int | None]
+
+
+def alone(old: Activity, new: Activity) -> bool:
+    """Whether there is one burst, the same before and after: it lies in no other and gives place to none, so there is
+    nothing to say."""
+    return len(new.bursts) < 2 and old.bursts.keys() == new.bursts.keys()
 
 
 def on_bursts(old: Activity, new: Activity, cue: int, rate_hz: float | None) -> list[str]:

@@ -37,6 +37,7 @@ from functools import partial
 from operator import itemgetter
 from typing import Any, NamedTuple
 
+import orjson
 import rfc8785
 
 from emgreview.errors import DecisionError, LogBrokenError, ParameterError, UnknownNameError
@@ -91,31 +92,37 @@ def now() -> str:
 
 def canonical(value: Any) -> bytes:
     """RFC 8785 canonical JSON. Raises ParameterError where a value has none."""
+    return _canonical(value, _same_in_both(value))
+
+
+def _canonical(value: Any, same: bool) -> bytes:
     try:
-        return _quick(value).encode() if _same_in_both(value) else rfc8785.dumps(value)
-    except (rfc8785.CanonicalizationError, UnicodeEncodeError) as problem:
+        return _quick(value) if same else rfc8785.dumps(value)
+    except (rfc8785.CanonicalizationError, orjson.JSONEncodeError, UnicodeEncodeError) as problem:
         raise ParameterError(
             f"this cannot be written to a log: {problem}; allowed are text, true and false, null, finite numbers below "
             "2**53, lists and objects of these; convert it first."
         ) from None
 
 
-_quick = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode
+_quick = partial(orjson.dumps, option=orjson.OPT_SORT_KEYS)
+
+
+_SAME = frozenset((str, bool, type(None)))
 
 
 def _same_in_both(value: Any) -> bool:
-    """Whether the standard library, far faster, writes the same bytes: no floats, no large numbers, ASCII keys."""
+    """Whether orjson, far faster, writes the same bytes: no floats, no large numbers, ASCII keys, nothing but plain
+    types."""
     kind = type(value)
-    if kind is str or kind is bool or value is None:
-        return True
     if kind is dict:
         for key, part in value.items():
-            if type(key) is not str or not key.isascii() or not _same_in_both(part):
+            if type(key) is not str or not key.isascii() or not (type(part) in _SAME or _same_in_both(part)):
                 return False
         return True
     if kind is list:
         return all(map(_same_in_both, value))
-    return kind is int and -(1 << 53) < value < 1 << 53
+    return kind in _SAME or (kind is int and -(1 << 53) < value < 1 << 53)
 
 
 def digest_of(value: Any) -> str:
@@ -132,7 +139,7 @@ def encode(fields: Mapping[str, Any]) -> tuple[bytes, Event]:
     whole = {**fields, "self": ZEROS}
     try:
         if _same_in_both(whole):
-            blank = canonical(whole)
+            blank = _canonical(whole, True)
         else:  # what was on screen holds fractions; the rest is quick
             parts = sorted(whole.items())
             blank = b"{" + b",".join(b'"%b":%b' % (name.encode(), canonical(value)) for name, value in parts) + b"}"
@@ -162,17 +169,28 @@ def decode(line: bytes) -> tuple[dict[str, Any], bool, str]:
     whole = blank.copy()
     blank.update(_BLANK + line[start + 64 :])
     whole.update(line[start:])
-    try:
-        text = line.decode()
-        found, end = _read(text, 0)
-    except (ValueError, StopIteration, RecursionError) as problem:
-        raise LogBrokenError(f"the line is not JSON: {problem}") from None
-    if not isinstance(found, dict) or end != len(text):
-        raise LogBrokenError("the line is not one JSON object")
-    own = text[start : start + 64] if len(text) == len(line) else line[start : start + 64].decode(errors="replace")
+    found = _object(line)
+    own = line[start : start + 64].decode(errors="replace")
     if found.get("self") != own or start < len(_SELF):  # a part of a value that is called so is not the line's
         raise LogBrokenError("the line has no digest of itself, or more than one")
     return found, blank.hexdigest() == own, whole.hexdigest()
+
+
+def _object(line: bytes) -> dict[str, Any]:
+    """The object that a line is. What orjson refuses the standard library reads, or says what is wrong with it: it
+    takes halves of surrogate pairs, and numbers that are none."""
+    try:
+        found, end = orjson.loads(line), len(line) if line[:1] + line[-1:] == b"{}" else -1
+    except orjson.JSONDecodeError:
+        try:
+            text = line.decode()
+            found, end = _read(text, 0)
+            end = len(line) if end == len(text) else -1
+        except (ValueError, StopIteration, RecursionError) as problem:
+            raise LogBrokenError(f"the line is not JSON: {problem}") from None
+    if not isinstance(found, dict) or end != len(line):
+        raise LogBrokenError("the line is not one JSON object")
+    return found
 
 
 def to_event(found: Mapping[str, Any]) -> Event:

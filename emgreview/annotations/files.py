@@ -67,6 +67,8 @@ class FileSystem:
         here, there = os.fstat(fd), os.stat(path)  # noqa: PTH116  (both from os: one is of a descriptor)
         if here.st_size != size or (here.st_dev, here.st_ino) != (there.st_dev, there.st_ino):
             return None
+        if hasattr(os, "pread"):
+            return os.pread(fd, count, size - count)
         os.lseek(fd, size - count, os.SEEK_SET)
         return os.read(fd, count)
 

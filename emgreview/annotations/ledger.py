@@ -215,12 +215,12 @@ class Ledger:
 
     def entry(self, key: _Plain, showing: int = 1) -> Entry | None:
         """What is known of a key, or None where nothing was said."""
-        entries = self._shown.get(showing, {})
+        entries = self._first if showing == 1 else self._shown.get(showing, {})
         found = entries.get(key)
         if found is None or isinstance(found, Entry):
             return found
         stored, event = found
-        value = read(Key._make(key).field, stored)
+        value = read(key[3], stored)
         made = entries[key] = Entry(value, stored, event.operation, event.time, event.counter, event.visible)
         return made
 

@@ -132,8 +132,13 @@ class Proposals:
 
     def place(self, trial: str, channel: str | None = None) -> Place:
         """A trial's place; raises UnknownNameError for the trial, or for a channel that it does not have."""
+        return self.at(trial, channel)[0]
+
+    def at(self, trial: str, channel: str | None) -> tuple[Place, str, int]:
+        """A trial's place and :meth:`source`; raises as :meth:`place`."""
         try:
-            place = self.places[self.source(trial)[0]]
+            source, showing = self.again.get(trial) or (trial, 1)
+            place = self.places[source]
         except (KeyError, TypeError):
             added = isinstance(trial, str) and "/added/" in trial
             where = (
@@ -143,7 +148,7 @@ class Proposals:
             raise UnknownNameError("trial", trial, self.places, where if added else "") from None
         if channel is not None and channel not in place.labels:
             raise UnknownNameError("channel", channel, place.labels)
-        return place
+        return place, source, showing
 
     def sample(self, trial: str, what: str, seconds: object) -> int:
         """The sample at a time from the recorded cue; raises DecisionError outside the trial or the recording."""

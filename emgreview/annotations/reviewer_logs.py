@@ -12,7 +12,7 @@ from typing import Any
 from emgreview.annotations import known_heads, scales, telling, unblinding
 from emgreview.annotations.conforming import misfit
 from emgreview.annotations.environment import installed
-from emgreview.annotations.events import SCHEMA, Event, digest_of, now
+from emgreview.annotations.events import SCHEMA, Event, digest_of
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.known_heads import Head
 from emgreview.annotations.ledger import Ledger, Step
@@ -23,6 +23,9 @@ from emgreview.model import Recording
 
 Method = Mapping[str, Mapping[str, Any]]
 """{"processing": {"parameters", "hash"}, "detection": {"method", "parameters", "hash"}}, plain JSON."""
+
+_ANY_TIME = "2000-01-01T00:00:00.000Z"
+"""Stands in a line that is held against the schema before its own time is known."""
 
 CONTINUED: Mapping[str, tuple[str, ...]] = {
     "continue log": ("packages", "cuts", "scales"),
@@ -209,7 +212,7 @@ class ReviewerLogs:
         }
         fields |= {} if target is None else {"target": target}
         log = self._logs[recording]
-        line = {**fields, "seq": len(log), "prev": "", "self": "", "time": now()}
+        line = {**fields, "seq": len(log), "prev": "", "self": "", "time": _ANY_TIME}
         if log.problem is None and (why := misfit(line)):
             raise ParameterError(f"this cannot be written to a log: {why}; correct it.")
         event = log.append(fields)

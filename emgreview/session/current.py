@@ -200,9 +200,13 @@ class Current:
         -------
         bool
         """
-        labels = self._proposals.place(trial, channel).labels if channel is None else (channel,)
+        return self._hides(trial, channel)
+
+    def _hides(self, trial: str, channel: str | None) -> bool:
         source = self._proposals.source(trial)[0]
-        return any((source, label) in self._hiding.automatic or self._policy.hides(source, label) for label in labels)
+        if channel is None:
+            return any(self._hides(trial, label) for label in self._proposals.place(trial).labels)
+        return (source, channel) in self._hiding.automatic or self._policy.hides(source, channel)
 
     def source(self, trial: str) -> str:
         """The trial itself, as its Trials name it, for any id in the queue; a silent repeat has an
@@ -356,10 +360,9 @@ class Current:
         return self._policy.rare(self._ledger)
 
     def _decided(self, trial: str, channel: str | None, field: str) -> Any:
-        recording = self._proposals.place(trial, channel).recording.name
-        source, showing = self._proposals.source(trial)
-        key = states.Key(recording, source, channel, field)
-        return self._current(key) if showing == 1 else self._ledger.value(key, showing)
+        place, source, showing = self._proposals.at(trial, channel)
+        key = states.Key(place.recording.name, source, channel, field)
+        return self._policy.current(self._ledger, key) if showing == 1 else self._ledger.value(key, showing)
 
     def _activity(self, trial: str, channel: str) -> Activity:
         value = self._decided(trial, channel, "activity")
@@ -368,7 +371,7 @@ class Current:
     def _shown(self, trial: str, channel: str) -> Activity:
         """The activity without an automatic mark that is hidden."""
         activity = self._activity(trial, channel)
-        return mask(activity) if self.hides_automatic(trial, channel) else activity
+        return mask(activity) if self._hides(trial, channel) else activity
 
     def _sealed(self, trial: str, channel: str) -> Activity:
         """The activity for a sealed version: a hidden mark is told as soon as the reviewer's own stands beside it."""
@@ -377,7 +380,7 @@ class Current:
 
     def _unseen(self, trial: str | None, channel: str | None) -> Mapping[str, Any] | None:
         """What an event says of an automatic mark that was hidden."""
-        hidden = trial in self._places and self.hides_automatic(str(trial), channel)
+        hidden = trial in self._places and self._hides(str(trial), channel)
         return {"automatic": False} if hidden else None
 
     def _in_bulk(self, trial: str, channel: str | None) -> bool:

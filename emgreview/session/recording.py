@@ -21,7 +21,7 @@ from emgreview.annotations.hidden import mask, unmask
 from emgreview.annotations.state import Activity
 from emgreview.errors import DecisionError, DecisionWarning, UnknownNameError
 from emgreview.model import to_sample
-from emgreview.remarks import on_bursts
+from emgreview.remarks import alone, on_bursts
 from emgreview.session.current import Ids
 from emgreview.session.judging import Judging
 from emgreview.session.lock import one_at_a_time
@@ -184,12 +184,11 @@ class Recorder(Judging, Order):
         reason: str | None = None,
         visible: Mapping[str, Any] | None = None,
     ) -> Ids:
-        place = self._proposals.place(trial, channel)
+        place, source, showing = self._proposals.at(trial, channel)
         for label in new if field == "channels" else [channel]:
             self._policy.demand(trial, label, field)
         if old == new and not (field == "activity" and (self._stale(trial, channel) or self._in_bulk(trial, channel))):
             return ()
-        source, showing = self._proposals.source(trial)
         event = self._logs.append(
             place.recording.name,
             operation,
@@ -223,7 +222,7 @@ class Recorder(Judging, Order):
         self, operation: str, trial: str, channel: str, step: Callable[[Activity], Activity], burst: str | None = None
     ) -> Ids:
         old = self._activity(trial, channel)
-        new = unmask(step(mask(old)), old) if self.hides_automatic(trial, channel) else step(old)
+        new = unmask(step(mask(old)), old) if self._hides(trial, channel) else step(old)
         if burst is None and new.found == "bursts":
             burst = states.find_burst(old if operation == "remove" else new, None)
         ids = self._record(operation, trial, channel, "activity", old, new, burst=burst)
@@ -348,8 +347,7 @@ class Recorder(Judging, Order):
 
     def _demand_own_mark(self, trial: str, channels: Sequence[str]) -> None:
         for label in channels:
-            shown = self._shown(trial, label)
-            if self.hides_automatic(trial, label) and not states.reviewed(shown, states.USABLE):
+            if self._hides(trial, label) and not states.reviewed(shown := self._shown(trial, label), states.USABLE):
                 if any(map(states.stands, shown.bursts.values())):
                     continue
                 raise DecisionError(
@@ -359,9 +357,9 @@ class Recorder(Judging, Order):
 
     def _say_of_bursts(self, trial: str, channel: str, old: Activity, new: Activity) -> None:
         """Say where a burst lies inside another by now, and where another one is the response."""
-        if old == new:
+        if alone(old, new) or old == new:
             return
-        if self.hides_automatic(trial, channel):
+        if self._hides(trial, channel):
             old, new = mask(old), mask(new)
         place = self._proposals.place(trial)
         timed = self._heard is None and not self.blind  # a screen numbers its marks, and may not show times
