@@ -164,3 +164,17 @@ def test_no_decision_of_any_shape_is_a_fault_of_the_program(screen, session):
     assert last["settled"] == {"client": "c", "n": n}
     assert "fault in the program" not in json.dumps(last["refused"])
     assert er.verify(session.folder).ok
+
+
+@pytest.mark.parametrize("text", ["x" * 200_000, 10**5000], ids=["long", "a huge number"])
+def test_what_comes_early_and_is_large_is_asked_for_again(screen, session, text):
+    base = {"kind": "decide", "client": "c", "index": 0, "channel": "FDI", "seen": None, "visible": {}}
+    screen._handle_msg({**base, "n": 2, "command": "discuss", "args": {}})
+    screen._handle_msg({**base, "n": 3, "command": "comment", "args": {"text": text}})
+    screen._handle_msg({"kind": "beat", "client": "c", "n": 1, "sent": 3, "settled": 0})
+    assert json.loads(screen.news)["updates"][-1]["gap"]["missing"] == [1, 3]
+    screen._handle_msg({**base, "n": 1, "command": "accept", "args": {}})
+    screen._handle_msg({**base, "n": 3, "command": "comment", "args": {"text": text}})
+    last = json.loads(screen.news)["updates"][-1]
+    assert last["settled"] == {"client": "c", "n": 3}
+    assert last["refused"][-1]["n"] == 3

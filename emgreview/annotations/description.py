@@ -72,6 +72,10 @@ def demand_whole(description: Mapping[str, Any], name: str, needed: Sequence[str
     why = misfit(description)
     if lacking := [part for part in needed if not why and part not in description]:
         why = f"{', '.join(lacking)} {'is' if len(lacking) == 1 else 'are'} missing"
+    if not why and "recordings" in needed:
+        reviewed, described = {part["recording"] for part in description["trials"]}, set(description["recordings"])
+        if apart := sorted(reviewed ^ described):
+            why = f"trials and recordings do not name the same: {apart[0]!r} is only in one of them"
     if why:
         raise VersionError(
             f"the decisions.json of version {name!r} is not one of a sealed version ({why}); restore it from a copy."

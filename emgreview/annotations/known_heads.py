@@ -9,15 +9,17 @@ To go on from such a log, as after a backup was restored, is a person's decision
     cut_back        what a person is told of a log, and how to go on
     accepted        what was decided of lost lines so far
     demand_whole_logs   refuse to compare or settle what lacks lines
+    told_of_logs        what is told of logs that are not open
 """
 
 import hashlib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from emgreview.annotations.events import Event, decode
+from emgreview.annotations.conforming import misfit
+from emgreview.annotations.events import Event, decode, to_event
 from emgreview.annotations.files import MOST_LOG
 from emgreview.annotations.versions import DESCRIPTION, sealed_names
 from emgreview.errors import LogError
@@ -94,11 +96,20 @@ def lost(heads: Iterable[Head], digests: Mapping[str, list[str]]) -> list[Head]:
     return gone
 
 
-def demand_whole_logs(folder: Path, reviewer: str, events: Iterable[Event]) -> None:
-    """LogError where a log of a reviewer lacks lines that are known, unless the reviewer went on from it, as ``events``
-    say."""
-    heads = known_heads(folder, lambda where: where.endswith(f"_reviewer-{reviewer}.jsonl"))
-    went_on = accepted(events)
+def demand_whole_logs(folder: Path, reviewer: str) -> None:
+    """LogError where a log of a reviewer lacks lines that are known, unless the reviewer went on from it."""
+    for words in told_of_logs(folder, known_heads(folder, by(reviewer))):
+        raise LogError(f"{words}. Reviewer {reviewer!r} does so on opening the review.")
+
+
+def by(reviewer: str) -> Callable[[str], bool]:
+    """Whether a log, by its place in the folder, is of a reviewer."""
+    return lambda where: where.endswith(f"_reviewer-{reviewer}.jsonl")
+
+
+def told_of_logs(folder: Path, heads: Sequence[Head]) -> Iterator[str]:
+    """What a person is told of each log, as the file is, that lacks some of these lines and from which nobody went
+    on."""
     for where in sorted({head.where for head in heads}):
         path = folder / where
         try:
@@ -106,12 +117,27 @@ def demand_whole_logs(folder: Path, reviewer: str, events: Iterable[Event]) -> N
         except OSError:  # gone, or nothing that can be read: none of its lines is there
             lines = []
         digests = {where: [hashlib.sha256(line).hexdigest() for line in lines]}
+        went_on = accepted(_events(lines, GO_ON))
         own = [head for head in heads if head.where == where and (head.lines, head.sha256) not in went_on]
         if gone := lost(own, digests):
-            last = next((str(decode(line)[0].get("time")) for line in reversed(lines)), "")
-            raise LogError(
-                f"{cut_back(path.name, gone, len(lines), last)}. Reviewer {reviewer!r} does so on opening the review."
-            )
+            yield cut_back(path.name, gone, len(lines), _time(lines[-1]) if lines else "")
+
+
+def _time(line: bytes) -> str:
+    try:
+        return str(decode(line)[0].get("time"))
+    except LogError:
+        return "a time that cannot be read"
+
+
+def _events(lines: Iterable[bytes], operation: str) -> Iterator[Event]:
+    """The events of some lines of a log with an operation; lines that are none are passed over."""
+    for line in lines:
+        if f'"operation":"{operation}"'.encode() in line:
+            with suppress(LogError):
+                found, whole, _ = decode(line)
+                if whole and found.get("operation") == operation and not misfit(found):
+                    yield to_event(found)
 
 
 def accepted(events: Iterable[Event]) -> dict[tuple[int, str], Event]:

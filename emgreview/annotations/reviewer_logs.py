@@ -77,8 +77,10 @@ class ReviewerLogs:
                 self._check(log, recording)
                 self._told += telling.of_others(log.path, recording)
             self.ledger.settle()
-            self._look_for_lost_lines(folder, read_only)
+            heads = known_heads.known_heads(folder, known_heads.by(reviewer))
+            self._look_for_lost_lines(folder, heads, read_only)
             self._agree_on_blind(blind)
+            self._tell_of_lost_lines_elsewhere(folder, heads)
             own = {log.path for log in self._logs.values()}
             others = [path for path in (folder / "logs").rglob(f"*_reviewer-{reviewer}.jsonl") if path not in own]
             known = {log.path.parent for log in self._logs.values()} - {folder / "logs"}  # of participants who came
@@ -234,9 +236,10 @@ class ReviewerLogs:
         """Processing and detection in force. Raises LogError where no line of the log says them."""
         facts = self._facts(recording)
         if "processing" not in facts:
+            why = self._logs[recording].problem
             raise LogError(
-                f"no line of the log of {recording!r} can be read, so how it was processed is not known; open the "
-                "review for writing, or restore the log from a copy."
+                f"no line of the log of {recording!r} can be read, so how it was processed is not known"
+                f"{f': {why}.' if why else '; open the review for writing, or restore the log from a copy.'}"
             )
         return {part: facts[part] for part in ("processing", "detection")}
 
@@ -267,11 +270,10 @@ class ReviewerLogs:
         for log in self._logs.values():
             log.close()
 
-    def _look_for_lost_lines(self, folder: Path, read_only: bool) -> None:
+    def _look_for_lost_lines(self, folder: Path, heads: Sequence[Head], read_only: bool) -> None:
         """Close the logs that lack lines which are known, unless a person goes on from them or did so before."""
         by_place = {log.path.relative_to(folder).as_posix(): name for name, log in self._logs.items()}
-        heads = known_heads.known_heads(folder, by_place.__contains__)
-        for where in dict.fromkeys(head.where for head in heads):
+        for where in dict.fromkeys(head.where for head in heads if head.where in by_place):
             log = self._logs[by_place[where]]
             before = known_heads.accepted(
                 note for note in self.ledger.notes if note.subject["recording"] == by_place[where]
@@ -288,6 +290,14 @@ class ReviewerLogs:
             elif self._log_restored is None:
                 log.close()
                 log.problem = words
+
+    def _tell_of_lost_lines_elsewhere(self, folder: Path, heads: Sequence[Head]) -> None:
+        """A name of a recording that is not open is hidden from nobody else but a blind reviewer."""
+        own = {log.path.relative_to(folder).as_posix() for log in self._logs.values()}
+        told = list(known_heads.told_of_logs(folder, [head for head in heads if head.where not in own]))
+        if told and self.blind:
+            told = [f"{len(told)} of your other logs lack lines that are known; have somebody else run verify"]
+        self._unread += [f"Of recordings that are not open here: {words}." for words in told]
 
     def _check(self, log: Log, recording: Recording) -> None:
         if log.header is None:

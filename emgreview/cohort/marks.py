@@ -141,7 +141,7 @@ def read_logs(folder: str | Path, reviewer: str, heads: Mapping[str, Mapping[str
         demand_review_folder(folder)
         raise UnknownNameError(f"reviewer with a log in {folder.name}", reviewer, reviewers_in(folder))
     logs = Logs(reviewer, read_ledger({path.relative_to(folder).as_posix(): path for path in paths}))
-    demand_whole_logs(folder, reviewer, logs.ledger.notes)
+    demand_whole_logs(folder, reviewer)
     return logs
 
 

@@ -19,6 +19,7 @@ words to its screen, a decision that is none by its refusal.
 """
 
 import json
+import math
 import threading
 from collections import deque
 from collections.abc import Mapping
@@ -31,6 +32,8 @@ from emgreview.views.messages import MESSAGES, check_decision, checked, client_o
 _KEPT, _KEPT_LETTERS = 10, 1 << 15
 _AHEAD = 1000
 """Decisions of one screen that are kept while an earlier one is missing, and missing ones that are named at once."""
+_LONGEST_AHEAD = 1 << 16
+"""Bytes of a decision that is kept so; a longer one is asked for again when it is its turn."""
 _REFUSED = 100
 """Refusals of one screen that are told again until it knows of them."""
 
@@ -132,7 +135,7 @@ class Wire:
             return
         if n > last + 1:
             news = n > max(early, default=last) + 1
-            if n <= last + _AHEAD:
+            if n <= last + _AHEAD and _size(data) <= _LONGEST_AHEAD:
                 early[n] = data
             if news:
                 self._ask_again(client, n - 1)
@@ -182,3 +185,11 @@ class Wire:
         told = self._refused.setdefault(client, [])
         told.append({"client": client, "n": n, "words": self._neutral(words), **({"doubt": True} if in_doubt else {})})
         del told[:-_REFUSED]
+
+
+def _size(data: Mapping[str, Any]) -> float:
+    """Bytes of a message as it came; infinite where it is none that a browser sends."""
+    try:
+        return len(json.dumps(data))
+    except (TypeError, ValueError, RecursionError):
+        return math.inf

@@ -174,3 +174,43 @@ def test_a_log_of_another_recording_under_this_name_is_refused(tmp_path):
     with closed(tmp_path) as session:
         assert "on 'other', and the file's name says" in session.problem
         assert whole(session)[2][0] == 0
+
+
+@pytest.mark.parametrize("blind", [False, True])
+def test_a_loss_in_a_log_that_is_not_opened_is_told_too(tmp_path, blind):
+    both = [make_trials("one", sub="07"), make_trials("two", seed=2, sub="08")]
+    options = {"blind": blind}
+    with start(tmp_path, both, **options) as session:
+        for trial in session.queue:
+            session.accept_rest(trial)
+        session.seal("v1")
+    other = tmp_path / "logs" / "sub-08" / "two_reviewer-r1.jsonl"
+    cut_to(3)(other)
+    with pytest.warns(SignalWarning, match="not open here"):
+        session = start(tmp_path, both[0], **options)
+    with session:
+        assert session.problem is None, "what is open here is whole"
+        (words,) = [note for note in session.notices if "not open here" in note]
+    assert ("two_reviewer" in words) is not blind
+    with start(tmp_path, both, log_restored="backup", **options):
+        pass
+    with start(tmp_path, both[0], **options) as session:
+        assert not [note for note in session.notices if "not open here" in note]
+
+
+def test_a_third_reviewer_whose_logs_are_gone_is_told_how_to_go_on(tmp_path):
+    for code in ("r1", "r2"):
+        with start(tmp_path, reviewer=code) as session:
+            for trial in session.queue:
+                session.accept_rest(trial)
+            if code == "r2":
+                session.unusable(session.queue[0], "FDI", ["clipped"])
+    options = {"reviewer": "r3", "blind": False, "detect": detect}
+    with er.adjudicate(make_trials(), tmp_path, "r1", "r2", **options) as session:
+        session.settle(session.where, "FDI", "A")
+        session.seal("v1")
+    log(tmp_path, "r3").unlink()
+    with pytest.raises(EmgreviewError, match="log_restored="):
+        er.adjudicate(make_trials(), tmp_path, "r1", "r2", **options)
+    with er.adjudicate(make_trials(), tmp_path, "r1", "r2", **options, log_restored="backup") as session:
+        assert session.progress[0] == 0

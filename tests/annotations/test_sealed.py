@@ -8,7 +8,7 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
-from scripted_reviews import start
+from scripted_reviews import make_trials, start
 
 import emgreview as er
 from emgreview import replaying
@@ -95,6 +95,20 @@ def test_table_and_description_name_the_same_columns(sealed, tmp_path, change):
     (tmp_path / "logs").mkdir()
     with pytest.raises(VersionError, match=r"lacks 'more'|'accepted' is not described"):
         er.read_version(tmp_path, "v1")
+
+
+def test_trials_and_recordings_of_a_description_name_the_same(sealed, tmp_path):
+    """A recording without a method would be replayed as identical, for nothing would be held against it."""
+    shutil.copytree(sealed[0], tmp_path / "copy")
+    read = er.read_version(sealed[0], "v1").attrs["version"]
+    table = (sealed[0] / "versions" / "v1" / TABLE).read_bytes()
+    shutil.rmtree(tmp_path / "copy" / "versions")
+    (log,) = (tmp_path / "copy" / "logs").glob("*.jsonl")
+    lines = log.read_bytes().splitlines(keepends=True)
+    log.write_bytes(b"".join(line for line in lines if b'"operation":"seal"' not in line))
+    seal_version(tmp_path / "copy", "v1", table, {**read, "recordings": {}})
+    with pytest.raises(VersionError, match="do not name the same: 'rec'"):
+        er.replay(tmp_path / "copy", make_trials().recording, "v1")
 
 
 # Two who seal at once ------------------------------------------------------------------------------------------------
