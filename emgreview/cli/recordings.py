@@ -149,7 +149,7 @@ def _check_lines(rec: er.Recording, report: Mapping[str, Any]) -> Iterator[str]:
         unit = rec.channel(channel["label"]).unit_label
         hum = "mains not measured"
         if not math.isnan(channel["mains_share"]):
-            hum = f"{channel['mains_hz']:g} Hz: {channel['mains_share']:.1%} of power, {channel['mains_db']:+.1f} dB"
+            hum = f"{channel['mains_hz']:g} Hz: {channel['mains_share']:.1%} of power, {channel['mains_db']:+z.1f} dB"
         head = (
             f"  {channel['label']:<{width}}  RMS {channel['rms']:.3g} {unit}, at rest {channel['rest_rms']:.3g}; {hum}"
         )

@@ -131,7 +131,7 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
 
 
 def _cell(value: object) -> str:
-    return f"{value:+.1f}" if isinstance(value, float) else str(value)
+    return f"{value:+z.1f}" if isinstance(value, float) else str(value)
 
 
 def _in_the_end(folder: Path, point: LogPosition) -> LogPosition:

@@ -86,7 +86,7 @@ def shared_words(a: str, b: str, r2: float, lag_s: float, chance: float = float(
     """One or two sentences about two channels: what is shared, at which lag, and what this does not show."""
     if np.isnan(r2):
         return f"{a} and {b}: no correlation could be computed; nothing is known about crosstalk."
-    numbers = f"{a} and {b} share {100 * r2:.0f} % of their power (R²) at a lag of {1000 * lag_s:+.1f} ms"
+    numbers = f"{a} and {b} share {100 * r2:.0f} % of their power (R²) at a lag of {1000 * lag_s:+z.1f} ms"
     if not np.isnan(chance):
         numbers += f"; unrelated trials reach {100 * chance:.0f} %"
     if r2 >= max(NOTEWORTHY, 0.0 if np.isnan(chance) else chance):

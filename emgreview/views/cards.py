@@ -299,7 +299,7 @@ def _detail(
     if _number(auto.level_db) is not None:
         parts.append(f"level {auto.level_db:.0f} dB")
     if not math.isnan(rest_z):
-        parts.append(f"rest {rest_z:+.1f} SD from this person's usual".replace("-", "−"))
+        parts.append(f"rest {rest_z:+z.1f} SD from this person's usual".replace("-", "−"))
     if auto.note:
         parts.append(f"baseline: {auto.note}")
     parts += fields.shown(state.values)

@@ -84,7 +84,7 @@ def cue_words(session: Session, trials: Trials, state: TrialState, bare: bool) -
     if why := session.no_cues.get(session.source(state.id)):
         words.append(f"✕ cue is none{because('' if session.blind else why)}")
     if state.corrected_cue is not None:
-        by = "" if session.blind or bare else f" by {1000 * (state.corrected_cue - state.cue) / trials.rate_hz:+.0f} ms"
+        by = "" if session.blind or bare else f" by {1000 * (state.corrected_cue - state.cue) / trials.rate_hz:+z.0f} ms"
         words.append(f"▸ cue corrected{by}; times here count from the recorded one")
     return words
 
@@ -166,4 +166,4 @@ class Mains:
 def _mains_words(hz: float, share: float, prominence_db: float) -> str:
     if math.isnan(hz):
         return "not measured: the recording has no stretch of 2 s"
-    return f"at {hz:g} Hz {share:.0%} of the unfiltered power, {prominence_db:+.0f} dB to its neighbours"
+    return f"at {hz:g} Hz {share:.0%} of the unfiltered power, {prominence_db:+z.0f} dB to its neighbours"
