@@ -84,7 +84,8 @@ def cue_words(session: Session, trials: Trials, state: TrialState, bare: bool) -
     if why := session.no_cues.get(session.source(state.id)):
         words.append(f"✕ cue is none{because('' if session.blind else why)}")
     if state.corrected_cue is not None:
-        by = "" if session.blind or bare else f" by {1000 * (state.corrected_cue - state.cue) / trials.rate_hz:+z.0f} ms"
+        by_ms = 1000 * (state.corrected_cue - state.cue) / trials.rate_hz
+        by = "" if session.blind or bare else f" by {by_ms:+z.0f} ms"
         words.append(f"▸ cue corrected{by}; times here count from the recorded one")
     return words
 
