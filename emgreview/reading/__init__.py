@@ -6,6 +6,7 @@ in ``events``). Samples are sliced from disk where
 the format allows it. Nothing is shortened, rescaled or left out silently: it is an error, or a sentence in
 ``Recording.notes`` and a SignalWarning. Cues are found in trigger channels by :mod:`emgreview.reading.cues`.
 
+    look(path)                  what a file holds, and the call that reads it
     read(path)                  one recording
     read_dataset(folder)        a BIDS dataset, or a folder of recordings
     find_cues, with_cues        markers from a trigger channel
@@ -15,21 +16,25 @@ the format allows it. Nothing is shortened, rescaled or left out silently: it is
 """
 
 from emgreview.reading.checks import check_samples
-from emgreview.reading.contents import Contents, Reader, Signal
+from emgreview.reading.contents import Contents, Reader, Seen, Signal
 from emgreview.reading.cues import channel_range, find_cues, with_cues
 from emgreview.reading.dataset import Dataset, read_dataset
 from emgreview.reading.files import read
+from emgreview.reading.looking import Look, look
 from emgreview.reading.registry import known_extensions
 
 __all__ = [
     "Contents",
     "Dataset",
+    "Look",
     "Reader",
+    "Seen",
     "Signal",
     "channel_range",
     "check_samples",
     "find_cues",
     "known_extensions",
+    "look",
     "read",
     "read_dataset",
     "with_cues",

@@ -80,9 +80,9 @@ def assemble(
 
     Raises FormatError, UnitError, RateError, MarkerError, ParameterError, UnknownNameError.
     """
-    path = contents.path
-    _demand_distinct_labels(contents, columns if reader.describes_itself else None)
-    chosen = _chosen(contents, columns) if reader.describes_itself else tuple(range(len(contents.signals)))
+    path, choosing = contents.path, reader.describes_itself and not contents.chosen
+    _demand_distinct_labels(contents, columns if choosing else None)
+    chosen = _chosen(contents, columns) if choosing else tuple(range(len(contents.signals)))
     bare, strange = sidecars.demand_rows_match([signal.label for signal in contents.signals], path.name)
     quiet = [*contents.notes, *bare]
     demand_known_unit(unit, [contents.signals[index].label for index in chosen])
@@ -93,7 +93,7 @@ def assemble(
     kinds = [one.channel.kind for one in settled]
     assumed = [one.channel.label for one in settled if one.assumed]
     lead = _lead([contents.signals[index] for index in chosen], kinds)
-    named = columns is not None and reader.describes_itself
+    named = columns is not None and choosing
     kept, loud = _kept(path, [contents.signals[index] for index in chosen], kinds, lead, sidecars, named)
     chosen, settled = tuple(chosen[place] for place in kept), [settled[place] for place in kept]
     signals = [contents.signals[index] for index in chosen]

@@ -5,13 +5,14 @@ channel, microvolts or a common sampling rate: :mod:`emgreview.reading.assembly`
 
     Signal     one stored signal: label, unit as written, rate, and how stored values become physical ones
     Contents   all of them, their samples on demand, and the markers the file holds
+    Seen       what a look at a file finds, before it is read
     Reader     a format module as the registry knows it; plug-ins provide one of these
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol
 
 from numpy.typing import NDArray
 
@@ -46,7 +47,10 @@ class StoredSamples(Protocol):
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Contents:
-    """What one file holds. ``markers`` are (seconds from the first sample, label, duration in seconds or None)."""
+    """What one file holds. ``markers`` are (seconds from the first sample, label, duration in seconds or None).
+
+    ``chosen``: its signals are those of ``columns``, under the labels there, so nobody chooses or renames them again.
+    """
 
     path: Path
     signals: tuple[Signal, ...]
@@ -54,12 +58,40 @@ class Contents:
     markers: tuple[tuple[float, str, float | None], ...] = ()
     marker_source: str = "annotations"
     notes: tuple[str, ...] = ()
+    chosen: bool = False
+
+
+Columns = Sequence[str | None] | Mapping[str, str | None] | None
+"""Labels of columns in order, or of signals to keep; or what the file calls each, and its label here (None: left out);
+None for all."""
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What a look at a file finds: sentences of what is there, and the arguments of ``read`` that follow from it.
+
+    ``asks`` says, by the argument's name, what the file does not say and a person must: they are left out of
+    ``rate_hz``, ``unit``, ``columns`` and ``layout``, or hold a proposal that has to be confirmed. ``refused`` says why
+    no call can read the file as it is, or is "".
+    """
+
+    facts: tuple[str, ...]
+    rate_hz: float | None = None
+    unit: str | Mapping[str, str] | None = None
+    columns: Columns = None
+    layout: Mapping[str, Any] = field(default_factory=dict)
+    asks: Mapping[str, str] = field(default_factory=dict)
+    refused: str = ""
 
 
 class ReadContents(Protocol):
-    """The function of a format module. ``columns`` are labels: of the columns (text), or of the signals to keep."""
+    """The function of a format module. ``columns`` are labels: of the columns (text), or of the signals to keep.
 
-    def __call__(self, path: Path, *, rate_hz: float | None, columns: Sequence[str | None] | None) -> Contents: ...
+    Of a format with a ``layout`` it is called with ``layout=`` too, an object of that class, and ``columns`` may be a
+    mapping; of others a mapping is carried out for them.
+    """
+
+    def __call__(self, path: Path, *, rate_hz: float | None, columns: Any, **layout: Any) -> Contents: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,10 +99,17 @@ class Reader:
     """A file format: its name in words, its extensions (lower case, with the dot), and its reading function.
 
     ``describes_itself`` is False for formats that hold bare numbers, so that rate, unit and labels come from the
-    caller.
+    caller. ``layout`` is a frozen dataclass of what else a caller may have to say of such a file, each field with a
+    default, checked where it is made; its fields are arguments of ``read`` and lines of a study's description.
+    ``look`` says what a file holds without reading it whole. ``needs`` are the packages, as they are imported, that the
+    format needs beyond those of the core, and ``extra`` the name of the extra that installs them.
     """
 
     name: str
     extensions: tuple[str, ...]
     read: ReadContents
     describes_itself: bool = True
+    layout: type | None = None
+    look: Callable[[Path], Seen] | None = None
+    needs: tuple[str, ...] = ()
+    extra: str = ""

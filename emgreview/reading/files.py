@@ -1,21 +1,26 @@
 """One file to one Recording: the registry finds the reader, the sidecars are looked up, everything is put together.
 
-read(path)
+read(path)      one recording
+demand_file     ReadError unless there is a plain file, in words that help
 """
 
 import difflib
 import os
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping
+from dataclasses import fields, replace
 from pathlib import Path
+from typing import Any
 
 from emgreview.checks import kind
-from emgreview.errors import EmgreviewError, ReadError, tell
+from emgreview.errors import EmgreviewError, FormatError, ParameterError, ReadError, UnknownNameError, tell
 from emgreview.model import Recording
 from emgreview.plain_files import demand_plain
 from emgreview.reading.assembly import Unit, assemble
 from emgreview.reading.bids import find_sidecars
 from emgreview.reading.checks import check_samples
+from emgreview.reading.columns import BY_NAME
+from emgreview.reading.contents import Columns, Contents, Reader
+from emgreview.reading.optional import load
 from emgreview.reading.registry import reader_for
 from emgreview.reading.settled import demand_kinds
 from emgreview.reading.text import READER as TEXT
@@ -27,7 +32,8 @@ def read(
     *,
     rate_hz: float | None = None,
     unit: Unit = None,
-    columns: Sequence[str | None] | None = None,
+    columns: Columns = None,
+    **layout: Any,
 ) -> Recording:
     r"""One recording, its samples read lazily (text excepted).
 
@@ -47,11 +53,17 @@ def read(
         unknown, confirms that of the file where channels.tsv contradicts it, or says
         "arbitrary" where the file's scale is not to be believed; it never replaces one scale
         by another.
-    columns : sequence of str or None
-        Required for text: one label for each column in order, None for a column to leave
-        out, "time" for a column of seconds, which is held against ``rate_hz``. Elsewhere the
-        labels of the signals to keep, in that order (None and "time" are passed over); None
-        keeps all.
+    columns : sequence of str, mapping of str to str, or None
+        Required for text that names no columns: one label for each column in order, None for
+        a column to leave out, "time" for a column of seconds, which is held against
+        ``rate_hz``. Elsewhere the labels of the signals to keep, in that order (None and
+        "time" are passed over); None keeps all. A mapping says what the file calls each
+        signal that is kept, and its label from here on.
+    **layout
+        What else has to be said of such a file, as :func:`look` proposes it: of text
+        ``header``, ``names``, ``separator``, ``decimal``, ``comment``, ``missing``,
+        ``time_unit``, ``jitter_s`` and ``encoding`` (:class:`emgreview.reading.TextLayout`),
+        of other formats those of their own.
 
     Returns
     -------
@@ -106,25 +118,16 @@ def read(
     kind("path", path, (str, os.PathLike), "the path of one file")
     demand_kinds(rate_hz, unit, columns)
     path = Path(path)
-    if path.is_dir():
-        raise ReadError(f"{path} is a folder; read() takes one file; use read_dataset() for a folder of recordings.")
-    if path.is_symlink() and not path.exists():
-        raise ReadError(
-            f"{path} is a link to {path.readlink()}, which is not there; give the path of an existing file."
-        )
-    if os.path.lexists(path):
-        demand_plain(path)
-    else:
-        parent = path.parent
-        near = "its folder does not exist either" if not parent.is_dir() else f"its folder holds {_listing(parent)}"
-        raise ReadError(f"there is no file {path} ({near}){meant(path)}; give the path of an existing file.")
+    demand_file(path, "read() takes one file")
     reader = reader_for(path)
-    if not reader.describes_itself and reader is TEXT:
+    more = _layout(reader, path, layout)
+    if reader is TEXT:
         demand_told(path, rate_hz, unit, columns)
     try:
-        contents = reader.read(path, rate_hz=rate_hz, columns=columns)
         sidecars = find_sidecars(path)
-        recording, loud = assemble(contents, reader, sidecars, rate_hz=rate_hz, unit=unit, columns=columns)
+        contents = _contents(reader, path, rate_hz, columns, more, sidecars.channels is not None)
+        kept = list(columns.values()) if isinstance(columns, Mapping) else columns
+        recording, loud = assemble(contents, reader, sidecars, rate_hz=rate_hz, unit=unit, columns=kept)
         doubts = check_samples(recording)
     except EmgreviewError:
         raise
@@ -136,6 +139,79 @@ def read(
     for sentence in loud + doubts:
         tell(f"{recording.name}: {sentence}")
     return replace(recording, notes=recording.notes + doubts)
+
+
+def demand_file(path: Path, takes: str) -> None:
+    """ReadError unless a plain file lies at a path; ``takes`` says who wanted one."""
+    if path.is_dir():
+        raise ReadError(f"{path} is a folder; {takes}; use read_dataset() for a folder of recordings.")
+    if path.is_symlink() and not path.exists():
+        raise ReadError(
+            f"{path} is a link to {path.readlink()}, which is not there; give the path of an existing file."
+        )
+    if os.path.lexists(path):
+        demand_plain(path)
+        return
+    parent = path.parent
+    near = "its folder does not exist either" if not parent.is_dir() else f"its folder holds {_listing(parent)}"
+    raise ReadError(f"there is no file {path} ({near}){meant(path)}; give the path of an existing file.")
+
+
+def _layout(reader: Reader, path: Path, given: Mapping[str, Any]) -> dict[str, Any]:
+    """The layout that a reader takes, made of what was given, as the argument of its ``read``."""
+    for name in reader.needs:
+        load(name, f"{path.name} ({reader.name})", reader.extra)
+    if reader.layout is None:
+        if given:
+            raise ParameterError(
+                f"{', '.join(given)} came for {path.name}, which is {reader.name}: nothing of that kind can be said of "
+                "such a file; leave it out."
+            )
+        return {}
+    allowed = [field.name for field in fields(reader.layout)]
+    for name in given:
+        if name not in allowed:
+            raise UnknownNameError(f"argument for {reader.name}", name, ["rate_hz", "unit", "columns", *allowed])
+    return {"layout": reader.layout(**given)}
+
+
+def _contents(
+    reader: Reader, path: Path, rate_hz: float | None, columns: Columns, more: Mapping[str, Any], tabled: bool
+) -> Contents:
+    """What a reader hands over, its signals under the names that a mapping gives them."""
+    if not isinstance(columns, Mapping) or reader.layout is not None:
+        return reader.read(path, rate_hz=rate_hz, columns=columns, **more)
+    if tabled:
+        raise ParameterError(
+            f"columns came as a mapping, and {path.name} has a channels.tsv, whose rows go by the names in the file; "
+            "give a list of the labels to keep, or name the channels in both."
+        )
+    contents = reader.read(path, rate_hz=rate_hz, columns=[name for name in columns if columns[name] is not None])
+    if contents.chosen:
+        return contents
+    labels = [signal.label for signal in contents.signals]
+    for name in columns:
+        if name not in labels:
+            raise UnknownNameError("signal", name, labels, where=path.name)
+    if twice := [name for name in columns if labels.count(str(name)) > 1]:
+        raise FormatError(
+            f"{path.name} holds several signals called {twice[0]!r}, so which is meant cannot be told; leave it out "
+            "of columns, or export the file with distinct names."
+        )
+    new = [label for label in columns.values() if label is not None]
+    if not new or len(set(new)) < len(new):
+        raise ParameterError(f"columns came as {dict(columns)!r}; allowed: {BY_NAME}, each label once; correct it.")
+    renamed = tuple(
+        replace(signal, label=str(columns[signal.label])) if columns.get(signal.label) is not None else signal
+        for signal in contents.signals
+    )
+    free = [signal.label for signal, was in zip(renamed, labels, strict=True) if columns.get(was) is None]
+    if taken := set(free) & set(new):
+        raise ParameterError(
+            f"columns calls a signal {sorted(taken)[0]!r}, and {path.name} holds another one of that name; give it "
+            "another label."
+        )
+    return replace(contents, signals=renamed)
 
 
 def meant(path: Path) -> str:

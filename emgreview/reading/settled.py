@@ -160,11 +160,17 @@ def is_told_by_name(note: str) -> bool:
 
 def demand_kinds(rate_hz: object, unit: object, columns: object) -> None:
     """RateError, UnitError or ParameterError unless the rate is None or a number, the unit None, a word, or a mapping
-    of words, and columns None or several labels."""
+    of words, and columns None, several labels, or a mapping of names to labels."""
     if rate_hz is not None and (not isinstance(rate_hz, Real) or isinstance(rate_hz, bool)):
         rate(rate_hz)
-    if isinstance(columns, Mapping) or not isinstance(columns, Iterable | None):
-        raise refusal("columns", columns, "a list of labels in order, or None", "give columns=['FCR', 'ECR']")
+    if not isinstance(columns, Iterable | None):
+        raise refusal(
+            "columns", columns, "a list of labels in order, a mapping, or None", "give columns=['FCR', 'ECR']"
+        )
+    if isinstance(columns, Mapping) and not all(
+        isinstance(name, str) and isinstance(label, str | None) for name, label in columns.items()
+    ):
+        raise refusal("columns", columns, "a mapping of the file's names to labels, both text; None leaves one out")
     allowed = f"one of {VOLTAGES}, {ARBITRARY!r} for all, or a mapping of labels to units"
     if isinstance(unit, Mapping):
         wrong = {label: text for label, text in unit.items() if not isinstance(text, str)}

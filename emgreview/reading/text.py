@@ -13,6 +13,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,7 +91,7 @@ def read(path: Path, *, rate_hz: float | None = None, columns: Sequence[str | No
     )
 
 
-def demand_told(path: Path, rate_hz: object, unit: object, columns: Sequence[str | None] | None) -> None:
+def demand_told(path: Path, rate_hz: object, unit: object, columns: Any) -> None:
     """RateError, UnitError or ParameterError, the first of what is missing, that names all that is."""
     needed = {
         "rate_hz": (rate_hz, "rate_hz=2000", RateError),
