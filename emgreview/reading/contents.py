@@ -84,14 +84,11 @@ class Seen:
     refused: str = ""
 
 
-class ReadContents(Protocol):
-    """The function of a format module. ``columns`` are labels: of the columns (text), or of the signals to keep.
-
-    Of a format with a ``layout`` it is called with ``layout=`` too, an object of that class, and ``columns`` may be a
-    mapping; of others a mapping is carried out for them.
-    """
-
-    def __call__(self, path: Path, *, rate_hz: float | None, columns: Any, **layout: Any) -> Contents: ...
+ReadContents = Callable[..., Contents]
+"""The function of a format module: ``(path, *, rate_hz, columns)``. ``columns`` are labels: of the columns (text), or of
+the signals to keep. Of a format with a ``layout`` it is called with ``layout=`` too, an object of that class, and
+``columns`` may be a mapping; of others a mapping is carried out for them.
+"""
 
 
 @dataclass(frozen=True, slots=True)
