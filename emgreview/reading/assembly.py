@@ -22,10 +22,10 @@ from numpy.typing import NDArray
 from emgreview.errors import FormatError, ParameterError, RateError, UnknownNameError
 from emgreview.model import Channel, FloatArray, Recording
 from emgreview.reading.bids import Sidecars
+from emgreview.reading.columns import TIME
 from emgreview.reading.contents import Contents, Reader, Signal, StoredSamples
 from emgreview.reading.events import events_as_markers, placed, told_twice
 from emgreview.reading.settled import Unit, demand_known_unit, demand_unit_used, listed, settle, unit_notes
-from emgreview.reading.text import TIME
 from emgreview.reading.units import BRAIN
 
 

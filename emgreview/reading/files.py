@@ -122,7 +122,7 @@ def read(
     reader = reader_for(path)
     more = _layout(reader, path, layout)
     if reader is TEXT:
-        demand_told(path, rate_hz, unit, columns)
+        demand_told(path, rate_hz, unit, columns, more["layout"])
     try:
         sidecars = find_sidecars(path)
         contents = _contents(reader, path, rate_hz, columns, more, sidecars.channels is not None)

@@ -61,7 +61,8 @@ class Look(Shown):
         lines = [f"{self.path.name}: {self.format}", *(f"  {fact}" for fact in self.facts)]
         if self.refused:
             return [*lines, f"  cannot be read: {self.refused}"]
-        lines += [f"  say {name}: {words}" for name, words in self.asks.items()]
+        for name, words in self.asks.items():
+            lines.append(f"  {'say' if _open(self.how.get(name)) else 'confirm'} {name}: {words}")
         return [*lines, f"  to read it: {self.call}"]
 
 
@@ -147,6 +148,11 @@ def signals_in_words(signals: Any, markers: Any = (), notes: Any = ()) -> tuple[
         counts[label] = counts.get(label, 0) + 1
     facts.append("markers: " + (", ".join(f"{label} {n}" for label, n in sorted(counts.items())) or "none"))
     return (*facts, *notes)
+
+
+def _open(value: Any) -> bool:
+    """Whether a person has still to say it, or a part of it."""
+    return ASKED in value.values() if isinstance(value, Mapping) else isinstance(value, str) and value == ASKED
 
 
 def _plain(value: Any) -> Any:

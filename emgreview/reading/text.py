@@ -1,54 +1,117 @@
-"""Delimited text: one line a sample, one column a signal, bare numbers with a decimal point and nothing else.
+"""Delimited text: one line a sample, one column a signal, numbers in it; what stands before them, and how, is said.
 
-Such a file says neither rate nor unit nor names, so the caller must: ``rate_hz``, ``unit``, and ``columns``, the
-labels in the order of the columns. A column that is None is left out. A column called "time" holds seconds: it is
-no signal, but is held against ``rate_hz``. The separator (comma, semicolon, tab or spaces) is taken from the first
-line where it leaves no doubt. ``nan`` is a missing sample. The file is loaded whole: text cannot be sliced.
+Such a file says neither rate nor unit, so the caller must: ``rate_hz``, ``unit``, and ``columns``, the labels in the
+order of the columns, or by their names in the file where a line of it names them. A column that is None is left out,
+words in it too. A column called "time" holds times: it is no signal, but is held against ``rate_hz``. The separator
+(comma, semicolon, tab or blanks) is taken from the first line of numbers where it leaves no doubt. ``nan`` is a missing
+sample. Everything else that may differ is said in a :class:`TextLayout`; :mod:`emgreview.reading.text_look` proposes
+one. The parser is that of pandas, whose numbers are exact; every fault names its line (:mod:`text_faults`). The file is
+read in pieces, its samples are kept in memory: text cannot be sliced.
 
+    TextLayout                              what is said of the looks of a file
     read(path, rate_hz=..., columns=...)    Contents of one file
 """
 
 import math
-import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
+from emgreview.checks import demand, number, refusal, whole
 from emgreview.errors import FormatError, ParameterError, RateError, UnitError
 from emgreview.model import FloatArray
-from emgreview.plain_files import open_plain, read_text
-from emgreview.reading.contents import Contents, Reader, Signal
-
-TIME = "time"
-"""The column name that means seconds, in any case."""
-
-LEFT_OUT_SIGNS = frozenset({"-", "–", "—", "_"})
-"""What stands in a shell, or on paper, for a column to leave out, and is no name of a channel."""
-
-MOST_BYTES = 1 << 30
-"""Bytes of a text file at most: it is loaded whole, in several times its size (our own choice)."""
-
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|nan", re.IGNORECASE)
-_DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+([eE][+-]?\d+)?")
-_SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", None: "spaces"}
-_COLUMNS_ARE = " (one label for each column in order, None for one to leave out, time for seconds)"
-_COMMA_ADVICE = (
-    "a decimal comma? Numbers need a decimal point: export again with decimal points, "
-    "or replace the decimal commas in a copy."
-)
-
+from emgreview.plain_files import open_plain
+from emgreview.reading.columns import BY_NAME, ONE_A_COLUMN, chosen_columns, is_time
+from emgreview.reading.contents import Columns, Contents, Reader, Signal
+from emgreview.reading.text_faults import LineForm, name_fault, separator_of
+from emgreview.reading.text_lines import encoding_of, first_line, line_of, lines_after_header, text_of
+from emgreview.reading.text_look import look
+from emgreview.reading.time_column import ISO, TIME_UNITS, coarse_words, demand_rate_fits, jitter_words, seconds_of
 
 SLOWEST_HZ = 50.0
 """A told rate below this is that of no EMG, which has little below 10 Hz and most of it above 50 (our own choice)."""
+
+_LINES = 1 << 17
+"""Lines that are parsed at once."""
+_EXACT = {} if tuple(map(int, pd.__version__.split(".")[:2])) >= (3, 1) else {"float_precision": "round_trip"}
+"""From pandas 3.1 on every number is read exactly."""
 
 _TOO_SLOW = (
     "The rate was told as {:g} Hz, at which no EMG can be recorded: perhaps it was meant in kHz, or the time column is "
     "in milliseconds, not in seconds."
 )
+_SEPARATORS = {",": ",", ";": ";", "tab": "\t", "\t": "\t", "blanks": None}
+
+
+@dataclass(frozen=True, slots=True)
+class TextLayout:
+    """How a text file is laid out; each field is an argument of :func:`emgreview.read`.
+
+    Attributes
+    ----------
+    header : int, default 0
+        Lines before the numbers.
+    names : int or None
+        Which of them, counted from 1, names the columns.
+    separator : {",", ";", "tab", "blanks"} or None
+        What stands between columns; None: taken from the first line of numbers.
+    decimal : {".", ","}, default "."
+        What stands before the decimals.
+    comment : str or None
+        A sign that begins a comment, which lasts to the end of its line.
+    missing : sequence of str
+        What stands for a missing sample, beside "nan": "NA", "-999", "" for an empty cell.
+    time_unit : {"s", "ms", "us", "iso"}, default "s"
+        Unit of the column "time"; "iso": dates and times as ISO 8601 writes them.
+    jitter_s : float, default 0
+        How far a time may lie from even steps, in seconds.
+    encoding : str or None
+        None: UTF-8, or what a byte order mark says.
+    """
+
+    header: int = 0
+    names: int | None = None
+    separator: str | None = None
+    decimal: str = "."
+    comment: str | None = None
+    missing: Sequence[str] = ()
+    time_unit: str = "s"
+    jitter_s: float = 0.0
+    encoding: str | None = None
+
+    def __post_init__(self) -> None:
+        whole("header", self.header, least=0, most=10_000)
+        if self.names is not None:
+            demand(self.header > 0, "names", self.names, "None without header, the number of lines before the numbers")
+            whole("names", self.names, least=1, most=self.header)
+        if self.separator is not None:
+            choices = [sign for sign in _SEPARATORS if sign != "\t"]
+            demand(self.separator in _SEPARATORS, "separator", self.separator, ", ".join(map(repr, choices)))
+        demand(self.decimal in (".", ","), "decimal", self.decimal, "'.', ','")
+        demand(self.decimal != self.separator, "decimal", self.decimal, "another sign than the separator's")
+        if self.comment is not None:
+            good = isinstance(self.comment, str) and len(self.comment) == 1 and not self.comment.isalnum()
+            demand(good and self.comment not in " .,;+-\t", "comment", self.comment, "one sign, such as '#' or '%'")
+        good = not isinstance(self.missing, str) and all(isinstance(one, str) for one in self.missing)
+        demand(good, "missing", self.missing, "a list of texts, such as ['NA', '-999']; '' for an empty cell")
+        demand(self.time_unit in (*TIME_UNITS, ISO), "time_unit", self.time_unit, "'s', 'ms', 'us', 'iso'")
+        number("jitter_s", self.jitter_s, least=0, most=1.0, unit="s")
+        if self.encoding is not None:
+            try:
+                "".encode(self.encoding)
+            except (LookupError, TypeError):
+                raise refusal(
+                    "encoding", self.encoding, "a name that Python knows, such as 'utf-16' or 'cp1252'"
+                ) from None
+
+    def form(self, separator: str | None) -> LineForm:
+        """What a line of numbers must look like."""
+        return LineForm(separator, self.decimal, self.comment, tuple(self.missing))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -61,59 +124,85 @@ class _Columns:
         return self.x[signal, start:stop]
 
 
-def read(path: Path, *, rate_hz: float | None = None, columns: Sequence[str | None] | None = None) -> Contents:
+def read(
+    path: Path, *, rate_hz: float | None = None, columns: Columns = None, layout: TextLayout | None = None
+) -> Contents:
     """Contents of a text file. Every fault names its line, what stands there, and what is allowed.
 
     Raises RateError (rate missing, or not that of the time column), ParameterError (columns missing or unfit),
-    FormatError (header line, ragged line, decimal comma, anything but a number).
+    UnknownNameError (a column that the file does not have), FormatError (header line, ragged line, decimal comma,
+    anything but a number).
     """
-    demand_told(path, rate_hz, "told elsewhere", columns)
+    layout = layout or TextLayout()
+    demand_told(path, rate_hz, "told elsewhere", columns, layout)
     if rate_hz is None or not (math.isfinite(rate_hz) and rate_hz > 0):
         raise RateError(
             f"{path.name} is text, which states no sampling rate, and rate_hz came as {rate_hz!r}; allowed: a number "
-            "above "
-            "0; give rate_hz as the recording device states it."
+            "above 0; give rate_hz as the recording device states it."
         )
-    labels = _labels(path, columns)
-    lines = _lines(path)
-    x = _numbers(path, lines, len(labels))
-    coarse: list[str] = []
-    for place, label in enumerate(labels):
-        if label is not None and label.casefold() == TIME:
-            _demand_rate_fits(path, x[:, place], rate_hz, place)
-            coarse += _coarse_words(x[:, place], rate_hz)
-    kept = [place for place, label in enumerate(labels) if label is not None and label.casefold() != TIME]
+    with text_of(path, layout) as stream:
+        head = [line_of(path, stream) for _ in range(layout.header)]
+        first = first_line(path, stream, layout)
+    separator = (
+        separator_of(path, first, layout.header + 1, layout.decimal)
+        if layout.separator is None
+        else _SEPARATORS[layout.separator]
+    )
+    form = layout.form(separator)
+    names = None if layout.names is None else form.words(head[layout.names - 1])
+    chosen = chosen_columns(path, columns, names)
+    n_columns = max(len(form.cells(first)), 1) if names is None else None
+    if names is None and columns is not None and len(columns) != n_columns:
+        name_fault(
+            path, lines_after_header(path, layout), form, len(columns), {place for place, _ in chosen}, layout.header
+        )
+    width = n_columns or len(form.cells(first))
+    if late := [label for place, label in chosen if place >= width]:
+        raise FormatError(
+            f"{path.name}: line {layout.names} names {len(names or ())} columns, and line {layout.header + 1} holds "
+            f"{width}; the column for {late[0]!r} is not there; look at the file: er.look(path)."
+        )
+    x, times = _numbers(path, layout, form, width, chosen)
+    time = next((place for place, label in chosen if is_time(label)), None)
+    notes: list[str] = []
+    if time is not None:
+        begins = layout.header + 1
+        time_s = seconds_of(path, times, layout.time_unit, first_line=begins)
+        demand_rate_fits(path, time_s, rate_hz, time, first_line=begins, jitter_s=layout.jitter_s)
+        notes += [*coarse_words(time_s, rate_hz), *jitter_words(time_s, rate_hz, layout.jitter_s)]
+    kept = [label for _, label in chosen if not is_time(label)]
+    if isinstance(columns, Mapping) or names is not None:
+        used = {place for place, _ in chosen}
+        spare = [name or f"column {place + 1}" for place, name in enumerate(names or ()) if place not in used]
+        if spare:
+            notes.append(f"Columns of {path.name} that are left out: {', '.join(spare)}.")
     return Contents(
         path=path,
-        signals=tuple(Signal(str(labels[place]), "", rate_hz, len(lines)) for place in kept),
-        samples=_Columns(np.ascontiguousarray(x[:, kept].T)),
-        notes=(*coarse, *(() if rate_hz >= SLOWEST_HZ else (_TOO_SLOW.format(rate_hz),))),
+        signals=tuple(Signal(label, "", rate_hz, x.shape[1]) for label in kept),
+        samples=_Columns(x),
+        notes=(*notes, *(() if rate_hz >= SLOWEST_HZ else (_TOO_SLOW.format(rate_hz),))),
+        chosen=True,
     )
 
 
-def demand_told(path: Path, rate_hz: object, unit: object, columns: Any) -> None:
+def demand_told(path: Path, rate_hz: object, unit: object, columns: Any, layout: TextLayout) -> None:
     """RateError, UnitError or ParameterError, the first of what is missing, that names all that is."""
     needed = {
         "rate_hz": (rate_hz, "rate_hz=2000", RateError),
         "unit": (unit, "unit='mV'", UnitError),
-        "columns": (columns, "columns=['time', 'biceps', None]", ParameterError),
+        "columns": (columns if layout.names is None else "named", "columns=['time', 'biceps', None]", ParameterError),
     }
     if not (missing := [name for name, (value, *_) in needed.items() if value is None]) or missing == ["unit"]:
         return  # a unit alone is asked for where it is known which channels need one
     ways = [needed[name][1] for name in missing]
     kind = needed[missing[0]][2]
     header = f" Its first line reads {first}." if "columns" in missing and (first := _header(path)) else ""
+    meant = " (one label for each column in order, None for one to leave out, time for seconds)"
     raise kind(
         f"{path.name} is text, which states no rate, unit or names itself: {_and(missing)} "
         f"{'is' if len(missing) == 1 else 'are'} missing; give {_and(ways)}, with the values of the recording device"
-        f"{_COLUMNS_ARE if 'columns' in missing else ''}.{header}"
+        f"{meant if 'columns' in missing else ''}; er.look(path) says what the file holds.{header}"
     )
-
-
-def _labels_in(line: str) -> list[str]:
-    """The words of a header line."""
-    sign = next((sign for sign in ";\t," if sign in line), None)
-    return [word.strip(" \"'") for word in line.split(sign)]
 
 
 def _and(words: Sequence[str]) -> str:
@@ -124,188 +213,102 @@ def _header(path: Path) -> str:
     """The first line as a message shows it, "" where there is none that can be read."""
     try:
         with open_plain(path) as stream:
-            return _short(stream.readline(800).decode("utf-8-sig")[:200].strip())
+            line = stream.readline(800).decode("utf-8-sig")[:200].strip()
+            return repr(line if len(line) <= 60 else line[:57] + "…")
     except (OSError, UnicodeDecodeError):
         return ""
 
 
-def _labels(path: Path, columns: Sequence[str | None] | None) -> list[str | None]:
-    allowed = (
-        "a list with one label for each column in order, None for a column to leave out, 'time' for seconds, "
-        "such as columns=['time', 'biceps', None]"
-    )
-    if columns is None:
-        raise ParameterError(f"{path.name} is text, which names no channels, and columns is missing; give {allowed}.")
-    labels = [] if isinstance(columns, str) else list(columns)
-    if any(isinstance(label, str) and label.strip() in LEFT_OUT_SIGNS for label in labels):
-        raise ParameterError(
-            f"columns came as {columns!r}; a sign alone names no channel: a column to leave out is None; give "
-            f"{allowed}."
-        )
-    signals = [label for label in labels if label is not None and str(label).casefold() != TIME]
-    if not signals or not all(isinstance(label, str) and label.strip() for label in signals):
-        raise ParameterError(f"columns came as {columns!r}; it must name at least one signal; give {allowed}.")
-    return labels
-
-
-def _lines(path: Path) -> list[str]:
-    lines = read_text(path, MOST_BYTES).split("\n")
-    while lines and not lines[-1].strip():
-        lines.pop()
-    if not lines:
-        raise FormatError(f"{path.name} holds no line with numbers; give one line a sample: export the file again.")
-    return lines
-
-
-def _numbers(path: Path, lines: list[str], n_columns: int) -> FloatArray:
-    """All numbers, (lines, columns)."""
-    separator = _separator(path, lines[0])
+def _numbers(
+    path: Path, layout: TextLayout, form: LineForm, n_columns: int, chosen: Sequence[tuple[int, str]]
+) -> tuple[FloatArray, Any]:
+    """The signals, (signals, samples), and the times as they stand there: numbers, or texts of dates."""
+    places = [place for place, label in chosen if not is_time(label)]
+    time = next((place for place, label in chosen if is_time(label)), None)
+    dates = time is not None and layout.time_unit == ISO
+    wanted = {place for place, _ in chosen}
+    words = set(range(n_columns)) - wanted
+    options: dict[str, Any] = {
+        "sep": r"\s+" if form.separator is None else form.separator,
+        "header": None,
+        "dtype": {place: str if dates and place == time else np.float64 for place in wanted}
+        | dict.fromkeys(words, str),
+        "decimal": layout.decimal,
+        "comment": layout.comment,
+        "na_values": {place: [*_NAN, *layout.missing] for place in wanted},
+        "keep_default_na": False,
+        "skip_blank_lines": False,
+        "chunksize": _LINES,
+        "engine": "c",
+        **_EXACT,
+    }
+    if words:
+        options["usecols"] = sorted(wanted)
+    parts: list[FloatArray] = []
+    times: list[Any] = []
+    rows = 0
     try:
-        x = np.loadtxt(lines, delimiter=separator, comments=None, ndmin=2)
-    except ValueError:
-        x = np.empty((0, 0))
-    if x.shape != (len(lines), n_columns) or np.isinf(x).any():
-        _raise_first_fault(path, lines, separator, n_columns)
-    return x
-
-
-def _separator(path: Path, line: str) -> str | None:
-    """What separates the columns, judged by the first line; None means spaces."""
-    line = line.strip()
-    tokens = re.split(r"[;,\t ]+", line)
-    if not any(_NUMBER.fullmatch(token) for token in tokens):
+        with text_of(path, layout) as stream:
+            for _ in range(layout.header):
+                line_of(path, stream)
+            for piece in pd.read_csv(stream, **options):
+                block = piece[places].to_numpy(np.float64).T
+                if np.isinf(block).any():
+                    raise ValueError("a number without end")
+                parts.append(np.ascontiguousarray(block))
+                if time is not None:
+                    times.append(piece[time].to_numpy())
+                rows += len(piece)
+        if not rows:
+            raise ValueError("no numbers")
+        if "" in layout.missing or words:
+            _demand_all_cells(path, layout, form, n_columns, wanted)
+    except (ValueError, pd.errors.ParserError, pd.errors.EmptyDataError, OverflowError, IndexError) as why:
+        if isinstance(why, FormatError | ParameterError):
+            raise
+        name_fault(path, lines_after_header(path, layout), form, n_columns, wanted, layout.header, skip=rows)
+        name_fault(path, lines_after_header(path, layout), form, n_columns, wanted, layout.header)
         raise FormatError(
-            f"{path.name}: line 1 reads {_short(line)} and holds no number: a header line? Every line must hold "
-            "numbers "
-            f"alone; remove the line in a copy, and give its words as columns={_labels_in(line)}."
-        )
-    found = [sign for sign in ";\t," if sign in line]
-    if found == [","]:
-        spaced = [part.strip() for part in line.split(",")]
-        if not any(" " in part for part in spaced):
-            return ","
-        found.append(" ")
-    if len(found) > 1:
-        names = " and ".join({" ": "spaces", **_SEPARATORS}[sign] for sign in found)
-        advice = _COMMA_ADVICE if "," in found else "use one separator throughout."
-        raise FormatError(
-            f"{path.name}: line 1 reads {_short(line)} and holds both {names}, so the separator is in doubt; "
-            "allowed: one of "
-            f"comma, semicolon, tab, spaces; {advice}"
-        )
-    return found[0] if found else None
+            f"{path.name} cannot be read as {n_columns} columns of numbers ({str(why).strip()[:120]}); look at the "
+            "file: "
+            "er.look(path)."
+        ) from None
+    return np.concatenate(parts, axis=1), (np.concatenate(times) if times else np.empty(0))
 
 
-def _raise_first_fault(path: Path, lines: list[str], separator: str | None, n_columns: int) -> None:
-    name = _SEPARATORS[separator]
-    for number, line in enumerate(lines, start=1):
-        cells = [cell.strip() for cell in line.split(separator)]
-        where = f"{path.name}: line {number} reads {_short(line)}"
-        if not line.strip():
-            raise FormatError(
-                f"{path.name}: line {number} is empty; every line must hold {n_columns} numbers; remove it."
-            )
-        for place, cell in enumerate(cells, start=1):
-            if _NUMBER.fullmatch(cell):
-                continue
-            if _DECIMAL_COMMA.fullmatch(cell):
-                raise FormatError(f"{where}; column {place} holds {cell!r}: {_COMMA_ADVICE}")
-            if not cell:
-                raise FormatError(
-                    f"{where}; column {place} is empty; allowed: a number, or nan for a missing sample; fill it."
-                )
-            header = " A header line? Save a copy without it, and name the columns." if number == 1 else ""
-            raise FormatError(
-                f"{where}; column {place} holds {cell!r}; allowed: a finite number such as -0.5 or 1e-3, or nan for "
-                "a missing "
-                f"sample; correct the line.{header}"
-            )
-        if len(cells) != n_columns:
-            comma = (
-                f" Twice as many as named: {_COMMA_ADVICE}" if separator == "," and len(cells) == 2 * n_columns else ""
-            )
-            raise FormatError(
-                f"{where} and holds {len(cells)} numbers (separator: {name}), but columns= names {n_columns}; every "
-                "line must "
-                "hold one number for each column, None in columns= leaves one out; correct the line or "
-                f"columns=.{comma}"
-            )
-    raise FormatError(f"{path.name} cannot be read as {n_columns} columns of numbers; export it again.")
+_NAN = ("nan", "NaN", "NAN", "Nan")
 
 
-def _demand_rate_fits(path: Path, time_s: FloatArray, rate_hz: float, place: int) -> None:
-    """RateError where the time column is no sample number / rate, rounded as its text is; see :func:`_runs`."""
-    unit_s = _unit_s(time_s)
-    bad = np.flatnonzero(~_runs(time_s, rate_hz, unit_s))
-    if len(bad):
-        line = int(bad[0])
-        steps = np.diff(time_s)
-        step = float(np.mean(steps)) if unit_s * rate_hz > 1 else float(np.median(steps))
-        rising = (steps > 0) | ((steps == 0) & (unit_s * rate_hz > 1) & (time_s[-1] > time_s[0]))
-        if not np.all(rising):
-            back = int(np.flatnonzero(~rising)[0]) + 1
-            raise RateError(
-                f"{path.name}: column {place + 1} was named 'time', and does not rise: line {back + 1} has "
-                f"{time_s[back]:g} after {time_s[back - 1]:g}; a time column holds seconds that rise in equal steps; "
-                "this is no time column, or another column is: correct the order of columns=."
-            )
-        if math.isclose(step * rate_hz, 1000, rel_tol=0.01):
-            raise RateError(
-                f"{path.name}: the time column runs in steps of {step:g}, which fits rate_hz={rate_hz:g} in "
-                "milliseconds; it must hold seconds; divide it by 1000 in a copy, or leave it out: None for it in "
-                "columns=."
-            )
-        raise RateError(
-            f"{path.name}: line {line + 1} has the time {time_s[line]:g} s, but with rate_hz={rate_hz:g} it should be "
-            f"{time_s[0] + line / rate_hz:g} s; the time column must run in equal steps of 1/rate_hz (its "
-            f"{'mean' if unit_s * rate_hz > 1 else 'median'} step is {step:g} s"
-            + (f", {1 / step:g} Hz" if step > 0 else "")
-            + "); correct rate_hz, or split the file where samples are missing."
-        )
+def _demand_all_cells(path: Path, layout: TextLayout, form: LineForm, n_columns: int, wanted: set[int]) -> None:
+    """Where an empty cell may stand, or columns are passed over, a line that ends too early, or too late, would read as
+    one of another sample: each line must have every cell."""
+    before, rest = layout.header, ""
+    with text_of(path, layout) as stream:
+        for _ in range(layout.header):
+            line_of(path, stream)
+        while True:
+            piece = stream.read(1 << 22)
+            block, _, rest = (rest + piece).rpartition("\n") if piece else (rest, "", "")
+            lines = block.split("\n") if block else []
+            for place in _odd(block, form.separator, n_columns):
+                name_fault(path, iter([lines[place]]), form, n_columns, wanted, before + place, whole=True)
+            before += len(lines)
+            if not piece:
+                return
 
 
-def _unit_s(time_s: FloatArray) -> float:
-    """One unit of the last decimal of the times, 1e-10 at least."""
-    return 10.0 ** -next((d for d in range(10) if np.array_equal(np.round(time_s, d), time_s)), 10)
+def _odd(block: str, separator: str | None, n_columns: int) -> NDArray[np.intp]:
+    """Places of the lines that do not hold just one separator between columns."""
+    if not block:
+        return np.empty(0, np.intp)
+    if separator is None:
+        return np.arange(block.count("\n") + 1)
+    signs = np.frombuffer(f"{block}\n".encode(), np.uint8)
+    ends = np.flatnonzero(signs == ord("\n"))
+    counts = np.add.reduceat(signs == ord(separator), np.r_[0, ends[:-1] + 1], dtype=np.int64)
+    return np.flatnonzero(counts != n_columns - 1)
 
 
-def _runs(time_s: FloatArray, rate_hz: float, unit_s: float) -> NDArray[np.bool_]:
-    """Whether times run as sample number / rate does, up to each line: (lines,).
+READER = Reader("delimited text", (".csv", ".txt", ".tsv"), read, describes_itself=False, layout=TextLayout, look=look)
 
-    Where a sample lasts more than two units of the last decimal, a time may be off by half a sample and half a unit,
-    for clocks that jitter: one sample missing is more. Of coarser text nothing but its rounding is allowed: there must
-    be a start that every line is within half a unit of, less its sample number / rate. That start is the first time as
-    written, a whole number of samples where that is not 0, or any that leaves room on both sides. Every sample that is
-    missing or doubled moves the later lines by one sample, and with them, within the samples that one unit holds, the
-    span of what is left, out of a unit; but where times lie on half units, one may move it to just a unit.
-    """
-    left = time_s - np.arange(len(time_s)) / rate_hz
-    noise_s = 1e-6 * unit_s + 8 * np.finfo(np.float64).eps * float(np.nanmax(np.abs(time_s), initial=0.0))
-    if 2 * unit_s * rate_hz < 1:
-        near: NDArray[np.bool_] = np.abs(left - left[0]) <= 0.5 / rate_hz + unit_s / 2 + noise_s
-        return near
-    low = np.maximum.accumulate(left) - unit_s / 2 - noise_s
-    high = np.minimum.accumulate(left) + unit_s / 2 + noise_s
-    as_written = (low <= left[0]) & (left[0] <= high)
-    at_sample = (left[0] != 0) & (np.floor(high * rate_hz) / rate_hz >= low)
-    good: NDArray[np.bool_] = as_written | at_sample | (high - low > 4 * noise_s)
-    return good
-
-
-def _coarse_words(time_s: FloatArray, rate_hz: float) -> list[str]:
-    """A sentence on a time column whose text is too coarse to show every missing sample."""
-    held = (unit_s := _unit_s(time_s)) * rate_hz
-    if held <= 1 + 1e-6:
-        return []
-    return [
-        f"The time column is written in steps of {unit_s:g} s, which hold {held:g} samples: one sample that is missing "
-        f"or doubled may not show in it, and among the first or last {2 * math.ceil(held)} lines up to "
-        f"{math.ceil(held)}; write it with more decimals to be sure."
-    ]
-
-
-def _short(line: str) -> str:
-    return repr(line if len(line) <= 60 else line[:57] + "…")
-
-
-READER = Reader("delimited text", (".csv", ".txt", ".tsv"), read, describes_itself=False)
+__all__ = ["BY_NAME", "ONE_A_COLUMN", "READER", "TextLayout", "demand_told", "encoding_of", "read"]

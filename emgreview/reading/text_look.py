@@ -1,0 +1,481 @@
+"""What a text file holds, judged by pieces of it, and the arguments that read it.
+
+The head of the file is read, a piece of its middle and one of its end. The numbers begin where lines with the same
+number of cells go on to the end of the head; of the lines before them one may name the columns and one their units.
+Whatever is taken from looks is told, and what looks do not tell is asked for.
+
+    look(path)      Seen
+"""
+
+import re
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from emgreview.errors import FormatError
+from emgreview.plain_files import open_plain
+from emgreview.reading.contents import Seen
+from emgreview.reading.text_faults import LineForm, number_pattern, short
+from emgreview.reading.units import kind_of, plain_unit
+
+_HEAD, _PIECE = 1 << 20, 1 << 16
+_FEWEST = 3
+"""Lines of numbers that make a table."""
+_GAPS = ("", "NA", "N/A", "n/a", "na", "NaN", "null", "NULL", "None", "-", "--", "?", ".", "#N/A", "ND")
+"""Texts that often stand for a missing sample (common practice, no source)."""
+_CODES = re.compile(r"-?9{3,6}(\.0*)?|-?32768|-1e\+?30[0-9]?", re.IGNORECASE)
+"""Numbers that often stand for one (common practice, no source)."""
+_TIMES = frozenset((
+    "time", "times", "t", "zeit", "temps", "tiempo", "tempo", "tijd", "tid", "timestamp", "timestamps", "sec",
+    "seconds", "secs", "ms", "milliseconds", "clock", "s", "x", "date", "datetime",
+))  # fmt: skip
+_TIME_UNITS = {
+    "s": "s", "sec": "s", "second": "s", "seconds": "s", "secs": "s", "ms": "ms", "msec": "ms", "milliseconds": "ms",
+    "us": "us", "µs": "us", "μs": "us", "usec": "us",
+}  # fmt: skip
+_RATE = re.compile(
+    r"(?:sampl\w*[ _]*(?:rate|freq\w*)|rate|freq\w*|\bfs\b|abtast\w*)"
+    r"[^\d\n]{0,24}?(\d+(?:[.,]\d+)?)\s*(k?)(?:hz|s/s|sps)?",
+    re.IGNORECASE,
+)
+_SUFFIX = re.compile(r"^(.+)[_ ](uV|µV|μV|mV|ms)$")
+_BRACKETS = re.compile(r"^(.*?)[\s_]*[\[(]\s*([^\])]+?)\s*[\])]\s*$")
+
+
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """Where and how the numbers stand: ``start`` is the first line of them in the head."""
+
+    form: LineForm
+    start: int
+    rows: tuple[tuple[str, ...], ...]
+    numeric: tuple[bool, ...]
+    gaps: Mapping[str, int]
+
+
+def look(path: Path) -> Seen:
+    """What a text file holds, and how it is read. Raises ReadError, FormatError where it is no text."""
+    head, more, size, encoding, facts = _pieces(path)
+    lines = head.splitlines()
+    if not any(line.strip() for line in lines):
+        return Seen((*facts, "no line holds anything"), refused="it is empty; export the file again")
+    tables = [found for form in _forms(lines) if (found := _table(lines, form)) is not None]
+    if not tables:
+        return Seen(
+            (*facts, f"{len(lines)} lines, the first {short(lines[0])}"),
+            refused="no lines of numbers in columns were found at its head; give a table of one line a sample",
+        )
+    best = max(tables, key=_worth)
+    layout: dict[str, Any] = {"encoding": encoding} if encoding else {}
+    asks: dict[str, str] = {}
+    facts += _numbers_in_words(path, best, lines, more, size, len(head))
+    doubt = _decimal_doubt(tables, best)
+    if best.start:
+        layout["header"] = best.start
+        facts.append(f"{best.start} line{'s' * (best.start > 1)} before the numbers, the first {short(lines[0])}")
+    names, units = _names(lines[: best.start], best, layout)
+    if best.form.separator is None:
+        layout["separator"] = "blanks"
+    else:
+        layout["separator"] = {"\t": "tab"}.get(best.form.separator, best.form.separator)
+    if best.form.decimal == ",":
+        layout["decimal"] = ","
+    if best.form.comment:
+        layout["comment"] = best.form.comment
+    if doubt:
+        layout["decimal"] = "?"
+        asks["decimal"] = doubt
+    gaps = dict(best.gaps)
+    if gaps:
+        layout["missing"] = list(gaps)
+        few = ", ".join(f"{gap or 'an empty cell'!r} {n}" for gap, n in gaps.items())
+        facts.append(f"cells that hold no number: {few}; proposed as missing samples")
+        asks["missing"] = "confirm that these cells are missing samples"
+    facts += _codes_in_words(best)
+    time, columns, unit = _columns(best, names, units, facts, asks)
+    rate = _rate(best, time, columns, units, lines[: best.start], layout, facts, asks)
+    return Seen(tuple(facts), rate, unit, columns, layout, asks)
+
+
+# Bytes to lines ------------------------------------------------------------------------------------------------------
+
+
+def _pieces(path: Path) -> tuple[str, list[str], int, str | None, list[str]]:
+    """Text of the head, of further pieces, size in bytes, an encoding that must be said, and sentences on it."""
+    with open_plain(path) as stream:
+        head = stream.read(_HEAD)
+        size = stream.seek(0, 2)
+        rest = []
+        if size > _HEAD:
+            for start in (size // 2, max(size - _PIECE, _HEAD)):
+                stream.seek(start - start % 2)
+                rest.append(stream.read(_PIECE))
+    encoding, said, words = _encoding(path, head)
+    text = head.decode(encoding, errors="replace")
+    if len(head) == _HEAD:
+        text = text.rpartition("\n")[0] or text
+    own = encoding if encoding != "utf-16" else ("utf-16-le" if head[:2] == b"\xff\xfe" else "utf-16-be")
+    more = []
+    for piece in rest:
+        inner = piece.decode(own, errors="replace").replace("\r\n", "\n").split("\n")[1:-1]
+        more.append("\n".join(inner))
+    return text.replace("\r\n", "\n").replace("\r", "\n"), more, size, said, [words] if words else []
+
+
+def _encoding(path: Path, head: bytes) -> tuple[str, str | None, str]:
+    """The encoding, whether it must be said, and a sentence on it."""
+    if head[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return "utf-16", None, "UTF-16, as its byte order mark says"
+    if head.count(b"\0") > len(head) // 4:
+        little = head[1::2].count(b"\0") >= head[::2].count(b"\0")
+        found = "utf-16-le" if little else "utf-16-be"
+        return found, found, f"{found.upper()}, as every second byte is zero"
+    if b"\0" in head:
+        raise FormatError(f"{path.name} holds zero bytes and is no text; give its name the ending of its format.")
+    try:
+        head[: len(head) - 4].decode("utf-8-sig") if len(head) == _HEAD else head.decode("utf-8-sig")
+    except UnicodeDecodeError as why:
+        return (
+            "cp1252",
+            "cp1252",
+            (
+                f"not UTF-8 (byte {why.start} is {head[why.start]:#x}); taken as Windows-1252, in which that is "
+                f"{head[why.start : why.start + 1].decode('cp1252', errors='replace')!r}"
+            ),
+        )
+    return "utf-8-sig", None, ""
+
+
+# Lines to a table ----------------------------------------------------------------------------------------------------
+
+
+def _forms(lines: Sequence[str]) -> list[LineForm]:
+    comments = [None, *(sign for sign in "#%!" if any(line.lstrip().startswith(sign) for line in lines))]
+    forms = []
+    for comment in comments:
+        for separator in (";", "\t", ",", None):
+            for decimal in (".", ","):
+                if separator != decimal:
+                    forms.append(LineForm(separator, decimal, comment, _GAPS))
+    return forms
+
+
+def _table(lines: Sequence[str], form: LineForm) -> _Table | None:
+    """The longest run of lines that ends the head, all with as many cells as the last, numbers in the same places."""
+    rows: list[tuple[str, ...]] = []
+    start = len(lines)
+    numeric: list[bool] = []
+    for place in range(len(lines) - 1, -1, -1):
+        line = lines[place]
+        if not line.strip():
+            if rows:
+                break
+            continue
+        cells = form.cells(line)
+        if not cells:  # a comment among the numbers
+            continue
+        plain = [bool(number_pattern(form.decimal).fullmatch(cell)) for cell in cells]
+        if not rows:
+            numeric = [False] * len(cells)
+        known = sum(numeric)
+        good = [one or cell in _GAPS for one, cell in zip(plain, cells, strict=True)]
+        if len(cells) != len(numeric) or (known and sum(map(bool, np.array(good) & np.array(numeric))) < known):
+            break
+        if not any(plain) and not all(cell in _GAPS for cell in cells):
+            break
+        numeric = [was or one for was, one in zip(numeric, plain, strict=True)]
+        rows.append(tuple(cells))
+        start = place
+    rows.reverse()
+    if len(rows) < _FEWEST or not any(numeric):
+        return None
+    words = [
+        column
+        for column in range(len(numeric))
+        if numeric[column] and not all(_fits(row[column], form) for row in rows)
+    ]
+    numeric = [one and column not in words for column, one in enumerate(numeric)]
+    if not any(numeric):
+        return None
+    gaps = Counter(
+        row[column]
+        for row in rows
+        for column, one in enumerate(numeric)
+        if one and row[column] in _GAPS and not number_pattern(form.decimal).fullmatch(row[column])
+    )
+    return _Table(form, start, tuple(rows), tuple(numeric), gaps)
+
+
+def _fits(cell: str, form: LineForm) -> bool:
+    return cell in _GAPS or bool(number_pattern(form.decimal).fullmatch(cell))
+
+
+def _worth(table: _Table) -> tuple[float, ...]:
+    """More lines of numbers first; then columns of numbers; then fewer words and gaps; then what is more usual."""
+    share = sum(table.numeric) / len(table.numeric)
+    filled = 1 - sum(table.gaps.values()) / max(len(table.rows) * sum(table.numeric), 1)
+    usual = table.form.comment is None, table.form.separator is not None, table.form.decimal == "."
+    return (round(np.log2(len(table.rows)), 0), share > 0.3, share * filled, sum(table.numeric), *map(float, usual))
+
+
+def _decimal_doubt(tables: Sequence[_Table], best: _Table) -> str:
+    """Words where commas may separate columns as well as stand before decimals; else ""."""
+    first = ",".join(best.rows[0])
+    other = [
+        table
+        for table in tables
+        if table.form.comment == best.form.comment
+        and table.form.decimal != best.form.decimal
+        and len(table.rows) == len(best.rows)
+        and all(table.numeric)
+    ]
+    both = {best.form.separator, *(table.form.separator for table in other)}
+    if "," in both and other and best.form.separator in (",", None):
+        n = len(other[0].numeric)
+        return (
+            f"commas stand in every line ({short(first)}): they may separate {len(best.numeric)} columns, or stand "
+            "before "
+            f"the decimals of {n}; say decimal=',' (and separator='blanks') in the second case"
+        )
+    return ""
+
+
+def _numbers_in_words(
+    path: Path, table: _Table, lines: Sequence[str], more: Sequence[str], size: int, n_head: int
+) -> list[str]:
+    apart = {";": "semicolons", "\t": "tabs", ",": "commas", None: "blanks"}[table.form.separator]
+    bytes_a_line = max(n_head / max(len(lines), 1), 1)
+    counted = len(table.rows) if not more else round((size - 0) / (size and bytes_a_line * (size / max(size, n_head))))
+    about = "" if not more else "about "
+    words = [
+        f"{about}{counted:,} lines of {len(table.numeric)} columns, {apart} between them, decimal "
+        f"{'commas' if table.form.decimal == ',' else 'points'}"
+    ]
+    odd = [
+        line
+        for piece in more
+        for line in piece.split("\n")
+        if (cells := table.form.cells(line))
+        and (
+            len(cells) != len(table.numeric)
+            or not all(_fits(c, table.form) for c, n in zip(cells, table.numeric, strict=True) if n)
+        )
+    ]
+    if odd:
+        words.append(f"later lines look otherwise, the first of them {short(odd[0])}")
+    return words
+
+
+def _codes_in_words(table: _Table) -> list[str]:
+    cells = Counter(row[place] for row in table.rows for place, one in enumerate(table.numeric) if one)
+    codes = {cell: n for cell, n in cells.items() if n > 1 and _CODES.fullmatch(cell)}
+    return [
+        f"{code} stands in {n} cells: where it means a missing sample, add it to missing" for code, n in codes.items()
+    ]
+
+
+# Names, units, rate --------------------------------------------------------------------------------------------------
+
+
+def _names(header: Sequence[str], table: _Table, layout: dict[str, Any]) -> tuple[list[str] | None, list[str]]:
+    """Names of the columns and the words of their units ("" where none), from the lines before the numbers."""
+    n = len(table.numeric)
+    form = LineForm(table.form.separator, ".", table.form.comment or None)
+    names: list[str] | None = None
+    units = [""] * n
+    for place in range(len(header) - 1, -1, -1):
+        line = header[place]
+        bare = line.lstrip().lstrip("#%!").strip() if line.lstrip()[:1] in ("#", "%", "!") else line
+        cells = [cell.strip(" '\"") for cell in form.cells(bare)]
+        if len(cells) != n or not any(cells):
+            continue
+        said = [cell.strip("[]() ") for cell in cells]
+        if all(not cell or plain_unit(cell) or cell.lower() in _TIME_UNITS for cell in said) and any(said):
+            units = said
+            continue
+        if len({cell for cell in cells if cell}) == len([cell for cell in cells if cell]) and not any(
+            number_pattern(table.form.decimal).fullmatch(cell) for cell in cells
+        ):
+            names = cells
+            layout["names"] = place + 1
+            break
+    return names, units
+
+
+def _columns(
+    table: _Table, names: list[str] | None, units: list[str], facts: list[str], asks: dict[str, str]
+) -> tuple[int | None, Any, Any]:
+    """Place of the time column, the columns to propose, and the units to propose."""
+    labels, told = [], list(units)
+    for place in range(len(table.numeric)):
+        label = names[place] if names else ""
+        if found := _BRACKETS.match(label) or _SUFFIX.match(label):
+            inner = found[2].strip()
+            if plain_unit(inner) or inner.lower() in _TIME_UNITS:
+                label, told[place] = found[1].strip() or label, told[place] or inner
+        labels.append(label)
+    time = next(
+        (
+            place
+            for place, one in enumerate(table.numeric)
+            if one and labels[place].lower() in _TIMES and _rises(table, place)
+        ),
+        next((p for p in range(len(labels)) if not table.numeric[p] and _is_date(table, p)), None),
+    )
+    if time is None and not names and table.numeric[0] and len(table.numeric) > 1 and _rises(table, 0, even=True):
+        time = 0
+        facts.append("column 1 rises in even steps: taken as times")
+    if words := [str(place + 1) for place, one in enumerate(table.numeric) if not one and place != time]:
+        facts.append(f"column{'s' * (len(words) > 1)} {', '.join(words)} of words or of nothing: left out")
+    if time is not None:
+        units[time] = told[time]
+    if names is None:
+        asks["columns"] = (
+            f"nothing names its {len(table.numeric)} columns; name them in order, None for one to leave out"
+        )
+        columns: Any = [
+            "time" if place == time else (f"column {place + 1}" if one else None)
+            for place, one in enumerate(table.numeric)
+        ]
+        asks["unit"] = "the file does not say it: V, mV, uV, nV, or arbitrary"
+        return time, columns, None
+    columns = {}
+    for place, (name, label) in enumerate(zip(names, labels, strict=True)):
+        if place == time:
+            columns[name] = "time"
+        elif table.numeric[place] and name:
+            columns[name] = label
+    if nameless := [str(place + 1) for place, name in enumerate(names) if not name and table.numeric[place]]:
+        facts.append(f"column {', '.join(nameless)} has no name, and is left out")
+    signals = {
+        labels[place]: told[place] for place, name in enumerate(names) if columns.get(name) not in (None, "time")
+    }
+    voltages = {label: plain_unit(unit) for label, unit in signals.items() if unit}
+    lacking = [label for label in signals if not voltages.get(label) and kind_of(label, None)[0] in ("EMG", "ECG")]
+    if not voltages and lacking:
+        asks["unit"] = "the file does not say it: V, mV, uV, nV, or arbitrary"
+        return time, columns, None
+    if lacking:
+        asks["unit"] = f"the file does not say that of {', '.join(lacking)}; replace each '?'"
+    kept = {
+        label: unit or ("?" if label in lacking else "")
+        for label, unit in (voltages | dict.fromkeys(lacking, "?")).items()
+    }
+    alone = {unit for label, unit in kept.items() if kind_of(label, unit)[0] in ("EMG", "ECG")}
+    others = {label for label, unit in kept.items() if kind_of(label, unit)[0] not in ("EMG", "ECG")}
+    if len(alone) == 1 and not others and "?" not in alone:
+        return time, columns, alone.pop()
+    return time, columns, {label: unit for label, unit in kept.items() if unit}
+
+
+def _values(table: _Table, place: int) -> Any:
+    texts = [row[place].replace(",", ".") if table.form.decimal == "," else row[place] for row in table.rows]
+    return pd.to_numeric(pd.Series(texts), errors="coerce").to_numpy(np.float64)
+
+
+def _rises(table: _Table, place: int, even: bool = False) -> bool:
+    steps = np.diff(_values(table, place))
+    steps = steps[np.isfinite(steps)]
+    if len(steps) < 2 or np.any(steps < 0) or not np.any(steps > 0):
+        return False
+    return not even or float(np.ptp(steps)) < 0.5 * float(np.median(steps))
+
+
+def _is_date(table: _Table, place: int) -> bool:
+    texts = pd.Series([row[place] for row in table.rows[:200]])
+    dates = pd.to_datetime(texts, format="ISO8601", errors="coerce", utc=True)
+    return bool(dates.notna().all() and dates.is_monotonic_increasing)
+
+
+def _rate(
+    table: _Table,
+    time: int | None,
+    columns: Any,
+    units: Sequence[str],
+    header: Sequence[str],
+    layout: dict[str, Any],
+    facts: list[str],
+    asks: dict[str, str],
+) -> float | None:
+    """The sampling rate to propose, from the column of times or the lines before the numbers."""
+    stated = None
+    for line in header:
+        if (found := _RATE.search(line)) and float(found[1].replace(",", ".")) > 0:
+            stated = float(found[1].replace(",", ".")) * (1000 if found[2] else 1)
+            facts.append(f"a line before the numbers reads {short(line.strip())}: {stated:g} Hz")
+            break
+    if time is None:
+        if stated is None:
+            asks["rate_hz"] = "neither a column of times nor a line says it; give that of the recording device"
+        else:
+            asks["rate_hz"] = "confirm that this is the sampling rate"
+        return stated
+    if not table.numeric[time]:
+        dates = pd.to_datetime(pd.Series([row[time] for row in table.rows]), format="ISO8601", utc=True)
+        seconds, unit = (dates - dates.iloc[0]).dt.total_seconds().to_numpy(), "iso"
+    else:
+        unit = _TIME_UNITS.get(units[time].lower(), "")
+        seconds = _values(table, time)
+        if not unit:
+            unit = _likely_unit(seconds, stated)
+            asks["time_unit"] = (
+                f"the column of times does not say it; in steps of {_step(seconds):g} it is taken as {unit!r}"
+            )
+        seconds = seconds / {"s": 1, "ms": 1000, "us": 1_000_000}[unit]
+    layout["time_unit"] = unit
+    step = _step(seconds)
+    rate = _round_rate(seconds, step)
+    off = seconds - np.arange(len(seconds)) / rate
+    off = np.abs(off - np.median(off))
+    facts.append(f"times run from {seconds[0]:g} s in steps of {1000 * step:.6g} ms: {rate:g} Hz")
+    if off.max() > 0.5 / rate + _grain(seconds) / 2 + 1e-9:
+        layout["jitter_s"] = float(f"{off.max() * 1.5:.2g}")
+        asks["jitter_s"] = (
+            f"times lie up to {1000 * off.max():.3g} ms from even steps: say how far they may, or find out whether "
+            "samples are missing"
+        )
+    if stated is not None and abs(stated - rate) > 1e-3 * stated:
+        asks["rate_hz"] = f"the times say {rate:g} Hz, the line before the numbers {stated:g} Hz; say which is right"
+    return rate
+
+
+def _step(values: Any) -> float:
+    steps = np.diff(values)
+    return float(np.median(steps[np.isfinite(steps)]))
+
+
+def _grain(seconds: Any) -> float:
+    """One unit of the last decimal in which times are written."""
+    return 10.0 ** -next((d for d in range(10) if np.allclose(np.round(seconds, d), seconds, rtol=0, atol=1e-12)), 10)
+
+
+def _round_rate(seconds: Any, step: float) -> float:
+    """The rate by the median step, or by all of them where they lie nearer to even ones so, as rounded and jittering
+    times do; a whole number, or one in a hundredth, where that fits as well."""
+    ways = [(len(seconds) - 1) / float(seconds[-1] - seconds[0]), *([1 / step] if step > 0 else [])]
+
+    def off(rate: float) -> float:
+        left = seconds - np.arange(len(seconds)) / rate
+        return float(np.max(np.abs(left - np.median(left))))
+
+    rate = min(ways, key=off)
+    for digits in (0, 1, 2):
+        near = round(rate, digits)
+        if near > 0 and abs(near - rate) * len(seconds) / rate < 1.0 and abs(near - rate) < 2e-3 * rate:
+            return float(near)
+    return float(f"{rate:.8g}")
+
+
+def _likely_unit(values: Any, stated: float | None) -> str:
+    """Seconds, milliseconds or microseconds: what fits the stated rate, else what gives 100 to 30,000 Hz."""
+    step = max(_step(values), 1e-12)
+    for unit, scale in (("s", 1.0), ("ms", 1e3), ("us", 1e6)):
+        rate = scale / step
+        if (stated and abs(rate - stated) < 0.05 * stated) or (not stated and 100 <= rate <= 30_000):
+            return unit
+    return "s"
