@@ -13,7 +13,16 @@ __version__ = "0.1.0"
 _HOMES = {
     "emgreview.errors": ("DecisionWarning", "EmgreviewError", "SignalWarning"),
     "emgreview.model": ("Burst", "Channel", "Marker", "Onsets", "Processing", "Recording", "Trials"),
-    "emgreview.reading": ("Look", "find_cues", "look", "read", "read_dataset", "with_cues"),
+    "emgreview.reading": (
+        "Look",
+        "find_cues",
+        "join_channels",
+        "join_in_time",
+        "look",
+        "read",
+        "read_dataset",
+        "with_cues",
+    ),
     "emgreview.checking": ("check",),
     "emgreview.trials": ("cut_all", "cut_trials"),
     "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
@@ -78,6 +87,8 @@ if TYPE_CHECKING:
     from emgreview.model import Trials as Trials
     from emgreview.reading import Look as Look
     from emgreview.reading import find_cues as find_cues
+    from emgreview.reading import join_channels as join_channels
+    from emgreview.reading import join_in_time as join_in_time
     from emgreview.reading import look as look
     from emgreview.reading import read as read
     from emgreview.reading import read_dataset as read_dataset

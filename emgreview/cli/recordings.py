@@ -1,4 +1,5 @@
-"""Recordings before any review: ``demo`` writes the simulated study, ``check`` tells which channels are fit for use."""
+"""Recordings before any review: ``demo`` writes the simulated study, ``look`` tells what a file holds, ``check`` which
+channels are fit for use."""
 
 import argparse
 import dataclasses
@@ -72,6 +73,28 @@ def _free_port() -> int:
         probe.bind(("127.0.0.1", 0))
         port: int = probe.getsockname()[1]
         return port
+
+
+def _look_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("path", type=Path, help="one file")
+
+
+def _look(given: argparse.Namespace) -> Status:
+    seen = er.look(given.path)
+    report = {
+        "path": str(seen.path),
+        "format": seen.format,
+        "facts": list(seen.facts),
+        "how": dict(seen.how),
+        "asks": dict(seen.asks),
+        "call": seen.call,
+        "refused": seen.refused,
+    }
+    print(to_json(report) if given.json else seen)  # the call is Python's, and is not put into words of a shell
+    return NOT_FINE if seen.refused else FINE
+
+
+LOOK = Command("look", "what a file holds, and the call that reads it", _look_options, _look)
 
 
 def _check_options(parser: argparse.ArgumentParser) -> None:

@@ -8,6 +8,7 @@ the format allows it. Nothing is shortened, rescaled or left out silently: it is
 
     look(path)                  what a file holds, and the call that reads it
     read(path)                  one recording
+    join_channels, join_in_time several files of one recording
     read_dataset(folder)        a BIDS dataset, or a folder of recordings
     find_cues, with_cues        markers from a trigger channel
     channel_range               lowest and highest value of a channel, to choose a level by
@@ -20,6 +21,7 @@ from emgreview.reading.contents import Contents, Reader, Seen, Signal
 from emgreview.reading.cues import channel_range, find_cues, with_cues
 from emgreview.reading.dataset import Dataset, read_dataset
 from emgreview.reading.files import read
+from emgreview.reading.joining import join_channels, join_in_time
 from emgreview.reading.looking import Look, look
 from emgreview.reading.registry import known_extensions
 
@@ -33,6 +35,8 @@ __all__ = [
     "channel_range",
     "check_samples",
     "find_cues",
+    "join_channels",
+    "join_in_time",
     "known_extensions",
     "look",
     "read",

@@ -67,7 +67,7 @@ class Look(Shown):
 
 
 def look(path: str | Path) -> Look:
-    """What a file holds, and the call that reads it.
+    r"""What a file holds, and the call that reads it.
 
     Parameters
     ----------
@@ -101,7 +101,8 @@ def look(path: str | Path) -> Look:
     >>> import emgreview as er
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     path = Path(folder) / "p01.csv"
-    ...     _ = path.write_text("time;FCR\n" + "".join(f"{n / 1000};{n % 7},5\n" for n in range(2000)))
+    ...     rows = "".join(f"{n / 1000};{n % 7}\n" for n in range(2000))
+    ...     _ = path.write_text("time;FCR\n" + rows)
     ...     seen = er.look(path)
     >>> seen.how["columns"], seen.how["rate_hz"], seen.how["unit"]
     ({'time': 'time', 'FCR': 'FCR'}, 1000.0, '?')

@@ -171,6 +171,7 @@ def read(
         demand_rate_fits(path, time_s, rate_hz, time, first_line=begins, jitter_s=layout.jitter_s)
         notes += [*coarse_words(time_s, rate_hz), *jitter_words(time_s, rate_hz, layout.jitter_s)]
     kept = [label for _, label in chosen if not is_time(label)]
+    notes += _times_by_another_name(path, kept, x, rate_hz)
     if isinstance(columns, Mapping) or names is not None:
         used = {place for place, _ in chosen}
         spare = [name or f"column {place + 1}" for place, name in enumerate(names or ()) if place not in used]
@@ -183,6 +184,25 @@ def read(
         notes=(*notes, *(() if rate_hz >= SLOWEST_HZ else (_TOO_SLOW.format(rate_hz),))),
         chosen=True,
     )
+
+
+def _times_by_another_name(path: Path, labels: Sequence[str], x: FloatArray, rate_hz: float) -> list[str]:
+    """Sentences on signals that rise in even steps all along, as times do and no signal of a person does."""
+    found = []
+    for label, values in zip(labels, x, strict=True):
+        steps = np.diff(values)
+        if (
+            len(steps) > 10
+            and steps[0] > 0
+            and np.all(steps > 0)
+            and float(np.ptp(steps)) < 0.5 * float(np.median(steps))
+        ):
+            found.append(
+                f"Column {label!r} of {path.name} rises in even steps from line to line, as times do: call it 'time' "
+                "in "
+                "columns= to have it held against rate_hz, or None to leave it out."
+            )
+    return found
 
 
 def demand_told(path: Path, rate_hz: object, unit: object, columns: Any, layout: TextLayout) -> None:

@@ -43,6 +43,7 @@ _RATE = re.compile(
     r"[^\d\n]{0,24}?(\d+(?:[.,]\d+)?)\s*(k?)(?:hz|s/s|sps)?",
     re.IGNORECASE,
 )
+_MIXED = re.compile(r"^[+-]?\d+[.,]\d+$")
 _SUFFIX = re.compile(r"^(.+)[_ ](uV|µV|μV|mV|ms)$")
 _BRACKETS = re.compile(r"^(.*?)[\s_]*[\[(]\s*([^\])]+?)\s*[\])]\s*$")
 
@@ -98,6 +99,13 @@ def look(path: Path) -> Seen:
         asks["missing"] = "confirm that these cells are missing samples"
     facts += _codes_in_words(best)
     time, columns, unit = _columns(best, names, units, facts, asks)
+    if not any(one and place != time for place, one in enumerate(best.numeric)):
+        mixed = any(_MIXED.search(cell) for row in best.rows[:50] for cell in row)
+        return Seen(
+            tuple(facts),
+            refused="no column of numbers stands beside the times"
+            + (": some numbers have decimal points, others commas; export it with one of them" if mixed else ""),
+        )
     rate = _rate(best, time, columns, units, lines[: best.start], layout, facts, asks)
     return Seen(tuple(facts), rate, unit, columns, layout, asks)
 
