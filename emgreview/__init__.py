@@ -15,13 +15,16 @@ _HOMES = {
     "emgreview.model": ("Burst", "Channel", "Marker", "Onsets", "Processing", "Recording", "Trials"),
     "emgreview.reading": (
         "Look",
+        "confirm_alignment",
         "find_cues",
         "join_channels",
         "join_in_time",
         "look",
         "read",
         "read_dataset",
+        "read_study",
         "with_cues",
+        "write_study",
     ),
     "emgreview.checking": ("check",),
     "emgreview.trials": ("cut_all", "cut_trials"),
@@ -86,13 +89,16 @@ if TYPE_CHECKING:
     from emgreview.model import Recording as Recording
     from emgreview.model import Trials as Trials
     from emgreview.reading import Look as Look
+    from emgreview.reading import confirm_alignment as confirm_alignment
     from emgreview.reading import find_cues as find_cues
     from emgreview.reading import join_channels as join_channels
     from emgreview.reading import join_in_time as join_in_time
     from emgreview.reading import look as look
     from emgreview.reading import read as read
     from emgreview.reading import read_dataset as read_dataset
+    from emgreview.reading import read_study as read_study
     from emgreview.reading import with_cues as with_cues
+    from emgreview.reading import write_study as write_study
     from emgreview.replaying import Replayed as Replayed
     from emgreview.replaying import replay as replay
     from emgreview.replaying import seal as seal

@@ -25,10 +25,11 @@ from emgreview.checks import kind
 from emgreview.detecting import Detect, rebuilt
 from emgreview.errors import EmgreviewError, LogError
 from emgreview.model import Marker, Processing, Recording, Trials
-from emgreview.reading import find_cues, read, read_dataset
+from emgreview.reading import find_cues
 from emgreview.reading.cues import as_cue_channel
 from emgreview.reading.dataset import Dataset
 from emgreview.reading.settled import listed
+from emgreview.reading.study import open_data
 from emgreview.trials import cut_trials
 
 Data = Dataset | Recording | Iterable[Recording] | str | Path
@@ -83,7 +84,7 @@ def trials_of(
 def _given(data: Data, wanted: Iterable[str]) -> tuple[dict[str, Recording], list[str]]:
     """The recordings that are wanted and given, by name, and the names of all that are given."""
     if isinstance(data, (str, Path)):
-        data = read_dataset(data) if Path(data).is_dir() else read(data)
+        data = open_data(data)
     if isinstance(data, Dataset):
         names = list(data.recordings.names)
         return {name: data.recordings[name] for name in names if name in wanted}, names

@@ -2,6 +2,7 @@
 
     demo        write the demo study, and open the review notebook on it
     look        what a file holds, and the call that reads it
+    study       describe a folder of a lab's own files, and show what it makes
     check       are the EMG channels of a recording, or of a folder of them, fit for use
     detect      onsets of every trial and channel, as a table
     review      the review screen in a browser, without a notebook
@@ -20,10 +21,10 @@ command was mistyped.
 
 One module holds commands that belong together, the options of each beside its function: ``recordings.py`` (demo,
 look, check), ``bursts.py`` (detect, measure), ``reviews.py`` (review, verify, diff, seal, replay), ``reviewers.py``
-(agreement, adjudicate) and ``bench.py``. They stand on ``options.py`` (options that several take), ``source.py`` (from
-these to recordings and trials), ``cues.py`` (cues in a channel of pulses or codes), ``beforehand.py`` (what is demanded
-before work begins), ``saying.py`` (what is printed), ``typed.py`` (what was mistyped), ``words.py`` (messages in the
-words of a shell) and ``command.py``.
+(agreement, adjudicate), ``study.py`` and ``bench.py``. They stand on ``options.py`` (options that several take),
+``source.py`` (from these to recordings and trials), ``cues.py`` (cues in a channel of pulses or codes),
+``beforehand.py`` (what is demanded before work begins), ``saying.py`` (what is printed), ``typed.py`` (what was
+mistyped), ``words.py`` (messages in the words of a shell) and ``command.py``.
 """
 
 import argparse
@@ -40,12 +41,14 @@ from emgreview.cli.recordings import CHECK, DEMO, LOOK
 from emgreview.cli.reviewers import ADJUDICATE, AGREEMENT
 from emgreview.cli.reviews import DIFF, REPLAY, REVIEW, SEAL, VERIFY
 from emgreview.cli.saying import forget, say, show_warning
+from emgreview.cli.study import STUDY
 from emgreview.cli.typed import Parser, named, parsed
 from emgreview.unnamed import alike
 
 COMMANDS: tuple[Command, ...] = (
     DEMO,
     LOOK,
+    STUDY,
     CHECK,
     DETECT,
     REVIEW,

@@ -6,7 +6,7 @@ add_window          how trials are cut
 add_parameters      parameters of the onset method
 add_browser         where a page is served, and whether it is opened
 add_two_reviewers   a review folder and two of its reviewers
-number, whole       types of values that single commands take, too
+number, whole, columns, unit, setting   types of values that single commands take, too
 """
 
 import argparse
@@ -21,18 +21,22 @@ def add_source(parser: argparse.ArgumentParser) -> None:
     parser.set_defaults(
         pulses=None, codes=None, level=None, edge=None, mask=None, hold_off=None
     )  # of the commands that have them
-    parser.add_argument("path", type=Path, help="one recording, a BIDS dataset, or a folder of recordings")
+    parser.add_argument(
+        "path",
+        type=Path,
+        help="one recording, a BIDS dataset, a folder of recordings, or a study's description (.toml)",
+    )
     parser.add_argument("--rate", type=number, metavar="HZ", help="sampling rate; text files must be told")
     parser.add_argument(
         "--unit",
-        type=_unit,
+        type=unit,
         metavar="UNIT",
         help="V, mV, uV, nV or arbitrary; text files must be told; or one a column, in the order of --columns: "
         "mV,mV,V; or by channel: FCR=mV,TRIGGER=V",
     )
     parser.add_argument(
         "--columns",
-        type=_columns,
+        type=columns,
         metavar="A,B,-",
         help="labels of a text file's columns, - for one to leave out; elsewhere, of those to keep",
     )
@@ -89,7 +93,7 @@ def add_parameters(parser: argparse.ArgumentParser) -> None:
         "--set",
         action="append",
         default=[],
-        type=_setting,
+        type=setting,
         metavar="NAME=VALUE",
         help="a parameter of the method: resolution_s=0.002 of ramp, shortest_s=0.05 of double-threshold, for example; "
         "may be given again",
@@ -127,11 +131,11 @@ def _port(text: str) -> int:
     raise argparse.ArgumentTypeError(f"{text!r} came; give a port from 1024 to 65535, or 0 for a free one")
 
 
-def _columns(text: str) -> list[str | None]:
+def columns(text: str) -> list[str | None]:
     return [None if label.strip() == "-" else label.strip() for label in text.split(",")]
 
 
-def _unit(text: str) -> str | list[str] | dict[str, str]:
+def unit(text: str) -> str | list[str] | dict[str, str]:
     parts = [part.strip() for part in text.split(",")]
     if not any("=" in part for part in parts):
         return parts if len(parts) > 1 else parts[0]
@@ -143,7 +147,7 @@ def _unit(text: str) -> str | list[str] | dict[str, str]:
     return {label.strip(): unit.strip() for label, _, unit in (part.rpartition("=") for part in parts)}
 
 
-def _setting(text: str) -> tuple[str, Any]:
+def setting(text: str) -> tuple[str, Any]:
     name, sign, value = text.partition("=")
     if not (name.strip() and sign and value.strip()):
         raise argparse.ArgumentTypeError(

@@ -2,6 +2,7 @@
 
 recordings_of       name and recording, one after the other
 cut                 the trials of one
+units               of the channels, by their labels
 left_out            sentences on those that could not be used
 """
 
@@ -13,7 +14,8 @@ import emgreview as er
 from emgreview.cli.cues import demand_pulses, with_pulses
 from emgreview.cli.saying import say_of_folder
 from emgreview.cli.typed import named
-from emgreview.reading.dataset import NAMELESS
+from emgreview.reading.dataset import NAMELESS, Dataset
+from emgreview.reading.study import SUFFIX, open_data
 
 
 def recordings_of(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording | None]]:
@@ -25,15 +27,16 @@ def recordings_of(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording
     demand_pulses(given)
     if hasattr(given, "band"):
         _processing(given)
-    how = {"rate_hz": given.rate, "unit": _units(given), "columns": given.columns}
+    how = {"rate_hz": given.rate, "unit": units(given), "columns": given.columns}
     path = given.path
-    if not path.is_dir():
+    if not path.is_dir() and path.suffix.lower() != SUFFIX:
         rec = with_pulses(er.read(path, **how), given)
         yield rec.name, rec
         return
     with warnings.catch_warnings():  # each of them is a note too
         warnings.simplefilter("ignore", er.SignalWarning)
-        data = er.read_dataset(path, **how)
+        data = open_data(path, **how)
+    assert isinstance(data, Dataset)
     given.notes = list(data.notes)
     about_people = hasattr(given, "folder")
     for note in data.notes:
@@ -76,7 +79,7 @@ def _processing(given: argparse.Namespace) -> er.Processing:
     return er.Processing(low_hz=low_hz, high_hz=high_hz)
 
 
-def _units(given: argparse.Namespace) -> str | dict[str, str] | None:
+def units(given: argparse.Namespace) -> str | dict[str, str] | None:
     """One unit for all, by label, or one a column in the order of ``--columns``."""
     if not isinstance(given.unit, list):
         unit: str | dict[str, str] | None = given.unit

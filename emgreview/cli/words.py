@@ -40,6 +40,11 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
             "upper side open (--band 20 none)"
         ),
     ),
+    (
+        r"confirm it with confirm_alignment\b",
+        "confirm it: emgreview study DESCRIPTION --confirm RECORDING --reason WHY",
+    ),
+    (r"say rows=\[…\] yourself", "say --rows yourself"),
     (r"\ba high_hz of", "an upper edge of the band of"),
     (r"\ba low_hz of", "a lower edge of the band of"),
     (r"\blow_hz and high_hz came as (\S+) and (\S+);", r"--band came as \1 \2;"),

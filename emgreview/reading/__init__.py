@@ -10,6 +10,8 @@ the format allows it. Nothing is shortened, rescaled or left out silently: it is
     read(path)                  one recording
     join_channels, join_in_time several files of one recording
     read_dataset(folder)        a BIDS dataset, or a folder of recordings
+    read_study, write_study     a lab's own files, as a description says
+    confirm_alignment           how cues and rows of a table of trials belong together
     find_cues, with_cues        markers from a trigger channel
     channel_range               lowest and highest value of a channel, to choose a level by
     check_samples               sentences on flat channels and missing samples
@@ -24,6 +26,8 @@ from emgreview.reading.files import read
 from emgreview.reading.joining import join_channels, join_in_time
 from emgreview.reading.looking import Look, look
 from emgreview.reading.registry import known_extensions
+from emgreview.reading.study import read_study
+from emgreview.reading.study_writing import confirm_alignment, write_study
 
 __all__ = [
     "Contents",
@@ -34,6 +38,7 @@ __all__ = [
     "Signal",
     "channel_range",
     "check_samples",
+    "confirm_alignment",
     "find_cues",
     "join_channels",
     "join_in_time",
@@ -41,5 +46,7 @@ __all__ = [
     "look",
     "read",
     "read_dataset",
+    "read_study",
     "with_cues",
+    "write_study",
 ]

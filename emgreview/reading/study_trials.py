@@ -1,0 +1,260 @@
+"""The table of trials that the stimulus program wrote: one row a cue, in order; its columns become those of the cues.
+
+As many rows as cues are put together in their order, and where the table has times, every interval is held against
+that of the cues. Other numbers are never put together by themselves: an alignment by the intervals is proposed, and a
+person confirms it, in the study's description, with a reason.
+
+    TrialTables     what a description says of such tables
+    read_rows       the rows of a table as text
+    rows_of         a recording with the columns of its rows
+    proposal        rows and cues of a recording, and the alignment that is proposed
+"""
+
+import csv
+import hashlib
+import io
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from emgreview.checks import demand, kind
+from emgreview.errors import FormatError, MarkerError, ParameterError, UnknownNameError
+from emgreview.model import Marker, Recording
+from emgreview.plain_files import TABLE, read_text
+from emgreview.reading.alignment import Alignment, intervals_apart, propose_alignment
+from emgreview.reading.patterns import Pattern
+from emgreview.reading.time_column import TIME_UNITS
+
+_RESERVED = ("onset_s", "offset_s", "trial", "channel", "recording", "participant")
+
+
+@dataclass(frozen=True)
+class TrialTables:
+    """``columns``: those that are taken, None for all; ``time``: the one with times, in ``time_unit``, or ""."""
+
+    pattern: Pattern
+    columns: tuple[str, ...] | None
+    time: str
+    time_unit: str
+
+    @classmethod
+    def of(cls, path: Path, said: Mapping[str, Any]) -> "TrialTables":
+        """What a description says below [trials]."""
+        kind(f"table below [trials] of {path.name}", said.get("table"), str, "a pattern, as that of the files")
+        columns = said.get("columns")
+        if columns is not None:
+            demand(
+                isinstance(columns, list) and all(isinstance(c, str) for c in columns),
+                "columns",
+                columns,
+                "a list of names",
+            )
+        unit = said.get("time_unit", "s")
+        demand(unit in TIME_UNITS, "time_unit below [trials]", unit, ", ".join(map(repr, TIME_UNITS)))
+        time = said.get("time", "")
+        kind("time below [trials]", time, str, "the name of the column with times")
+        return cls(Pattern(said["table"]), None if columns is None else tuple(columns), time, unit)
+
+    def file(self, folder: Path, said: Mapping[str, str]) -> Path:
+        """The table of a recording whose name says so. Raises MarkerError where there is none, or more than one."""
+        wanted = Pattern(self.pattern.fill(said))
+        found = [
+            path
+            for path, more in wanted.files(folder)
+            if all(said.get(key, value) == value for key, value in more.items())
+        ]
+        if len(found) != 1:
+            what = f"{len(found)} files fit" if found else "no file fits"
+            raise MarkerError(
+                f"{what} {wanted.text!r}, the table of trials; put it there, or correct table below [trials] of the "
+                "study's "
+                "description."
+            )
+        return found[0]
+
+
+def read_rows(path: Path) -> list[dict[str, str]]:
+    """The rows of a table with a line of names, as text; commas, semicolons or tabs apart. Raises ReadError,
+    FormatError."""
+    text = read_text(path, TABLE)
+    first = text.partition("\n")[0]
+    sign = max(";\t,", key=first.count)
+    rows = list(csv.reader(io.StringIO(text), delimiter=sign))
+    rows = [row for row in rows if any(cell.strip() for cell in row)]
+    if not rows:
+        raise FormatError(
+            f"{path.name} holds no line; a table has a line of names and one line a row; export it again."
+        )
+    names = [name.strip() for name in rows[0]]
+    if len(set(names)) < len(names) or not all(names):
+        raise FormatError(
+            f"{path.name}: its first line names the columns {', '.join(map(repr, names))}; each needs a name of its "
+            "own; "
+            "correct it."
+        )
+    for place, row in enumerate(rows[1:], start=2):
+        if len(row) != len(names):
+            raise FormatError(
+                f"{path.name}: row {place} has {len(row)} cells, and the first line names {len(names)} columns; "
+                "correct it."
+            )
+    return [dict(zip(names, (cell.strip() for cell in row), strict=True)) for row in rows[1:]]
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """Cues of a recording and rows of its table, and how they may belong together."""
+
+    recording: str
+    table: str
+    cues: tuple[Marker, ...]
+    rows: tuple[Mapping[str, str], ...]
+    times: tuple[float, ...] | None
+    alignment: Alignment | None
+    digest: str
+
+    @property
+    def words(self) -> str:
+        """What is proposed, for a person."""
+        head = f"{len(self.cues)} cues and {len(self.rows)} rows of {self.table}"
+        if self.times is None:
+            return f"{head}, and no column of times by which they could be put together (time = below [trials])"
+        if self.alignment is None:
+            return f"{head}, and no alignment by their intervals stands out"
+        found = self.alignment
+        paired = len(found.rows) - len(found.cues_without)
+        words = [f"{head}: {paired} belong together by their intervals, to {1000 * found.worst_s:.0f} ms"]
+        if found.rows_without:
+            words.append(f"rows without a cue: {_places(found.rows_without)}")
+        if found.cues_without:
+            words.append(f"cues without a row: {_places(found.cues_without)}")
+        return "; ".join(words)
+
+
+def _places(places: Sequence[int]) -> str:
+    """Places from 1, as people count, the first of many."""
+    shown = ", ".join(str(place + 1) for place in places[:8])
+    return f"{shown} … ({len(places)} in all)" if len(places) > 8 else shown
+
+
+def proposal(
+    rec: Recording, tables: TrialTables, folder: Path, said: Mapping[str, str], is_cue: Callable[[str], bool]
+) -> Proposal:
+    """The cues and rows of a recording, and the alignment that their intervals propose."""
+    path = tables.file(folder, said)
+    rows = read_rows(path)
+    cues = tuple(marker for marker in rec.markers if is_cue(marker.label))
+    times = _times(path, rows, tables)
+    at = [marker.sample / rec.rate_hz for marker in cues]
+    told = json.dumps([[marker.sample for marker in cues], rows], sort_keys=True, ensure_ascii=False)
+    found = None if times is None else propose_alignment(at, times)
+    return Proposal(
+        rec.name,
+        path.relative_to(folder).as_posix(),
+        cues,
+        tuple(rows),
+        None if times is None else tuple(times),
+        found,
+        hashlib.sha256(told.encode()).hexdigest(),
+    )
+
+
+def _times(path: Path, rows: Sequence[Mapping[str, str]], tables: TrialTables) -> list[float] | None:
+    if not tables.time:
+        return None
+    if rows and tables.time not in rows[0]:
+        raise UnknownNameError("column", tables.time, rows[0], where=path.name)
+    found = []
+    for place, row in enumerate(rows, start=2):
+        cell = row[tables.time].replace(",", ".")
+        if cell.lower() in ("", "n/a", "na", "nan"):
+            found.append(float("nan"))
+            continue
+        try:
+            found.append(float(cell) / TIME_UNITS[tables.time_unit])
+        except ValueError:
+            raise FormatError(
+                f"{path.name}: row {place} has the time {row[tables.time]!r}; allowed: a number, or n/a; correct it."
+            ) from None
+    return found
+
+
+def rows_of(
+    rec: Recording,
+    tables: TrialTables,
+    folder: Path,
+    said: Mapping[str, str],
+    is_cue: Callable[[str], bool],
+    confirmed: Mapping[str, Any] | None,
+) -> Recording:
+    """The recording with the columns of its rows as details of its cues.
+
+    Raises MarkerError where cues and rows are not as many, or their intervals differ, and nobody has confirmed how they
+    belong together.
+    """
+    found = proposal(rec, tables, folder, said, is_cue)
+    notes = []
+    if confirmed is not None:
+        if confirmed.get("digest") != found.digest:
+            raise MarkerError(
+                f"how the cues and rows of {rec.name} belong together was confirmed for others: cues or {found.table} "
+                "have "
+                f"changed since ({found.words}); look at them, and confirm it anew."
+            )
+        rows = [int(row) - 1 if row else None for row in confirmed["rows"]]
+        notes.append(
+            f"Cues and rows of {found.table} were put together as was confirmed on "
+            f"{confirmed.get('on', 'an unknown day')}: "
+            f"{confirmed.get('reason', '')}"
+        )
+        if spare := [place for place in range(len(found.rows)) if place not in rows]:
+            notes.append(f"Rows of {found.table} without a cue: {_places(spare)}.")
+        if bare := [place for place, row in enumerate(rows) if row is None]:
+            notes.append(f"Cues without a row of {found.table}: {_places(bare)}; its columns are missing there.")
+    elif len(found.cues) != len(found.rows):
+        raise MarkerError(
+            f"{rec.name} has {found.words}. Nothing is put together silently: look at them, and confirm it with "
+            "confirm_alignment, or correct the cues or the table."
+        )
+    else:
+        rows = list(range(len(found.rows)))
+        if found.times is not None:
+            at = [marker.sample / rec.rate_hz for marker in found.cues]
+            if apart := intervals_apart(at, found.times):
+                place, by_cues, by_rows = apart
+                raise MarkerError(
+                    f"{rec.name} has as many cues as {found.table} has rows ({len(rows)}), but cue {place + 1} comes "
+                    f"{by_cues:.3f} s after the one before it, and by the table {by_rows:.3f} s: some are missing on "
+                    "both "
+                    f"sides. {found.words}. Look at them, and confirm it with confirm_alignment."
+                )
+    columns = _columns(found, tables)
+    details = {
+        cue.sample: {} if row is None else {name: found.rows[row][name] or "n/a" for name in columns}
+        for cue, row in zip(found.cues, rows, strict=True)
+    }
+    markers = [
+        replace(marker, details={**marker.details, **details[marker.sample]})
+        if is_cue(marker.label) and marker.sample in details
+        else marker
+        for marker in rec.markers
+    ]
+    return replace(rec.with_markers(markers), notes=(*rec.notes, *notes))
+
+
+def _columns(found: Proposal, tables: TrialTables) -> list[str]:
+    there = list(found.rows[0]) if found.rows else []
+    if tables.columns is not None:
+        for name in tables.columns:
+            if there and name not in there:
+                raise UnknownNameError("column", name, there, where=found.table)
+        return list(tables.columns)
+    if taken := [name for name in there if name in _RESERVED]:
+        raise ParameterError(
+            f"{found.table} has a column {taken[0]!r}, which is a column of every table of decisions; name those that "
+            "are "
+            'wanted: columns = ["condition"] below [trials].'
+        )
+    return there
