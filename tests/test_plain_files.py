@@ -36,12 +36,12 @@ def in_place_of_a_file(folder):
 
 @pytest.mark.parametrize("look", [demand_plain, open_plain, read_small, read_json, read_toml])
 def test_what_is_no_plain_file_is_refused_at_once_and_named(tmp_path, look):
-    begun = time.monotonic()
+    begun = time.process_time()
     for name, words in in_place_of_a_file(tmp_path).items():
         with pytest.raises(ReadError) as refused:
             look(tmp_path / name)
         assert words in str(refused.value), name
-    assert time.monotonic() - begun < 2
+    assert time.process_time() - begun < 2
 
 
 def test_a_file_that_may_not_be_read_is_an_error_of_ours(tmp_path, monkeypatch):
@@ -99,10 +99,10 @@ def test_depth_is_counted_outside_of_strings_alone():
 
 
 def test_depth_is_told_in_time_that_grows_with_the_length_alone():
-    begun = time.monotonic()
+    begun = time.process_time()
     for hard in (b'"\\' * 500_000, b'\\"' * 500_000, b'"[' * 500_000, b"[]" * 500_000, b'"' + b'\\"[' * 300_000):
         too_deep(hard)
-    assert time.monotonic() - begun < 2
+    assert time.process_time() - begun < 2
 
 
 @pytest.mark.parametrize("number", ["NaN", "-Infinity", "1e999", "-1e400", "9" * 5000, str(LARGEST + 1), "1" * 400])

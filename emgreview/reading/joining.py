@@ -129,8 +129,9 @@ def join_channels(
     --------
     >>> import numpy as np
     >>> import emgreview as er
-    >>> arm = er.Recording.from_array(np.zeros((1, 3000)), 1000, labels=["BB"], name="p01_arm")
-    >>> hand = er.Recording.from_array(np.zeros((1, 3000)), 1000, labels=["FDI"], name="p01_hand")
+    >>> x = np.zeros((1, 3000))
+    >>> arm = er.Recording.from_array(x, 1000, labels=["BB"], name="p01_arm")
+    >>> hand = er.Recording.from_array(x, 1000, labels=["FDI"], name="p01_hand")
     >>> er.join_channels([arm, hand], name="p01").labels
     ('BB', 'FDI')
     """
@@ -228,8 +229,9 @@ def join_in_time(recordings: Sequence[Recording], *, name: str | None = None) ->
     >>> import numpy as np
     >>> import emgreview as er
     >>> x = np.zeros((1, 3000))
-    >>> parts = [er.Recording.from_array(x, 1000, labels=["BB"], name=name) for name in ("p01_1", "p01_2")]
-    >>> er.join_in_time(parts, name="p01").duration_s
+    >>> first = er.Recording.from_array(x, 1000, labels=["BB"], name="p01_1")
+    >>> second = er.Recording.from_array(x, 1000, labels=["BB"], name="p01_2")
+    >>> er.join_in_time([first, second], name="p01").duration_s
     6.0
     """
     parts = _several(recordings)

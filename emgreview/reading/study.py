@@ -195,7 +195,7 @@ class StudyRecordings(Recordings):
 
 
 def read_study(path: str | Path) -> Dataset:
-    """The recordings of a folder of a lab's own files, as a description beside them says.
+    r"""The recordings of a folder of a lab's own files, as a description beside them says.
 
     Parameters
     ----------
@@ -230,12 +230,12 @@ def read_study(path: str | Path) -> Dataset:
     >>> import emgreview as er
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     for who in ("01", "02"):
-    ...         rows = "".join(f"{n % 7},{5 * (n % 1000 < 20)}\\n" for n in range(4000))
+    ...         rows = "".join(f"{n % 7},{5 * (n % 1000 < 20)}\n" for n in range(4000))
     ...         _ = Path(folder, f"P{who}_press.csv").write_text(rows)
     ...     study = er.write_study(
     ...         Path(folder) / "study.toml",
-    ...         files={"pattern": "P{participant}_{task}.csv", "rate_hz": 1000, "unit": {"FCR": "mV", "key": "V"},
-    ...                "columns": ["FCR", "key"]},
+    ...         files={"pattern": "P{participant}_{task}.csv", "rate_hz": 1000,
+    ...                "unit": {"FCR": "mV", "key": "V"}, "columns": ["FCR", "key"]},
     ...         cues={"label": "go", "channel": "key", "level": 2.5, "hold_off_s": 0.5},
     ...     )
     ...     data = er.read_study(study)

@@ -43,8 +43,8 @@ def write_study(
     channels : mapping or None
         By label: ``muscle``, ``kind``, ``delay_ms``.
     cues : mapping or None
-        ``label`` of the markers, or ``channel``, ``level``, ``edge``, ``hold_off_s``, ``codes``,
-        ``mask`` as for :func:`with_cues`; ``expect``, their number.
+        ``label`` of the markers, or ``channel``, ``level``, ``edge``, ``hold_off_s``,
+        ``codes``, ``mask`` as for :func:`with_cues`; ``expect``, their number.
     participants : mapping or None
         ``table`` and ``code``, its column of what names of files say.
     trials : mapping or None
@@ -126,7 +126,7 @@ def _plain(value: Any) -> Any:
 def confirm_alignment(
     path: str | Path, recording: str, *, reason: str, rows: Sequence[int | None] | None = None
 ) -> list[int | None]:
-    """Confirm how the cues of a recording and the rows of its table of trials belong together.
+    r"""Confirm how the cues of a recording and the rows of its table of trials belong together.
 
     What is confirmed is added to the description, with the day and the reason, and holds until
     cues or rows change.
@@ -156,13 +156,27 @@ def confirm_alignment(
         Rows are not as many as cues, not there, or not in order; or no reason came.
     UnknownNameError
         The study has no such recording.
+    ReadError, FormatError, EmgreviewError
+        As for :func:`read_study`, and what reading the recording raises.
 
     Examples
     --------
+    >>> import tempfile
+    >>> from pathlib import Path
     >>> import emgreview as er
-    >>> er.confirm_alignment("nowhere.toml", "sub-01", reason="the first trial was a test")
-    Traceback (most recent call last):
-    emgreview.errors.ReadError: there is no file nowhere.toml; give the path of an existing file.
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     key = "".join(f"{n % 7},{5 * (n % 1000 < 20)}\n" for n in range(4000))
+    ...     _ = Path(folder, "P01.csv").write_text(key)
+    ...     _ = Path(folder, "T01.csv").write_text("side\nleft\nright\n")
+    ...     study = er.write_study(
+    ...         Path(folder) / "study.toml",
+    ...         files={"pattern": "P{participant}.csv", "rate_hz": 1000,
+    ...                "unit": {"FCR": "mV", "key": "V"}, "columns": ["FCR", "key"]},
+    ...         cues={"label": "go", "channel": "key", "level": 2.5, "hold_off_s": 0.5},
+    ...         trials={"table": "T{participant}.csv"},
+    ...     )
+    ...     er.confirm_alignment(study, "sub-01", rows=[None, 1, 2], reason="a test came first")
+    [None, 1, 2]
     """
     path = Path(path)
     study = load(path)
