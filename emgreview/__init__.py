@@ -56,7 +56,7 @@ _HOMES = {
         "self_check",
     ),
     "emgreview.demo": ("write_demo",),
-    "emgreview.views": ("long_view", "review", "show_cues"),
+    "emgreview.views": ("long_view", "review", "show_cues", "study_form"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 
@@ -125,6 +125,7 @@ if TYPE_CHECKING:
     from emgreview.views import long_view as long_view  # type: ignore[no-redef]
     from emgreview.views import review as review
     from emgreview.views import show_cues as show_cues
+    from emgreview.views import study_form as study_form  # type: ignore[no-redef]
 
 
 def __getattr__(name: str) -> object:

@@ -11,7 +11,7 @@ the channels that lie over or in the brain.
 """
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -25,7 +25,15 @@ from emgreview.reading.bids import Sidecars
 from emgreview.reading.columns import TIME
 from emgreview.reading.contents import Contents, Reader, Signal, StoredSamples
 from emgreview.reading.events import events_as_markers, placed, told_twice
-from emgreview.reading.settled import Unit, demand_known_unit, demand_unit_used, listed, settle, unit_notes
+from emgreview.reading.settled import (
+    Unit,
+    demand_known_kinds,
+    demand_known_unit,
+    demand_unit_used,
+    listed,
+    settle,
+    unit_notes,
+)
 from emgreview.reading.units import BRAIN
 
 
@@ -75,6 +83,7 @@ def assemble(
     rate_hz: float | None,
     unit: Unit,
     columns: Sequence[str | None] | None,
+    kinds: Mapping[str, str] | None = None,
 ) -> tuple[Recording, tuple[str, ...]]:
     """One Recording out of what a file, its sidecars and the caller say; and those of its notes that ask for a warning.
 
@@ -86,15 +95,18 @@ def assemble(
     bare, strange = sidecars.demand_rows_match([signal.label for signal in contents.signals], path.name)
     quiet = [*contents.notes, *bare]
     demand_known_unit(unit, [contents.signals[index].label for index in chosen])
+    demand_known_kinds(kinds, [contents.signals[index].label for index in chosen])
     settled = [
-        settle(path, contents.signals[index], sidecars.row(contents.signals[index].label), sidecars.datatype, unit)
+        settle(
+            path, contents.signals[index], sidecars.row(contents.signals[index].label), sidecars.datatype, unit, kinds
+        )
         for index in chosen
     ]
-    kinds = [one.channel.kind for one in settled]
+    types = [one.channel.kind for one in settled]
     assumed = [one.channel.label for one in settled if one.assumed]
-    lead = _lead([contents.signals[index] for index in chosen], kinds)
+    lead = _lead([contents.signals[index] for index in chosen], types)
     named = columns is not None and choosing
-    kept, loud = _kept(path, [contents.signals[index] for index in chosen], kinds, lead, sidecars, named)
+    kept, loud = _kept(path, [contents.signals[index] for index in chosen], types, lead, sidecars, named)
     chosen, settled = tuple(chosen[place] for place in kept), [settled[place] for place in kept]
     signals = [contents.signals[index] for index in chosen]
     alone, otherwise = unit_notes(path, sidecars, settled)

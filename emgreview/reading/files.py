@@ -33,6 +33,7 @@ def read(
     rate_hz: float | None = None,
     unit: Unit = None,
     columns: Columns = None,
+    kinds: Mapping[str, str] | None = None,
     **layout: Any,
 ) -> Recording:
     r"""One recording, its samples read lazily (text excepted).
@@ -59,6 +60,9 @@ def read(
         ``rate_hz``. Elsewhere the labels of the signals to keep, in that order (None and
         "time" are passed over); None keeps all. A mapping says what the file calls each
         signal that is kept, and its label from here on.
+    kinds : mapping of str to str, or None
+        By label: the channel type, as BIDS calls it ("TRIG", "MISC", "EMG" …), where neither
+        file nor name says the right one. A voltage that is no EMG or ECG keeps its unit.
     **layout
         What else has to be said of such a file, as :func:`look` proposes it: of text
         ``header``, ``names``, ``separator``, ``decimal``, ``comment``, ``missing``,
@@ -127,7 +131,7 @@ def read(
         sidecars = find_sidecars(path)
         contents = _contents(reader, path, rate_hz, columns, more, sidecars.channels is not None)
         kept = list(columns.values()) if isinstance(columns, Mapping) else columns
-        recording, loud = assemble(contents, reader, sidecars, rate_hz=rate_hz, unit=unit, columns=kept)
+        recording, loud = assemble(contents, reader, sidecars, rate_hz=rate_hz, unit=unit, columns=kept, kinds=kinds)
         doubts = check_samples(recording)
     except EmgreviewError:
         raise

@@ -18,7 +18,7 @@ from emgreview.errors import UnitError, UnknownNameError
 from emgreview.model import ARBITRARY, VOLTS, Channel
 from emgreview.reading.bids import ChannelRow, Sidecars
 from emgreview.reading.contents import Signal
-from emgreview.reading.units import IN_MICROVOLTS, VOLTAGES, is_voltage, kind_of, names_emg, plain_unit
+from emgreview.reading.units import CHANNEL_TYPES, IN_MICROVOLTS, VOLTAGES, is_voltage, kind_of, names_emg, plain_unit
 
 Unit = str | Mapping[str, str] | None
 
@@ -37,10 +37,17 @@ class Settled:
     assumed: bool = False
 
 
-def settle(path: Path, signal: Signal, row: ChannelRow | None, datatype: str, said: Unit) -> Settled:
+def settle(
+    path: Path,
+    signal: Signal,
+    row: ChannelRow | None,
+    datatype: str,
+    said: Unit,
+    kinds: Mapping[str, str] | None = None,
+) -> Settled:
     """One channel with its kind, unit and scale. In a folder of EEG or iEEG a channel is EMG only where its type or its
-    name says so."""
-    stated = signal.kind or (row.kind if row else "")
+    name says so. ``kinds``: what the caller says of it, by label."""
+    stated = (kinds or {}).get(signal.label) or signal.kind or (row.kind if row else "")
 
     def kind_by(unit: str | None) -> tuple[str, bool, bool]:
         if stated:
@@ -183,6 +190,17 @@ def demand_kinds(rate_hz: object, unit: object, columns: object) -> None:
         raise UnitError(
             f"unit came as {unit!r}; allowed: {allowed}; give unit='mV', or unit={{'FCR': 'mV', 'TRIGGER': 'V'}}."
         )
+
+
+def demand_known_kinds(kinds: Mapping[str, str] | None, labels: Sequence[str]) -> None:
+    """ParameterError or UnknownNameError unless ``kinds`` names channels that are there and types that are known."""
+    if not isinstance(kinds, Mapping | None):
+        raise refusal("kinds", kinds, "a mapping of labels to channel types, such as {'KEY': 'TRIG'}, or None")
+    for label, kind in (kinds or {}).items():
+        if label not in labels:
+            raise UnknownNameError("channel (named in kinds=)", label, labels)
+        if kind not in CHANNEL_TYPES:
+            raise UnknownNameError("channel type", kind, sorted(CHANNEL_TYPES))
 
 
 def demand_known_unit(said: Unit, labels: Sequence[str]) -> None:

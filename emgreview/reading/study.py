@@ -121,7 +121,7 @@ class Study:
         """One recording, with its cues and what the table of trials says of them."""
         parts = self.files[name]
         said = parts[0][1]
-        rec = _joined([(read(path, **self.how), said) for path, said in parts], name)
+        rec = _joined([(self._read(path), said) for path, said in parts], name)
         rec = replace(rec, name=name, entities=self.entities(said))
         rec = self._described(rec)
         if "channel" in self.cues:
@@ -137,6 +137,16 @@ class Study:
         if self.trials is not None:
             rec = rows_of(rec, self.trials, self.folder, said, self.cue_of, self.aligned.get(name))
         return rec
+
+    def _read(self, path: Path) -> Recording:
+        """One file, its channel of cues as none of a muscle: a level is in the unit that the file has."""
+        kinds = {label: said["kind"] for label, said in self.channels.items() if "kind" in said}
+        if "channel" in self.cues:
+            kinds.setdefault(self.cues["channel"], "TRIG")
+        if set(PARTS) & set(self.pattern.words):  # not every file has every channel
+            there = read(path, **self.how).labels
+            kinds = {label: one for label, one in kinds.items() if label in there}
+        return read(path, **self.how, kinds=kinds or None)
 
     @property
     def label(self) -> str:
@@ -154,7 +164,6 @@ class Study:
         for channel in rec.channels:
             said = self.channels.get(channel.label, {})
             new = {"over": said["muscle"]} if "muscle" in said else {}
-            new |= {"kind": said["kind"]} if "kind" in said else {}
             new |= {"delay_s": said["delay_ms"] / 1000} if "delay_ms" in said else {}
             made.append(replace(channel, **new) if new else channel)
         return replace(rec, channels=tuple(made))

@@ -246,3 +246,16 @@ def test_every_look_is_a_call_that_python_reads_and_plain_json(tmp_path, sign, d
     path = written(tmp_path / "a.txt", X, sign=sign, decimal=decimal, header=[f"a{sign}b{sign}c"])
     seen = er.look(path)
     assert eval(seen.call, {"er": Called()}) == dict(seen.how) == json.loads(json.dumps(dict(seen.how)))
+
+
+def test_the_caller_says_what_kind_a_channel_is(tmp_path):
+    """A voltage that is no muscle keeps its unit, so that levels are in the unit of the file."""
+    path = written(tmp_path / "a.csv", X)
+    how = {"rate_hz": 1000, "unit": {"a": "mV", "b": "V", "c": "V"}, "columns": ["a", "b", "c"]}
+    rec = er.read(path, **how, kinds={"b": "TRIG", "c": "MISC"})
+    assert [(channel.kind, channel.unit) for channel in rec.channels] == [("EMG", "uV"), ("TRIG", "V"), ("MISC", "V")]
+    np.testing.assert_array_equal(rec.values(channels=["b", "c"]), X[:, 1:].T)
+    with pytest.raises(UnknownNameError, match=r"channel type is called 'TRIGGER'.*Did you mean 'TRIG'"):
+        er.read(path, **how, kinds={"b": "TRIGGER"})
+    with pytest.raises(UnknownNameError, match="named in kinds="):
+        er.read(path, **how, kinds={"x": "TRIG"})

@@ -1,0 +1,76 @@
+"""The form of a study writes what the script and the shell write."""
+
+import numpy as np
+import pytest
+
+import emgreview as er
+
+pytest.importorskip("panel", reason="the widgets need the extra [notebook]")
+
+from emgreview.views.study_form import NAME
+
+
+@pytest.fixture
+def lab(tmp_path):
+    (tmp_path / "trials").mkdir()
+    for who in ("01", "02"):
+        x = np.round(np.random.default_rng(int(who)).normal(0, 9, (6000, 2)), 2)
+        x[:, 1] = np.isin(np.arange(6000) % 1500, range(500, 520)) * 5
+        rows = "".join(f"{n / 1000};{a};{b:g}\n" for n, (a, b) in enumerate(x))
+        (tmp_path / f"P{who}_press.csv").write_text("made up\ntime [s];EMG 1;tone\n" + rows, "utf-8")
+        (tmp_path / "trials" / f"{who}.csv").write_text("condition\nloud\nsoft\nloud\nsoft\n", "utf-8")
+    return tmp_path
+
+
+def words(form) -> str:
+    return str(form.said.object)
+
+
+def test_the_form_asks_looks_shows_and_writes_the_same_description(lab):
+    form = er.study_form(lab)
+    form.pattern.value = "Q{participant}.csv"
+    form.look()
+    assert "No file of" in words(form)
+    form.pattern.value = "P{participant}_{task}.csv"
+    form.look()
+    assert "2 files fit" in words(form)
+    assert form.rate_hz.value == 1000
+    assert {name: fields["label"].value for name, fields in form.columns.items()} == {
+        "time [s]": "time",
+        "EMG 1": "EMG 1",
+        "tone": "tone",
+    }
+    form.show()
+    assert "unit below [files] still holds" in words(form), "a unit has to be said"
+    form.columns["EMG 1"]["label"].value = "FCR"
+    form.columns["EMG 1"]["unit"].value = "uV"
+    form.columns["EMG 1"]["muscle"].value = "flexor carpi radialis"
+    form.columns["tone"]["unit"].value = "V"
+    form.cue_from.value = "pulses in a channel"
+    assert form.channel.options == ["FCR", "tone"]
+    form.channel.value, form.level.value, form.hold_off_s.value, form.expect.value = "tone", 2.5, 0.4, 4
+    form.trials.value = "trials/{participant}.csv"
+    form.show()
+    assert "sub-02_task-press: FCR, tone; 1000 Hz, 6.0 s; 4 cues with condition" in words(form)
+    assert not (lab / NAME).exists(), "nothing is written before it is saved"
+    form.save()
+    assert "Saved" in words(form)
+    rec = er.read_study(lab / NAME).recordings["sub-01_task-press"]
+    assert [marker.details["condition"] for marker in rec.markers] == ["loud", "soft", "loud", "soft"]
+    assert rec.channel("FCR").over == "flexor carpi radialis"
+    by_form = (lab / NAME).read_text("utf-8")
+    (lab / NAME).unlink()
+    er.write_study(lab / NAME, **form.parts())
+    assert (lab / NAME).read_text("utf-8") == by_form
+    form.save()
+    assert "is there already" in words(form)
+
+
+def test_words_of_a_stranger_are_no_markup(lab):
+    (lab / "P03_<b>.csv").write_text("1;2\n", "utf-8")
+    form = er.study_form(lab)
+    form.pattern.value = "P03_<b>{run}x.csv"
+    form.look()
+    form.pattern.value = "{who}<script>"
+    form.look()
+    assert "<script>" not in words(form)
