@@ -75,12 +75,13 @@ def run_cells(engine: Engine, server: Any, path: str, seconds: float = 90):
         page.click(".jp-Dialog .jp-mod-accept")
     prompt = ".jp-Notebook .jp-CodeCell .jp-InputPrompt"
     for i in range(server.n_cells):
-        for _ in range(20):  # a kernel that is still starting ignores the first request
-            page.click(prompt, i)
-            engine.press("Control+Enter")
-            engine.wait(1)
+        for turn in range(400):
             if "".join(page.text(prompt, i).split()) != "[]:":
                 break
+            if turn % 20 == 0:  # a kernel that is still starting ignores the first request
+                page.click(prompt, i)
+                engine.press("Control+Enter")
+            engine.wait(0.05)
         page.wait_for(lambda i=i: any(c.isdigit() for c in page.text(prompt, i)), f"cell {i} run", seconds)
 
 

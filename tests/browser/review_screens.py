@@ -1,4 +1,4 @@
-"""The review widget in JupyterLab, as the browser tests meet it: its cells, what it says, the log that it writes."""
+"""The review widget as the browser tests meet it, in JupyterLab or on a page: its cells, what it says, its log."""
 
 import json
 import time
@@ -73,6 +73,12 @@ def working(lab):
 def open_in_lab(page, lab, *cells: str) -> Screen:
     name = lab.write_notebook("review.ipynb", *(cells or (OPEN, SHOW, "answer = 6 * 7")))
     run_cells(page, lab, f"/lab/tree/{name}?reset")
+    return Screen(page)
+
+
+def open_page(page, desk, *cells: str) -> Screen:
+    """The widget on a served page, where the host is not the matter."""
+    desk.show(page, *(cells or (OPEN, SHOW)))
     return Screen(page)
 
 
