@@ -35,8 +35,7 @@ class Screen:
             self.page.keyboard.press(key)
 
     def settle(self):
-        """Wait until everything pressed so far is said to be saved."""
-        self.page.wait_for_timeout(400)  # a nudge is sent 300 ms after the last one
+        """Wait until everything pressed so far is said to be saved; what is held, as a nudge is, counts at once."""
         self.wait_for(lambda: self.root.get_attribute("data-unsaved") == "0", "all saved")
 
     def title(self) -> str:
@@ -49,7 +48,7 @@ class Screen:
         end = time.monotonic() + seconds
         while not condition():
             assert time.monotonic() < end, f"{what}: not within {seconds} s; the screen says {self.title()!r}"
-            self.page.wait_for_timeout(50)
+            self.page.wait_for_timeout(20)
 
 
 def events(folder: Path, recording: str = FIRST) -> list[dict]:

@@ -166,8 +166,7 @@ def test_no_number_that_is_not_finite_leaves_a_form(screen):
 def test_an_edge_moved_in_the_long_view_is_on_disk_when_the_page_goes(page, desk):
     desk.show(page, LONG)
     root = page.locator(".emgreview")
-    root.wait_for(timeout=60_000)
-    page.wait_for_timeout(500)
+    page.locator(".emgreview[data-painted=whole]").wait_for(timeout=60_000)
     root.locator(".chip.keys").click()
     for key in ("Home", "i", "Semicolon"):
         page.keyboard.press(key)

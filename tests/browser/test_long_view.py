@@ -51,7 +51,6 @@ class Screen:
         self.page.wait_for_timeout(120)  # words follow the picture after 60 ms
 
     def saved(self):
-        self.page.wait_for_timeout(400)  # a nudge is sent 300 ms after the last one
         self.wait_for(lambda: self.root.get_attribute("data-unsaved") == "0", "all saved")
 
     def notice(self) -> str:
@@ -80,7 +79,7 @@ class Screen:
         end = time.monotonic() + seconds
         while not condition():
             assert time.monotonic() < end, f"{what}: not within {seconds} s; painted: {self.painted()}; {self.notice()}"
-            self.page.wait_for_timeout(50)
+            self.page.wait_for_timeout(20)
 
 
 @pytest.fixture
