@@ -1,12 +1,19 @@
 """What all tests share: counts of the hard cases, printed at the end of the run."""
 
 import os
+import shutil
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
 
 for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):  # before numpy: tests run beside each other, a core each
     os.environ.setdefault(threads, "1")
+
+MEMORY, ROOM = Path("/dev/shm"), 4 << 30
+if os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > ROOM:
+    # every decision is flushed, which takes a disk milliseconds; what a cut of power leaves is tried without one
+    os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
 
 
 @pytest.fixture
@@ -21,14 +28,47 @@ def counted(record_property):
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
-    """Browser tests go to one process: one server of each kind, one screen at a time."""
+    """What shares something dear goes to one process, one after the other, and first; all else where there is room."""
     from xdist.scheduler import LoadScopeScheduling
 
-    class BrowserTestsTogether(LoadScopeScheduling):
+    class SharedTogether(LoadScopeScheduling):
         def _split_scope(self, nodeid):
-            return "browser" if "tests/browser/" in nodeid else nodeid
+            return next((shared for shared in TOGETHER if nodeid.startswith(shared)), nodeid)
 
-    return BrowserTestsTogether(config, log)
+    return SharedTogether(config, log)
+
+
+TOGETHER = (
+    "tests/browser/",
+    "tests/test_checking.py::test_each_planted_fault_is_named",
+    "tests/test_missing_numbers.py",
+    "tests/test_cli.py",
+    "tests/test_doors.py",
+    "tests/test_demo.py",
+)
+"""How names of tests begin that share servers, of which one screen at a time is driven, or recordings and studies."""
+
+
+LONG = (
+    *TOGETHER,
+    "tests/test_gate.py::test_tool_has_no_complaint[mypy]",
+    "tests/test_gate.py",
+    "tests/test_kills.py",
+    "tests/test_any_order.py",
+    "tests/annotations/test_sealed.py::test_every_flip",
+    "tests/annotations/test_faults.py",
+    "tests/signal/test_evoked.py",
+    "tests/signal/test_floor.py",
+    "tests/signal/test_quality.py",
+    "tests/second_look/test_hidden.py",
+    "tests/cohort/test_statistics.py",
+    "tests/test_power_cuts.py",
+)
+"""How names of tests begin that take seconds. They go first: one at the end would have all others wait for it."""
+
+
+def pytest_collection_modifyitems(items):
+    items.sort(key=lambda item: next((at for at, long in enumerate(LONG) if item.nodeid.startswith(long)), len(LONG)))
 
 
 def pytest_terminal_summary(terminalreporter):

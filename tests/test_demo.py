@@ -5,6 +5,7 @@ import json
 import shutil
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 import numpy as np
@@ -66,7 +67,9 @@ def test_the_official_validator_finds_no_error(folder):
     validator = Path(sys.executable).with_name("bids-validator-deno")
     if not validator.exists():
         pytest.skip("bids-validator-deno is not installed beside this Python")
-    run = subprocess.run([validator, folder, "--format", "json"], capture_output=True, text=True, check=False)
+    with tempfile.TemporaryDirectory() as disk:  # the validator reads nothing below /dev, where memory is
+        copy = shutil.copytree(folder, Path(disk) / "study")
+        run = subprocess.run([validator, copy, "--format", "json"], capture_output=True, text=True, check=False)
     issues = json.loads(run.stdout)["issues"]["issues"]
     assert [issue for issue in issues if issue["severity"] == "error"] == []
     assert len(issues) <= 3

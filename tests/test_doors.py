@@ -29,6 +29,13 @@ host.serve(pn.pane.Str("hello"), open_browser=sys.argv[1] == "open", ready=lambd
 """
 
 
+def is_refusal(answer: bytes) -> bool:
+    """Whether this is the whole of an answer that opens no websocket: after it the line may stay open."""
+    head, end, body = answer.partition(b"\r\n\r\n")
+    length = re.search(rb"(?im)^content-length: (\d+)", head)
+    return bool(end and length) and b" 101 " not in head.split(b"\r\n")[0] and len(body) >= int(length[1])
+
+
 class Served:
     """The server in a process of its own; its address."""
 
@@ -67,7 +74,7 @@ class Served:
             line.sendall("\r\n".join(lines).encode())
             answer = b""
             end = time.monotonic() + 5
-            while time.monotonic() < end and b"ACK" not in answer:
+            while time.monotonic() < end and b"ACK" not in answer and not is_refusal(answer):
                 try:
                     part = line.recv(1 << 16)
                 except TimeoutError:

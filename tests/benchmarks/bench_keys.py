@@ -5,7 +5,8 @@
 4 channels × 3 s × 2 kHz, raw, rectified and envelope. "Painted" is two animation frames after the drawing. Prints ms
 and ratios. Budgets: p95 ≤ 1.3 × the floor on a quiet machine (load below 0.5 at the start), ≤ 2 × on a loaded one;
 event to drawn p95 ≤ 10 ms; at most 1 KB to Python a key; a key held at 30 a second over 150 trials skips none, shows
-none empty, with no frame over 50 ms; from decision to "saved" p95 ≤ 200 ms.
+none empty, with no frame over 50 ms; from decision to "saved" p95 ≤ 200 ms; names of 10,000 letters, in the review and
+in the long view: p50 of a key and its frame ≤ 2 × that of the same screen with names of a few letters.
 """
 
 import argparse
@@ -82,10 +83,44 @@ DECIDE = """(root) => new Promise((done) => {
 })"""
 
 
+STRANGE = "import strange_texts, emgreview as er\nsession, rec = strange_texts.session({folder!r}, {strange})"
+SCREENS = {"review": "er.review(session, break_after_min=None)", "long view": "er.long_view(rec, session)"}
+PACE = """async (root) => {
+  const took = []
+  for (let i = 0; i < 40; i++) {
+    const code = i % 2 ? 'ArrowLeft' : 'ArrowRight'
+    const began = performance.now()
+    root.dispatchEvent(new KeyboardEvent('keydown', {code, key: code, bubbles: true}))
+    await new Promise(requestAnimationFrame)
+    took.push(performance.now() - began)
+  }
+  return took.slice(8)
+}"""
+"""Keys one after the other, each with the frame that follows it."""
+
+
 def figures(name: str, values: list[float]) -> tuple[float, float]:
     p50, p95 = np.percentile(values, [50, 95])
     print(f"{name:42s} p50 {p50:7.1f}   p95 {p95:7.1f}   n {len(values)}")
     return p50, p95
+
+
+def names_of_any_length(page, server: Served) -> None:
+    """Strange and endless names against plain ones on the same signals."""
+    for number, (screen, show) in enumerate(SCREENS.items()):
+        p50 = {}
+        for strange in (False, True):
+            folder = f"strange-{number}-{strange}"
+            name = server.write_notebook(f"{folder}.ipynb", STRANGE.format(folder=folder, strange=strange), show)
+            run_cells(page, server, f"/lab/tree/{name}?reset")
+            root = page.locator(".emgreview").first
+            root.wait_for()
+            root.locator(".chip.keys").click()
+            page.wait_for_timeout(2000)
+            p50[strange], _ = figures(
+                f"{screen}, {'strange' if strange else 'plain'} names: a key", root.evaluate(PACE)
+            )
+        print(f"{'ratio to plain names':42s} p50 {p50[True] / p50[False]:7.2f}")
 
 
 def main() -> None:
@@ -154,6 +189,7 @@ def main() -> None:
             page.keyboard.type("1")
             page.keyboard.press("Enter")
             figures('decision to "saved"', [root.evaluate(DECIDE) for _ in range(presses)])
+            names_of_any_length(page, server)
         finally:
             server.stop()
 

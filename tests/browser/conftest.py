@@ -7,6 +7,7 @@ import socket
 import subprocess
 import sys
 import time
+import urllib.parse
 import urllib.request
 from pathlib import Path
 
@@ -26,6 +27,9 @@ ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+NOWHERE = {"server": "http://127.0.0.1:9", "bypass": "127.0.0.1,localhost"}
+"""A proxy that refuses whatever is asked of other machines; unlike a handler of requests, it leaves the cache on."""
+LOCAL = ("http://127.0.0.1", "http://localhost", "ws://127.0.0.1", "ws://localhost", "data:", "blob:", "about:")
 
 
 def pytest_itemcollected(item):
@@ -40,9 +44,17 @@ def chromium():
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS, proxy=NOWHERE)
         yield browser
         browser.close()
+
+
+@pytest.fixture(scope="session")
+def context(chromium):
+    """What all pages share: the files of hosts that the browser has fetched already, and no more."""
+    context = chromium.new_context(viewport={"width": 1400, "height": 950})
+    yield context
+    context.close()
 
 
 @pytest.hookimpl(wrapper=True)
@@ -54,21 +66,17 @@ def pytest_runtest_makereport(item):
 
 
 @pytest.fixture
-def page(chromium, request, tmp_path):
+def page(context, request, tmp_path):
     """A page whose every request beyond this machine is refused and listed in ``page.left_the_machine``."""
-    context = chromium.new_context(viewport={"width": 1400, "height": 950})
     page = context.new_page()
     page.left_the_machine = []
 
-    def local_only(route):
-        url = route.request.url
-        if url.startswith(("http://127.0.0.1", "http://localhost", "ws://127.0.0.1", "data:", "blob:")):
-            route.continue_()
-        else:
-            page.left_the_machine.append(url)
-            route.abort()
+    def listed(asked):
+        if not asked.url.startswith(LOCAL):
+            page.left_the_machine.append(asked.url)
 
-    context.route("**/*", local_only)
+    page.on("request", listed)
+    page.on("websocket", listed)
     page.messages = []
     page.on("console", lambda message: page.messages.append(message.text[:300]))
     page.on("pageerror", lambda error: page.messages.append(f"page error: {error}"[:300]))
@@ -76,7 +84,8 @@ def page(chromium, request, tmp_path):
     if request.node.stash.get(FAILED, False):
         page.screenshot(path=tmp_path / "screen.png")
         print(f"the screen as it was: {tmp_path / 'screen.png'}; the page said: {page.messages[-5:]}")
-    context.close()
+    page.close()
+    context.clear_cookies()
 
 
 def free_port() -> int:
@@ -168,21 +177,62 @@ def notebook(tmp_path_factory):
     server.stop()
 
 
+@pytest.fixture(scope="session")
+def voila(tmp_path_factory):
+    command = ["voila", "--no-browser", "--port={port}", "--Voila.ip=127.0.0.1"]
+    server = Served(command, tmp_path_factory.mktemp("voila"), "/")
+    yield server
+    server.stop()
+
+
+def panel_serve(folder: Path, *apps: str) -> Served:
+    """Pages by ``panel serve``, one for each file in a folder."""
+    command = ["panel", "serve", *apps, "--port={port}", "--address=127.0.0.1"]
+    ready = "/" + apps[0].removesuffix(".py")
+    return Served([*command, "--allow-websocket-origin=127.0.0.1:{port}"], folder, ready)
+
+
+@pytest.fixture(scope="session")
+def pages(tmp_path_factory):
+    """A server of pages that many tests share; see pages.py."""
+    server = Served(["pages", "{port}"], tmp_path_factory.mktemp("pages"), "/ready")
+    yield server
+    server.stop()
+
+
+class Desk:
+    """A folder of its own for one test, and its cells as a page."""
+
+    def __init__(self, server: Served, folder: Path):
+        self.server, self.folder = server, folder
+
+    def show(self, page, *cells: str):
+        (self.folder / "cells.py").write_text("\n".join(cells))
+        page.goto(f"{self.server.base}/page?folder={urllib.parse.quote(str(self.folder))}")
+
+
+@pytest.fixture
+def desk(pages, tmp_path):
+    """A fresh folder whose cells are shown without a server, or a kernel, of their own: the widget, not its host."""
+    return Desk(pages, tmp_path)
+
+
 def run_cells(page, server, path: str, timeout: float = 90_000):
     """Open a notebook in JupyterLab or Notebook and run its cells, one after the other."""
     page.goto(f"{server.base}{path}")
     page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
-    page.wait_for_timeout(1000)
+    page.wait_for_timeout(1000)  # cells are there before what runs them
     question = page.locator(".jp-Dialog .jp-mod-accept")  # a server that has just ended a kernel may ask for one
-    if question.count():
-        question.first.click()
     cells = page.locator(".jp-Notebook .jp-CodeCell")
     for i in range(server.n_cells):
         prompt = cells.nth(i).locator(".jp-InputPrompt")
-        for _ in range(20):  # a kernel that is still starting ignores the first request
-            prompt.click()
-            page.keyboard.press("Control+Enter")
-            page.wait_for_timeout(1000)
+        for turn in range(400):
+            if question.count():
+                question.first.click()
             if prompt.inner_text().strip() != "[ ]:":
                 break
+            if turn % 20 == 0:  # a kernel that is still starting ignores the first request
+                prompt.click()
+                page.keyboard.press("Control+Enter")
+            page.wait_for_timeout(50)
         page.wait_for_function("p => /\\[\\d+\\]/.test(p.textContent)", arg=prompt.element_handle(), timeout=timeout)

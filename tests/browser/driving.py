@@ -62,7 +62,7 @@ class Page:
         end = time.monotonic() + seconds
         while not condition():
             assert time.monotonic() < end, f"{what}: not within {seconds} s in {self.engine.name}"
-            self.engine.wait(0.05)
+            self.engine.wait(0.01)
 
 
 def run_cells(engine: Engine, server: Any, path: str, seconds: float = 90):
@@ -75,12 +75,13 @@ def run_cells(engine: Engine, server: Any, path: str, seconds: float = 90):
         page.click(".jp-Dialog .jp-mod-accept")
     prompt = ".jp-Notebook .jp-CodeCell .jp-InputPrompt"
     for i in range(server.n_cells):
-        for _ in range(20):  # a kernel that is still starting ignores the first request
-            page.click(prompt, i)
-            engine.press("Control+Enter")
-            engine.wait(1)
+        for turn in range(400):
             if "".join(page.text(prompt, i).split()) != "[]:":
                 break
+            if turn % 20 == 0:  # a kernel that is still starting ignores the first request
+                page.click(prompt, i)
+                engine.press("Control+Enter")
+            engine.wait(0.05)
         page.wait_for(lambda i=i: any(c.isdigit() for c in page.text(prompt, i)), f"cell {i} run", seconds)
 
 
@@ -117,8 +118,7 @@ class Screen(Page):
         self.wait_for(lambda: self.attribute("data-painted") == str(index), f"trial {index} painted")
 
     def settle(self):
-        """Wait until everything pressed so far is said to be saved."""
-        self.engine.wait(0.4)  # a nudge is sent 300 ms after the last one
+        """Wait until everything pressed so far is said to be saved; what is held, as a nudge is, counts at once."""
         self.wait_for(lambda: self.attribute("data-unsaved") == "0", "all saved")
 
     def wait_for(self, condition: Callable[[], Any], what: str, seconds: float = 20):

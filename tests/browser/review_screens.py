@@ -1,4 +1,4 @@
-"""The review widget in JupyterLab, as the browser tests meet it: its cells, what it says, the log that it writes."""
+"""The review widget as the browser tests meet it, in JupyterLab or on a page: its cells, what it says, its log."""
 
 import json
 import time
@@ -35,8 +35,7 @@ class Screen:
             self.page.keyboard.press(key)
 
     def settle(self):
-        """Wait until everything pressed so far is said to be saved."""
-        self.page.wait_for_timeout(400)  # a nudge is sent 300 ms after the last one
+        """Wait until everything pressed so far is said to be saved; what is held, as a nudge is, counts at once."""
         self.wait_for(lambda: self.root.get_attribute("data-unsaved") == "0", "all saved")
 
     def title(self) -> str:
@@ -49,7 +48,7 @@ class Screen:
         end = time.monotonic() + seconds
         while not condition():
             assert time.monotonic() < end, f"{what}: not within {seconds} s; the screen says {self.title()!r}"
-            self.page.wait_for_timeout(50)
+            self.page.wait_for_timeout(20)
 
 
 def events(folder: Path, recording: str = FIRST) -> list[dict]:
@@ -73,6 +72,12 @@ def working(lab):
 def open_in_lab(page, lab, *cells: str) -> Screen:
     name = lab.write_notebook("review.ipynb", *(cells or (OPEN, SHOW, "answer = 6 * 7")))
     run_cells(page, lab, f"/lab/tree/{name}?reset")
+    return Screen(page)
+
+
+def open_page(page, desk, *cells: str) -> Screen:
+    """The widget on a served page, where the host is not the matter."""
+    desk.show(page, *(cells or (OPEN, SHOW)))
     return Screen(page)
 
 

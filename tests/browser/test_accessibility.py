@@ -8,13 +8,12 @@ The checker is axe-core (MPL-2.0), as the test dependency axe-playwright-python 
 import importlib.resources
 
 import pytest
-from conftest import Served
 from driving import Screen
 from engines import Chromium
 
 REVIEW = """import small_study, emgreview as er
 session = small_study.open_session('review', convention="An onset is where activity begins to rise.")
-er.review(session, plausible_s=(0.1, 0.6)).servable()"""
+er.review(session, plausible_s=(0.1, 0.6))"""
 SETTLE = """import small_study, emgreview as er
 for reviewer in ("r1", "r2"):
     with small_study.open_session("disputed", reviewer=reviewer) as one:
@@ -23,12 +22,12 @@ for reviewer in ("r1", "r2"):
                 onset_s = one.state(trial).channels["wrist extensors"].response.onset_s
                 one.move(trial, "wrist extensors", onset_s=onset_s + 0.025)
             one.accept_rest(trial)
-er.review(small_study.settle("disputed", order="recorded")).servable()"""
+er.review(small_study.settle("disputed", order="recorded"))"""
 LONG = """import long_study, emgreview as er
 session, rec = long_study.session('long-review')
-er.long_view(rec, session).servable()"""
+er.long_view(rec, session)"""
 PLAIN = """import long_study, emgreview as er
-er.long_view(long_study.recording(), processing=long_study.processing()).servable()"""
+er.long_view(long_study.recording(), processing=long_study.processing())"""
 
 STATES = {
     "review": {
@@ -71,17 +70,6 @@ def checker() -> str:
     return importlib.resources.files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
 
 
-@pytest.fixture(scope="module")
-def served(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("accessible")
-    for name, text in APPS.items():
-        (folder / f"{name}.py").write_text(text)
-    command = ["panel", "serve", *(f"{name}.py" for name in APPS), "--port={port}", "--address=127.0.0.1"]
-    server = Served([*command, "--allow-websocket-origin=127.0.0.1:{port}"], folder, "/plain")
-    yield server
-    server.stop()
-
-
 def complaints(page, what: str) -> list[str]:
     """What the checker says of the widget, in light and in dark."""
     found = []
@@ -95,8 +83,8 @@ def complaints(page, what: str) -> list[str]:
 
 
 @pytest.mark.parametrize("name", STATES)
-def test_a_checker_of_accessibility_has_no_complaint(page, served, checker, name):
-    page.goto(f"{served.base}/{name}")
+def test_a_checker_of_accessibility_has_no_complaint(page, desk, checker, name):
+    desk.show(page, APPS[name])
     screen = Screen(Chromium(page))
     screen.wait_for(
         lambda: screen.attribute("data-painted") not in (None, "loading", "reading"), "the first picture", 60
@@ -114,8 +102,8 @@ def test_a_checker_of_accessibility_has_no_complaint(page, served, checker, name
     assert page.left_the_machine == []
 
 
-def test_the_checker_sees_into_the_widget(page, served, checker):
-    page.goto(f"{served.base}/plain")
+def test_the_checker_sees_into_the_widget(page, desk, checker):
+    desk.show(page, PLAIN)
     Screen(Chromium(page))
     page.add_script_tag(content=checker)
     page.locator(".emgreview").first.evaluate("""(root) => {

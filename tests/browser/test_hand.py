@@ -1,13 +1,12 @@
-"""Marks and cursor by mouse alone and by keys alone, in JupyterLab; what is in the log afterwards is what was meant."""
+"""Marks and cursor by mouse alone and by keys alone; what is in the log afterwards is what was meant."""
 
 import json
 import re
 
 import pytest
-from review_screens import BLIND, CANVAS_BOX, SHOW, Screen, events, open_in_lab, operations, working
+from review_screens import BLIND, CANVAS_BOX, SHOW, Screen, events, open_page, operations
 from small_study import RATE_HZ
 
-__all__ = ["working"]
 CUE = 4000  # sample of the first one
 
 
@@ -62,8 +61,8 @@ def added_to(folder, operation: str) -> tuple[int, int | None]:
     return burst["onset"] - CUE, burst["offset"] and burst["offset"] - CUE
 
 
-def test_marks_are_placed_and_added_by_mouse_where_one_clicked(page, working):
-    screen = open_in_lab(page, working)
+def test_marks_are_placed_and_added_by_mouse_where_one_clicked(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     picture = Picture(page)
     picture.click(1.0, 2)
@@ -73,25 +72,25 @@ def test_marks_are_placed_and_added_by_mouse_where_one_clicked(page, working):
     assert cursor_of(screen) == picture.sample(1.0)
     screen.root.locator("[data-command=add]").click()  # the way there crosses the picture
     screen.settle()
-    assert added_to(working.folder, "add") == (picture.sample(1.0), None)
+    assert added_to(desk.folder, "add") == (picture.sample(1.0), None)
     assert "offset selected, not yet placed" in screen.root.locator(".detail").inner_text()
     picture.click(1.25, 2)
     screen.root.locator("[data-command=to_cursor]").click()
     screen.settle()
-    assert added_to(working.folder, "move") == (picture.sample(1.0), picture.sample(1.25))
+    assert added_to(desk.folder, "move") == (picture.sample(1.0), picture.sample(1.25))
 
     picture.double_click(0.0, 0)  # another channel: the onset of its response is selected
     screen.settle()
-    assert the_last(working.folder, "move")["bursts"]["response"]["onset"] - CUE == picture.sample(0.0)
+    assert the_last(desk.folder, "move")["bursts"]["response"]["onset"] - CUE == picture.sample(0.0)
     screen.root.locator("[data-command=remove]").click()
     screen.settle()
     picture.double_click(0.1, 0)  # none is left: an onset is added
     screen.settle()
-    assert added_to(working.folder, "add") == (picture.sample(0.1), None)
+    assert added_to(desk.folder, "add") == (picture.sample(0.1), None)
 
 
-def test_a_press_that_pans_sets_no_cursor(page, working):
-    screen = open_in_lab(page, working)
+def test_a_press_that_pans_sets_no_cursor(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     picture = Picture(page)
     before = cursor_of(screen)
@@ -103,8 +102,8 @@ def test_a_press_that_pans_sets_no_cursor(page, working):
     assert "time span moved" in screen.root.locator(".differs").inner_text()
 
 
-def test_bursts_and_offsets_are_placed_by_keys_alone(page, working):
-    screen = open_in_lab(page, working)
+def test_bursts_and_offsets_are_placed_by_keys_alone(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     screen.press("r", *["Shift+Semicolon"] * 6, "Shift+KeyJ", "Shift+KeyL", "Shift+KeyL", "Shift+KeyK")
     assert cursor_of(screen) == 602  # from 0.25 s: 50 ms and 1 ms later
@@ -116,14 +115,14 @@ def test_bursts_and_offsets_are_placed_by_keys_alone(page, working):
     screen.settle()
     screen.press("l", "o", "k", "k")  # the offset 1 ms later, then the onset 2 ms earlier
     screen.settle()
-    assert operations(working.folder)[1:] == ["remove", "add", "move", "move", "move"]
-    assert added_to(working.folder, "move") == (602 - 4, 602 + 240 + 2)
+    assert operations(desk.folder)[1:] == ["remove", "add", "move", "move", "move"]
+    assert added_to(desk.folder, "move") == (602 - 4, 602 + 240 + 2)
 
     screen.press("o", *["Shift+KeyJ"] * 15, "m")  # the offset before the onset
     said = screen.root.locator(".notice").inner_text()
     assert "Trial 1, biceps: not taken: the offset would not come after its onset" in said
     screen.settle()
-    assert len(operations(working.folder)) == 6
+    assert len(operations(desk.folder)) == 6
 
 
 SLOW = """import small_study, emgreview as er
@@ -135,21 +134,21 @@ trials = er.cut_trials(slow, cue="go", before_s=1.0, after_s=1.5, processing=er.
 session = er.open_review(trials, "review", reviewer="r1")"""
 
 
-def test_a_nudge_moves_a_sample_at_least(page, working):
-    screen = open_in_lab(page, working, SLOW, SHOW)
+def test_a_nudge_moves_a_sample_at_least(page, desk):
+    screen = open_page(page, desk, SLOW, SHOW)
     screen.focus()
     screen.press("l")
     screen.settle()
-    burst = the_last(working.folder, "move")["bursts"]["response"]
+    burst = the_last(desk.folder, "move")["bursts"]["response"]
     assert burst["onset"] - burst["automatic"]["onset"] == 1
     screen.press("k", "k")
     screen.settle()
-    burst = the_last(working.folder, "move")["bursts"]["response"]
+    burst = the_last(desk.folder, "move")["bursts"]["response"]
     assert burst["onset"] - burst["automatic"]["onset"] == -1
 
 
-def test_a_hidden_read_out_hides_every_time_and_the_log_says_so(page, working):
-    screen = open_in_lab(page, working)
+def test_a_hidden_read_out_hides_every_time_and_the_log_says_so(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     shown = [screen.root.locator(place) for place in (".detail", ".live")]
     assert all(" ms" in place.text_content() for place in shown)
@@ -160,22 +159,22 @@ def test_a_hidden_read_out_hides_every_time_and_the_log_says_so(page, working):
     screen.press("w")  # without a form of numbers
     assert screen.root.locator(".form").is_hidden()
     screen.settle()
-    assert events(working.folder)[-1]["operation"] == "not locatable"
-    assert [event["visible"]["read_out"] for event in events(working.folder)[1:]] == [False, False]
+    assert events(desk.folder)[-1]["operation"] == "not locatable"
+    assert [event["visible"]["read_out"] for event in events(desk.folder)[1:]] == [False, False]
     screen.press("Backslash")
     assert " ms" in shown[0].text_content()
 
 
 @pytest.mark.parametrize("blind", [False, True])
-def test_an_interval_is_placed_and_moved_by_keys_alone(page, working, blind):
-    screen = open_in_lab(page, working, *([BLIND, SHOW] if blind else []))
+def test_an_interval_is_placed_and_moved_by_keys_alone(page, desk, blind):
+    screen = open_page(page, desk, *([BLIND, SHOW] if blind else []))
     screen.focus()
     screen.press("w") if blind else screen.press("w", "Enter", "ArrowUp")  # the form goes on to the next channel
     screen.settle()
-    ends = interval_of(working.folder)
+    ends = interval_of(desk.folder)
     screen.press("k", "k", "Semicolon", "o", "Semicolon")  # not before 8 ms later, not after 10 ms later
     screen.settle()
-    moved = interval_of(working.folder)
+    moved = interval_of(desk.folder)
     assert [after - before for before, after in zip(ends, moved, strict=True)] == [16, 20]
     if not blind:
         screen.press("w")  # starts from the interval as it is now
@@ -185,7 +184,7 @@ def test_an_interval_is_placed_and_moved_by_keys_alone(page, working, blind):
     screen.press("w") if blind else None
     screen.press(*["Shift+Semicolon"] * 30, "m")  # not after to the cursor
     screen.settle()
-    assert interval_of(working.folder) == [moved[0], cursor_of(screen)]
+    assert interval_of(desk.folder) == [moved[0], cursor_of(screen)]
     screen.press("f")
     screen.settle()
     assert screen.states()[0] == "not locatable" or blind
@@ -200,8 +199,8 @@ def interval_of(folder) -> list[int]:
     return [last["new"][end] - cue for end in ("earliest", "latest")]
 
 
-def test_more_contrast_and_larger_text_reach_the_canvases(page, working):
-    screen = open_in_lab(page, working)
+def test_more_contrast_and_larger_text_reach_the_canvases(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     if screen.root.locator(".overview").is_hidden():
         screen.press("Comma")

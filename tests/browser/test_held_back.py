@@ -5,13 +5,11 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from conftest import Served
-from review_screens import CANVAS_BOX, Screen, events, operations
+from review_screens import CANVAS_BOX, events, open_page, operations
 from small_study import RATE_HZ
 
-APP = "import small_study\nimport emgreview as er\ner.review(small_study.open_session('review')).servable()"
 LONG = "import long_study\nimport emgreview as er\nsession, rec = long_study.session()\n"
-LONG += "er.long_view(rec, session).servable()"
+LONG += "er.long_view(rec, session)"
 
 NO_WAITING = """() => {
   const real = window.setTimeout
@@ -21,27 +19,9 @@ NO_WAITING = """() => {
 
 
 @pytest.fixture
-def serve(tmp_path):
-    """Pages of `panel serve`, and the folder in which their reviews lie."""
-    servers = []
-
-    def start(code: str) -> Served:
-        (tmp_path / "app.py").write_text(code)
-        command = ["panel", "serve", "app.py", "--port={port}", "--address=127.0.0.1"]
-        servers.append(Served([*command, "--allow-websocket-origin=127.0.0.1:{port}"], tmp_path, "/app"))
-        return servers[-1]
-
-    yield start
-    for server in servers:
-        server.stop()
-
-
-@pytest.fixture
-def screen(page, serve):
-    server = serve(APP)
-    page.goto(server.base + "/app")
-    screen = Screen(page)
-    screen.folder = server.folder
+def screen(page, desk):
+    screen = open_page(page, desk)
+    screen.folder = desk.folder
     screen.focus()
     return screen
 
@@ -183,16 +163,14 @@ def test_no_number_that_is_not_finite_leaves_a_form(screen):
     screen.press("Escape")
 
 
-def test_an_edge_moved_in_the_long_view_is_on_disk_when_the_page_goes(page, serve):
-    server = serve(LONG)
-    page.goto(server.base + "/app")
+def test_an_edge_moved_in_the_long_view_is_on_disk_when_the_page_goes(page, desk):
+    desk.show(page, LONG)
     root = page.locator(".emgreview")
-    root.wait_for(timeout=60_000)
-    page.wait_for_timeout(500)
+    page.locator(".emgreview[data-painted=whole]").wait_for(timeout=60_000)
     root.locator(".chip.keys").click()
     for key in ("Home", "i", "Semicolon"):
         page.keyboard.press(key)
     assert root.locator(".chip[data-state]").inner_text() == "… not yet saved: 1"
-    leave(SimpleNamespace(page=page, folder=server.folder), 1)
-    new = moves(server.folder)[0]["new"]["bursts"]["response"]
+    leave(SimpleNamespace(page=page, folder=desk.folder), 1)
+    new = moves(desk.folder)[0]["new"]["bursts"]["response"]
     assert new["onset"] - new["automatic"]["onset"] == round(0.01 * RATE_HZ)

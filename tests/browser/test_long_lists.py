@@ -1,18 +1,9 @@
 """In a real browser: lists of any length by key and by mouse; a dead channel and another response, told."""
 
 import pytest
-from review_screens import OPEN, SHOW, Screen, events, open_in_lab
-from review_screens import working as working
+from conftest import Desk, Served
+from review_screens import OPEN, SHOW, Screen, events, open_page
 
-MANY = """import dataclasses
-from emgreview.session import commands, trials
-from emgreview.annotations.events import Choice
-from emgreview.views import screen_setup as setup
-more = tuple(Choice(13 + n, f"our own reason {n}") for n in range(60))
-commands.REASONS = trials.REASONS = setup.REASONS = (
-    *setup.REASONS[:-1], *more, dataclasses.replace(setup.REASONS[-1], number=73)
-)
-"""
 DEAD = f"""import numpy as np
 import small_study
 import emgreview as er
@@ -25,44 +16,57 @@ trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5)
 session = er.open_review(trials, "review", reviewer="r1")"""
 
 
+@pytest.fixture(scope="module")
+def server_of_many(tmp_path_factory):
+    """Pages of a process of its own, in which the lists of the package are changed."""
+    server = Served(["pages", "{port}"], tmp_path_factory.mktemp("many"), "/ready")
+    yield server
+    server.stop()
+
+
+@pytest.fixture
+def many(server_of_many, tmp_path):
+    return Desk(server_of_many, tmp_path)
+
+
 def texts(screen: Screen) -> list[str]:
     return screen.root.locator(".form .choice").all_inner_texts()
 
 
-def test_every_reason_is_reached_however_many_there_are(page, working):
-    screen = open_in_lab(page, working, f"{OPEN}\n{MANY}", SHOW)
+def test_every_reason_is_reached_however_many_there_are(page, many):
+    screen = open_page(page, many, "import many_reasons", OPEN, SHOW)
     screen.focus()
     screen.press("s")
     assert len(texts(screen)) == 72
     assert "other" in texts(screen)[-1]
     screen.press("ArrowUp", "ArrowUp", "Space", "q", "Enter")  # the last but one by arrows, the 13th by its letter
     screen.settle()
-    assert events(working.folder)[-1]["new"]["reasons"] == ["our own reason 59", "our own reason 1"]
+    assert events(many.folder)[-1]["new"]["reasons"] == ["our own reason 59", "our own reason 1"]
 
 
-def test_other_is_reached_at_the_end_of_the_list_by_key_and_by_mouse(page, working):
-    screen = open_in_lab(page, working, f"{OPEN}\n{MANY}", SHOW)
+def test_other_is_reached_at_the_end_of_the_list_by_key_and_by_mouse(page, many):
+    screen = open_page(page, many, "import many_reasons", OPEN, SHOW)
     screen.focus()
     screen.press("s", "ArrowUp", "Space")
     page.keyboard.type("strap slipped")
     screen.press("Enter")
     screen.settle()
-    assert events(working.folder)[-1]["new"]["reasons"] == ["other: strap slipped"]
+    assert events(many.folder)[-1]["new"]["reasons"] == ["other: strap slipped"]
     screen.press("s")
     screen.root.locator(".form .choice").last.click()
     page.keyboard.type("strap slipped again")
     screen.press("ArrowUp", "Space", "Enter")  # and on by arrows, from the field
     screen.settle()
-    said = events(working.folder)[-1]["new"]["reasons"]
+    said = events(many.folder)[-1]["new"]["reasons"]
     assert said == ["other: strap slipped again", "our own reason 59"]
     screen.press("b", "ArrowDown", "ArrowDown", "Enter")  # of a list with keys for all: arrows and Enter
     screen.settle()
-    assert events(working.folder)[-1]["new"] == "anticipation"
+    assert events(many.folder)[-1]["new"] == "anticipation"
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
-def test_a_dead_channel_is_said_and_stays_open(page, working, theme, tmp_path):
-    screen = open_in_lab(page, working, DEAD, SHOW)
+def test_a_dead_channel_is_said_and_stays_open(page, desk, theme, tmp_path):
+    screen = open_page(page, desk, DEAD, SHOW)
     if theme == "dark":
         page.evaluate("document.body.dataset.jpThemeLight = 'false'")
     screen.focus()
@@ -75,15 +79,15 @@ def test_a_dead_channel_is_said_and_stays_open(page, working, theme, tmp_path):
     assert screen.root.locator(".row[aria-current=true] .name").inner_text() == "wrist flexors"
     assert "✕ dead: 0." in screen.root.locator(".detail").inner_text()
     page.screenshot(path=tmp_path / f"dead-{theme}.png")
-    event = events(working.folder)[-1]
+    event = events(desk.folder)[-1]
     assert (event["operation"], sorted(event["new"])) == ("accept rest", ["biceps", "wrist extensors"])
     screen.press("s", "5", "Enter")  # unusable: flat
     screen.settle()
     assert screen.title().startswith("Trial 2 ")
 
 
-def test_another_response_and_a_burst_inside_another_are_said(page, working):
-    screen = open_in_lab(page, working)
+def test_another_response_and_a_burst_inside_another_are_said(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     notice = screen.root.locator(".notice")
     screen.press("e")  # at the cursor, 250 ms: inside the burst from 195 ms on

@@ -5,7 +5,7 @@ import time
 from pathlib import Path
 
 import pytest
-from conftest import Served, run_cells
+from conftest import run_cells
 from long_study import SPIKE_S
 
 import emgreview as er
@@ -51,7 +51,6 @@ class Screen:
         self.page.wait_for_timeout(120)  # words follow the picture after 60 ms
 
     def saved(self):
-        self.page.wait_for_timeout(400)  # a nudge is sent 300 ms after the last one
         self.wait_for(lambda: self.root.get_attribute("data-unsaved") == "0", "all saved")
 
     def notice(self) -> str:
@@ -80,7 +79,7 @@ class Screen:
         end = time.monotonic() + seconds
         while not condition():
             assert time.monotonic() < end, f"{what}: not within {seconds} s; painted: {self.painted()}; {self.notice()}"
-            self.page.wait_for_timeout(50)
+            self.page.wait_for_timeout(20)
 
 
 @pytest.fixture
@@ -108,14 +107,10 @@ def log(folder: Path) -> list[dict]:
 
 
 @pytest.fixture
-def served(page, tmp_path):
-    """A page of `panel serve` with the long view of the file."""
-    (tmp_path / "app.py").write_text(f"{OPEN}\n{SHOW}.servable()\n")
-    command = ["panel", "serve", "app.py", "--port={port}", "--address=127.0.0.1"]
-    server = Served([*command, "--allow-websocket-origin=127.0.0.1:{port}"], tmp_path, "/app")
-    page.goto(server.base + "/app")
-    yield Screen(page)
-    server.stop()
+def served(page, desk):
+    """A served page with the long view of the file."""
+    desk.show(page, OPEN, SHOW)
+    return Screen(page)
 
 
 def test_moving_about_by_keyboard_in_jupyterlab(page, working):
@@ -314,34 +309,28 @@ def test_a_killed_kernel_is_noticed_and_nothing_old_is_shown(page, working):
     assert screen.painted() == "loading"
 
 
-def test_a_file_that_is_gone_for_a_while(page, tmp_path):
-    (tmp_path / "app.py").write_text(
-        "import hour_file, pathlib, emgreview as er\n"
-        "path = pathlib.Path('hour.edf')\n"
-        "if not path.exists(): hour_file.write_edf(path, n_channels=2, rate_hz=1000, seconds=900)\n"
-        "er.long_view(er.read(path)).servable()\n"
+def test_a_file_that_is_gone_for_a_while(page, desk):
+    benchmarks = Path(__file__).parents[1] / "benchmarks"
+    written = (
+        f"import sys, pathlib, emgreview as er\nsys.path.append({str(benchmarks)!r})\n"
+        "import hour_file\npath = pathlib.Path('hour.edf')\n"
+        "hour_file.write_edf(path, n_channels=2, rate_hz=1000, seconds=900)"
     )
-    benchmarks = Path(__file__).parents[1] / "benchmarks" / "hour_file.py"
-    (tmp_path / "hour_file.py").write_text(benchmarks.read_text())
-    command = ["panel", "serve", "app.py", "--port={port}", "--address=127.0.0.1"]
-    server = Served([*command, "--allow-websocket-origin=127.0.0.1:{port}"], tmp_path, "/app")
-    try:
-        page.goto(server.base + "/app")
-        screen = Screen(page)
-        screen.focus()
-        (tmp_path / "hour.edf").rename(tmp_path / "away.edf")
-        screen.press("End")
-        screen.wait_for(lambda: "cannot be read" in screen.notice(), "notice", 3)
-        assert screen.painted() == "loading"
-        (tmp_path / "away.edf").rename(tmp_path / "hour.edf")
-        screen.settle()
-        assert "cannot be read" not in screen.notice()
-    finally:
-        server.stop()
+    desk.show(page, written, "er.long_view(er.read(path))")
+    screen = Screen(page)
+    screen.focus()
+    (desk.folder / "hour.edf").rename(desk.folder / "away.edf")
+    screen.press("End")
+    screen.wait_for(lambda: "cannot be read" in screen.notice(), "notice", 3)
+    assert screen.painted() == "loading"
+    (desk.folder / "away.edf").rename(desk.folder / "hour.edf")
+    screen.settle()
+    assert "cannot be read" not in screen.notice()
 
 
-def test_deciding_by_keyboard_and_mouse(page, working):
-    screen = open_in_lab(page, working, DECIDE, SHOW_DECIDE)
+def test_deciding_by_keyboard_and_mouse(page, desk):
+    desk.show(page, DECIDE, SHOW_DECIDE)
+    screen = Screen(page)
     screen.focus()
     screen.press("Home", "n", "n")  # the first go, at 2 s
     screen.settle()
@@ -396,7 +385,7 @@ def test_deciding_by_keyboard_and_mouse(page, working):
     screen.press("u", "Shift+u")
     screen.saved()
 
-    events = log(working.folder)
+    events = log(desk.folder)
     assert [event["operation"] for event in events[1:]] == [
         "add", "set aside", "correct cue", "no cue", "add cue", "undo", "redo",
     ]  # fmt: skip
@@ -411,7 +400,7 @@ def test_deciding_by_keyboard_and_mouse(page, working):
     assert events[4]["new"] == "double"
     assert events[5]["new"] == {"label": "go", "sample": 19_000}
     assert all(event["visible"]["shown"] == ["band-passed"] * 3 + ["raw"] for event in events[1:6])
-    assert er.verify(working.folder / "review").ok
+    assert er.verify(desk.folder / "review").ok
 
     screen.press("w", "Home")
     screen.settle()
@@ -420,22 +409,18 @@ def test_deciding_by_keyboard_and_mouse(page, working):
     assert "selected burst: 2.0000 to 2.0400 s" in screen.read_out()
     screen.press("l", "l")
     screen.saved()
-    moved = log(working.folder)[-1]
+    moved = log(desk.folder)[-1]
     assert moved["operation"] == "move"
     name = moved["subject"]["burst"]
     assert moved["new"]["bursts"][name]["onset"] == 4004
 
 
-def test_a_host_that_knows_ipywidgets_alone(page, tmp_path):
-    server = Served(["voila", "--no-browser", "--port={port}", "--Voila.ip=127.0.0.1"], tmp_path, "/")
-    try:
-        server.write_notebook("long.ipynb", OPEN, SHOW)
-        page.goto(server.base + "/voila/render/long.ipynb")
-        screen = Screen(page)
-        screen.focus()
-        screen.press("End", "Digit4")
-        screen.settle()
-        assert screen.view()[1] == 300
-        assert [url for url in page.left_the_machine if "panel" in url or "bokeh" in url] == []
-    finally:
-        server.stop()
+def test_a_host_that_knows_ipywidgets_alone(page, voila):
+    voila.write_notebook("long.ipynb", OPEN, SHOW)
+    page.goto(voila.base + "/voila/render/long.ipynb")
+    screen = Screen(page)
+    screen.focus()
+    screen.press("End", "Digit4")
+    screen.settle()
+    assert screen.view()[1] == 300
+    assert [url for url in page.left_the_machine if "panel" in url or "bokeh" in url] == []

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from conftest import Served, run_cells
+from conftest import panel_serve, run_cells
 from review_screens import (
     BLIND,
     CANVAS_BOX,
@@ -20,6 +20,7 @@ from review_screens import (
     cell_sources,
     events,
     open_in_lab,
+    open_page,
     operations,
 )
 from review_screens import working as working
@@ -145,8 +146,8 @@ def test_a_killed_kernel_loses_nothing_that_was_confirmed_and_review_goes_on(pag
     assert operations(working.folder).count("accept") == confirmed + 1
 
 
-def test_marks_by_mouse(page, working):
-    screen = open_in_lab(page, working)
+def test_marks_by_mouse(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     burst_s = page.evaluate(BURST_S)
     box = page.evaluate(CANVAS_BOX)
@@ -160,14 +161,14 @@ def test_marks_by_mouse(page, working):
     page.mouse.move(x_of(burst_s + 0.05), y, steps=6)
     page.mouse.up()
     screen.settle()
-    (event,) = [event for event in events(working.folder) if event["operation"] == "move"]
+    (event,) = [event for event in events(desk.folder) if event["operation"] == "move"]
     moved = event["new"]["bursts"]["response"]
     assert (moved["onset"] - moved["automatic"]["onset"]) / 2000 == pytest.approx(0.05, abs=0.004)
 
     screen.root.locator("[data-command=accept]").click()
     screen.root.locator("[data-command=none_visible]").click()
     screen.settle()
-    assert operations(working.folder)[-2:] == ["accept", "none visible"]
+    assert operations(desk.folder)[-2:] == ["accept", "none visible"]
     assert screen.root.get_attribute("data-keys") == "on", "a click on a button took the keys away"
 
 
@@ -184,8 +185,8 @@ def test_samples_are_not_echoed_back_to_python(page, working):
     assert sum(sent) < 1024 * 9 + 4096, f"{sum(sent)} bytes went to Python for nine keys"
 
 
-def test_a_held_key_navigates_on_but_decides_once(page, working):
-    screen = open_in_lab(page, working)
+def test_a_held_key_navigates_on_but_decides_once(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     for _ in range(4):
         page.keyboard.down("ArrowRight")  # pressed again without a release: auto-repeat
@@ -195,7 +196,7 @@ def test_a_held_key_navigates_on_but_decides_once(page, working):
         page.keyboard.down("f")
     page.keyboard.up("f")
     screen.settle()
-    assert operations(working.folder).count("accept") == 1
+    assert operations(desk.folder).count("accept") == 1
 
 
 def test_notebook_7(page, notebook):
@@ -207,8 +208,7 @@ def test_notebook_7(page, notebook):
 
 def test_panel_serve(page, tmp_path):
     (tmp_path / "app.py").write_text(f"{OPEN}\nimport emgreview as er\ner.review(session).servable()\n")
-    served = ["panel", "serve", "app.py", "--port={port}", "--address=127.0.0.1"]
-    server = Served([*served, "--allow-websocket-origin=127.0.0.1:{port}"], tmp_path, "/app")
+    server = panel_serve(tmp_path, "app.py")
     try:
         page.goto(server.base + "/app")
         review_two_channels(Screen(page), tmp_path)
@@ -217,16 +217,12 @@ def test_panel_serve(page, tmp_path):
         server.stop()
 
 
-def test_a_host_that_knows_ipywidgets_alone(page, tmp_path):
+def test_a_host_that_knows_ipywidgets_alone(page, voila):
     # Voila renders ipywidgets and no notebook extension; its own page asks for styles of its own from elsewhere.
-    server = Served(["voila", "--no-browser", "--port={port}", "--Voila.ip=127.0.0.1"], tmp_path, "/")
-    try:
-        server.write_notebook("review.ipynb", OPEN, SHOW)
-        page.goto(server.base + "/voila/render/review.ipynb")
-        review_two_channels(Screen(page), tmp_path)
-        assert [url for url in page.left_the_machine if "panel" in url or "bokeh" in url] == []
-    finally:
-        server.stop()
+    voila.write_notebook("review.ipynb", OPEN, SHOW)
+    page.goto(voila.base + "/voila/render/review.ipynb")
+    review_two_channels(Screen(page), voila.folder)
+    assert [url for url in page.left_the_machine if "panel" in url or "bokeh" in url] == []
 
 
 def review_two_channels(screen: Screen, folder: Path):
@@ -250,8 +246,8 @@ BURST_S = """() => {
 }"""
 
 
-def test_lists_overview_and_pictures_on_demand(page, working):
-    screen = open_in_lab(page, working)
+def test_lists_overview_and_pictures_on_demand(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     screen.press("t")  # the first channel of trial 1: to discuss
     screen.settle()
@@ -288,8 +284,8 @@ def test_lists_overview_and_pictures_on_demand(page, working):
     assert page.left_the_machine == []
 
 
-def test_the_next_open_trial_is_one_of_those_stepped_through(page, working):
-    screen = open_in_lab(page, working)
+def test_the_next_open_trial_is_one_of_those_stepped_through(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     screen.press("t", *["ArrowRight"] * 4, "t")  # trials 1 and 5: to discuss
     screen.settle()
@@ -301,12 +297,12 @@ def test_the_next_open_trial_is_one_of_those_stepped_through(page, working):
     screen.wait_painted(0)
 
 
-def test_the_bulk_audit_is_stepped_through_and_finished_on_the_screen(page, working):
+def test_the_bulk_audit_is_stepped_through_and_finished_on_the_screen(page, desk):
     plan = (
         "import emgreview as er\nrule = er.BulkRule(interval_below_s=0.1, level_above_db=6)\n"
         "audit = er.plan_bulk(session, rule, at_most=0.3, moved_by_s=0.1, expected=0.0)"
     )
-    screen = open_in_lab(page, working, OPEN, plan, SHOW)
+    screen = open_page(page, desk, OPEN, plan, SHOW)
     screen.focus()
     screen.press("Backquote", "Equal")
     screen.wait_for(lambda: "bulk audit" in screen.root.locator(".stepping").inner_text(), "the list")
@@ -317,7 +313,7 @@ def test_the_bulk_audit_is_stepped_through_and_finished_on_the_screen(page, work
         page.wait_for_timeout(200)
         if form.is_visible():
             break
-    log = [event for name in (FIRST, SECOND) for event in events(working.folder, name)]
+    log = [event for name in (FIRST, SECOND) for event in events(desk.folder, name)]
     (drawn,) = [event["new"]["hide"] for event in log if event["operation"] == "draw audit"]
     decided = [[e["subject"]["trial"], e["subject"]["channel"]] for e in log if e["operation"] == "none visible"]
     assert sorted(decided) == sorted(drawn)
@@ -326,11 +322,11 @@ def test_the_bulk_audit_is_stepped_through_and_finished_on_the_screen(page, work
     screen.wait_for(lambda: "The audit failed" in form.inner_text(), "the result")
     screen.press("Escape")
     assert screen.root.locator(".stepping").is_hidden()
-    assert "audit result" in operations(working.folder)
+    assert "audit result" in operations(desk.folder)
 
 
-def test_a_recording_is_excluded_readmitted_and_a_trial_put_up_for_discussion(page, working):
-    screen = open_in_lab(page, working)
+def test_a_recording_is_excluded_readmitted_and_a_trial_put_up_for_discussion(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     screen.press("Shift+x", "2", "Enter")  # this recording, without a reason: stays in the form
     assert "needs its reason" in screen.root.locator(".notice").inner_text()
@@ -349,11 +345,11 @@ def test_a_recording_is_excluded_readmitted_and_a_trial_put_up_for_discussion(pa
     screen.press("u")
     screen.settle()
     screen.wait_for(lambda: "✕ recording excluded" in screen.title(), "readmission undone")
-    assert operations(working.folder) == ["open log", "exclude", "discuss", "readmit", "undo"]
+    assert operations(desk.folder) == ["open log", "exclude", "discuss", "readmit", "undo"]
 
 
-def test_two_methods_are_compared_while_the_review_goes_on(page, working):
-    screen = open_in_lab(page, working)
+def test_two_methods_are_compared_while_the_review_goes_on(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     screen.press("Backquote", "m", "1", "9")  # what is proposed, and the last in the list
     page.keyboard.press("Control+a")
@@ -363,11 +359,11 @@ def test_two_methods_are_compared_while_the_review_goes_on(page, working):
     screen.wait_for(lambda: stepping.is_visible(), "the list")
     assert stepping.inner_text().startswith("stepping through: as proposed and threshold differ by more than 1 ms")
     screen.settle()
-    assert operations(working.folder) == ["open log", "accept"]
+    assert operations(desk.folder) == ["open log", "accept"]
 
 
-def test_the_method_is_changed_in_mid_review(page, working):
-    screen = open_in_lab(page, working)
+def test_the_method_is_changed_in_mid_review(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     foot = screen.root.locator(".foot")
     assert "Onsets by ramp." in foot.inner_text()
@@ -386,11 +382,11 @@ def test_the_method_is_changed_in_mid_review(page, working):
     assert screen.states()[0] == "moved", "what was decided stays"
     screen.press("f")
     screen.settle()
-    assert operations(working.folder) == ["open log", "move", "accept", "change method", "accept"]
+    assert operations(desk.folder) == ["open log", "move", "accept", "change method", "accept"]
 
 
-def test_the_half_width_of_an_onset_is_given_and_taken_back(page, working):
-    screen = open_in_lab(page, working)
+def test_the_half_width_of_an_onset_is_given_and_taken_back(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     detail = screen.root.locator(".detail")
     screen.press("Shift+KeyH")
@@ -408,16 +404,16 @@ def test_the_half_width_of_an_onset_is_given_and_taken_back(page, working):
     page.keyboard.press("Control+a")
     screen.press("Delete", "Enter")
     screen.settle()
-    widths = [event["new"]["bursts"]["response"].get("half_width") for event in events(working.folder)[1:]]
+    widths = [event["new"]["bursts"]["response"].get("half_width") for event in events(desk.folder)[1:]]
     assert widths == [15, None]
 
 
-def test_keys_for_a_burst_just_added_wait_for_it(page, working):
-    screen = open_in_lab(page, working)
+def test_keys_for_a_burst_just_added_wait_for_it(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     screen.press("e", "Shift+Semicolon", "Shift+Semicolon", "m", "h", "4", "1", "f", "f")
     screen.settle()
-    log = events(working.folder)
+    log = events(desk.folder)
     assert [event["operation"] for event in log] == [
         "open log",
         "add",
@@ -434,9 +430,9 @@ def test_keys_for_a_burst_just_added_wait_for_it(page, working):
     assert {event["subject"]["channel"] for event in log[5:]} == {"biceps", "wrist flexors"}
 
 
-def test_a_long_sign_is_whole_in_the_panel(page, working):
+def test_a_long_sign_is_whole_in_the_panel(page, desk):
     name = f"session.exclude('the strap slipped and was put on again', recording={FIRST!r}, channel='biceps')"
-    screen = open_in_lab(page, working, f"{OPEN}\n{name}", SHOW)
+    screen = open_page(page, desk, f"{OPEN}\n{name}", SHOW)
     screen.focus()
     whole = screen.root.locator(".detail")
     assert "○ open ✕ channel excluded: the strap slipped and was put on again" in whole.inner_text()
@@ -444,12 +440,12 @@ def test_a_long_sign_is_whole_in_the_panel(page, working):
     screen.wait_for(lambda: "excluded" not in whole.inner_text(), "the words of the other channel")
 
 
-def test_reasons_again_comments_and_an_interval(page, working):
-    screen = open_in_lab(page, working)
+def test_reasons_again_comments_and_an_interval(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     screen.press("s", "1", "6", "Enter", "Shift+KeyS")
     screen.settle()
-    logged = events(working.folder)
+    logged = events(desk.folder)
     assert logged[-1]["new"] == logged[-2]["new"] == {"state": "unusable", "reasons": ["mains hum", "heart beats"]}
     screen.press("w")
     page.keyboard.type("210")
@@ -457,20 +453,20 @@ def test_reasons_again_comments_and_an_interval(page, working):
     page.keyboard.type("290")
     screen.press("Enter")
     screen.settle()
-    interval = events(working.folder)[-1]
+    interval = events(desk.folder)[-1]
     assert interval["operation"] == "not locatable"
     assert [interval["new"][end] - 4000 for end in ("earliest", "latest")] == [420, 580]
     screen.press("Shift+KeyC")
     page.keyboard.type("=2+2 <b>not markup</b>")
     screen.press("Enter")
     screen.settle()
-    said = events(working.folder)[-1]
+    said = events(desk.folder)[-1]
     assert (said["subject"]["channel"], said["new"]) == (None, "=2+2 <b>not markup</b>")
     assert screen.root.locator("b").count() == 0
 
 
-def test_a_blind_review_shows_no_name_and_unblinding_asks(page, working):
-    screen = open_in_lab(page, working, BLIND, SHOW)
+def test_a_blind_review_shows_no_name_and_unblinding_asks(page, desk):
+    screen = open_page(page, desk, BLIND, SHOW)
     screen.focus()
     assert "sub-" not in screen.root.inner_text()
     assert "onset" not in screen.root.locator(".detail").inner_text()
@@ -481,7 +477,7 @@ def test_a_blind_review_shows_no_name_and_unblinding_asks(page, working):
     screen.press("Enter")
     screen.settle()
     screen.wait_for(lambda: "sub-" in screen.title(), "the name after unblinding")
-    both = [event for name in (FIRST, SECOND) for event in events(working.folder, name)]
+    both = [event for name in (FIRST, SECOND) for event in events(desk.folder, name)]
     (accept,) = [event for event in both if event["operation"] == "accept"]
     assert accept["blind"] is True
     assert accept["visible"]["response"] is False
@@ -491,7 +487,7 @@ def test_a_blind_review_shows_no_name_and_unblinding_asks(page, working):
 TWO = "import emgreview as er\nother = small_study.open_session('other')\ner.review(other)"
 
 
-def test_notes_stay_on_the_screen_and_unfold(page, working):
+def test_notes_stay_on_the_screen_and_unfold(page, desk):
     """Long after the notice at the start has gone; a click beside the keys never takes them away."""
     noted = (
         "import dataclasses, emgreview as er, small_study\n"
@@ -500,7 +496,7 @@ def test_notes_stay_on_the_screen_and_unfold(page, working):
         "session = er.open_review([er.cut_trials(r, cue='go', before_s=1.0, after_s=1.5) for r in recs], 'review',"
         " reviewer='r1', blind=True)"
     )
-    screen = open_in_lab(page, working, noted, SHOW)
+    screen = open_page(page, desk, noted, SHOW)
     screen.focus()
     page.wait_for_timeout(8500)
     notes = screen.root.locator(".notes")
@@ -566,8 +562,8 @@ def drag(page, from_s: float, to_s: float, *, release: bool = True) -> None:
         page.mouse.up()
 
 
-def test_a_refused_move_is_undone_on_screen_and_nothing_else_is_accepted(page, working):
-    screen = open_in_lab(page, working)
+def test_a_refused_move_is_undone_on_screen_and_nothing_else_is_accepted(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     onset_s = page.evaluate(BURST_S)
     drag(page, onset_s, 1.0)  # past the offset
@@ -577,28 +573,28 @@ def test_a_refused_move_is_undone_on_screen_and_nothing_else_is_accepted(page, w
     assert page.evaluate(BURST_S) == onset_s
     screen.press("f")
     screen.settle()
-    assert operations(working.folder)[1:] == ["accept"]
+    assert operations(desk.folder)[1:] == ["accept"]
 
 
-def test_a_click_beside_a_mark_moves_nothing_and_keys_wait_for_a_drag(page, working):
-    screen = open_in_lab(page, working)
+def test_a_click_beside_a_mark_moves_nothing_and_keys_wait_for_a_drag(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     onset_s = page.evaluate(BURST_S)
     drag(page, onset_s + 0.004, onset_s + 0.005)
     screen.settle()
-    assert operations(working.folder)[1:] == []
+    assert operations(desk.folder)[1:] == []
     drag(page, onset_s, onset_s + 0.05, release=False)
     screen.press("f", "ArrowRight")  # neither decides nor leaves
     assert screen.title().startswith("Trial 1 of 12")
     screen.press("Escape")
     page.mouse.up()
     screen.settle()
-    assert operations(working.folder)[1:] == []
+    assert operations(desk.folder)[1:] == []
     assert page.evaluate(BURST_S) == onset_s
 
 
-def test_undo_goes_back_to_the_channel_that_it_concerns(page, working):
-    screen = open_in_lab(page, working)
+def test_undo_goes_back_to_the_channel_that_it_concerns(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     screen.press("f", "f")
     screen.settle()
@@ -606,12 +602,12 @@ def test_undo_goes_back_to_the_channel_that_it_concerns(page, working):
     screen.settle()
     screen.press("d")
     screen.settle()
-    last = events(working.folder)[-1]
+    last = events(desk.folder)[-1]
     assert (last["operation"], last["subject"]["channel"]) == ("none visible", "wrist flexors")
 
 
-def test_a_form_never_acts_on_another_channel_and_takes_no_blank_number(page, working):
-    screen = open_in_lab(page, working)
+def test_a_form_never_acts_on_another_channel_and_takes_no_blank_number(page, desk):
+    screen = open_page(page, desk)
     screen.focus()
     screen.press("s", "4")
     screen.wait_for(lambda: screen.root.get_attribute("data-unsaved") == "1", "what is chosen is not saved")
@@ -619,14 +615,14 @@ def test_a_form_never_acts_on_another_channel_and_takes_no_blank_number(page, wo
     page.mouse.click(box["left"] + 20, box["top"] + 0.75 * box["height"])  # another channel: leaves the form
     screen.press("Enter")
     screen.settle()
-    assert operations(working.folder)[1:] == []
+    assert operations(desk.folder)[1:] == []
     screen.press("w")
     page.keyboard.press("Backspace")
     screen.press("Enter")
     assert "no number" in screen.root.locator(".notice").inner_text()
     screen.press("Escape")
     screen.settle()
-    assert operations(working.folder)[1:] == []
+    assert operations(desk.folder)[1:] == []
 
 
 def test_the_trial_stays_in_place_while_a_form_asks_and_the_page_follows_the_channel_in_hand(page, working):
@@ -657,13 +653,12 @@ def test_the_trial_stays_in_place_while_a_form_asks_and_the_page_follows_the_cha
     assert seen(0.05)
 
 
-def test_a_page_that_is_loaded_again_shows_what_stands(page, working):
-    (working.folder / "shared.py").write_text(
+def test_a_page_that_is_loaded_again_shows_what_stands(page, tmp_path):
+    (tmp_path / "shared.py").write_text(
         "import small_study, emgreview as er\nscreen = er.review(small_study.open_session('review'))\n"
     )
-    (working.folder / "app.py").write_text("import shared\nshared.screen.servable()\n")
-    served = ["panel", "serve", "app.py", "--port={port}", "--address=127.0.0.1"]
-    server = Served([*served, "--allow-websocket-origin=127.0.0.1:{port}"], working.folder, "/app")
+    (tmp_path / "app.py").write_text("import shared\nshared.screen.servable()\n")
+    server = panel_serve(tmp_path, "app.py")
     try:
         page.goto(server.base + "/app")
         screen = Screen(page)
@@ -687,8 +682,8 @@ words = "Onset: first lasting rise.\\nStray units: none."
 session = small_study.open_session("review", convention=words)"""
 
 
-def test_the_marking_convention_is_read_before_the_first_decision(page, working):
-    screen = open_in_lab(page, working, CONVENTION, SHOW)
+def test_the_marking_convention_is_read_before_the_first_decision(page, desk):
+    screen = open_page(page, desk, CONVENTION, SHOW)
     screen.wait_painted(0)
     screen.root.locator(".chip.keys").click()
     told = screen.root.locator(".form .told").inner_text()
@@ -697,19 +692,19 @@ def test_the_marking_convention_is_read_before_the_first_decision(page, working)
     assert "Esc or Enter closes it" in screen.root.locator(".notice").inner_text()
     screen.press("Escape", "f")
     screen.settle()
-    assert operations(working.folder)[1:] == ["accept"]
+    assert operations(desk.folder)[1:] == ["accept"]
     screen.press("Shift+KeyQ")
     assert "first lasting rise" in screen.root.locator(".form").inner_text()
 
 
-def test_a_first_click_on_the_picture_opens_the_convention_and_does_no_more(page, working):
-    screen = open_in_lab(page, working, CONVENTION, SHOW)
+def test_a_first_click_on_the_picture_opens_the_convention_and_does_no_more(page, desk):
+    screen = open_page(page, desk, CONVENTION, SHOW)
     screen.wait_painted(0)
     box = page.evaluate(CANVAS_BOX)
     page.mouse.dblclick(box["left"] + 0.7 * box["width"], box["top"] + 0.5 * box["height"])
     assert "first lasting rise" in screen.root.locator(".form .told").inner_text()
     screen.settle()
-    assert operations(working.folder)[1:] == []
+    assert operations(desk.folder)[1:] == []
     screen.press("Shift+Slash")  # keys wait
     assert screen.root.locator(".card").is_hidden()
     screen.press("Escape", "Shift+Slash")
@@ -733,8 +728,8 @@ print(er.agreement("review", "r1", "r2"))
 session = small_study.settle("review")"""
 
 
-def test_two_reviewers_are_settled_through_the_screen_without_names(page, working):
-    screen = open_in_lab(page, working, SETTLE, SHOW)
+def test_two_reviewers_are_settled_through_the_screen_without_names(page, desk):
+    screen = open_page(page, desk, SETTLE, SHOW)
     screen.root.locator(".chip.keys").click()
     screen.wait_painted(0)
     assert screen.title().startswith("Trial 1 of 2")
@@ -746,10 +741,10 @@ def test_two_reviewers_are_settled_through_the_screen_without_names(page, workin
     screen.wait_painted(1)
     screen.press("Space", "d")  # cannot be settled
     screen.settle()
-    paths = (working.folder / "review" / "logs").rglob("*_reviewer-r3.jsonl")
+    paths = (desk.folder / "review" / "logs").rglob("*_reviewer-r3.jsonl")
     said = [json.loads(line) for path in paths for line in path.read_text().splitlines()]
     assert sorted(event["operation"] for event in said if event["subject"]["trial"]) == ["cannot be settled", "settle"]
-    assert er.verify(working.folder / "review").ok
+    assert er.verify(desk.folder / "review").ok
     assert page.left_the_machine == []
 
 

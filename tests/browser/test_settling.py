@@ -3,17 +3,14 @@
 import json
 
 import small_study
-from conftest import run_cells
-from review_screens import Screen
+from review_screens import open_page
 
 OPEN = "import small_study\nsession = small_study.settle('review', order='recorded')"
 SHOW = "import emgreview as er\ner.review(session)"
 
 
-def test_a_dispute_is_settled_by_key_and_counted(page, lab):
-    lab.end_kernels()
-    folder = lab.folder / "settling" / "review"
-    (lab.folder / "settling").mkdir(exist_ok=True)
+def test_a_dispute_is_settled_by_key_and_counted(page, desk):
+    folder = desk.folder / "review"
     for reviewer in ("r1", "r2"):
         with small_study.open_session(folder, reviewer=reviewer) as one:
             for trial in one.queue:
@@ -22,9 +19,7 @@ def test_a_dispute_is_settled_by_key_and_counted(page, lab):
                     one.move(trial, "wrist extensors", onset_s=onset_s + 0.025)
                 one.accept_rest(trial)
             one.behaviour(one.queue[5], "late" if reviewer == "r2" else "as instructed")
-    name = lab.write_notebook("settling/review.ipynb", OPEN, SHOW)
-    run_cells(page, lab, f"/lab/tree/{name}?reset")
-    screen = Screen(page)
+    screen = open_page(page, desk, OPEN, SHOW)
     screen.focus()
     counted, detail = screen.root.locator(".counted"), screen.root.locator(".detail")
     current = screen.root.locator(".row[aria-current=true]")
