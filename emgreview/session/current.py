@@ -30,7 +30,6 @@ from emgreview.unnamed import unname, unnamed
 
 Ids = tuple[str, ...]
 
-
 NOTHING_SHOWN = Automatic(math.nan, math.nan, math.nan, math.nan, math.nan, math.nan, note="")
 """What :meth:`Session.automatic` gives where the automatic mark is hidden."""
 
@@ -203,9 +202,9 @@ class Current:
         return self._hides(trial, channel)
 
     def _hides(self, trial: str, channel: str | None) -> bool:
-        source = self._proposals.source(trial)[0]
         if channel is None:
             return any(self._hides(trial, label) for label in self._proposals.place(trial).labels)
+        source = self._proposals.source(trial)[0]
         return (source, channel) in self._hiding.automatic or self._policy.hides(source, channel)
 
     def source(self, trial: str) -> str:
@@ -380,13 +379,12 @@ class Current:
 
     def _unseen(self, trial: str | None, channel: str | None) -> Mapping[str, Any] | None:
         """What an event says of an automatic mark that was hidden."""
-        hidden = trial in self._places and self._hides(str(trial), channel)
-        return {"automatic": False} if hidden else None
+        return {"automatic": False} if trial in self._places and self._hides(str(trial), channel) else None
 
     def _in_bulk(self, trial: str, channel: str | None) -> bool:
         """Whether the mark was accepted in bulk, and nobody has looked at it since."""
-        source, showing = self._proposals.source(trial)
-        key = states.Key(self._proposals.place(trial, channel).recording.name, source, channel, "activity")
+        place, source, showing = self._proposals.at(trial, channel)
+        key = states.Key(place.recording.name, source, channel, "activity")
         return showing == 1 and (self._ledger.in_bulk(key) or self._policy.in_bulk(key))
 
     def _stale(self, trial: str, channel: str | None) -> bool:
