@@ -54,7 +54,8 @@ from emgreview.reading.joining import join_channels, join_in_time
 from emgreview.reading.patterns import CONDITION, ENTITIES, PARTS, Pattern, label_of, name_of
 from emgreview.reading.registry import known_extensions
 from emgreview.reading.settled import listed
-from emgreview.reading.study_trials import TrialTables, read_rows, rows_of
+from emgreview.reading.study_people import people_of
+from emgreview.reading.study_trials import TrialTables, rows_of
 
 LEFT_OUT = "-"
 """Stands in a list of columns for one to leave out."""
@@ -259,7 +260,7 @@ def read_study(path: str | Path) -> Dataset:
             f"no file below {study.folder} fits the pattern {study.pattern.text!r}; beside the description lie "
             f"{listed(near)}; correct the pattern."
         )
-    people, loud = _participants(study)
+    people, loud = people_of(study)
     used = {path for parts in study.files.values() for path, _ in parts}
     suffixes = {path.suffix.lower() for path in used}
     beside = sorted(
@@ -373,36 +374,6 @@ def _cues(path: Path, said: dict[str, Any]) -> dict[str, Any]:
     if "channel" in said and "label" not in said:
         said["label"] = "cue"
     return said
-
-
-def _participants(study: Study) -> tuple[tuple[Mapping[str, str], ...], list[str]]:
-    """Rows of people, as participants.tsv has them, and sentences on those that do not fit."""
-    if not study.participants:
-        return (), []
-    if missing := [key for key in ("table", "code") if key not in study.participants]:
-        raise ParameterError(f"{study.path.name} lacks {' and '.join(missing)} below [participants]; give both.")
-    rows = read_rows(study.folder / study.participants["table"])
-    code = study.participants["code"]
-    if rows and code not in rows[0]:
-        raise UnknownNameError("column", code, rows[0], where=study.participants["table"])
-    made = tuple(
-        {"participant_id": f"sub-{label_of(row[code])}", **{k: v for k, v in row.items() if k != code}} for row in rows
-    )
-    known = {row["participant_id"] for row in made}
-    people = {
-        f"sub-{said['sub']}"
-        for name in study.files
-        for said in [study.entities(study.files[name][0][1])]
-        if "sub" in said
-    }
-    loud = []
-    if strange := sorted(people - known):
-        loud.append(f"{study.participants['table']} has no row for {listed(strange)}.")
-    if len(known) < len(made):
-        loud.append(f"{study.participants['table']} has more than one row for a participant.")
-    if bare := sorted(known - people):
-        loud.append(f"There is no recording of {listed(bare)}.")
-    return made, loud
 
 
 def open_data(path: str | Path, **how: Any) -> Dataset | Recording:

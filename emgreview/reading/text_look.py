@@ -9,8 +9,7 @@ Whatever is taken from looks is told, and what looks do not tell is asked for.
 
 import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -21,13 +20,10 @@ from emgreview.errors import FormatError
 from emgreview.plain_files import open_plain
 from emgreview.reading.contents import Seen
 from emgreview.reading.text_faults import LineForm, number_pattern, short
+from emgreview.reading.text_table import Table, fits, tables_in, worth
 from emgreview.reading.units import kind_of, plain_unit
 
 _HEAD, _PIECE = 1 << 20, 1 << 16
-_FEWEST = 3
-"""Lines of numbers that make a table."""
-_GAPS = ("", "NA", "N/A", "n/a", "na", "NaN", "null", "NULL", "None", "-", "--", "?", ".", "#N/A", "ND")
-"""Texts that often stand for a missing sample (common practice, no source)."""
 _CODES = re.compile(r"-?9{3,6}(\.0*)?|-?32768|-1e\+?30[0-9]?", re.IGNORECASE)
 """Numbers that often stand for one (common practice, no source)."""
 _TIMES = frozenset((
@@ -48,30 +44,19 @@ _SUFFIX = re.compile(r"^(.+)[_ ](uV|µV|μV|mV|ms)$")
 _BRACKETS = re.compile(r"^(.*?)[\s_]*[\[(]\s*([^\])]+?)\s*[\])]\s*$")
 
 
-@dataclass(frozen=True, slots=True)
-class _Table:
-    """Where and how the numbers stand: ``start`` is the first line of them in the head."""
-
-    form: LineForm
-    start: int
-    rows: tuple[tuple[str, ...], ...]
-    numeric: tuple[bool, ...]
-    gaps: Mapping[str, int]
-
-
 def look(path: Path) -> Seen:
     """What a text file holds, and how it is read. Raises ReadError, FormatError where it is no text."""
     head, more, size, encoding, facts = _pieces(path)
     lines = head.splitlines()
     if not any(line.strip() for line in lines):
         return Seen((*facts, "no line holds anything"), refused="it is empty; export the file again")
-    tables = [found for form in _forms(lines) if (found := _table(lines, form)) is not None]
+    tables = tables_in(lines)
     if not tables:
         return Seen(
             (*facts, f"{len(lines)} lines, the first {short(lines[0])}"),
             refused="no lines of numbers in columns were found at its head; give a table of one line a sample",
         )
-    best = max(tables, key=_worth)
+    best = max(tables, key=worth)
     layout: dict[str, Any] = {"encoding": encoding} if encoding else {}
     asks: dict[str, str] = {}
     facts += _numbers_in_words(path, best, lines, more, size, len(head))
@@ -159,79 +144,10 @@ def _encoding(path: Path, head: bytes) -> tuple[str, str | None, str]:
     return "utf-8-sig", None, ""
 
 
-# Lines to a table ----------------------------------------------------------------------------------------------------
+# Words on it ---------------------------------------------------------------------------------------------------------
 
 
-def _forms(lines: Sequence[str]) -> list[LineForm]:
-    comments = [None, *(sign for sign in "#%!" if any(line.lstrip().startswith(sign) for line in lines))]
-    forms = []
-    for comment in comments:
-        for separator in (";", "\t", ",", None):
-            for decimal in (".", ","):
-                if separator != decimal:
-                    forms.append(LineForm(separator, decimal, comment, _GAPS))
-    return forms
-
-
-def _table(lines: Sequence[str], form: LineForm) -> _Table | None:
-    """The longest run of lines that ends the head, all with as many cells as the last, numbers in the same places."""
-    rows: list[tuple[str, ...]] = []
-    start = len(lines)
-    numeric: list[bool] = []
-    for place in range(len(lines) - 1, -1, -1):
-        line = lines[place]
-        if not line.strip():
-            if rows:
-                break
-            continue
-        cells = form.cells(line)
-        if not cells:  # a comment among the numbers
-            continue
-        plain = [bool(number_pattern(form.decimal).fullmatch(cell)) for cell in cells]
-        if not rows:
-            numeric = [False] * len(cells)
-        known = sum(numeric)
-        good = [one or cell in _GAPS for one, cell in zip(plain, cells, strict=True)]
-        if len(cells) != len(numeric) or (known and sum(map(bool, np.array(good) & np.array(numeric))) < known):
-            break
-        if not any(plain) and not all(cell in _GAPS for cell in cells):
-            break
-        numeric = [was or one for was, one in zip(numeric, plain, strict=True)]
-        rows.append(tuple(cells))
-        start = place
-    rows.reverse()
-    if len(rows) < _FEWEST or not any(numeric):
-        return None
-    words = [
-        column
-        for column in range(len(numeric))
-        if numeric[column] and not all(_fits(row[column], form) for row in rows)
-    ]
-    numeric = [one and column not in words for column, one in enumerate(numeric)]
-    if not any(numeric):
-        return None
-    gaps = Counter(
-        row[column]
-        for row in rows
-        for column, one in enumerate(numeric)
-        if one and row[column] in _GAPS and not number_pattern(form.decimal).fullmatch(row[column])
-    )
-    return _Table(form, start, tuple(rows), tuple(numeric), gaps)
-
-
-def _fits(cell: str, form: LineForm) -> bool:
-    return cell in _GAPS or bool(number_pattern(form.decimal).fullmatch(cell))
-
-
-def _worth(table: _Table) -> tuple[float, ...]:
-    """More lines of numbers first; then columns of numbers; then fewer words and gaps; then what is more usual."""
-    share = sum(table.numeric) / len(table.numeric)
-    filled = 1 - sum(table.gaps.values()) / max(len(table.rows) * sum(table.numeric), 1)
-    usual = table.form.comment is None, table.form.separator is not None, table.form.decimal == "."
-    return (round(np.log2(len(table.rows)), 0), share > 0.3, share * filled, sum(table.numeric), *map(float, usual))
-
-
-def _decimal_doubt(tables: Sequence[_Table], best: _Table) -> str:
+def _decimal_doubt(tables: Sequence[Table], best: Table) -> str:
     """Words where commas may separate columns as well as stand before decimals; else ""."""
     first = ",".join(best.rows[0])
     other = [
@@ -254,7 +170,7 @@ def _decimal_doubt(tables: Sequence[_Table], best: _Table) -> str:
 
 
 def _numbers_in_words(
-    path: Path, table: _Table, lines: Sequence[str], more: Sequence[str], size: int, n_head: int
+    path: Path, table: Table, lines: Sequence[str], more: Sequence[str], size: int, n_head: int
 ) -> list[str]:
     apart = {";": "semicolons", "\t": "tabs", ",": "commas", None: "blanks"}[table.form.separator]
     bytes_a_line = max(n_head / max(len(lines), 1), 1)
@@ -271,7 +187,7 @@ def _numbers_in_words(
         if (cells := table.form.cells(line))
         and (
             len(cells) != len(table.numeric)
-            or not all(_fits(c, table.form) for c, n in zip(cells, table.numeric, strict=True) if n)
+            or not all(fits(c, table.form) for c, n in zip(cells, table.numeric, strict=True) if n)
         )
     ]
     if odd:
@@ -279,7 +195,7 @@ def _numbers_in_words(
     return words
 
 
-def _codes_in_words(table: _Table) -> list[str]:
+def _codes_in_words(table: Table) -> list[str]:
     cells = Counter(row[place] for row in table.rows for place, one in enumerate(table.numeric) if one)
     codes = {cell: n for cell, n in cells.items() if n > 1 and _CODES.fullmatch(cell)}
     return [
@@ -290,7 +206,7 @@ def _codes_in_words(table: _Table) -> list[str]:
 # Names, units, rate --------------------------------------------------------------------------------------------------
 
 
-def _names(header: Sequence[str], table: _Table, layout: dict[str, Any]) -> tuple[list[str] | None, list[str]]:
+def _names(header: Sequence[str], table: Table, layout: dict[str, Any]) -> tuple[list[str] | None, list[str]]:
     """Names of the columns and the words of their units ("" where none), from the lines before the numbers."""
     n = len(table.numeric)
     form = LineForm(table.form.separator, ".", table.form.comment or None)
@@ -316,7 +232,7 @@ def _names(header: Sequence[str], table: _Table, layout: dict[str, Any]) -> tupl
 
 
 def _columns(
-    table: _Table, names: list[str] | None, units: list[str], facts: list[str], asks: dict[str, str]
+    table: Table, names: list[str] | None, units: list[str], facts: list[str], asks: dict[str, str]
 ) -> tuple[int | None, Any, Any]:
     """Place of the time column, the columns to propose, and the units to propose."""
     labels, told = [], list(units)
@@ -381,12 +297,12 @@ def _columns(
     return time, columns, {label: unit for label, unit in kept.items() if unit}
 
 
-def _values(table: _Table, place: int) -> Any:
+def _values(table: Table, place: int) -> Any:
     texts = [row[place].replace(",", ".") if table.form.decimal == "," else row[place] for row in table.rows]
     return pd.to_numeric(pd.Series(texts), errors="coerce").to_numpy(np.float64)
 
 
-def _rises(table: _Table, place: int, even: bool = False) -> bool:
+def _rises(table: Table, place: int, even: bool = False) -> bool:
     steps = np.diff(_values(table, place))
     steps = steps[np.isfinite(steps)]
     if len(steps) < 2 or np.any(steps < 0) or not np.any(steps > 0):
@@ -394,14 +310,14 @@ def _rises(table: _Table, place: int, even: bool = False) -> bool:
     return not even or float(np.ptp(steps)) < 0.5 * float(np.median(steps))
 
 
-def _is_date(table: _Table, place: int) -> bool:
+def _is_date(table: Table, place: int) -> bool:
     texts = pd.Series([row[place] for row in table.rows[:200]])
     dates = pd.to_datetime(texts, format="ISO8601", errors="coerce", utc=True)
     return bool(dates.notna().all() and dates.is_monotonic_increasing)
 
 
 def _rate(
-    table: _Table,
+    table: Table,
     time: int | None,
     columns: Any,
     units: Sequence[str],
