@@ -15,6 +15,7 @@ _HOMES = {
     "emgreview.model": ("Burst", "Channel", "Marker", "Onsets", "Processing", "Recording", "Trials"),
     "emgreview.reading": ("Look", "find_cues", "look", "read", "read_dataset", "with_cues"),
     "emgreview.checking": ("check",),
+    "emgreview.converting": ("Converted", "convert", "identifying"),
     "emgreview.trials": ("cut_all", "cut_trials"),
     "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
     "emgreview.simulation": ("simulate", "simulate_study"),
@@ -60,6 +61,9 @@ if TYPE_CHECKING:
     from emgreview.cohort.changes import Difference as Difference
     from emgreview.cohort.changes import diff as diff
     from emgreview.cohort.merging import merge_reviews as merge_reviews
+    from emgreview.converting import Converted as Converted
+    from emgreview.converting import convert as convert
+    from emgreview.converting import identifying as identifying
     from emgreview.demo import write_demo as write_demo
     from emgreview.errors import DecisionWarning as DecisionWarning
     from emgreview.errors import EmgreviewError as EmgreviewError
