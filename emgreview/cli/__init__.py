@@ -2,6 +2,7 @@
 
     demo        write the demo study, and open the review notebook on it
     check       are the EMG channels of a recording, or of a folder of them, fit for use
+    convert     recordings as a BIDS dataset, without what says who was recorded
     detect      onsets of every trial and channel, as a table
     review      the review screen in a browser, without a notebook
     measure     measures of every burst of a sealed version, as a table
@@ -18,11 +19,11 @@ The exit status is 0 only when all is well, 1 when something was found, left out
 command was mistyped.
 
 One module holds commands that belong together, the options of each beside its function: ``recordings.py`` (demo,
-check), ``bursts.py`` (detect, measure), ``reviews.py`` (review, verify, diff, seal, replay), ``reviewers.py``
-(agreement, adjudicate) and ``bench.py``. They stand on ``options.py`` (options that several take), ``source.py`` (from
-these to recordings and trials), ``cues.py`` (cues in a channel of pulses or codes), ``beforehand.py`` (what is demanded
-before work begins), ``saying.py`` (what is printed), ``typed.py`` (what was mistyped), ``words.py`` (messages in the
-words of a shell) and ``command.py``.
+check), ``convert.py``, ``bursts.py`` (detect, measure), ``reviews.py`` (review, verify, diff, seal, replay),
+``reviewers.py`` (agreement, adjudicate) and ``bench.py``. They stand on ``options.py`` (options that several take),
+``source.py`` (from these to recordings and trials), ``cues.py`` (cues in a channel of pulses or codes),
+``beforehand.py`` (what is demanded before work begins), ``saying.py`` (what is printed), ``typed.py`` (what was
+mistyped), ``words.py`` (messages in the words of a shell) and ``command.py``.
 """
 
 import argparse
@@ -35,6 +36,7 @@ import emgreview as er
 from emgreview.cli.bench import BENCH
 from emgreview.cli.bursts import DETECT, MEASURE
 from emgreview.cli.command import NOT_FINE, Command, Status
+from emgreview.cli.convert import CONVERT
 from emgreview.cli.recordings import CHECK, DEMO
 from emgreview.cli.reviewers import ADJUDICATE, AGREEMENT
 from emgreview.cli.reviews import DIFF, REPLAY, REVIEW, SEAL, VERIFY
@@ -45,6 +47,7 @@ from emgreview.unnamed import alike
 COMMANDS: tuple[Command, ...] = (
     DEMO,
     CHECK,
+    CONVERT,
     DETECT,
     REVIEW,
     MEASURE,

@@ -1,5 +1,6 @@
 """From the options of :mod:`emgreview.cli.options` to recordings, and to trials cut from them.
 
+read_source         the recording or dataset itself
 recordings_of       name and recording, one after the other
 cut                 the trials of one
 left_out            sentences on those that could not be used
@@ -13,7 +14,7 @@ import emgreview as er
 from emgreview.cli.cues import demand_pulses, with_pulses
 from emgreview.cli.saying import say_of_folder
 from emgreview.cli.typed import named
-from emgreview.reading.dataset import NAMELESS
+from emgreview.reading.dataset import NAMELESS, Dataset
 
 
 def recordings_of(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording | None]]:
@@ -47,6 +48,16 @@ def recordings_of(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording
             yield name, None
         else:
             yield name, rec
+
+
+def read_source(given: argparse.Namespace) -> er.Recording | Dataset:
+    """One recording, or the dataset that a folder holds; warnings of the folder are among its notes."""
+    how = {"rate_hz": given.rate, "unit": _units(given), "columns": given.columns}
+    if not given.path.is_dir():
+        return er.read(given.path, **how)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", er.SignalWarning)
+        return er.read_dataset(given.path, **how)
 
 
 def cut(rec: er.Recording, given: argparse.Namespace) -> er.Trials:

@@ -3,8 +3,9 @@
     convert(data, folder, ...)      write it, read it back, tell what was lost, removed and kept
     identifying(data)               what may say who a person is
 
-Rooms: who and when (``plan``, ``people``, ``origins``), what is removed (``rules``, ``traces``), samples to whole numbers
-(``grid``), data records (``records``), files (``signals``, ``tables``, ``words``), and the proof (``verifying``).
+Rooms: who and when (``plan``, ``people``, ``origins``), what is removed (``rules``, ``traces``), samples to whole
+numbers (``grid``), data records (``records``), files (``signals``, ``tables``, ``words``), and the proof
+(``verifying``).
 """
 
 from emgreview.converting.conversion import convert

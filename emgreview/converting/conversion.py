@@ -9,7 +9,7 @@ import secrets
 import shutil
 import stat
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta
 from pathlib import Path
@@ -114,6 +114,8 @@ def convert(
     kind("folder", folder, (str, os.PathLike), "the path of a new or empty folder")
     folder = Path(folder)
     _demand_new(folder)
+    if not isinstance(data, Dataset | Recording | Sequence):
+        data = [rec for _, rec in each(data) if isinstance(rec, Recording)]
     plan = prepared(data, people, said, labels, keep, scrub, shift_days)
     _make(folder.absolute().parent)
     passing = folder.absolute().with_name(f".{folder.absolute().name}.{secrets.token_hex(4)}.part")

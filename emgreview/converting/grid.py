@@ -122,9 +122,9 @@ class Survey:
 def _fits(x: FloatArray, step: float) -> bool:
     """Whether all values are whole multiples of a step, few enough for 24 bits, and none is lost in the first half of
     it."""
-    multiples = x / step
-    if np.abs(multiples).max(initial=0.0) > MOST:
+    if np.abs(x).max(initial=0.0) > MOST * step:
         return False
+    multiples = x / step
     whole = np.rint(multiples)
     lost = (whole == 0) & (np.abs(x) > _ROUNDING * np.abs(x).max(initial=0.0))
     return not lost.any() and bool(np.abs(multiples - whole).max(initial=0.0) <= _NEAR)
@@ -146,7 +146,7 @@ def _common(several: FloatArray) -> float:
     span = float(several[-1] - several[0])
     step = float(np.diff(several).min())
     for _ in range(24):
-        if step * MOST * 2 < span or step <= 0:
+        if step * MOST * 2 < span:
             return 0.0
         counts = (several - several[0]) / step
         rest = np.abs(counts - np.rint(counts))

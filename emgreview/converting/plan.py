@@ -3,6 +3,7 @@
 prepared(data, ...)     a plan; what is missing is asked for by name
 """
 
+from collections import Counter
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -22,7 +23,7 @@ from emgreview.reading.bids import find_sidecars
 
 @dataclass(frozen=True)
 class Plan:
-    """``olds`` are the old codes of participants by their new ones; ``failed``, recordings whose files are malformed."""
+    """``olds`` are the old codes of participants by their new ones; ``failed`` are recordings with malformed files."""
 
     origins: Mapping[str, Origin]
     entities: Mapping[str, Mapping[str, str]]
@@ -51,7 +52,14 @@ def prepared(
         files = dict(data.recordings.files)
         known = {name: find_sidecars(path).entities for name, path in data.recordings.files.items()}
     else:
-        recordings = {name: rec for name, rec in each(data) if isinstance(rec, Recording)}
+        several = [(name, rec) for name, rec in each(data) if isinstance(rec, Recording)]
+        recordings = dict(several)
+        if len(recordings) < len(several):
+            twice = next(name for name, n in Counter(name for name, _ in several).items() if n > 1)
+            raise ParameterError(
+                f"several recordings of data are called {twice!r}; names must differ, because people and the report go "
+                "by them; rename one with dataclasses.replace(rec, name=…)."
+            )
         files = {name: rec.source.file for name, rec in recordings.items()}
         known = {name: rec.entities for name, rec in recordings.items()}
     if not files:

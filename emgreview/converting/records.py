@@ -42,7 +42,7 @@ class Records:
 def choose(rate_hz: float, n_samples: int, *, multiple: int = 1, bytes_a_sample: int = 3) -> Records:
     """Records for so many samples at a rate; ``multiple`` divides the samples of each, ``bytes_a_sample`` is that of
     all channels together."""
-    most = max(min(MOST_BYTES // bytes_a_sample, int(_LONGEST_S * rate_hz), n_samples), 1)
+    most = max(min(MOST_BYTES // bytes_a_sample, int(_LONGEST_S * rate_hz), max(n_samples, int(rate_hz))), 1)
     n = np.arange(1, most // multiple + 1) * multiple
     if not n.size:
         n = np.array([multiple])

@@ -97,15 +97,14 @@ class Converted(Shown):
         if missing := sum(one.missing for one in self.losses):
             yield f"{missing} missing samples are kept as such, by a number below the digital range."
         if self.trial_ids:
-            old, new = next(iter(self.trial_ids.items()))
-            yield f"{len(self.trial_ids)} ids of trials are new ({old} is {new}): trial_ids has all."
+            yield f"{len(self.trial_ids)} ids of trials are new: trial_ids has the new one of each old one."
         yield from (f"Channel {old!r} is now called {new!r}." for old, new in self.labels.items())
         if self.changed:
             rows = [(what, becomes, str(count)) for (what, becomes), count in self.changed.items()]
             yield Sheet("Removed or changed", ("what", "became", "times"), rows)
         yield from (f"Kept, look at it: {words}" for words in self.kept)
         if any(self.shift_days.values()):
-            yield "Dates were moved: shift_days says by how many days; the dataset does not hold that."
+            yield "Dates were moved back: shift_days has the number of days, which the dataset does not hold."
         yield from self.notes
         yield from (f"{name} is left out: {words}" for name, words in self.failed.items())
         if self.changed or self.kept:

@@ -28,7 +28,8 @@ _PERSONAL = frozenset((
     "father", "employer", "school", "operator", "technician", "experimenter", "investigator", "doctor", "physician",
     "therapist", "nurse", "referrer", "institution", "institutional", "department", "hospital", "clinic", "station",
     "serial", "date", "datetime", "acq", "author", "authors", "user", "username", "ip", "host", "hostname", "account",
-    "signature", "relative", "code", "key", "pseudonym", "medication", "file", "filename", "path",
+    "signature", "relative", "rater", "coder", "examiner", "assistant", "staff", "observer",
+    "code", "key", "pseudonym", "medication", "file", "filename", "path",
 ))  # fmt: skip
 """Words in the name of a column or field that holds what may say who a person is, or where and when."""
 
