@@ -2,7 +2,6 @@
 
     demo        write the demo study, and open the review notebook on it
     check       are the EMG channels of a recording, or of a folder of them, fit for use
-    convert     recordings as a BIDS dataset, without what says who was recorded
     detect      onsets of every trial and channel, as a table
     review      the review screen in a browser, without a notebook
     measure     measures of every burst of a sealed version, as a table
@@ -12,6 +11,7 @@
     diff        what changed between two versions, or any two points of the logs
     seal        seal a version without a screen, with or without a rule for inclusion
     replay      rebuild a sealed version from raw recordings and logs, and compare
+    convert     recordings as a BIDS dataset, without what says who was recorded
     bench       how accurate the onset methods are, and what check finds, where the truth is known
 
 Text for people goes to standard output, or JSON with ``--json``; notes and errors go to standard error, one line each.
@@ -47,7 +47,6 @@ from emgreview.unnamed import alike
 COMMANDS: tuple[Command, ...] = (
     DEMO,
     CHECK,
-    CONVERT,
     DETECT,
     REVIEW,
     MEASURE,
@@ -57,6 +56,7 @@ COMMANDS: tuple[Command, ...] = (
     DIFF,
     SEAL,
     REPLAY,
+    CONVERT,
     BENCH,
 )
 """Every command, in the order of the help."""

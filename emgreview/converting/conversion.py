@@ -195,7 +195,7 @@ def _one(passing: Path, rec: Recording, plan: Plan, done: _Done) -> None:
     path = base.with_name(f"{base.name}_emg{signals.extension(rec)}")
     try:
         written = signals.write(rec, path, named, _head(origin, plan.shifts.get(own["sub"], 0), rules))
-        names, rows, about = tables.events_of(rec, rules, origin)
+        names, rows, about = tables.events_of(rec, rules, origin, named)
         channels, more = tables.channel_table(rec, written, rules, origin)
         beside = {
             "emg.json": words.to_json(tables.sidecar(rec, own, written, rules, origin, plan.said)),

@@ -43,8 +43,12 @@ def table(names: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     return "".join("\t".join(" ".join(str(cell).split()) or "n/a" for cell in line) + "\n" for line in lines)
 
 
-def events_of(rec: Recording, rules: Rules, origin: Origin) -> tuple[list[str], list[list[str]], dict[str, Any]]:
-    """Columns and rows of events.tsv, in the order of the markers, and what describes the columns."""
+def events_of(
+    rec: Recording, rules: Rules, origin: Origin, labels: Sequence[str]
+) -> tuple[list[str], list[list[str]], dict[str, Any]]:
+    """Columns and rows of events.tsv, in the order of the markers, and what describes the columns; ``labels`` are the
+    new ones of the channels, which are sources of markers too."""
+    renamed = {f"channel {old}": f"channel {new}" for old, new in zip(rec.labels, labels, strict=True)}
     often = Counter(marker.label for marker in rec.markers)
     names = dict.fromkeys(name for marker in rec.markers for name in marker.details)
     kept: dict[str, str] = {}
@@ -55,9 +59,7 @@ def events_of(rec: Recording, rules: Rules, origin: Origin) -> tuple[list[str], 
     }
     for name in names:
         values = [marker.details[name] for marker in rec.markers if name in marker.details]
-        if _says_again(name, rec.markers) or (name != "trial_type" and rules.column(name, values)):
-            continue
-        if name == "trial_type" and rules.column(name, values):
+        if _says_again(name, rec.markers) or rules.column(name, values):
             continue
         new = re.sub(r"\s+", "_", name.strip()) or "column"
         new = f"{new}_stated" if new in (*described, "onset", "duration") else new
@@ -72,7 +74,8 @@ def events_of(rec: Recording, rules: Rules, origin: Origin) -> tuple[list[str], 
     rows = []
     for marker in rec.markers:
         cells = [onset(marker.sample, rec.rate_hz), "n/a" if marker.duration_s is None else f"{marker.duration_s:.15g}"]
-        source = marker.source if SOURCES.fullmatch(marker.source) else "events"
+        source = renamed.get(marker.source, marker.source)
+        source = source if SOURCES.fullmatch(source) else "events"
         cells += [rules.label(marker.label, often[marker.label]), str(marker.sample), rules.masked(source)]
         cells += [rules.masked(marker.details.get(name, "n/a")) for name in kept]
         rows.append(cells)

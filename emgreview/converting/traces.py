@@ -4,6 +4,7 @@ identifying(data)       a list for a person to read, values shortened
 traces_of(...)          the same of one recording, which a conversion counts
 """
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -27,6 +28,8 @@ JUDGE = (
 
 _NO_PEOPLE = ("TaskName", "Institution", "Manufacturer", "Software", "Electrode")
 """Beginnings of fields whose names are no people's."""
+
+_SOUND = re.compile(r"audio|sound|voice|speech|\bmic", re.IGNORECASE)
 
 GONE, BY_X, SHIFTED, LOOK = "removed", "replaced by X", "moved to other days", "kept: look at it"
 
@@ -186,6 +189,10 @@ def traces_of(rec: Recording, origin: Origin, rules: Rules) -> list[Trace]:
     for label in rec.labels:
         if rules.names_a_person(label):
             add("channel label", label, "another label is asked for")
+    if sounds := [one.label for one in rec.channels if one.kind == "AUDIO" or _SOUND.search(one.label)]:
+        add("channels of sound, which may hold voices", ", ".join(sounds), LOOK)
+    if rec.entities.get("sub"):
+        add("participant code", rec.entities["sub"], LOOK)
     for channel in rec.channels:
         if channel.status_description and "status_description" not in rules.keep:
             add("status_description", channel.status_description, GONE)

@@ -173,6 +173,18 @@ def test_a_code_or_a_label_that_names_a_person_is_asked_for(study, tmp_path):
         er.convert(named, tmp_path / "out", said=SAID)
     done = er.convert(named, tmp_path / "out", said=SAID, labels={"Orsolya FCR": "FCR"})
     assert done.labels == {"Orsolya FCR": "FCR"}
+    sourced = named.with_markers([er.Marker(9, "go", "channel Orsolya FCR")])
+    done = er.convert(sourced, tmp_path / "cues", said=SAID, labels={"Orsolya FCR": "FCR"})
+    assert done.trial_ids == {f"{rec.name}/channel Orsolya FCR/9": f"{rec.name}/channel FCR/9"}
+    assert "Orsolya" not in everything(tmp_path / "cues")
+
+
+def test_what_no_machine_can_judge_is_said():
+    rec = er.Recording.from_array(np.zeros((2, 50)), 1000, labels=["FCR", "Microphone 1"], entities={"sub": "anna"})
+    found = {one.what: one.shown for one in er.identifying(rec).traces}
+    assert found["channels of sound, which may hold voices"] == "Microphone 1"
+    assert found["participant code"] == "anna"
+    assert "voices" in repr(er.identifying(rec))
 
 
 def test_without_scrubbing_everything_is_kept(study, tmp_path):
