@@ -10,7 +10,7 @@ import shutil
 import stat
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -180,7 +180,8 @@ class _Done:
 
 def _one(passing: Path, rec: Recording, plan: Plan, done: _Done) -> None:
     """Write one recording, read it back, and note what was done; on an error its files are removed."""
-    origin, own, rules = plan.origins[rec.name], plan.entities[rec.name], plan.rules
+    origin, own = plan.origins[rec.name], plan.entities[rec.name]
+    rules = replace(plan.rules, codes=origin.codes)
     named = signals.labels_for(rec, plan.labels)
     for old, new in zip(rec.labels, named, strict=True):
         if rules.names_a_person(new):
@@ -248,7 +249,7 @@ def _note(rec: Recording, back: Recording, written: signals.WrittenFile, plan: P
     done.notes += [f"{back.name}: {note}" for note in rec.notes if "left out" in note]
     if not plan.rules.scrub:
         return
-    for trace in traces_of(rec, origin, plan.rules):
+    for trace in traces_of(rec, origin, replace(plan.rules, codes=origin.codes)):
         becomes = trace.becomes
         if becomes == SHIFTED and not plan.shifts[own["sub"]]:
             becomes = "kept as it is"

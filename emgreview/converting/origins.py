@@ -35,6 +35,12 @@ class Origin:
     day: datetime | None = None
 
     @property
+    def codes(self) -> frozenset[str]:
+        """Values that events.json describes, one by one."""
+        levels = [one["Levels"] for one in self.columns.values() if isinstance(one, Mapping) and "Levels" in one]
+        return frozenset(str(name) for one in levels if isinstance(one, Mapping) for name in one)
+
+    @property
     def said(self) -> dict[str, str]:
         """The fields of the header that say anything."""
         return {name: text for name, text in self.header.items() if _NOTHING.fullmatch(text) is None}

@@ -70,17 +70,18 @@ KEPT_FIELDS = frozenset((
 @dataclass(frozen=True)
 class Rules:
     """``scrub``: whether anything is removed; ``keep``: labels, columns and fields that are kept by name; ``words``:
-    words that no text may hold."""
+    words that no text may hold; ``codes``: labels that a table of the source describes as such."""
 
     scrub: bool = True
     keep: frozenset[str] = frozenset()
     words: frozenset[str] = frozenset()
+    codes: frozenset[str] = frozenset()
 
     def label(self, text: str, often: int) -> str:
         """A marker's label as it is written, of which a recording has so many."""
         if not self.scrub or text in self.keep:
             return text
-        return self.masked(text) if _is_code(text, often) else REMOVED
+        return self.masked(text) if text in self.codes or _is_code(text, often) else REMOVED
 
     def column(self, name: str, values: Collection[str], *, people: bool = False) -> str:
         """Why a column is not kept, or ""; ``people``: it has one value a person."""
@@ -96,7 +97,7 @@ class Rules:
         texts = [one for one in given if not _NUMBER.fullmatch(one)]
         if any(_LONG_NUMBER.search(one) for one in texts):
             return "long numbers"
-        often = Counter(texts)
+        often = Counter(one for one in texts if one not in self.codes)
         if people:
             strange = {one for one in texts if not _is_code(one, 1)}
             free = any(len(one.split()) > 3 for one in texts) or (strange and len(strange) == len(given))

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from emgreview.converting.origins import Origin
-from emgreview.converting.rules import KEPT_FIELDS, Rules, age, masked_values
+from emgreview.converting.rules import Rules, age, masked_values
 from emgreview.converting.signals import WrittenFile
 from emgreview.errors import ParameterError
 from emgreview.model import Marker, Recording, to_sample
@@ -64,13 +64,9 @@ def events_of(
         new = re.sub(r"\s+", "_", name.strip()) or "column"
         new = f"{new}_stated" if new in (*described, "onset", "duration") else new
         kept[name] = new
-        about = origin.columns.get(name)
-        described[new] = (
-            masked_values(about, rules) if isinstance(about, Mapping) else {"Description": "As in the source"}
-        )
-    about = origin.columns.get("trial_type")
-    if isinstance(about, Mapping):
-        described["trial_type"] = masked_values(_only_kept_levels(about, often, rules), rules)
+        described[new] = _described(origin.columns.get(name), map(rules.masked, values), rules)
+    if (about := origin.columns.get("trial_type")) is not None:
+        described["trial_type"] = _described(about, (rules.label(one, n) for one, n in often.items()), rules)
     rows = []
     for marker in rec.markers:
         cells = [onset(marker.sample, rec.rate_hz), "n/a" if marker.duration_s is None else f"{marker.duration_s:.15g}"]
@@ -82,14 +78,16 @@ def events_of(
     return ["onset", "duration", "trial_type", SAMPLE, SOURCE, *kept.values()], rows, described
 
 
-def _only_kept_levels(about: Mapping[str, Any], often: Mapping[str, int], rules: Rules) -> dict[str, Any]:
+def _described(about: object, values: Iterable[str], rules: Rules) -> dict[str, Any]:
+    """What a source says of a column, masked; levels are those that are met, each described."""
+    if not isinstance(about, Mapping):
+        return {"Description": "As in the source"}
+    told = {str(name): masked_values(part, rules) for name, part in about.items()}
     levels = about.get("Levels")
-    if not isinstance(levels, Mapping):
-        return dict(about)
-    return {
-        **about,
-        "Levels": {name: text for name, text in levels.items() if rules.label(name, often.get(name, 1)) == name},
-    }
+    if isinstance(levels, Mapping):
+        own = {rules.masked(str(name)): masked_values(text, rules) for name, text in levels.items()}
+        told["Levels"] = own | {value: "not described" for value in values if value not in own and value != "n/a"}
+    return told
 
 
 def _says_again(name: str, markers: Sequence[Marker]) -> bool:
@@ -238,15 +236,8 @@ def participant_table(
     described: dict[str, object] = {
         "participant_id": {"Description": "Code of the participant"},
         **{
-            name: masked_values(told, rules)
-            if isinstance(told := about.get(name), Mapping)
-            else {"Description": "As in the source"}
-            for name in kept
+            name: _described(about.get(name), [row[place] for row in made], rules)
+            for place, name in enumerate(kept, start=1)
         },
     }
     return table(["participant_id", *kept], made), described, removed
-
-
-def unknown_fields(origin: Origin, rules: Rules) -> list[str]:
-    """Fields of the source's emg.json that are not kept."""
-    return [key for key in origin.metadata if not rules.field(key) and key not in KEPT_FIELDS]

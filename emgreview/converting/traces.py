@@ -120,7 +120,7 @@ def identifying(data: Dataset | Recording | Iterable[Recording]) -> Identifying:
             failed[name] = str(rec)
             continue
         origin = origin_of(rec.name, rec.source.file)
-        rules = Rules(words=words_in([origin], people_rows(data)))
+        rules = Rules(words=words_in([origin], people_rows(data)), codes=origin.codes)
         found += traces_of(rec, origin, rules)
     if isinstance(data, Dataset):
         found += traces_in_dataset(data, Rules())

@@ -179,6 +179,25 @@ def test_a_code_or_a_label_that_names_a_person_is_asked_for(study, tmp_path):
     assert "Orsolya" not in everything(tmp_path / "cues")
 
 
+def test_labels_that_a_table_describes_are_codes_and_every_label_stands_among_its_levels(study, tmp_path):
+    levels = {"cue": "a light", "strange word": "a sound that Orsolya chose"}
+    for table in study.folder.rglob("*_events.tsv"):
+        table.write_text(table.read_text().replace("0.1\tcue", "0.1\tstrange word"))
+    about = {"trial_type": {"Description": "What happened", "Levels": levels}, "side": {"Levels": {"left": "left arm"}}}
+    (study.folder / "task-press_events.json").write_text(json.dumps(about))
+    er.convert(study, tmp_path / "out")
+    assert errors_of(tmp_path / "out") == []
+    (first, *_) = sorted((tmp_path / "out").rglob("*_events.json"))
+    described = json.loads(first.read_text())
+    assert described["trial_type"]["Levels"] == {
+        "cue": "a light",
+        "strange word": "a sound that X chose",
+        "go": "not described",
+        "text removed": "not described",
+    }
+    assert read_again(tmp_path / "out")[0].markers[0].label == "strange word"
+
+
 def test_what_no_machine_can_judge_is_said():
     rec = er.Recording.from_array(np.zeros((2, 50)), 1000, labels=["FCR", "Microphone 1"], entities={"sub": "anna"})
     found = {one.what: one.shown for one in er.identifying(rec).traces}
