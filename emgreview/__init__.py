@@ -27,6 +27,7 @@ _HOMES = {
         "write_study",
     ),
     "emgreview.checking": ("check",),
+    "emgreview.converting": ("Converted", "convert", "identifying"),
     "emgreview.trials": ("cut_all", "cut_trials"),
     "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
     "emgreview.simulation": ("simulate", "simulate_study"),
@@ -72,6 +73,9 @@ if TYPE_CHECKING:
     from emgreview.cohort.changes import Difference as Difference
     from emgreview.cohort.changes import diff as diff
     from emgreview.cohort.merging import merge_reviews as merge_reviews
+    from emgreview.converting import Converted as Converted
+    from emgreview.converting import convert as convert
+    from emgreview.converting import identifying as identifying
     from emgreview.demo import write_demo as write_demo
     from emgreview.errors import DecisionWarning as DecisionWarning
     from emgreview.errors import EmgreviewError as EmgreviewError

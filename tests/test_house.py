@@ -22,7 +22,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"rhythm", "signal"},
     {"checking", "conditioning", "unnamed"},
     {"annotations", "evidence", "keys", "reading", "simulation", "trials"},
-    {"detecting", "remarks", "scroll", "tables"},
+    {"converting", "detecting", "remarks", "scroll", "tables"},
     {"bench", "cohort", "demo", "measuring", "recutting"},
     {"session"},
     {"second_look"},

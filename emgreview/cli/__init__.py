@@ -13,6 +13,7 @@
     diff        what changed between two versions, or any two points of the logs
     seal        seal a version without a screen, with or without a rule for inclusion
     replay      rebuild a sealed version from raw recordings and logs, and compare
+    convert     recordings as a BIDS dataset, without what says who was recorded
     bench       how accurate the onset methods are, and what check finds, where the truth is known
 
 Text for people goes to standard output, or JSON with ``--json``; notes and errors go to standard error, one line each.
@@ -20,8 +21,8 @@ The exit status is 0 only when all is well, 1 when something was found, left out
 command was mistyped.
 
 One module holds commands that belong together, the options of each beside its function: ``recordings.py`` (demo,
-look, check), ``bursts.py`` (detect, measure), ``reviews.py`` (review, verify, diff, seal, replay), ``reviewers.py``
-(agreement, adjudicate), ``study.py`` and ``bench.py``. They stand on ``options.py`` (options that several take),
+look, check), ``convert.py``, ``bursts.py`` (detect, measure), ``reviews.py`` (review, verify, diff, seal, replay),
+``reviewers.py`` (agreement, adjudicate), ``study.py`` and ``bench.py``. They stand on ``options.py`` (for several),
 ``source.py`` (from these to recordings and trials), ``cues.py`` (cues in a channel of pulses or codes),
 ``beforehand.py`` (what is demanded before work begins), ``saying.py`` (what is printed), ``typed.py`` (what was
 mistyped), ``words.py`` (messages in the words of a shell) and ``command.py``.
@@ -37,6 +38,7 @@ import emgreview as er
 from emgreview.cli.bench import BENCH
 from emgreview.cli.bursts import DETECT, MEASURE
 from emgreview.cli.command import NOT_FINE, Command, Status
+from emgreview.cli.convert import CONVERT
 from emgreview.cli.recordings import CHECK, DEMO, LOOK
 from emgreview.cli.reviewers import ADJUDICATE, AGREEMENT
 from emgreview.cli.reviews import DIFF, REPLAY, REVIEW, SEAL, VERIFY
@@ -59,6 +61,7 @@ COMMANDS: tuple[Command, ...] = (
     DIFF,
     SEAL,
     REPLAY,
+    CONVERT,
     BENCH,
 )
 """Every command, in the order of the help."""

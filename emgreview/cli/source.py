@@ -1,5 +1,6 @@
 """From the options of :mod:`emgreview.cli.options` to recordings, and to trials cut from them.
 
+read_source         the recording or dataset itself
 recordings_of       name and recording, one after the other
 cut                 the trials of one
 units               of the channels, by their labels
@@ -27,16 +28,11 @@ def recordings_of(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording
     demand_pulses(given)
     if hasattr(given, "band"):
         _processing(given)
-    how = {"rate_hz": given.rate, "unit": units(given), "columns": given.columns}
-    path = given.path
-    if not path.is_dir() and path.suffix.lower() != SUFFIX:
-        rec = with_pulses(er.read(path, **how), given)
+    data = read_source(given)
+    if isinstance(data, er.Recording):
+        rec = with_pulses(data, given)
         yield rec.name, rec
         return
-    with warnings.catch_warnings():  # each of them is a note too
-        warnings.simplefilter("ignore", er.SignalWarning)
-        data = open_data(path, **how)
-    assert isinstance(data, Dataset)
     given.notes = list(data.notes)
     about_people = hasattr(given, "folder")
     for note in data.notes:
@@ -50,6 +46,17 @@ def recordings_of(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording
             yield name, None
         else:
             yield name, rec
+
+
+def read_source(given: argparse.Namespace) -> er.Recording | Dataset:
+    """One recording, or the dataset that a folder holds or a description describes; warnings of these are among its
+    notes."""
+    how = {"rate_hz": given.rate, "unit": units(given), "columns": given.columns}
+    if not given.path.is_dir() and given.path.suffix.lower() != SUFFIX:
+        return er.read(given.path, **how)
+    with warnings.catch_warnings():  # each of them is a note too
+        warnings.simplefilter("ignore", er.SignalWarning)
+        return open_data(given.path, **how)
 
 
 def cut(rec: er.Recording, given: argparse.Namespace) -> er.Trials:

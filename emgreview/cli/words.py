@@ -19,7 +19,7 @@ OPTIONS: Mapping[str, str] = MappingProxyType({
     "method": "--method", "normalise": "--normalise", "order": "--order", "plausible_s": "--plausible",
     "rate_hz": "--rate", "reviewer": "--reviewer", "rule": "--rule", "scale_corrected": "--scale-corrected",
     "unit": "--unit", "mask": "--mask", "within_ms": "--within", "reference": "--reference", "response": "--response",
-    "log_restored": "--log-restored",
+    "log_restored": "--log-restored", "people": "--people", "shift_days": "--shift-days", "keep": "--keep",
 })  # fmt: skip
 """What an argument of a public function is called on the command line."""
 
@@ -32,6 +32,24 @@ def _band_below(half_hz: float) -> str:
 
 _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     # Whole sentences first: what to do is something else in a shell.
+    (r"(?<![-\w])people does not say", "--people does not say"),
+    (
+        r"\bgive people=\{.*\}\.",
+        "give --people TABLE.tsv with the columns recording, sub, task and, where needed, run.",
+    ),
+    (r"\bgive said=\{'(\w+)': [^}]*\}", r"give --say \1=…"),
+    (r"(?<![-\w])said does not give", "--say does not give"),
+    (r"\b(correct it|add it) (in|to) said\b", r"\1 \2 --say"),
+    (r"\bgive labels=\{old: new\}, or keep=\[that label\]", "give --label OLD=NEW, or --keep LABEL"),
+    (r", or keep=\['?([^'\]]*)'?\]", r", or --keep \1"),
+    (r"\b(in|give another in|say in) people\b", r"\1 --people"),
+    (r"(?<![-\w])people (names|gives) (?=')", r"--people \1"),
+    (
+        r": trial_ids has the new one of each old one\.",
+        ": --key FILE.json or --json has the new one of each old one.",
+    ),
+    (r": shift_days has the number of days,", ": --key FILE.json or --json has the number of days,"),
+    (r"what read_dataset\(folder\) or read\(path\) returns", "a recording or a folder of them"),
     (r"; trials are cut with processing=Processing\(high_hz=…\)", ""),
     (
         r"half of it, (\S+) Hz; give a lower high_hz, or high_hz=None to leave the upper side open",

@@ -34,6 +34,7 @@ from emgreview.reading.settled import (
     settle,
     unit_notes,
 )
+from emgreview.reading.stated import missing_codes, recorded
 from emgreview.reading.units import BRAIN
 
 
@@ -41,7 +42,8 @@ from emgreview.reading.units import BRAIN
 class HeldSource:
     """Samples of several signals at one rate: slower ones held, each scaled to the unit of its channel on reading.
 
-    Sample i of the recording is sample ``i * steps[k] // counts[k]`` of signal k.
+    Sample i of the recording is sample ``i * steps[k] // counts[k]`` of signal k. Where ``codes`` has a number for a
+    channel, that stored value stands for a missing sample.
     """
 
     file: Path
@@ -52,12 +54,16 @@ class HeldSource:
     counts: tuple[int, ...]
     gains: tuple[float, ...]
     offsets: tuple[float, ...]
+    codes: tuple[int | None, ...] = ()
 
     def read(self, start: int, stop: int, channels: Sequence[int]) -> FloatArray:
         out = np.empty((len(channels), stop - start))
         for row, channel in enumerate(channels):
-            np.multiply(self._held(channel, start, stop), self.gains[channel], out=out[row])
+            stored = self._held(channel, start, stop)
+            np.multiply(stored, self.gains[channel], out=out[row])
             out[row] += self.offsets[channel]
+            if self.codes and self.codes[channel] is not None:
+                out[row, stored == self.codes[channel]] = np.nan
         return out
 
     def digital(self, start: int, stop: int, channels: Sequence[int]) -> NDArray:
@@ -120,6 +126,7 @@ def assemble(
     demand_unit_used(path, unit, channels)
     _demand_rates_fit(path, signals, channels, lead)
     loud += _demand_same_rate(path, lead.rate_hz, rate_hz, sidecars, contents, signals, channels)
+    n_samples, own_hz = recorded(sidecars, path, lead)
     ratios = [Fraction(signal.n_samples, lead.n_samples) for signal in signals]
     for place, ratio in enumerate(ratios):
         if ratio < 1:
@@ -136,27 +143,28 @@ def assemble(
                 quiet.append(f"{words}.")
     source = HeldSource(
         path,
-        lead.n_samples,
+        n_samples,
         contents.samples,
         chosen,
         tuple(ratio.numerator for ratio in ratios),
         tuple(ratio.denominator for ratio in ratios),
         tuple(one.gain for one in settled),
         tuple(one.offset for one in settled),
+        missing_codes(sidecars, [signal.label for signal in signals]),
     )
     markers, outside = placed(
         [(seconds, label, duration_s, {}) for seconds, label, duration_s in contents.markers],
         contents.marker_source.capitalize(),
         contents.marker_source,
-        lead.rate_hz,
-        lead.n_samples,
+        own_hz,
+        n_samples,
     )
     if sidecars.events:
-        events, outside_events = events_as_markers(sidecars.events, lead.rate_hz, lead.n_samples)
-        outside += [*outside_events, *told_twice(markers, events, contents.marker_source, lead.rate_hz)]
+        events, outside_events = events_as_markers(sidecars.events, own_hz, n_samples)
+        outside += [*outside_events, *told_twice(markers, events, contents.marker_source, own_hz)]
         markers = markers + events
     loud += outside
-    stated_s, own_s = sidecars.duration_s, lead.n_samples / lead.rate_hz
+    stated_s, own_s = sidecars.duration_s, n_samples / own_hz
     if stated_s is not None and abs(stated_s - own_s) > max(1.0, 0.01 * own_s):
         loud.append(
             f"RecordingDuration of its {sidecars.datatype}.json says {stated_s:g} s, but {path.name} itself holds "
@@ -165,7 +173,7 @@ def assemble(
     recording = Recording(
         name=sidecars.name or path.stem,
         channels=tuple(channels),
-        rate_hz=lead.rate_hz,
+        rate_hz=own_hz,
         source=source,
         markers=tuple(sorted(markers, key=lambda marker: marker.sample)),
         entities=sidecars.entities,

@@ -174,7 +174,7 @@ def find_sidecars(path: Path) -> Sidecars:
         )
     entities = entities_of(path)
     metadata: dict[str, object] = {}
-    for sidecar in _applicable(path, root, datatype, ".json"):
+    for sidecar in applicable(path, root, datatype, ".json"):
         metadata |= read_json(sidecar)
     if str(metadata.get("RecordingType")).casefold() in ("discontinuous", "epoched"):
         raise ReadError(
@@ -182,8 +182,8 @@ def find_sidecars(path: Path) -> Sidecars:
             "recordings "
             "can be read, because filters and windows would run across the gaps; give the continuous recording."
         )
-    channels = _applicable(path, root, "channels", ".tsv")
-    events = _applicable(path, root, "events", ".tsv")
+    channels = applicable(path, root, "channels", ".tsv")
+    events = applicable(path, root, "events", ".tsv")
     return Sidecars(
         name=recording_name(path),
         datatype=datatype,
@@ -222,7 +222,7 @@ def entities_of(path: Path) -> dict[str, str]:
     return {key: value for key, dash, value in pairs if dash}
 
 
-def _applicable(path: Path, root: Path, suffix: str, extension: str) -> list[Path]:
+def applicable(path: Path, root: Path, suffix: str, extension: str) -> list[Path]:
     """Sidecars that apply to a recording, most general first: by folder from the root down, then by entities."""
     entities = entities_of(path).items()
     folders = [root, *(root / part for part in _parents_below(path, root))]

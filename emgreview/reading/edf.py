@@ -12,8 +12,8 @@ file for the length of that read only, so a file that shrinks meanwhile raises a
 
 import os
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -54,7 +54,7 @@ _CUTOFF = r"\b{}\s*:?\s*(\d+(?:\.\d+)?)\s*(k?)Hz"
 @dataclass(frozen=True, slots=True)
 class Header:
     """The header of a file, checked. ``n_records`` is what the file holds, also where it announces -1
-    (``open_ended``)."""
+    (``open_ended``); ``texts`` are all fields of its fixed part as written."""
 
     path: Path
     bytes_a_sample: int
@@ -65,6 +65,7 @@ class Header:
     signals: tuple[dict[str, str], ...]
     samples_a_record: tuple[int, ...]
     open_ended: bool = False
+    texts: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def gapped(self) -> str:
@@ -173,6 +174,11 @@ class _Chosen:
         return self.samples.stored(self.shown[signal], start, stop)
 
 
+def places_in_file(samples: object) -> tuple[Header, tuple[int, ...]] | None:
+    """Of samples that :func:`read` made: the header of their file, and the place there of each signal; else None."""
+    return (samples.samples.header, samples.shown) if isinstance(samples, _Chosen) else None
+
+
 def read_header(path: Path) -> Header:
     """The header, every field checked that the samples depend on, and the file's size held against it."""
     with open_plain(path) as stream:
@@ -220,6 +226,7 @@ def read_header(path: Path) -> Header:
         signals=signals,
         samples_a_record=counts,
         open_ended=announced == -1,
+        texts=fields,
     )
 
 

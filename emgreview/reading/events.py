@@ -18,12 +18,14 @@ from pathlib import Path
 from emgreview.errors import FormatError, MarkerError
 from emgreview.model import Marker, to_sample
 from emgreview.reading.bids import read_table
+from emgreview.reading.stated import SAMPLE, SOURCE, told_source
 
 LABEL_COLUMNS = ("trial_type", "event_type", "event", "name", "value")
 """Columns of events.tsv that name an event, first come first served; a row that has none of them is called "event"."""
 
 Moment = tuple[float, str, float | None, Mapping[str, str]]
-"""Seconds from the first sample, label, duration in seconds or None, further columns."""
+"""Seconds from the first sample, label, duration in seconds or None, further columns. Where SOURCE is among these, it
+is the marker's source."""
 
 
 def events_as_markers(path: Path, rate_hz: float, n_samples: int) -> tuple[list[Marker], list[str]]:
@@ -103,7 +105,9 @@ def placed(
         seconds, label, duration_s, details = moment
         sample = to_sample(seconds, rate_hz)
         if 0 <= sample < n_samples:
-            markers.append(Marker(sample, label, source, duration_s, details))
+            own = told_source(details, source)
+            kept = details if SOURCE not in details else {k: v for k, v in details.items() if k not in (SOURCE, SAMPLE)}
+            markers.append(Marker(sample, label, own, duration_s, kept))
         else:
             (before if sample < 0 else after).append(moment)
     notes = []
