@@ -85,8 +85,8 @@ class Seen:
 
 
 ReadContents = Callable[..., Contents]
-"""The function of a format module: ``(path, *, rate_hz, columns)``. ``columns`` are labels: of the columns (text), or of
-the signals to keep. Of a format with a ``layout`` it is called with ``layout=`` too, an object of that class, and
+"""The function of a format module: ``(path, *, rate_hz, columns)``. ``columns`` are labels: of the columns (text), or
+of the signals to keep. Of a format with a ``layout`` it is called with ``layout=`` too, an object of that class, and
 ``columns`` may be a mapping; of others a mapping is carried out for them.
 """
 

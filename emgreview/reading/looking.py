@@ -66,7 +66,7 @@ class Look(Shown):
 
 
 def look(path: str | Path) -> Look:
-    """What a file holds, and the call that reads it.
+    r"""What a file holds, and the call that reads it.
 
     Parameters
     ----------
