@@ -7,6 +7,8 @@ channel, microvolts or a common sampling rate: :mod:`emgreview.reading.assembly`
     Contents   all of them, their samples on demand, and the markers the file holds
     Seen       what a look at a file finds, before it is read
     Reader     a format module as the registry knows it; plug-ins provide one of these
+
+    signals_in_words    sentences on them, for a look
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -110,3 +112,21 @@ class Reader:
     look: Callable[[Path], Seen] | None = None
     needs: tuple[str, ...] = ()
     extra: str = ""
+
+
+def signals_in_words(signals: Any, markers: Any = (), notes: Any = ()) -> tuple[str, ...]:
+    """Sentences on the signals, markers and notes of a file's contents."""
+    by_rate: dict[tuple[float, int], list[str]] = {}
+    for signal in signals:
+        by_rate.setdefault((signal.rate_hz, signal.n_samples), []).append(
+            f"{signal.label} ({signal.unit})" if signal.unit else signal.label
+        )
+    facts = [
+        f"{len(labels)} signal{'s' if len(labels) > 1 else ''} at {rate:g} Hz, {n / rate:.1f} s: {', '.join(labels)}"
+        for (rate, n), labels in by_rate.items()
+    ]
+    counts: dict[str, int] = {}
+    for _, label, _ in markers:
+        counts[label] = counts.get(label, 0) + 1
+    facts.append("markers: " + (", ".join(f"{label} {n}" for label, n in sorted(counts.items())) or "none"))
+    return (*facts, *notes)

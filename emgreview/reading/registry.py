@@ -17,11 +17,11 @@ from importlib.metadata import entry_points
 from pathlib import Path
 
 from emgreview.errors import ReadError
-from emgreview.reading import edf, hdf5, matlab, text
+from emgreview.reading import c3d, edf, hdf5, matlab, text
 from emgreview.reading.contents import Reader
 
 GROUP = "emgreview.readers"
-BUILT_IN: tuple[Reader, ...] = (edf.READER, text.READER, matlab.READER, hdf5.READER)
+BUILT_IN: tuple[Reader, ...] = (edf.READER, text.READER, matlab.READER, hdf5.READER, c3d.READER)
 
 
 def reader_for(path: Path) -> Reader:
