@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 
 import h5py
 import numpy as np
+import pandas as pd
 import scipy.io
 
 
@@ -118,6 +119,12 @@ def write_c3d(
     return path
 
 
+def _table() -> pd.DataFrame:
+    x = signal()[:300]
+    return pd.DataFrame({"time": np.arange(300) / 200, "FDI": x[:, 0], "APB": x[:, 1]})
+
+
+TABLE = {"rate_hz": 200, "unit": "uV", "columns": ["time", "FDI", "APB"]}
 CUES = {"cues": "t", "cues_in": "s", "cue_label": "go"}
 IN_TRIAL = {"data": "trial.emg", "samples_along": "rows", "rate": "trial.fs", "labels": "trial.names", **CUES}
 FORMATS: dict[str, Format] = {
@@ -139,6 +146,8 @@ FORMATS: dict[str, Format] = {
         },
     ),
     "c3d": Format(lambda path: write_c3d(path, signal().T, events=[("go", 1.0), ("go", 2.0)]), ".c3d", {}, share=8),
+    "excel": Format(lambda path: _table().to_excel(path, index=False), ".xlsx", TABLE, share=2),
+    "parquet": Format(lambda path: _table().to_parquet(path, row_group_size=150), ".parquet", TABLE),
 }
 
 
