@@ -119,6 +119,52 @@ def write_c3d(
     return path
 
 
+def write_xdf(path: Path, streams: Sequence[dict[str, Any]]) -> Path:
+    """Chunks of the specification, XDF 1.0: file header, stream headers, clock offsets, samples, footers."""
+
+    def chunk(tag: int, content: bytes) -> bytes:
+        return b"\x04" + struct.pack("<I", len(content) + 2) + struct.pack("<H", tag) + content
+
+    raw = b"XDF:" + chunk(1, b"<?xml version='1.0'?><info><version>1.0</version></info>")
+    for number, one in enumerate(streams, start=1):
+        x, labels = one["x"], one.get("labels", ())
+        each = "".join(f"<channel><label>{label}</label><unit>{unit}</unit></channel>" for label, unit in labels)
+        head = (
+            f"<?xml version='1.0'?><info><name>{one['name']}</name><type>{one['type']}</type>"
+            f"<channel_count>{len(x[0])}</channel_count><nominal_srate>{one['rate']}</nominal_srate>"
+            f"<channel_format>{one['form']}</channel_format><desc><channels>{each}</channels></desc></info>"
+        )
+        own = struct.pack("<I", number)
+        raw += chunk(2, own + head.encode())
+        for at in (0.0, 5.0, 10.0):
+            raw += chunk(4, own + struct.pack("<dd", one["stamps"][0] + at, one.get("offset", 0.0)))
+        form = {"int16": "<i2", "float32": "<f4", "string": ""}[one["form"]]
+        for begin in range(0, len(x), 50):
+            body = b"\x04" + struct.pack("<I", len(x[begin : begin + 50]))
+            for row, at in zip(x[begin : begin + 50], one["stamps"][begin : begin + 50], strict=True):
+                body += b"\x08" + struct.pack("<d", at)
+                if form:
+                    body += np.asarray(row, form).tobytes()
+                else:
+                    body += b"".join(b"\x01" + bytes([len(word.encode())]) + word.encode() for word in row)
+            raw += chunk(3, own + body)
+        raw += chunk(6, own + b"<?xml version='1.0'?><info></info>")
+    path.write_bytes(raw)
+    return path
+
+
+def xdf_streams() -> list[dict[str, Any]]:
+    """EMG on a clock of its own, a slower stream of force, and words on a third clock."""
+    x = signal()
+    return [
+        {"name": "arm", "type": "EMG", "rate": 200, "form": "int16", "x": x, "stamps": 50 + np.arange(400) / 200}
+        | {"labels": [("FDI", "microvolts"), ("APB", "microvolts")], "offset": 100.0},
+        {"name": "grip", "type": "Force", "rate": 20, "form": "float32", "x": x[:40, :1], "stamps": np.arange(40) / 20},
+        {"name": "tones", "type": "Markers", "rate": 0, "form": "string", "x": [["go"], ["go"]], "stamps": [1.0, 1.5]}
+        | {"offset": 149.5},
+    ]
+
+
 def _table() -> pd.DataFrame:
     x = signal()[:300]
     return pd.DataFrame({"time": np.arange(300) / 200, "FDI": x[:, 0], "APB": x[:, 1]})
@@ -146,6 +192,7 @@ FORMATS: dict[str, Format] = {
         },
     ),
     "c3d": Format(lambda path: write_c3d(path, signal().T, events=[("go", 1.0), ("go", 2.0)]), ".c3d", {}, share=8),
+    "xdf": Format(lambda path: write_xdf(path, xdf_streams()), ".xdf", {"stream": "EMG"}),
     "excel": Format(lambda path: _table().to_excel(path, index=False), ".xlsx", TABLE, share=2),
     "parquet": Format(lambda path: _table().to_parquet(path, row_group_size=150), ".parquet", TABLE),
 }
@@ -159,4 +206,4 @@ def file_of(name: str) -> bytes:
         return path.read_bytes()
 
 
-__all__ = ["FORMATS", "Format", "file_of", "signal", "write_c3d", "write_mat73"]
+__all__ = ["FORMATS", "Format", "file_of", "signal", "write_c3d", "write_mat73", "write_xdf", "xdf_streams"]

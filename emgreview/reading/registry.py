@@ -17,7 +17,7 @@ from importlib.metadata import entry_points
 from pathlib import Path
 
 from emgreview.errors import ReadError
-from emgreview.reading import c3d, edf, hdf5, matlab, tables, text
+from emgreview.reading import c3d, edf, hdf5, matlab, tables, text, xdf
 from emgreview.reading.contents import Reader
 
 GROUP = "emgreview.readers"
@@ -29,6 +29,7 @@ BUILT_IN: tuple[Reader, ...] = (
     c3d.READER,
     tables.EXCEL,
     tables.PARQUET,
+    xdf.READER,
 )
 
 
