@@ -171,6 +171,23 @@ def _table() -> pd.DataFrame:
 
 
 TABLE = {"rate_hz": 200, "unit": "uV", "columns": ["time", "FDI", "APB"]}
+
+
+def _nwb(path: Path) -> None:
+    """What a reader needs of NWB 2, by h5py alone: small, so that a mutation meets it."""
+    with h5py.File(path, "w") as file:
+        data = file.create_dataset("acquisition/arm/data", data=signal())
+        data.attrs.update({"unit": "volts", "conversion": 1e-6, "offset": 0.0})
+        file["acquisition/arm/starting_time"] = 5.0
+        file["acquisition/arm/starting_time"].attrs["rate"] = 200.0
+        file["acquisition/arm/electrodes"] = [1, 0]
+        file["general/extracellular_ephys/electrodes/label"] = ["APB", "FDI"]
+        trials = {"start_time": [5.5, 6.0], "stop_time": [5.6, 6.1], "cue": ["go", "go"], "loud": [60, 70]}
+        for name, column in trials.items():
+            file[f"intervals/trials/{name}"] = column
+
+
+NWB = {"data": "acquisition/arm", "labels": "label", "events": "intervals/trials", "event_label": "cue"}
 CUES = {"cues": "t", "cues_in": "s", "cue_label": "go"}
 IN_TRIAL = {"data": "trial.emg", "samples_along": "rows", "rate": "trial.fs", "labels": "trial.names", **CUES}
 FORMATS: dict[str, Format] = {
@@ -193,6 +210,7 @@ FORMATS: dict[str, Format] = {
     ),
     "c3d": Format(lambda path: write_c3d(path, signal().T, events=[("go", 1.0), ("go", 2.0)]), ".c3d", {}, share=8),
     "xdf": Format(lambda path: write_xdf(path, xdf_streams()), ".xdf", {"stream": "EMG"}),
+    "nwb": Format(_nwb, ".nwb", NWB),
     "excel": Format(lambda path: _table().to_excel(path, index=False), ".xlsx", TABLE, share=2),
     "parquet": Format(lambda path: _table().to_parquet(path, row_group_size=150), ".parquet", TABLE),
 }

@@ -133,7 +133,10 @@ def assemble(
         tuple(one.offset for one in settled),
     )
     markers, outside = placed(
-        [(seconds, label, duration_s, {}) for seconds, label, duration_s in contents.markers],
+        [
+            (*marker, details)
+            for marker, details in zip(contents.markers, contents.details or ({},) * len(contents.markers), strict=True)
+        ],
         contents.marker_source.capitalize(),
         contents.marker_source,
         lead.rate_hz,

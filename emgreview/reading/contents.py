@@ -51,7 +51,8 @@ class StoredSamples(Protocol):
 class Contents:
     """What one file holds. ``markers`` are (seconds from the first sample, label, duration in seconds or None).
 
-    ``chosen``: its signals are those of ``columns``, under the labels there, so nobody chooses or renames them again.
+    ``details``: what more a file says of each marker, or () where it says nothing. ``chosen``: its signals are those
+    of ``columns``, under the labels there, so nobody chooses or renames them again.
     """
 
     path: Path
@@ -61,6 +62,7 @@ class Contents:
     marker_source: str = "annotations"
     notes: tuple[str, ...] = ()
     chosen: bool = False
+    details: tuple[Mapping[str, str], ...] = ()
 
 
 Columns = Sequence[str | None] | Mapping[str, str | None] | None

@@ -4,7 +4,7 @@ A stranger's file can lead elsewhere (external links, external storage, virtual 
 more than any disk holds: each is an error of this package before anything else is opened or filled.
 
     opened         a file, its library's errors made ours
-    node           a group or dataset by its path
+    node, within   a group or dataset by its path
     walked         every group, dataset and link, each once
     outside        why a link is not followed, or ""
     unfit          why a dataset holds no samples, or ""
@@ -86,7 +86,7 @@ def _followed(file: Any, path: Path, parts: list[str], name: str, what: str, lef
     h5py = load("h5py", path.name, "hdf5")
     here, gone = file, list[str]()
     for place, part in enumerate(parts):
-        link = here.get(part, getlink=True) if isinstance(here, h5py.Group) else None
+        link = _link(h5py, here, part) if isinstance(here, h5py.Group) else None
         if link is None:
             raise UnknownNameError(what, name, list(here)[:50] if isinstance(here, h5py.Group) else [], path.name)
         if isinstance(link, h5py.SoftLink):
@@ -95,9 +95,10 @@ def _followed(file: Any, path: Path, parts: list[str], name: str, what: str, lef
                     f"{path.name}: the path {name!r} leads over more than {DEEPEST} links, as in a circle; give the "
                     "path of the dataset itself."
                 )
-            target = link.path.split("/") if link.path.startswith("/") else [*gone, *link.path.split("/")]
+            absolute = link.path.startswith("/")
+            target = link.path.split("/") if absolute else [*gone, *link.path.split("/")]
             rest = [one for one in [*target, *parts[place + 1 :]] if one not in ("", ".")]
-            return _followed(file, path, rest, name, what, left - 1)
+            return _followed(file.file if absolute else file, path, rest, name, what, left - 1)
         if not isinstance(link, h5py.HardLink):
             raise FormatError(
                 f"{path.name}: the path {name!r} leads out of the file ({type(link).__name__}); allowed: what the file "
@@ -123,7 +124,7 @@ def walked(file: Any, path: Path, hidden: tuple[str, ...] = ()) -> Iterator[tupl
                     return
                 if part in hidden:
                     continue
-                link = group.get(part, getlink=True)
+                link = _link(h5py, group, part)
                 name = f"{above}/{part}" if above else part
                 if not isinstance(link, h5py.HardLink):
                     yield name, link
@@ -139,6 +140,28 @@ def walked(file: Any, path: Path, hidden: tuple[str, ...] = ()) -> Iterator[tupl
         if not inner:
             return
         level = inner
+
+
+def within(group: Any, path: Path, name: str) -> Any | None:
+    """What lies at a path below a group, as :func:`node` has it, or None where nothing does."""
+    try:
+        return node(group, path, name)
+    except UnknownNameError:
+        return None
+
+
+def _link(h5py: Any, group: Any, name: str) -> Any:
+    """The link of a name, never what it leads to, or None."""
+    links, raw = group.id.links, name.encode("utf-8", "surrogateescape")
+    if not links.exists(raw):
+        return None
+    kind = links.get_info(raw).type
+    if kind == h5py.h5l.TYPE_HARD:
+        return h5py.HardLink()
+    value = links.get_val(raw)
+    if kind == h5py.h5l.TYPE_SOFT:
+        return h5py.SoftLink(value.decode("utf-8", "replace"))
+    return h5py.ExternalLink(*(one.decode("utf-8", "replace") for one in value[:2]))
 
 
 def outside(link: Any) -> str:

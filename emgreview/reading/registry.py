@@ -17,7 +17,7 @@ from importlib.metadata import entry_points
 from pathlib import Path
 
 from emgreview.errors import ReadError
-from emgreview.reading import c3d, edf, hdf5, matlab, tables, text, xdf
+from emgreview.reading import c3d, edf, hdf5, matlab, nwb, tables, text, xdf
 from emgreview.reading.contents import Reader
 
 GROUP = "emgreview.readers"
@@ -30,6 +30,7 @@ BUILT_IN: tuple[Reader, ...] = (
     tables.EXCEL,
     tables.PARQUET,
     xdf.READER,
+    nwb.READER,
 )
 
 
