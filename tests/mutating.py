@@ -29,6 +29,7 @@ import numpy as np
 
 sys.path.append(str(Path(__file__).parent / "reading"))
 from files_on_disk import Layout, Sig, write
+from mutated_formats import FORMATS, file_of
 from mutations import spoil
 from scripted_reviews import Unflushed, detect
 from stored_reviews import cut, first_recordings
@@ -390,6 +391,20 @@ TARGETS: dict[str, Target] = {
         },
         share=60,
     ),
+}
+
+TARGETS |= {
+    name: Target(
+        lambda name=name, one=one: {f"it{one.ending}": file_of(name)},
+        (one.ending,),
+        {
+            "look": lambda folder, one=one: str(er.look(folder / f"it{one.ending}")),
+            "read": lambda folder, one=one: er.read(folder / f"it{one.ending}", **one.how).values(),
+            "read and use": lambda folder, one=one: _used(er.read(folder / f"it{one.ending}", **one.how)),
+        },
+        share=one.share,
+    )
+    for name, one in FORMATS.items()
 }
 
 

@@ -8,10 +8,12 @@ of one ending, in KINDS; what may stand in place of a file, one in PLACES.
 """
 
 import hashlib
+import io
 import json
 import os
 import random
 import re
+import zipfile
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -238,6 +240,29 @@ def _edf_annotation_changed(content: bytes, chance: random.Random) -> bytes:
     return content[:place] + new + content[place + len(new) :]
 
 
+def _word_changed(content: bytes, chance: random.Random) -> bytes:
+    """A whole number of four or eight bytes, where one may stand."""
+    width = chance.choice((4, 4, 8))
+    place = chance.randrange(max(1, len(content) // 4)) * 4
+    new = chance.choice((0, 1, 2, 3, 255, 65535, 2**31 - 1, 2**32 - 1, 2**24, 2**31, 2**40, 2**63 - 1, 2**64 - 1))
+    return content[:place] + (new % 256**width).to_bytes(width, "little") + content[place + width :]
+
+
+def _member_changed(content: bytes, chance: random.Random) -> bytes:
+    """A file within a zipped one changed by any of BYTES, and zipped anew."""
+    made = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as old, zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as new:
+        spoilt = chance.choice(old.namelist())
+        for name in old.namelist():
+            inner = old.read(name)
+            new.writestr(name, BYTES[chance.choice(sorted(BYTES))](inner, chance) if name == spoilt else inner)
+    return made.getvalue()
+
+
+_BINARY = {
+    **{f"a word changed {n}": _word_changed for n in range(12)},
+    **{f"bytes changed {n}": _flipped for n in range(8)},
+}
 _JSON = {"a value of JSON changed": _json_changed, "JSON of another kind": _json_of_another_kind}
 _EDF = {"a field changed": _edf_field_changed, "an annotation changed": _edf_annotation_changed}
 _TABLE = {"a cell changed": _cell_changed, "a column lost": _column_lost}
@@ -251,6 +276,8 @@ KINDS: Mapping[str, Mapping[str, Callable[[bytes, random.Random], bytes]]] = {
     ".json": {**_JSON, **{f"a value of JSON changed {n}": _json_changed for n in range(8)}},
     ".tsv": {**_TABLE, **{f"a cell changed {n}": _cell_changed for n in range(6)}},
     ".csv": _TABLE,
+    **dict.fromkeys((".mat", ".h5", ".nwb", ".xdf", ".c3d", ".parquet"), _BINARY),
+    ".xlsx": {f"a member changed {n}": _member_changed for n in range(20)},
     ".toml": {"a cell changed": _cell_changed},
     ".edf": {**_EDF, **{f"a field changed {n}": _edf_field_changed for n in range(12)}},
     ".bdf": {**_EDF, **{f"a field changed {n}": _edf_field_changed for n in range(12)}},

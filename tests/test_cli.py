@@ -537,7 +537,7 @@ def plain_study(folder: Path, study: Path) -> Path:
     (folder / "a.bdf").write_bytes(whole[:5000])
     (folder / "b.bdf").write_bytes(whole)
     (folder / "c.bdf").write_bytes(next(study.glob("sub-02/emg/*.bdf")).read_bytes())
-    (folder / "d.mat").write_bytes(b"")
+    (folder / "d.xyz").write_bytes(b"")
     return folder
 
 
@@ -545,7 +545,7 @@ def test_what_is_left_out_of_a_folder_is_told_in_text_and_json(run, study, tmp_p
     folder = plain_study(tmp_path / "plain", study)
     status, _, err = run("check", folder)
     assert status == 1
-    notes = [f"note: Files that no reader knows are left out: d.mat; known: {', '.join(known_extensions())}."]
+    notes = [f"note: Files that no reader knows are left out: d.xyz; known: {', '.join(known_extensions())}."]
     assert err.splitlines()[:1] == notes
     assert err.splitlines()[1].startswith("emgreview: a: a.bdf announces")
     assert len(err.splitlines()) == 2

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import scipy.io
 
 import emgreview as er
 from emgreview import cli
@@ -66,6 +67,8 @@ def folder(tmp_path, monkeypatch):
         f"{t:.4f},{x:.6f},{v:.6f}" for t, x, v in zip(seconds, rng.normal(0, 0.01, seconds.size), pulses, strict=True)
     )
     Path("turns.csv").write_text("\n".join(lines) + "\n")
+    trial = {"emg": np.random.default_rng(0).normal(size=(2000, 2)), "fs": 2000.0}
+    scipy.io.savemat("turns.mat", {"trial": trial | {"names": np.array(["FCR", "ECR"], object)}})
     edfio = pytest.importorskip("edfio")
     signal = edfio.EdfSignal(rng.normal(0, 20, 20_000), 2000, label="EMG FCR", physical_dimension="uV")
     edfio.Edf([signal]).write("turns.edf")

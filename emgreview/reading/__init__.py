@@ -1,4 +1,4 @@
-"""Files to recordings: EDF, EDF+, BDF, BDF+, delimited text, and BIDS datasets of them.
+"""Files to recordings: EDF, BDF, text, MATLAB, HDF5, C3D, XDF, NWB, Excel, Parquet, and BIDS datasets of EDF and BDF.
 
 One module a format, behind one registry that plug-ins can extend; what a file says is put together with its BIDS
 sidecars and the caller's words in one place (:mod:`emgreview.reading.assembly`; kinds and units in ``settled``, markers

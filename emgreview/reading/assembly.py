@@ -153,7 +153,10 @@ def assemble(
         missing_codes(sidecars, [signal.label for signal in signals]),
     )
     markers, outside = placed(
-        [(seconds, label, duration_s, {}) for seconds, label, duration_s in contents.markers],
+        [
+            (*marker, details)
+            for marker, details in zip(contents.markers, contents.details or ({},) * len(contents.markers), strict=True)
+        ],
         contents.marker_source.capitalize(),
         contents.marker_source,
         own_hz,

@@ -7,6 +7,8 @@ channel, microvolts or a common sampling rate: :mod:`emgreview.reading.assembly`
     Contents   all of them, their samples on demand, and the markers the file holds
     Seen       what a look at a file finds, before it is read
     Reader     a format module as the registry knows it; plug-ins provide one of these
+
+    signals_in_words    sentences on them, for a look
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -49,7 +51,8 @@ class StoredSamples(Protocol):
 class Contents:
     """What one file holds. ``markers`` are (seconds from the first sample, label, duration in seconds or None).
 
-    ``chosen``: its signals are those of ``columns``, under the labels there, so nobody chooses or renames them again.
+    ``details``: what more a file says of each marker, or () where it says nothing. ``chosen``: its signals are those
+    of ``columns``, under the labels there, so nobody chooses or renames them again.
     """
 
     path: Path
@@ -59,6 +62,7 @@ class Contents:
     marker_source: str = "annotations"
     notes: tuple[str, ...] = ()
     chosen: bool = False
+    details: tuple[Mapping[str, str], ...] = ()
 
 
 Columns = Sequence[str | None] | Mapping[str, str | None] | None
@@ -85,8 +89,8 @@ class Seen:
 
 
 ReadContents = Callable[..., Contents]
-"""The function of a format module: ``(path, *, rate_hz, columns)``. ``columns`` are labels of the columns (text), or of
-the signals to keep. Of a format with a ``layout`` it is called with ``layout=`` too, an object of that class, and
+"""The function of a format module: ``(path, *, rate_hz, columns)``. ``columns`` are labels: of the columns (text), or
+of the signals to keep. Of a format with a ``layout`` it is called with ``layout=`` too, an object of that class, and
 ``columns`` may be a mapping; of others a mapping is carried out for them.
 """
 
@@ -110,3 +114,21 @@ class Reader:
     look: Callable[[Path], Seen] | None = None
     needs: tuple[str, ...] = ()
     extra: str = ""
+
+
+def signals_in_words(signals: Any, markers: Any = (), notes: Any = ()) -> tuple[str, ...]:
+    """Sentences on the signals, markers and notes of a file's contents."""
+    by_rate: dict[tuple[float, int], list[str]] = {}
+    for signal in signals:
+        by_rate.setdefault((signal.rate_hz, signal.n_samples), []).append(
+            f"{signal.label} ({signal.unit})" if signal.unit else signal.label
+        )
+    facts = [
+        f"{len(labels)} signal{'s' if len(labels) > 1 else ''} at {rate:g} Hz, {n / rate:.1f} s: {', '.join(labels)}"
+        for (rate, n), labels in by_rate.items()
+    ]
+    counts: dict[str, int] = {}
+    for _, label, _ in markers:
+        counts[label] = counts.get(label, 0) + 1
+    facts.append("markers: " + (", ".join(f"{label} {n}" for label, n in sorted(counts.items())) or "none"))
+    return (*facts, *notes)

@@ -34,6 +34,7 @@ from emgreview.reading.edf import read_header
 from emgreview.reading.files import meant, read
 from emgreview.reading.registry import known_extensions, reader_for
 from emgreview.reading.settled import Unit, demand_kinds, listed
+from emgreview.reading.text import READER as TEXT
 from emgreview.reading.units import names_emg
 from emgreview.unnamed import LEFT_OUT
 
@@ -311,9 +312,8 @@ def _plain(
     unknown = [file.name for file in left_out if file.suffix.lower() not in {*known, *_BESIDE}]
     loud = []
     if perhaps:
-        loud.append(
-            f"Text files are left out, as they are unless rate_hz, unit and columns are given: {listed(perhaps)}."
-        )
+        bare = "Text files" if {reader_for(folder / name) for name in perhaps} == {TEXT} else "Files of bare numbers"
+        loud.append(f"{bare} are left out, as they are unless rate_hz, unit and columns are given: {listed(perhaps)}.")
     if unknown:
         loud.append(f"Files that no reader knows are left out: {listed(unknown)}; known: {', '.join(known)}.")
     if deeper:

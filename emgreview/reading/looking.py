@@ -15,7 +15,7 @@ from typing import Any
 
 from emgreview.checks import kind
 from emgreview.errors import EmgreviewError, ReadError
-from emgreview.reading.contents import Columns, Reader, Seen
+from emgreview.reading.contents import Columns, Reader, Seen, signals_in_words
 from emgreview.reading.files import demand_file
 from emgreview.reading.registry import reader_for
 from emgreview.showing import Shown
@@ -131,24 +131,6 @@ def _looked(reader: Reader, path: Path) -> Seen:
         return reader.look(path)
     contents = reader.read(path, rate_hz=None, columns=None)
     return Seen(facts=signals_in_words(contents.signals, contents.markers, contents.notes))
-
-
-def signals_in_words(signals: Any, markers: Any = (), notes: Any = ()) -> tuple[str, ...]:
-    """Sentences on the signals, markers and notes of a file's contents."""
-    by_rate: dict[tuple[float, int], list[str]] = {}
-    for signal in signals:
-        by_rate.setdefault((signal.rate_hz, signal.n_samples), []).append(
-            f"{signal.label} ({signal.unit})" if signal.unit else signal.label
-        )
-    facts = [
-        f"{len(labels)} signal{'s' if len(labels) > 1 else ''} at {rate:g} Hz, {n / rate:.1f} s: {', '.join(labels)}"
-        for (rate, n), labels in by_rate.items()
-    ]
-    counts: dict[str, int] = {}
-    for _, label, _ in markers:
-        counts[label] = counts.get(label, 0) + 1
-    facts.append("markers: " + (", ".join(f"{label} {n}" for label, n in sorted(counts.items())) or "none"))
-    return (*facts, *notes)
 
 
 def _open(value: Any) -> bool:

@@ -17,11 +17,21 @@ from importlib.metadata import entry_points
 from pathlib import Path
 
 from emgreview.errors import ReadError
-from emgreview.reading import edf, text
+from emgreview.reading import c3d, edf, hdf5, matlab, nwb, tables, text, xdf
 from emgreview.reading.contents import Reader
 
 GROUP = "emgreview.readers"
-BUILT_IN: tuple[Reader, ...] = (edf.READER, text.READER)
+BUILT_IN: tuple[Reader, ...] = (
+    edf.READER,
+    text.READER,
+    matlab.READER,
+    hdf5.READER,
+    c3d.READER,
+    tables.EXCEL,
+    tables.PARQUET,
+    xdf.READER,
+    nwb.READER,
+)
 
 
 def reader_for(path: Path) -> Reader:

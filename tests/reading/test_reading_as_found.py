@@ -330,14 +330,14 @@ def test_a_plain_folder_says_what_it_left_out_and_what_it_does_not_know(tmp_path
     data = er.read_dataset(tmp_path)
     assert data.notes[0] == "Not taken for recordings: readme.txt."
     assert data.notes[1].startswith("A plain folder does not say who was recorded")
-    (tmp_path / "p02.mat").write_bytes(b"")
+    (tmp_path / "p02.xyz").write_bytes(b"")
     (tmp_path / "p03.csv").write_text("1,2\n")
     (tmp_path / "more").mkdir()
     write(tmp_path / "more" / "p04.edf", [emg()])
     with pytest.warns(SignalWarning) as caught:
         data = er.read_dataset(tmp_path)
     assert [str(warning.message).removeprefix(f"{data.name}: ") for warning in caught] == list(data.notes[:3])
-    assert [word in note for word, note in zip(("p03.csv", "p02.mat", "more"), data.notes, strict=False)] == [True] * 3
+    assert [word in note for word, note in zip(("p03.csv", "p02.xyz", "more"), data.notes, strict=False)] == [True] * 3
     assert all(note in repr(data) for note in data.notes)
     (tmp_path / "p01.edf").unlink()
     with pytest.raises(ReadError, match="text files"):

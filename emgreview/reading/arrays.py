@@ -1,0 +1,339 @@
+"""Samples in a named array of a file that holds many: what of it must be said, and what follows from that.
+
+Shared by the formats that are boxes of arrays (MATLAB, HDF5). Such a file does not say which array holds the samples,
+along which side time runs, which number is the rate and which texts are the labels: a person does, by
+:class:`ArrayLayout`, and :func:`seen_in` lists what there is to choose from.
+
+    Entry, Arrays     what a format hands over: the arrays of a file, by name
+    ArrayLayout       what a person says of them
+    contents_of       Contents, as said
+    seen_in           what can be said, for a look at the file
+    demand_times_fit  the one place where a column of times is held against the rate
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emgreview.checks import demand, number
+from emgreview.errors import FormatError, ParameterError, RateError, UnknownNameError
+from emgreview.reading.columns import chosen_columns, is_time
+from emgreview.reading.contents import Columns, Contents, Seen, Signal, StoredSamples
+from emgreview.reading.time_column import demand_rate_fits
+
+ALONG = ("rows", "columns")
+CUES_IN = ("s", "ms", "samples from 0", "samples from 1")
+
+MOST_NUMBERS = 1 << 20
+"""Cues, gains and the like at most (our own choice)."""
+MOST_TEXTS = 4096
+"""Labels at most (our own choice)."""
+MOST_SHOWN = 40
+LATEST = 1e12
+"""No moment of a recording lies later, in whatever it counts (our own choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One array: its name as a person says it, its shape as the format's users see it, and its kind in words.
+
+    ``role`` is "numbers", "texts" or ""; ``refused`` says why it can be neither, or is "".
+    """
+
+    name: str
+    shape: tuple[int, ...]
+    kind: str
+    role: str = ""
+    refused: str = ""
+
+    @property
+    def size(self) -> int:
+        return math.prod(self.shape)
+
+    @property
+    def words(self) -> str:
+        return f"{self.name}: {_sides(self.shape)} {self.kind}"
+
+
+def _sides(shape: tuple[int, ...]) -> str:
+    return " x ".join(map(str, shape)) or "one"
+
+
+class Arrays(Protocol):
+    """The arrays of one file. ``what`` is what the format calls one."""
+
+    @property
+    def what(self) -> str: ...
+
+    @property
+    def path(self) -> Path: ...
+
+    def entries(self) -> tuple[Entry, ...]: ...
+
+    def numbers(self, name: str) -> NDArray:
+        """All numbers of a small array, flat."""
+        ...
+
+    def texts(self, name: str) -> list[str]: ...
+
+    def samples(self, name: str, time_axis: int, places: tuple[int, ...]) -> StoredSamples:
+        """The signals at ``places`` across an array whose samples run along ``time_axis`` of its shape."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class ArrayLayout:
+    """What a person says of a file that holds arrays.
+
+    Parameters
+    ----------
+    data : str or None
+        The array that holds the samples.
+    samples_along : str or None
+        "rows": each row is one sample; "columns": each column is one. Needless where there is one
+        channel alone.
+    rate : str or None
+        A number in the file that is the sampling rate in Hz; or say ``rate_hz``.
+    labels : str or None
+        Texts in the file that name the channels, in order; or say ``columns``.
+    gain : float, str or None
+        What a stored value is multiplied by, a number, or numbers in the file: one, or one a channel.
+    cues : str or None
+        Numbers in the file that are moments.
+    cues_in : str or None
+        "s", "ms", "samples from 0" or "samples from 1", as MATLAB counts.
+    cue_label : str or None
+        What these moments are called here.
+    """
+
+    data: str | None = None
+    samples_along: str | None = None
+    rate: str | None = None
+    labels: str | None = None
+    gain: float | str | None = None
+    cues: str | None = None
+    cues_in: str | None = None
+    cue_label: str | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("data", "rate", "labels", "cues", "cue_label"):
+            value = getattr(self, name)
+            demand(value is None or (isinstance(value, str) and value.strip() != ""), name, value, "a name, or None")
+        for name, words in (("samples_along", ALONG), ("cues_in", CUES_IN)):
+            value = getattr(self, name)
+            demand(value is None or value in words, name, value, " or ".join(map(repr, words)))
+        if self.gain is not None and not isinstance(self.gain, str):
+            number("gain", self.gain)
+            demand(self.gain != 0, "gain", self.gain, "a number other than 0")
+        said = [name for name in ("cues", "cues_in", "cue_label") if getattr(self, name) is not None]
+        if said and len(said) < 3:
+            missing = [name for name in ("cues", "cues_in", "cue_label") if name not in said]
+            raise ParameterError(
+                f"{' and '.join(said)} came without {' and '.join(missing)}; the three belong together: where the "
+                f"moments stand, in what they count ({', '.join(map(repr, CUES_IN))}), and what they are called; give "
+                "all, or none."
+            )
+
+
+def contents_of(arrays: Arrays, layout: ArrayLayout, rate_hz: float | None, columns: Columns) -> Contents:
+    """Contents of a file, as a layout says. Raises ParameterError, RateError, FormatError, UnknownNameError."""
+    path, entries = arrays.path, {entry.name: entry for entry in arrays.entries()}
+    entry = _data(arrays, entries, layout)
+    time_axis, n_samples, n_signals = _oriented(arrays, entry, layout)
+    names = None if layout.labels is None else _labels(arrays, entries, layout.labels, n_signals)
+    kept = chosen_columns(path, columns, names, n_signals)
+    rate = _rate(arrays, entries, layout, rate_hz)
+    gains = _gains(arrays, entries, layout.gain, n_signals)
+    signals = [(place, label) for place, label in kept if not is_time(label)]
+    for place, label in kept:
+        if is_time(label):
+            times = arrays.samples(entry.name, time_axis, (place,)).stored(0, 0, n_samples)
+            demand_times_fit(path, np.asarray(times, np.float64), rate, place)
+    return Contents(
+        path=path,
+        signals=tuple(Signal(label, "", rate, n_samples, gain=gains[place]) for place, label in signals),
+        samples=arrays.samples(entry.name, time_axis, tuple(place for place, _ in signals)),
+        markers=_cues(arrays, entries, layout, rate),
+        marker_source=f"{arrays.what} {layout.cues}" if layout.cues else "annotations",
+        chosen=True,
+    )
+
+
+def demand_times_fit(path: Path, times_s: NDArray[np.float64], rate_hz: float, place: int) -> None:
+    """RateError where a column of times in seconds does not run as the rate says."""
+    if (odd := np.flatnonzero(~np.isfinite(times_s))).size:
+        raise RateError(
+            f"{path.name}: column {place + 1} was named 'time', and sample {odd[0] + 1} of it is {times_s[odd[0]]}; a "
+            "time column holds seconds that rise in equal steps; leave it out, or correct it."
+        )
+    demand_rate_fits(path, times_s, rate_hz, place)
+
+
+def demand_rate(path: Path, rate_hz: float | None, what: str, how: str) -> float:
+    """A rate that a caller had to say. Raises RateError."""
+    if rate_hz is None or not (math.isfinite(rate_hz) and rate_hz > 0):
+        raise RateError(
+            f"{path.name} {what}, and rate_hz came as {rate_hz!r}; allowed: a number above 0; give {how}, as the "
+            "recording device states it."
+        )
+    return float(rate_hz)
+
+
+def short_list(names: Sequence[str], most: int = 12) -> str:
+    return ", ".join(names[:most]) + (f" … ({len(names)} in all)" if len(names) > most else "") or "none"
+
+
+def _named(arrays: Arrays, entries: Mapping[str, Entry], name: str, role: str, argument: str) -> Entry:
+    """An entry that can play a role."""
+    name = name.strip("/") if name not in entries else name
+    if name not in entries:
+        raise UnknownNameError(arrays.what, name, [one.name for one in entries.values() if one.role == role])
+    entry = entries[name]
+    if entry.role != role:
+        why = entry.refused or f"it holds no {role}"
+        fit = [one.name for one in entries.values() if one.role == role]
+        raise FormatError(
+            f"{argument}={name!r} of {arrays.path.name} is {entry.kind}: {why}; allowed: {role} ({short_list(fit)}); "
+            "name another one, or save it in such a form."
+        )
+    return entry
+
+
+def _data(arrays: Arrays, entries: Mapping[str, Entry], layout: ArrayLayout) -> Entry:
+    if layout.data is None:
+        fit = [entry.words for entry in _candidates(entries)]
+        raise ParameterError(
+            f"{arrays.path.name} does not say which {arrays.what} holds the samples, and data is missing; there are: "
+            f"{short_list(fit)}; give data='…', one of their names; er.look shows them all."
+        )
+    entry = _named(arrays, entries, layout.data, "numbers", "data")
+    if len(entry.shape) not in (1, 2) or entry.size == 0:
+        raise FormatError(
+            f"data={entry.name!r} of {arrays.path.name} is {_sides(entry.shape)}; "
+            "allowed: one channel, or samples by channels (two sides), and none of them 0; name another one, or save "
+            "it so."
+        )
+    return entry
+
+
+def _oriented(arrays: Arrays, entry: Entry, layout: ArrayLayout) -> tuple[int, int, int]:
+    """Which side is time, the samples along it, and the channels across."""
+    if len(entry.shape) == 1 or 1 in entry.shape:
+        return int(np.argmax(entry.shape)), max(entry.shape), 1
+    rows, columns = entry.shape
+    if layout.samples_along is None:
+        raise ParameterError(
+            f"data={entry.name!r} of {arrays.path.name} is {rows} x {columns}, and samples_along is missing; give "
+            f"samples_along='rows' for {rows} samples of {columns} channels, 'columns' for {columns} samples of {rows} "
+            "channels."
+        )
+    axis = ALONG.index(layout.samples_along)
+    return axis, entry.shape[axis], entry.shape[1 - axis]
+
+
+def _labels(arrays: Arrays, entries: Mapping[str, Entry], name: str, n_signals: int) -> list[str]:
+    entry = _named(arrays, entries, name, "texts", "labels")
+    found = [one.strip(" \0") for one in arrays.texts(entry.name)]
+    if len(found) != n_signals or not all(found):
+        raise FormatError(
+            f"labels={name!r} of {arrays.path.name} holds {len(found)} texts ({short_list(found, 6)}), and there "
+            f"are {n_signals} channels; allowed: one name a channel, none empty; give columns=[…] instead, or correct "
+            "samples_along."
+        )
+    return found
+
+
+def _number(arrays: Arrays, entries: Mapping[str, Entry], name: str, argument: str) -> NDArray[np.float64]:
+    entry = _named(arrays, entries, name, "numbers", argument)
+    if entry.size > MOST_NUMBERS:
+        raise FormatError(
+            f"{argument}={name!r} of {arrays.path.name} holds {entry.size} numbers; allowed: up to {MOST_NUMBERS}; "
+            "name another one."
+        )
+    return np.asarray(arrays.numbers(entry.name), np.float64).ravel()
+
+
+def _rate(arrays: Arrays, entries: Mapping[str, Entry], layout: ArrayLayout, rate_hz: float | None) -> float:
+    if layout.rate is None:
+        single = [entry.name for entry in entries.values() if entry.role == "numbers" and entry.size == 1]
+        how = f"rate_hz=…, or rate='…', a number of the file (single ones are: {short_list(single)})"
+        return demand_rate(arrays.path, rate_hz, f"does not say which {arrays.what} is its rate", how)
+    found = _number(arrays, entries, layout.rate, "rate")
+    if len(found) != 1 or not (1e-6 < found[0] < 1e9):
+        came = f"{found[0]:g}" if len(found) == 1 else f"{len(found)} numbers"
+        raise RateError(
+            f"rate={layout.rate!r} of {arrays.path.name} is {came}; allowed: one number above 0, in Hz; name another "
+            "one, or say rate_hz."
+        )
+    return float(found[0])
+
+
+def _gains(arrays: Arrays, entries: Mapping[str, Entry], gain: float | str | None, n_signals: int) -> list[float]:
+    if not isinstance(gain, str):
+        return [1.0 if gain is None else float(gain)] * n_signals
+    found = _number(arrays, entries, gain, "gain")
+    if len(found) not in (1, n_signals) or not np.isfinite(found).all() or (found == 0).any():
+        few = short_list([f"{one:g}" for one in found], 6)
+        raise FormatError(
+            f"gain={gain!r} of {arrays.path.name} holds {len(found)} numbers ({few}); "
+            f"allowed: one, or one for each of {n_signals} channels, finite and not 0; name another one, or say it "
+            "as a number."
+        )
+    return [float(one) for one in np.broadcast_to(found, n_signals)]
+
+
+def _cues(
+    arrays: Arrays, entries: Mapping[str, Entry], layout: ArrayLayout, rate_hz: float
+) -> tuple[tuple[float, str, float | None], ...]:
+    if layout.cues is None:
+        return ()
+    found = _number(arrays, entries, layout.cues, "cues")
+    if (odd := np.flatnonzero(~(np.abs(found) < LATEST))).size:
+        raise FormatError(
+            f"cues={layout.cues!r} of {arrays.path.name} has {found[odd[0]]} at place {odd[0] + 1}; allowed: finite "
+            f"numbers below {LATEST:g}; take it out."
+        )
+    start = {"samples from 1": 1.0}.get(str(layout.cues_in), 0.0)
+    per_s = {"s": 1.0, "ms": 1000.0}.get(str(layout.cues_in), rate_hz)
+    return tuple((float(one), str(layout.cue_label), None) for one in (found - start) / per_s)
+
+
+def _candidates(entries: Mapping[str, Entry]) -> list[Entry]:
+    """What may be samples: numbers with more of them along one side than any rate has hertz of channels."""
+    return [
+        entry
+        for entry in entries.values()
+        if entry.role == "numbers" and len(entry.shape) in (1, 2) and max(entry.shape, default=0) >= 100
+    ]
+
+
+def seen_in(arrays: Arrays, facts: tuple[str, ...] = ()) -> Seen:
+    """What is in a file, and what a person must say of it."""
+    entries = arrays.entries()
+    shown = [f"{entry.words}{f' ({entry.refused})' if entry.refused else ''}" for entry in entries[:MOST_SHOWN]]
+    if len(entries) > MOST_SHOWN:
+        shown.append(f"… and {len(entries) - MOST_SHOWN} more")
+    fit = _candidates({entry.name: entry for entry in entries})
+    if not fit:
+        return Seen((*facts, *shown), refused=f"no {arrays.what} holds numbers that could be samples")
+    layout, asks = {}, {"data": f"which {arrays.what} holds the samples: {short_list([one.words for one in fit])}"}
+    if len(fit) == 1:
+        layout["data"] = fit[0].name
+        asks["data"] = f"confirm that {fit[0].name!r} holds the samples; nothing else here could"
+    if any(len(entry.shape) == 2 and 1 not in entry.shape for entry in fit):
+        asks["samples_along"] = "'rows' where each row is one sample, 'columns' where each column is one"
+    single = [entry.name for entry in entries if entry.role == "numbers" and entry.size == 1]
+    asks["rate_hz"] = "the sampling rate" + (
+        f"; or, instead, rate='…', the {arrays.what} that is it: {short_list(single)}" if single else ""
+    )
+    texts = [entry.words for entry in entries if entry.role == "texts"]
+    asks["columns"] = "one label for each channel, in order" + (
+        f"; or, instead, labels='…', the {arrays.what} that names them: {short_list(texts)}" if texts else ""
+    )
+    asks["unit"] = "in what the samples count, such as 'mV'"
+    return Seen((*facts, *shown), layout=layout, asks=asks)

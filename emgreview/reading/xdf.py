@@ -1,0 +1,229 @@
+"""XDF: one stream is the recording, streams of words are its markers, all on one clock.
+
+After "XDF 1.0", the specification of the Extensible Data Format. :mod:`xdf_chunks` checks every chunk first; then pyxdf
+loads the streams, puts them on one clock by their clock offsets, and lays the time stamps of each on a straight line
+(dejittering), as it does by itself. The rate is the nominal one unless the time stamps contradict it; a marker is put
+at the sample whose time stamp it has, so that no drift of the clock moves it. The file is loaded whole.
+
+    READER      the format
+"""
+
+import contextlib
+import io
+import logging
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emgreview.checks import demand
+from emgreview.errors import FormatError, ParameterError, RateError, ReadError, UnknownNameError
+from emgreview.plain_files import open_plain
+from emgreview.reading.arrays import short_list
+from emgreview.reading.columns import chosen_columns
+from emgreview.reading.contents import Columns, Contents, Reader, Seen, Signal
+from emgreview.reading.optional import load
+from emgreview.reading.xdf_chunks import Stream, streams_in
+
+TOLD = 1e-4
+"""A deviation of the measured rate from the nominal one above which it is told: one sample in ten thousand."""
+DOUBTED = 0.01
+"""A deviation above which a person must say which rate holds (our own choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class XdfLayout:
+    """What a person says of an XDF file.
+
+    Parameters
+    ----------
+    stream : str or None
+        Name or type of the stream that is the recording; needless where one alone could be.
+    rate : str or None
+        "nominal" or "measured", where the two differ by more than a hundredth.
+    """
+
+    stream: str | None = None
+    rate: str | None = None
+
+    def __post_init__(self) -> None:
+        demand(self.stream is None or isinstance(self.stream, str), "stream", self.stream, "a name or type, or None")
+        demand(self.rate in (None, "nominal", "measured"), "rate", self.rate, "'nominal' or 'measured'")
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Loaded:
+    x: NDArray
+    places: tuple[int, ...]
+
+    def stored(self, signal: int, start: int, stop: int) -> NDArray:
+        return np.ascontiguousarray(self.x[start:stop, self.places[signal]])
+
+
+def read(
+    path: Path, *, rate_hz: float | None = None, columns: Columns = None, layout: XdfLayout | None = None
+) -> Contents:
+    """Contents of a stream, and of the streams of words as markers. Raises FormatError, TruncatedError, RateError,
+    ReadError, ParameterError, UnknownNameError."""
+    said, streams = layout or XdfLayout(), streams_in(path)
+    lead = _lead(path, streams, said)
+    words = [one for one in streams if one.form == "string" and one.samples]
+    loaded = _loaded(path, [lead.number, *(one.number for one in words)])
+    data, stamps = loaded[lead.number]["time_series"], np.asarray(loaded[lead.number]["time_stamps"], np.float64)
+    rate, notes = _rate(path, lead, loaded[lead.number], stamps, said)
+    names = [label or f"{lead.name} {place + 1}" for place, label in enumerate(_padded(lead.labels, lead.channels))]
+    units = _padded(lead.units, lead.channels)
+    chosen = isinstance(columns, Mapping)
+    kept = chosen_columns(path, columns, names) if chosen else list(enumerate(names))
+    others = [one.words for one in streams if one not in words and one is not lead]
+    if others:
+        notes.append(f"Other streams of {path.name} are left out: {'; '.join(others)}.")
+    return Contents(
+        path=path,
+        signals=tuple(Signal(label, units[place], rate, len(data)) for place, label in kept),
+        samples=_Loaded(np.asarray(data), tuple(place for place, _ in kept)),
+        markers=tuple(_markers(words, loaded, stamps, rate)),
+        marker_source="markers of XDF",
+        notes=(
+            f"The streams of {path.name} were put on one clock by their clock offsets, and time stamps on a straight "
+            "line.",
+            *notes,
+        ),
+        chosen=chosen,
+    )
+
+
+def look(path: Path) -> Seen:
+    """The streams, with labels and units of their channels."""
+    streams = streams_in(path)
+    facts = []
+    for one in streams:
+        labels = [f"{label} ({unit})" for label, unit in zip(one.labels, one.units, strict=False) if label]
+        facts.append(one.words + (f": {short_list(labels)}" if labels else ""))
+    fit = _candidates(streams)
+    if not fit:
+        return Seen(tuple(facts), refused="no stream holds numbers at a regular rate")
+    if len(fit) > 1:
+        return Seen(tuple(facts), asks={"stream": f"which stream is the recording: {_listed(fit)}"})
+    return Seen(tuple(facts), layout={"stream": fit[0].name})
+
+
+def _candidates(streams: list[Stream]) -> list[Stream]:
+    return [one for one in streams if one.form != "string" and one.rate_hz > 0 and one.samples]
+
+
+def _listed(streams: list[Stream]) -> str:
+    return short_list([one.words for one in streams])
+
+
+def _lead(path: Path, streams: list[Stream], said: XdfLayout) -> Stream:
+    fit = _candidates(streams)
+    if said.stream is not None:
+        named = [one for one in streams if one.name == said.stream] or [
+            one for one in streams if one.kind == said.stream
+        ]
+        if not named:
+            raise UnknownNameError("stream", said.stream, [one.name for one in streams], where=path.name)
+        if len(named) == 1 and named[0] not in fit:
+            raise FormatError(
+                f"stream={said.stream!r} of {path.name} is {named[0].words}; allowed: numbers at a regular rate "
+                f"({_listed(fit)}); name another one."
+            )
+        fit = [one for one in named if one in fit]
+    if len(fit) != 1:
+        raise ParameterError(
+            f"{path.name} holds {len(fit)} streams that could be the recording ({_listed(fit)}); give stream='…', the "
+            "name or type that one of them alone has."
+        )
+    return fit[0]
+
+
+def _padded(words: list[str], count: int) -> list[str]:
+    return (words + [""] * count)[:count]
+
+
+def _loaded(path: Path, numbers: list[int]) -> dict[int, Any]:
+    pyxdf = load("pyxdf", f"{path.name} (XDF)", "xdf")
+    try:
+        with open_plain(path) as stream, _quiet():
+            streams, _ = pyxdf.load_xdf(stream, select_streams=numbers)
+    except Exception as why:  # the door to the library
+        words = " ".join(str(why).split())[:120]
+        raise FormatError(
+            f"{path.name} cannot be read as XDF ({type(why).__name__}: {words}); the file is damaged: copy or record "
+            "it again."
+        ) from why
+    found = {int(one["info"]["stream_id"]): one for one in streams}
+    if missing := [number for number in numbers if number not in found]:
+        raise FormatError(
+            f"{path.name} does not give stream {missing[0]}; the file is damaged: copy or record it again."
+        )
+    return found
+
+
+@contextlib.contextmanager
+def _quiet() -> Iterator[None]:
+    """What the library would print and log is found by checks of ours."""
+    before = logging.root.manager.disable
+    logging.disable(logging.CRITICAL)
+    try:
+        with contextlib.redirect_stdout(io.StringIO()), np.errstate(all="ignore"):
+            yield
+    finally:
+        logging.disable(before)
+
+
+def _rate(
+    path: Path, lead: Stream, loaded: Any, stamps: NDArray[np.float64], said: XdfLayout
+) -> tuple[float, list[str]]:
+    """The rate, and sentences on it. Raises ReadError where there are gaps, RateError where rates are in doubt."""
+    if len(stamps) < 2 or not np.isfinite(stamps).all() or (np.diff(stamps) <= 0).any():
+        raise RateError(
+            f"{path.name}: the time stamps of {lead.name!r} do not rise; allowed: samples one after the other; record "
+            "it again, or name another stream."
+        )
+    segments = loaded["info"].get("segments") or [(0, len(stamps) - 1)]
+    if len(segments) > 1:
+        at = segments[0][1]
+        raise ReadError(
+            f"{path.name}: {lead.name!r} has {len(segments) - 1} gaps, the first after {stamps[at] - stamps[0]:g} s "
+            f"({stamps[at + 1] - stamps[at]:.3g} s long); only continuous recordings can be read; export each "
+            "continuous stretch by itself."
+        )
+    measured = float((len(stamps) - 1) / (stamps[-1] - stamps[0]))
+    apart = abs(measured - lead.rate_hz) / lead.rate_hz
+    if apart <= TOLD:
+        return (measured if said.rate == "measured" else lead.rate_hz), []
+    words = f"{lead.name!r} is to have {lead.rate_hz:g} Hz, and its time stamps say {measured:.6g} Hz"
+    if apart > DOUBTED and said.rate is None:
+        raise RateError(
+            f"{path.name}: {words}, which is {100 * apart:.2g} % apart; say which holds: rate='nominal' or "
+            "rate='measured'."
+        )
+    taken = said.rate or "nominal"
+    note = f"{words}: the {taken} rate was taken; markers stand at the samples whose time stamps they have."
+    return (measured if taken == "measured" else lead.rate_hz), [note]
+
+
+def _markers(
+    words: list[Stream], loaded: Mapping[int, Any], stamps: NDArray[np.float64], rate_hz: float
+) -> Iterator[tuple[float, str, float | None]]:
+    """Each word at the sample whose time stamp it has; beyond the ends, by the mean step."""
+    step = (stamps[-1] - stamps[0]) / (len(stamps) - 1)
+    for stream in words:
+        prefix = f"{stream.name}: " if len(words) > 1 else ""
+        one = loaded[stream.number]
+        for at, row in zip(np.asarray(one["time_stamps"], np.float64), one["time_series"], strict=False):
+            if not abs(at - stamps[0]) < 1e9:
+                raise FormatError(f"a marker of {stream.name!r} has the time {at}; allowed: seconds; record it again.")
+            place = float(np.interp(at, stamps, np.arange(len(stamps))))
+            if at < stamps[0] or at > stamps[-1]:
+                place = float((at - stamps[0]) / step)
+            label = " ".join(str(cell).strip() for cell in row if str(cell).strip())
+            yield place / rate_hz, f"{prefix}{label or 'event'}", None
+
+
+READER = Reader("XDF", (".xdf",), read, layout=XdfLayout, look=look, needs=("pyxdf",), extra="xdf")

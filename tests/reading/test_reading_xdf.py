@@ -1,0 +1,79 @@
+"""XDF, written byte by byte after its specification (XDF 1.0), against pyxdf."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import pyxdf
+from mutated_formats import write_xdf, xdf_streams
+
+import emgreview as er
+from emgreview.errors import FormatError, ParameterError, RateError, ReadError, TruncatedError, UnknownNameError
+
+
+@pytest.fixture
+def path(tmp_path) -> Path:
+    return write_xdf(tmp_path / "a.xdf", xdf_streams())
+
+
+def test_a_stream_is_read_as_the_library_reads_it_with_markers_on_its_clock(path) -> None:
+    rec = er.read(path, stream="EMG")
+    known = {one["info"]["name"][0]: one for one in pyxdf.load_xdf(str(path))[0]}
+    np.testing.assert_array_equal(rec.values(), known["arm"]["time_series"].T)
+    assert (rec.labels, rec.rate_hz, rec.channels[0].unit) == (("FDI", "APB"), 200, "uV")
+    emg_s, words_s = known["arm"]["time_stamps"], known["tones"]["time_stamps"]
+    nearest = [int(np.argmin(np.abs(emg_s - at))) for at in words_s]
+    assert [(one.sample, one.label) for one in rec.markers] == list(zip(nearest, ["go", "go"], strict=True))
+    assert nearest == [100, 200], "50 + 0.5 s on one clock is 1 s on the other"
+    assert any("on one clock by their clock offsets" in note for note in rec.notes)
+    assert any("left out: 'grip' (Force): 1 x float32 at 20 Hz" in note for note in rec.notes)
+    assert er.read(path, stream="arm", columns={"APB": "thumb"}).labels == ("thumb",)
+
+
+def test_which_stream_is_asked(path) -> None:
+    assert "'arm' (EMG): 2 x int16 at 200 Hz" in er.look(path).asks["stream"]
+    with pytest.raises(ParameterError, match="2 streams that could be the recording"):
+        er.read(path)
+    with pytest.raises(UnknownNameError):
+        er.read(path, stream="leg")
+    with pytest.raises(FormatError, match="allowed: numbers at a regular rate"):
+        er.read(path, stream="tones")
+
+
+def test_a_rate_that_the_time_stamps_contradict_is_told_or_asked_and_moves_no_marker(tmp_path) -> None:
+    arm, _, tones = xdf_streams()
+    slow = arm | {"stamps": 50 + np.arange(400) / 199.5}
+    late = tones | {"stamps": [0.5 + 100 / 199.5, 0.5 + 300 / 199.5]}
+    rec = er.read(write_xdf(tmp_path / "a.xdf", [slow, late]))
+    assert rec.rate_hz == 200
+    assert [one.sample for one in rec.markers] == [100, 300]
+    assert any("is to have 200 Hz, and its time stamps say 199.5 Hz" in note for note in rec.notes)
+    far = write_xdf(tmp_path / "b.xdf", [arm | {"stamps": 50 + np.arange(400) / 180}])
+    with pytest.raises(RateError, match="rate='nominal' or rate='measured'"):
+        er.read(far)
+    assert er.read(far, rate="measured").rate_hz == pytest.approx(180)
+
+
+def test_a_gap_is_no_recording_and_several_streams_of_words_name_themselves(tmp_path) -> None:
+    arm, _, tones = xdf_streams()
+    gap = arm["stamps"] + np.where(np.arange(400) < 200, 0, 3.0)
+    with pytest.raises(ReadError, match=r"has 1 gaps, the first after 0\.995 s"):
+        er.read(write_xdf(tmp_path / "a.xdf", [arm | {"stamps": gap}]))
+    rec = er.read(write_xdf(tmp_path / "b.xdf", [arm, tones, tones | {"name": "keys", "x": [["press"], ["lift"]]}]))
+    assert [one.label for one in rec.markers] == ["tones: go", "keys: press", "tones: go", "keys: lift"]
+
+
+def test_a_file_that_is_cut_or_does_not_add_up_is_told(path) -> None:
+    whole = path.read_bytes()
+    for at in (0, 3, 5, 60, 400, 2000, len(whole) // 2, len(whole) - 1):
+        path.write_bytes(whole[:at])
+        with pytest.raises((FormatError, TruncatedError, ParameterError)):
+            er.read(path, stream="EMG") if at > 4 else er.look(path)
+    for old, new, said in (
+        (b"int16", b"int99", "channel_format 'int99'; allowed"),
+        (b"<channel_count>2<", b"<channel_count>9<", "do not fill"),
+        (b"<?xml version='1.0'?><info><name>arm", b"<!DOCTYPE info ><     ><info><name>arm", "words of its own"),
+    ):
+        path.write_bytes(whole.replace(old, new, 1))
+        with pytest.raises(FormatError, match=said):
+            er.read(path, stream="EMG")
