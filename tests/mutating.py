@@ -317,6 +317,59 @@ def _of_dataset(ending: str) -> Mapping[str, Callable[[Path], object]]:
     }
 
 
+def _study() -> Mapping[str, bytes]:
+    x = np.round(np.random.default_rng(3).normal(size=(2, 500, 2)), 3)
+    x[:, :, 1] = np.isin(np.arange(500) % 100, range(40, 44)) * 5
+    made = {
+        f"P0{who}_x.csv": b"a header\nFDI [mV];tone\n"
+        + "".join(f"{a};{b}\n".replace(".", ",") for a, b in x[who]).encode()
+        for who in (0, 1)
+    }
+    rows = "".join(f"{n},{'near' if n % 2 else 'far'},{n * 0.5 + 0.2}\n" for n in range(5))
+    made |= {f"trials/0{who}.csv": f"n,condition,t\n{rows}".encode() for who in (0, 1)}
+    made["people.csv"] = b"code;age\n00;30\n01;n/a\n"
+    made["study.toml"] = STUDY
+    return made
+
+
+STUDY = b"""name = "x"
+[files]
+pattern = "P{participant}_{task}.csv"
+rate_hz = 200
+header = 2
+names = 2
+decimal = ","
+[files.columns]
+"FDI [mV]" = "FDI"
+tone = "tone"
+[files.unit]
+FDI = "mV"
+tone = "V"
+[channels.FDI]
+muscle = "first dorsal interosseus"
+[cues]
+channel = "tone"
+label = "go"
+level = 2.5
+hold_off_s = 0.2
+expect = 5
+[participants]
+table = "people.csv"
+code = "code"
+[trials]
+table = "trials/{participant}.csv"
+time = "t"
+columns = ["condition"]
+"""
+
+
+def _studied(folder: Path) -> None:
+    data = er.read_study(folder / "study.toml")
+    data.problems()
+    for rec in data.recordings:
+        _ = repr(rec), [marker.details for marker in rec.markers]
+
+
 CSV = {"rate_hz": 200, "unit": "uV", "columns": ["time", "FDI", "APB"]}
 RULE = b'name = "main"\nversion = 1\nsignal = ["usable", "caution"]\nonset_s = [0.05, 0.6]\n'
 RULE_JSON = b'{"name": "main", "version": 1, "signal": ["usable"], "onset_s": [0.05, 0.6]}'
@@ -376,7 +429,20 @@ TARGETS: dict[str, Target] = {
         {
             "read": lambda folder: _used(er.read(folder / "it.csv", **CSV)),
             "read with a column": lambda folder: er.read(folder / "it.csv", rate_hz=200, unit="uV"),
+            "read with gaps": lambda folder: er.read(
+                folder / "it.csv", **CSV, missing=["", "-"], comment="#", jitter_s=0.1, separator=","
+            ),
+            "look": lambda folder: str(er.look(folder / "it.csv")),
             "dataset": lambda folder: er.read_dataset(folder, **CSV).problems(),
+        },
+        share=10,
+    ),
+    "study": Target(
+        _study,
+        (".csv", ".toml"),
+        {
+            "read": _studied,
+            "confirm": lambda folder: er.confirm_alignment(folder / "study.toml", "sub-00_task-x", reason="x"),
         },
         share=10,
     ),
