@@ -99,8 +99,8 @@ class StudyForm:
             self.name,
             self.pattern,
             pn.pane.Markdown(
-                "Words in braces stand for what names say: `{participant}`, `{session}`, `{task}`, `{run}`, "
-                "`{condition}`, `{part}` (files that follow one another), `{side}` (files of other channels); `*` for "
+                "Words in braces stand for what names say: **{participant}**, **{session}**, **{task}**, **{run}**, "
+                "**{condition}**, **{part}** (files that follow one another), **{side}** (files of other channels); ***** for "
                 "any "
                 "signs."
             ),
@@ -168,7 +168,7 @@ class StudyForm:
         self._table[:] = (
             [
                 pn.pane.Markdown(
-                    "`time` for times; an empty field leaves a column out. A unit as it stands in the file."
+                    "**time** for times; an empty field leaves a column out. A unit as it stands in the file."
                 ),
                 *rows,
             ]
