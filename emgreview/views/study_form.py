@@ -100,9 +100,8 @@ class StudyForm:
             self.pattern,
             pn.pane.Markdown(
                 "Words in braces stand for what names say: **{participant}**, **{session}**, **{task}**, **{run}**, "
-                "**{condition}**, **{part}** (files that follow one another), **{side}** (files of other channels); ***** for "
-                "any "
-                "signs."
+                "**{condition}**, **{part}** (files that follow one another), **{side}** (files of other channels); "
+                "an asterisk for any signs."
             ),
             self.look_button,
             self.rate_hz,
