@@ -3,7 +3,7 @@
 Current             values and states of trials and channels
 NOTHING_SHOWN       the automatic mark where it is hidden
 
-A few lines more than 400 lines: what stands and what of it may be shown is asked together, and parting them would open a
+A few lines more than 400 lines: what stands and what of it may be shown is asked together; parting them would open a
 door between the two.
 """
 
