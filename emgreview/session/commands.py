@@ -59,6 +59,8 @@ class Commands(OnTrials):
         DecisionError
             The time lies outside the recording, the label is empty, or a cue with that label lies
             at that sample.
+        ParameterError
+            The time is no number.
         UnknownNameError
             No recording has that name.
         """

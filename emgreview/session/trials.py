@@ -169,6 +169,11 @@ class OnTrials(OnBursts):
         -------
         tuple of str
             Ids of the trials that it changed.
+
+        Raises
+        ------
+        ParameterError
+            ``on`` is neither True, False nor None.
         """
         old = self._value(trial, channel, "discuss")
         return self._record("discuss", trial, channel, "discuss", old, (not old) if on is None else truth("on", on))
