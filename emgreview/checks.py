@@ -7,6 +7,8 @@ back as a plain float, int or pair.
     demand      that error unless good
     kind        one value of a class of this package, with the way to one
     number      one finite number in a range
+    is_number, short    is a value a finite number; a value in a message
+    real        one number, of any size that there is
     whole       one whole number in a range
     span        (start, stop), rising
     check_ranges, in_order     fields of a parameter class
@@ -81,11 +83,11 @@ def number(
     ends += [f"{words} {limit:g}" for words, limit in (("at most", most), ("below", below)) if limit is not None]
     allowed = " ".join(["a number", ", ".join(ends), unit]).replace("  ", " ").strip()
     limit = most if most is not None else below
-    if name.split()[0].endswith("_s") and _is_number(value) and limit is not None and value > max(limit, 0):
+    if name.split()[0].endswith("_s") and is_number(value) and limit is not None and value > max(limit, 0):
         less = value / 1000
         if (above is None or less > above) and (least is None or less >= least) and less <= limit:
             demand(False, name, value, f"{allowed}{perhaps(value)}")
-    good = _is_number(value)
+    good = is_number(value)
     good = good and (above is None or value > above) and (least is None or value >= least)
     demand(good and (most is None or value <= most) and (below is None or value < below), name, value, allowed)
     return float(value)
@@ -101,7 +103,7 @@ SHORTEST_MS = 0.1
 def likely_unit(name: str, value: Any, *, most_s: float | None = LONGEST_S) -> None:
     """ParameterError where a time, or any of several, is too long to be in seconds (``most_s``), or, with ``most_s``
     None, too short to be in milliseconds. The message says what was probably meant. What is no number passes."""
-    times = [part for part in _parts(value) if _is_number(part)]
+    times = [part for part in _parts(value) if is_number(part)]
     if most_s is None and any(0 < abs(part) < SHORTEST_MS for part in times):
         allowed = f"milliseconds, 0 or at least {SHORTEST_MS:g}"
     elif most_s is not None and any(abs(part) > most_s for part in times):
@@ -123,7 +125,7 @@ def tolerance_ms(name: str, value: Any) -> float:
 def perhaps(value: Any, *, in_ms: bool = False) -> str:
     """ ", perhaps (0.08, 0.8), if milliseconds were given"; with ``in_ms`` for milliseconds that came in seconds."""
     factor, unit = (1000, "seconds") if in_ms else (0.001, "milliseconds")
-    moved = [float(f"{part * factor:.6g}") if _is_number(part) else part for part in _parts(value)]
+    moved = [float(f"{part * factor:.6g}") if is_number(part) else part for part in _parts(value)]
     meant = tuple(moved) if isinstance(value, Sequence | np.ndarray) and not isinstance(value, str) else moved[0]
     return f": perhaps {_shown(meant)}, if {unit} were given"
 
@@ -134,13 +136,37 @@ def _parts(value: Any) -> list[Any]:
 
 
 def _shown(value: Any) -> str:
-    parts = [f"{part:g}" if _is_number(part) else repr(plain(part)) for part in _parts(value)]
+    parts = [f"{part:g}" if is_number(part) else repr(plain(part)) for part in _parts(value)]
     several = isinstance(value, Sequence | np.ndarray) and not isinstance(value, str)
     return f"({', '.join(parts)})" if several else parts[0]
 
 
-def _is_number(value: Any) -> bool:
-    return isinstance(value, Real) and not isinstance(value, bool | np.bool_) and math.isfinite(value)
+def short(value: object) -> str:
+    """A value as it came, of letters or digits without end the first."""
+    words = f"a whole number of {value.bit_length()} bits" if isinstance(value, int) and abs(value) >= 1 << 64 else ""
+    words = words or repr(value)
+    return words if len(words) <= 60 else f"{words[:57]}..."
+
+
+def is_number(value: Any) -> bool:
+    """Whether a value is a finite number: Python's or numpy's, and no truth value."""
+    return isinstance(value, Real) and not isinstance(value, bool | np.bool_) and _finite(value)
+
+
+def _finite(value: Any) -> bool:
+    try:
+        return math.isfinite(value)
+    except OverflowError:  # a whole number beyond what a float holds
+        return False
+
+
+def real(name: str, value: Any, allowed: str) -> float:
+    """``value`` as a float; NaN and infinity pass, for whoever says better what they miss."""
+    demand(isinstance(value, Real) and not isinstance(value, bool | np.bool_), name, value, allowed)
+    try:
+        return float(value)
+    except OverflowError:
+        raise ParameterError(f"{name} came as {short(value)}; allowed: {allowed}; correct it.") from None
 
 
 def whole(name: str, value: Any, *, least: int, most: int | None = None) -> int:
@@ -167,7 +193,7 @@ def in_order(parameters: object, *names: str) -> None:
 def span(name: str, value: Any, *, allowed: str = "(start, stop) in seconds, rising") -> tuple[float, float]:
     """``value`` as a rising pair of finite numbers."""
     pair = isinstance(value, Sequence | np.ndarray) and not isinstance(value, str) and len(value) == 2
-    good = pair and all(isinstance(v, Real) and not isinstance(v, bool) and math.isfinite(v) for v in value)
+    good = pair and all(isinstance(v, Real) and not isinstance(v, bool) and _finite(v) for v in value)
     demand(good and value[0] < value[1], name, value, allowed)
     return float(value[0]), float(value[1])
 
@@ -180,7 +206,7 @@ def truth(name: str, value: Any) -> bool:
 
 def rate(value: Any, *, least: float = 0.0, what: str = "needed is") -> float:
     """A sampling rate above 0, or of at least so many hertz; RateError says what needs it."""
-    good = isinstance(value, Real) and not isinstance(value, bool) and math.isfinite(value)
+    good = isinstance(value, Real) and not isinstance(value, bool) and _finite(value)
     if not (good and float(value) >= least and float(value) > 0):
         raise RateError(
             f"rate_hz came as {plain(value)!r}; {what} a number "

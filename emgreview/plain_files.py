@@ -82,12 +82,13 @@ def read_small(path: str | Path, most_bytes: int = SMALL) -> bytes:
     path = Path(path)
     try:
         with open_plain(path) as stream:
-            content = stream.read(most_bytes + 1)
+            long = os.fstat(stream.fileno()).st_size > most_bytes  # before a byte of it is read
+            content = b"" if long else stream.read(most_bytes + 1)
     except ReadError:
         raise
     except OSError as why:
         raise ReadError(_not_there(path, why)) from why
-    if len(content) > most_bytes:
+    if long or len(content) > most_bytes:
         raise ReadError(
             f"{path.name} holds more than {_size(most_bytes)}, the most that such a file may hold; another kind of "
             "file under that name? Give the right one, or shorten it."

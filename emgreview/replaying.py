@@ -289,6 +289,8 @@ def seal(
 def _copy_logs(folder: Path, place: Path, heads: Mapping[str, Mapping[str, Any]]) -> None:
     """Copy logs up to the heads that a version, or an adjudication, names."""
     for where, head in heads.items():
+        if not head["lines"]:  # of an empty log: nothing rests on it
+            continue
         copy = place / where
         if ".." in copy.parts or not copy.is_relative_to(place):
             raise LogError(f"a log is named {where!r}, which leads out of the review folder; nothing was read from it.")

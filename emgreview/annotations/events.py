@@ -30,7 +30,7 @@ import hashlib
 import json
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import partial
@@ -272,7 +272,7 @@ CONFIDENCES = _choices("sure", "fairly", "unsure")
 def check_choice(what: str, came: object, allowed: Sequence[Choice]) -> str:
     """A word of a list, or UnknownNameError."""
     if came in (words := [choice.word for choice in allowed]):
-        return str(came)
+        return words[words.index(str.__str__(came))]  # the list's own, whatever its class says
     raise UnknownNameError(what, came, words)
 
 
@@ -280,6 +280,9 @@ def check_reasons(came: Sequence[str], allowed: Sequence[Choice], what: str = "r
     """Reasons from a list, the main one first, each once; at least one. "other" needs its text: "other: …"."""
     if isinstance(came, str):
         came = [came]
+    came = list(came) if isinstance(came, Iterable) else [came]
+    if wrong := [one for one in came if not isinstance(one, str)]:
+        raise DecisionError(f"a {what} came as {wrong[0]!r}; allowed: text; give reasons=[...], the main one first.")
     if not came:
         raise DecisionError(
             f"no {what} came; at least one is needed: {', '.join(choice.word for choice in allowed)}; "
@@ -288,7 +291,7 @@ def check_reasons(came: Sequence[str], allowed: Sequence[Choice], what: str = "r
     other = any(choice.word == "other" for choice in allowed)
     checked = []
     for reason in came:
-        head, _, text = str(reason).partition(":")
+        head, _, text = plain_text(reason).partition(":")
         if other and head.strip() == "other":
             if not text.strip():
                 raise DecisionError(
@@ -323,13 +326,18 @@ def check_text(came: str, most: int | None = LONGEST_TEXT) -> str:
                 f"the text holds a control character or line break (U+{ord(letter):04X}); one line of ordinary text is "
                 "allowed; replace it, for example by a space."
             )
-    return came
+    return plain_text(came)
+
+
+def plain_text(text: str) -> str:
+    """The letters of a text alone: a class that is text, as numpy has one, may call itself otherwise."""
+    return str.__str__(text)
 
 
 def check_reviewer(came: str) -> str:
     """A reviewer code: 1 to 32 ASCII letters, digits and hyphens, a letter or digit first."""
     if isinstance(came, str) and re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9-]{0,31}", came):
-        return came
+        return plain_text(came)
     raise ParameterError(
         f"reviewer code {came!r} cannot be used; allowed are 1 to 32 letters a-z, digits and hyphens, because it "
         "becomes part of a file name; use a code such as 'r1', not a name."
@@ -347,7 +355,7 @@ def check_name(what: str, came: str) -> str:
         )
     )
     if good:
-        return came
+        return plain_text(came)
     raise ParameterError(
         f'{what} {came!r} cannot be part of a file name; allowed are 1 to 150 bytes without / \\ < > : " | ? *, '
         "control characters, or a space or dot at either end; rename it."

@@ -12,6 +12,7 @@ import secrets
 import stat
 from pathlib import Path
 
+from emgreview.annotations.places import logs_in
 from emgreview.errors import LogError
 from emgreview.plain_files import read_small
 
@@ -95,7 +96,7 @@ def write_new(path: Path, content: str) -> None:
     passing = path.with_name(f".{path.name}.{secrets.token_hex(8)}.part")
     try:
         with passing.open("xb") as stream:
-            stream.write(content.encode())
+            stream.write(content.encode(errors="backslashreplace"))  # halves of surrogate pairs have no bytes
             stream.flush()
             os.fsync(stream.fileno())
         try:
@@ -124,7 +125,7 @@ def demand_review_folder(folder: Path) -> None:
     if not folder.is_dir():
         what = "is a file" if folder.exists() else "does not exist"
         raise LogError(f"{folder} {what}; a review is a folder that holds 'logs'; give the one in which it was made.")
-    if not any((folder / "logs").rglob("*_reviewer-*.jsonl")):
+    if not logs_in(folder):
         try:
             inside = ", ".join(sorted(path.name for path in folder.iterdir())[:8]) or "nothing"
         except OSError as why:

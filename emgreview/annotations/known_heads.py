@@ -21,6 +21,7 @@ from typing import Any, NamedTuple
 from emgreview.annotations.conforming import misfit
 from emgreview.annotations.events import Event, decode, to_event
 from emgreview.annotations.files import MOST_LOG
+from emgreview.annotations.places import logs_in
 from emgreview.annotations.versions import DESCRIPTION, sealed_names
 from emgreview.errors import LogError
 from emgreview.plain_files import read_json, read_small
@@ -49,7 +50,7 @@ def known_heads(folder: Path, wanted: Callable[[str], bool]) -> list[Head]:
             continue
         if isinstance(description, Mapping):
             found += _heads(f"version {name!r}", description.get("logs"), wanted)
-    for path in (folder / "logs").rglob("*.jsonl"):
+    for path in logs_in(folder):
         where = path.relative_to(folder).as_posix()
         if wanted(where):
             continue
@@ -82,6 +83,7 @@ def _heads(by: str, logs: Any, wanted: Callable[[str], bool]) -> list[Head]:
         if wanted(where)
         and isinstance(head, Mapping)
         and type(head.get("lines")) is int
+        and head["lines"] > 0  # of an empty log: the first versions named it, and nothing rests on it
         and isinstance(head.get("sha256"), str)
     ]
 

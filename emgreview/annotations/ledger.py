@@ -24,7 +24,7 @@ from typing import Any, NamedTuple
 from emgreview.annotations.events import Event
 from emgreview.annotations.fields import DEFAULTS, EXCLUDED, IN_RECORDING, OF_PARTICIPANT, read
 from emgreview.annotations.fields.activity import Activity, untouched
-from emgreview.annotations.log import read_log
+from emgreview.annotations.log_lines import read_log
 from emgreview.errors import LogBrokenError, LogError
 
 Value = Any
@@ -328,6 +328,8 @@ def read_ledger(
     ledger = Ledger()
     for where, path in paths.items():
         if heads is not None:
+            if not heads[where]["lines"]:  # of an empty log: it holds nothing
+                continue
             read_until(path, heads[where], ledger.apply)
             ledger.heads[where] = dict(heads[where])
             continue
@@ -347,6 +349,8 @@ def read_ledger(
             ) from why
         if content.problem:
             raise LogBrokenError(content.problem)
+        if not taken:  # nothing rests on an empty log
+            continue
         ledger.heads[where] = {"lines": taken, "sha256": content.head if taken == len(content.lines) else ""}
     ledger.settle()
     return ledger

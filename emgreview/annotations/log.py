@@ -10,166 +10,29 @@ Reading never changes a log. Opening for writing may move an unfinished last lin
 break opens the log for reading only, up to the line before the break, and says where it is. Unfinished is what a crash
 or power cut leaves of the one line that was not yet flushed: it has no line end, or zero bytes, which no line holds. A
 write or fsync that fails ends the writer: what the disk then holds is unknown, so nothing more may be called saved
-until the log is opened again, which flushes what is there before it counts. A log is read through links; through a link
+until the log is opened again, which flushes what is there before it counts. So does an interrupt, wherever it comes
+between the first byte and the moment when memory holds what the disk does: a log is taken for dead from before the line
+is written, and lives again by the one store that says all is done. A log is read through links; through a link
 that leads out of the review folder it is not written.
 
-    log_path        where the log of a recording and reviewer lives
-    read_log        every event of a file, and what is wrong with it
     Log             a log open for appending, or for reading only
 """
 
-import gc
 import glob
 import hashlib
 import os
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, ClassVar
 from weakref import WeakValueDictionary
 
 from emgreview.annotations.conforming import misfit
-from emgreview.annotations.events import (
-    ZEROS,
-    Event,
-    check_name,
-    check_reviewer,
-    decode,
-    encode,
-    now,
-    to_event,
-)
+from emgreview.annotations.events import ZEROS, Event, decode, encode, now, to_event
 from emgreview.annotations.files import MOST_LOG, FileSystem
 from emgreview.annotations.lock import WriterLock
-from emgreview.annotations.upgrade import Step, schema_of, steps_from, upgraded
-from emgreview.errors import (
-    LogBrokenError,
-    LogError,
-    LogReadOnlyError,
-    LogTooNewError,
-    LogWriteError,
-    ParameterError,
-    ReadError,
-)
-
-
-def log_path(folder: Path, recording: str, reviewer: str, participant: str | None = None) -> Path:
-    """Where the log lives. Raises ParameterError for names that cannot be part of a file name."""
-    where = folder / "logs"
-    if participant:
-        where /= f"sub-{check_name('participant', participant)}"
-    return where / f"{check_name('recording name', recording)}_reviewer-{check_reviewer(reviewer)}.jsonl"
-
-
-@dataclass(frozen=True)
-class Content:
-    """What a file holds: its good ``lines`` without newlines, their ``size`` in bytes, the ``head`` (SHA-256 of the
-    last), the last ``counter``, the ``torn`` bytes after them that never counted; ``problem`` says where it breaks."""
-
-    lines: list[bytes]
-    size: int
-    head: str
-    counter: int
-    torn: bytes
-    problem: str | None
-
-
-def read_log(
-    path: Path, each: Callable[[Event], object], files: FileSystem | None = None, *, before: bool = True
-) -> Content:
-    """Read a log, checking every line against the digests and the schema, and hand every good event to ``each``, in
-    order. Without ``before`` the ``old`` values of decisions are not checked against the schema: ``each`` must not
-    look at them.
-
-    Events are not kept: a long log would fill the memory with states that no longer hold. Raises LogTooNewError, and
-    ReadError, an OSError, where there is no plain file that can be read.
-    """
-    content = (files or FileSystem()).read(path)
-    with _no_search_for_cycles():
-        return _read_lines(path, content, each, before)
-
-
-_ZEROED = bytes(16)
-"""Zero bytes in a row that only a block which never reached the disk leaves: no line holds one, and damage to a single
-byte of a line that counted makes none."""
-
-_CRLF = (
-    "its lines end in CR LF; version control or an editor changed them, as every line ends in LF alone. Turn each CR "
-    "LF back into LF (sed -i 's/\\r$//' on a copy; the digests then tell whether all is as it was), and have version "
-    "control leave such files alone (*.jsonl -text in .gitattributes)"
-)
-
-
-def _read_lines(path: Path, content: bytes, each: Callable[[Event], object], before: bool) -> Content:
-    size, head, counter = 0, ZEROS, 0
-    named = _named(path)
-    lines: list[bytes] = []
-    about: str | None = None
-    steps: tuple[Step, ...] = ()
-    problem = None
-    while (end := content.find(b"\n", size)) >= 0:
-        number, line = len(lines), content[size:end]
-        try:
-            if line.endswith(b"\r"):
-                raise LogBrokenError(_CRLF)
-            found, whole, digest = decode(line)
-            if not whole:
-                raise LogBrokenError("its bytes do not fit its own digest")
-            if number == 0:
-                steps = steps_from(schema_of(found))
-            if steps:
-                found = upgraded(found, steps)
-            if found.get("prev") != head:
-                raise LogBrokenError("it does not follow the line before it")
-            if why := misfit(found, before):
-                raise LogBrokenError(f"{why}; it was written anew by hand, or by a later emgreview")
-            event = to_event(found)
-            if named and named != (event.subject["recording"], event.reviewer):
-                raise LogBrokenError(
-                    f"it is of reviewer {event.reviewer!r} on {event.subject['recording']!r}, and the file's name "
-                    f"says {named[1]!r} on {named[0]!r}: logs were exchanged or renamed; give each its own name"
-                )
-            if event.seq != number or event.counter <= counter:
-                raise LogBrokenError(f"its numbers ({event.seq}, {event.counter}) are out of order")
-            about = event.subject.get("recording") if number == 0 else about
-            if event.subject.get("recording") != about:
-                raise LogBrokenError(f"it is about recording {event.subject['recording']!r}, the log about {about!r}")
-        except LogBrokenError as why_not:
-            if _ZEROED in line and end + 1 == len(content):  # the line that was being written when the power went
-                break
-            problem = (
-                f"{path.name}, line {number + 1} (byte {size}): {why_not}. The {number} lines before it are good; "
-                "restore the file from a copy or from version control."
-            )
-            break
-        except LogTooNewError as why_not:
-            raise LogTooNewError(f"{path.name} cannot be opened: {why_not}") from None
-        each(event)
-        lines.append(line)
-        size = end + 1
-        head, counter = digest, event.counter
-    torn = content[size:] if problem is None else content[content.rfind(b"\n") + 1 :]
-    return Content(lines, size, head, counter, torn, problem)
-
-
-def _named(path: Path) -> tuple[str, str] | None:
-    """Recording and reviewer that a log's name says; None for a name that is not a log's."""
-    recording, by, reviewer = path.name.removesuffix(".jsonl").rpartition("_reviewer-")
-    return (recording, reviewer) if by and path.suffix == ".jsonl" else None
-
-
-@contextmanager
-def _no_search_for_cycles() -> Iterator[None]:
-    """Events make none, and looking for them takes a tenth of the time in which a long log is read."""
-    was = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was:
-            gc.enable()
-
+from emgreview.annotations.log_lines import ZEROED, Content, read_log
+from emgreview.annotations.upgrade import schema_of, steps_from, upgraded
+from emgreview.errors import LogBrokenError, LogError, LogReadOnlyError, LogWriteError, ParameterError, ReadError
 
 IN_DOUBT = "Whether the decision was saved is not known: it may or may not be on disk; opening the review again tells."
 
@@ -191,12 +54,15 @@ class Log:
     ):
         """Raises LogLockedError if another process writes it, LogTooNewError if a newer package wrote it."""
         self.path = path
-        self.problem: str | None = f"{path.name} was opened for reading only" if read_only else None
+        self._problem: str | None = f"{path.name} was opened for reading only" if read_only else None
         self.notice = ""
         self.broken = False
         self._files = files or FileSystem()
         self._fd: int | None = None
-        self._dead = self._begun = self._whole = False
+        self._place = path.absolute()
+        self._pending: bytes | None = None
+        self._failed = ""
+        self._begun = self._whole = False
         self._lock = WriterLock(path)
         content = Content([], 0, ZEROS, 0, b"", None)
         try:
@@ -236,17 +102,41 @@ class Log:
         return [hashlib.sha256(line).hexdigest() for line in self._lines]
 
     @property
+    def problem(self) -> str | None:
+        """Why nothing can be appended, in a sentence, or None."""
+        if not self.dead:
+            return self._problem
+        return (
+            f"{self.path.name} takes no more decisions: {self._failed or 'writing was interrupted'}. Close the review, "
+            "see to the disk, and open it again."
+        )
+
+    @problem.setter
+    def problem(self, words: str | None) -> None:
+        self._problem = words
+
+    @property
+    def dead(self) -> bool:
+        """Whether a line was begun and did not end well: what the disk holds is not known."""
+        return self._pending is not None
+
+    @property
     def read_only(self) -> bool:
         return self.problem is not None
 
-    def append(self, fields: Mapping[str, Any]) -> Event:
-        """Write one event and flush it; only then does it count. ``fields`` are all but seq, prev, self and time.
+    def demand_alive(self) -> None:
+        """LogWriteError where a line before this one did not end well."""
+        if self.dead:
+            raise LogWriteError(f"{self.problem} The decision was not saved.")
+
+    def append(self, fields: Mapping[str, Any], take: Callable[[Event], object] = lambda event: None) -> Event:
+        """Write one event, flush it, and hand it to ``take``; only then does it count. ``fields`` are all but seq,
+        prev, self and time. Whatever is raised between the first byte and the end of ``take`` ends the writer.
 
         Raises LogReadOnlyError, ParameterError (nothing written), LogWriteError (fatal: reopen the log),
         LogBrokenError (the file was changed by something else; fatal).
         """
-        if self._dead:
-            raise LogWriteError(f"{self.problem} The decision was not saved.")
+        self.demand_alive()
         if self.problem:
             again = "; open the review again" if self.problem.endswith("is closed") else ""
             raise LogReadOnlyError(f"{self.problem}; the decision was not saved{again}.")
@@ -256,29 +146,32 @@ class Log:
                 f"{self.path.name} holds {self._size} bytes, and a log may hold {MOST_LOG}; the decision was not "
                 "saved; go on in a new review folder."
             )
+        head = hashlib.sha256(line).hexdigest()
         self._begun = self._whole = False
+        self._failed = ""
+        self._in_doubt[self._place] = line  # before the log is dead: opening again then tells, whatever comes
+        self._pending = line
         try:
             self._write(line)
-        except BaseException as why:  # an interrupt between write and fsync leaves the file as unknown as a failure
+            if self.header is None:
+                self.header = event.new
+            self._lines.append(line)
+            self._size += len(line) + 1
+            self.head, self.counter = head, event.counter
+            take(event)
+        except BaseException as why:
             words = getattr(why, "strerror", None) or str(why) or type(why).__name__
-            self._dead = True
-            self.problem = (
-                f"{self.path.name} takes no more decisions: writing failed on {now()} ({words}). Close the review, "
-                "see to the disk, and open it again."
-            )
+            self._failed = f"writing failed on {now()} ({words})"
             # of a write that the system refused a part is there at most; of one that was interrupted, perhaps all
-            if doubt := self._whole or (self._begun and not isinstance(why, OSError)):
-                self._in_doubt[self.path.absolute()] = line
+            if not (doubt := self._whole or (self._begun and not isinstance(why, OSError))):
+                self._in_doubt.pop(self._place, None)
             if isinstance(why, OSError):
                 failed = LogWriteError(f"{self.problem} {IN_DOUBT if doubt else 'The decision was not saved.'}")
                 failed.in_doubt = doubt
                 raise failed from why
             raise
-        if self.header is None:
-            self.header = event.new
-        self._lines.append(line)
-        self._size += len(line) + 1
-        self.head, self.counter = hashlib.sha256(line).hexdigest(), event.counter
+        self._pending = None  # the log lives again: until here every interrupt has ended it
+        self._in_doubt.pop(self._place, None)
         return event
 
     def close(self, why: str = "is closed") -> None:
@@ -287,24 +180,29 @@ class Log:
             fd, self._fd = self._fd, None
             self._files.close(fd)
         self._lock.give_free()
-        self.problem = self.problem or f"{self.path.name} {why}"
+        self._problem = self._problem or f"{self.path.name} {why}"
 
     def _write(self, line: bytes) -> None:
         if self._fd is None:
             self._files.make_dirs(self.path.parent)
             self._fd = self._files.open_append(self.path, create=True)
-        wanted = self._lines[-1][-256:] + b"\n" if self._lines else b""
-        if self._files.tail(self.path, self._fd, self._size, len(wanted)) != wanted:
-            raise LogBrokenError(
-                f"{self.path.name} was changed by something else while it was open; the decision was not saved; "
-                "check the file with verify"
-            )
+        self.demand_unchanged()
         self._begun = True
         self._files.write(self._fd, line + b"\n")
         self._whole = True
         self._files.fsync(self._fd)
         if not self._lines:
             self._files.fsync_dir(self.path.parent)
+
+    def demand_unchanged(self, what: str = "the decision was not saved") -> None:
+        """LogBrokenError where the file is not, as far as its end and its length tell, what was read and written."""
+        if self._fd is None:
+            return
+        wanted = self._lines[-1][-256:] + b"\n" if self._lines else b""
+        if self._files.tail(self.path, self._fd, self._size, len(wanted)) != wanted:
+            raise LogBrokenError(
+                f"{self.path.name} was changed by something else while it was open; {what}; check the file with verify"
+            )
 
     def _read(self, each: Callable[[Event], object]) -> Content:
         try:
@@ -352,9 +250,9 @@ class Log:
         except OSError as why:
             self._only_read(why)
             return
-        doubtful = self._in_doubt.pop(self.path.absolute(), None)
+        doubtful = self._in_doubt.pop(self._place, None)
         if doubtful is not None:
-            is_there = doubtful in content.lines[-1:]
+            is_there = doubtful in content.lines
             told = (
                 f"The decision of which it was not known whether {self.path.name} had saved it "
                 f"{'is there, and saved' if is_there else 'is not there: take it again'}."
@@ -377,7 +275,7 @@ class Log:
         self._files.fsync_dir(beside.parent)
         self._files.truncate(self._fd, content.size)
         self._files.fsync(self._fd)
-        zeroed = ": zero bytes stand where a power cut kept the disk from writing" if _ZEROED in content.torn else ""
+        zeroed = ": zero bytes stand where a power cut kept the disk from writing" if ZEROED in content.torn else ""
         self.notice = (
             f"The last line of {self.path.name} was unfinished{zeroed} and is kept in {beside.name}; "
             "the decision in it had never been shown as saved."

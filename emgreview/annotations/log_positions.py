@@ -19,7 +19,8 @@ from emgreview.annotations.description import demand_whole
 from emgreview.annotations.events import Event
 from emgreview.annotations.files import demand_review_folder
 from emgreview.annotations.ledger import Key, Ledger, read_ledger
-from emgreview.annotations.log import read_log
+from emgreview.annotations.log_lines import read_log
+from emgreview.annotations.places import demand_no_twins, logs_in
 from emgreview.annotations.versions import read_sealed, sealed_names
 from emgreview.checks import refusal
 from emgreview.errors import LogError, ParameterError, UnknownNameError
@@ -78,7 +79,7 @@ def find_position(folder: Path, name: str | int = NOW, reviewer: str | None = No
     LogError (a log is broken, or is not the one that was sealed).
     """
     demand_review_folder(folder)
-    logs = {path.relative_to(folder).as_posix(): path for path in sorted((folder / "logs").rglob("*_reviewer-*.jsonl"))}
+    logs = {path.relative_to(folder).as_posix(): path for path in logs_in(folder)}
     if name in sealed_names(folder):
         read = read_sealed(folder, str(name))
         return replace(_sealed_point(folder, str(name), read.whole, logs), unvouched=read.unvouched)
@@ -99,13 +100,14 @@ def find_position(folder: Path, name: str | int = NOW, reviewer: str | None = No
             "version or point of the logs", name, [*sealed_names(folder), NOW, "a number", "a SHA-256"]
         )
     reviewer = _reviewer(logs, reviewer)
+    demand_no_twins(folder, reviewer)
     return _point_at(str(name), reviewer, None if name == NOW else int(name), logs)
 
 
 def _sealed_point(folder: Path, name: str, description: Mapping[str, Any], logs: Mapping[str, Path]) -> LogPosition:
     demand_whole(description, name, ("reviewer",))
     reviewer = description["reviewer"]
-    heads = {where: head for where, head in description["logs"].items() if _is_of(where, reviewer)}
+    heads = {where: head for where, head in description["logs"].items() if _is_of(where, reviewer) and head["lines"]}
     if lost := [where for where in heads if where not in logs]:
         raise LogError(f"version {name!r} rests on {lost[0]}, which is not there; restore it from a copy.")
     ledger = read_ledger({where: logs[where] for where in heads}, heads=heads)

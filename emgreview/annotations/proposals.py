@@ -13,11 +13,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
-
 from emgreview.annotations.fields.activity import RESPONSE, Activity, proposal
 from emgreview.annotations.scales import compare, stated
-from emgreview.checks import perhaps
+from emgreview.checks import is_number, perhaps, short
 from emgreview.errors import DecisionError, ParameterError, UnknownNameError
 from emgreview.model import Onsets, Recording, Trials, to_sample
 
@@ -154,13 +152,13 @@ class Proposals:
         """The sample at a time from the recorded cue; raises DecisionError outside the trial or the recording."""
         place = self.place(trial)
         first, stop = max(place.first, 0), min(place.stop, place.recording.n_samples)
-        if isinstance(seconds, (int, float, np.number)) and not isinstance(seconds, bool) and math.isfinite(seconds):
-            sample = place.cue + to_sample(float(seconds), place.rate_hz)
+        if is_number(seconds):
+            sample = place.cue + to_sample(float(seconds), place.rate_hz)  # type: ignore[arg-type]
             if first <= sample < stop:
                 return sample
         shown = [f"{(sample - place.cue) / place.rate_hz:g}" for sample in (first, stop - 1)]
         raise DecisionError(
-            f"{what} came as {seconds!r}; allowed is {shown[0]} to {shown[1]} s from the cue, the "
+            f"{what} came as {short(seconds)}; allowed is {shown[0]} to {shown[1]} s from the cue, the "
             "stretch of the trial; correct it, or cut longer trials"
             f"{perhaps(seconds) if self._in_ms(seconds, place, first, stop) else ''}."
         )
@@ -168,7 +166,7 @@ class Proposals:
     @staticmethod
     def _in_ms(came: object, place: Place, first: int, stop: int) -> bool:
         """Whether a time outside a trial would lie inside it as milliseconds, and is too long a way off in seconds."""
-        if not isinstance(came, int | float) or not math.isfinite(came) or abs(came) < 5:
+        if not isinstance(came, int | float) or not is_number(came) or abs(came) < 5:
             return False
         return first <= place.cue + to_sample(came / 1000, place.rate_hz) < stop
 

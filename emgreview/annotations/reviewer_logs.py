@@ -10,22 +10,21 @@ from pathlib import Path
 from typing import Any
 
 from emgreview.annotations import known_heads, scales, telling, unblinding
-from emgreview.annotations.conforming import misfit
+from emgreview.annotations.appending import Appending
 from emgreview.annotations.environment import installed
 from emgreview.annotations.events import SCHEMA, Event, digest_of
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.known_heads import Head
-from emgreview.annotations.ledger import Ledger, Step
-from emgreview.annotations.log import Log, log_path, read_log
+from emgreview.annotations.ledger import Step
+from emgreview.annotations.log import Log
+from emgreview.annotations.log_lines import read_log
+from emgreview.annotations.places import log_path, logs_in, twins, twins_told
 from emgreview.annotations.verifying import way_on
-from emgreview.errors import DecisionError, LogError, ParameterError
+from emgreview.errors import DecisionError, LogError
 from emgreview.model import Recording
 
 Method = Mapping[str, Mapping[str, Any]]
 """{"processing": {"parameters", "hash"}, "detection": {"method", "parameters", "hash"}}, plain JSON."""
-
-_ANY_TIME = "2000-01-01T00:00:00.000Z"
-"""Stands in a line that is held against the schema before its own time is known."""
 
 CONTINUED: Mapping[str, tuple[str, ...]] = {
     "continue log": ("packages", "cuts", "scales"),
@@ -34,11 +33,11 @@ CONTINUED: Mapping[str, tuple[str, ...]] = {
 """What a log's first line says of its surroundings, by the operation that says it anew when it has changed."""
 
 
-class ReviewerLogs:
+class ReviewerLogs(Appending):
     """The logs of one reviewer for some recordings, by recording name. Opening reads them; :meth:`begin` must come
     before the first event.
 
-    ``ledger`` is what they add up to, ``seed`` the random order's, ``visible`` what is written as on screen.
+    ``ledger`` is what they add up to, ``seed`` the random order's.
     """
 
     def __init__(
@@ -58,13 +57,10 @@ class ReviewerLogs:
         ``log_restored``: why to go on from logs that lack lines which a version or another log names.
         Raises LogLockedError, LogTooNewError, LogError (a log of another recording, or of one in another scale),
         DecisionError (blind again, or blind so far and not to be shown)."""
-        self.reviewer, self.blind = reviewer, blind
+        super().__init__(reviewer, blind)
         self._scale_corrected, self._unblind, self._log_restored = scale_corrected, unblind, log_restored
         self._lost: dict[str, list[Head]] = {}
-        self.visible: Mapping[str, Any] = {}
         self._recordings = recordings
-        self._logs: dict[str, Log] = {}
-        self.ledger = Ledger()
         self._unread: list[str] = []
         self._wrong_before: list[str] = []
         self._told: list[telling.Told] = []
@@ -82,7 +78,11 @@ class ReviewerLogs:
             self._agree_on_blind(blind)
             self._tell_of_lost_lines_elsewhere(folder, heads)
             own = {log.path for log in self._logs.values()}
-            others = [path for path in (folder / "logs").rglob(f"*_reviewer-{reviewer}.jsonl") if path not in own]
+            others = [path for path in logs_in(folder, reviewer) if path not in own]
+            own_names = {path.name for path in own}
+            for alike in twins([*own, *others]):
+                if alike[0].name in own_names:
+                    self._told.append((alike[0].name, f"Twice there: {twins_told(folder, sorted(alike))}"))
             known = {log.path.parent for log in self._logs.values()} - {folder / "logs"}  # of participants who came
             strangers = [path for path in others if path.parent not in known]
             if not any(map(len, self._logs.values())):  # who goes on here knows what else lies here
@@ -130,11 +130,6 @@ class ReviewerLogs:
             self._told.append(("", unblinding.NOT_KEPT))
 
     @property
-    def problem(self) -> str | None:
-        """Why nothing can be appended, in a sentence, or None."""
-        return next((log.problem for log in self._logs.values() if log.problem), None)
-
-    @property
     def notices(self) -> tuple[str, ...]:
         return (
             *(log.notice for log in self._logs.values() if log.notice),
@@ -165,68 +160,22 @@ class ReviewerLogs:
         stated = [words for name in self._recordings if (words := self._facts(name).get("convention"))]
         return [*stated, None][0]
 
-    @property
-    def next_counter(self) -> int:
-        """The counter of the next event."""
-        return self._counter + 1
-
-    def append(
-        self,
-        recording: str,
-        operation: str,
-        field: str,
-        old: Any,
-        new: Any,
-        *,
-        trial: str | None = None,
-        channel: str | None = None,
-        burst: str | None = None,
-        reason: str | None = None,
-        target: int | None = None,
-        showing: int = 1,
-        visible: Mapping[str, Any] | None = None,
-    ) -> Event:
-        """One command: written, flushed, then replayed. ``visible`` is written beside what is on screen.
-
-        Raises the errors of :meth:`Log.append`.
-        """
-        entities = self._recordings[recording].entities
-        self._counter += 1  # a number is never used twice, even if its line may be lost
-        fields = {
-            "counter": self._counter,
-            "reviewer": self.reviewer,
-            "operation": operation,
-            "subject": {
-                "dataset": entities.get("dataset"),
-                "participant": entities.get("sub"),
-                "recording": recording,
-                "channel": channel,
-                "trial": trial,
-                "burst": burst,
-            },
-            "showing": showing,
-            "field": field,
-            "old": old,
-            "new": new,
-            "reason": reason,
-            "visible": {**self.visible, **(visible or {})},
-            "blind": self.blind,
-        }
-        fields |= {} if target is None else {"target": target}
-        log = self._logs[recording]
-        line = {**fields, "seq": len(log), "prev": "", "self": "", "time": _ANY_TIME}
-        if log.problem is None and (why := misfit(line)):
-            raise ParameterError(f"this cannot be written to a log: {why}; correct it.")
-        event = log.append(fields)
-        self.ledger.apply(event)
-        self.ledger.settle()
-        return event
-
     def unblind(self, reason: str | None) -> None:
         """Say in every log that the reviewer sees everything from now on."""
-        self.blind = False
-        for name in self._logs:
-            self.append(name, "unblind", "blind", True, False, reason=reason)
+        with self.as_one("Unblinding") as within:
+            self.blind = False
+            for name in self._logs:
+                self.append(name, "unblind", "blind", True, False, reason=reason, within=within)
+
+    def heads(self, folder: Path) -> dict[str, dict[str, Any]]:
+        """Lines and head of every log that is open, by its place in the folder, as they must be on disk. Raises
+        LogBrokenError where one was changed by something else, OSError where it is gone."""
+        for log in self._logs.values():
+            log.demand_unchanged("nothing was sealed")
+        return {
+            log.path.relative_to(folder).as_posix(): {"lines": len(log), "sha256": log.head}
+            for log in self._logs.values()
+        }
 
     def event(self, step: Step) -> Event:
         """The event of a command."""
@@ -249,7 +198,7 @@ class ReviewerLogs:
         said = [(one.method.counter, name) for name, one in self.ledger.said.items() if one.method is not None]
         return self.method(max(said)[1]) if said else None
 
-    def change_methods(self, methods: Mapping[str, Method]) -> list[str]:
+    def change_methods(self, methods: Mapping[str, Method], within: str = "") -> list[str]:
         """Write the methods that are not those in force, and return whose they are."""
         before = {name: self.method(name) for name in methods}
         changed = [
@@ -258,7 +207,7 @@ class ReviewerLogs:
             if any(before[name][part]["hash"] != methods[name][part]["hash"] for part in before[name])
         ]
         for name in changed:
-            self.append(name, "change method", "method", before[name], methods[name])
+            self.append(name, "change method", "method", before[name], methods[name], within=within)
         return changed
 
     def method_since(self, recording: str) -> int:

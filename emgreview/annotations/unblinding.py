@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from emgreview.annotations.events import check_text
+from emgreview.annotations.places import logs_in
 from emgreview.checks import refusal
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.plain_files import open_plain, read_json
@@ -53,7 +54,7 @@ def checked(unblind: str | None, blind: bool) -> str | None:
 def written_blind(folder: Path, reviewer: str) -> bool:
     """Whether the last line of any log of a reviewer was written blind. Logs that cannot be read do not count: opening
     the review says what is wrong with them."""
-    lines = (last_line(path) for path in (folder / "logs").rglob(f"*_reviewer-{reviewer}.jsonl"))
+    lines = (last_line(path) for path in logs_in(folder, reviewer))
     return any(line is not None and line.get("blind") is True for line in lines)
 
 

@@ -11,7 +11,8 @@ from typing import Any
 
 from emgreview.annotations.events import Event
 from emgreview.annotations.known_heads import accepted
-from emgreview.annotations.log import read_log
+from emgreview.annotations.log_lines import read_log
+from emgreview.annotations.places import logs_in, strays, twins, twins_told
 from emgreview.annotations.versions import read_sealed, sealed_names
 from emgreview.checks import review_folder
 from emgreview.errors import LogError, VersionError
@@ -56,7 +57,7 @@ def way_on(folder: Path, path: Path, good: int, problem: str) -> str:
             head = read_sealed(folder, name).description["logs"].get(path.relative_to(folder).as_posix())
         except (VersionError, KeyError, TypeError, AttributeError):
             continue
-        if head and head["lines"] <= good:
+        if head and 0 < head["lines"] <= good:
             rests[head["lines"]] = name
     sealed = f", which hold all that sealed version {rests[max(rests)]!r} rests on," if rests else ""
     return (
@@ -107,7 +108,7 @@ def verify(folder: str | Path) -> Verified:
     gone_on: dict[str, dict[tuple[int, str], Event]] = {}
     notes: list[str] = []
     sealed: list[tuple[str, Event]] = []
-    for path in sorted((folder / "logs").rglob("*.jsonl")):
+    for path in logs_in(folder):
         where = path.relative_to(folder).as_posix()
         found: list[Event] = []
         try:
@@ -134,6 +135,12 @@ def verify(folder: str | Path) -> Verified:
             elif event.operation == "seal":
                 sealed.append((where, event))
         gone_on[where] = accepted(found)
+    problems += [twins_told(folder, alike) for alike in twins(logs_in(folder))]
+    problems += [
+        f"{path.relative_to(folder).as_posix()} is passed over: a log stands in 'logs' or 'logs/sub-XX', under the "
+        "name RECORDING_reviewer-CODE.jsonl; a copy belongs outside the review folder; move it."
+        for path in strays(folder)
+    ]
     versions = sealed_names(folder)
     for version in versions:
         try:
@@ -157,6 +164,8 @@ def verify(folder: str | Path) -> Verified:
         gone.append(f"version {version!r} was sealed, as the logs say, and is not there; put it back from a copy.")
     for when, rests in named:
         for where, head in rests.items():
+            if not head["lines"]:  # of an empty log: nothing rests on it
+                continue
             lines = heads.get(where)
             if said := gone_on.get(where, {}).get((head["lines"], head["sha256"])):
                 notes.append(

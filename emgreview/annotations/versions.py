@@ -35,7 +35,8 @@ from emgreview.annotations.description import demand_whole, misfit
 from emgreview.annotations.events import check_name, decode
 from emgreview.annotations.files import MOST_LOG, FileSystem, demand_review_folder
 from emgreview.annotations.lock import demand_own_file
-from emgreview.annotations.log import read_log
+from emgreview.annotations.log_lines import read_log
+from emgreview.annotations.places import demand_no_twins, logs_in
 from emgreview.checks import kind
 from emgreview.errors import DecisionError, LogError, VersionError
 from emgreview.plain_files import read_json, read_small
@@ -78,27 +79,46 @@ def demand_decided(decides: bool, reviewer: str, folder: Path) -> None:
 
 
 def seal_version(
-    folder: Path, name: str, table: bytes, description: Mapping[str, Any], files: FileSystem | None = None
+    folder: Path,
+    name: str,
+    table: bytes,
+    description: Mapping[str, Any],
+    files: FileSystem | None = None,
+    *,
+    own: Mapping[str, Mapping[str, Any]] | None = None,
 ) -> Sealed:
-    """Write a version. ``description`` gains the table's digest and the heads of all logs.
+    """Write a version. ``description`` gains the table's digest and the heads of all logs; ``own`` are those that the
+    table was made from, where they are known.
 
     Raises VersionError if the name is taken, or it cannot be written; LogError if a log is broken.
     """
     files = files or FileSystem()
-    target = folder / "versions" / check_name("version name", name)
+    name = check_name("version name", name)
+    target = folder / "versions" / name
     _demand_free(target)
+    if isinstance(reviewer := description.get("reviewer"), str):
+        demand_no_twins(folder, reviewer)
     heads = {}
-    for path in sorted((folder / "logs").rglob("*.jsonl")):
+    for path in logs_in(folder):
         content = read_log(path, lambda event: None, files)  # an unfinished last line of another never counted
         if content.problem:
             raise LogError(f"nothing was sealed: {content.problem}")
-        heads[path.relative_to(folder).as_posix()] = {"lines": len(content.lines), "sha256": content.head}
+        if content.lines:  # nothing rests on an empty log
+            heads[path.relative_to(folder).as_posix()] = {"lines": len(content.lines), "sha256": content.head}
+    for where, head in (own or {}).items():
+        if heads.get(where) != head:
+            raise LogError(
+                f"{where} was changed by something else while it was open; nothing was sealed; check the file with "
+                "verify."
+            )
     whole = {
         **description,
         "name": name,
         "table": {"file": TABLE, "sha256": hashlib.sha256(table).hexdigest()},
         "logs": heads,
     }
+    if why_not := misfit(whole):  # by what reads it: no version is written that nobody could read
+        raise VersionError(f"version {name!r} could not be read again ({why_not}); nothing was sealed; correct that.")
     text = (json.dumps(whole, indent=2, ensure_ascii=False, sort_keys=True, allow_nan=False) + "\n").encode()
     making = target.with_name(f".{name}.{secrets.token_hex(8)}{UNFINISHED}")
     try:
@@ -194,7 +214,7 @@ def seal_lines(folder: Path) -> list[SealLine]:
     """What the logs say was sealed, in no order. Lines that do not fit their own digest, and logs that cannot be read,
     say nothing: ``verify`` tells them."""
     found = []
-    for path in (folder / "logs").rglob("*.jsonl"):
+    for path in logs_in(folder):
         try:
             lines = read_small(path, MOST_LOG).split(b"\n")
         except OSError:

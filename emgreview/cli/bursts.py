@@ -3,7 +3,6 @@
 import argparse
 import difflib
 import math
-import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -13,7 +12,7 @@ from emgreview.annotations.files import write_new
 from emgreview.cli.beforehand import demand_new
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
 from emgreview.cli.options import add_parameters, add_source, add_window
-from emgreview.cli.saying import rows_to_tsv, to_json
+from emgreview.cli.saying import put, rows_to_tsv, to_json
 from emgreview.cli.source import cut, left_out, recordings_of
 from emgreview.detecting import onsets_of
 from emgreview.errors import UnknownNameError
@@ -54,11 +53,11 @@ def _detect(given: argparse.Namespace) -> Status:
         row["dataset_notes"] = [*given.notes, *left_out(given)]
     text = to_json(rows) + "\n" if given.json else rows_to_tsv(rows)
     if given.out is None:
-        sys.stdout.write(text)
+        put(text, end="")
     else:
         write_new(given.out, text)
         found = sum(not math.isnan(row["onset_s"]) for row in rows)
-        print(f"{len(rows)} channels of trials, {found} with an onset: {given.out}")
+        put(f"{len(rows)} channels of trials, {found} with an onset: {given.out}")
     return FINE if not given.problems and given.as_expected else NOT_FINE
 
 
@@ -140,10 +139,10 @@ def _measure(given: argparse.Namespace) -> Status:
     values = {"columns": columns, "notes": list(dict.fromkeys(notes)), "rows": rows}
     text = to_json(values) + "\n" if given.json else to_tsv(table).decode()
     if given.out is None:
-        sys.stdout.write(text)
+        put(text, end="")
     else:
         write_new(given.out, text)
-        print(f"{len(table)} bursts measured: {given.out}")
+        put(f"{len(table)} bursts measured: {given.out}")
     return FINE if len(trials) == len(recordings) == len(reviewed) and given.as_expected else NOT_FINE
 
 

@@ -16,7 +16,7 @@ from emgreview.checking import CHECKED_S, Checked, twins
 from emgreview.cli.beforehand import demand_package
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
 from emgreview.cli.options import add_browser, add_pulses, add_source, whole
-from emgreview.cli.saying import progress, say, tell, to_json
+from emgreview.cli.saying import progress, put, say, tell, to_json
 from emgreview.cli.source import recordings_of
 from emgreview.cli.words import in_shell_lines
 from emgreview.demo import lab
@@ -90,7 +90,7 @@ def _look(given: argparse.Namespace) -> Status:
         "call": seen.call,
         "refused": seen.refused,
     }
-    print(to_json(report) if given.json else seen)  # the call is Python's, and is not put into words of a shell
+    put(to_json(report) if given.json else seen)  # the call is Python's, and is not put into words of a shell
     return NOT_FINE if seen.refused else FINE
 
 
@@ -126,13 +126,13 @@ def _check(given: argparse.Namespace) -> Status:
         }
         reports.append(report)
         if not given.json:
-            print(in_shell_lines("\n".join(_check_lines(rec, report))))
+            put(in_shell_lines("\n".join(_check_lines(rec, report))))
     same = twins(checked)
     for note in same:
         say(f"note: {note}")
     given.notes += same
     if given.json:
-        print(to_json(reports))
+        put(to_json(reports))
     clean = not same and not any(channel["findings"] for report in reports for channel in report["channels"])
     trouble = any(not is_told_by_name(note) for report in reports for note in report["notes"])
     return FINE if clean and not given.problems and not trouble else NOT_FINE

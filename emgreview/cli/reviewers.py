@@ -5,7 +5,7 @@ import argparse
 import emgreview as er
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
 from emgreview.cli.options import add_two_reviewers, number
-from emgreview.cli.saying import say, tell, to_json
+from emgreview.cli.saying import put, say, tell, to_json
 
 
 def _agreement_options(parser: argparse.ArgumentParser) -> None:
@@ -33,7 +33,7 @@ def _adjudicate(given: argparse.Namespace) -> Status:
     merged = er.merge_reviews(given.folder, given.first, given.second, given.third, within_ms=given.within)
     table = merged.disputes
     rows = table.astype(object).where(table.notna(), None).to_dict("records")
-    print(to_json(rows) if given.json else to_tsv(table).decode(), end="\n" if given.json else "")
+    put(to_json(rows) if given.json else to_tsv(table).decode(), end="\n" if given.json else "")
     if given.third and not any(log.endswith(f"_reviewer-{given.third}.jsonl") for log in merged.heads):
         say(f"{given.third} has no log here yet, and has settled nothing.")
     if merged.disputed:

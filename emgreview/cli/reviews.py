@@ -2,7 +2,6 @@
 
 import argparse
 import dataclasses
-import sys
 import warnings
 from pathlib import Path
 
@@ -13,7 +12,7 @@ from emgreview.annotations.unblinding import written_blind
 from emgreview.cli.beforehand import demand_package
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
 from emgreview.cli.options import add_browser, add_parameters, add_source, add_window, number
-from emgreview.cli.saying import shown, tell
+from emgreview.cli.saying import put, shown, tell
 from emgreview.cli.source import cut, left_out, recordings_of
 from emgreview.unnamed import NobodyNamed
 
@@ -166,7 +165,7 @@ def _diff(given: argparse.Namespace) -> Status:
     rows = found.table.astype(object).where(found.table.notna(), None).to_dict("records")
     values = {"words": found.words, "old": found.old, "new": found.new, "changes": rows}
     if given.table and not given.json:
-        sys.stdout.write(to_tsv(found.table).decode())
+        put(to_tsv(found.table).decode(), end="")
     else:
         tell(given, values, "\n".join(found.words or ["nothing changed"]))
     return FINE

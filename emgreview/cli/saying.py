@@ -1,5 +1,6 @@
 """What a command says: the answer on standard output, all else on standard error, in the words of a shell.
 
+put                     the one door: any text to any stream
 tell, say               the answer, as text or JSON; one line beside it
 say_of_folder           a note of the folder, which is not said again
 show_warning            a warning as a note, each once
@@ -13,7 +14,7 @@ import json
 import math
 import sys
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, TextIO
 
 import emgreview as er
 from emgreview.cells import MISSING, guard
@@ -26,12 +27,25 @@ _OF_FOLDER: set[str] = set()
 """Notes of the folder that it has said, which a blind review would tell again."""
 
 
+def put(text: object, *, end: str = "\n", on: TextIO | None = None) -> None:
+    """The one door for output: what the stream cannot write, a half of a surrogate pair from somebody's log among it,
+    is written as its number."""
+    stream = sys.stdout if on is None else on
+    encoding = _encoding(stream)
+    stream.write(f"{text}{end}".encode(encoding, "backslashreplace").decode(encoding))
+    stream.flush()
+
+
+def _encoding(stream: TextIO) -> str:
+    return getattr(stream, "encoding", None) or "utf-8"
+
+
 def tell(given: argparse.Namespace, values: Mapping[str, object], words: str) -> None:
-    print(to_json(values) if given.json else in_shell_lines(words), flush=True)
+    put(to_json(values) if given.json else in_shell_lines(words))
 
 
 def say(line: str) -> None:
-    print(in_shell_words(line), file=sys.stderr, flush=True)
+    put(in_shell_words(line), on=sys.stderr)
 
 
 def say_of_folder(note: str) -> None:
@@ -43,7 +57,7 @@ def show_warning(message: Warning | str, category: type[Warning], *_: object, **
     line = in_shell_words(message)
     if issubclass(category, er.SignalWarning | er.DecisionWarning) and line not in _OF_FOLDER and line not in _SHOWN:
         _SHOWN[line] = None
-        print(f"note: {line}", file=sys.stderr, flush=True)  # in shell words already
+        put(f"note: {line}", on=sys.stderr)  # in shell words already
 
 
 def shown() -> list[str]:
@@ -59,13 +73,20 @@ def forget() -> None:
 def progress(done: int, total: int, words: str) -> None:
     """One line that is written over itself in a terminal, and a line each elsewhere."""
     if sys.stderr.isatty():
-        print(f"\r{done} of {total}: {words:<40}", end="\n" if done == total else "", file=sys.stderr, flush=True)
+        put(f"\r{done} of {total}: {words:<40}", end="\n" if done == total else "", on=sys.stderr)
     else:
         say(f"{done} of {total}: {words}")
 
 
 def to_json(value: Any) -> str:
-    return json.dumps(_plain(answer(value)), ensure_ascii=False, allow_nan=False, indent=1)
+    """JSON, its letters as they are where standard output takes them, and else all escaped, as JSON may."""
+    whole = _plain(answer(value))
+    text = json.dumps(whole, ensure_ascii=False, allow_nan=False, indent=1)
+    try:
+        text.encode(_encoding(sys.stdout))
+    except UnicodeEncodeError:
+        return json.dumps(whole, allow_nan=False, indent=1)
+    return text
 
 
 def _plain(value: Any) -> Any:

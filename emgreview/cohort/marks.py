@@ -24,6 +24,7 @@ from emgreview.annotations.fields.activity import word_of
 from emgreview.annotations.files import demand_review_folder
 from emgreview.annotations.known_heads import demand_whole_logs
 from emgreview.annotations.ledger import Entry, Ledger, Said, read_ledger
+from emgreview.annotations.places import demand_no_twins, logs_in
 from emgreview.annotations.scales import Scales, compare, refuse, stated
 from emgreview.checks import review_folder
 from emgreview.errors import LogError, UnknownNameError
@@ -126,22 +127,27 @@ class Logs:
         return self.ledger.note(operation)
 
 
-def read_logs(folder: str | Path, reviewer: str, heads: Mapping[str, Mapping[str, Any]] | None = None) -> Logs:
+def read_logs(
+    folder: str | Path, reviewer: str, heads: Mapping[str, Mapping[str, Any]] | None = None, *, whole: bool = True
+) -> Logs:
     """Read and check every log of a reviewer, or those that ``heads`` names, up to there. An unfinished last line is
     passed over, as it never counted.
 
     Raises UnknownNameError where the reviewer has none, LogBrokenError where one is broken, LogError where one does not
-    hold the head that is named, or lacks lines that a version or another log names, LogTooNewError.
+    hold the head that is named, where there are two on one recording, or where one lacks lines that a version or
+    another log names, LogTooNewError. With ``whole`` False missing lines are passed over: opening tells them.
     """
     folder = review_folder(folder)
     if heads is not None:
         return Logs(reviewer, read_ledger({where: folder / where for where in heads}, heads=heads))
-    paths = sorted((folder / "logs").rglob(f"*_reviewer-{check_reviewer(reviewer)}.jsonl"))
+    paths = logs_in(folder, check_reviewer(reviewer))
     if not paths:
         demand_review_folder(folder)
         raise UnknownNameError(f"reviewer with a log in {folder.name}", reviewer, reviewers_in(folder))
+    demand_no_twins(folder, reviewer)
     logs = Logs(reviewer, read_ledger({path.relative_to(folder).as_posix(): path for path in paths}))
-    demand_whole_logs(folder, reviewer)
+    if whole:
+        demand_whole_logs(folder, reviewer)
     return logs
 
 
@@ -162,8 +168,7 @@ def check_reviewed(logs: Logs, recording: Recording) -> None:
 
 def reviewers_in(folder: str | Path) -> tuple[str, ...]:
     """The codes of all reviewers with a log in a folder, sorted."""
-    paths = (Path(folder) / "logs").rglob("*_reviewer-*.jsonl")
-    return tuple(sorted({path.stem.rpartition("_reviewer-")[2] for path in paths}))
+    return tuple(sorted({path.stem.rpartition("_reviewer-")[2] for path in logs_in(Path(folder))}))
 
 
 def mark_of(activity: states.Activity | None, signal: states.Signal | None) -> Mark:

@@ -147,7 +147,7 @@ def adjudicate(
 def reopen(trials: Trials | Sequence[Trials], folder: str | Path, *, reviewer: str, **options: Any) -> Session:
     """Open a review again as its logs say: as an :class:`Adjudication` between the same reviewers, or an ordinary one.
     Options as for :func:`emgreview.open_review`; notices are not told. Raises UnknownNameError without a log."""
-    note = read_logs(folder, reviewer).note(ADJUDICATE)
+    note = read_logs(folder, reviewer, whole=False).note(ADJUDICATE)  # opening tells what it lacks
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", SignalWarning)
         if note is None:

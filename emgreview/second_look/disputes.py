@@ -62,7 +62,7 @@ def began_with(folder: str | Path, reviewer: str) -> tuple[bool, float | None]:
     """Whether the tolerance is rounded to samples, and the tolerance in seconds, None where nothing has begun: so it
     was in the first logs, and an adjudication goes on as begun."""
     try:
-        note = read_logs(folder, reviewer).note(ADJUDICATE)
+        note = read_logs(folder, reviewer, whole=False).note(ADJUDICATE)
     except UnknownNameError:
         return False, None
     return (False, None) if note is None else (rounded_in(note.new), note.new["within_s"])

@@ -40,7 +40,7 @@ class Around(Current):
 
     def _recording(self, name: str) -> Recording:
         recordings = self._proposals.recordings
-        if name not in recordings:
+        if name not in tuple(recordings):  # also where it is nothing that could be a name
             raise UnknownNameError("recording", name, recordings)
         return recordings[name]
 

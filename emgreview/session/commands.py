@@ -18,6 +18,7 @@ from emgreview.annotations.fields.field import CHANNEL as OF_CHANNEL
 from emgreview.annotations.fields.field import Field
 from emgreview.annotations.fields.marked_burst import MarkedBurst
 from emgreview.annotations.fields.set_aside import Stretch
+from emgreview.checks import real
 from emgreview.errors import DecisionError, UnknownNameError
 from emgreview.model import to_sample
 from emgreview.session.current import Ids
@@ -58,10 +59,13 @@ class Commands(OnTrials):
         DecisionError
             The time lies outside the recording, the label is empty, or a cue with that label lies
             at that sample.
+        ParameterError
+            The time is no number.
         UnknownNameError
             No recording has that name.
         """
-        source = self._recording(recording)
+        source, label = self._recording(recording), check_text(label)
+        time_s = real("time_s", time_s, "seconds from the first sample of the recording")
         sample = to_sample(time_s, source.rate_hz) if math.isfinite(time_s) else -1
         taken = {(marker.sample, marker.label) for marker in self.with_added_cues(recording).markers}
         if not 0 <= sample < source.n_samples or not label.strip() or (sample, label) in taken:
@@ -69,7 +73,7 @@ class Commands(OnTrials):
                 f"a cue {label!r} came at {time_s} s; allowed: a time within 0 to {source.duration_s:g} s of recording "
                 f"{recording!r}, a label, and no second cue with that label at one sample; correct it."
             )
-        new = AddedCue(sample, check_text(label))
+        new = AddedCue(sample, label)
         return self._keep_in(recording, "add cue", "added cue", "cue", new, None, reason and check_text(reason))
 
     @command(CHANNEL_OF_RECORDING)
@@ -188,7 +192,7 @@ class Commands(OnTrials):
         UnknownNameError
             No participant, recording or channel has that name.
         """
-        if not reason or not reason.strip():
+        if not reason or not check_text(reason).strip():
             raise DecisionError("exclude came without a reason; say in a few words why it is kept out.")
         return self._exclude("exclude", check_text(reason.strip()), participant, recording, channel)
 

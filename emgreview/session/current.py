@@ -2,6 +2,9 @@
 
 Current             values and states of trials and channels
 NOTHING_SHOWN       the automatic mark where it is hidden
+
+A few lines more than 400 lines: what stands and what of it may be shown is asked together; parting them would open a
+door between the two.
 """
 
 import math
@@ -129,6 +132,8 @@ class Current:
         if self._states[0] != now[0] or self._states[1] is not now[1]:
             self._states = (*now, {})
         known = self._states[2]
+        if not isinstance(trial, str):
+            self._proposals.place(trial)  # which says that there is none
         if trial not in known:
             known[trial] = self._state(trial, self._shown)
         return known[trial]
@@ -204,6 +209,8 @@ class Current:
     def _hides(self, trial: str, channel: str | None) -> bool:
         if channel is None:
             return any(self._hides(trial, label) for label in self._proposals.place(trial).labels)
+        if not isinstance(channel, str):
+            self._proposals.place(trial, channel)  # which says that there is none
         source = self._proposals.source(trial)[0]
         return (source, channel) in self._hiding.automatic or self._policy.hides(source, channel)
 

@@ -14,6 +14,9 @@ from emgreview.session.around import Around
 from emgreview.session.current import Ids
 from emgreview.session.lock import one_at_a_time
 
+_LINES_UP = frozenset(("hide", "reveal", "show_again", "only"))
+"""What a note says by which the queue is another one."""
+
 
 @one_at_a_time
 class Order(Around):
@@ -184,8 +187,7 @@ class Order(Around):
         Event
         """
         event = self._logs.append(next(iter(self._proposals.recordings)), operation, "log", None, value, reason=reason)
-        if {"hide", "reveal", "show_again", "only"} & set(value):
-            self._line_up()
+        if _LINES_UP & set(value):
             self._tell(self.queue)
         return event
 
@@ -212,6 +214,16 @@ class Order(Around):
         for showing in self._ledger.showings:
             for _, trial, label, _, _ in self._ledger.decided(showing):
                 self._count(self._entry(trial, showing), label)
+
+    def _heed(self, event: Event) -> None:
+        """What an event, which is on disk and in the ledger, changes of the queue and of what is open in it."""
+        if event.field == "log":
+            if _LINES_UP & set(event.new):
+                self._line_up()
+            return
+        trial = self._entry(event.subject["trial"], event.showing)
+        for (_, _, label, _, _), _ in states.keyed(event, event.new) if trial is not None else ():
+            self._count(trial, label)
 
     def _count(self, trial: str | None, label: str | None) -> None:
         if trial is not None and trial in self._places and label is not None and label in self._labels_due(trial):

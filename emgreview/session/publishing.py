@@ -14,7 +14,7 @@ from emgreview.annotations.events import check_name
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.state import Activity
 from emgreview.annotations.versions import Sealed, demand_decided, next_version, seal_version
-from emgreview.errors import LogReadOnlyError
+from emgreview.errors import EmgreviewError, LogError, LogReadOnlyError
 from emgreview.session.around import Around
 from emgreview.session.current import Ids
 from emgreview.session.lock import one_at_a_time
@@ -114,12 +114,25 @@ class Publishing(Around):
         """
         if self.problem:
             raise LogReadOnlyError(f"{self.problem}; nothing was sealed.")
-        check_name("version name", name)
+        name = check_name("version name", name)
         demand_decided(self._policy.others_decided or self._ledger.decides, self.reviewer, self.folder)
         table, description = self.as_version(rule)
-        sealed = seal_version(self.folder, name, table, description, self._files)
-        for recording in self._proposals.recordings:
-            self._logs.append(recording, "seal", "log", None, {"version": name, "sha256": sealed.sha256})
+        try:
+            own = self._logs.heads(self.folder)
+        except OSError as why:
+            raise LogError(
+                f"a log cannot be looked at ({why.strerror or why}); nothing was sealed; check the folder with verify."
+            ) from why
+        sealed = seal_version(self.folder, name, table, description, self._files, own=own)
+        try:
+            for recording in self._proposals.recordings:
+                self._logs.append(recording, "seal", "log", None, {"version": name, "sha256": sealed.sha256})
+        except EmgreviewError as why:
+            why.args = (
+                f"Version {name!r} is written and whole, SHA-256 {sealed.sha256}; that it was sealed does not stand in "
+                f"every log; keep that number to read it by: {why}",
+            )
+            raise
         return sealed
 
     def as_version(self, rule: tables.Rule | None = None, *, onset_alone: bool = False) -> tuple[bytes, dict[str, Any]]:

@@ -19,6 +19,7 @@ from emgreview.annotations.fields.marked_burst import MarkedBurst
 from emgreview.annotations.fields.set_aside import Stretch
 from emgreview.annotations.hidden import mask, unmask
 from emgreview.annotations.state import Activity
+from emgreview.checks import real
 from emgreview.errors import DecisionError, DecisionWarning, UnknownNameError
 from emgreview.model import to_sample
 from emgreview.remarks import alone, on_bursts
@@ -274,10 +275,8 @@ class Recorder(Judging, Order):
         return ids
 
     def _after(self, event: Event) -> Ids:
-        """A command on a trial is on disk: keep the counts, move there, tell the observers."""
+        """A command on a trial is on disk and counted: move there, tell the observers."""
         trial = self._entry(event.subject["trial"], event.showing)
-        for (_, _, label, _, _), _ in states.keyed(event, event.new):
-            self._count(trial, label)
         if trial not in self._places:  # undone, but the cue was not cut this time
             return ()
         self.where = str(trial)
@@ -315,7 +314,7 @@ class Recorder(Judging, Order):
                 "give a participant, or a recording, or a recording and one of its channels."
             )
         if recording is not None:
-            if recording not in recordings:
+            if recording not in tuple(recordings):
                 raise UnknownNameError("recording", recording, recordings)
             key = states.Key(recording, None, channel, "excluded")
             if channel is not None:
@@ -338,6 +337,8 @@ class Recorder(Judging, Order):
         """Samples of a stretch of one channel, checked."""
         source = self._recording(recording)
         source.channel(channel)
+        seconds = "seconds from the first sample of the recording"
+        start_s, stop_s = real("a start", start_s, seconds), real("a stop", stop_s, seconds)
         if not 0 <= start_s < stop_s <= source.duration_s:
             raise DecisionError(
                 f"the stretch {start_s} to {stop_s} s does not lie in recording {recording!r} (0 to "

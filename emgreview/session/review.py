@@ -12,7 +12,7 @@ from typing import Any, Literal, Self
 from emgreview.annotations.convention import Convention, convention_words
 from emgreview.annotations.events import check_text
 from emgreview.annotations.files import FileSystem
-from emgreview.annotations.log import log_path
+from emgreview.annotations.places import log_path
 from emgreview.annotations.proposals import Proposals, check_order
 from emgreview.annotations.reviewer_logs import ReviewerLogs
 from emgreview.annotations.unblinding import checked
@@ -148,6 +148,7 @@ class Session(Commands, Publishing, Notices):
         self._due: Mapping[str, Collection[str]] | None = None
         self._order = self._proposals.queue(order, seed=self._logs.seed, blind=blind)
         self._line_up()
+        self._logs.heed = self._heed
         self._of_method = (*lost, *self._relook_words())
         self.where = self._resume()
 
@@ -265,9 +266,10 @@ class Session(Commands, Publishing, Notices):
             raise LogReadOnlyError(f"{self.problem}; the method was not changed.")
         found = find_onsets(self.trials, method, parameters, self._detect)
         methods = described(self.trials, found)
-        if not self._logs.change_methods(methods):
-            return ()
-        self._proposals.found, self.methods = found, methods
+        with self._logs.as_one("Changing the method") as within:
+            if not self._logs.change_methods(methods, within):
+                return ()
+            self._proposals.found, self.methods = found, methods
         again = self._relook_words() or ("No reviewed mark is far from what it says.",)
         self._of_method = (f"Onsets are now found by {self.method_words}.", *again)
         if self._heard is None:

@@ -7,6 +7,7 @@ from typing import Any
 from emgreview.annotations import fields
 from emgreview.annotations import state as states
 from emgreview.annotations.events import CAUTIONS, REASONS, check_reasons, check_text
+from emgreview.checks import truth
 from emgreview.errors import DecisionError
 from emgreview.session.bursts import OnBursts
 from emgreview.session.current import Ids
@@ -168,9 +169,14 @@ class OnTrials(OnBursts):
         -------
         tuple of str
             Ids of the trials that it changed.
+
+        Raises
+        ------
+        ParameterError
+            ``on`` is neither True, False nor None.
         """
         old = self._value(trial, channel, "discuss")
-        return self._record("discuss", trial, channel, "discuss", old, (not old) if on is None else bool(on))
+        return self._record("discuss", trial, channel, "discuss", old, (not old) if on is None else truth("on", on))
 
     @command(TRIAL)
     def behaviour(self, trial: str, behaviour: str | None) -> Ids:
@@ -249,11 +255,12 @@ class OnTrials(OnBursts):
         DecisionError
             The reason is empty.
         """
+        reason = None if reason is None else check_text(reason)
         if reason is not None and not reason.strip():
             raise DecisionError(
                 "no_cue came without a reason; say in a word why the cue is none, for example 'double'."
             )
         if reason is None:
             self._policy.demand_back(states.Key(self._proposals.place(trial).recording.name, trial, None, "no cue"))
-        new = reason and check_text(reason.strip())
+        new = reason and reason.strip()
         return self._record("no cue", trial, None, "no cue", self._value(trial, None, "no cue"), new, reason=new)

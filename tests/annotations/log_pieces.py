@@ -4,7 +4,8 @@ import errno
 import os
 
 from emgreview.annotations.files import FileSystem
-from emgreview.annotations.log import Log, log_path
+from emgreview.annotations.log import Log
+from emgreview.annotations.places import log_path
 
 DIGEST = "ab" * 32
 HEADER = {

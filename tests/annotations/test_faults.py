@@ -17,7 +17,8 @@ from scripted_reviews import detect, make_trials
 
 from emgreview.annotations import log as log_module
 from emgreview.annotations.files import FileSystem
-from emgreview.annotations.log import Log, log_path
+from emgreview.annotations.log import Log
+from emgreview.annotations.places import log_path
 from emgreview.annotations.verifying import verify
 from emgreview.annotations.versions import seal_version
 from emgreview.errors import LogError, LogReadOnlyError, LogWriteError, VersionError
@@ -32,7 +33,8 @@ MOST_KILLS = 20 * KILLS
 KILLER = """
 import json, os, random, signal, sys, time
 from pathlib import Path
-from emgreview.annotations.log import Log, read_log
+from emgreview.annotations.log import Log
+from emgreview.annotations.log_lines import read_log
 
 folder, (kills, enough, most, first, later) = Path(sys.argv[1]), map(json.loads, sys.argv[2:])
 chance = random.Random(7)

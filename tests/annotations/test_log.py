@@ -14,7 +14,9 @@ from log_pieces import HEADER, Failing, Unflushed, comments, fields, write
 
 import emgreview.annotations
 from emgreview.annotations.files import FileSystem
-from emgreview.annotations.log import Log, log_path, read_log
+from emgreview.annotations.log import Log
+from emgreview.annotations.log_lines import read_log
+from emgreview.annotations.places import log_path
 from emgreview.annotations.verifying import verify
 from emgreview.annotations.versions import seal_version
 from emgreview.errors import (

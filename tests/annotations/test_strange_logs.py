@@ -12,7 +12,9 @@ from log_pieces import HEADER, Failing, comments, fields, write
 
 from emgreview.annotations.events import LONGEST_LINE, ZEROS, encode
 from emgreview.annotations.files import FileSystem
-from emgreview.annotations.log import Log, log_path, read_log
+from emgreview.annotations.log import Log
+from emgreview.annotations.log_lines import read_log
+from emgreview.annotations.places import log_path
 from emgreview.annotations.verifying import verify
 from emgreview.annotations.versions import seal_version
 from emgreview.errors import EmgreviewError, LogError, LogLockedError, LogReadOnlyError, LogWriteError, ParameterError

@@ -156,7 +156,7 @@ def active_bursts(activity: Activity) -> list[Burst]:
 def find_burst(activity: Activity, burst: str | None) -> str | None:
     """The id of a burst: as named, or for None the response: the active burst of that kind that begins first."""
     if burst is not None:
-        if burst in activity.bursts:
+        if burst in tuple(activity.bursts):
             return burst
         raise UnknownNameError("burst of this channel and trial", burst, activity.bursts)
     responses = [

@@ -1,0 +1,62 @@
+"""Where the logs of a review folder stand: in ``logs``, or in ``logs/sub-XX``, under a log's name. Nothing else is one.
+
+log_path        where the log of a recording and reviewer lives
+logs_in         every log of a folder, or of one of its reviewers
+strays          what else lies there as a log would: copies, backups
+twins           logs of one reviewer on one recording in two places
+demand_no_twins LogError where there are any
+"""
+
+import re
+from collections.abc import Iterable
+from pathlib import Path
+
+from emgreview.annotations.events import check_name, check_reviewer
+from emgreview.errors import LogError
+
+_NAME = re.compile(r"[^/\\]+_reviewer-([A-Za-z0-9][A-Za-z0-9-]{0,31})\.jsonl")
+
+
+def log_path(folder: Path, recording: str, reviewer: str, participant: str | None = None) -> Path:
+    """Where the log lives. Raises ParameterError for names that cannot be part of a file name."""
+    where = folder / "logs"
+    if participant:
+        where /= f"sub-{check_name('participant', participant)}"
+    return where / f"{check_name('recording name', recording)}_reviewer-{check_reviewer(reviewer)}.jsonl"
+
+
+def logs_in(folder: Path, reviewer: str | None = None) -> list[Path]:
+    """Every log of a folder, sorted; of one reviewer, if named."""
+    logs = folder / "logs"
+    found = [*logs.glob("*.jsonl"), *logs.glob("sub-*/*.jsonl")]
+    codes = ((path, _NAME.fullmatch(path.name)) for path in found if "\\" not in path.parent.name)
+    return sorted(path for path, code in codes if code and reviewer in (None, code[1]))
+
+
+def strays(folder: Path) -> list[Path]:
+    """Files that end as logs do, below ``logs``, and that nobody reads as logs, sorted."""
+    return sorted({*(folder / "logs").rglob("*.jsonl")} - {*logs_in(folder)})
+
+
+def twins(paths: Iterable[Path]) -> list[list[Path]]:
+    """Logs of the same name, and so of the same reviewer and recording, that stand in several places."""
+    by_name: dict[str, list[Path]] = {}
+    for path in paths:
+        by_name.setdefault(path.name, []).append(path)
+    return [alike for _, alike in sorted(by_name.items()) if len(alike) > 1]
+
+
+def twins_told(folder: Path, alike: Iterable[Path]) -> str:
+    """What is to be said of such logs, in a sentence."""
+    places = " and ".join(path.relative_to(folder).as_posix() for path in alike)
+    return (
+        f"{places} are logs of one reviewer on one recording; allowed is one, in 'logs/sub-XX' where the recording has "
+        "a participant and in 'logs' where it has none; see which of them holds the decisions that are to stand, and "
+        "move the other one out of the folder."
+    )
+
+
+def demand_no_twins(folder: Path, reviewer: str) -> None:
+    """LogError where a reviewer has two logs on one recording: which of them counts nobody can tell."""
+    for alike in twins(logs_in(folder, reviewer)):
+        raise LogError(twins_told(folder, alike))
