@@ -22,8 +22,9 @@ from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.measuring.answers import kin_words, late_words, responses
 from emgreview.measuring.aside import Aside
 from emgreview.measuring.ground import Ground
+from emgreview.measuring.marked import MarkedBursts
 from emgreview.measuring.missing import missing_words
-from emgreview.measuring.rests import untouched
+from emgreview.measuring.rests import MOST_ASIDE, before_go, rest_words
 from emgreview.measuring.rows import (
     Described,
     FloatArray,
@@ -61,11 +62,9 @@ Kinesiol), peak and mean in task apart."""
 IN_TASK = {"peak in task": "burst_peak", "mean in task": "burst_arv"}
 AMPLITUDES = ("rms", "arv", "peak")
 
-MOST_ASIDE = 0.5
-"""A rest of which more was set aside is missing: common practice, no source."""
-
 CLIPPED = "clipped_share"
 PARTED = ("burst_peak", "burst_arv", CLIPPED)
+UNREST = ("aside", "marked", "lost", "crept_aside", "crept_marked", "reached")
 REACTION = ("reaction_s", "premotor_s", "motor_s")
 CARRIED = (
     *("reviewer", "participant", "recording", "trial", "channel", "burst", "kind", "origin", "accepted"),
@@ -141,7 +140,8 @@ def measure(
     DataFrame
         One row a burst, in the trials' unit; NaN where a burst has no offset, reaches beyond
         its trial or lacks samples: nothing is measured over a part of a stretch. A row depends
-        on its burst and rest alone, not on other rows, but for percentages "… in task".
+        on its burst and rest alone, not on other rows, but for bursts that lie in its rest,
+        and percentages "… in task".
         ``table.attrs["notes"]`` are sentences on what was left out, on what rests on
         spoilt samples, and on why numbers are missing.
 
@@ -193,6 +193,12 @@ def measure(
     ``level_db`` rest on what of the rest window lies 0.1 s or more from what was set aside, as
     the filter carries it on, and are missing where that is less than half; ``creep_per_s`` is
     missing where such a stretch comes so near. Notes count all.
+
+    A rest that holds a marked burst is no rest: whatever burst of that channel stands in the
+    table, accepted or not, be it the row's own, another one's of the trial, that of the trial
+    before or one marked outside all trials, is left out of ``rest_rms`` and ``level_db`` in
+    the same way, from onset to offset or, without an offset, to its trial's end, and
+    ``creep_per_s`` is missing where one begins before go and comes so near.
 
     For bursts of kind "response", the first marker labelled ``response`` that is
     ``response_from_s`` or later after the cue, and before the next cue, gives the reaction
@@ -282,14 +288,14 @@ def measure(
     ]
     unmarked = [part.recording.name for part in parts if all(mark.label != response for mark in part.recording.markers)]
 
-    aside = Aside(decisions)
+    aside, marked = Aside(decisions), MarkedBursts(parts, decisions)
     notes += aside.notes
     after = following(decisions, rows)
     spoilt_marks = _set_aside(parts, rows, aside, after)
     if "set_aside" in rows or spoilt_marks.any():
         rows["set_aside"] = spoilt_marks.astype("boolean")
-    no_rest, crept, beyond = np.zeros(len(rows)), np.zeros(len(rows)), dict[str, NDArray[np.bool_]]()
-    pieces, parted, reached, later, ground = [], [], 0, 0, Ground(set(rows["channel"]))
+    beyond: dict[str, NDArray[np.bool_]] = {}
+    pieces, parted, rests, later, ground = [], [], [], 0, Ground(set(rows["channel"]))
     for part, place, mine, trial, start in ground.by_channel(parts, rows):
         x, outline = (np.asarray(kind[trial, place], dtype=np.float64) for kind in (part.data, part.envelope))
         cue, onset, offset = (numbers(mine[f"{name}_sample"]) - start for name in ("cue", "onset", "offset"))
@@ -308,17 +314,13 @@ def measure(
             peak, arv, stop = partial(x, outline, onset, offset, after[mine.index] - start)
             railed = ground.share(part, place, trial, onset, stop)
             parted.append(pd.DataFrame(dict(zip(PARTED, (peak, arv, railed), strict=True)), index=mine.index))
-        early, late = (cue + to_sample(edge, part.rate_hz) for edge in part.processing.rest_s)
-        spoilt = aside.spoilt(part, part.labels[place], trial, mine)
-        rest, touched, share = untouched(part, place, trial, early, late, spoilt)
-        table["rest_rms"] = np.where(share > MOST_ASIDE, np.nan, measures.rms(rest))
+        before = before_go(part, place, trial, start, cue, mine, aside, marked, creep_s)
+        table["rest_rms"] = before.rest_rms
+        rests.append(pd.DataFrame({name: getattr(before, name) for name in UNREST}, index=mine.index))
         with np.errstate(divide="ignore"):
             ratio = table["burst_rms"] / np.where(table["rest_rms"] > 0, table["rest_rms"], np.nan)
             table["level_db"] = 20 * np.log10(ratio)
-        prepared, too, taken = untouched(part, place, trial, cue - to_sample(creep_s, part.rate_hz), cue, spoilt)
-        table["creep_per_s"] = measures.slope_per_s(prepared, part.rate_hz, 0, to_sample(creep_s, part.rate_hz))
-        no_rest[mine.index], crept[mine.index] = share, taken
-        reached += int((touched | too).sum())
+        table["creep_per_s"] = before.creep_per_s
         answers = (mine["kind"] == "response").to_numpy(dtype=bool, na_value=False)
         around = {one.cue for one in parts}
         found_at = responses(part, trial, cue + start, response, response_from_s, decisions=decisions, cues=around)
@@ -355,7 +357,9 @@ def measure(
 
     carried = rows[[name for name in rows.columns if name in CARRIED or name not in COLUMNS]]
     out = pd.concat([carried, found], axis=1)
-    if reached:
+    unrest = pd.concat(rests).reindex(rows.index) if rests else pd.DataFrame(columns=UNREST, dtype=np.float64)
+    lost, crept = unrest["lost"].to_numpy() > MOST_ASIDE, unrest["crept_aside"].to_numpy(dtype=bool)
+    if reached := int(unrest["reached"].sum()):
         notes.append(
             f"In {reached} rows activity soon after the rest reached back into it through the zero-phase filter: there "
             "rest_rms, level_db and creep_per_s come from the same band filtered causally."
@@ -372,11 +376,7 @@ def measure(
         notes.append(f"{normalise} rests on codes for missing samples too, and percentages of it mean nothing: {told}.")
     if count := int(spoilt_marks.sum()):
         notes.append(f"{count} bursts in stretches that were set aside are measured; the column set_aside names them.")
-    if count := int(((no_rest > 0) & (no_rest <= MOST_ASIDE)).sum()):
-        notes.append(
-            f"In {count} rows a stretch set aside touches the rest window, or 0.1 s around it: rest_rms and level_db "
-            "rest on what is left of it, half or more."
-        )
+    notes += rest_words(*(unrest[name].to_numpy() for name in ("aside", "marked", "lost")))
     notes += ground.notes("bursts")
     described = describe(carried) | columns
     why = reasons(
@@ -390,9 +390,10 @@ def measure(
         auxiliary=auxiliary or {},
         aside={
             **beyond,
-            "rest_rms": no_rest > MOST_ASIDE,
-            "creep_per_s": crept > 0,
+            "rest_rms": lost & (unrest["marked"] == 0).to_numpy(),
+            "creep_per_s": crept,
         },
+        marked={"rest_rms": lost, "creep_per_s": unrest["crept_marked"].to_numpy(dtype=bool)},
     )
     notes += missing_words(out, {name: described[name] for name in ("offset_s", *columns)}, why)
     out.attrs |= {"columns": described, "notes": tell_all(notes)}

@@ -19,7 +19,7 @@ from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
 from emgreview.measuring.answers import SEARCHED, kin_words, late_words, responses
-from emgreview.measuring.aside import NEAR_S, Aside
+from emgreview.measuring.aside import Aside
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.missing import Reason, missing_words
 from emgreview.measuring.rows import (
@@ -35,6 +35,7 @@ from emgreview.measuring.rows import (
     said_of,
     tell_all,
 )
+from emgreview.measuring.stretches import NEAR_S
 from emgreview.model import Trials, to_sample
 from emgreview.signal.averages import Average, aligned_average
 from emgreview.signal.clip import cut_words

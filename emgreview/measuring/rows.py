@@ -7,6 +7,7 @@ said_of         what the decisions say of the signal of one channel in each tria
 excluded        in which trials a channel was excluded
 kept_out        why a channel of a trial is left out altogether
 first_of        of the bursts of each trial the one that begins first
+standing        bursts that have not been removed
 following       where the next burst of the same trial begins, whether or not it counts
 places          where they lie; whoever measures there goes through ``ground``, which tells what cannot be judged
 unit_of, channel_of, trials_of, one_of, numbers, column     small steps
@@ -152,7 +153,8 @@ def tell_all(notes: Iterable[str]) -> list[str]:
 def as_reviewed(parts: Sequence[Trials], decisions: pd.DataFrame) -> list[str]:
     """Sentences on what the trials have otherwise than the review that the table is of, or what it does not say of it.
     VersionError where the samples are others, or the scale."""
-    reviewed = decisions.attrs.get("version", decisions.attrs).get("recordings", {})
+    about = decisions.attrs.get("version", decisions.attrs)
+    reviewed, outside = about.get("recordings", {}), about.get("outside_trials", {})
     unknown, processed = [], []
     beside: list[tuple[str, str]] = []
     for part in parts:
@@ -185,6 +187,15 @@ def as_reviewed(parts: Sequence[Trials], decisions: pd.DataFrame) -> list[str]:
         notes.append(
             "In which unit and gain these recordings were reviewed is not known, as the table does not say it; that of "
             f"the trials is taken: {', '.join(unknown)}."
+            + " Nor does it say which bursts were marked, and which cues added, outside the trials."
+            * any(name not in outside for name in unknown)
+        )
+    names = [part.recording.name for part in parts]
+    if unsaid := [name for name in names if name in reviewed and name not in (*outside, *unknown)]:
+        notes.append(
+            "Which bursts were marked, and which cues added, outside the trials is not known of these recordings, as "
+            "the table does not say it; seal the review again, or take its decisions anew, to know it: "
+            f"{', '.join(unsaid)}."
         )
     if processed:
         notes.append(
@@ -298,11 +309,16 @@ def first_of(rows: pd.DataFrame) -> pd.DataFrame:
     return rows.sort_values("onset_sample", kind="stable").drop_duplicates("trial").sort_index()
 
 
+def standing(decisions: pd.DataFrame) -> pd.DataFrame:
+    """Rows of a table of decisions that are bursts which have not been removed, whether or not they count."""
+    return decisions[decisions["burst"].notna() & (decisions["origin"] != "removed")]
+
+
 def following(decisions: pd.DataFrame, rows: pd.DataFrame) -> FloatArray:
     """Sample at which the next burst of the same reviewer, trial and channel begins, (rows,), NaN without one: among
     all bursts of ``decisions`` that stand, whether or not they count, since a burst ends there all the same."""
     names = [name for name in ("reviewer", "recording", "trial", "channel") if name in decisions]
-    stands = decisions[decisions["burst"].notna() & (decisions["origin"] != "removed")]
+    stands = standing(decisions)
     of = list(stands[names].fillna("").itertuples(index=False, name=None))
     begun: dict[tuple[str, ...], list[float]] = {}
     for whose, onset in zip(of, numbers(stands["onset_sample"]), strict=True):

@@ -29,13 +29,15 @@ def reasons(
     short: Sequence[str],
     auxiliary: Mapping[str, str],
     aside: Mapping[str, NDArray[np.bool_]],
+    marked: Mapping[str, NDArray[np.bool_]],
 ) -> list[Reason]:
     """Why measures in ``found`` of the bursts ``rows`` are missing, the first reason that holds first; without words
     where a note of its own says it, or, as of the times of a burst that is no response, the row.
 
     ``windows`` are the fixed stretches, prefix: length in s; ``unmarked`` recordings have no marker ``response`` at all
     and ``short`` ones too little before the cue for the creep, which others say. ``aside`` has, of fixed stretches,
-    "rest_rms" and "creep_per_s", the rows (rows,) in which stretches set aside take their samples.
+    "rest_rms" and "creep_per_s", the rows (rows,) in which stretches set aside take their samples, ``marked`` of the
+    last two those in which marked bursts do.
     """
     every = np.ones(len(found), dtype=bool)
 
@@ -89,6 +91,17 @@ def reasons(
         ),
         Reason(
             ["creep_per_s"], aside["creep_per_s"], "a stretch set aside touches creep_s before go, or 0.1 s around it"
+        ),
+        Reason(
+            ["rest_rms", "level_db"],
+            marked["rest_rms"],
+            "more than half of the rest window lies in marked bursts or stretches set aside, or within 0.1 s of one: "
+            "activity is no rest; cut trials whose rest lies elsewhere",
+        ),
+        Reason(
+            ["creep_per_s"],
+            marked["creep_per_s"],
+            "a burst that is marked before go touches creep_s, or 0.1 s around it; give a shorter creep_s",
         ),
         Reason(
             ["rest_rms", "level_db"],
