@@ -3,6 +3,7 @@
 rows_to_measure bursts that count, of the trials at hand, with notes on those left out
 as_reviewed     are these the recordings of the review, in its scale
 ruled_out       rows that a rule for inclusion leaves out
+of_one_reviewer are a channel and trial decided by one reviewer alone
 said_of         what the decisions say of the signal of one channel in each trial
 excluded        in which trials a channel was excluded
 kept_out        why a channel of a trial is left out altogether
@@ -101,7 +102,7 @@ def rows_to_measure(
     """
     _checked(decisions)
     if one_reviewer:
-        _of_one_reviewer(decisions[decisions["recording"].isin([part.recording.name for part in parts])])
+        of_one_reviewer(parts, decisions)
     known = {part.recording.name: part for part in parts}
     notes = as_reviewed(parts, decisions)
     rows = decisions[decisions["burst"].notna() & (decisions["origin"] != "removed")]
@@ -283,10 +284,12 @@ def _checked(decisions: Any) -> None:
         )
 
 
-def _of_one_reviewer(decisions: pd.DataFrame) -> None:
-    """ParameterError where a channel of a trial has the decisions of two reviewers: whose counts?"""
+def of_one_reviewer(parts: Sequence[Trials], decisions: pd.DataFrame) -> None:
+    """ParameterError where a channel of one of these trials has the decisions of two reviewers: whose counts?"""
+    _checked(decisions)
     if "reviewer" not in decisions.columns:
         return
+    decisions = decisions[decisions["recording"].isin([part.recording.name for part in parts])]
     counts = decisions.groupby(["recording", "trial", "channel"])["reviewer"].nunique()
     if (counts > 1).any():
         names = sorted(set(decisions["reviewer"].dropna()))
