@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 import emgreview as er
+from emgreview.cli.source import with_added
 from emgreview.errors import ParameterError, UnknownNameError
 
 pytestmark = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # the notes themselves are read here
@@ -92,3 +93,111 @@ def test_a_stimulus_that_was_added_by_hand_counts(tmp_path):
         table = session.decisions()
     assert not er.measure_evoked(cut, stimulus="TS")["mixed"].any()
     assert er.measure_evoked(cut, stimulus="TS", decisions=table)["mixed"].tolist() == [False, True] + [False] * 5
+
+
+PRESSED = [(4000, "left"), (6200, "right"), (6700, "press"), (12_000, "left"), (12_500, "press"), (20_000, "left")]
+PRESSED += [(20_500, "press")]
+
+
+def pressed(folder, markers=PRESSED, added=None, none=None, **cut):
+    """Trials and decisions of a muscle that answers every "left" after 0.25 s, and the next marker "right" too."""
+    x = np.random.default_rng(3).normal(0, 3, (1, 30_000))
+    for at, label in markers:
+        if label != "press":
+            x[0, at + 250 : at + 700] += np.random.default_rng(at).normal(0, 60, 450)
+    rec = er.Recording.from_array(x, 1000.0, labels=["A"], markers=markers, name="p")
+    trials = er.cut_trials(rec, **{"cue": "left", "before_s": 1.0, "after_s": 3.0} | cut)
+    with er.open_review(trials, folder, reviewer="r1") as session:
+        for trial in trials.ids:
+            session.accept(trial, "A")
+        if added:
+            session.add_cue("p", added[0] / 1000, added[1], "the trigger missed it")
+        if none is not None:
+            session.no_cue(trials.ids[none], "double")
+        session.seal("v1")
+        return trials, session.decisions()
+
+
+def averaged(trials, table, **how):
+    return er.average_envelopes(trials, table, to="response", response="press", before_s=0.2, after_s=0.2, **how)["A"]
+
+
+@pytest.mark.parametrize("after_s", [1.5, 3.0])
+def test_a_response_to_the_cue_of_another_condition_is_not_that_of_this_trial(after_s, tmp_path):
+    trials, table = pressed(tmp_path, after_s=after_s)
+    found = er.measure(trials, table, response="press")
+    np.testing.assert_allclose(found["reaction_s"], [np.nan, 0.5, 0.5])
+    mean = averaged(trials, table)
+    assert mean.n.max() == 2
+    if after_s == 3.0:
+        words = "p: of 1 rows the search for 'press' ended at another marker before one came: 'right' 1; it may be"
+        for notes in (found.attrs["notes"], mean.notes):
+            assert any(note.startswith(words) and "not_cues=['right']" in note for note in notes)
+        named = er.measure(trials, table, response="press", not_cues=["right"])
+        np.testing.assert_allclose(named["reaction_s"], [2.7, 0.5, 0.5])
+        assert averaged(trials, table, not_cues=["right"]).n.max() == 3
+
+
+def test_a_code_that_is_no_cue_may_be_named_and_no_other_name_passes(tmp_path):
+    codes = [(at, {"left": "S 1", "right": "S 7"}.get(label, label)) for at, label in PRESSED]
+    trials, table = pressed(tmp_path, codes, cue="S 1")
+    for more, first in ({}, np.nan), ({"not_cues": ["S 7"]}, 2.7):
+        found = er.measure(trials, table, response="press", **more)
+        np.testing.assert_allclose(found["reaction_s"], [first, 0.5, 0.5])
+        assert ("count as cues" in " ".join(found.attrs["notes"])) == (not more)
+    for call in (
+        lambda **how: er.measure(trials, table, response="press", **how),
+        lambda **how: averaged(trials, table, **how),
+    ):
+        with pytest.raises(UnknownNameError, match="marker of not_cues is called 'S 9'"):
+            call(not_cues=["S 9"])
+        for wrong in (["S 1"], ["press"], "S 7"):
+            with pytest.raises(ParameterError, match="not_cues came as"):
+                call(not_cues=wrong)
+
+
+@pytest.mark.parametrize("label", ["left", "right"])
+def test_a_cue_that_was_added_by_hand_ends_the_search(label, tmp_path):
+    missed = [one for one in PRESSED if one[1] != "right"]
+    trials, table = pressed(tmp_path, missed, added=(6200, label))
+    for decisions in (table, er.read_version(tmp_path, "v1")):
+        np.testing.assert_allclose(er.measure(trials, decisions, response="press")["reaction_s"], [np.nan, 0.5, 0.5])
+        assert averaged(trials, decisions).n.max() == 2
+
+
+def test_a_row_goes_by_the_cues_and_bursts_of_its_own_reviewer(tmp_path):
+    doubled = [(at, "left" if label == "right" else label) for at, label in PRESSED]
+    trials, one = pressed(tmp_path / "one", doubled)
+    _, two = pressed(tmp_path / "two", doubled, none=1)
+    one, two = one.assign(reviewer="r1"), two.assign(reviewer="r2", offset_s=two["offset_s"], channel=two["channel"])
+    how = {"response": "press", "normalise": "peak in task"}
+    apart = [er.measure(trials, table, **how) for table in (one, two)]
+    assert np.isnan(apart[0]["reaction_s"][0])
+    assert apart[1]["reaction_s"][0] == pytest.approx(2.7)
+    both = er.measure(trials, pd.concat([one, two], ignore_index=True), **how)
+    for code, alone in zip(("r1", "r2"), apart, strict=True):
+        mine = both[both["reviewer"] == code].reset_index(drop=True)
+        for name in ("reaction_s", "rest_rms", "burst_peak_percent"):
+            np.testing.assert_array_equal(mine[name], alone[name])
+
+
+def test_the_shell_cuts_a_cue_that_was_added_by_hand(tmp_path):
+    """Before, measure ended with the ids that the trials had, and no word on the cue."""
+    rec = er.simulate_study(1, 3, 1000, seed=1).recordings[0]
+    cues = [one.sample for one in rec.markers if one.label == "go"]
+    rec = rec.with_markers([er.Marker(at, "go") for at in cues[:2]])
+    cut = {"cue": "go", "before_s": 1.0, "after_s": 1.5}
+    with er.open_review(er.cut_trials(rec, **cut), tmp_path, reviewer="r1") as session:
+        session.add_cue(rec.name, cues[2] / 1000, "go", "the trigger missed it")
+        more = session.with_added_cues(rec.name)
+    with er.open_review(er.cut_trials(more, **cut), tmp_path, reviewer="r1") as session:
+        for trial in session.queue:
+            session.accept_rest(trial)
+        session.seal("v1")
+    table = er.read_version(tmp_path, "v1")
+    given = with_added(rec, "go", table["trial"])
+    assert [one.sample for one in given.markers] == cues[:3]
+    assert len(er.measure(er.cut_trials(given, **cut), table)) == int(table["burst"].notna().sum())
+    assert with_added(more, "go", table["trial"]) is more
+    with pytest.raises(UnknownNameError, match=r"lack 1 of the .* trials .*add_cue"):
+        er.measure(er.cut_trials(rec, **cut), table)

@@ -19,11 +19,12 @@ from emgreview import checks
 from emgreview.checks import demand
 from emgreview.detecting import onsets_of
 from emgreview.errors import ParameterError, UnknownNameError
-from emgreview.measuring.answers import kin_words, late_words, responses
+from emgreview.measuring.answers import halted_words, kin_words, late_words, responses
 from emgreview.measuring.aside import Aside
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.marked import MarkedBursts
 from emgreview.measuring.missing import missing_words
+from emgreview.measuring.neighbours import foreign
 from emgreview.measuring.rests import MOST_ASIDE, before_go, rest_words
 from emgreview.measuring.rows import (
     Described,
@@ -98,6 +99,7 @@ def measure(
     reference: Mapping[Any, float] | None = None,
     response: str = "response",
     response_from_s: float = 0.0,
+    not_cues: Sequence[str] = (),
     creep_s: float = 0.5,
     auxiliary: Mapping[str, str] | None = None,
     accepted_only: bool = True,
@@ -124,6 +126,8 @@ def measure(
         Label of the marker of the response.
     response_from_s : float, default 0.0
         How long after the cue a response may come at the earliest.
+    not_cues : sequence of str, default ()
+        Labels of markers that are no cues, and end no search for a response.
     creep_s : float, default 0.5
         How long before the cue the signal is looked at for creeping up.
     auxiliary : mapping of str to str, or None
@@ -202,10 +206,11 @@ def measure(
 
     For bursts of kind "response", the first marker labelled ``response`` that is
     ``response_from_s`` or later after the cue, and before the next cue, gives the reaction
-    time. The next cue is any that these trials were cut around, or that differs from theirs
-    by its number alone, as codes of one channel do ("go 5", "go 7"), but for those that were
-    said to be none. Beyond the end of the trial any other marker ends the search; a response
-    from there is counted in a note.
+    time. The next cue is any that these trials were cut around, that was added by hand, or
+    that differs from theirs by its number alone, as codes of one channel do ("go 5", "go 7"),
+    but for those that were said to be none. Any marker of another label may be the cue of
+    another condition ("left", "right") and ends the search, too, unless ``not_cues`` names
+    it; notes count what ended a search and responses beyond the end of their trial.
 
     The normalisations "… in task" count no bursts that are unusable, set aside, or left out
     by the rule. A burst that is not whole, which is often the strongest, counts by what was
@@ -278,6 +283,7 @@ def measure(
     checks.truth("accepted_only", accepted_only)
     checks.truth("included_only", included_only)
     others = _others(parts, auxiliary)
+    not_cues = foreign("not_cues", not_cues, [*(part.cue for part in parts), response], [p.recording for p in parts])
     rows, notes = rows_to_measure(parts, decisions, accepted_only=accepted_only, included_only=included_only)
     short = [part.recording.name for part in parts if to_sample(creep_s, part.rate_hz) > part.before]
     notes += [
@@ -295,6 +301,7 @@ def measure(
     if "set_aside" in rows or spoilt_marks.any():
         rows["set_aside"] = spoilt_marks.astype("boolean")
     beyond: dict[str, NDArray[np.bool_]] = {}
+    halted: dict[str, list[str]] = {part.recording.name: [] for part in parts}
     pieces, parted, rests, later, ground = [], [], [], 0, Ground(set(rows["channel"]))
     for part, place, mine, trial, start in ground.by_channel(parts, rows):
         x, outline = (np.asarray(kind[trial, place], dtype=np.float64) for kind in (part.data, part.envelope))
@@ -323,7 +330,17 @@ def measure(
         table["creep_per_s"] = before.creep_per_s
         answers = (mine["kind"] == "response").to_numpy(dtype=bool, na_value=False)
         around = {one.cue for one in parts}
-        found_at = responses(part, trial, cue + start, response, response_from_s, decisions=decisions, cues=around)
+        found_at = responses(
+            part,
+            trial,
+            cue + start,
+            response,
+            response_from_s,
+            decisions=decisions,
+            reviewers=mine.get("reviewer"),
+            cues=around,
+            not_cues=not_cues,
+        )
         pressed, later = found_at.sample - start, later + int((answers & found_at.late).sum())
         times = measures.reaction(
             *(np.where(answers, moment, np.nan) / part.rate_hz for moment in (cue, onset, pressed))
@@ -341,7 +358,9 @@ def measure(
                 "missing."
             )
         else:
-            notes += kin_words(part, response, int((answers & np.isnan(pressed)).sum()))
+            notes += kin_words(part, response, int((answers & np.isnan(pressed)).sum()), not_cues)
+            halted[part.recording.name] += list(found_at.halted[answers])
+    notes += [note for part in parts for note in halted_words(part, response, halted[part.recording.name])]
     notes += late_words(response, later, int((rows["kind"] == "response").sum()))
     columns = _columns(windows_s, unit, creep_s) | {
         f"{label}_onset_s": column("number", "s", f"Onset of channel {label}, from the cue, by method {how}")
@@ -465,7 +484,8 @@ def _normalised(
             parted = parted.mask((rows["origin"] == "added").fillna(False).astype(bool) & rows["offset_s"].isna())
         notes += partial_words(rows, how, counts & found[name].isna(), parted)
         value = found[name].fillna(parted).where(counts)
-        groups = value.groupby([rows["recording"], rows["channel"]])
+        whose = [rows[one].fillna("") for one in ("reviewer", "recording", "channel") if one in rows]
+        groups = value.groupby(whose)
         own = groups.transform("max" if name == "burst_peak" else "mean")
     else:
         good = reference is None or isinstance(reference, Mapping)

@@ -133,6 +133,8 @@ def rows_to_measure(
                     f"trials cut around {part.cue!r}, which lack {len(strange)} of the {len(set(values))} {what}s of "
                     "the table; cut them as they were reviewed, around the same cue"
                 )
+                if any("/added/" in str(one) for one in strange):
+                    where += ", from session.with_added_cues(recording), as some of its cues came by add_cue"
                 raise UnknownNameError(f"{what} of {name!r}", strange[0], allowed, where)
         rates = sorted(set(mine["rate_hz"]) - {part.rate_hz})
         if rates:
