@@ -209,6 +209,9 @@ def test_normalisation_to_a_reference(trials, decisions, how):
         er.measure(trials, decisions, normalise=how, reference={"A": 250.0})
     with pytest.raises(ParameterError, match="above 0"):
         er.measure(trials, decisions, normalise=how, reference={"A": 250.0, "B": 0.0})
+    for strange in ("C", ("another", "B"), (trials.recording.name, "b")):
+        with pytest.raises(UnknownNameError, match="of the reference is called"):
+            er.measure(trials, decisions, normalise=how, reference=reference | {strange: 400.0})
 
 
 def test_wrong_inputs_are_refused_with_what_to_do(trials, decisions):

@@ -121,7 +121,7 @@ def measure(
         the unit.
     reference : mapping or None
         What "… in task" does not need and the other normalisations do: a value for each
-        channel, or for each (recording, channel), in the trials' unit.
+        channel, or for each (recording, channel), in the trials' unit; others are refused.
     response : str, default "response"
         Label of the marker of the response.
     response_from_s : float, default 0.0
@@ -370,7 +370,7 @@ def measure(
     found["motor_time_impossible"] = found["motor_time_impossible"].astype("boolean")
     part_of = pd.concat(parted).reindex(rows.index) if parted else found.reindex(columns=PARTED)
     if normalise != "none":
-        percent, described, more = _normalised(rows, found, part_of, windows_s, normalise, reference)
+        percent, described, more = _normalised(parts, rows, found, part_of, windows_s, normalise, reference)
         found, columns = pd.concat([found, percent], axis=1), columns | described
         notes += more
 
@@ -461,6 +461,7 @@ def _names(length_s: float) -> list[str]:
 
 
 def _normalised(
+    parts: Sequence[Trials],
     rows: pd.DataFrame,
     found: pd.DataFrame,
     part_of: pd.DataFrame,
@@ -494,6 +495,12 @@ def _normalised(
             name: checks.number(f"reference of {name!r}", value, above=0, unit="in the trials' unit")
             for name, value in (reference or {}).items()
         }
+        known: set[Any] = {label for part in parts for label in part.labels}
+        known |= {(part.recording.name, label) for part in parts for label in part.labels}
+        for strange in (name for name in given if name not in known):
+            raise UnknownNameError(
+                "channel, or (recording, channel), of the reference", strange, sorted(known, key=str)
+            )
         lacking = sorted({f"{one} {label}" for one, label in pairs if (one, label) not in given and label not in given})
         came = ", ".join(map(str, given)) or None
         words = f"a value for {how!r} for every channel; {listed(lacking, 3)} lack one"

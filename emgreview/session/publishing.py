@@ -138,7 +138,9 @@ class Publishing(Around):
             self._logs.append(recording, "seal", "log", None, {"version": name, "sha256": sealed.sha256})
         return sealed
 
-    def as_version(self, rule: tables.Rule | None = None, *, onset_alone: bool = False) -> tuple[bytes, dict[str, Any]]:
+    def as_version(
+        self, rule: tables.Rule | None = None, *, onset_alone: bool = False, sealed: bool = False
+    ) -> tuple[bytes, dict[str, Any]]:
         """What :meth:`seal` would write now.
 
         Parameters
@@ -148,6 +150,8 @@ class Publishing(Around):
         onset_alone : bool, default False
             As versions without the column "aside_samples" were sealed: of a burst without an
             offset, "set_aside" asks the onset alone.
+        sealed : bool, default False
+            A version was sealed with that rule, whatever it leaves out.
 
         Returns
         -------
@@ -162,7 +166,7 @@ class Publishing(Around):
         table = self._table(self._sealed, onset_alone)
         inclusion = None
         if rule is not None:
-            table = tables.include(table, rule)
+            table = tables.include(table, rule, sealed=sealed)
             inclusion = {"rule": rule.as_dict(), "sha256": rule.sha256, "included": int(table["included"].sum())}
         description = {
             "reviewer": self.reviewer,

@@ -16,10 +16,11 @@ import pandas as pd
 from emgreview.checks import kind, perhaps
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.showing import Sheet, Shown
+from emgreview.tables.named import demand_named
 from emgreview.tables.rules import NOT_STATED, Rule
 
 
-def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:
+def include(table: pd.DataFrame, rule: Rule, *, sealed: bool = False) -> pd.DataFrame:
     """Which rows of a table of decisions a rule includes.
 
     Parameters
@@ -28,6 +29,9 @@ def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:
         Decisions, as :func:`emgreview.read_version` or :meth:`Session.decisions` gives.
     rule : Rule
         The rule.
+    sealed : bool, default False
+        The table was sealed with that rule, and names in it that the table lacks are what was
+        sealed.
 
     Returns
     -------
@@ -38,10 +42,18 @@ def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:
     Raises
     ------
     ParameterError
-        The table or the rule is none, or the rule's ``onset_s`` are milliseconds.
+        The table or the rule is none, the rule's ``onset_s`` are milliseconds, or codes that
+        it leaves out came as numbers.
+    UnknownNameError
+        The rule leaves out a name that the table lacks, and that is like one which it has.
     DecisionError
         The table does not have what the rule speaks of, as participants in a blind review,
         or a rule that leaves participants out meets recordings that name none.
+
+    Warns
+    -----
+    SignalWarning
+        The rule leaves out what is not in the table.
 
     Examples
     --------
@@ -74,6 +86,8 @@ def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:
             f"do not: {few}; every recording must, or the rule would keep in whom it means to leave out; leave out by "
             "recording instead, or lay the study out as a BIDS dataset."
         )
+    if not sealed:
+        demand_named(table, rule)
     reasons: list[list[str]] = [[] for _ in range(len(table))]
     for place, row in enumerate(table.astype(object).where(table.notna(), None).to_dict("records")):
         reasons[place] = list(_why_not(row, rule))
