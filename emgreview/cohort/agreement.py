@@ -134,8 +134,9 @@ class Agreement(Shown):
     table : DataFrame
         One row a channel-trial that at least one has finished.
     notes : tuple of str
-        What could not be checked: the scale of a log that kept none; and how many pairs have
-        cues that the two corrected differently.
+        What could not be checked: the scale of a log that kept none.
+    cues_apart : int
+        Channel-trials of both whose cue the two have at different places.
     """
 
     first: str
@@ -161,6 +162,7 @@ class Agreement(Shown):
     heads: Mapping[str, Mapping[str, Any]]
     table: pd.DataFrame
     notes: tuple[str, ...] = ()
+    cues_apart: int = 0
 
     def __str__(self) -> str:
         return "\n".join(lines(self))
@@ -225,8 +227,8 @@ def agreement(folder: str | Path, first: str, second: str, *, within_ms: Sequenc
     intervals are somewhat wider than those given here.
 
     The ICC is of times from the cue, as the tables of decisions give them: from the corrected
-    cue where a reviewer corrected it. Bias, limits and shares are of the marks themselves; a
-    note counts the pairs whose cues the two have at different places.
+    cue where a reviewer corrected it. Bias, limits and shares are of the marks themselves;
+    ``cues_apart`` counts the pairs whose cues the two have at different places.
 
     kappa = (po - pe) / (1 - pe), with po the share of equal words and pe that expected by
     chance; limits of agreement are mean ± 1.96 SD of the differences.
@@ -295,7 +297,8 @@ def compare(one: Logs, two: Logs, *, within_ms: Sequence[float] = WITHIN_MS) -> 
         offsets=_times("offset", finished, within_ms),
         heads={**one.heads, **two.heads},
         table=table,
-        notes=(*unknown_scales(one, two), *_cues_apart(one, two, finished)),
+        notes=unknown_scales(one, two),
+        cues_apart=_cues_apart(one, two, finished),
     )
 
 
@@ -379,19 +382,10 @@ _COLUMNS = (
 )  # fmt: skip
 
 
-def _cues_apart(one: Logs, two: Logs, finished: pd.DataFrame) -> tuple[str, ...]:
-    """A sentence on pairs whose cue the two reviewers have at different places; none without."""
+def _cues_apart(one: Logs, two: Logs, finished: pd.DataFrame) -> int:
+    """How many pairs have a cue that the two reviewers have at different places."""
     units = finished[["recording", "trial", "channel"]].itertuples(index=False, name=None)
-    apart = sum(_cue(one, unit) != _cue(two, unit) for unit in units)
-    return (
-        (
-            f"{apart} of {len(finished)} channel-trials count from cues that {one.reviewer} and {two.reviewer} have at "
-            "different places, as one of them or both corrected it: the ICC is of times from these, bias, limits and "
-            "shares are of the marks alone; settle the cues first.",
-        )
-        if apart
-        else ()
-    )
+    return sum(_cue(one, unit) != _cue(two, unit) for unit in units)
 
 
 def _who(first: bool, second: bool) -> str | None:

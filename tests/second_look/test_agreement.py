@@ -270,4 +270,5 @@ def test_the_icc_is_of_the_times_in_the_tables_of_decisions(tmp_path, codes):
     np.testing.assert_allclose(mine["first_onset_s"].reindex(one.index), one)
     np.testing.assert_allclose(mine["second_onset_s"].reindex(one.index), two.reindex(one.index))
     assert found.onsets.bias.value == pytest.approx(0.0035), "of the marks, wherever the cue lies"
-    assert any("6 of 16 channel-trials count from cues" in note for note in found.notes) == (codes == ("r2",))
+    assert found.cues_apart == found.to_dict()["cues_apart"] == (6 if codes == ("r2",) else 0)
+    assert ("6 of 16 channel-trials count from cues" in str(found)) == (codes == ("r2",))
