@@ -1,4 +1,5 @@
-"""A rest that holds marked activity is no rest: what is marked is left out, or the number is missing and says why."""
+"""A rest that holds marked activity is no rest: what is marked is left out, or the number is missing and says why. Nor
+is a peak one of the next burst."""
 
 import json
 
@@ -146,3 +147,37 @@ def test_a_version_that_says_nonsense_of_what_lies_outside_its_trials_is_refused
         path.write_text(json.dumps(said | {"outside_trials": nonsense}))
         with pytest.raises(VersionError, match="outside_trials"):
             er.read_version(tmp_path, "v1")
+
+
+@pytest.mark.parametrize("how", [er.Processing(), er.Processing(envelope="rms"), er.Processing(envelope_hz=6.0)])
+@pytest.mark.parametrize("times", [10, 30])
+def test_a_burst_without_an_offset_has_no_peak_of_the_next_one(times, how, tmp_path):
+    """The zero-phase envelope rises before the next burst begins: the peak was 2 to 8 times as large."""
+    rng = np.random.default_rng(3)
+    x = rng.normal(0, QUIET_UV, (1, 28_000))
+    for cue in CUES:
+        x[0, cue + 250 : cue + 500] += rng.normal(0, 40.0, 250)
+    plain = x.copy()
+    x[0, CUES[0] + 900 : CUES[0] + 1200] += rng.normal(0, 40.0 * times, 300)
+    markers = [(cue, "go") for cue in CUES]
+    found = []
+    for number, (samples, off) in enumerate(((plain, 0.5), (x, None))):
+        rec = er.Recording.from_array(samples, RATE, labels=["A"], markers=markers, name="p")
+        trials = er.cut_trials(rec, cue="go", before_s=1.0, after_s=2.0, processing=how)
+        with er.open_review(trials, tmp_path / str(number), reviewer="r1") as session:
+            for trial in trials.ids:
+                for burst in list(session.state(trial).channels["A"].bursts):
+                    session.remove(trial, "A", burst)
+                session.add(trial, "A", onset_s=0.25, offset_s=off if trial == trials.ids[0] else 0.5)
+            session.add(trials.ids[0], "A", onset_s=0.9, offset_s=1.2, kind="other hand")
+            table = er.include(session.decisions(), er.Rule(name="main", version=1))
+        found.append(er.measure(trials, table, normalise="peak in task"))
+    np.testing.assert_allclose(found[1]["burst_peak_percent"][1:], found[0]["burst_peak_percent"][1:], rtol=0.05)
+
+
+def test_a_burst_that_the_next_one_follows_at_once_does_not_count(tmp_path):
+    trials, table = reviewed(tmp_path, [(0.5, 0.9), *USUAL[1:]], more=[(0, 0.45, None)], kind="braking")
+    found = er.measure(trials, table, normalise="peak in task")
+    assert "peak in task does not count 1 bursts of which no sample was recorded, or that the next burst" in " ".join(
+        found.attrs["notes"]
+    )

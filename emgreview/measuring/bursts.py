@@ -1,14 +1,11 @@
 """Measures of every reviewed burst, one row each; definitions in ``signal.measures``.
 
 measure             the table
-NORMALISATIONS      the published ways to make amplitudes comparable
 
-Over 400 lines with what its public names say of themselves.
+Over 400 lines: half of them are what ``measure`` says of its numbers and their limits.
 """
 
-import math
 from collections.abc import Mapping, Sequence
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -21,72 +18,36 @@ from emgreview.detecting import onsets_of
 from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.measuring.answers import halted_words, kin_words, late_words, responses
 from emgreview.measuring.aside import Aside
+from emgreview.measuring.burst_columns import CLIPPED, WORDS, columns_of, names_of, stretches
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.marked import MarkedBursts
 from emgreview.measuring.missing import missing_words
 from emgreview.measuring.neighbours import foreign
+from emgreview.measuring.normalising import IN_TASK, NORMALISATIONS, PARTED, normalised, reach_back
 from emgreview.measuring.rests import MOST_ASIDE, before_go, rest_words
 from emgreview.measuring.rows import (
-    Described,
     FloatArray,
     column,
     following,
     numbers,
     places,
     rows_to_measure,
-    ruled_out,
     tell_all,
     trials_of,
     unit_of,
 )
-from emgreview.measuring.unmeasured import ends_of, partial, partial_words, reasons
+from emgreview.measuring.unmeasured import ends_of, partial, reasons
 from emgreview.model import Trials, to_sample
-from emgreview.reading.settled import listed
 from emgreview.signal import measures
 from emgreview.signal.clip import cut_words
 from emgreview.tables import COLUMNS, describe
 
-NORMALISATIONS: Mapping[str, str] = MappingProxyType(
-    {
-        "none": "not normalised",
-        "task maximum": "maximal contraction in the task itself",
-        "isometric maximum": "maximal voluntary isometric contraction",
-        "submaximal": "standardised submaximal contraction",
-        "peak in task": "largest burst peak of this recording and channel, as far as recorded",
-        "mean in task": "mean ARV of the bursts of this recording and channel, as far as recorded",
-        "maximal M wave": "maximal compound potential of the nerve (M wave)",
-    }
-)
-"""Name: what it divides by. Options of the consensus matrix on normalisation (Besomi et al. 2020, J Electromyogr
-Kinesiol), peak and mean in task apart."""
-
-IN_TASK = {"peak in task": "burst_peak", "mean in task": "burst_arv"}
 AMPLITUDES = ("rms", "arv", "peak")
-
-CLIPPED = "clipped_share"
-PARTED = ("burst_peak", "burst_arv", CLIPPED)
 UNREST = ("aside", "marked", "lost", "crept_aside", "crept_marked", "reached")
 REACTION = ("reaction_s", "premotor_s", "motor_s")
 CARRIED = (
     *("reviewer", "participant", "recording", "trial", "channel", "burst", "kind", "origin", "accepted"),
     *("decided_by", "decided_how", "confidence", "signal", "set_aside", "behaviour", "onset_s", "offset_s"),
-)
-
-WORDS: Mapping[str, tuple[str, str]] = MappingProxyType(
-    {
-        "duration_s": ("s", "Onset to offset"),
-        "rms": ("{unit}", "Root mean square"),
-        "arv": ("{unit}", "Average rectified value"),
-        "peak": ("{unit}", "Largest value of the envelope"),
-        "integral": ("{unit}·s", "Integrated EMG: time integral of the rectified signal"),
-        "time_to_peak_s": ("s", "Start of the stretch to the envelope's largest value"),
-        "rise_per_s": (
-            "{unit}/s",
-            "Rate of rise: mean slope of the envelope, as the trials are filtered, from the start to its largest value",
-        ),
-        "mean_hz": ("Hz", "Mean frequency of the power spectrum, missing below 0.1 s"),
-        "median_hz": ("Hz", "Median frequency of the power spectrum, missing below 0.1 s"),
-    }
 )
 
 
@@ -113,7 +74,8 @@ def measure(
         The trials that were reviewed.
     decisions : DataFrame
         Decisions, from :func:`emgreview.read_version` or :meth:`Session.decisions`; with
-        ``included``, after :func:`emgreview.include`.
+        ``included``, after :func:`emgreview.include`. Give all rows, and let the columns leave
+        out: a burst whose row was taken away ends no other one, and is rest to the others.
     windows_s : sequence of float, default (0.03, 0.1)
         Windows from the onset, in seconds, whatever the offset.
     normalise : str, default "none"
@@ -214,10 +176,10 @@ def measure(
 
     The normalisations "… in task" count no bursts that are unusable, set aside, or left out
     by the rule. A burst that is not whole, which is often the strongest, counts by what was
-    recorded of it, up to the next burst of the trial, be that left out or not, or the trial's
-    end, so that no burst exceeds the largest peak; a note says how many do. One that a person
-    added without an offset may have ended long before, and does not count in the mean; a note
-    says so, too.
+    recorded of it, up to where the filters carry the next burst of the trial ahead (be that
+    left out or not), or to the trial's end, so that no burst exceeds the largest peak; a note
+    says how many do. One that a person added without an offset may have ended long before,
+    and does not count in the mean; a note says so, too.
 
     Notes count each number that is missing and say why (``measuring.unmeasured``), but for
     what the row itself says, as of the reaction time of a burst of another kind.
@@ -271,7 +233,7 @@ def measure(
     windows_s = tuple(checks.number("windows_s", length_s, above=0, unit="s") for length_s in windows_s)
     longest_s = max(len(part.time_s) / part.rate_hz for part in parts)
     checks.likely_unit("windows_s", windows_s, most_s=longest_s)
-    names = [name for name, _ in _stretches(windows_s)]
+    names = [name for name, _ in stretches(windows_s)]
     demand(len(set(names)) == len(names), "windows_s", windows_s, "lengths that differ")
     response_from_s = checks.number("response_from_s", response_from_s, unit="of seconds")
     checks.likely_unit("response_from_s", response_from_s)
@@ -307,10 +269,10 @@ def measure(
         x, outline = (np.asarray(kind[trial, place], dtype=np.float64) for kind in (part.data, part.envelope))
         cue, onset, offset = (numbers(mine[f"{name}_sample"]) - start for name in ("cue", "onset", "offset"))
         table: dict[str, NDArray] = {}
-        for prefix, length_s in _stretches(windows_s):
+        for prefix, length_s in stretches(windows_s):
             stop = offset if prefix == "burst" else onset + to_sample(length_s, part.rate_hz)
             got = measures.measure(x, outline, part.rate_hz, onset, stop)
-            table |= {f"{prefix}_{name}": getattr(got, name) for name in _names(length_s)}
+            table |= {f"{prefix}_{name}": getattr(got, name) for name in names_of(length_s)}
             table[f"{prefix}_{CLIPPED}"] = ground.share(part, place, trial, onset, stop)
             if prefix != "burst":
                 lost = aside.touch(part.recording.name, part.labels[place], onset + start, stop + start, mine)
@@ -318,7 +280,7 @@ def measure(
                 beyond.setdefault(prefix, np.zeros(len(rows), dtype=bool))[mine.index] = lost
                 table |= {name: np.where(lost, np.nan, table[name]) for name in table if name.startswith(f"{prefix}_")}
         if normalise in IN_TASK:
-            peak, arv, stop = partial(x, outline, onset, offset, after[mine.index] - start)
+            peak, arv, stop = partial(x, outline, onset, offset, after[mine.index] - start, reach_back(part))
             railed = ground.share(part, place, trial, onset, stop)
             parted.append(pd.DataFrame(dict(zip(PARTED, (peak, arv, railed), strict=True)), index=mine.index))
         before = before_go(part, place, trial, start, cue, mine, aside, marked, creep_s)
@@ -362,7 +324,7 @@ def measure(
             halted[part.recording.name] += list(found_at.halted[answers])
     notes += [note for part in parts for note in halted_words(part, response, halted[part.recording.name])]
     notes += late_words(response, later, int((rows["kind"] == "response").sum()))
-    columns = _columns(windows_s, unit, creep_s) | {
+    columns = columns_of(windows_s, unit, creep_s) | {
         f"{label}_onset_s": column("number", "s", f"Onset of channel {label}, from the cue, by method {how}")
         for label, how in (auxiliary or {}).items()
     }
@@ -370,7 +332,8 @@ def measure(
     found["motor_time_impossible"] = found["motor_time_impossible"].astype("boolean")
     part_of = pd.concat(parted).reindex(rows.index) if parted else found.reindex(columns=PARTED)
     if normalise != "none":
-        percent, described, more = _normalised(parts, rows, found, part_of, windows_s, normalise, reference)
+        amplitudes = [f"{prefix}_{name}" for prefix, _ in stretches(windows_s) for name in AMPLITUDES]
+        percent, described, more = normalised(parts, rows, found, part_of, amplitudes, normalise, reference)
         found, columns = pd.concat([found, percent], axis=1), columns | described
         notes += more
 
@@ -401,7 +364,7 @@ def measure(
     why = reasons(
         rows,
         found,
-        windows=dict(_stretches(windows_s)[1:]),
+        windows=dict(stretches(windows_s)[1:]),
         normalise=normalise,
         response=response,
         unmarked=unmarked,
@@ -447,92 +410,3 @@ def _set_aside(parts: Sequence[Trials], rows: pd.DataFrame, aside: Aside, after:
             ends = ends_of(numbers(mine["offset_sample"]) - start, after[at] - start, len(part.time_s))
             out[at] |= aside.touch(part.recording.name, label, numbers(mine["onset_sample"]), ends + start, mine)
     return pd.Series(out, index=rows.index)
-
-
-def _stretches(windows_s: Sequence[float]) -> list[tuple[str, float]]:
-    """What is measured: how its columns begin, and its length (inf for the burst)."""
-    return [("burst", math.inf), *((f"first_{length_s * 1000:g}_ms", length_s) for length_s in windows_s)]
-
-
-def _names(length_s: float) -> list[str]:
-    """Measures of a fixed window of this length, or of a burst (inf)."""
-    names = list(WORDS) if length_s >= measures.SPECTRUM_SHORTEST_S else [n for n in WORDS if not n.endswith("_hz")]
-    return names if math.isinf(length_s) else [name for name in names if name != "duration_s"]
-
-
-def _normalised(
-    parts: Sequence[Trials],
-    rows: pd.DataFrame,
-    found: pd.DataFrame,
-    part_of: pd.DataFrame,
-    windows_s: Sequence[float],
-    how: str,
-    reference: Mapping[Any, float] | None,
-) -> tuple[pd.DataFrame, Described, list[str]]:
-    """Amplitudes in per cent of a reference, for each (recording, channel), and sentences on what that rests on.
-    ``part_of`` has peak and ARV of what was recorded of each burst."""
-    pairs = list(zip(rows["recording"], rows["channel"], strict=True))
-    notes: list[str] = []
-    if how in IN_TASK:
-        demand(reference is None, "reference", reference, f"None with {how!r}, which comes from the bursts themselves")
-        counts = (rows["signal"] != "unusable") & ~ruled_out(rows)
-        if "set_aside" in rows:
-            counts &= ~rows["set_aside"].fillna(False).astype(bool)
-        counts = counts.fillna(True).astype(bool)
-        name = IN_TASK[how]
-        parted = part_of[name]
-        if how == "mean in task":
-            parted = parted.mask((rows["origin"] == "added").fillna(False).astype(bool) & rows["offset_s"].isna())
-        notes += partial_words(rows, how, counts & found[name].isna(), parted)
-        value = found[name].fillna(parted).where(counts)
-        whose = [rows[one].fillna("") for one in ("reviewer", "recording", "channel") if one in rows]
-        groups = value.groupby(whose)
-        own = groups.transform("max" if name == "burst_peak" else "mean")
-    else:
-        good = reference is None or isinstance(reference, Mapping)
-        demand(good, "reference", reference, f"a mapping with a value for {how!r} for every channel")
-        given = {
-            name: checks.number(f"reference of {name!r}", value, above=0, unit="in the trials' unit")
-            for name, value in (reference or {}).items()
-        }
-        known: set[Any] = {label for part in parts for label in part.labels}
-        known |= {(part.recording.name, label) for part in parts for label in part.labels}
-        for strange in (name for name in given if name not in known):
-            raise UnknownNameError(
-                "channel, or (recording, channel), of the reference", strange, sorted(known, key=str)
-            )
-        lacking = sorted({f"{one} {label}" for one, label in pairs if (one, label) not in given and label not in given})
-        came = ", ".join(map(str, given)) or None
-        words = f"a value for {how!r} for every channel; {listed(lacking, 3)} lack one"
-        demand(not lacking, "reference", came, words)
-        values = [given[pair] if pair in given else given[pair[1]] for pair in pairs]
-        own = pd.Series(values, index=rows.index, dtype=np.float64)
-    names = [f"{prefix}_{name}" for prefix, _ in _stretches(windows_s) for name in AMPLITUDES]
-    table = pd.DataFrame({f"{name}_percent": 100 * found[name] / own.where(own > 0) for name in names})
-    words = f"in per cent of: {how} ({NORMALISATIONS[how]})"
-    return table, {f"{name}_percent": column("number", "%", f"{name}, {words}") for name in names}, notes
-
-
-def _columns(windows_s: Sequence[float], unit: str, creep_s: float) -> Described:
-    """Unit and meaning of every measure."""
-    out = {}
-    for prefix, length_s in _stretches(windows_s):
-        where = "over the burst" if math.isinf(length_s) else f"over the first {length_s * 1000:g} ms from the onset"
-        for name in _names(length_s):
-            of, words = WORDS[name]
-            plain = "; not normalised" if "{unit}" in of else ""
-            out[f"{prefix}_{name}"] = column("number", of.format(unit=unit), f"{words}, {where}{plain}")
-        cut = "Share of samples at a rail of the unfiltered recording: above 0 amplitudes are too small"
-        out[f"{prefix}_{CLIPPED}"] = column("number", "", f"{cut}, {where}")
-    flag = "Whether the response comes before the muscle: not the responding muscle, or a wrong mark"
-    return out | {
-        "rest_rms": column("number", unit, "Root mean square of the rest window, untouched by what follows it"),
-        "level_db": column("number", "dB", "Level: RMS over the burst, rest included, over that of the rest window"),
-        "creep_per_s": column(
-            "number", f"{unit}/s", f"Slope of the rectified signal in the last {creep_s:g} s before go"
-        ),
-        "reaction_s": column("number", "s", "Reaction time: go to response = premotor + motor time"),
-        "premotor_s": column("number", "s", "Premotor time: go to onset"),
-        "motor_s": column("number", "s", "Motor time: onset to response"),
-        "motor_time_impossible": column("truth", "", flag),
-    }

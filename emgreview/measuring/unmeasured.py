@@ -123,16 +123,21 @@ def reasons(
 
 
 def partial(
-    x: FloatArray, outline: FloatArray, onset: FloatArray, offset: FloatArray, following: FloatArray
+    x: FloatArray,
+    outline: FloatArray,
+    onset: FloatArray,
+    offset: FloatArray,
+    following: FloatArray,
+    reach: int = 0,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Peak of the ``outline`` and ARV of ``x``, both (rows, samples), from ``onset`` to ``offset``, and where each row
     ends for it, (rows,) each: as far as samples are present, NaN where none is.
 
-    A burst ends at its offset; where that is not known, at the next burst of the same trial, ``following`` (rows,); at
-    the trial's end at the latest.
+    A burst ends at its offset; where that is not known, ``reach`` samples before the next burst of the same trial,
+    ``following`` (rows,), as the filters carry that one ahead; at the trial's end at the latest.
     """
     n = x.shape[1]
-    ends = ends_of(offset, following, n)
+    ends = ends_of(offset, following - reach, n)
     at = np.arange(n)
     inside = (at >= onset[:, np.newaxis]) & (at < ends[:, np.newaxis])
     peak = np.where(inside & ~np.isnan(outline), outline, -np.inf).max(axis=1, initial=-np.inf)
@@ -159,7 +164,8 @@ def partial_words(rows: pd.DataFrame, how: str, counts: "pd.Series[bool]", value
         )
     if (none := counts & value.isna()).any():
         out.append(
-            f"{how} does not count {int(none.sum())} bursts of which no sample was recorded, or whose end nobody has "
-            f"marked ({whose(rows, none.to_numpy())})."
+            f"{how} does not count {int(none.sum())} bursts of which no sample was recorded, or that the next "
+            "burst follows so soon that its envelope covers them, or whose end nobody has marked "
+            f"({whose(rows, none.to_numpy())})."
         )
     return out
