@@ -181,3 +181,13 @@ def test_a_burst_that_the_next_one_follows_at_once_does_not_count(tmp_path):
     assert "peak in task does not count 1 bursts of which no sample was recorded, or that the next burst" in " ".join(
         found.attrs["notes"]
     )
+
+
+def test_rows_that_were_taken_away_are_told(tmp_path):
+    trials, table = reviewed(tmp_path, USUAL, more=[(0, 1.0, 1.2)], kind="other hand")
+    ruled = er.include(table, er.Rule(name="main", version=1))
+    with pytest.warns(SignalWarning, match=r"^The rule left 1 bursts out, and none of them is in the table that came"):
+        er.measure(trials, ruled[ruled["included"]])
+    kept = er.include(table[table["kind"] == "response"], er.Rule(name="main", version=1))
+    for fine in (ruled, kept[kept["included"]], table):
+        assert not any("none of them is in the table" in note for note in er.measure(trials, fine).attrs["notes"])

@@ -32,6 +32,7 @@ from emgreview.measuring.rows import (
     numbers,
     places,
     rows_to_measure,
+    taken_away,
     tell_all,
     trials_of,
     unit_of,
@@ -247,6 +248,7 @@ def measure(
     others = _others(parts, auxiliary)
     not_cues = foreign("not_cues", not_cues, [*(part.cue for part in parts), response], [p.recording for p in parts])
     rows, notes = rows_to_measure(parts, decisions, accepted_only=accepted_only, included_only=included_only)
+    notes += taken_away(decisions)
     short = [part.recording.name for part in parts if to_sample(creep_s, part.rate_hz) > part.before]
     notes += [
         f"creep_per_s is missing for {part.recording.name}: its trials hold {part.before / part.rate_hz:g} s before go "

@@ -4,6 +4,7 @@ rows_to_measure bursts that count, of the trials at hand, with notes on those le
 as_reviewed     are these the recordings of the review, in its scale
 ruled_out       rows that a rule for inclusion leaves out
 of_one_reviewer are a channel and trial decided by one reviewer alone
+taken_away      rows that a rule left out and somebody took away
 said_of         what the decisions say of the signal of one channel in each trial
 excluded        in which trials a channel was excluded
 kept_out        why a channel of a trial is left out altogether
@@ -223,6 +224,18 @@ def ruled_out(rows: pd.DataFrame) -> "pd.Series[bool]":
             "or false in every row; make it with er.include(table, rule), or leave the column out to have all rows."
         )
     return ~said.astype(bool)
+
+
+def taken_away(decisions: pd.DataFrame) -> list[str]:
+    """A sentence on rows that a rule left out and that are no longer in the table; none without."""
+    count = decisions.attrs.get("bursts_left_out", 0)
+    if not count or "included" not in decisions or ruled_out(decisions).any():
+        return []
+    return [
+        f"The rule left {count} bursts out, and none of them is in the table that came: where they are of these "
+        "trials, one without an offset runs on into them, and rests hold them; give the whole table, and let the "
+        "column included leave them out."
+    ]
 
 
 def _excluded(rows: pd.DataFrame) -> "pd.Series[bool]":

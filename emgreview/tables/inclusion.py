@@ -37,7 +37,8 @@ def include(table: pd.DataFrame, rule: Rule, *, sealed: bool = False) -> pd.Data
     -------
     DataFrame
         A copy with "included", and "why_not": every part of the rule that keeps a row out,
-        missing where none does. ``table.attrs["rule"]`` holds the rule.
+        missing where none does. ``table.attrs["rule"]`` holds the rule, and
+        ``table.attrs["bursts_left_out"]`` how many bursts that stand it leaves out.
 
     Raises
     ------
@@ -94,8 +95,16 @@ def include(table: pd.DataFrame, rule: Rule, *, sealed: bool = False) -> pd.Data
     result = table.drop(columns=["included", "why_not"], errors="ignore").copy()
     result["included"] = pd.array([not why for why in reasons], dtype="boolean")
     result["why_not"] = pd.array(["; ".join(why) or None for why in reasons], dtype="string")
-    result.attrs = {**table.attrs, "rule": rule.as_dict()}
+    result.attrs = {**table.attrs, "rule": rule.as_dict(), "bursts_left_out": bursts_left_out(result)}
     return result
+
+
+def bursts_left_out(table: pd.DataFrame) -> int:
+    """How many bursts that stand the column "included" leaves out; 0 in a table without it."""
+    if not {"included", "burst", "origin"} <= set(table):
+        return 0
+    stands = table["burst"].notna() & (table["origin"] != "removed").fillna(True)
+    return int((stands & ~table["included"].fillna(False)).sum())
 
 
 _TIMES = ("onset_s", "earliest_s", "latest_s")
@@ -243,7 +252,7 @@ def compare_rules(table: pd.DataFrame, old: Rule | None, new: Rule | None) -> Fl
 
     Raises
     ------
-    ParameterError, DecisionError
+    ParameterError, UnknownNameError, DecisionError
         As for :func:`include`.
 
     Examples
