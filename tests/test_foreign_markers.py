@@ -6,6 +6,7 @@ import pytest
 
 import emgreview as er
 from emgreview.cli.source import with_added
+from emgreview.cli.words import in_shell_words
 from emgreview.errors import ParameterError, UnknownNameError
 
 pytestmark = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # the notes themselves are read here
@@ -179,6 +180,12 @@ def test_a_row_goes_by_the_cues_and_bursts_of_its_own_reviewer(tmp_path):
         mine = both[both["reviewer"] == code].reset_index(drop=True)
         for name in ("reaction_s", "rest_rms", "burst_peak_percent"):
             np.testing.assert_array_equal(mine[name], alone[name])
+
+
+def test_the_shell_says_by_which_option_a_marker_is_no_cue():
+    words = "Of markers that are no cues, say so: not_cues=['S 7', 'end']."
+    assert in_shell_words(words) == 'Of markers that are no cues, say so: --not-cue "S 7" --not-cue "end".'
+    assert in_shell_words("touches creep_s, or 0.1 s around it; give a shorter creep_s").endswith("around it")
 
 
 def test_the_shell_cuts_a_cue_that_was_added_by_hand(tmp_path):
