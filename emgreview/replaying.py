@@ -172,7 +172,7 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
             read_only=True,
             **how,
         ) as session:
-            rebuilt, now = session.as_version(rule, onset_alone="aside_samples" not in was)
+            rebuilt, now = session.as_version(rule, onset_alone="aside_samples" not in was, sealed=True)
             methods = session.methods
     differences = [
         f"the onset method's parameters for {name} were {was['detection']['parameters']}, and are "

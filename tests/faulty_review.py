@@ -81,6 +81,7 @@ def rows(where, **values):
 
 EVERY, SOME = slice(None), slice(None, None, 3)
 NONE = {"offset_s": np.nan, "offset_sample": pd.NA}
+BEFORE = {"onset_s": (-0.5,), "onset_sample": (-1000,), "offset_s": (-0.3,), "offset_sample": (-600,)}
 LATE = {"onset_s": (1.19,), "onset_sample": (2380,)}
 FAULTS = {
     "nothing": gap(0, 0),
@@ -90,6 +91,8 @@ FAULTS = {
     "onset near the end": rows(SOME, **LATE, **NONE),
     "beyond the end": rows(SOME, onset_s=(1.2,), onset_sample=(2400,), offset_s=(1.2,), offset_sample=(2400,)),
     "before the trial": rows(SOME, onset_s=(-2.0,), onset_sample=(-4000,), offset_s=(-2.0,), offset_sample=(-4000,)),
+    "in the rest": rows(SOME, **BEFORE),
+    "in the rest, to the trial's end": rows(SOME, **BEFORE | NONE),
     "short bursts": rows(SOME, offset_s=(-0.3,), offset_sample=(-600,)),
     "of another kind": rows(SOME, kind="braking"),
     "a corrected cue": rows(SOME, cue_sample=(-1000,), onset_s=(0.5,), offset_s=(0.5,)),
@@ -129,6 +132,7 @@ def faulty(name, **cut):
 WHOLE = "bursts without an offset, because|bursts that reach beyond their trial or lack samples"
 AT_END = r"bursts that begin less than (30|100) ms before the end of their trial, or lack samples there"
 NOT_KNOWN = "in task is not known"
+ACTIVE = "more than half of the rest window lies in marked bursts"
 STILL = "the signal never changes there"
 GAPS = "lack samples within window_s or background_s|another stimulus follows before|an earlier stimulus, its potential"
 WINDOW = "lacks samples within the window"
@@ -144,9 +148,9 @@ REASONS = {
         "first_.*_percent": f"{AT_END}|{NOT_KNOWN}",
         "burst_.*": WHOLE,
         "first_.*": AT_END,
-        "rest_rms": "whose rest window reaches beyond the trial or lacks samples",
-        "level_db": f"{WHOLE}|whose rest window|the (rest|burst) is 0 throughout",
-        "creep_per_s": "before go reaches beyond the trial",
+        "rest_rms": f"{ACTIVE}|whose rest window reaches beyond the trial or lacks samples",
+        "level_db": f"{WHOLE}|{ACTIVE}|whose rest window|the (rest|burst) is 0 throughout",
+        "creep_per_s": "before go reaches beyond the trial|a burst that is marked before go touches creep_s",
         "reaction_s|motor_s": "responses without a marker 'response' before the next cue",
         "force_onset_s": "the method 'level' finds no onset there",
         "onset_s|premotor_s": "never",

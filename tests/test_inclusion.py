@@ -4,6 +4,7 @@ import dataclasses
 import json
 import tomllib
 
+import pandas as pd
 import pytest
 from scripted_reviews import make_trials, start
 
@@ -184,5 +185,60 @@ def test_a_rule_leaves_no_participant_out_of_recordings_that_name_none(tmp_path)
             session.seal("v1", rule)
         by_name = Rule(name="a", version=1, leave_out=(LeftOut(recording="rec", reason="x"),))
         assert not er.include(session.decisions(), by_name)["included"].any()
-    with start(tmp_path / "bids", make_trials(sub="08")) as session:
+    told = pytest.warns(er.SignalWarning, match="leaves out what is not in the table: participant '07'")
+    with start(tmp_path / "bids", make_trials(sub="08")) as session, told:
         assert len(er.include(session.decisions(), rule))
+
+
+@pytest.mark.parametrize(
+    ("left", "words"),
+    [
+        ({"participant": "sub-07"}, "no participant that the rule 'a' leaves out is called 'sub-07'; there are: 07"),
+        ({"participant": "7"}, "no participant .* is called '7'; there are: 07"),
+        ({"channel": "fdi"}, "no channel .* is called 'fdi'; there are: APB, FDI. Did you mean 'FDI'"),
+        ({"recording": "Rec"}, "no recording .* is called 'Rec'; there are: rec"),
+        ({"recording": "rec", "channel": "A-PB"}, "no channel .* is called 'A-PB'"),
+    ],
+)
+def test_a_name_that_is_a_slip_of_one_that_is_there_is_refused(tmp_path, left, words):
+    """Before, nobody was left out, and nothing was said."""
+    rule = Rule(name="a", version=1, leave_out=(LeftOut(**left, reason="x"),))
+    with start(tmp_path, make_trials(sub="07")) as session:
+        session.discuss(session.queue[0])
+        with pytest.raises(UnknownNameError, match=words):
+            er.include(session.decisions(), rule)
+        with pytest.raises(UnknownNameError, match=words):
+            session.seal("v1", rule)
+        assert len(er.include(session.decisions(), rule, sealed=True)), "as it was sealed by an earlier package"
+
+
+@pytest.mark.parametrize("left", [{"participant": "08"}, {"recording": "rec-2"}, {"channel": "FDS"}])
+def test_a_name_of_another_part_of_the_study_is_told(tmp_path, left):
+    rule = Rule(name="a", version=1, leave_out=(LeftOut(**left, reason="x"),))
+    (name,) = left.values()
+    with start(tmp_path, make_trials(sub="07")) as session:
+        with pytest.warns(er.SignalWarning, match=f"leaves out what is not in the table: {next(iter(left))} '{name}'"):
+            table = er.include(session.decisions(), rule)
+        assert not table["why_not"].fillna("").str.contains("left out by the rule").any()
+
+
+def test_a_version_that_was_sealed_with_a_slip_is_replayed(tmp_path, monkeypatch):
+    rule = Rule(name="a", version=1, leave_out=(LeftOut(channel="fdi", reason="x"),))
+    rec = er.simulate_study(1, 2, 1000, seed=1, muscles=(er.simulation.Muscle(label="FDI"),)).recordings[0]
+    with er.open_review(er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5), tmp_path, reviewer="r1") as session:
+        session.accept_rest(session.queue[0])
+        with monkeypatch.context() as earlier:
+            earlier.setattr("emgreview.tables.inclusion.demand_named", lambda table, rule: None)
+            session.seal("v1", rule)
+    assert er.replay(tmp_path, rec, "v1").same_bytes
+
+
+def test_codes_that_came_as_numbers_are_refused(tmp_path):
+    rule = Rule(name="a", version=1, leave_out=(LeftOut(participant="07", reason="x"),))
+    with start(tmp_path, make_trials(sub="07")) as session:
+        session.discuss(session.queue[0])
+        session.seal("v1")
+    path, how = tmp_path / "versions" / "v1" / "decisions.tsv", {"sep": "\t", "na_values": "n/a", "quoting": 3}
+    with pytest.raises(ParameterError, match=r"'participant' of the table came as numbers, such as 7, .*'07'.*dtype="):
+        er.include(pd.read_csv(path, **how), rule)
+    assert not er.include(pd.read_csv(path, **how, dtype={"participant": str}), rule)["included"].any()

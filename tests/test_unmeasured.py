@@ -11,6 +11,7 @@ from faulty_review import CUT, NONE, SOME, accepted, faulty, heard, rows, sound
 import emgreview as er
 from emgreview.errors import ParameterError, SignalWarning
 from emgreview.measuring import unmeasured
+from emgreview.measuring.normalising import reach_back
 
 pytestmark = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # the notes themselves are read here
 
@@ -76,7 +77,8 @@ def test_a_burst_that_is_not_whole_ends_at_the_next_one_or_with_its_trial():
 @pytest.mark.parametrize("how", ["peak in task", "mean in task"])
 @pytest.mark.parametrize("left_out", ["by the rule", "not accepted", "another reviewer's"])
 def test_a_burst_without_an_offset_ends_at_the_next_one_whether_or_not_that_counts(left_out, how):
-    """A much stronger burst of another kind follows at 0.8 s: it is no part of what the others are divided by."""
+    """A much stronger burst of another kind follows at 0.8 s: it is no part of what the others are divided by, nor is
+    what the filters carry ahead of it."""
     x, markers = sound()
     x = x.copy()
     cues = [at for at, label in markers if label == "go"]
@@ -102,7 +104,8 @@ def test_a_burst_without_an_offset_ends_at_the_next_one_whether_or_not_that_coun
     row = {trial: index for index, trial in enumerate(trials.ids)}
     at = [row[trial] for trial in mine["trial"]]
     signal = {"burst_peak": trials.envelope, "burst_arv": np.abs(trials.data)}[name][at, 1]
-    parts = [signal[i, 2500 : (3600 if np.isnan(mine["offset_s"][i]) else 3200)] for i in range(len(mine))]
+    stop = 3600 - reach_back(trials)
+    parts = [signal[i, 2500 : (stop if np.isnan(mine["offset_s"][i]) else 3200)] for i in range(len(mine))]
     right = np.max([part.max() for part in parts]) if how == "peak in task" else np.mean([p.mean() for p in parts])
     np.testing.assert_allclose(divided, right, rtol=1e-4)
 

@@ -51,6 +51,36 @@ SCHEMA: Schema = {
             ]
         },
         "recordings": {"type": "object", "additionalProperties": {"$ref": "#/$defs/method"}},
+        "outside_trials": {
+            "type": "object",
+            "additionalProperties": {
+                "type": "object",
+                "required": ["marked", "added_cues"],
+                "properties": {
+                    "marked": {
+                        "type": "array",
+                        "items": {
+                            "type": "object",
+                            "required": ["channel", "onset_sample", "offset_sample"],
+                            "properties": {
+                                "channel": {"type": "string"},
+                                "onset_sample": {"type": "integer"},
+                                "offset_sample": {"type": "integer"},
+                                "kind": {"type": "string"},
+                            },
+                        },
+                    },
+                    "added_cues": {
+                        "type": "array",
+                        "items": {
+                            "type": "object",
+                            "required": ["sample", "label"],
+                            "properties": {"sample": {"type": "integer"}, "label": {"type": "string"}},
+                        },
+                    },
+                },
+            },
+        },
         "packages": _NAMED,
         "machine": _NAMED,
         "bulk": _TEXTS,

@@ -13,7 +13,7 @@ from emgreview.cli.beforehand import demand_new
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
 from emgreview.cli.options import add_parameters, add_source, add_window
 from emgreview.cli.saying import put, rows_to_tsv, to_json
-from emgreview.cli.source import cut, left_out, recordings_of
+from emgreview.cli.source import cut, left_out, recordings_of, with_added
 from emgreview.detecting import onsets_of
 from emgreview.errors import UnknownNameError
 from emgreview.reading.settled import listed
@@ -99,6 +99,9 @@ def _measure_options(parser: argparse.ArgumentParser) -> None:
         "--left-out-too", action="store_true", help="also bursts that the rule the version was sealed with leaves out"
     )
     parser.add_argument("--response", default=_RESPONSE, metavar="LABEL", help="marker of the response (response)")
+    parser.add_argument(
+        "--not-cue", action="append", default=[], metavar="LABEL", help="a marker that is no cue: it ends no search"
+    )
     parser.add_argument("--out", type=Path, metavar="FILE", help="a new file, instead of standard output")
 
 
@@ -111,7 +114,7 @@ def _measure(given: argparse.Namespace) -> Status:
     came = list(recordings_of(given))
     recordings = [(name, rec) for name, rec in came if rec is None or rec.name in reviewed]
     _demand_in_recordings(given, [rec for _, rec in recordings if rec is not None])
-    trials = [cut(rec, given) for _, rec in recordings if rec is not None]
+    trials = [cut(with_added(rec, given.cue, decisions["trial"]), given) for _, rec in recordings if rec is not None]
     if not trials:
         raise er.EmgreviewError(
             f"no recording of {given.path} ({listed([name for name, _ in came])}) can be read and is part of version "
@@ -125,6 +128,7 @@ def _measure(given: argparse.Namespace) -> Status:
         normalise=given.normalise,
         reference=reference,
         response=given.response,
+        not_cues=given.not_cue,
         included_only=not given.left_out_too,
     )
     rows = table.astype(object).where(table.notna(), None).to_dict("records")

@@ -3,13 +3,15 @@
 read_source         the recording or dataset itself
 recordings_of       name and recording, one after the other
 cut                 the trials of one
+with_added          one with the cues that were added by hand
 units               of the channels, by their labels
 left_out            sentences on those that could not be used
 """
 
 import argparse
+import re
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import emgreview as er
 from emgreview.cli.cues import demand_pulses, with_pulses
@@ -72,6 +74,17 @@ def cut(rec: er.Recording, given: argparse.Namespace) -> er.Trials:
     )
     given.as_expected &= given.expect in (None, len(trials))
     return trials
+
+
+def with_added(rec: er.Recording, cue: str, trials: Iterable[str]) -> er.Recording:
+    """A recording with the cues that were added by hand and whose trials were reviewed."""
+    begin = f"{rec.name}/added/"
+    samples = sorted(
+        {int(trial.removeprefix(begin)) for trial in trials if re.fullmatch(re.escape(begin) + r"\d+", trial)}
+    )
+    there = {(marker.sample, marker.label) for marker in rec.markers}
+    more = [er.Marker(at, cue, "added") for at in samples if (at, cue) not in there and at < rec.n_samples]
+    return rec.with_markers([*rec.markers, *more]) if more else rec
 
 
 def left_out(given: argparse.Namespace) -> list[str]:

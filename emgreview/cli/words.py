@@ -20,6 +20,7 @@ OPTIONS: Mapping[str, str] = MappingProxyType({
     "rate_hz": "--rate", "reviewer": "--reviewer", "rule": "--rule", "scale_corrected": "--scale-corrected",
     "unit": "--unit", "mask": "--mask", "within_ms": "--within", "reference": "--reference", "response": "--response",
     "log_restored": "--log-restored", "people": "--people", "shift_days": "--shift-days", "keep": "--keep",
+    "not_cues": "--not-cue",
 })  # fmt: skip
 """What an argument of a public function is called on the command line."""
 
@@ -104,7 +105,11 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     (r"name it: method=\.\.\.", "name it: --method NAME"),
     (r"; give that function as detect=, or another method=\.", "; give another --method."),
     (r"er\.adjudicate opens a session about them", "a session in a notebook settles them"),
-    (r", or give a shorter creep_s", ""),
+    (r"[,;](?: or)? give a shorter creep_s", ""),
+    (
+        r"\bnot_cues=\[([^\]]*)\]",
+        lambda found: " ".join(f'--not-cue "{label}"' for label in re.findall(r"'([^']*)'", found[1])),
+    ),
     (r"\bcreep_s is (\S+) s\b", r"\1 s are measured"),
     (r"; make it with er\.include\(table, rule\),", "; seal the version with a --rule,"),
     (r"open it with blind=False", "open it without --blind"),

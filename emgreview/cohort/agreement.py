@@ -76,10 +76,10 @@ class Times:
     """Agreement in time, in seconds, second minus first, over the channel-trials where both gave one.
 
     ``only_first`` and ``only_second`` count those where one gave none; ``within`` holds the share of pairs no further
-    apart than so many milliseconds, ``within_all`` the same with those counted as further apart. ``icc`` is ICC(2,1)
-    of Shrout & Fleiss: reviewers as a sample, absolute agreement, one reviewer's mark; of times from the cue. ``left``
-    counts the pairs that both left where the method had put them, and ``judged`` is the same without these (None there
-    itself).
+    apart than so many milliseconds, ``within_all`` the same with those counted as further apart. ``icc`` is ICC(2,1) of
+    Shrout & Fleiss: reviewers as a sample, absolute agreement, one reviewer's mark; of times from the cue, which each
+    reviewer may have corrected. ``left`` counts the pairs that both left where the method had put them, and ``judged``
+    is the same without these (None there itself).
     """
 
     what: str
@@ -135,6 +135,8 @@ class Agreement(Shown):
         One row a channel-trial that at least one has finished.
     notes : tuple of str
         What could not be checked: the scale of a log that kept none.
+    cues_apart : int
+        Channel-trials of both whose cue the two have at different places.
     """
 
     first: str
@@ -160,6 +162,7 @@ class Agreement(Shown):
     heads: Mapping[str, Mapping[str, Any]]
     table: pd.DataFrame
     notes: tuple[str, ...] = ()
+    cues_apart: int = 0
 
     def __str__(self) -> str:
         return "\n".join(lines(self))
@@ -222,6 +225,10 @@ def agreement(folder: str | Path, first: str, second: str, *, within_ms: Sequenc
     either keeps out of every analysis is left out of the comparison, counted and named;
     stretches set aside leave nothing out. Trials of one person resemble each other, so true
     intervals are somewhat wider than those given here.
+
+    The ICC is of times from the cue, as the tables of decisions give them: from the corrected
+    cue where a reviewer corrected it. Bias, limits and shares are of the marks themselves;
+    ``cues_apart`` counts the pairs whose cues the two have at different places.
 
     kappa = (po - pe) / (1 - pe), with po the share of equal words and pe that expected by
     chance; limits of agreement are mean ± 1.96 SD of the differences.
@@ -291,6 +298,7 @@ def compare(one: Logs, two: Logs, *, within_ms: Sequence[float] = WITHIN_MS) -> 
         heads={**one.heads, **two.heads},
         table=table,
         notes=unknown_scales(one, two),
+        cues_apart=_cues_apart(one, two, finished),
     )
 
 
@@ -330,9 +338,10 @@ def sampled_trials(one: Logs, two: Logs) -> frozenset[str] | None:
 def pair_table(one: Logs, two: Logs, trials: frozenset[str] | None) -> pd.DataFrame:
     """One row a channel-trial that at least one reviewer has finished: both states, both times, and how far apart.
 
-    Times are seconds from the recorded cue, NaN where there is none; a state is "" where it is not finished;
-    "kept_out" says who keeps it out of every analysis: "both", "first", "second", or None; "state_left", "signal_left",
-    "onset_left" and "offset_left" who left that as the method had it.
+    Times are seconds from the cue as each reviewer's table of decisions has it, corrected where that reviewer corrected
+    it, NaN where there is none; differences are those of the marks themselves, wherever the cue lies; a state is ""
+    where it is not finished; "kept_out" says who keeps it out of every analysis: "both", "first", "second", or None;
+    "state_left", "signal_left", "onset_left" and "offset_left" who left that as the method had it.
     """
     ones, twos, kept = one.marks(), two.marks(), kept_out(one, two)
     rows = []
@@ -351,11 +360,11 @@ def pair_table(one: Logs, two: Logs, trials: frozenset[str] | None) -> pd.DataFr
                     "second_state": second.state,
                     "first_signal": first.signal,
                     "second_signal": second.signal,
-                    "first_onset_s": _seconds(first.onset, unit, rate),
-                    "second_onset_s": _seconds(second.onset, unit, rate),
+                    "first_onset_s": _seconds(one, first.onset, unit, rate),
+                    "second_onset_s": _seconds(two, second.onset, unit, rate),
                     "onset_difference_s": _apart(first.onset, second.onset, rate),
-                    "first_offset_s": _seconds(first.offset, unit, rate),
-                    "second_offset_s": _seconds(second.offset, unit, rate),
+                    "first_offset_s": _seconds(one, first.offset, unit, rate),
+                    "second_offset_s": _seconds(two, second.offset, unit, rate),
                     "offset_difference_s": _apart(first.offset, second.offset, rate),
                     "kept_out": _who(one.reviewer in by, two.reviewer in by),
                     **{f"{part}_left": _who(*(getattr(one_s, part) for one_s in as_it_was)) for part in Left._fields},
@@ -373,12 +382,24 @@ _COLUMNS = (
 )  # fmt: skip
 
 
+def _cues_apart(one: Logs, two: Logs, finished: pd.DataFrame) -> int:
+    """How many pairs have a cue that the two reviewers have at different places."""
+    units = finished[["recording", "trial", "channel"]].itertuples(index=False, name=None)
+    return sum(_cue(one, unit) != _cue(two, unit) for unit in units)
+
+
 def _who(first: bool, second: bool) -> str | None:
     return "both" if first and second else "first" if first else "second" if second else None
 
 
-def _seconds(sample: int | None, unit: Unit, rate_hz: float) -> float:
-    cue = cue_in(unit[1])
+def _cue(logs: Logs, unit: Unit) -> int | None:
+    """Sample of the cue that times of a reviewer count from, as in the table of decisions."""
+    corrected: int | None = logs.value(unit[0], unit[1], None, "cue")
+    return cue_in(unit[1]) if corrected is None else corrected
+
+
+def _seconds(logs: Logs, sample: int | None, unit: Unit, rate_hz: float) -> float:
+    cue = _cue(logs, unit)
     return math.nan if sample is None or cue is None else (sample - cue) / rate_hz
 
 

@@ -42,6 +42,7 @@ def lines(found: "Agreement") -> list[str]:
         said += _lines_of_words(part, one, two)
     for times in (found.onsets, found.offsets):
         said += _lines_of_times(times, one, two)
+    said += _cue_words(found)
     own = ((one, found.own_first, found.own_first_judged), (two, found.own_second, found.own_second_judged))
     said += [_own_words(*of) for of in own]
     if any(part.left for part in (found.states, found.onsets, found.offsets)):
@@ -80,7 +81,19 @@ def parts(found: "Agreement") -> Iterator[Sheet | str]:
         rows,
     )
     yield "Brackets hold 95 % intervals, which take channel-trials as independent; str() says the rest in words."
+    yield from _cue_words(found)
     yield from found.notes
+
+
+def _cue_words(found: "Agreement") -> list[str]:
+    """A sentence on cues that the two have at different places."""
+    if not found.cues_apart:
+        return []
+    return [
+        f"{found.cues_apart} of {found.both} channel-trials count from cues that {found.first} and {found.second} have "
+        "at different places, as one of them or both corrected it: the ICC is of times from these, bias, limits and "
+        "shares are of the marks alone; settle the cues first."
+    ]
 
 
 def _with_judged(what: str, part: Any) -> Iterator[tuple[str, Any]]:

@@ -13,9 +13,10 @@ Description, unit and type of each column stand in ``table.attrs["columns"]``, s
     NORMALISATIONS        the published ways to make amplitudes comparable
 """
 
-from emgreview.measuring.bursts import NORMALISATIONS, measure
+from emgreview.measuring.bursts import measure
 from emgreview.measuring.channels import average_envelopes, compare_channels
 from emgreview.measuring.floor import detection_floor
+from emgreview.measuring.normalising import NORMALISATIONS
 from emgreview.measuring.stimuli import measure_evoked
 
 __all__ = [

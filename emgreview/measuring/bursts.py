@@ -1,14 +1,11 @@
 """Measures of every reviewed burst, one row each; definitions in ``signal.measures``.
 
 measure             the table
-NORMALISATIONS      the published ways to make amplitudes comparable
 
-Over 400 lines with what its public names say of themselves.
+Over 400 lines: half of them are what ``measure`` says of its numbers and their limits.
 """
 
-import math
 from collections.abc import Mapping, Sequence
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -19,74 +16,39 @@ from emgreview import checks
 from emgreview.checks import demand
 from emgreview.detecting import onsets_of
 from emgreview.errors import ParameterError, UnknownNameError
-from emgreview.measuring.answers import kin_words, late_words, responses
+from emgreview.measuring.answers import halted_words, kin_words, late_words, responses
 from emgreview.measuring.aside import Aside
+from emgreview.measuring.burst_columns import CLIPPED, WORDS, columns_of, names_of, stretches
 from emgreview.measuring.ground import Ground
+from emgreview.measuring.marked import MarkedBursts
 from emgreview.measuring.missing import missing_words
-from emgreview.measuring.rests import untouched
+from emgreview.measuring.neighbours import foreign
+from emgreview.measuring.normalising import IN_TASK, NORMALISATIONS, PARTED, normalised, reach_back
+from emgreview.measuring.rests import MOST_ASIDE, before_go, rest_words
 from emgreview.measuring.rows import (
-    Described,
     FloatArray,
     column,
     following,
     numbers,
     places,
     rows_to_measure,
-    ruled_out,
+    taken_away,
     tell_all,
     trials_of,
     unit_of,
 )
-from emgreview.measuring.unmeasured import ends_of, partial, partial_words, reasons
+from emgreview.measuring.unmeasured import ends_of, partial, reasons
 from emgreview.model import Trials, to_sample
-from emgreview.reading.settled import listed
 from emgreview.signal import measures
 from emgreview.signal.clip import cut_words
 from emgreview.tables import COLUMNS, describe
 
-NORMALISATIONS: Mapping[str, str] = MappingProxyType(
-    {
-        "none": "not normalised",
-        "task maximum": "maximal contraction in the task itself",
-        "isometric maximum": "maximal voluntary isometric contraction",
-        "submaximal": "standardised submaximal contraction",
-        "peak in task": "largest burst peak of this recording and channel, as far as recorded",
-        "mean in task": "mean ARV of the bursts of this recording and channel, as far as recorded",
-        "maximal M wave": "maximal compound potential of the nerve (M wave)",
-    }
-)
-"""Name: what it divides by. Options of the consensus matrix on normalisation (Besomi et al. 2020, J Electromyogr
-Kinesiol), peak and mean in task apart."""
-
-IN_TASK = {"peak in task": "burst_peak", "mean in task": "burst_arv"}
 AMPLITUDES = ("rms", "arv", "peak")
-
-MOST_ASIDE = 0.5
-"""A rest of which more was set aside is missing: common practice, no source."""
-
-CLIPPED = "clipped_share"
-PARTED = ("burst_peak", "burst_arv", CLIPPED)
+UNREST = ("aside", "marked", "lost", "crept_aside", "crept_marked", "reached")
 REACTION = ("reaction_s", "premotor_s", "motor_s")
 CARRIED = (
     *("reviewer", "participant", "recording", "trial", "channel", "burst", "kind", "origin", "accepted"),
     *("decided_by", "decided_how", "confidence", "signal", "set_aside", "behaviour", "onset_s", "offset_s"),
-)
-
-WORDS: Mapping[str, tuple[str, str]] = MappingProxyType(
-    {
-        "duration_s": ("s", "Onset to offset"),
-        "rms": ("{unit}", "Root mean square"),
-        "arv": ("{unit}", "Average rectified value"),
-        "peak": ("{unit}", "Largest value of the envelope"),
-        "integral": ("{unit}·s", "Integrated EMG: time integral of the rectified signal"),
-        "time_to_peak_s": ("s", "Start of the stretch to the envelope's largest value"),
-        "rise_per_s": (
-            "{unit}/s",
-            "Rate of rise: mean slope of the envelope, as the trials are filtered, from the start to its largest value",
-        ),
-        "mean_hz": ("Hz", "Mean frequency of the power spectrum, missing below 0.1 s"),
-        "median_hz": ("Hz", "Median frequency of the power spectrum, missing below 0.1 s"),
-    }
 )
 
 
@@ -99,6 +61,7 @@ def measure(
     reference: Mapping[Any, float] | None = None,
     response: str = "response",
     response_from_s: float = 0.0,
+    not_cues: Sequence[str] = (),
     creep_s: float = 0.5,
     auxiliary: Mapping[str, str] | None = None,
     accepted_only: bool = True,
@@ -112,7 +75,8 @@ def measure(
         The trials that were reviewed.
     decisions : DataFrame
         Decisions, from :func:`emgreview.read_version` or :meth:`Session.decisions`; with
-        ``included``, after :func:`emgreview.include`.
+        ``included``, after :func:`emgreview.include`. Give all rows, and let the columns leave
+        out: a burst whose row was taken away ends no other one, and is rest to the others.
     windows_s : sequence of float, default (0.03, 0.1)
         Windows from the onset, in seconds, whatever the offset.
     normalise : str, default "none"
@@ -120,11 +84,13 @@ def measure(
         the unit.
     reference : mapping or None
         What "… in task" does not need and the other normalisations do: a value for each
-        channel, or for each (recording, channel), in the trials' unit.
+        channel, or for each (recording, channel), in the trials' unit; others are refused.
     response : str, default "response"
         Label of the marker of the response.
     response_from_s : float, default 0.0
         How long after the cue a response may come at the earliest.
+    not_cues : sequence of str, default ()
+        Labels of markers that are no cues, and end no search for a response.
     creep_s : float, default 0.5
         How long before the cue the signal is looked at for creeping up.
     auxiliary : mapping of str to str, or None
@@ -141,7 +107,8 @@ def measure(
     DataFrame
         One row a burst, in the trials' unit; NaN where a burst has no offset, reaches beyond
         its trial or lacks samples: nothing is measured over a part of a stretch. A row depends
-        on its burst and rest alone, not on other rows, but for percentages "… in task".
+        on its burst and rest alone, not on other rows, but for bursts that lie in its rest,
+        and percentages "… in task".
         ``table.attrs["notes"]`` are sentences on what was left out, on what rests on
         spoilt samples, and on why numbers are missing.
 
@@ -194,19 +161,26 @@ def measure(
     the filter carries it on, and are missing where that is less than half; ``creep_per_s`` is
     missing where such a stretch comes so near. Notes count all.
 
+    A rest that holds a marked burst is no rest: whatever burst of that channel stands in the
+    table, accepted or not, be it the row's own, another one's of the trial, that of the trial
+    before or one marked outside all trials, is left out of ``rest_rms`` and ``level_db`` in
+    the same way, from onset to offset or, without an offset, to its trial's end, and
+    ``creep_per_s`` is missing where one begins before go and comes so near.
+
     For bursts of kind "response", the first marker labelled ``response`` that is
     ``response_from_s`` or later after the cue, and before the next cue, gives the reaction
-    time. The next cue is any that these trials were cut around, or that differs from theirs
-    by its number alone, as codes of one channel do ("go 5", "go 7"), but for those that were
-    said to be none. Beyond the end of the trial any other marker ends the search; a response
-    from there is counted in a note.
+    time. The next cue is any that these trials were cut around, that was added by hand, or
+    that differs from theirs by its number alone, as codes of one channel do ("go 5", "go 7"),
+    but for those that were said to be none. Any marker of another label may be the cue of
+    another condition ("left", "right") and ends the search, too, unless ``not_cues`` names
+    it; notes count what ended a search and responses beyond the end of their trial.
 
     The normalisations "… in task" count no bursts that are unusable, set aside, or left out
     by the rule. A burst that is not whole, which is often the strongest, counts by what was
-    recorded of it, up to the next burst of the trial, be that left out or not, or the trial's
-    end, so that no burst exceeds the largest peak; a note says how many do. One that a person
-    added without an offset may have ended long before, and does not count in the mean; a note
-    says so, too.
+    recorded of it, up to where the filters carry the next burst of the trial ahead (be that
+    left out or not), or to the trial's end, so that no burst exceeds the largest peak; a note
+    says how many do. One that a person added without an offset may have ended long before,
+    and does not count in the mean; a note says so, too.
 
     Notes count each number that is missing and say why (``measuring.unmeasured``), but for
     what the row itself says, as of the reaction time of a burst of another kind.
@@ -260,7 +234,7 @@ def measure(
     windows_s = tuple(checks.number("windows_s", length_s, above=0, unit="s") for length_s in windows_s)
     longest_s = max(len(part.time_s) / part.rate_hz for part in parts)
     checks.likely_unit("windows_s", windows_s, most_s=longest_s)
-    names = [name for name, _ in _stretches(windows_s)]
+    names = [name for name, _ in stretches(windows_s)]
     demand(len(set(names)) == len(names), "windows_s", windows_s, "lengths that differ")
     response_from_s = checks.number("response_from_s", response_from_s, unit="of seconds")
     checks.likely_unit("response_from_s", response_from_s)
@@ -272,7 +246,9 @@ def measure(
     checks.truth("accepted_only", accepted_only)
     checks.truth("included_only", included_only)
     others = _others(parts, auxiliary)
+    not_cues = foreign("not_cues", not_cues, [*(part.cue for part in parts), response], [p.recording for p in parts])
     rows, notes = rows_to_measure(parts, decisions, accepted_only=accepted_only, included_only=included_only)
+    notes += taken_away(decisions)
     short = [part.recording.name for part in parts if to_sample(creep_s, part.rate_hz) > part.before]
     notes += [
         f"creep_per_s is missing for {part.recording.name}: its trials hold {part.before / part.rate_hz:g} s before go "
@@ -282,22 +258,23 @@ def measure(
     ]
     unmarked = [part.recording.name for part in parts if all(mark.label != response for mark in part.recording.markers)]
 
-    aside = Aside(decisions)
+    aside, marked = Aside(decisions), MarkedBursts(parts, decisions)
     notes += aside.notes
     after = following(decisions, rows)
     spoilt_marks = _set_aside(parts, rows, aside, after)
     if "set_aside" in rows or spoilt_marks.any():
         rows["set_aside"] = spoilt_marks.astype("boolean")
-    no_rest, crept, beyond = np.zeros(len(rows)), np.zeros(len(rows)), dict[str, NDArray[np.bool_]]()
-    pieces, parted, reached, later, ground = [], [], 0, 0, Ground(set(rows["channel"]))
+    beyond: dict[str, NDArray[np.bool_]] = {}
+    halted: dict[str, list[str]] = {part.recording.name: [] for part in parts}
+    pieces, parted, rests, later, ground = [], [], [], 0, Ground(set(rows["channel"]))
     for part, place, mine, trial, start in ground.by_channel(parts, rows):
         x, outline = (np.asarray(kind[trial, place], dtype=np.float64) for kind in (part.data, part.envelope))
         cue, onset, offset = (numbers(mine[f"{name}_sample"]) - start for name in ("cue", "onset", "offset"))
         table: dict[str, NDArray] = {}
-        for prefix, length_s in _stretches(windows_s):
+        for prefix, length_s in stretches(windows_s):
             stop = offset if prefix == "burst" else onset + to_sample(length_s, part.rate_hz)
             got = measures.measure(x, outline, part.rate_hz, onset, stop)
-            table |= {f"{prefix}_{name}": getattr(got, name) for name in _names(length_s)}
+            table |= {f"{prefix}_{name}": getattr(got, name) for name in names_of(length_s)}
             table[f"{prefix}_{CLIPPED}"] = ground.share(part, place, trial, onset, stop)
             if prefix != "burst":
                 lost = aside.touch(part.recording.name, part.labels[place], onset + start, stop + start, mine)
@@ -305,23 +282,29 @@ def measure(
                 beyond.setdefault(prefix, np.zeros(len(rows), dtype=bool))[mine.index] = lost
                 table |= {name: np.where(lost, np.nan, table[name]) for name in table if name.startswith(f"{prefix}_")}
         if normalise in IN_TASK:
-            peak, arv, stop = partial(x, outline, onset, offset, after[mine.index] - start)
+            peak, arv, stop = partial(x, outline, onset, offset, after[mine.index] - start, reach_back(part))
             railed = ground.share(part, place, trial, onset, stop)
             parted.append(pd.DataFrame(dict(zip(PARTED, (peak, arv, railed), strict=True)), index=mine.index))
-        early, late = (cue + to_sample(edge, part.rate_hz) for edge in part.processing.rest_s)
-        spoilt = aside.spoilt(part, part.labels[place], trial, mine)
-        rest, touched, share = untouched(part, place, trial, early, late, spoilt)
-        table["rest_rms"] = np.where(share > MOST_ASIDE, np.nan, measures.rms(rest))
+        before = before_go(part, place, trial, start, cue, mine, aside, marked, creep_s)
+        table["rest_rms"] = before.rest_rms
+        rests.append(pd.DataFrame({name: getattr(before, name) for name in UNREST}, index=mine.index))
         with np.errstate(divide="ignore"):
             ratio = table["burst_rms"] / np.where(table["rest_rms"] > 0, table["rest_rms"], np.nan)
             table["level_db"] = 20 * np.log10(ratio)
-        prepared, too, taken = untouched(part, place, trial, cue - to_sample(creep_s, part.rate_hz), cue, spoilt)
-        table["creep_per_s"] = measures.slope_per_s(prepared, part.rate_hz, 0, to_sample(creep_s, part.rate_hz))
-        no_rest[mine.index], crept[mine.index] = share, taken
-        reached += int((touched | too).sum())
+        table["creep_per_s"] = before.creep_per_s
         answers = (mine["kind"] == "response").to_numpy(dtype=bool, na_value=False)
         around = {one.cue for one in parts}
-        found_at = responses(part, trial, cue + start, response, response_from_s, decisions=decisions, cues=around)
+        found_at = responses(
+            part,
+            trial,
+            cue + start,
+            response,
+            response_from_s,
+            decisions=decisions,
+            reviewers=mine.get("reviewer"),
+            cues=around,
+            not_cues=not_cues,
+        )
         pressed, later = found_at.sample - start, later + int((answers & found_at.late).sum())
         times = measures.reaction(
             *(np.where(answers, moment, np.nan) / part.rate_hz for moment in (cue, onset, pressed))
@@ -339,9 +322,11 @@ def measure(
                 "missing."
             )
         else:
-            notes += kin_words(part, response, int((answers & np.isnan(pressed)).sum()))
+            notes += kin_words(part, response, int((answers & np.isnan(pressed)).sum()), not_cues)
+            halted[part.recording.name] += list(found_at.halted[answers])
+    notes += [note for part in parts for note in halted_words(part, response, halted[part.recording.name])]
     notes += late_words(response, later, int((rows["kind"] == "response").sum()))
-    columns = _columns(windows_s, unit, creep_s) | {
+    columns = columns_of(windows_s, unit, creep_s) | {
         f"{label}_onset_s": column("number", "s", f"Onset of channel {label}, from the cue, by method {how}")
         for label, how in (auxiliary or {}).items()
     }
@@ -349,13 +334,16 @@ def measure(
     found["motor_time_impossible"] = found["motor_time_impossible"].astype("boolean")
     part_of = pd.concat(parted).reindex(rows.index) if parted else found.reindex(columns=PARTED)
     if normalise != "none":
-        percent, described, more = _normalised(rows, found, part_of, windows_s, normalise, reference)
+        amplitudes = [f"{prefix}_{name}" for prefix, _ in stretches(windows_s) for name in AMPLITUDES]
+        percent, described, more = normalised(parts, rows, found, part_of, amplitudes, normalise, reference)
         found, columns = pd.concat([found, percent], axis=1), columns | described
         notes += more
 
     carried = rows[[name for name in rows.columns if name in CARRIED or name not in COLUMNS]]
     out = pd.concat([carried, found], axis=1)
-    if reached:
+    unrest = pd.concat(rests).reindex(rows.index) if rests else pd.DataFrame(columns=UNREST, dtype=np.float64)
+    lost, crept = unrest["lost"].to_numpy() > MOST_ASIDE, unrest["crept_aside"].to_numpy(dtype=bool)
+    if reached := int(unrest["reached"].sum()):
         notes.append(
             f"In {reached} rows activity soon after the rest reached back into it through the zero-phase filter: there "
             "rest_rms, level_db and creep_per_s come from the same band filtered causally."
@@ -372,17 +360,13 @@ def measure(
         notes.append(f"{normalise} rests on codes for missing samples too, and percentages of it mean nothing: {told}.")
     if count := int(spoilt_marks.sum()):
         notes.append(f"{count} bursts in stretches that were set aside are measured; the column set_aside names them.")
-    if count := int(((no_rest > 0) & (no_rest <= MOST_ASIDE)).sum()):
-        notes.append(
-            f"In {count} rows a stretch set aside touches the rest window, or 0.1 s around it: rest_rms and level_db "
-            "rest on what is left of it, half or more."
-        )
+    notes += rest_words(*(unrest[name].to_numpy() for name in ("aside", "marked", "lost")))
     notes += ground.notes("bursts")
     described = describe(carried) | columns
     why = reasons(
         rows,
         found,
-        windows=dict(_stretches(windows_s)[1:]),
+        windows=dict(stretches(windows_s)[1:]),
         normalise=normalise,
         response=response,
         unmarked=unmarked,
@@ -390,9 +374,10 @@ def measure(
         auxiliary=auxiliary or {},
         aside={
             **beyond,
-            "rest_rms": no_rest > MOST_ASIDE,
-            "creep_per_s": crept > 0,
+            "rest_rms": lost & (unrest["marked"] == 0).to_numpy(),
+            "creep_per_s": crept,
         },
+        marked={"rest_rms": lost, "creep_per_s": unrest["crept_marked"].to_numpy(dtype=bool)},
     )
     notes += missing_words(out, {name: described[name] for name in ("offset_s", *columns)}, why)
     out.attrs |= {"columns": described, "notes": tell_all(notes)}
@@ -427,84 +412,3 @@ def _set_aside(parts: Sequence[Trials], rows: pd.DataFrame, aside: Aside, after:
             ends = ends_of(numbers(mine["offset_sample"]) - start, after[at] - start, len(part.time_s))
             out[at] |= aside.touch(part.recording.name, label, numbers(mine["onset_sample"]), ends + start, mine)
     return pd.Series(out, index=rows.index)
-
-
-def _stretches(windows_s: Sequence[float]) -> list[tuple[str, float]]:
-    """What is measured: how its columns begin, and its length (inf for the burst)."""
-    return [("burst", math.inf), *((f"first_{length_s * 1000:g}_ms", length_s) for length_s in windows_s)]
-
-
-def _names(length_s: float) -> list[str]:
-    """Measures of a fixed window of this length, or of a burst (inf)."""
-    names = list(WORDS) if length_s >= measures.SPECTRUM_SHORTEST_S else [n for n in WORDS if not n.endswith("_hz")]
-    return names if math.isinf(length_s) else [name for name in names if name != "duration_s"]
-
-
-def _normalised(
-    rows: pd.DataFrame,
-    found: pd.DataFrame,
-    part_of: pd.DataFrame,
-    windows_s: Sequence[float],
-    how: str,
-    reference: Mapping[Any, float] | None,
-) -> tuple[pd.DataFrame, Described, list[str]]:
-    """Amplitudes in per cent of a reference, for each (recording, channel), and sentences on what that rests on.
-    ``part_of`` has peak and ARV of what was recorded of each burst."""
-    pairs = list(zip(rows["recording"], rows["channel"], strict=True))
-    notes: list[str] = []
-    if how in IN_TASK:
-        demand(reference is None, "reference", reference, f"None with {how!r}, which comes from the bursts themselves")
-        counts = (rows["signal"] != "unusable") & ~ruled_out(rows)
-        if "set_aside" in rows:
-            counts &= ~rows["set_aside"].fillna(False).astype(bool)
-        counts = counts.fillna(True).astype(bool)
-        name = IN_TASK[how]
-        parted = part_of[name]
-        if how == "mean in task":
-            parted = parted.mask((rows["origin"] == "added").fillna(False).astype(bool) & rows["offset_s"].isna())
-        notes += partial_words(rows, how, counts & found[name].isna(), parted)
-        value = found[name].fillna(parted).where(counts)
-        groups = value.groupby([rows["recording"], rows["channel"]])
-        own = groups.transform("max" if name == "burst_peak" else "mean")
-    else:
-        good = reference is None or isinstance(reference, Mapping)
-        demand(good, "reference", reference, f"a mapping with a value for {how!r} for every channel")
-        given = {
-            name: checks.number(f"reference of {name!r}", value, above=0, unit="in the trials' unit")
-            for name, value in (reference or {}).items()
-        }
-        lacking = sorted({f"{one} {label}" for one, label in pairs if (one, label) not in given and label not in given})
-        came = ", ".join(map(str, given)) or None
-        words = f"a value for {how!r} for every channel; {listed(lacking, 3)} lack one"
-        demand(not lacking, "reference", came, words)
-        values = [given[pair] if pair in given else given[pair[1]] for pair in pairs]
-        own = pd.Series(values, index=rows.index, dtype=np.float64)
-    names = [f"{prefix}_{name}" for prefix, _ in _stretches(windows_s) for name in AMPLITUDES]
-    table = pd.DataFrame({f"{name}_percent": 100 * found[name] / own.where(own > 0) for name in names})
-    words = f"in per cent of: {how} ({NORMALISATIONS[how]})"
-    return table, {f"{name}_percent": column("number", "%", f"{name}, {words}") for name in names}, notes
-
-
-def _columns(windows_s: Sequence[float], unit: str, creep_s: float) -> Described:
-    """Unit and meaning of every measure."""
-    out = {}
-    for prefix, length_s in _stretches(windows_s):
-        where = "over the burst" if math.isinf(length_s) else f"over the first {length_s * 1000:g} ms from the onset"
-        for name in _names(length_s):
-            of, words = WORDS[name]
-            plain = "; not normalised" if "{unit}" in of else ""
-            out[f"{prefix}_{name}"] = column("number", of.format(unit=unit), f"{words}, {where}{plain}")
-        cut = "Share of samples at a rail of the unfiltered recording: above 0 amplitudes are too small"
-        out[f"{prefix}_{CLIPPED}"] = column("number", "", f"{cut}, {where}")
-    flag = "Whether the response comes before the muscle: not the responding muscle, or a wrong mark"
-    return out | {
-        "rest_rms": column("number", unit, "Root mean square of the rest window, untouched by what follows it"),
-        "level_db": column("number", "dB", "Level: RMS over the burst, rest included, over that of the rest window"),
-        "creep_per_s": column(
-            "number", f"{unit}/s", f"Slope of the rectified signal in the last {creep_s:g} s before go"
-        ),
-        "reaction_s": column("number", "s", "Reaction time: go to response = premotor + motor time"),
-        "premotor_s": column("number", "s", "Premotor time: go to onset"),
-        "motor_s": column("number", "s", "Motor time: onset to response"),
-        "motor_time_impossible": column("truth", "", flag),
-    }

@@ -18,10 +18,11 @@ from numpy.typing import NDArray
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
-from emgreview.measuring.answers import SEARCHED, kin_words, late_words, responses
-from emgreview.measuring.aside import NEAR_S, Aside
+from emgreview.measuring.answers import SEARCHED, Answers, halted_words, kin_words, late_words, responses
+from emgreview.measuring.aside import Aside
 from emgreview.measuring.ground import Ground
 from emgreview.measuring.missing import Reason, missing_words
+from emgreview.measuring.neighbours import foreign
 from emgreview.measuring.rows import (
     FloatArray,
     channel_of,
@@ -35,6 +36,7 @@ from emgreview.measuring.rows import (
     said_of,
     tell_all,
 )
+from emgreview.measuring.stretches import NEAR_S
 from emgreview.model import Trials, to_sample
 from emgreview.signal.averages import Average, aligned_average
 from emgreview.signal.clip import cut_words
@@ -357,6 +359,7 @@ def average_envelopes(
     before_s: float,
     after_s: float,
     response: str = "response",
+    not_cues: Sequence[str] = (),
 ) -> dict[str, Average]:
     """Mean envelope of every channel over trials, aligned to a moment of each trial.
 
@@ -372,6 +375,8 @@ def average_envelopes(
         How far the average reaches before and after that moment, in seconds.
     response : str, default "response"
         Label of the marker of the response.
+    not_cues : sequence of str, default ()
+        Labels of markers that are no cues, as for :func:`emgreview.measure`.
 
     Returns
     -------
@@ -429,6 +434,7 @@ def average_envelopes(
     rows_to_measure([trials], decisions, one_reviewer=True)  # names and rates of all channels, before any is averaged
     if to == "response" and not any(marker.label == response for marker in trials.recording.markers):
         raise UnknownNameError("marker", response, sorted({marker.label for marker in trials.recording.markers}))
+    not_cues = foreign("not_cues", not_cues, [trials.cue, response], [trials.recording])
     out, ground, stretches, near = {}, Ground(), Aside(decisions), to_sample(NEAR_S, trials.rate_hz)
     for place, label in enumerate(trials.labels):
         rows, notes = rows_to_measure([trials], decisions[decisions["channel"] == label])
@@ -442,7 +448,7 @@ def average_envelopes(
         if count := int(aside.sum()):
             notes.append(f"{count} responses in stretches that were set aside take no part.")
         mine = rows[~aside]
-        moment, late = _moments(trials, mine, to, response, decisions)
+        moment, late, halted = _moments(trials, mine, to, response, decisions, not_cues)
         touched = stretches.touch(
             trials.recording.name, label, *_averaged(trials, mine, moment, before_s, after_s), near=near
         )
@@ -453,7 +459,8 @@ def average_envelopes(
             )
         mine, moment = mine[~touched], moment[~touched]
         if to == "response":
-            notes += kin_words(trials, response, int(np.isnan(moment).sum()))
+            notes += kin_words(trials, response, int(np.isnan(moment).sum()), not_cues)
+            notes += halted_words(trials, response, halted[~touched])
             notes += late_words(response, int(late[~touched].sum()), len(mine))
         notes += stretches.notes
         trial, start = ground.places(trials, mine)
@@ -482,14 +489,16 @@ def average_envelopes(
 
 
 def _moments(
-    trials: Trials, rows: pd.DataFrame, to: Moment, response: str, decisions: pd.DataFrame
-) -> tuple[FloatArray, NDArray[np.bool_]]:
+    trials: Trials, rows: pd.DataFrame, to: Moment, response: str, decisions: pd.DataFrame, not_cues: Sequence[str]
+) -> Answers:
     """The moment to which each response is aligned, as a sample of the recording, NaN without one; whether it lies
-    beyond the trial."""
+    beyond the trial; what ended the search for it."""
     cue = numbers(rows["cue_sample"])
     if to == "response":
-        return responses(trials, places(trials, rows)[0], cue, response, 0.0, decisions=decisions)
-    return cue if to == "go" else numbers(rows["onset_sample"]), np.zeros(len(rows), dtype=bool)
+        trial = places(trials, rows)[0]
+        return responses(trials, trial, cue, response, 0.0, decisions=decisions, not_cues=not_cues)
+    moment = cue if to == "go" else numbers(rows["onset_sample"])
+    return Answers(moment, np.zeros(len(rows), dtype=bool), np.full(len(rows), "", dtype=object))
 
 
 def _averaged(

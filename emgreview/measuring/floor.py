@@ -14,8 +14,9 @@ from emgreview.annotations import scales
 from emgreview.checks import demand
 from emgreview.detecting import onsets_of
 from emgreview.errors import ParameterError
-from emgreview.measuring.aside import NEAR_S, Aside
+from emgreview.measuring.aside import Aside
 from emgreview.measuring.ground import Ground
+from emgreview.measuring.marked import MarkedBursts
 from emgreview.measuring.rows import (
     FloatArray,
     channel_of,
@@ -28,6 +29,7 @@ from emgreview.measuring.rows import (
     trials_of,
     unit_of,
 )
+from emgreview.measuring.stretches import NEAR_S
 from emgreview.model import Trials, to_sample
 from emgreview.signal import measures
 from emgreview.signal.clip import cut_words
@@ -96,12 +98,12 @@ def detection_floor(
     Notes
     -----
     Rest is the rest window of each trial, but for trials where the default method calls it
-    active, flat or missing, and those whose signal ``decisions`` call unusable or exclude, or
-    within 0.1 s of whose rest a stretch was set aside. Bursts are the stronger half of each
-    recording's accepted responses in ``decisions`` (unusable signals, bursts that a stretch
-    set aside touches, what was excluded, and what a rule for inclusion leaves out take no
-    part), or, without such a table, of those the default method finds. Rests stay whatever
-    the rule: it speaks of bursts.
+    active, flat or missing, and those whose signal ``decisions`` call unusable or exclude,
+    whose rest holds a marked burst, or within 0.1 s of whose rest a stretch was set aside.
+    Bursts are the stronger half of each recording's accepted responses in ``decisions``
+    (unusable signals, bursts that a stretch set aside touches, what was excluded, and what a
+    rule for inclusion leaves out take no part), or, without such a table, of those the
+    default method finds. Rests stay whatever the rule: it speaks of bursts.
 
     ``left_out`` tells what took no part, how many bursts are clipped, and how many rests or
     bursts come from signals that are dead, flat, missing or clipped down to their rest
@@ -208,6 +210,12 @@ def _rests_and_bursts(
         if touched.any():
             notes.append(f"{touched.sum()} rests that a stretch set aside touches take no part.")
         quiet &= ~touched
+        held = quiet & MarkedBursts([trials], decisions).touch(
+            trials.recording.name, channel, begin + early, begin + late
+        )
+        if held.any():
+            notes.append(f"{held.sum()} rests that hold a marked burst take no part.")
+        quiet &= ~held
         edges = numbers(rows["onset_sample"]), numbers(rows["offset_sample"])
         spoilt = aside.touch(trials.recording.name, channel, *edges)
         if "set_aside" in rows:

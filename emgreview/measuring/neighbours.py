@@ -3,21 +3,27 @@
 Samples are those of the recording, but where they are said to count from a stimulus.
 
 kin             is a label that of a cue of the same kind
-Near, near      other stimuli of the same kind near each one: paired pulses, trains
+foreign         labels of a recording that are no stimuli, or no cues, checked
+Near, near      other stimuli near each one: paired pulses, trains, and markers that may be stimuli
 near_reasons    why numbers are missing there
 without_others  the raw signal around a stimulus, without the artefacts of others
 near_words      sentences on them
+strange_words   a sentence on those that are not called like the stimulus
 """
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from emgreview.checks import demand
+from emgreview.errors import UnknownNameError
 from emgreview.measuring.missing import Reason
 from emgreview.model import Recording
+from emgreview.reading.settled import listed
 
 FloatArray = NDArray[np.floating]
 IntArray = NDArray[np.intp]
@@ -35,13 +41,26 @@ def kin(label: str, other: str) -> bool:
     return label == other or bool(one and two and one[1] == two[1])
 
 
+def foreign(what: str, given: Sequence[str], own: Sequence[str], recordings: Sequence[Recording]) -> tuple[str, ...]:
+    """The labels ``given`` as ``what``, which some recording must have, and none of which may be one's ``own``."""
+    good = isinstance(given, Sequence) and not isinstance(given, str) and all(isinstance(one, str) for one in given)
+    demand(good, what, given, f"a list of labels of markers, such as {what}=['end']")
+    known = sorted({marker.label for rec in recordings for marker in rec.markers})
+    for label in given:
+        if label not in known:
+            raise UnknownNameError(f"marker of {what}", label, known)
+        demand(label not in own, what, label, f"labels other than {', '.join(map(repr, own))}, which are asked for")
+    return tuple(given)
+
+
 class Near(NamedTuple):
     """Other stimuli near each of some, all (rows,).
 
     ``others`` has their samples, counted from the stimulus; ``until`` the sample, counted from it, at which the
     artefact of the next one begins, infinite without one. ``follows`` is true where that is before the window's end,
     ``precedes`` where the artefact or the potential of an earlier one reaches into the background, ``mixed`` where that
-    of an earlier one may reach into the window or the 20 ms before the stimulus.
+    of an earlier one may reach into the window or the 20 ms before the stimulus. ``labels`` has those of the markers
+    which are not called like the stimulus.
     """
 
     others: list[IntArray]
@@ -49,6 +68,7 @@ class Near(NamedTuple):
     follows: NDArray[np.bool_]
     precedes: NDArray[np.bool_]
     mixed: NDArray[np.bool_]
+    labels: list[frozenset[str]]
 
 
 def near(
@@ -59,20 +79,34 @@ def near(
     blanked: tuple[int, int],
     window: tuple[int, int],
     rest: tuple[int, int],
+    around: tuple[int, int],
     low_hz: float,
+    added: Sequence[tuple[int, str]] = (),
+    not_stimuli: Sequence[str] = (),
 ) -> Near:
-    """The other stimuli near those at the samples ``at``: markers of the same kind (:func:`kin`) of all the recording.
+    """The other stimuli near those at the samples ``at``: markers of the same kind (:func:`kin`) of all the recording,
+    and all others that lie within ``around`` samples before and after one, but for those called like ``not_stimuli``;
+    and cues ``added`` (sample, label).
 
     ``blanked`` is the artefact before and after a stimulus, ``window`` where a potential is looked for, ``rest`` the
     background, in samples. An earlier stimulus reaches as far as its window, and as far on as the filter carries it
     (:data:`CARRIED`). Two markers nearer than the artefact's stretch before are one stimulus, marked twice.
     """
-    marked = np.array(sorted({m.sample for m in rec.markers if kin(label, m.label)}), dtype=np.intp)
+    marks = {(m.sample, m.label) for m in rec.markers} | set(added)
+    marks = {(sample, name) for sample, name in marks if name not in not_stimuli}
+    marked = np.array(sorted({sample for sample, name in marks if kin(label, name)}), dtype=np.intp)
+    strange = sorted((sample, name) for sample, name in marks if not kin(label, name))
     carried = int(np.ceil(CARRIED / low_hz * rec.rate_hz))
-    others, until = [], np.full(len(at), np.inf)
+    others, labels, until = [], [], np.full(len(at), np.inf)
     follows, precedes, mixed = (np.zeros(len(at), dtype=bool) for _ in range(3))
     for row, own in enumerate(at):
-        away = marked - own
+        close = [
+            (sample, name)
+            for sample, name in strange
+            if -around[0] <= sample - own < around[1] and abs(sample - own) >= max(blanked[0], 1)
+        ]
+        labels.append(frozenset(name for _, name in close))
+        away = np.unique(np.r_[marked, np.array([sample for sample, _ in close], dtype=np.intp)]) - own
         away = away[(away != 0) & (np.abs(away) >= blanked[0])]
         earlier, later = away[away < 0], away[away > 0]
         if later.size:
@@ -82,7 +116,7 @@ def near(
         precedes[row] = reached.any()
         mixed[row] = bool(earlier.size) and earlier[-1] + window[1] > -blanked[0] - round(0.02 * rec.rate_hz)
         others.append(away)
-    return Near(others, until, follows, precedes, mixed)
+    return Near(others, until, follows, precedes, mixed, labels)
 
 
 def without_others(x: FloatArray, at: int, found: Near, blanked: tuple[int, int]) -> FloatArray:
@@ -106,6 +140,20 @@ def without_others(x: FloatArray, at: int, found: Near, blanked: tuple[int, int]
             held = min(max(other - blanked[0] - 1, at + blanked[1]), n - 1)
             row[held:] = row[held]
     return x
+
+
+def strange_words(found: Near) -> list[str]:
+    """A sentence on markers that count as stimuli though they are not called like one."""
+    counts = Counter(name for labels in found.labels for name in labels)
+    if not counts:
+        return []
+    told = listed([f"{name!r} {count}" for name, count in sorted(counts.items())], 12)
+    return [
+        f"Within around_s of {sum(map(bool, found.labels))} of {len(found.labels)} stimuli lie other markers, which "
+        f"count as other stimuli: {told}. Their stretches are blanked, and numbers that they may touch are missing or "
+        "named by the column mixed. Of those that mark no stimulus, as a cue to the eye or a response, say so: "
+        f"not_stimuli={sorted(counts)!r}."
+    ]
 
 
 def near_reasons(follows: NDArray[np.bool_] | bool, precedes: NDArray[np.bool_] | bool) -> list[Reason]:

@@ -3,10 +3,13 @@
 rows_to_measure bursts that count, of the trials at hand, with notes on those left out
 as_reviewed     are these the recordings of the review, in its scale
 ruled_out       rows that a rule for inclusion leaves out
+of_one_reviewer are a channel and trial decided by one reviewer alone
+taken_away      rows that a rule left out and somebody took away
 said_of         what the decisions say of the signal of one channel in each trial
 excluded        in which trials a channel was excluded
 kept_out        why a channel of a trial is left out altogether
 first_of        of the bursts of each trial the one that begins first
+standing        bursts that have not been removed
 following       where the next burst of the same trial begins, whether or not it counts
 places          where they lie; whoever measures there goes through ``ground``, which tells what cannot be judged
 unit_of, channel_of, trials_of, one_of, numbers, column     small steps
@@ -100,7 +103,7 @@ def rows_to_measure(
     """
     _checked(decisions)
     if one_reviewer:
-        _of_one_reviewer(decisions[decisions["recording"].isin([part.recording.name for part in parts])])
+        of_one_reviewer(parts, decisions)
     known = {part.recording.name: part for part in parts}
     notes = as_reviewed(parts, decisions)
     rows = decisions[decisions["burst"].notna() & (decisions["origin"] != "removed")]
@@ -131,6 +134,8 @@ def rows_to_measure(
                     f"trials cut around {part.cue!r}, which lack {len(strange)} of the {len(set(values))} {what}s of "
                     "the table; cut them as they were reviewed, around the same cue"
                 )
+                if any("/added/" in str(one) for one in strange):
+                    where += ", from session.with_added_cues(recording), as some of its cues came by add_cue"
                 raise UnknownNameError(f"{what} of {name!r}", strange[0], allowed, where)
         rates = sorted(set(mine["rate_hz"]) - {part.rate_hz})
         if rates:
@@ -152,7 +157,8 @@ def tell_all(notes: Iterable[str]) -> list[str]:
 def as_reviewed(parts: Sequence[Trials], decisions: pd.DataFrame) -> list[str]:
     """Sentences on what the trials have otherwise than the review that the table is of, or what it does not say of it.
     VersionError where the samples are others, or the scale."""
-    reviewed = decisions.attrs.get("version", decisions.attrs).get("recordings", {})
+    about = decisions.attrs.get("version", decisions.attrs)
+    reviewed, outside = about.get("recordings", {}), about.get("outside_trials", {})
     unknown, processed = [], []
     beside: list[tuple[str, str]] = []
     for part in parts:
@@ -185,6 +191,15 @@ def as_reviewed(parts: Sequence[Trials], decisions: pd.DataFrame) -> list[str]:
         notes.append(
             "In which unit and gain these recordings were reviewed is not known, as the table does not say it; that of "
             f"the trials is taken: {', '.join(unknown)}."
+            + " Nor does it say which bursts were marked, and which cues added, outside the trials."
+            * any(name not in outside for name in unknown)
+        )
+    names = [part.recording.name for part in parts]
+    if unsaid := [name for name in names if name in reviewed and name not in (*outside, *unknown)]:
+        notes.append(
+            "Which bursts were marked, and which cues added, outside the trials is not known of these recordings, as "
+            "the table does not say it; seal the review again, or take its decisions anew, to know it: "
+            f"{', '.join(unsaid)}."
         )
     if processed:
         notes.append(
@@ -209,6 +224,18 @@ def ruled_out(rows: pd.DataFrame) -> "pd.Series[bool]":
             "or false in every row; make it with er.include(table, rule), or leave the column out to have all rows."
         )
     return ~said.astype(bool)
+
+
+def taken_away(decisions: pd.DataFrame) -> list[str]:
+    """A sentence on rows that a rule left out and that are no longer in the table; none without."""
+    count = decisions.attrs.get("bursts_left_out", 0)
+    if not count or "included" not in decisions or ruled_out(decisions).any():
+        return []
+    return [
+        f"The rule left {count} bursts out, and none of them is in the table that came: where they are of these "
+        "trials, one without an offset runs on into them, and rests hold them; give the whole table, and let the "
+        "column included leave them out."
+    ]
 
 
 def _excluded(rows: pd.DataFrame) -> "pd.Series[bool]":
@@ -272,10 +299,12 @@ def _checked(decisions: Any) -> None:
         )
 
 
-def _of_one_reviewer(decisions: pd.DataFrame) -> None:
-    """ParameterError where a channel of a trial has the decisions of two reviewers: whose counts?"""
+def of_one_reviewer(parts: Sequence[Trials], decisions: pd.DataFrame) -> None:
+    """ParameterError where a channel of one of these trials has the decisions of two reviewers: whose counts?"""
+    _checked(decisions)
     if "reviewer" not in decisions.columns:
         return
+    decisions = decisions[decisions["recording"].isin([part.recording.name for part in parts])]
     counts = decisions.groupby(["recording", "trial", "channel"])["reviewer"].nunique()
     if (counts > 1).any():
         names = sorted(set(decisions["reviewer"].dropna()))
@@ -298,11 +327,16 @@ def first_of(rows: pd.DataFrame) -> pd.DataFrame:
     return rows.sort_values("onset_sample", kind="stable").drop_duplicates("trial").sort_index()
 
 
+def standing(decisions: pd.DataFrame) -> pd.DataFrame:
+    """Rows of a table of decisions that are bursts which have not been removed, whether or not they count."""
+    return decisions[decisions["burst"].notna() & (decisions["origin"] != "removed")]
+
+
 def following(decisions: pd.DataFrame, rows: pd.DataFrame) -> FloatArray:
     """Sample at which the next burst of the same reviewer, trial and channel begins, (rows,), NaN without one: among
     all bursts of ``decisions`` that stand, whether or not they count, since a burst ends there all the same."""
     names = [name for name in ("reviewer", "recording", "trial", "channel") if name in decisions]
-    stands = decisions[decisions["burst"].notna() & (decisions["origin"] != "removed")]
+    stands = standing(decisions)
     of = list(stands[names].fillna("").itertuples(index=False, name=None))
     begun: dict[tuple[str, ...], list[float]] = {}
     for whose, onset in zip(of, numbers(stands["onset_sample"]), strict=True):

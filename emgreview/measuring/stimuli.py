@@ -16,9 +16,10 @@ from emgreview.checks import demand
 from emgreview.errors import UnknownNameError
 from emgreview.measuring.aside import Aside
 from emgreview.measuring.ground import Ground
+from emgreview.measuring.marked import outside
 from emgreview.measuring.missing import Reason, missing_words
-from emgreview.measuring.neighbours import near, near_reasons, near_words, without_others
-from emgreview.measuring.rows import as_reviewed, column, kept_out, one_of, said_of, tell_all, unit_of
+from emgreview.measuring.neighbours import foreign, near, near_reasons, near_words, strange_words, without_others
+from emgreview.measuring.rows import as_reviewed, column, kept_out, of_one_reviewer, one_of, said_of, tell_all, unit_of
 from emgreview.model import Trials, to_sample
 from emgreview.signal import evoked, filters
 from emgreview.signal.clip import at_rail
@@ -39,6 +40,7 @@ def measure_evoked(
     background_s: tuple[float, float] = (-0.1, -0.005),
     remove_decay: bool = True,
     around_s: tuple[float, float] = (0.5, 0.6),
+    not_stimuli: Sequence[str] = (),
 ) -> pd.DataFrame:
     """Potentials evoked by a stimulus inside the trials, one row a stimulus and channel.
 
@@ -47,8 +49,8 @@ def measure_evoked(
     trials : Trials
         The trials.
     stimulus : str
-        Label of the markers of the stimulus. Markers that differ from it by their number alone,
-        as other codes of one channel ("pulse 1", "pulse 2"), are other stimuli.
+        Label of the markers of the stimulus. All other markers are other stimuli, whatever they
+        are called ("CS" and "TS", "pulse 1" and "pulse 2"), but for ``not_stimuli``.
     decisions : DataFrame or None
         Decisions: what was decided of each signal, and what is left out.
     blank_s : (float, float), default (0.001, 0.008)
@@ -62,6 +64,8 @@ def measure_evoked(
         off.
     around_s : (float, float), default (0.5, 0.6)
         How much of the raw recording is read before and after each stimulus.
+    not_stimuli : sequence of str, default ()
+        Labels of markers that are no stimuli: a cue to the eye, a response.
 
     Returns
     -------
@@ -82,9 +86,10 @@ def measure_evoked(
     Raises
     ------
     UnknownNameError
-        No such marker lies in the trials.
+        No such marker lies in the trials, or one of ``not_stimuli`` not in the recording.
     ParameterError
-        Windows do not fit each other.
+        Windows do not fit each other, ``not_stimuli`` names the stimulus, or decisions of two
+        reviewers are on one trial.
     RateError, VersionError
         As for :func:`emgreview.measure`, by its decisions.
     SignalError
@@ -132,6 +137,9 @@ def measure_evoked(
     latency and silent period are missing; of one with another, its potential or what the
     filter carries of it within ``background_s``, background, latency and silent period. Notes
     count both. Artefacts of others are blanked, and a silent period ends before the next one.
+    Of a marker with another label nobody knows whether it is a stimulus: a number that is
+    missing costs a word in ``not_stimuli``, and one that is of another potential costs the
+    result. So each within ``around_s`` counts as one, and a note says which and how often.
 
     A stimulus that lies in two overlapping trials is measured once, and belongs to the trial
     whose cue is nearest. One whose signal is unusable or set aside is measured all the same.
@@ -180,6 +188,9 @@ def measure_evoked(
         "Hz; or begin window_s later",
     )
     rec, how = trials.recording, trials.processing
+    not_stimuli = foreign("not_stimuli", not_stimuli, [stimulus], [rec])
+    if decisions is not None:
+        of_one_reviewer([trials], decisions)
     before, after = (to_sample(part, trials.rate_hz) for part in around)
     first, last = (to_sample(part, trials.rate_hz) for part in window)
     nearest: dict[int, tuple[int, str]] = {}
@@ -205,7 +216,18 @@ def measure_evoked(
     raw = [rec.values(at - before, at + after, trials.labels) for _, at in inside]
     artefact, edges = ([to_sample(edge, trials.rate_hz) for edge in pair] for pair in (blanked, rest))
     lengths = {"blanked": (artefact[0], artefact[1]), "window": (first, last), "rest": (edges[0], edges[1])}
-    crowd = near(rec, stimulus, [at for _, at in inside], low_hz=how.low_hz, **lengths)
+    said = (outside(decisions, rec.name) if decisions is not None else None) or {}
+    crowd = near(
+        rec,
+        stimulus,
+        [at for _, at in inside],
+        low_hz=how.low_hz,
+        around=(before, after),
+        added=[(one["sample"], one["label"]) for one in said.get("added_cues", ())],
+        not_stimuli=not_stimuli,
+        **lengths,
+    )
+    notes += strange_words(crowd)
     for index, label in enumerate(trials.labels if raw else ()):
         x = np.stack([part[index] for part in raw])
         cut = [float(at_rail(row)[before + first : before + last].mean()) for row in x]
@@ -299,12 +321,12 @@ def measure_evoked(
     }
     if decisions is not None:
         notes += as_reviewed([trials], decisions)
-        said = {label: said_of(decisions, trials, label) for label in trials.labels}
+        words_of = {label: said_of(decisions, trials, label) for label in trials.labels}
         places = list(zip(out["channel"], out["trial"], strict=True))
-        out["signal"] = pd.Series([said[label][0].get(trial) for label, trial in places], dtype=object).where(
+        out["signal"] = pd.Series([words_of[label][0].get(trial) for label, trial in places], dtype=object).where(
             lambda words: words.notna(), None
         )
-        out["set_aside"] = pd.array([said[label][1].get(trial, pd.NA) for label, trial in places], dtype="boolean")
+        out["set_aside"] = pd.array([words_of[label][1].get(trial, pd.NA) for label, trial in places], dtype="boolean")
         aside, stimulus_at = Aside(decisions), out["stimulus_sample"].to_numpy(dtype=np.float64)
         for label in trials.labels:
             spoilt_ones = aside.touch(

@@ -29,13 +29,15 @@ def reasons(
     short: Sequence[str],
     auxiliary: Mapping[str, str],
     aside: Mapping[str, NDArray[np.bool_]],
+    marked: Mapping[str, NDArray[np.bool_]],
 ) -> list[Reason]:
     """Why measures in ``found`` of the bursts ``rows`` are missing, the first reason that holds first; without words
     where a note of its own says it, or, as of the times of a burst that is no response, the row.
 
     ``windows`` are the fixed stretches, prefix: length in s; ``unmarked`` recordings have no marker ``response`` at all
     and ``short`` ones too little before the cue for the creep, which others say. ``aside`` has, of fixed stretches,
-    "rest_rms" and "creep_per_s", the rows (rows,) in which stretches set aside take their samples.
+    "rest_rms" and "creep_per_s", the rows (rows,) in which stretches set aside take their samples, ``marked`` of the
+    last two those in which marked bursts do.
     """
     every = np.ones(len(found), dtype=bool)
 
@@ -92,6 +94,17 @@ def reasons(
         ),
         Reason(
             ["rest_rms", "level_db"],
+            marked["rest_rms"],
+            "more than half of the rest window lies in marked bursts or stretches set aside, or within 0.1 s of one: "
+            "activity is no rest; cut trials whose rest lies elsewhere",
+        ),
+        Reason(
+            ["creep_per_s"],
+            marked["creep_per_s"],
+            "a burst that is marked before go touches creep_s, or 0.1 s around it; give a shorter creep_s",
+        ),
+        Reason(
+            ["rest_rms", "level_db"],
             lacks("rest_rms"),
             "bursts whose rest window reaches beyond the trial or lacks samples; cut longer trials",
         ),
@@ -110,16 +123,21 @@ def reasons(
 
 
 def partial(
-    x: FloatArray, outline: FloatArray, onset: FloatArray, offset: FloatArray, following: FloatArray
+    x: FloatArray,
+    outline: FloatArray,
+    onset: FloatArray,
+    offset: FloatArray,
+    following: FloatArray,
+    reach: int = 0,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Peak of the ``outline`` and ARV of ``x``, both (rows, samples), from ``onset`` to ``offset``, and where each row
     ends for it, (rows,) each: as far as samples are present, NaN where none is.
 
-    A burst ends at its offset; where that is not known, at the next burst of the same trial, ``following`` (rows,); at
-    the trial's end at the latest.
+    A burst ends at its offset; where that is not known, ``reach`` samples before the next burst of the same trial,
+    ``following`` (rows,), as the filters carry that one ahead; at the trial's end at the latest.
     """
     n = x.shape[1]
-    ends = ends_of(offset, following, n)
+    ends = ends_of(offset, following - reach, n)
     at = np.arange(n)
     inside = (at >= onset[:, np.newaxis]) & (at < ends[:, np.newaxis])
     peak = np.where(inside & ~np.isnan(outline), outline, -np.inf).max(axis=1, initial=-np.inf)
@@ -146,7 +164,8 @@ def partial_words(rows: pd.DataFrame, how: str, counts: "pd.Series[bool]", value
         )
     if (none := counts & value.isna()).any():
         out.append(
-            f"{how} does not count {int(none.sum())} bursts of which no sample was recorded, or whose end nobody has "
-            f"marked ({whose(rows, none.to_numpy())})."
+            f"{how} does not count {int(none.sum())} bursts of which no sample was recorded, or that the next "
+            "burst follows so soon that its envelope covers them, or whose end nobody has marked "
+            f"({whose(rows, none.to_numpy())})."
         )
     return out

@@ -42,11 +42,27 @@ class Publishing(Around):
         DataFrame
             One row a burst or channel-trial; times in seconds from the corrected cue, missing
             where nothing stands. ``table.attrs["recordings"]`` says what each recording is and in
-            which scale it was read, as a version does.
+            which scale it was read, and ``table.attrs["outside_trials"]`` which bursts were marked
+            and which cues added outside all trials, as a version does.
         """
         table = self._table(self._shown)
         table.attrs["recordings"] = self._described()
+        table.attrs["outside_trials"] = self._outside()
         return table
+
+    def _outside(self) -> dict[str, dict[str, list[dict[str, Any]]]]:
+        """What no row says of each recording: bursts marked and cues added outside its trials, in samples."""
+        out: dict[str, dict[str, list[dict[str, Any]]]] = {
+            name: {"marked": [], "added_cues": []} for name in self._proposals.recordings
+        }
+        for name, channel, start, stop, kind in self.marked:
+            mark = {"channel": channel, "onset_sample": start, "offset_sample": stop, "kind": kind}
+            out.setdefault(name, {"marked": [], "added_cues": []})["marked"].append(mark)
+        for name, sample, label in self.added_cues:
+            out.setdefault(name, {"marked": [], "added_cues": []})["added_cues"].append(
+                {"sample": sample, "label": label}
+            )
+        return out
 
     def _described(self) -> dict[str, dict[str, Any]]:
         """What each recording of the review is, and how it was read, conditioned and searched."""
@@ -135,7 +151,9 @@ class Publishing(Around):
             raise
         return sealed
 
-    def as_version(self, rule: tables.Rule | None = None, *, onset_alone: bool = False) -> tuple[bytes, dict[str, Any]]:
+    def as_version(
+        self, rule: tables.Rule | None = None, *, onset_alone: bool = False, sealed: bool = False
+    ) -> tuple[bytes, dict[str, Any]]:
         """What :meth:`seal` would write now.
 
         Parameters
@@ -145,6 +163,8 @@ class Publishing(Around):
         onset_alone : bool, default False
             As versions without the column "aside_samples" were sealed: of a burst without an
             offset, "set_aside" asks the onset alone.
+        sealed : bool, default False
+            A version was sealed with that rule, whatever it leaves out.
 
         Returns
         -------
@@ -159,7 +179,7 @@ class Publishing(Around):
         table = self._table(self._sealed, onset_alone)
         inclusion = None
         if rule is not None:
-            table = tables.include(table, rule)
+            table = tables.include(table, rule, sealed=sealed)
             inclusion = {"rule": rule.as_dict(), "sha256": rule.sha256, "included": int(table["included"].sum())}
         description = {
             "reviewer": self.reviewer,
@@ -174,6 +194,7 @@ class Publishing(Around):
                 for part in self.trials
             ],
             "recordings": self._described(),
+            "outside_trials": self._outside(),
             "scale_notes": list(self._logs.scale_notes),
             "packages": installed(),
             "machine": machine(),

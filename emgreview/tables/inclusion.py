@@ -16,10 +16,11 @@ import pandas as pd
 from emgreview.checks import kind, perhaps
 from emgreview.errors import DecisionError, ParameterError
 from emgreview.showing import Sheet, Shown
+from emgreview.tables.named import demand_named
 from emgreview.tables.rules import NOT_STATED, Rule
 
 
-def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:
+def include(table: pd.DataFrame, rule: Rule, *, sealed: bool = False) -> pd.DataFrame:
     """Which rows of a table of decisions a rule includes.
 
     Parameters
@@ -28,20 +29,32 @@ def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:
         Decisions, as :func:`emgreview.read_version` or :meth:`Session.decisions` gives.
     rule : Rule
         The rule.
+    sealed : bool, default False
+        The table was sealed with that rule, and names in it that the table lacks are what was
+        sealed.
 
     Returns
     -------
     DataFrame
         A copy with "included", and "why_not": every part of the rule that keeps a row out,
-        missing where none does. ``table.attrs["rule"]`` holds the rule.
+        missing where none does. ``table.attrs["rule"]`` holds the rule, and
+        ``table.attrs["bursts_left_out"]`` how many bursts that stand it leaves out.
 
     Raises
     ------
     ParameterError
-        The table or the rule is none, or the rule's ``onset_s`` are milliseconds.
+        The table or the rule is none, the rule's ``onset_s`` are milliseconds, or codes that
+        it leaves out came as numbers.
+    UnknownNameError
+        The rule leaves out a name that the table lacks, and that is like one which it has.
     DecisionError
         The table does not have what the rule speaks of, as participants in a blind review,
         or a rule that leaves participants out meets recordings that name none.
+
+    Warns
+    -----
+    SignalWarning
+        The rule leaves out what is not in the table.
 
     Examples
     --------
@@ -74,14 +87,24 @@ def include(table: pd.DataFrame, rule: Rule) -> pd.DataFrame:
             f"do not: {few}; every recording must, or the rule would keep in whom it means to leave out; leave out by "
             "recording instead, or lay the study out as a BIDS dataset."
         )
+    if not sealed:
+        demand_named(table, rule)
     reasons: list[list[str]] = [[] for _ in range(len(table))]
     for place, row in enumerate(table.astype(object).where(table.notna(), None).to_dict("records")):
         reasons[place] = list(_why_not(row, rule))
     result = table.drop(columns=["included", "why_not"], errors="ignore").copy()
     result["included"] = pd.array([not why for why in reasons], dtype="boolean")
     result["why_not"] = pd.array(["; ".join(why) or None for why in reasons], dtype="string")
-    result.attrs = {**table.attrs, "rule": rule.as_dict()}
+    result.attrs = {**table.attrs, "rule": rule.as_dict(), "bursts_left_out": bursts_left_out(result)}
     return result
+
+
+def bursts_left_out(table: pd.DataFrame) -> int:
+    """How many bursts that stand the column "included" leaves out; 0 in a table without it."""
+    if not {"included", "burst", "origin"} <= set(table):
+        return 0
+    stands = table["burst"].notna() & (table["origin"] != "removed").fillna(True)
+    return int((stands & ~table["included"].fillna(False)).sum())
 
 
 _TIMES = ("onset_s", "earliest_s", "latest_s")
@@ -229,7 +252,7 @@ def compare_rules(table: pd.DataFrame, old: Rule | None, new: Rule | None) -> Fl
 
     Raises
     ------
-    ParameterError, DecisionError
+    ParameterError, UnknownNameError, DecisionError
         As for :func:`include`.
 
     Examples

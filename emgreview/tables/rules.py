@@ -57,7 +57,7 @@ class LeftOut:
     Parameters
     ----------
     participant, recording, channel : str or None
-        At least one of them; those given must all fit.
+        At least one of them; those given must all fit, spelt as in the table of decisions.
     reason : str
         Why, in words.
 

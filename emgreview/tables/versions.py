@@ -11,6 +11,7 @@ from emgreview.annotations.description import demand_whole
 from emgreview.annotations.versions import read_sealed
 from emgreview.checks import review_folder
 from emgreview.errors import FormatError, VersionError, tell
+from emgreview.tables.inclusion import bursts_left_out
 from emgreview.tables.text import from_tsv
 
 
@@ -82,6 +83,7 @@ def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd
             "described, and none is left out; restore its folder from a copy."
         )
     table.attrs["version"] = description
+    table.attrs["bursts_left_out"] = bursts_left_out(table)
     table.attrs["notes"] = [
         *([f"{read.unvouched[0].upper()}{read.unvouched[1:]}."] if read.unvouched else []),
         *(f"Version {name!r}: {note}" for note in (*description.get("bulk", ()), *description.get("scale_notes", ()))),

@@ -14,6 +14,7 @@ from emgreview.cohort.agreement import agreement
 from emgreview.cohort.between import midpoint
 from emgreview.cohort.marks import mark_of, read_logs
 from emgreview.cohort.merging import merge_reviews
+from emgreview.cohort.statistics import icc
 from emgreview.errors import DecisionError, LogBrokenError, LogError, ParameterError, UnknownNameError
 from emgreview.second_look import draw_sample
 
@@ -243,3 +244,31 @@ def test_the_midpoint_lies_between_and_is_the_same_either_way(a, b):
         assert min(one.onset, two.onset) <= between.onset <= max(one.onset, two.onset) + 1
     if between.earliest is not None:
         assert (between.earliest, between.latest) == (min(one.earliest, two.earliest), max(one.latest, two.latest))
+
+
+def with_cues_corrected(folder, codes):
+    """Two reviewers of eight trials, r2's marks 0 to 7 ms later; ``codes`` say who corrected every third cue."""
+    trials = make_trials()
+    tables = []
+    for code in ("r1", "r2"):
+        with start(folder, trials, code) as session:
+            mark_all(session, lambda trial, channel, late=code == "r2": late * list(trials.ids).index(trial))
+            for trial in trials.ids[::3] if code in codes else ():
+                session.correct_cue(trial, 0.1, "the tone came later")
+            tables.append(session.decisions())
+    return agreement(folder, "r1", "r2"), tables
+
+
+@pytest.mark.parametrize("codes", [(), ("r1", "r2"), ("r2",)])
+def test_the_icc_is_of_the_times_in_the_tables_of_decisions(tmp_path, codes):
+    found, tables = with_cues_corrected(tmp_path, codes)
+    keys = ["trial", "channel"]
+    one, two = (table[table["origin"] != "removed"].set_index(keys)["onset_s"].dropna() for table in tables)
+    ratings = np.column_stack([one, two.reindex(one.index)])
+    assert found.onsets.icc.value == pytest.approx(icc(ratings, "(2,1)").value)
+    mine = found.table.set_index(keys)
+    np.testing.assert_allclose(mine["first_onset_s"].reindex(one.index), one)
+    np.testing.assert_allclose(mine["second_onset_s"].reindex(one.index), two.reindex(one.index))
+    assert found.onsets.bias.value == pytest.approx(0.0035), "of the marks, wherever the cue lies"
+    assert found.cues_apart == found.to_dict()["cues_apart"] == (6 if codes == ("r2",) else 0)
+    assert ("6 of 16 channel-trials count from cues" in str(found)) == (codes == ("r2",))
