@@ -147,3 +147,59 @@ def lines_after_header(path: Path, layout: Layout) -> Iterator[str]:
             line_of(path, stream)
         while line := stream.readline(_LONGEST_LINE):
             yield line.rstrip("\n")
+
+
+_HEAD, _PIECE = 1 << 20, 1 << 16
+
+
+def pieces_of(path: Path) -> tuple[str, list[str], float, str | None, list[str]]:
+    """Text of the head, of further pieces, how often the head goes into the file, an encoding that must be said, and
+    sentences on it."""
+    with open_plain(path) as stream:
+        head = stream.read(_HEAD)
+        size = stream.seek(0, 2)
+        rest = []
+        if size > _HEAD:
+            for start in (size // 2, max(size - _PIECE, _HEAD)):
+                stream.seek(start - start % 2)
+                rest.append(stream.read(_PIECE))
+    encoding, said, words = _encoding(path, head)
+    text = head.decode(encoding, errors="replace")
+    if len(head) == _HEAD:
+        text = text.rpartition("\n")[0] or text
+    own = encoding if encoding != "utf-16" else ("utf-16-le" if head[:2] == b"\xff\xfe" else "utf-16-be")
+    more = []
+    for piece in rest:
+        inner = piece.decode(own, errors="replace").replace("\r\n", "\n").split("\n")[1:-1]
+        more.append("\n".join(inner))
+    return (
+        text.replace("\r\n", "\n").replace("\r", "\n"),
+        more,
+        size / max(len(head), 1),
+        said,
+        [words] if words else [],
+    )
+
+
+def _encoding(path: Path, head: bytes) -> tuple[str, str | None, str]:
+    """The encoding, whether it must be said, and a sentence on it."""
+    if head[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return "utf-16", None, "UTF-16, as its byte order mark says"
+    if head.count(b"\0") > len(head) // 4:
+        little = head[1::2].count(b"\0") >= head[::2].count(b"\0")
+        found = "utf-16-le" if little else "utf-16-be"
+        return found, found, f"{found.upper()}, as every second byte is zero"
+    if b"\0" in head:
+        raise FormatError(f"{path.name} holds zero bytes and is no text; give its name the ending of its format.")
+    try:
+        head[: len(head) - 4].decode("utf-8-sig") if len(head) == _HEAD else head.decode("utf-8-sig")
+    except UnicodeDecodeError as why:
+        return (
+            "cp1252",
+            "cp1252",
+            (
+                f"not UTF-8 (byte {why.start} is {head[why.start]:#x}); taken as Windows-1252, in which that is "
+                f"{head[why.start : why.start + 1].decode('cp1252', errors='replace')!r}"
+            ),
+        )
+    return "utf-8-sig", None, ""

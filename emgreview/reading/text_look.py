@@ -16,14 +16,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from emgreview.errors import FormatError
-from emgreview.plain_files import open_plain
 from emgreview.reading.contents import Seen
 from emgreview.reading.text_faults import LineForm, number_pattern, short
+from emgreview.reading.text_lines import pieces_of
 from emgreview.reading.text_table import Table, fits, tables_in, worth
 from emgreview.reading.units import kind_of, plain_unit
 
-_HEAD, _PIECE = 1 << 20, 1 << 16
 _CODES = re.compile(r"-?9{3,6}(\.0*)?|-?32768|-1e\+?30[0-9]?", re.IGNORECASE)
 """Numbers that often stand for one (common practice, no source)."""
 _TIMES = frozenset((
@@ -46,7 +44,7 @@ _BRACKETS = re.compile(r"^(.*?)[\s_]*[\[(]\s*([^\])]+?)\s*[\])]\s*$")
 
 def look(path: Path) -> Seen:
     """What a text file holds, and how it is read. Raises ReadError, FormatError where it is no text."""
-    head, more, size, encoding, facts = _pieces(path)
+    head, more, times, encoding, facts = pieces_of(path)
     lines = head.splitlines()
     if not any(line.strip() for line in lines):
         return Seen((*facts, "no line holds anything"), refused="it is empty; export the file again")
@@ -59,7 +57,7 @@ def look(path: Path) -> Seen:
     best = max(tables, key=worth)
     layout: dict[str, Any] = {"encoding": encoding} if encoding else {}
     asks: dict[str, str] = {}
-    facts += _numbers_in_words(path, best, lines, more, size, len(head))
+    facts += _numbers_in_words(best, more, times)
     doubt = _decimal_doubt(tables, best)
     if best.start:
         layout["header"] = best.start
@@ -95,55 +93,6 @@ def look(path: Path) -> Seen:
     return Seen(tuple(facts), rate, unit, columns, layout, asks)
 
 
-# Bytes to lines ------------------------------------------------------------------------------------------------------
-
-
-def _pieces(path: Path) -> tuple[str, list[str], int, str | None, list[str]]:
-    """Text of the head, of further pieces, size in bytes, an encoding that must be said, and sentences on it."""
-    with open_plain(path) as stream:
-        head = stream.read(_HEAD)
-        size = stream.seek(0, 2)
-        rest = []
-        if size > _HEAD:
-            for start in (size // 2, max(size - _PIECE, _HEAD)):
-                stream.seek(start - start % 2)
-                rest.append(stream.read(_PIECE))
-    encoding, said, words = _encoding(path, head)
-    text = head.decode(encoding, errors="replace")
-    if len(head) == _HEAD:
-        text = text.rpartition("\n")[0] or text
-    own = encoding if encoding != "utf-16" else ("utf-16-le" if head[:2] == b"\xff\xfe" else "utf-16-be")
-    more = []
-    for piece in rest:
-        inner = piece.decode(own, errors="replace").replace("\r\n", "\n").split("\n")[1:-1]
-        more.append("\n".join(inner))
-    return text.replace("\r\n", "\n").replace("\r", "\n"), more, size, said, [words] if words else []
-
-
-def _encoding(path: Path, head: bytes) -> tuple[str, str | None, str]:
-    """The encoding, whether it must be said, and a sentence on it."""
-    if head[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return "utf-16", None, "UTF-16, as its byte order mark says"
-    if head.count(b"\0") > len(head) // 4:
-        little = head[1::2].count(b"\0") >= head[::2].count(b"\0")
-        found = "utf-16-le" if little else "utf-16-be"
-        return found, found, f"{found.upper()}, as every second byte is zero"
-    if b"\0" in head:
-        raise FormatError(f"{path.name} holds zero bytes and is no text; give its name the ending of its format.")
-    try:
-        head[: len(head) - 4].decode("utf-8-sig") if len(head) == _HEAD else head.decode("utf-8-sig")
-    except UnicodeDecodeError as why:
-        return (
-            "cp1252",
-            "cp1252",
-            (
-                f"not UTF-8 (byte {why.start} is {head[why.start]:#x}); taken as Windows-1252, in which that is "
-                f"{head[why.start : why.start + 1].decode('cp1252', errors='replace')!r}"
-            ),
-        )
-    return "utf-8-sig", None, ""
-
-
 # Words on it ---------------------------------------------------------------------------------------------------------
 
 
@@ -169,13 +118,9 @@ def _decimal_doubt(tables: Sequence[Table], best: Table) -> str:
     return ""
 
 
-def _numbers_in_words(
-    path: Path, table: Table, lines: Sequence[str], more: Sequence[str], size: int, n_head: int
-) -> list[str]:
+def _numbers_in_words(table: Table, more: Sequence[str], times: float) -> list[str]:
     apart = {";": "semicolons", "\t": "tabs", ",": "commas", None: "blanks"}[table.form.separator]
-    bytes_a_line = max(n_head / max(len(lines), 1), 1)
-    counted = len(table.rows) if not more else round((size - 0) / (size and bytes_a_line * (size / max(size, n_head))))
-    about = "" if not more else "about "
+    counted, about = round(len(table.rows) * times), "about " if more else ""
     words = [
         f"{about}{counted:,} lines of {len(table.numeric)} columns, {apart} between them, decimal "
         f"{'commas' if table.form.decimal == ',' else 'points'}"
