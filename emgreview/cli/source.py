@@ -18,7 +18,7 @@ from emgreview.cli.cues import demand_pulses, with_pulses
 from emgreview.cli.saying import say_of_folder
 from emgreview.cli.typed import named
 from emgreview.reading.dataset import NAMELESS, Dataset
-from emgreview.reading.study import SUFFIX, open_data
+from emgreview.reading.study import EXPECTS, SUFFIX, open_data
 
 
 def recordings_of(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording | None]]:
@@ -47,6 +47,7 @@ def recordings_of(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording
             given.problems[name] = str(error)
             yield name, None
         else:
+            given.as_expected &= not any(EXPECTS in note for note in rec.notes)
             yield name, rec
 
 

@@ -16,7 +16,8 @@ from emgreview.cli.options import unit as unit_of
 from emgreview.cli.saying import tell
 from emgreview.cli.source import units
 from emgreview.reading.patterns import Pattern
-from emgreview.reading.study import load
+from emgreview.reading.settled import is_told_by_name
+from emgreview.reading.study import EXPECTS, load
 
 NAME = "study.toml"
 
@@ -200,7 +201,8 @@ def _show(path: Path, given: argparse.Namespace) -> Status:
         {"study": data.name, "description": str(path), "notes": list(data.notes), "recordings": reports},
         "\n".join(lines),
     )
-    return NOT_FINE if any(report["problem"] for report in reports) else FINE
+    trouble = any(report["problem"] or any(EXPECTS in note for note in report.get("notes", ())) for report in reports)
+    return NOT_FINE if trouble else FINE
 
 
 def _lines(report: Mapping[str, Any]) -> list[str]:
@@ -211,6 +213,7 @@ def _lines(report: Mapping[str, Any]) -> list[str]:
         f"  {report['recording']}: {report['rate_hz']:g} Hz, {report['seconds']:.1f} s, "
         f"{', '.join(report['channels'])}; {markers}"
     ]
+    lines += [f"    note: {note}" for note in report["notes"] if not is_told_by_name(note)]
     for column, counts in report["columns"].items():
         few = len(counts) <= 8
         words = ", ".join(f"{value} {n}" for value, n in counts.items()) if few else f"{len(counts)} values"

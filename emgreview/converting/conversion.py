@@ -72,7 +72,8 @@ def convert(
         Days by which dates are moved back, for all or by participant; 0 keeps the dates.
         None draws a number for each participant that brings the dates to 1900 to 1924.
     name : str or None
-        Name of the dataset; None for that of the source, if it has one.
+        Name of the dataset; None for that of the source, if it has one, which is not taken with
+        ``scrub``, for it may name a person, unless ``keep`` holds "Name".
     progress : callable or None
         Called as (done, total, words) after each recording.
 
@@ -315,7 +316,7 @@ def _title(data: object, name: str | None, rules: Rules) -> str:
         kind("name", name, str, "the name of the dataset, a text")
         return name
     own = data.description.get("Name") if isinstance(data, Dataset) else None
-    return rules.masked(str(own)) if own else "Converted recordings"
+    return str(own) if own and (not rules.scrub or "Name" in rules.keep) else "Converted recordings"
 
 
 def _demand_new(folder: Path) -> None:

@@ -18,7 +18,6 @@ from emgreview.converting.traces import each, people_rows, words_in
 from emgreview.errors import EmgreviewError, ParameterError
 from emgreview.model import Recording
 from emgreview.reading import Dataset
-from emgreview.reading.bids import find_sidecars
 
 
 @dataclass(frozen=True)
@@ -50,7 +49,7 @@ def prepared(
     files: dict[str, Path | None]
     if isinstance(data, Dataset):
         files = dict(data.recordings.files)
-        known = {name: find_sidecars(path).entities for name, path in data.recordings.files.items()}
+        known = {name: data.recordings.entities_of(name) for name in data.recordings.names}
     else:
         several = [(name, rec) for name, rec in each(data) if isinstance(rec, Recording)]
         recordings = dict(several)

@@ -26,6 +26,7 @@ JUDGE = (
 )
 """What is said wherever personal data are listed or removed."""
 
+NAMED = "a general name, unless you give one"
 _NO_PEOPLE = ("TaskName", "Institution", "Manufacturer", "Software", "Electrode")
 """Beginnings of fields whose names are no people's."""
 
@@ -223,6 +224,8 @@ def traces_in_dataset(data: Dataset, rules: Rules) -> list[Trace]:
         else:
             found.append(Trace("participants.tsv", f"column {name}", "", LOOK))
     for key in data.description:
+        if key == "Name" and "Name" not in rules.keep:
+            found.append(Trace("dataset_description.json", key, shortened(str(data.description[key])), NAMED))
         if key not in ("Name", "BIDSVersion", "DatasetType", "License", "GeneratedBy") and not rules.field(key):
             found.append(Trace("dataset_description.json", key, shortened(str(data.description[key])), GONE))
     texts = [

@@ -78,6 +78,10 @@ class Recordings(Sequence[Recording]):
     def __len__(self) -> int:
         return len(self.files)
 
+    def entities_of(self, name: str) -> Mapping[str, str]:
+        """What the dataset says of a recording, without opening it: "sub", "ses", "task", "run" …"""
+        return find_sidecars(self.files[name]).entities
+
     def __contains__(self, name: object) -> bool:
         """Whether a recording has that name, or is one of that name."""
         return (name.name if isinstance(name, Recording) else name) in self.files

@@ -4,16 +4,16 @@ join_channels       of the same stretch of time
 join_in_time        of the same channels
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from emgreview.checks import kind
-from emgreview.errors import ParameterError, RateError
+from emgreview.errors import FormatError, ParameterError, RateError
 from emgreview.model import FloatArray, Recording
 from emgreview.model.sources import SampleSource
 
@@ -288,3 +288,31 @@ def _several(recordings: Sequence[Recording]) -> list[Recording]:
             f"recordings of different sampling rates came ({words}); what is joined has one; export them so."
         )
     return parts
+
+
+def join_parts(parts: Sequence[tuple[Recording, Mapping[str, str]]], name: str) -> Recording:
+    """The files of one recording, each with what its name says: those of one "part" side by side, parts in a row.
+    Raises FormatError where a part is missing, and as the two."""
+    if len(parts) == 1:
+        return parts[0][0]
+    by_part: dict[str, list[Recording]] = {}
+    for rec, said in parts:
+        by_part.setdefault(said.get("part", ""), []).append(rec)
+    numbers = sorted(int(part) for part in by_part if part.isdecimal())
+    if lacking := sorted(set(range(numbers[0], numbers[-1] + 1)) - set(numbers)) if numbers else []:
+        raise FormatError(
+            f"{name} has the parts {', '.join(map(str, numbers))}, and part {lacking[0]} is not there; files that "
+            "follow "
+            "one another are joined only where none is missing: put it there, or read the others as recordings of "
+            "their "
+            "own, with {run} in the pattern."
+        )
+    sides = [
+        one[0] if len(one) == 1 else join_channels(one, name=name) for _, one in sorted(by_part.items(), key=_in_order)
+    ]
+    return sides[0] if len(sides) == 1 else join_in_time(sides, name=name)
+
+
+def _in_order(item: tuple[str, Any]) -> tuple[int, str]:
+    """Numbers by their value, words after them."""
+    return (int(item[0]), "") if item[0].isdecimal() else (1 << 30, item[0])

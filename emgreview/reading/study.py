@@ -36,27 +36,29 @@ many as the rows of its table is refused with a proposal, and read once a person
 """
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from emgreview.checks import kind, number, refusal, whole
+from emgreview.checks import demand, kind, number, refusal, whole
 from emgreview.errors import FormatError, MarkerError, ParameterError, ReadError, UnknownNameError, tell
 from emgreview.model import Recording
 from emgreview.plain_files import read_toml
 from emgreview.reading.cues import with_cues
 from emgreview.reading.dataset import Dataset, Recordings, read_dataset
 from emgreview.reading.files import read
-from emgreview.reading.joining import join_channels, join_in_time
+from emgreview.reading.joining import join_parts
 from emgreview.reading.patterns import CONDITION, ENTITIES, PARTS, Pattern, label_of, name_of
 from emgreview.reading.registry import known_extensions
 from emgreview.reading.settled import listed
 from emgreview.reading.study_people import people_of
 from emgreview.reading.study_trials import TrialTables, rows_of
 
+EXPECTS = "and the description expects"
+"""Stands in a note of a recording with another number of cues."""
 LEFT_OUT = "-"
 """Stands in a list of columns for one to leave out."""
 SUFFIX = ".toml"
@@ -65,8 +67,8 @@ SUFFIX = ".toml"
 _TABLES: Mapping[str, frozenset[str]] = {
     "channels": frozenset(),
     "cues": frozenset(("label", "channel", "level", "edge", "hold_off_s", "codes", "mask", "expect")),
-    "participants": frozenset(("table", "code")),
-    "trials": frozenset(("table", "columns", "time", "time_unit", "aligned")),
+    "participants": frozenset(("table", "code", "encoding")),
+    "trials": frozenset(("table", "columns", "time", "time_unit", "encoding", "aligned")),
 }
 _OF_CHANNEL = frozenset(("muscle", "kind", "delay_ms"))
 
@@ -115,14 +117,21 @@ class Study:
         return dict(sorted(found.items()))
 
     def entities(self, said: Mapping[str, str]) -> dict[str, str]:
-        """What a file's name says, as entities."""
+        """What a file's name says, as entities. Raises FormatError for letters that no name of an entity holds."""
+        for word in ENTITIES:
+            if lost := "".join(sign for sign in said.get(word, "") if sign.isalnum() and not sign.isascii()):
+                raise FormatError(
+                    f"a file's name says {word} {said[word]!r}, and entities hold the letters a to z and digits "
+                    "alone, so "
+                    f"{lost!r} would be lost; rename the file."
+                )
         return {key: label for word, key in ENTITIES.items() if word in said and (label := label_of(said[word]))}
 
     def recording(self, name: str) -> Recording:
         """One recording, with its cues and what the table of trials says of them."""
         parts = self.files[name]
         said = parts[0][1]
-        rec = _joined([(self._read(path), said) for path, said in parts], name)
+        rec = join_parts([(self._read(path), said) for path, said in parts], name)
         rec = replace(rec, name=name, entities=self.entities(said))
         rec = self._described(rec)
         if "channel" in self.cues:
@@ -130,7 +139,7 @@ class Study:
             rec = with_cues(rec, self.cues["channel"], label=self.label, **how)
         n_cues = sum(self.cue_of(marker.label) for marker in rec.markers)
         if self.cues.get("expect", n_cues) != n_cues:
-            words = f"{n_cues} cues {self.label!r} were found, and the description expects {self.cues['expect']}."
+            words = f"{n_cues} cues {self.label!r} were found, {EXPECTS} {self.cues['expect']}."
             tell(f"{name}: {words}")
             rec = replace(rec, notes=(*rec.notes, words))
         if CONDITION in said:
@@ -170,28 +179,15 @@ class Study:
         return replace(rec, channels=tuple(made))
 
 
-def _joined(parts: Sequence[tuple[Recording, Mapping[str, str]]], name: str) -> Recording:
-    if len(parts) == 1:
-        return parts[0][0]
-    by_part: dict[str, list[Recording]] = {}
-    for rec, said in parts:
-        by_part.setdefault(said.get("part", ""), []).append(rec)
-    sides = [
-        one[0] if len(one) == 1 else join_channels(one, name=name) for _, one in sorted(by_part.items(), key=_in_order)
-    ]
-    return sides[0] if len(sides) == 1 else join_in_time(sides, name=name)
-
-
-def _in_order(item: tuple[str, Any]) -> tuple[int, str]:
-    """Numbers by their value, words after them."""
-    return (int(item[0]), "") if item[0].isdecimal() else (1 << 30, item[0])
-
-
 @dataclass(frozen=True, eq=False)
 class StudyRecordings(Recordings):
     """The recordings of a study, each read as its description says whenever it is taken."""
 
     study: Study | None = None
+
+    def entities_of(self, name: str) -> Mapping[str, str]:
+        assert self.study is not None
+        return self.study.entities(self.study.files[name][0][1])
 
     def __getitem__(self, key: Any) -> Any:
         assert self.study is not None
@@ -274,6 +270,8 @@ def read_study(path: str | Path) -> Dataset:
         with suppress(MarkerError):  # reading the recording says it
             assert study.trials is not None
             tables.add(study.trials.file(study.folder, parts[0][1]).relative_to(study.folder).as_posix())
+    if study.trials is not None and len(study.files) > 1 and len(tables) == 1 + bool(study.participants):
+        loud.append(f"One table of trials, {study.trials.pattern.text}, is used for all {len(study.files)} recordings.")
     if spare := [name for name in beside if name not in tables]:
         loud.append(f"Files that do not fit the pattern {study.pattern.text!r} are left out: {listed(spare)}.")
     notes = []
@@ -363,6 +361,10 @@ def _cues(path: Path, said: dict[str, Any]) -> dict[str, Any]:
     for name in ("label", "channel"):
         if name in said:
             kind(f"{name} below [cues] of {path.name}", said[name], str, "a text")
+            demand(said[name].strip(), f"{name} below [cues]", said[name], "a text that is not empty")
+    for name in ("level", "hold_off_s"):
+        if name in said:
+            number(f"{name} below [cues]", said[name])
     found = {"level", "edge", "hold_off_s", "codes", "mask"} & set(said)
     if found and "channel" not in said:
         raise ParameterError(

@@ -4,6 +4,7 @@ people_of       its rows, as participants.tsv has them
 """
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from emgreview.errors import ParameterError, UnknownNameError
@@ -21,7 +22,14 @@ def people_of(study: "Study") -> tuple[tuple[Mapping[str, str], ...], list[str]]
         return (), []
     if missing := [key for key in ("table", "code") if key not in study.participants]:
         raise ParameterError(f"{study.path.name} lacks {' and '.join(missing)} below [participants]; give both.")
-    rows = read_rows(study.folder / study.participants["table"])
+    table = Path(study.participants["table"])
+    if table.is_absolute() or ".." in table.parts:
+        raise ParameterError(
+            f"table below [participants] came as {str(table)!r}; allowed: a path below the folder of the description; "
+            "put "
+            "the table there."
+        )
+    rows = read_rows(study.folder / table, study.participants.get("encoding"))
     code = study.participants["code"]
     if rows and code not in rows[0]:
         raise UnknownNameError("column", code, rows[0], where=study.participants["table"])

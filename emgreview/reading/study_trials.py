@@ -22,9 +22,10 @@ from typing import Any
 from emgreview.checks import demand, kind
 from emgreview.errors import FormatError, MarkerError, ParameterError, UnknownNameError
 from emgreview.model import Marker, Recording
-from emgreview.plain_files import TABLE, read_text
+from emgreview.plain_files import TABLE, read_small
 from emgreview.reading.alignment import Alignment, intervals_apart, propose_alignment
 from emgreview.reading.patterns import Pattern
+from emgreview.reading.text_lines import encoding_of
 from emgreview.reading.time_column import TIME_UNITS
 
 _RESERVED = ("onset_s", "offset_s", "trial", "channel", "recording", "participant")
@@ -38,6 +39,7 @@ class TrialTables:
     columns: tuple[str, ...] | None
     time: str
     time_unit: str
+    encoding: str | None = None
 
     @classmethod
     def of(cls, path: Path, said: Mapping[str, Any]) -> "TrialTables":
@@ -55,7 +57,9 @@ class TrialTables:
         demand(unit in TIME_UNITS, "time_unit below [trials]", unit, ", ".join(map(repr, TIME_UNITS)))
         time = said.get("time", "")
         kind("time below [trials]", time, str, "the name of the column with times")
-        return cls(Pattern(said["table"]), None if columns is None else tuple(columns), time, unit)
+        encoding = said.get("encoding")
+        kind("encoding below [trials]", encoding, (str, type(None)), "a name that Python knows, such as 'cp1252'")
+        return cls(Pattern(said["table"]), None if columns is None else tuple(columns), time, unit, encoding)
 
     def file(self, folder: Path, said: Mapping[str, str]) -> Path:
         """The table of a recording whose name says so. Raises MarkerError where there is none, or more than one."""
@@ -75,10 +79,17 @@ class TrialTables:
         return found[0]
 
 
-def read_rows(path: Path) -> list[dict[str, str]]:
-    """The rows of a table with a line of names, as text; commas, semicolons or tabs apart. Raises ReadError,
-    FormatError."""
-    text = read_text(path, TABLE)
+def read_rows(path: Path, encoding: str | None = None) -> list[dict[str, str]]:
+    """The rows of a table with a line of names, as text; commas, semicolons or tabs apart. ``encoding`` None: UTF-8, or
+    what a byte order mark says. Raises ReadError, FormatError."""
+    content = read_small(path, TABLE)
+    try:
+        text = content.decode(encoding or encoding_of(content[:4])).replace("\r\n", "\n").replace("\r", "\n")
+    except (UnicodeDecodeError, LookupError) as why:
+        raise FormatError(
+            f"{path.name} is not text in {encoding or 'UTF-8'} ({why}); say its encoding in the description, such as "
+            'encoding = "cp1252", or save it again as UTF-8.'
+        ) from None
     first = text.partition("\n")[0]
     sign = max(";\t,", key=first.count)
     rows = list(csv.reader(io.StringIO(text), delimiter=sign))
@@ -144,7 +155,7 @@ def proposal(
 ) -> Proposal:
     """The cues and rows of a recording, and the alignment that their intervals propose."""
     path = tables.file(folder, said)
-    rows = read_rows(path)
+    rows = read_rows(path, tables.encoding)
     cues = tuple(marker for marker in rec.markers if is_cue(marker.label))
     times = _times(path, rows, tables)
     at = [marker.sample / rec.rate_hz for marker in cues]
@@ -220,16 +231,21 @@ def rows_of(
         )
     else:
         rows = list(range(len(found.rows)))
-        if found.times is not None:
-            at = [marker.sample / rec.rate_hz for marker in found.cues]
-            if apart := intervals_apart(at, found.times):
-                place, by_cues, by_rows = apart
-                raise MarkerError(
-                    f"{rec.name} has as many cues as {found.table} has rows ({len(rows)}), but cue {place + 1} comes "
-                    f"{by_cues:.3f} s after the one before it, and by the table {by_rows:.3f} s: some are missing on "
-                    "both "
-                    f"sides. {found.words}. Look at them, and confirm it with confirm_alignment."
-                )
+        at = [marker.sample / rec.rate_hz for marker in found.cues]
+        if found.times is None or (len(at) > 2 and not intervals_apart(at[1:], found.times[:-1])):
+            why = "it has no times" if found.times is None else "their intervals are too regular to tell"
+            notes.append(
+                f"Cues and rows of {found.table} are as many ({len(rows)}) and were put together in their order: "
+                f"{why}, so "
+                "that one missing at each end would not show."
+            )
+        if found.times is not None and (apart := intervals_apart(at, found.times)):
+            place, by_cues, by_rows = apart
+            raise MarkerError(
+                f"{rec.name} has as many cues as {found.table} has rows ({len(rows)}), but cue {place + 1} comes "
+                f"{by_cues:.3f} s after the one before it, and by the table {by_rows:.3f} s: some are missing on both "
+                f"sides. {found.words}. Look at them, and confirm it with confirm_alignment."
+            )
     columns = _columns(found, tables)
     details = {
         cue.sample: {} if row is None else {name: found.rows[row][name] or "n/a" for name in columns}

@@ -59,6 +59,17 @@ def look(path: Path) -> Seen:
     asks: dict[str, str] = {}
     facts += _numbers_in_words(best, more, times)
     doubt = _decimal_doubt(tables, best)
+    if best.odd is not None:
+        facts.append(
+            f"line {best.odd + 1} does not look like those around it: {short(lines[best.odd])}; reading refuses it "
+            "until it "
+            "is mended in a copy, or what it holds is told: missing=[…], comment=…"
+        )
+    elif _whole_above_fractions(best):
+        facts.append(
+            f"the first line of numbers, {short(lines[best.start])}, holds whole numbers alone, unlike the others"
+        )
+        asks["header"] = f"if that line names the columns, say header={best.start + 1}, names={best.start + 1}"
     if best.start:
         layout["header"] = best.start
         facts.append(f"{best.start} line{'s' * (best.start > 1)} before the numbers, the first {short(lines[0])}")
@@ -90,10 +101,23 @@ def look(path: Path) -> Seen:
             + (": some numbers have decimal points, others commas; export it with one of them" if mixed else ""),
         )
     rate = _rate(best, time, columns, units, lines[: best.start], layout, facts, asks)
+    if rate is None and time is not None:
+        return Seen(tuple(facts), None, unit, columns, layout, asks, refused=facts[-1])
     return Seen(tuple(facts), rate, unit, columns, layout, asks)
 
 
 # Words on it ---------------------------------------------------------------------------------------------------------
+
+
+def _whole_above_fractions(table: Table) -> bool:
+    """Whether the first line holds whole numbers alone, and every other one fractions, as below a line of names."""
+    sign = table.form.decimal
+    first, *others = [[cell for cell, one in zip(row, table.numeric, strict=True) if one] for row in table.rows[:200]]
+    return (
+        len(first) > 1
+        and not any(sign in cell for cell in first)
+        and all(any(sign in c for c in row) for row in others)
+    )
 
 
 def _decimal_doubt(tables: Sequence[Table], best: Table) -> str:
@@ -192,7 +216,7 @@ def _columns(
         (
             place
             for place, one in enumerate(table.numeric)
-            if one and labels[place].lower() in _TIMES and _rises(table, place)
+            if one and labels[place].lower() in _TIMES and _rises(table, place, mostly=True)
         ),
         next((p for p in range(len(labels)) if not table.numeric[p] and _is_date(table, p)), None),
     )
@@ -247,10 +271,11 @@ def _values(table: Table, place: int) -> Any:
     return pd.to_numeric(pd.Series(texts), errors="coerce").to_numpy(np.float64)
 
 
-def _rises(table: Table, place: int, even: bool = False) -> bool:
+def _rises(table: Table, place: int, even: bool = False, mostly: bool = False) -> bool:
     steps = np.diff(_values(table, place))
     steps = steps[np.isfinite(steps)]
-    if len(steps) < 2 or np.any(steps < 0) or not np.any(steps > 0):
+    falls = float(np.mean(steps < 0)) if len(steps) > 1 else 1.0
+    if falls > (0.02 if mostly else 0) or not np.any(steps > 0):
         return False
     return not even or float(np.ptp(steps)) < 0.5 * float(np.median(steps))
 
@@ -297,6 +322,9 @@ def _rate(
             )
         seconds = seconds / {"s": 1, "ms": 1000, "us": 1_000_000}[unit]
     layout["time_unit"] = unit
+    if gap := _gap(seconds):
+        facts.append(gap)
+        return None
     step = _step(seconds)
     rate = _round_rate(seconds, step)
     off = seconds - np.arange(len(seconds)) / rate
@@ -311,6 +339,25 @@ def _rate(
     if stated is not None and abs(stated - rate) > 1e-3 * stated:
         asks["rate_hz"] = f"the times say {rate:g} Hz, the line before the numbers {stated:g} Hz; say which is right"
     return rate
+
+
+def _gap(seconds: Any) -> str:
+    """A sentence on the first step that is no jitter but a hole, or a fall back; "" where there is none."""
+    steps = np.diff(seconds)
+    step = float(np.median(steps))
+    if step <= 0:
+        return ""
+    calm = np.abs(steps - step) < 0.25 * step + 2 * _grain(seconds)
+    bad = np.flatnonzero(~calm)
+    if not len(bad) or len(bad) > 0.02 * len(steps):  # many are a clock that jitters
+        return ""
+    place = int(bad[0])
+    return (
+        f"between the {place + 1:,}th and the next line of numbers the times go from {seconds[place]:g} to "
+        f"{seconds[place + 1]:g} s, else in steps of {step:g} s: samples are missing or the clock was set; split the "
+        "file "
+        "there, or say rate_hz and leave the column of times out"
+    )
 
 
 def _step(values: Any) -> float:
@@ -332,7 +379,9 @@ def _round_rate(seconds: Any, step: float) -> float:
         left = seconds - np.arange(len(seconds)) / rate
         return float(np.max(np.abs(left - np.median(left))))
 
-    rate = min(ways, key=off)
+    steps = np.diff(seconds)
+    steady = step > 0 and float(np.mean(np.abs(steps - step) < 0.01 * step)) > 0.98
+    rate = 1 / step if steady else min(ways, key=off)
     for digits in (0, 1, 2):
         near = round(rate, digits)
         if near > 0 and abs(near - rate) * len(seconds) / rate < 1.0 and abs(near - rate) < 2e-3 * rate:

@@ -21,13 +21,15 @@ GAPS = ("", "NA", "N/A", "n/a", "na", "NaN", "null", "NULL", "None", "-", "--", 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Where and how the numbers stand: ``start`` is the first line of them in the head."""
+    """Where and how the numbers stand: ``start`` is the first line of them in the head; ``odd`` the first one after it
+    that is none, though lines before it are."""
 
     form: LineForm
     start: int
     rows: tuple[tuple[str, ...], ...]
     numeric: tuple[bool, ...]
     gaps: Mapping[str, int]
+    odd: int | None = None
 
 
 def tables_in(lines: Sequence[str]) -> list[Table]:
@@ -87,7 +89,18 @@ def _table(lines: Sequence[str], form: LineForm) -> Table | None:
         for column, one in enumerate(numeric)
         if one and row[column] in GAPS and not number_pattern(form.decimal).fullmatch(row[column])
     )
-    return Table(form, start, tuple(rows), tuple(numeric), gaps)
+    alike = [place for place in range(start) if _is_row(lines[place], form, numeric)]
+    odd = next((place for place in range(alike[0], start) if place not in alike), None) if alike else None
+    return Table(form, start if odd is None else alike[0], tuple(rows), tuple(numeric), gaps, odd)
+
+
+def _is_row(line: str, form: LineForm, numeric: Sequence[bool]) -> bool:
+    """Whether a line holds numbers where the table does."""
+    cells = form.cells(line)
+    pattern = number_pattern(form.decimal)
+    return len(cells) == len(numeric) and all(
+        pattern.fullmatch(cell) for cell, one in zip(cells, numeric, strict=True) if one
+    )
 
 
 def fits(cell: str, form: LineForm) -> bool:

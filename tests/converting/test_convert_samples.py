@@ -59,7 +59,8 @@ def test_records_hold_all_samples_in_a_header_of_eight_characters(rate_hz, n_sam
     records = choose(rate_hz, n_samples, bytes_a_sample=n_bytes)
     assert len(records.duration) <= 8
     assert 0 <= records.filled(n_samples) < records.n
-    assert records.rate_hz == pytest.approx(rate_hz, rel=1e-5)
+    half_a_digit = 0.5e-6 / float(records.duration)  # of many channels a record is short, and its duration is rounded
+    assert records.rate_hz == pytest.approx(rate_hz, rel=max(1e-5, 1.001 * half_a_digit))
 
 
 @pytest.mark.parametrize("n_samples", [1, 2, 3, 31])

@@ -243,3 +243,30 @@ def test_labels_of_few_words_are_codes_and_remarks_are_not(label, often, kept):
 
 def test_high_ages_are_written_as_bids_recommends():
     assert [age(text) for text in ("88", "89", "102", "n/a")] == ["88", "89+", "89+", "n/a"]
+
+
+def test_a_study_with_new_codes_keeps_the_columns_of_its_people_and_not_its_name(tmp_path):
+    lab = tmp_path / "of-hinterhuber"
+    lab.mkdir()
+    for who in ("7", "8"):
+        rows = "".join(f"{n % 7},{n % 5}\n" for n in range(1000))
+        (lab / f"P{who}_press.csv").write_text(rows, "utf-8")
+    (lab / "people.csv").write_text("code,hand\n7,left\n8,right\n", "utf-8")
+    files = {"pattern": "P{participant}_{task}.csv", "rate_hz": 1000, "unit": "uV", "columns": ["FCR", "ECR"]}
+    people = {"table": "people.csv", "code": "code"}
+    data = er.read_study(er.write_study(lab / "study.toml", name="of Hinterhuber", files=files, participants=people))
+    assert "of Hinterhuber" in str(er.identifying(data)) or "Name" in str(er.identifying(data))
+    codes = {name: {"sub": f"x{n}", "task": "press"} for n, name in enumerate(data.recordings.names)}
+    er.convert(data, tmp_path / "out", people=codes, said=SAID)
+    assert (tmp_path / "out" / "participants.tsv").read_text("utf-8").split() == [
+        "participant_id",
+        "hand",
+        "sub-x0",
+        "left",
+        "sub-x1",
+        "right",
+    ]
+    everything = b"".join(path.read_bytes() for path in (tmp_path / "out").rglob("*") if path.is_file())
+    assert b"interhuber" not in everything
+    er.convert(data, tmp_path / "same", said=SAID)
+    assert er.read_dataset(tmp_path / "same").recordings.names == data.recordings.names

@@ -207,7 +207,7 @@ def test_regular_intervals_allow_no_proposal():
 
 def test_parts_and_sides_become_one_recording(tmp_path):
     x = np.round(np.random.default_rng(1).normal(0, 9, (4, 3000)), 3)
-    for part, (first, stop) in {"1": (0, 1000), "2": (1000, 1700), "10": (1700, 3000)}.items():
+    for part, (first, stop) in {"9": (0, 1000), "10": (1000, 1700), "11": (1700, 3000)}.items():
         for side, rows in {"arm": [0, 1], "hand": [2, 3]}.items():
             np.savetxt(
                 tmp_path / f"P01_{side}_{part}.csv",
@@ -341,3 +341,63 @@ def test_a_confirmed_study_is_the_same_whoever_reads_it(lab):
         er.confirm_alignment(path, "sub-99", reason="x")
     first = er.read_study(path).recordings[0].fingerprint
     assert er.read_study(path).recordings[0].fingerprint == first
+
+
+def test_a_part_that_is_missing_is_named_and_never_joined_over(tmp_path):
+    for part in (1, 3):
+        (tmp_path / f"P01_{part}.csv").write_text("".join(f"{n % 7}\n" for n in range(500)), "utf-8")
+    files = {"pattern": "P{participant}_{part}.csv", "rate_hz": 1000, "unit": "uV", "columns": ["FDI"]}
+    path = er.write_study(tmp_path / "s.toml", files=files)
+    with pytest.raises(FormatError, match="part 2 is not there"):
+        er.read_study(path).recordings["sub-01"]
+
+
+def test_letters_that_a_name_cannot_hold_are_named(tmp_path):
+    (tmp_path / "P\u00d63.csv").write_text("".join(f"{n % 7}\n" for n in range(500)), "utf-8")
+    files = {"pattern": "P{participant}.csv", "rate_hz": 1000, "unit": "uV", "columns": ["FDI"]}
+    with pytest.raises(FormatError, match="would be lost; rename the file"):
+        er.read_study(er.write_study(tmp_path / "s.toml", files=files))
+
+
+def test_other_numbers_of_cues_than_expected_are_in_the_exit_status(lab, capsys):
+    with pytest.warns(SignalWarning, match="8 cues 'go' were found, and the description expects 7"):
+        er.read_study(study(lab, cues={**CUES, "expect": 7})).recordings[0]
+    assert run(["study", str(lab)]) == 1
+    assert "the description expects 7" in capsys.readouterr().out
+    order = ["detect", str(lab / "study.toml"), "--cue", "go", "--before", "0.8", "--after", "1", "--band", "20", "200"]
+    assert run([*order, "--json"]) == 1
+
+
+def test_rows_and_cues_that_only_their_number_puts_together_are_told(tmp_path):
+    at = np.arange(500, 6000, 500)
+    x = np.zeros(6500)
+    for one in at:
+        x[one : one + 10] = 5
+    noise = np.random.default_rng(1).normal(0, 9, 6500)
+    (tmp_path / "P01.csv").write_text("".join(f"{a:.2f},{b:g}\n" for a, b in zip(noise, x, strict=True)), "utf-8")
+    rows = "".join(f"{'near' if n % 2 else 'far'},{n * 0.5}\n" for n in range(len(at)))
+    (tmp_path / "T01.csv").write_text("side,t\n" + rows.replace("far", "f\u00f6r"), "cp1252")
+    files = {
+        "pattern": "P{participant}.csv",
+        "rate_hz": 1000,
+        "unit": {"FDI": "uV", "key": "V"},
+        "columns": ["FDI", "key"],
+    }
+    cues = {"channel": "key", "level": 2.5, "hold_off_s": 0.1, "label": "go"}
+    for time, why in (({"time": "t"}, "too regular to tell"), ({}, "it has no times")):
+        trials = {"table": "T{participant}.csv", "columns": ["side"], **time}
+        path = er.write_study(tmp_path / "s.toml", files=files, cues=cues, trials=trials)
+        with pytest.raises(FormatError, match="say its encoding"):
+            er.read_study(path).recordings[0]
+        path.unlink()
+        path = er.write_study(tmp_path / "s.toml", files=files, cues=cues, trials={**trials, "encoding": "cp1252"})
+        assert any(why in note for note in er.read_study(path).recordings[0].notes)
+        path.unlink()
+
+
+def test_a_table_of_participants_lies_below_the_description(lab):
+    for table in ("/etc/passwd", "../people.csv"):
+        path = study(lab, participants={"table": table, "code": "code"})
+        with pytest.raises(ParameterError, match="a path below the folder"):
+            er.read_study(path)
+        path.unlink()

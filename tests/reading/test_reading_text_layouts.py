@@ -259,3 +259,43 @@ def test_the_caller_says_what_kind_a_channel_is(tmp_path):
         er.read(path, **how, kinds={"b": "TRIGGER"})
     with pytest.raises(UnknownNameError, match="named in kinds="):
         er.read(path, **how, kinds={"x": "TRIG"})
+
+
+@pytest.mark.parametrize("odd", ["1.2;---;3.4", "1.2;inf;3.4", "", "1.2;3.4", "a;b;c", "1.2;1.234,56;3"])
+@pytest.mark.parametrize("at", [2, 200, 396])
+def test_a_look_takes_no_odd_line_for_the_end_of_a_header(tmp_path, odd, at):
+    """What stands before such a line would be lost without a word."""
+    rows = [[repr(float(v)) for v in row] for row in X]
+    path = written(tmp_path / "a.csv", [*rows[:at], [odd], *rows[at:]], header=["a;b;c"])
+    seen = er.look(path)
+    assert (seen.how["header"], seen.how["names"]) == (1, 1)
+    assert any(f"line {at + 2} does not look like those around it" in fact for fact in seen.facts)
+    with pytest.raises(FormatError, match=rf"line {at + 2}\b"):
+        er.read(path, **(dict(seen.how) | {"rate_hz": 1000, "unit": "mV"}))
+
+
+@pytest.mark.parametrize("what", ["a gap", "one sample", "a restart"])
+def test_a_look_takes_no_hole_in_the_times_for_another_rate(tmp_path, what):
+    at = {
+        "a gap": [*range(150), *range(180, 400)],
+        "one sample": [*range(150), *range(151, 400)],
+        "a restart": [*range(150), *range(200)],
+    }[what]
+    path = written(
+        tmp_path / "a.csv", [[f"{k / 1000:.3f}", X[n, 0]] for n, k in enumerate(at)], header=["time [s];FCR [mV]"]
+    )
+    seen = er.look(path)
+    assert "jitter_s" not in seen.how
+    assert "983" not in str(seen)
+    if not seen.refused:
+        assert seen.how["rate_hz"] == 1000
+        with pytest.raises(RateError, match=r"line 15[12]"):
+            er.read(path, **seen.how)
+    else:
+        assert "150th" in seen.refused
+
+
+def test_a_look_asks_whether_whole_numbers_above_fractions_are_names(tmp_path):
+    seen = er.look(written(tmp_path / "a.csv", X + 0.0005, header=["1;2;3"]))
+    assert "header" in seen.asks
+    assert seen.how["header"] == "?"
