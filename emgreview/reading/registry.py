@@ -17,7 +17,7 @@ from importlib.metadata import entry_points
 from pathlib import Path
 
 from emgreview.errors import ReadError
-from emgreview.reading import c3d, edf, hdf5, matlab, nwb, tables, text, xdf
+from emgreview.reading import c3d, edf, excel, hdf5, matlab, nwb, parquet, text, xdf
 from emgreview.reading.contents import Reader
 
 GROUP = "emgreview.readers"
@@ -27,8 +27,8 @@ BUILT_IN: tuple[Reader, ...] = (
     matlab.READER,
     hdf5.READER,
     c3d.READER,
-    tables.EXCEL,
-    tables.PARQUET,
+    excel.EXCEL,
+    parquet.PARQUET,
     xdf.READER,
     nwb.READER,
 )

@@ -85,7 +85,7 @@ def test_a_sheet_is_asked_for_where_there_are_several(tmp_path) -> None:
         ([["FCR"], [1], ["1,5"]], "holds '1,5'; allowed: a finite number"),
         ([["FCR"], [1], [True]], "holds True"),
         ([["FCR"], [1], [], [3]], "1 empty rows stand before row 4"),
-        ([[1], [2]], "the first row holds 1, and no name"),
+        ([[1], [2]], "row 1 holds 1, and no name"),
         ([["FCR"]], "no row of numbers"),
     ],
 )
@@ -133,3 +133,20 @@ def test_columns_of_parquet_that_are_no_numbers_or_announce_too_much(tmp_path) -
     pq.write_table(pa.table({"a": np.zeros(20_000_000, np.int8)}), path, row_group_size=20_000_000)
     with pytest.raises(FormatError, match="announces 20000000 rows"):
         er.read(path, rate_hz=1000, unit="uV", columns=["a"])
+
+
+def test_names_below_other_rows_are_proposed(tmp_path) -> None:
+    path = tmp_path / "a.xlsx"
+    book = openpyxl.Workbook()
+    for row in (["made up", None, None], [], ["t", "FCR", "ECR"], ["s", "mV", "mV"]):
+        book.active.append(row)
+    for n, (a, b) in enumerate(X[:50].tolist()):
+        book.active.append([n / 1000, a, b])
+    book.save(path)
+    seen = er.look(path)
+    assert (seen.how["header"], seen.how["names"]) == (4, 3)
+    columns = {"t": "time", "FCR": "FCR", "ECR": "ECR"}
+    rec = er.read(path, **(dict(seen.how) | {"rate_hz": 1000, "unit": "mV", "columns": columns}))
+    np.testing.assert_allclose(rec.values(), X[:50].T * 1000, rtol=1e-15)
+    with pytest.raises(FormatError, match=r"er\.look"):
+        er.read(path, rate_hz=1000, unit="mV", columns=["FCR"], header=2, names=2)

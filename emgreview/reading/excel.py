@@ -1,25 +1,23 @@
-"""Tables with a column a signal and a row a sample, in Excel (.xlsx) and Parquet: columns by name, the rate told.
+"""Excel workbooks (.xlsx): a sheet with a column a signal and a row a sample, columns by name, the rate told.
 
-After ECMA-376 (Office Open XML), read by openpyxl, and the specification of Apache Parquet, read by pyarrow. A sheet is
-loaded whole; Parquet is read by its row groups, one at a time. A column "time" holds seconds, is no signal, and is
-held against ``rate_hz``. Numbers alone stand in the columns that are kept; an empty cell is an error, null a missing
-sample.
+After ECMA-376 (Office Open XML), read by openpyxl. A sheet is loaded whole. A column "time" holds seconds, is no
+signal, and is held against ``rate_hz``. Numbers alone stand in the columns that are kept; an empty cell is an error.
 
-    EXCEL, PARQUET      the formats
+    EXCEL       the format
 """
 
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from emgreview.checks import demand
-from emgreview.errors import EmgreviewError, FormatError, ParameterError, ReadError, UnknownNameError
+from emgreview.checks import demand, whole
+from emgreview.errors import EmgreviewError, FormatError, ParameterError, UnknownNameError
 from emgreview.plain_files import demand_plain, open_plain
 from emgreview.reading.arrays import demand_rate, demand_times_fit, short_list
 from emgreview.reading.columns import chosen_columns, is_time
@@ -33,10 +31,6 @@ DENSEST = 200
 MOST_COLUMNS = 4096
 MOST_ROWS = 1 << 20
 """Rows of a sheet, as the format has it."""
-MOST_GROUP = 1 << 30
-"""Bytes of the kept columns of a row group at most (our own choice)."""
-ROWS_A_BYTE = 100
-"""Rows that a byte of a file may stand for at most; of a signal it is a few (our own choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +41,20 @@ class SheetLayout:
     ----------
     sheet : str or None
         The sheet that holds the samples; needless where there is one alone.
+    header : int, default 1
+        Rows before the numbers.
+    names : int, default 1
+        Which of them, counted from 1, names the columns.
     """
 
     sheet: str | None = None
+    header: int = 1
+    names: int = 1
 
     def __post_init__(self) -> None:
         demand(self.sheet is None or isinstance(self.sheet, str), "sheet", self.sheet, "the name of a sheet, or None")
+        whole("header", self.header, least=1, most=1000)
+        whole("names", self.names, least=1, most=self.header)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -63,9 +65,6 @@ class _Loaded:
         return self.x[signal, start:stop]
 
 
-# Excel ------------------------------------------------------------------------------------------------------------
-
-
 def read_excel(
     path: Path, *, rate_hz: float | None = None, columns: Columns = None, layout: SheetLayout | None = None
 ) -> Contents:
@@ -73,13 +72,14 @@ def read_excel(
     UnknownNameError."""
     rate = demand_rate(path, rate_hz, "states no sampling rate", "rate_hz")
     with _workbook(path) as book:
-        rows = _rows(path, _sheet(path, book, layout or SheetLayout()))
-        names = _names(path, next(rows, ()))
+        layout = layout or SheetLayout()
+        rows = _rows(path, _sheet(path, book, layout))
+        names = _names(path, [next(rows, ()) for _ in range(layout.header)][layout.names - 1], layout.names)
         kept = chosen_columns(path, columns, names)
         places = [place for place, _ in kept]
         numbers: list[list[float]] = []
         empty: list[int] = []
-        for count, row in enumerate(rows, start=2):
+        for count, row in enumerate(rows, start=layout.header + 1):
             if not any(cell is not None for cell in row):
                 empty.append(count)
                 continue
@@ -100,14 +100,19 @@ def read_excel(
 def look_excel(path: Path) -> Seen:
     """Sheets, and the names of their columns."""
     facts, widths = [], {}
+    above: dict[str, tuple[int, int]] = {}
     with _workbook(path) as book:
         for name in book.sheetnames[:20]:
             sheet = book[name]
             if not hasattr(sheet, "iter_rows"):
                 continue
-            first = [cell for cell in next(_rows(path, sheet), ()) if cell is not None]
-            widths[name] = [str(cell) for cell in first]
+            rows = [row for _, row in zip(range(60), _rows(path, sheet), strict=False)]
+            header, place = above[name] = _above(rows)
+            first = [cell for cell in (rows[place - 1] if rows else ()) if cell is not None]
+            widths[name] = [str(cell).strip() for cell in first]
             facts.append(f"sheet {name!r}: {short_list([repr(cell) for cell in first])}")
+            if header > 1:
+                facts.append(f"its numbers begin in row {header + 1}, and row {place} is taken for the names")
     full = [name for name, names in widths.items() if names]
     if not full:
         return Seen(tuple(facts), refused="no sheet holds anything")
@@ -116,7 +121,17 @@ def look_excel(path: Path) -> Seen:
         asks["sheet"] = f"which sheet holds the samples: {short_list(full)}"
         return Seen(tuple(facts), asks=asks | {"columns": "the names of the columns to keep, 'time' for times"})
     asks["columns"] = "confirm the columns; one of times is called 'time' here, one to leave out None"
-    return Seen(tuple(facts), columns={name: name for name in widths[full[0]]}, asks=asks)
+    header, place = above[full[0]]
+    layout = {"header": header, "names": place} if header > 1 else {}
+    return Seen(tuple(facts), columns={name: name for name in widths[full[0]]}, layout=layout, asks=asks)
+
+
+def _above(rows: Sequence[tuple[Any, ...]]) -> tuple[int, int]:
+    """How many rows stand before the numbers, and which of them, from 1, names the columns: the one with most texts."""
+    counts = [sum(isinstance(cell, int | float) and not isinstance(cell, bool) for cell in row) for row in rows]
+    header = next((at for at, n in enumerate(counts) if at and 2 * n > max(counts)), 1)
+    texts = [sum(isinstance(cell, str) and bool(cell.strip()) for cell in row) for row in rows[:header]]
+    return header, 1 + (max(range(len(texts)), key=lambda at: texts[at]) if texts else 0)
 
 
 @contextmanager
@@ -180,12 +195,14 @@ def _rows(path: Path, sheet: Any) -> Iterator[tuple[Any, ...]]:
         yield row
 
 
-def _names(path: Path, first: tuple[Any, ...]) -> list[str]:
+def _names(path: Path, first: tuple[Any, ...], number: int) -> list[str]:
     if not any(isinstance(cell, str) for cell in first):
         shown = short_list([repr(cell) for cell in first if cell is not None], 6)
         raise FormatError(
-            f"{path.name}: the first row holds {shown}, and no name; allowed: the names of the columns; add a row of "
-            "them."
+            f"{path.name}: row {number} holds {shown}, and no name; allowed: the names of the columns; say header=, "
+            "the "
+            "number of rows before the numbers, and names=, which of them names the columns: er.look(path) proposes "
+            "both."
         )
     return ["" if cell is None else str(cell).strip() for cell in first]
 
@@ -236,143 +253,7 @@ def _contents(path: Path, kept: list[tuple[int, str]], x: NDArray[np.float64], r
     )
 
 
-# Parquet ----------------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class ParquetLayout:
-    """Nothing more can be said of a Parquet file: its columns are chosen, and renamed, by ``columns``."""
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class _Groups:
-    """Columns of a Parquet file, row group by row group; the last one is kept."""
-
-    path: Path
-    names: tuple[str, ...]
-    ends: tuple[int, ...]
-    kept: dict[int, NDArray] = field(default_factory=dict)
-
-    def stored(self, signal: int, start: int, stop: int) -> NDArray:
-        if stop <= start:
-            return np.empty(0)
-        parts = []
-        for group, end in enumerate(self.ends):
-            begin = self.ends[group - 1] if group else 0
-            if begin < stop and end > start:
-                parts.append(self._group(group)[signal, max(start, begin) - begin : min(stop, end) - begin])
-        return np.concatenate(parts)
-
-    def _group(self, group: int) -> NDArray:
-        if group not in self.kept:
-            with _parquet(self.path) as file:
-                table = file.read_row_group(group, columns=list(self.names), use_threads=False)
-                rows = self.ends[group] - (self.ends[group - 1] if group else 0)
-                columns = [table.column(name).to_numpy() for name in self.names]
-                if any(len(one) != rows for one in columns):
-                    raise ReadError(
-                        f"{self.path.name} is no longer what it was when it was opened; it must stay in place while "
-                        "it is in use; restore it, then read it again."
-                    )
-                same = len({one.dtype for one in columns}) == 1
-                self.kept.clear()
-                self.kept[group] = np.stack([one if same else one.astype(np.float64) for one in columns])
-        return self.kept[group]
-
-
-def read_parquet(
-    path: Path, *, rate_hz: float | None = None, columns: Columns = None, layout: ParquetLayout | None = None
-) -> Contents:
-    """Contents of a Parquet file. Raises FormatError, RateError, ParameterError, UnknownNameError."""
-    rate = demand_rate(path, rate_hz, "states no sampling rate", "rate_hz")
-    with _parquet(path) as file:
-        fields, ends = _described(path, file)
-        kept = chosen_columns(path, columns, list(fields))
-        names = list(fields)
-        for place, _ in kept:
-            if fields[names[place]]:
-                raise FormatError(
-                    f"{path.name}: the column {names[place]!r} is of type {fields[names[place]]}; allowed: whole "
-                    "numbers and floats; leave it out by columns=[…], or save it so."
-                )
-        bytes_a_row = 8 * len(kept)
-        if (widest := bytes_a_row * max(np.diff([0, *ends]))) > MOST_GROUP:
-            raise FormatError(
-                f"{path.name} has a row group that takes {widest} bytes; allowed: {MOST_GROUP}; save it in smaller "
-                "row groups, or name fewer columns."
-            )
-    signals = [(names[place], label) for place, label in kept if not is_time(label)]
-    for place, label in kept:
-        if is_time(label):
-            times = _Groups(path, (names[place],), ends).stored(0, 0, ends[-1])
-            demand_times_fit(path, np.asarray(times, np.float64), rate, place)
-    return Contents(
-        path=path,
-        signals=tuple(Signal(label, "", rate, ends[-1]) for _, label in signals),
-        samples=_Groups(path, tuple(name for name, _ in signals), ends),
-        chosen=True,
-    )
-
-
-def look_parquet(path: Path) -> Seen:
-    """Columns with their types."""
-    with _parquet(path) as file:
-        fields, ends = _described(path, file)
-        types = dict(zip(file.schema_arrow.names, map(str, file.schema_arrow.types), strict=True))
-    facts = (f"{ends[-1]} rows in {len(ends)} row groups", *(f"{name}: {types[name]}" for name in list(fields)[:40]))
-    asks = {
-        "rate_hz": "the sampling rate",
-        "columns": "confirm the columns; one of times is called 'time' here, one to leave out None",
-        "unit": "in what the samples count, such as 'mV'",
-    }
-    fit = {name: name for name, why in fields.items() if not why}
-    return Seen(facts, columns=fit, asks=asks, refused="" if fit else "no column holds numbers")
-
-
-def _described(path: Path, file: Any) -> tuple[dict[str, str], tuple[int, ...]]:
-    """Each column, with its type where it holds no plain numbers; and the row at which each row group ends."""
-    import pyarrow.types as types
-
-    about, size = file.metadata, demand_plain(path).st_size
-    rows = [about.row_group(group).num_rows for group in range(about.num_row_groups)]
-    if min(rows, default=0) < 1 or sum(rows) != about.num_rows or sum(rows) > ROWS_A_BYTE * size:
-        raise FormatError(
-            f"{path.name} announces {about.num_rows} rows in row groups of {short_list(list(map(str, rows)), 6)}, and "
-            f"is {size} bytes long; allowed: groups that add up, of one row at least, and {ROWS_A_BYTE} rows a byte at "
-            "most; save it again."
-        )
-    schema = file.schema_arrow
-    if len(set(schema.names)) != len(schema.names):
-        raise FormatError(f"{path.name} gives two columns one name; allowed: distinct names; save it so.")
-    fields = {
-        name: "" if types.is_integer(kind) or types.is_floating(kind) else str(kind)
-        for name, kind in zip(schema.names, schema.types, strict=True)
-    }
-    return fields, tuple(int(end) for end in np.cumsum(rows))
-
-
-@contextmanager
-def _parquet(path: Path) -> Iterator[Any]:
-    parquet = load("pyarrow.parquet", f"{path.name} (Parquet)", "parquet")
-    demand_plain(path)
-    try:
-        with open_plain(path) as stream, parquet.ParquetFile(stream) as file:
-            yield file
-    except EmgreviewError:
-        raise
-    except Exception as why:  # the door to the library
-        words = " ".join(str(why).split())[:120]
-        raise FormatError(
-            f"{path.name} cannot be read as Parquet ({type(why).__name__}: {words}); the file is damaged or of another "
-            "kind: copy or save it again."
-        ) from why
-
-
 EXCEL = Reader(
     "Excel workbook", (".xlsx",), read_excel, describes_itself=False, layout=SheetLayout, look=look_excel,
     needs=("openpyxl",), extra="excel",
-)  # fmt: skip
-PARQUET = Reader(
-    "Parquet", (".parquet",), read_parquet, describes_itself=False, layout=ParquetLayout, look=look_parquet,
-    needs=("pyarrow.parquet",), extra="parquet",
 )  # fmt: skip
