@@ -210,7 +210,7 @@ def test_what_is_mistyped_is_told_in_one_line_without_the_usage_page(places, cap
     for arguments, words in (
         ([*measure, "--reference", "BB"], "measure: --reference: 'BB' came; give a channel and its value: --reference"),
         (["check", "x", "--codes", "T", "--mask", "0"], "check: --mask: '0' came; give the bits as a whole number"),
-        (["detct", "x"], "no command is called 'detct'; allowed: demo, check, detect"),
+        (["detct", "x"], "no command is called 'detct'; allowed: demo, look, study, check, detect"),
         (["detct", "x"], "did you mean detect;"),
         (["detect"], "detect: missing: path, --cue, --before, --after; give what is missing"),
         ([], "missing: COMMAND"),

@@ -40,6 +40,14 @@ def add_source(parser: argparse.ArgumentParser) -> None:
         metavar="A,B,-",
         help="labels of a text file's columns, - for one to leave out; elsewhere, of those to keep",
     )
+    parser.add_argument(
+        "--layout",
+        nargs=2,
+        action="append",
+        default=[],
+        metavar=("NAME", "VALUE"),
+        help="what else has to be said of one file, as look proposes it: --layout header 2 --layout decimal ,",
+    )
 
 
 def add_pulses(parser: argparse.ArgumentParser) -> None:

@@ -15,6 +15,7 @@ from collections.abc import Iterable, Iterator
 
 import emgreview as er
 from emgreview.cli.cues import demand_pulses, with_pulses
+from emgreview.cli.options import setting
 from emgreview.cli.saying import say_of_folder
 from emgreview.cli.typed import named
 from emgreview.reading.dataset import NAMELESS, Dataset
@@ -55,8 +56,15 @@ def read_source(given: argparse.Namespace) -> er.Recording | Dataset:
     """One recording, or the dataset that a folder holds or a description describes; warnings of these are among its
     notes."""
     how = {"rate_hz": given.rate, "unit": units(given), "columns": given.columns}
+    layout = dict(setting(f"{name}={value}") for name, value in given.layout)
     if not given.path.is_dir() and given.path.suffix.lower() != SUFFIX:
-        return er.read(given.path, **how)
+        return er.read(given.path, **how, **layout)
+    if layout:
+        raise er.EmgreviewError(
+            f"--layout {' '.join(given.layout[0])} came, and {given.path} is no single file; allowed: one file; "
+            "describe a "
+            "folder of such files once: emgreview study FOLDER --pattern P --set NAME=VALUE."
+        )
     with warnings.catch_warnings():  # each of them is a note too
         warnings.simplefilter("ignore", er.SignalWarning)
         return open_data(given.path, **how)

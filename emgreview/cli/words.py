@@ -31,6 +31,11 @@ def _band_below(half_hz: float) -> str:
     return f" (--band 20 {upper_hz}, for example)" if upper_hz > 20 else ""
 
 
+def _typed(value: str) -> str:
+    """A value of Python as a shell takes it: text without its quotation marks, a list as JSON in such."""
+    return "'" + value.replace("'", '"') + "'" if value.startswith("[") else value.strip("'") or "''"
+
+
 _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     # Whole sentences first: what to do is something else in a shell.
     (r"(?<![-\w])people does not say", "--people does not say"),
@@ -64,6 +69,13 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
         "confirm it: emgreview study DESCRIPTION --confirm RECORDING --reason WHY",
     ),
     (r"say rows=\[…\] yourself", "say --rows yourself"),
+    (
+        r"\b(header|names|decimal|missing|separator|comment|encoding|time_unit)=('[^']*'|\[[^\]]*\]|\d+)",
+        lambda found: f"--layout {found[1]} {_typed(found[2])}",
+    ),
+    (r"; er\.look\(path\) says what the file holds", "; emgreview look FILE says what it holds"),
+    (r"\ber\.look\(path\) proposes", "emgreview look FILE proposes"),
+    (r"look at the file: er\.look\(path\)", "look at it: emgreview look FILE"),
     (r"\ba high_hz of", "an upper edge of the band of"),
     (r"\ba low_hz of", "a lower edge of the band of"),
     (r"\blow_hz and high_hz came as (\S+) and (\S+);", r"--band came as \1 \2;"),

@@ -1,6 +1,6 @@
 """A folder of a lab's own files as a study: one small text file beside them says what they hold.
 
-The description is TOML (https://toml.io, version 1.0)::
+The description is TOML, version 1.0::
 
     name = "Key press at a tone"
 

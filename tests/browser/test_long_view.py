@@ -51,7 +51,13 @@ class Screen:
         self.page.wait_for_timeout(120)  # words follow the picture after 60 ms
 
     def saved(self):
-        self.wait_for(lambda: self.root.get_attribute("data-unsaved") == "0", "all saved")
+        """Wait until all is saved and decisions are taken: on a busy machine Python answers late, and they stop."""
+        self.wait_for(
+            lambda: self.root.evaluate(
+                "root => root.dataset.unsaved === '0' && root.querySelector('[data-state=saved]') !== null"
+            ),
+            "all saved",
+        )
 
     def notice(self) -> str:
         return self.root.locator(".notice").inner_text()
