@@ -223,7 +223,7 @@ def rows_of(
         if spare := [place for place in range(len(found.rows)) if place not in rows]:
             notes.append(f"Rows of {found.table} without a cue: {_places(spare)}.")
         if bare := [place for place, row in enumerate(rows) if row is None]:
-            notes.append(f"Cues without a row of {found.table}: {_places(bare)}; its columns are missing there.")
+            notes.append(f"Cues without a row of {found.table}: {_places(bare)}; nothing of it is known there.")
     elif len(found.cues) != len(found.rows):
         raise MarkerError(
             f"{rec.name} has {found.words}. Nothing is put together silently: look at them, and confirm it with "
