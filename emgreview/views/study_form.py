@@ -151,16 +151,16 @@ class StudyForm:
         for name, label in pairs:
             unit = units.get(label, "") if isinstance(units, Mapping) else units if label not in (None, "time") else ""
             fields = {
-                "label": pn.widgets.TextInput(label=f"Column {on_axis(name)} is", value=label or "", width=220),
+                "label": pn.widgets.TextInput(label=f"Column {on_axis(name)} is", value=label or "", width=190),
                 "unit": pn.widgets.AutocompleteInput(
                     label="in",
                     value="" if unit in (None, "?") else str(unit),
                     options=_UNITS,
                     restrict=False,
                     min_characters=0,
-                    width=110,
+                    width=90,
                 ),
-                "muscle": pn.widgets.TextInput(label="over the muscle", width=260),
+                "muscle": pn.widgets.TextInput(label="over the muscle", width=190),
             }
             self.columns[name] = fields
             rows.append(pn.FlexBox(*fields.values()))
