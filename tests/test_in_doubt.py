@@ -29,13 +29,20 @@ def failed(in_doubt):
 
 
 @pytest.mark.parametrize(
-    ("why", "doubt"), [(failed(True), True), (failed(False), None), (DecisionError("no"), None), (KeyError("x"), True)]
+    ("why", "doubt"),
+    [
+        (failed(True), True),
+        (failed(False), None),
+        (DecisionError("no"), None),
+        (KeyError("x"), True),
+        (KeyboardInterrupt(), True),
+    ],
 )
 def test_a_refusal_says_whether_the_decision_may_be_on_disk(why, doubt):
     screen = Screen(why)
     message = {"kind": "decide", "client": "c", "n": 1, "command": "accept", "args": {}, "visible": {}}
-    if isinstance(why, KeyError):  # a fault of the program goes on to whoever looks for it
-        with pytest.raises(KeyError):
+    if isinstance(why, KeyError | KeyboardInterrupt):  # a fault, or an interrupt, goes on to whoever looks for it
+        with pytest.raises(type(why)):
             screen._handle_msg(message)
     else:
         screen._handle_msg(message)

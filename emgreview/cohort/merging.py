@@ -26,7 +26,8 @@ from typing import Any
 
 from emgreview.annotations import state as states
 from emgreview.annotations.events import check_reviewer
-from emgreview.checks import tolerance_ms
+from emgreview.annotations.known_heads import demand_whole_logs
+from emgreview.checks import review_folder, tolerance_ms
 from emgreview.cohort.agreement import check_same_recordings, sampled_trials, unknown_scales
 from emgreview.cohort.keeping_out import covers, kept_out
 from emgreview.cohort.marks import Logs, mark_of, read_logs
@@ -110,6 +111,7 @@ def merge_reviews(
         try:
             logs = read_logs(folder, third)
         except UnknownNameError:
+            demand_whole_logs(review_folder(folder), third)
             logs = Logs(third)
         note = logs.note(ADJUDICATE)
         rounded = note is not None and rounded_in(note.new)

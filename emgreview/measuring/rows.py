@@ -107,6 +107,12 @@ def rows_to_measure(
     known = {part.recording.name: part for part in parts}
     notes = as_reviewed(parts, decisions)
     rows = decisions[decisions["burst"].notna() & (decisions["origin"] != "removed")]
+    keys = [key for key in ("reviewer", "version", "recording", "trial", "channel", "burst") if key in rows]
+    if twice := int(rows.duplicated(keys).sum()):
+        notes.append(
+            f"{twice} bursts stand more than once in the table, as where it was joined to itself, and are taken once."
+        )
+        rows = rows[~rows.duplicated(keys)]
     there = rows["recording"].isin(known)
     if not there.all():
         names = sorted(set(rows["recording"][~there]))

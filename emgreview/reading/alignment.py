@@ -122,7 +122,9 @@ def _pairs(cues: FloatArray, rows: FloatArray, usable: np.ndarray, line: FloatAr
 
 def intervals_apart(cue_s: Sequence[float], row_s: Sequence[float]) -> tuple[int, float, float] | None:
     """Of as many cues as rows: place of the first one that comes later or earlier after the one before it than its row
-    does, by more than the tolerance, with both intervals; None where there is none."""
-    cues, rows = np.diff(np.asarray(cue_s, float)), np.diff(np.asarray(row_s, float))
+    does, by more than the tolerance, with both intervals; None where there is none. A row without a time (NaN) is
+    passed over: the interval is that from the one before it to the one after."""
+    timed = np.flatnonzero(np.isfinite(np.asarray(row_s, float)))
+    cues, rows = np.diff(np.asarray(cue_s, float)[timed]), np.diff(np.asarray(row_s, float)[timed])
     bad = np.flatnonzero(np.abs(cues - rows) > TOLERANCE_S + MOST_DRIFT * np.abs(cues))
-    return None if not len(bad) else (int(bad[0]) + 1, float(cues[bad[0]]), float(rows[bad[0]]))
+    return None if not len(bad) else (int(timed[bad[0] + 1]), float(cues[bad[0]]), float(rows[bad[0]]))

@@ -4,6 +4,7 @@ join_channels       of the same stretch of time
 join_in_time        of the same channels
 """
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -298,14 +299,14 @@ def join_parts(parts: Sequence[tuple[Recording, Mapping[str, str]]], name: str) 
     by_part: dict[str, list[Recording]] = {}
     for rec, said in parts:
         by_part.setdefault(said.get("part", ""), []).append(rec)
-    numbers = sorted(int(part) for part in by_part if part.isdecimal())
+    numbers = sorted(number for part in by_part if (number := _in_order((part, None))[0]) >= 0)
     if lacking := sorted(set(range(numbers[0], numbers[-1] + 1)) - set(numbers)) if numbers else []:
         raise FormatError(
-            f"{name} has the parts {', '.join(map(str, numbers))}, and part {lacking[0]} is not there; files that "
-            "follow "
-            "one another are joined only where none is missing: put it there, or read the others as recordings of "
-            "their "
-            "own, with {run} in the pattern."
+            f"{name} has the parts {', '.join(sorted(by_part))}, and part {lacking[0]} is not there; files that "
+            "follow one "
+            "another are joined only where none is missing: put it there, or read the others as recordings of their "
+            "own, "
+            "with {run} in the pattern."
         )
     sides = [
         one[0] if len(one) == 1 else join_channels(one, name=name) for _, one in sorted(by_part.items(), key=_in_order)
@@ -314,5 +315,6 @@ def join_parts(parts: Sequence[tuple[Recording, Mapping[str, str]]], name: str) 
 
 
 def _in_order(item: tuple[str, Any]) -> tuple[int, str]:
-    """Numbers by their value, words after them."""
-    return (int(item[0]), "") if item[0].isdecimal() else (1 << 30, item[0])
+    """By the number in it, as in "2", "p2" or "part02"; words without one by themselves."""
+    found = re.findall(r"\d+", item[0])
+    return (int(found[-1]) if found else -1, item[0])

@@ -232,12 +232,14 @@ def rows_of(
     else:
         rows = list(range(len(found.rows)))
         at = [marker.sample / rec.rate_hz for marker in found.cues]
-        if found.times is None or (len(at) > 2 and not intervals_apart(at[1:], found.times[:-1])):
-            why = "it has no times" if found.times is None else "their intervals are too regular to tell"
+        timeless = 0 if found.times is None else sum(time != time for time in found.times)
+        if found.times is None or timeless or (len(at) > 2 and not intervals_apart(at[1:], found.times[:-1])):
+            why = "their intervals are too regular to tell"
+            why = f"{timeless} rows have no time" if timeless else why if found.times is not None else "it has no times"
             notes.append(
                 f"Cues and rows of {found.table} are as many ({len(rows)}) and were put together in their order: "
-                f"{why}, so "
-                "that one missing at each end would not show."
+                f"{why}, "
+                "so that one missing on each side would not show."
             )
         if found.times is not None and (apart := intervals_apart(at, found.times)):
             place, by_cues, by_rows = apart

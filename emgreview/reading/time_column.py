@@ -47,7 +47,10 @@ def demand_rate_fits(
     """RateError where the time column is no sample number / rate, rounded as its text is; see :func:`_runs`. With
     ``jitter_s`` a time may lie so far from there. ``first_line`` is the line of the first sample in the file."""
     unit_s = _unit_s(time_s)
-    bad = np.flatnonzero(~(_runs(time_s, rate_hz, unit_s) | _near(time_s, rate_hz, jitter_s)))
+    good = _runs(time_s, rate_hz, unit_s)
+    if jitter_s and not good.all():  # all lines by one rule: half of them by each would let a hole pass between
+        good = _near(time_s, rate_hz, jitter_s)
+    bad = np.flatnonzero(~good)
     if len(bad):
         line = int(bad[0])
         steps = np.diff(time_s)

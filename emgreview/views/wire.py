@@ -161,7 +161,7 @@ class Wire:
         except EmgreviewError as refusal:
             self._refuse(client, n, str(refusal), in_doubt=isinstance(refusal, LogWriteError) and refusal.in_doubt)
             self.tell_settled(client, **self._status())
-        except Exception as fault:
+        except BaseException as fault:  # an interrupt of the kernel, too: what it broke off may be saved or not
             words = f"a fault in the program ({fault!r}); it may be saved: reload the page to see"
             self._refuse(client, n, words, in_doubt=True)
             self.tell_settled(client)

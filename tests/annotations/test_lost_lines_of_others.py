@@ -104,3 +104,14 @@ def test_a_version_that_does_not_fit_its_logs_is_not_replayed(sealed, changes):
 def test_a_digest_is_text(sealed):
     with pytest.raises(ParameterError, match="expect came as 123"):
         er.read_version(sealed, "v1", expect=123)
+
+
+def test_nobody_merges_what_a_third_reviewer_settled_in_logs_that_are_gone(sealed):
+    with settle(sealed) as session:
+        session.settle(session.where, "FDI", "A")
+        session.seal("settled")
+    assert not er.merge_reviews(sealed, "r1", "r2", "r3").conflicts
+    log(sealed, "r3").unlink()
+    with pytest.raises(LogError, match="and nothing is there now"):
+        er.merge_reviews(sealed, "r1", "r2", "r3")
+    assert len(er.merge_reviews(sealed, "r1", "r2").conflicts) == 1

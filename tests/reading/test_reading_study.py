@@ -401,3 +401,30 @@ def test_a_table_of_participants_lies_below_the_description(lab):
         with pytest.raises(ParameterError, match="a path below the folder"):
             er.read_study(path)
         path.unlink()
+
+
+def test_rows_without_times_hide_no_shift(lab):
+    path = study(lab)
+    table = lab / "behaviour" / "02_1.csv"
+    lines = [line.split(",") for line in table.read_text("utf-8").splitlines()]
+    lines[4][2] = "n/a"
+    table.write_text("\n".join(map(",".join, lines)), "utf-8")
+    rec = er.read_study(path).recordings["sub-02_task-press_run-1"]
+    assert any("1 rows have no time" in note for note in rec.notes)
+    lines[3][2], lines[5][2] = lines[2][2], lines[3][2]
+    table.write_text("\n".join(map(",".join, lines)), "utf-8")
+    with pytest.raises(MarkerError, match=r"missing on both sides|by the table"):
+        er.read_study(path).recordings["sub-02_task-press_run-1"]
+
+
+def test_parts_go_by_the_number_in_their_names(tmp_path):
+    for part in (1, 2, 10):
+        (tmp_path / f"P01_p{part}.csv").write_text(f"{part}\n" * 500, "utf-8")
+    files = {"pattern": "P{participant}_{part}.csv", "rate_hz": 1000, "unit": "uV", "columns": ["FDI"]}
+    path = er.write_study(tmp_path / "s.toml", files=files)
+    with pytest.raises(FormatError, match="part 3 is not there"), pytest.warns(SignalWarning):
+        er.read_study(path).recordings["sub-01"]
+    (tmp_path / "P01_p10.csv").rename(tmp_path / "P01_p3.csv")
+    with pytest.warns(SignalWarning):
+        rec = er.read_study(path).recordings["sub-01"]
+    assert rec.values()[0, [0, 600, 1400]].tolist() == [1, 2, 10]

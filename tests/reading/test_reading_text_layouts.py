@@ -299,3 +299,14 @@ def test_a_look_asks_whether_whole_numbers_above_fractions_are_names(tmp_path):
     seen = er.look(written(tmp_path / "a.csv", X + 0.0005, header=["1;2;3"]))
     assert "header" in seen.asks
     assert seen.how["header"] == "?"
+
+
+@pytest.mark.parametrize("at", [40, 200, 360])
+@pytest.mark.parametrize("jitter_s", [1e-6, 0.0005, 0.002])
+def test_no_hole_passes_for_jitter(tmp_path, at, jitter_s):
+    times = np.r_[np.arange(at), np.arange(at, N) + 2000] / 1000
+    rows = [[f"{t:.4f}", a] for t, a in zip(times, X[:, 0], strict=True)]
+    path = written(tmp_path / "a.csv", rows, header=["t;FCR"])
+    how = {"rate_hz": 1000, "unit": "mV", "columns": {"t": "time", "FCR": "FCR"}, "header": 1, "names": 1}
+    with pytest.raises(RateError):
+        er.read(path, **how, jitter_s=jitter_s)
