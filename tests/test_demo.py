@@ -3,14 +3,11 @@
 import csv
 import json
 import shutil
-import subprocess
-import sys
-import tempfile
-from pathlib import Path
 
 import numpy as np
 import pyedflib
 import pytest
+from official_validator import issues_of
 from scipy import signal
 
 import emgreview as er
@@ -64,16 +61,9 @@ def rest_rms(made):
 
 
 def test_the_official_validator_finds_no_error(folder):
-    validator = Path(sys.executable).with_name("bids-validator-deno")
-    if not validator.exists():
-        pytest.skip("bids-validator-deno is not installed beside this Python")
-    with tempfile.TemporaryDirectory() as disk:  # the validator reads nothing below /dev, where memory is
-        copy = shutil.copytree(folder, Path(disk) / "study")
-        run = subprocess.run([validator, copy, "--format", "json"], capture_output=True, text=True, check=False)
-    issues = json.loads(run.stdout)["issues"]["issues"]
+    issues = issues_of(folder)
     assert [issue for issue in issues if issue["severity"] == "error"] == []
     assert len(issues) <= 3
-    assert run.returncode == 0
 
 
 def test_files_hold_what_was_simulated(folder):

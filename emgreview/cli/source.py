@@ -62,8 +62,7 @@ def read_source(given: argparse.Namespace) -> er.Recording | Dataset:
     if layout:
         raise er.EmgreviewError(
             f"--layout {' '.join(given.layout[0])} came, and {given.path} is no single file; allowed: one file; "
-            "describe a "
-            "folder of such files once: emgreview study FOLDER --pattern P --set NAME=VALUE."
+            "describe a folder of such files once: emgreview study FOLDER --pattern P --set NAME=VALUE."
         )
     with warnings.catch_warnings():  # each of them is a note too
         warnings.simplefilter("ignore", er.SignalWarning)

@@ -179,8 +179,8 @@ def find_sidecars(path: Path) -> Sidecars:
     if str(metadata.get("RecordingType")).casefold() in ("discontinuous", "epoched"):
         raise ReadError(
             f"the {datatype}.json of {path.name} says RecordingType {metadata['RecordingType']!r}; only 'continuous' "
-            "recordings "
-            "can be read, because filters and windows would run across the gaps; give the continuous recording."
+            "recordings can be read, because filters and windows would run across the gaps; give the continuous "
+            "recording."
         )
     channels = applicable(path, root, "channels", ".tsv")
     events = applicable(path, root, "events", ".tsv")
@@ -237,9 +237,8 @@ def applicable(path: Path, root: Path, suffix: str, extension: str) -> list[Path
         for one, other in itertools.pairwise(here):
             if len(entities_of(one)) == len(entities_of(other)):
                 raise FormatError(
-                    f"both {one.name} and {other.name} in {folder.name} apply to {path.name}; only one file of a "
-                    "kind may "
-                    "apply at a level; merge them, or make one more specific."
+                    f"both {one.name} and {other.name} in {folder.name} apply to {path.name}; only one file of a kind "
+                    "may apply at a level; merge them, or make one more specific."
                 )
         found += here
     return found
@@ -286,8 +285,7 @@ def read_table(path: Path) -> list[dict[str, str]]:
         if len(cells) != len(names):
             raise FormatError(
                 f"{path.name}: line {number} has {len(cells)} cells, the header {len(names)} ({', '.join(names)}); "
-                "every row "
-                "has one cell a column, separated by tabs, 'n/a' where a value is missing; correct the line."
+                "every row has one cell a column, separated by tabs, 'n/a' where a value is missing; correct the line."
             )
         rows.append(dict(zip(names, cells, strict=True)))
     return rows

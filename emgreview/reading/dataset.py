@@ -308,8 +308,7 @@ def _plain(
         if file.stem in by_name:
             raise FormatError(
                 f"{by_name[file.stem].name} and {file.name} would both be called {file.stem!r}; names must differ, "
-                "because "
-                "decisions are stored by them; rename or move one."
+                "because decisions are stored by them; rename or move one."
             )
         by_name[file.stem] = file
     perhaps = [name for name in text if not name.lower().startswith(_READ_ME)]

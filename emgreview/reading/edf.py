@@ -327,8 +327,7 @@ def _bytes_a_sample(path: Path, version: str) -> int:
         return 3
     raise FormatError(
         f"{path.name}: the header field 'version' reads {version!r}; allowed: '0' (EDF, EDF+) or byte 255 and "
-        "'BIOSEMI' "
-        "(BDF, BDF+); this is another kind of file under that extension: give the EDF or BDF export."
+        "'BIOSEMI' (BDF, BDF+); this is another kind of file under that extension: give the EDF or BDF export."
     )
 
 

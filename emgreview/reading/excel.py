@@ -17,12 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emgreview.checks import demand, whole
-from emgreview.errors import EmgreviewError, FormatError, ParameterError, UnknownNameError
+from emgreview.errors import FormatError, ParameterError, UnknownNameError
 from emgreview.plain_files import demand_plain, open_plain
 from emgreview.reading.arrays import demand_rate, demand_times_fit, short_list
 from emgreview.reading.columns import chosen_columns, is_time
 from emgreview.reading.contents import Columns, Contents, Reader, Seen, Signal
-from emgreview.reading.optional import load
+from emgreview.reading.optional import door, load
 
 MOST_UNPACKED = 1 << 29
 """Bytes of a workbook's parts at most: a million rows of ten numbers (our own choice)."""
@@ -138,22 +138,16 @@ def _above(rows: Sequence[tuple[Any, ...]]) -> tuple[int, int]:
 def _workbook(path: Path, formulas: bool = False) -> Iterator[Any]:
     openpyxl = load("openpyxl", f"{path.name} (Excel)", "excel")
     demand_plain(path)
-    try:
-        with open_plain(path) as stream:
-            _demand_modest(path, stream)
-            book = openpyxl.load_workbook(stream, read_only=True, data_only=not formulas, keep_links=False)
-            try:
-                yield book
-            finally:
-                book.close()
-    except EmgreviewError:
-        raise
-    except Exception as why:  # the door to the library, which raises what XML and zip libraries do, too
-        words = " ".join(str(why).split())[:120]
-        raise FormatError(
-            f"{path.name} cannot be read as a workbook ({type(why).__name__}: {words}); allowed: .xlsx as spreadsheets "
-            "save it; open it in one and save it again."
-        ) from why
+    with (
+        door(path, "a workbook", "allowed: .xlsx as spreadsheets save it; open it in one and save it again"),
+        open_plain(path) as stream,
+    ):
+        _demand_modest(path, stream)
+        book = openpyxl.load_workbook(stream, read_only=True, data_only=not formulas, keep_links=False)
+        try:
+            yield book
+        finally:
+            book.close()
 
 
 def _demand_modest(path: Path, stream: Any) -> None:
@@ -200,9 +194,8 @@ def _names(path: Path, first: tuple[Any, ...], number: int) -> list[str]:
         shown = short_list([repr(cell) for cell in first if cell is not None], 6)
         raise FormatError(
             f"{path.name}: row {number} holds {shown}, and no name; allowed: the names of the columns; say header=, "
-            "the "
-            "number of rows before the numbers, and names=, which of them names the columns: er.look(path) proposes "
-            "both."
+            "the number of rows before the numbers, and names=, which of them names the columns: er.look(path) "
+            "proposes both."
         )
     return ["" if cell is None else str(cell).strip() for cell in first]
 

@@ -15,7 +15,7 @@ from typing import Any
 
 from emgreview.checks import kind
 from emgreview.errors import EmgreviewError, ReadError
-from emgreview.reading.contents import Columns, Reader, Seen, signals_in_words
+from emgreview.reading.contents import Reader, Seen, signals_in_words
 from emgreview.reading.files import demand_file
 from emgreview.reading.registry import reader_for
 from emgreview.showing import Shown
@@ -144,6 +144,3 @@ def _plain(value: Any) -> Any:
     if isinstance(value, Mapping):
         return dict(value)
     return list(value) if isinstance(value, tuple) else value
-
-
-__all__ = ["ASKED", "Columns", "Look", "look", "signals_in_words"]

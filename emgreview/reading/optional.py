@@ -1,12 +1,16 @@
 """Packages that single formats need: loaded where such a file is read, and named where they are missing.
 
-load(reader, name)      one of them
+load        one of them
+door        what it raises on a file, as an error of this package
 """
 
 import importlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
 from types import ModuleType
 
-from emgreview.errors import ReadError
+from emgreview.errors import EmgreviewError, FormatError, ReadError
 
 
 def load(name: str, what: str, extra: str) -> ModuleType:
@@ -20,3 +24,15 @@ def load(name: str, what: str, extra: str) -> ModuleType:
             f"{what} needs the package {package!r}, which is not installed here{broken}; install it with "
             f"pip install 'emgreview[{extra}]', or export the file as EDF, BDF or text."
         ) from why
+
+
+@contextmanager
+def door(path: Path, what: str, todo: str) -> Iterator[None]:
+    """FormatError for whatever a package raises on a file that it cannot read as ``what``; ``todo`` says what to do."""
+    try:
+        yield
+    except EmgreviewError:
+        raise
+    except Exception as why:  # packages raise what XML, zip and number libraries do, too
+        words = " ".join(str(why).split())[:120]
+        raise FormatError(f"{path.name} cannot be read as {what} ({type(why).__name__}: {words}); {todo}.") from why

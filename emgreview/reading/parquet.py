@@ -15,12 +15,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from emgreview.errors import EmgreviewError, FormatError, ReadError
+from emgreview.errors import FormatError, ReadError
 from emgreview.plain_files import demand_plain, open_plain
 from emgreview.reading.arrays import demand_rate, demand_times_fit, short_list
 from emgreview.reading.columns import chosen_columns, is_time
 from emgreview.reading.contents import Columns, Contents, Reader, Seen, Signal
-from emgreview.reading.optional import load
+from emgreview.reading.optional import door, load
 
 MOST_GROUP = 1 << 30
 """Bytes of the kept columns of a row group at most (our own choice)."""
@@ -144,17 +144,12 @@ def _described(path: Path, file: Any) -> tuple[dict[str, str], tuple[int, ...]]:
 def _parquet(path: Path) -> Iterator[Any]:
     parquet = load("pyarrow.parquet", f"{path.name} (Parquet)", "parquet")
     demand_plain(path)
-    try:
-        with open_plain(path) as stream, parquet.ParquetFile(stream) as file:
-            yield file
-    except EmgreviewError:
-        raise
-    except Exception as why:  # the door to the library
-        words = " ".join(str(why).split())[:120]
-        raise FormatError(
-            f"{path.name} cannot be read as Parquet ({type(why).__name__}: {words}); the file is damaged or of another "
-            "kind: copy or save it again."
-        ) from why
+    with (
+        door(path, "Parquet", "the file is damaged or of another kind: copy or save it again"),
+        open_plain(path) as stream,
+        parquet.ParquetFile(stream) as file,
+    ):
+        yield file
 
 
 PARQUET = Reader(

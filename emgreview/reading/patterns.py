@@ -68,8 +68,7 @@ class Pattern:
             one, other = (", ".join(f"{k} {v!r}" for k, v in m.groupdict().items()) for m in (first, second))
             raise FormatError(
                 f"{path} fits the pattern {self.text!r} in two ways ({one}; or {other}); put something between the "
-                "words "
-                "that no word holds, or write fewer words."
+                "words that no word holds, or write fewer words."
             )
         return first.groupdict()
 

@@ -45,9 +45,8 @@ def reader_for(path: Path) -> Reader:
         f"the extension {path.suffix!r}, which no reader knows" if path.suffix else "no extension, and none is guessed"
     )
     raise ReadError(
-        f"{path.name} has {has}; known: {known}; give its name the ending of its format, or export it "
-        "as EDF or "
-        "BDF, read it yourself and use Recording.from_array, or install a plug-in for it."
+        f"{path.name} has {has}; known: {known}; give its name the ending of its format, or export it as EDF or BDF, "
+        "read it yourself and use Recording.from_array, or install a plug-in for it."
     )
 
 

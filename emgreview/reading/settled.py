@@ -140,9 +140,8 @@ def _unit(path: Path, signal: Signal, row: ChannelRow | None, kind: str, said: U
         if wanted != ARBITRARY and own is not None and own != wanted:
             raise UnitError(
                 f"{path.name} states {signal.unit!r} for channel {signal.label!r}, but unit= says {text!r}; a scale "
-                "that "
-                "a file states is never replaced by another one; leave unit out, or give a mapping of labels to units "
-                f"for the channels that need one, or say {ARBITRARY!r} if the file's scale is wrong."
+                "that a file states is never replaced by another one; leave unit out, or give a mapping of labels to "
+                f"units for the channels that need one, or say {ARBITRARY!r} if the file's scale is wrong."
             )
         return wanted
     if own is not None or tabled is not None:

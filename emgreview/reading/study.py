@@ -108,11 +108,11 @@ class Study:
                     "into the pattern: {run}, or {part} for files that follow one another, {side} for files of other "
                     "channels."
                 )
-            if len(raw := {tuple((k, v) for k, v in said.items() if k not in PARTS) for _, said in parts}) > 1:
+            if len({tuple((k, v) for k, v in said.items() if k not in PARTS) for _, said in parts}) > 1:
                 raise FormatError(
-                    f"{parts[0][0].name} and {parts[-1][0].name} would both be called {name!r}, as names hold letters "
-                    "and "
-                    f"digits alone ({raw}); rename one of them."
+                    f"{parts[0][0].name} and {parts[-1][0].name} would both be called {name!r}: names of recordings "
+                    "hold letters and digits alone, and no condition; put what tells them apart into the pattern as "
+                    "{run} or {task}, or rename one of them."
                 )
         return dict(sorted(found.items()))
 
@@ -122,8 +122,7 @@ class Study:
             if lost := "".join(sign for sign in said.get(word, "") if sign.isalnum() and not sign.isascii()):
                 raise FormatError(
                     f"a file's name says {word} {said[word]!r}, and entities hold the letters a to z and digits "
-                    "alone, so "
-                    f"{lost!r} would be lost; rename the file."
+                    f"alone, so {lost!r} would be lost; rename the file."
                 )
         return {key: label for word, key in ENTITIES.items() if word in said and (label := label_of(said[word]))}
 

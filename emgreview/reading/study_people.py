@@ -26,8 +26,7 @@ def people_of(study: "Study") -> tuple[tuple[Mapping[str, str], ...], list[str]]
     if table.is_absolute() or ".." in table.parts:
         raise ParameterError(
             f"table below [participants] came as {str(table)!r}; allowed: a path below the folder of the description; "
-            "put "
-            "the table there."
+            "put the table there."
         )
     rows = read_rows(study.folder / table, study.participants.get("encoding"))
     code = study.participants["code"]

@@ -73,8 +73,7 @@ class TrialTables:
             what = f"{len(found)} files fit" if found else "no file fits"
             raise MarkerError(
                 f"{what} {wanted.text!r}, the table of trials; put it there, or correct table below [trials] of the "
-                "study's "
-                "description."
+                "study's description."
             )
         return found[0]
 
@@ -102,8 +101,7 @@ def read_rows(path: Path, encoding: str | None = None) -> list[dict[str, str]]:
     if len(set(names)) < len(names) or not all(names):
         raise FormatError(
             f"{path.name}: its first line names the columns {', '.join(map(repr, names))}; each needs a name of its "
-            "own; "
-            "correct it."
+            "own; correct it."
         )
     for place, row in enumerate(rows[1:], start=2):
         if len(row) != len(names):
@@ -211,14 +209,12 @@ def rows_of(
         if confirmed.get("digest") != found.digest:
             raise MarkerError(
                 f"how the cues and rows of {rec.name} belong together was confirmed for others: cues or {found.table} "
-                "have "
-                f"changed since ({found.words}); look at them, and confirm it anew."
+                f"have changed since ({found.words}); look at them, and confirm it anew."
             )
         rows = [int(row) - 1 if row else None for row in confirmed["rows"]]
         notes.append(
             f"Cues and rows of {found.table} were put together as was confirmed on "
-            f"{confirmed.get('on', 'an unknown day')}: "
-            f"{confirmed.get('reason', '')}"
+            f"{confirmed.get('on', 'an unknown day')}: {confirmed.get('reason', '')}"
         )
         if spare := [place for place in range(len(found.rows)) if place not in rows]:
             notes.append(f"Rows of {found.table} without a cue: {_places(spare)}.")
@@ -238,8 +234,7 @@ def rows_of(
             why = f"{timeless} rows have no time" if timeless else why if found.times is not None else "it has no times"
             notes.append(
                 f"Cues and rows of {found.table} are as many ({len(rows)}) and were put together in their order: "
-                f"{why}, "
-                "so that one missing on each side would not show."
+                f"{why}, so that one missing on each side would not show."
             )
         if found.times is not None and (apart := intervals_apart(at, found.times)):
             place, by_cues, by_rows = apart

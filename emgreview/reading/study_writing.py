@@ -192,8 +192,7 @@ def confirm_alignment(
         if found.alignment is None:
             raise MarkerError(
                 f"{recording} has {found.words}; say rows=[…] yourself: for each cue the number of its row, from 1, "
-                "None "
-                "where it has none."
+                "None where it has none."
             )
         rows = [None if row is None else row + 1 for row in found.alignment.rows]
     chosen = [None if row is None or row == 0 else int(row) for row in rows]

@@ -26,10 +26,10 @@ from emgreview.checks import demand, number, refusal, whole
 from emgreview.errors import FormatError, ParameterError, RateError, UnitError
 from emgreview.model import FloatArray
 from emgreview.plain_files import open_plain
-from emgreview.reading.columns import BY_NAME, ONE_A_COLUMN, chosen_columns, is_time
+from emgreview.reading.columns import chosen_columns, is_time
 from emgreview.reading.contents import Columns, Contents, Reader, Signal
 from emgreview.reading.text_faults import LineForm, name_fault, separator_of
-from emgreview.reading.text_lines import encoding_of, first_line, line_of, lines_after_header, text_of
+from emgreview.reading.text_lines import first_line, line_of, lines_after_header, text_of
 from emgreview.reading.text_look import look
 from emgreview.reading.time_column import ISO, TIME_UNITS, coarse_words, demand_rate_fits, jitter_words, seconds_of
 
@@ -199,8 +199,7 @@ def _times_by_another_name(path: Path, labels: Sequence[str], x: FloatArray, rat
         ):
             found.append(
                 f"Column {label!r} of {path.name} rises in even steps from line to line, as times do: call it 'time' "
-                "in "
-                "columns= to have it held against rate_hz, or None to leave it out."
+                "in columns= to have it held against rate_hz, or None to leave it out."
             )
     return found
 
@@ -290,8 +289,7 @@ def _numbers(
         name_fault(path, lines_after_header(path, layout), form, n_columns, wanted, layout.header)
         raise FormatError(
             f"{path.name} cannot be read as {n_columns} columns of numbers ({str(why).strip()[:120]}); look at the "
-            "file: "
-            "er.look(path)."
+            "file: er.look(path)."
         ) from None
     return np.concatenate(parts, axis=1), (np.concatenate(times) if times else np.empty(0))
 
@@ -330,5 +328,3 @@ def _odd(block: str, separator: str | None, n_columns: int) -> NDArray[np.intp]:
 
 
 READER = Reader("delimited text", (".csv", ".txt", ".tsv"), read, describes_itself=False, layout=TextLayout, look=look)
-
-__all__ = ["BY_NAME", "ONE_A_COLUMN", "READER", "TextLayout", "demand_told", "encoding_of", "read"]

@@ -73,10 +73,8 @@ def separator_of(path: Path, line: str, line_number: int, decimal: str) -> str |
     if not any(number_pattern(decimal).fullmatch(token.strip('"')) for token in tokens):
         raise FormatError(
             f"{path.name}: line {line_number} reads {short(line)} and holds no number: a header line? Say how many "
-            "lines "
-            f"stand before the numbers (header=1) and which names the columns (names=1): {_LOOK}; or remove the line "
-            "in a "
-            f"copy, and give its words as columns={LineForm(_apart(line)).words(line)}."
+            f"lines stand before the numbers (header=1) and which names the columns (names=1): {_LOOK}; or remove the "
+            f"line in a copy, and give its words as columns={LineForm(_apart(line)).words(line)}."
         )
     found = [sign for sign in (";\t," if decimal == "." else ";\t") if sign in line]
     if found == [","]:
@@ -89,8 +87,7 @@ def separator_of(path: Path, line: str, line_number: int, decimal: str) -> str |
         advice = _COMMA_ADVICE if "," in found else "use one separator throughout, or say it: separator=';'."
         raise FormatError(
             f"{path.name}: line {line_number} reads {short(line)} and holds both {names}, so the separator is in "
-            "doubt; "
-            f"allowed: one of comma, semicolon, tab, spaces; {advice}"
+            f"doubt; allowed: one of comma, semicolon, tab, spaces; {advice}"
         )
     return found[0] if found else None
 
@@ -132,15 +129,13 @@ def name_fault(
             if not cell:
                 raise FormatError(
                     f"{where}; column {place} is empty; allowed: a number, or nan for a missing sample; fill it, or "
-                    "say "
-                    "missing=[''] where empty cells are missing samples."
+                    "say missing=[''] where empty cells are missing samples."
                 )
             header = f" A header line? {_LOOK}." if number == 1 else ""
             raise FormatError(
                 f"{where}; column {place} holds {cell[:40]!r}; allowed: a finite number such as -0{form.decimal}5 or "
-                "1e-3, "
-                f"or nan for a missing sample; correct the line, say missing=[{cell[:40]!r}] where that is a missing "
-                f"sample, or leave the column out.{header}"
+                f"1e-3, or nan for a missing sample; correct the line, say missing=[{cell[:40]!r}] where that is a "
+                f"missing sample, or leave the column out.{header}"
             )
         if len(cells) != n_columns:
             comma = (

@@ -63,8 +63,7 @@ def text_of(path: Path, layout: Layout) -> Iterator[io.TextIOWrapper]:
         if size > MOST_BYTES:
             raise FormatError(
                 f"{path.name} holds {size >> 20} MB; a text file of at most {MOST_BYTES >> 20} MB can be read; export "
-                "it as "
-                "EDF or BDF, or in pieces."
+                "it as EDF or BDF, or in pieces."
             )
         encoding = layout.encoding or encoding_of(stream.read(4))
         stop = _end_of_text(stream, size, encoding)
@@ -130,8 +129,7 @@ def first_line(path: Path, stream: io.TextIOWrapper, layout: Layout) -> str:
         if not raw.strip():
             raise FormatError(
                 f"{path.name}: line {number} is empty; the numbers must begin there; correct header=, the number of "
-                "lines "
-                "before them, or remove it."
+                "lines before them, or remove it."
             )
     raise FormatError(
         f"{path.name} holds no line with numbers after {layout.header} lines of header; correct header=."

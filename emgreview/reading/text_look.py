@@ -62,8 +62,7 @@ def look(path: Path) -> Seen:
     if best.odd is not None:
         facts.append(
             f"line {best.odd + 1} does not look like those around it: {short(lines[best.odd])}; reading refuses it "
-            "until it "
-            "is mended in a copy, or what it holds is told: missing=[…], comment=…"
+            "until it is mended in a copy, or what it holds is told: missing=[…], comment=…"
         )
     elif _whole_above_fractions(best):
         facts.append(
@@ -136,8 +135,7 @@ def _decimal_doubt(tables: Sequence[Table], best: Table) -> str:
         n = len(other[0].numeric)
         return (
             f"commas stand in every line ({short(first)}): they may separate {len(best.numeric)} columns, or stand "
-            "before "
-            f"the decimals of {n}; say decimal=',' (and separator='blanks') in the second case"
+            f"before the decimals of {n}; say decimal=',' (and separator='blanks') in the second case"
         )
     return ""
 
@@ -355,8 +353,7 @@ def _gap(seconds: Any) -> str:
     return (
         f"between the {place + 1:,}th and the next line of numbers the times go from {seconds[place]:g} to "
         f"{seconds[place + 1]:g} s, else in steps of {step:g} s: samples are missing or the clock was set; split the "
-        "file "
-        "there, or say rate_hz and leave the column of times out"
+        "file there, or say rate_hz and leave the column of times out"
     )
 
 

@@ -34,8 +34,8 @@ def seconds_of(path: Path, values: FloatArray | Sequence[str], unit: str, *, fir
         line = int(np.flatnonzero(at.isna())[0])
         raise FormatError(
             f"{path.name}: line {line + first_line} has the time {str(values[line])[:40]!r}; allowed with "
-            "time_unit='iso': "
-            "ISO 8601, such as 2021-05-04T10:20:30.125; say another time_unit, or leave the column out."
+            "time_unit='iso': ISO 8601, such as 2021-05-04T10:20:30.125; say another time_unit, or leave the column "
+            "out."
         )
     seconds: FloatArray = (at - at.iloc[0]).dt.total_seconds().to_numpy(np.float64)
     return seconds
@@ -71,13 +71,12 @@ def demand_rate_fits(
             )
         raise RateError(
             f"{path.name}: line {line + first_line} has the time {time_s[line]:g} s, but with rate_hz={rate_hz:g} it "
-            "should be "
-            f"{time_s[0] + line / rate_hz:g} s; the time column must run in equal steps of 1/rate_hz (its "
+            f"should be {time_s[0] + line / rate_hz:g} s; the time column must run in equal steps of 1/rate_hz (its "
             f"{'mean' if unit_s * rate_hz > 1 else 'median'} step is {step:g} s"
             + (f", {1 / step:g} Hz" if step > 0 else "")
             + "); correct rate_hz, or split the file where samples are missing; where the clock jitters, jitter_s= "
-            "says "
-            f"how far a time may lie from there (here {float(np.max(np.abs(_off(time_s, rate_hz)))):.4g} s at most)."
+            f"says how far a time may lie from there (here {float(np.max(np.abs(_off(time_s, rate_hz)))):.4g} s at "
+            "most)."
         )
 
 
@@ -109,9 +108,8 @@ def jitter_words(time_s: FloatArray, rate_hz: float, jitter_s: float) -> list[st
     late = int(np.count_nonzero(off > 0.5 / rate_hz))
     return [
         f"The time column jitters: {late} of {len(off)} samples lie further than half a sample ({500 / rate_hz:.3g} "
-        "ms) "
-        f"from even steps of {1000 / rate_hz:.4g} ms, the furthest by {1000 * float(off.max()):.3g} ms; jitter_s="
-        f"{jitter_s:g} allows it, and the samples were taken as evenly spaced; up to "
+        f"ms) from even steps of {1000 / rate_hz:.4g} ms, the furthest by {1000 * float(off.max()):.3g} ms; "
+        f"jitter_s={jitter_s:g} allows it, and the samples were taken as evenly spaced; up to "
         f"{math.floor(2 * jitter_s * rate_hz)} samples missing in a row would not show."
     ]
 

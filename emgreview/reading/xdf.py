@@ -25,7 +25,7 @@ from emgreview.plain_files import open_plain
 from emgreview.reading.arrays import short_list
 from emgreview.reading.columns import chosen_columns
 from emgreview.reading.contents import Columns, Contents, Reader, Seen, Signal
-from emgreview.reading.optional import load
+from emgreview.reading.optional import door, load
 from emgreview.reading.xdf_chunks import Stream, streams_in
 
 TOLD = 1e-4
@@ -147,15 +147,12 @@ def _padded(words: list[str], count: int) -> list[str]:
 
 def _loaded(path: Path, numbers: list[int]) -> dict[int, Any]:
     pyxdf = load("pyxdf", f"{path.name} (XDF)", "xdf")
-    try:
-        with open_plain(path) as stream, _quiet():
-            streams, _ = pyxdf.load_xdf(stream, select_streams=numbers)
-    except Exception as why:  # the door to the library
-        words = " ".join(str(why).split())[:120]
-        raise FormatError(
-            f"{path.name} cannot be read as XDF ({type(why).__name__}: {words}); the file is damaged: copy or record "
-            "it again."
-        ) from why
+    with (
+        door(path, "XDF", "the file is damaged: copy or record it again"),
+        open_plain(path) as stream,
+        _quiet(),
+    ):
+        streams, _ = pyxdf.load_xdf(stream, select_streams=numbers)
     found = {int(one["info"]["stream_id"]): one for one in streams}
     if missing := [number for number in numbers if number not in found]:
         raise FormatError(

@@ -22,6 +22,16 @@ def sealed(tmp_path):
     return tmp_path
 
 
+def disputed(folder):
+    """Two reviewers who disagree on one channel of one trial."""
+    for code in ("r1", "r2"):
+        with start(folder, reviewer=code) as session:
+            for trial in session.queue:
+                session.accept_rest(trial)
+            if code == "r2":
+                session.unusable(session.queue[0], "FDI", ["clipped"])
+
+
 def closed(folder, **options):
     """A session in which nothing can be decided, which is told on opening."""
     with pytest.warns(SignalWarning, match="Nothing can be decided"):
@@ -129,12 +139,7 @@ def test_a_whole_folder_from_a_backup_opens_without_a_word(sealed, tmp_path_fact
 
 
 def test_a_third_reviewer_knows_the_logs_that_were_settled(tmp_path):
-    for code in ("r1", "r2"):
-        with start(tmp_path, reviewer=code) as session:
-            for trial in session.queue:
-                session.accept_rest(trial)
-            if code == "r2":
-                session.unusable(session.queue[0], "FDI", ["clipped"])
+    disputed(tmp_path)
     with er.adjudicate(make_trials(), tmp_path, "r1", "r2", reviewer="r3", blind=False, detect=detect):
         pass
     cut_to(4)(log(tmp_path))
@@ -199,12 +204,7 @@ def test_a_loss_in_a_log_that_is_not_opened_is_told_too(tmp_path, blind):
 
 
 def test_a_third_reviewer_whose_logs_are_gone_is_told_how_to_go_on(tmp_path):
-    for code in ("r1", "r2"):
-        with start(tmp_path, reviewer=code) as session:
-            for trial in session.queue:
-                session.accept_rest(trial)
-            if code == "r2":
-                session.unusable(session.queue[0], "FDI", ["clipped"])
+    disputed(tmp_path)
     options = {"reviewer": "r3", "blind": False, "detect": detect}
     with er.adjudicate(make_trials(), tmp_path, "r1", "r2", **options) as session:
         session.settle(session.where, "FDI", "A")

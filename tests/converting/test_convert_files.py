@@ -11,8 +11,9 @@ from pathlib import Path
 import edfio
 import numpy as np
 import pytest
-from converted import P01, SAID, errors_of, read_again
+from converted import P01, SAID, read_again
 from files_on_disk import Layout, Sig, decode, noise, write
+from official_validator import errors_of
 
 import emgreview as er
 from emgreview import cli

@@ -3,10 +3,11 @@
 import numpy as np
 import pyedflib
 import pytest
-from converted import P01, SAID, errors_of, read_again
+from converted import P01, SAID, read_again
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
+from official_validator import errors_of
 
 import emgreview as er
 from emgreview.converting import grid

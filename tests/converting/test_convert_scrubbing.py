@@ -8,7 +8,8 @@ from pathlib import Path
 import edfio
 import numpy as np
 import pytest
-from converted import SAID, errors_of, read_again
+from converted import SAID, read_again
+from official_validator import errors_of
 
 import emgreview as er
 from emgreview.converting.rules import Rules, age

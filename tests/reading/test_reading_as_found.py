@@ -3,10 +3,6 @@ cannot be read. Each shape is written byte by byte; those that the standard allo
 
 import json
 import os
-import shutil
-import subprocess
-import sys
-import tempfile
 import warnings
 from pathlib import Path
 
@@ -14,6 +10,7 @@ import numpy as np
 import pyedflib
 import pytest
 from files_on_disk import Layout, Sig, decode, noise, write
+from official_validator import errors_of
 
 import emgreview as er
 from emgreview.errors import EmgreviewError, FormatError, RateError, ReadError, SignalWarning, UnknownNameError
@@ -55,18 +52,6 @@ def add(root: Path, sub: str, signals: list[Sig], kinds: list[str], *, datatype:
 
 def emg(n: int = 400, label: str = "FDI", seed: int = 1) -> Sig:
     return Sig(label, noise(seed, n))
-
-
-def errors_of(root: Path) -> list[dict[str, object]]:
-    """What the official validator calls errors."""
-    validator = Path(sys.executable).with_name("bids-validator-deno")
-    if not validator.exists():
-        pytest.skip("bids-validator-deno is not installed beside this Python")
-    with tempfile.TemporaryDirectory() as disk:  # the validator reads nothing below /dev, where memory is
-        copy = shutil.copytree(root, Path(disk) / "study")
-        run = subprocess.run([validator, copy, "--format", "json"], capture_output=True, text=True, check=False)
-    issues = json.loads(run.stdout)["issues"]["issues"]
-    return [issue for issue in issues if issue["severity"] == "error"]
 
 
 HEAD = "onset\tduration\ttrial_type\n"
