@@ -65,6 +65,18 @@ def test_one_row_an_accepted_burst_and_the_rest_is_said(trials, decisions):
     assert not any("accepted" in note for note in everything.attrs["notes"])
 
 
+@pytest.mark.parametrize("moment", ["onset", "offset"])
+def test_seconds_edited_in_a_table_are_told_to_be_measured_at_their_samples(trials, decisions, moment):
+    untouched = er.measure(trials, decisions)
+    assert not any("is not the time of" in note for note in untouched.attrs["notes"])
+    rows = decisions[f"{moment}_sample"].notna() & decisions["accepted"].fillna(False)
+    edited = decisions.copy()
+    edited.loc[rows, f"{moment}_s"] += 0.02
+    table = er.measure(trials, edited)
+    assert any(note.startswith(f"In {rows.sum()} rows {moment}_s is not") for note in table.attrs["notes"])
+    pd.testing.assert_series_equal(table["burst_rms"], untouched["burst_rms"])
+
+
 def test_what_was_excluded_is_left_out_of_every_measure_and_counted(trials, decisions):
     bad = decisions["channel"] == "B"
     kept_out = decisions.assign(excluded=decisions["excluded"].mask(bad, "channel: broken lead"))
@@ -75,7 +87,9 @@ def test_what_was_excluded_is_left_out_of_every_measure_and_counted(trials, deci
         f"{n} bursts of what was excluded are left out, by reason: 'channel: broken lead' {n}."
     )
     assert not any("excluded" in note for note in everything.attrs["notes"])
-    assert len(er.measure(trials, kept_out.drop(columns="excluded"))) == len(everything), "a table may lack the column"
+    bare = er.measure(trials, kept_out.drop(columns="excluded"))
+    assert len(bare) == len(everything), "a table may lack the column"
+    assert any("no column 'excluded'" in note for note in bare.attrs["notes"]), "and is told so"
     averages = er.average_envelopes(trials, kept_out, to="go", before_s=0.2, after_s=0.2)
     assert averages["A"].used.any()
     assert not averages["B"].used.any()

@@ -30,6 +30,9 @@ from emgreview.model import ARBITRARY, Trials
 
 DECISIONS = "a table of decisions, as read_version or Session.decisions() gives"
 
+MOST_APART = 0.75
+"""Samples that the seconds of a table may lie from its samples: what is rounded to the nearest one is off by half."""
+
 FloatArray = NDArray[np.floating]
 IntArray = NDArray[np.intp]
 Described = dict[str, dict[str, str]]
@@ -212,6 +215,28 @@ def as_reviewed(parts: Sequence[Trials], decisions: pd.DataFrame) -> list[str]:
             "These recordings were reviewed under another processing than that of the trials, which is what is "
             f"measured: {', '.join(processed)}."
         )
+    return notes + _altered(decisions[decisions["recording"].isin(names)])
+
+
+def _altered(rows: pd.DataFrame) -> list[str]:
+    """Sentences on what somebody did to the table since it was made: a column taken away without which nothing is kept
+    out any more; seconds that are not those of the sample, which alone is measured."""
+    notes = []
+    if "excluded" not in rows and len(rows):
+        notes.append(
+            "The table has no column 'excluded': what a decision excluded is not known, and counts; give the table as "
+            "read_version or Session.decisions() returns it."
+        )
+    for moment in ("onset", "offset"):
+        since = (numbers(rows[f"{moment}_sample"]) - numbers(rows["cue_sample"])) / numbers(rows["rate_hz"])
+        apart = np.abs(numbers(rows[f"{moment}_s"]) - since) * numbers(rows["rate_hz"]) > MOST_APART
+        apart |= np.isnan(since) != np.isnan(numbers(rows[f"{moment}_s"]))
+        if apart.any():
+            which = ", ".join(sorted(set(rows["trial"][apart]))[:3])
+            notes.append(
+                f"In {apart.sum()} rows {moment}_s is not the time of {moment}_sample (trials {which} …): what is "
+                f"measured lies at the samples, as they were decided; move a mark in a review, not in the table."
+            )
     return notes
 
 
