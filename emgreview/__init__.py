@@ -28,7 +28,9 @@ _HOMES = {
     ),
     "emgreview.checking": ("check",),
     "emgreview.converting": ("Converted", "convert", "identifying"),
-    "emgreview.trials": ("cut_all", "cut_trials"),
+    "emgreview.trials": ("cut_trials",),
+    "emgreview.many": ("CheckedAll", "check_all", "cut_all", "detect_all"),
+    "emgreview.running": ("Cache", "Outcome", "Outcomes", "Progress", "Runner"),
     "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
     "emgreview.simulation": ("simulate", "simulate_study"),
     "emgreview.annotations": ("Convention", "verify"),
@@ -80,6 +82,10 @@ if TYPE_CHECKING:
     from emgreview.errors import DecisionWarning as DecisionWarning
     from emgreview.errors import EmgreviewError as EmgreviewError
     from emgreview.errors import SignalWarning as SignalWarning
+    from emgreview.many import CheckedAll as CheckedAll
+    from emgreview.many import check_all as check_all
+    from emgreview.many import cut_all as cut_all
+    from emgreview.many import detect_all as detect_all
     from emgreview.measuring import average_envelopes as average_envelopes
     from emgreview.measuring import compare_channels as compare_channels
     from emgreview.measuring import detection_floor as detection_floor
@@ -106,6 +112,11 @@ if TYPE_CHECKING:
     from emgreview.replaying import Replayed as Replayed
     from emgreview.replaying import replay as replay
     from emgreview.replaying import seal as seal
+    from emgreview.running import Cache as Cache
+    from emgreview.running import Outcome as Outcome
+    from emgreview.running import Outcomes as Outcomes
+    from emgreview.running import Progress as Progress
+    from emgreview.running import Runner as Runner
     from emgreview.second_look import BulkRule as BulkRule
     from emgreview.second_look import adjudicate as adjudicate
     from emgreview.second_look import bulk_audit as bulk_audit
@@ -124,7 +135,6 @@ if TYPE_CHECKING:
     from emgreview.tables import compare_rules as compare_rules
     from emgreview.tables import include as include
     from emgreview.tables import read_version as read_version
-    from emgreview.trials import cut_all as cut_all
     from emgreview.trials import cut_trials as cut_trials
     from emgreview.views import long_view as long_view  # type: ignore[no-redef]
     from emgreview.views import review as review

@@ -14,6 +14,8 @@
     ├── UnknownNameError       no trial, channel, burst, method, reason or version has that name
     ├── DecisionError          a decision cannot be applied to the present state
     ├── VersionError           a sealed version is missing, exists already, or is not what was expected
+    ├── RunStoppedError        work on many recordings was stopped before its end
+    ├── ClusterError           a cluster cannot be worked on: no scheduler, no worker, another package there
     └── LogError               an annotation log cannot be used as asked
         ├── LogBrokenError     its chain of digests breaks, or a line is not what was written
         ├── LogLockedError     another process is writing it
@@ -22,13 +24,16 @@
         └── LogTooNewError     it was written by a newer major version of the format
 
 Every message says what came, what is allowed, and what to do. Where a standard exception fits
-(``ValueError``, ``LookupError``, ``OSError``), the class derives from it too. :func:`tell` gives a SignalWarning.
+(``ValueError``, ``LookupError``, ``OSError``), the class derives from it too. :func:`tell` gives a SignalWarning,
+:func:`hearing` takes them.
 """
 
 import difflib
 import inspect
 import warnings
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from types import MappingProxyType
 from typing import ClassVar
 
@@ -106,6 +111,14 @@ class VersionError(EmgreviewError):
     """A sealed version is missing, exists already, or is not what was expected."""
 
 
+class RunStoppedError(EmgreviewError):
+    """Work on many recordings was stopped before its end."""
+
+
+class ClusterError(EmgreviewError):
+    """A cluster cannot be worked on: no scheduler, no worker, or another package there."""
+
+
 class LogError(EmgreviewError):
     """An annotation log cannot be used as asked."""
 
@@ -143,9 +156,26 @@ class DecisionWarning(UserWarning):
     """
 
 
+_HEARD: ContextVar[list[str] | None] = ContextVar("heard", default=None)
+
+
+@contextmanager
+def hearing() -> Iterator[list[str]]:
+    """A block in which what is told by :func:`tell` comes into a list, of this thread alone, and is not shown."""
+    heard: list[str] = []
+    before = _HEARD.set(heard)
+    try:
+        yield heard
+    finally:
+        _HEARD.reset(before)
+
+
 def tell(sentence: str) -> None:
     """A SignalWarning at the caller's own line, shown every time and not only the first: a cell that is run again
     leaves out the same recording again."""
+    if (heard := _HEARD.get()) is not None:
+        heard.append(str(sentence))
+        return
     frame = inspect.currentframe()
     while frame and frame.f_back and frame.f_globals.get("__name__", "").partition(".")[0] == __package__:
         frame = frame.f_back

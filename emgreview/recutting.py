@@ -4,6 +4,7 @@ Nothing is taken on trust: a recording whose fingerprint or scale is not the one
 differs.
 
     trials_of           the trials of some recordings and cues, as at a point of the logs
+    method_begun    the onset method of a review that was begun
     cuts_of             what the log of a recording says of its cuts
     detection_of        how their onsets were detected
     searches_told       how cues were found in a channel, where only a table tells it
@@ -13,24 +14,26 @@ import contextlib
 import itertools
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
 from emgreview import tables
 from emgreview.annotations import scales
-from emgreview.annotations.log_positions import LogPosition
+from emgreview.annotations.log_positions import LogPosition, find_position
 from emgreview.annotations.telling import beside_the_emg, scales_not_kept, sentences
 from emgreview.checks import kind
-from emgreview.detecting import Detect, rebuilt
+from emgreview.detecting import METHOD, Detect, rebuilt
 from emgreview.errors import EmgreviewError, LogError
+from emgreview.many.cut import CutJob, known_by
 from emgreview.model import Marker, Processing, Recording, Trials
 from emgreview.reading import find_cues
 from emgreview.reading.cues import as_cue_channel
 from emgreview.reading.dataset import Dataset
 from emgreview.reading.settled import listed
 from emgreview.reading.study import open_data
-from emgreview.trials import cut_trials
+from emgreview.running import Runner
+from emgreview.signal.onset import METHODS
 
 Data = Dataset | Recording | Iterable[Recording] | str | Path
 
@@ -43,9 +46,11 @@ def trials_of(
     told: Mapping[str, Sequence[Mapping[str, Any]]] | None = None,
     known: list[Recording] | None = None,
     apart: str = "",
+    runner: Runner | None = None,
 ) -> list[Trials]:
     """The trials of some (recording, cue), cut as at a point of the logs; ``told``, by recording, how cues were found
-    where the log does not say it; ``known`` gains the recordings; ``apart`` is added where some are missing."""
+    where the log does not say it; ``known`` gains the recordings; ``apart`` is added where some are missing. With a
+    ``runner`` onsets are found at once, and trials cut where they are looked at."""
     names = list(dict(wanted))
     if not wanted or not set(names) <= set(point.facts):
         lacking = ", ".join(sorted(set(names) - set(point.facts))) or "any recording"
@@ -54,7 +59,7 @@ def trials_of(
     if known is not None:
         known += given.values()
     _demand_all(names, given, came, apart)
-    trials = []
+    jobs: list[tuple[CutJob, Recording]] = []
     if unknown := [name for name in dict(wanted) if name in given and not point.facts[name].get("scales")]:
         notes.append(scales_not_kept(unknown, ""))
     for name, cue in wanted:
@@ -69,16 +74,40 @@ def trials_of(
         recording = _with_cues(source, cut, notes)
         rate = recording.rate_hz
         processing = _processing_of(facts["processing"])
-        trials.append(
-            cut_trials(
-                recording,
-                cue=cue,
-                before_s=cut["before"] / rate,
-                after_s=(cut["length"] - cut["before"]) / rate,
-                processing=processing,
-            )
-        )
-    return trials
+        job = CutJob(cue, cut["before"] / rate, (cut["length"] - cut["before"]) / rate, processing)
+        if runner is not None and facts.get("detection", {}).get("method") in METHODS:
+            method, parameters, _ = rebuilt(facts["detection"])
+            job = replace(job, method=method, parameters=parameters)
+        jobs.append((job, recording))
+    return [job.now(recording) for job, recording in jobs] if runner is None else _later(jobs, runner)
+
+
+def _later(jobs: Sequence[tuple[CutJob, Recording]], runner: Runner) -> list[Trials]:
+    """The trials of each, by a runner: those of one kind together. Raises LogError where one cannot be cut."""
+    kinds: dict[str, list[int]] = {}
+    for place, (job, _) in enumerate(jobs):
+        kinds.setdefault(repr(job), []).append(place)
+    found: dict[int, Trials] = {}
+    for places in kinds.values():
+        trials, failed = known_by(runner, jobs[places[0]][0], [jobs[place][1] for place in places])
+        if failed:
+            name, why = next(iter(failed.items()))
+            raise LogError(f"recording {name!r} cannot be cut as the log says: {why}")
+        found |= dict(zip(places, trials, strict=True))
+    return [found[place] for place in range(len(jobs))]
+
+
+def method_begun(folder: Path, reviewer: str) -> tuple[str, dict[str, Any]]:
+    """Method and parameters of a review that was begun, the usual ones of a new one; of one that cannot be read, or was
+    detected in several ways, those usual ones: opening it says what is amiss."""
+    with contextlib.suppress(EmgreviewError, OSError):
+        point = find_position(folder, reviewer=reviewer)
+        ways = {
+            facts["detection"]["hash"]: facts["detection"] for facts in point.facts.values() if "detection" in facts
+        }
+        if len(ways) == 1:
+            return rebuilt(next(iter(ways.values())))[:2]
+    return METHOD, {}
 
 
 def _given(data: Data, wanted: Iterable[str]) -> tuple[dict[str, Recording], list[str]]:

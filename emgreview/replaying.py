@@ -27,6 +27,7 @@ from emgreview.errors import LogError, SignalWarning
 from emgreview.model import Recording
 from emgreview.reading.dataset import NAMELESS
 from emgreview.recutting import Data, cuts_of, detection_of, searches_told, trials_of
+from emgreview.running import Runner
 from emgreview.second_look import reopen
 from emgreview.showing import Shown
 from emgreview.unnamed import NobodyNamed
@@ -97,7 +98,9 @@ class Replayed(Shown):
         return str(self).split("\n")
 
 
-def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | None = None) -> Replayed:
+def replay(
+    folder: str | Path, data: Data, version: str, *, detect: Detect | None = None, runner: Runner | None = None
+) -> Replayed:
     """Rebuild the table of a sealed version from raw recordings and the logs, and compare.
 
     Parameters
@@ -111,6 +114,8 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
         Name of the version.
     detect : callable or None
         The detection method, where the review was opened with one of its own.
+    runner : Runner or None
+        Where the work on many recordings runs and is kept; None: here, kept nowhere.
 
     Returns
     -------
@@ -154,7 +159,12 @@ def replay(folder: str | Path, data: Data, version: str, *, detect: Detect | Non
     was = tables.from_tsv(sealed, types, guarded="text" in description)
     searches = searches_told(was)
     trials = trials_of(
-        point, data, [(part["recording"], part["cue"]) for part in description["trials"]], notes, searches
+        point,
+        data,
+        [(part["recording"], part["cue"]) for part in description["trials"]],
+        notes,
+        searches,
+        runner=runner,
     )
     rule = description["inclusion"] and tables.Rule.from_dict(description["inclusion"]["rule"], sealed=True)
     how = detection_of(point, trials, detect, notes)
@@ -218,6 +228,7 @@ def seal(
     reviewer: str | None = None,
     rule: tables.Rule | None = None,
     detect: Detect | None = None,
+    runner: Runner | None = None,
 ) -> Sealed:
     """Seal the decisions of a reviewer as they stand, without a screen.
 
@@ -237,6 +248,8 @@ def seal(
         Also say which rows it includes, and keep the rule.
     detect : callable or None
         The detection method, where the review was opened with one of its own.
+    runner : Runner or None
+        Where the work on many recordings runs and is kept; None: here, kept nowhere.
 
     Returns
     -------
@@ -278,7 +291,7 @@ def seal(
     wanted = [(recording, cut["cue"]) for recording, facts in point.facts.items() for cut in cuts_of(recording, facts)]
     blind, known = point.blind, list[Recording]()
     with NobodyNamed(known, blind):
-        trials = trials_of(point, data, wanted, notes, known=known, apart=APART)
+        trials = trials_of(point, data, wanted, notes, known=known, apart=APART, runner=runner)
     how = detection_of(point, trials, detect, notes)
     with reopen(trials, folder, reviewer=point.reviewer, blind=blind, **how) as session:
         for note in dict.fromkeys([*notes, *session.notices]):

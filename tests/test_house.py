@@ -20,10 +20,11 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"cells", "checks", "plain_files", "showing"},
     {"model"},
     {"rhythm", "signal"},
-    {"checking", "conditioning", "unnamed"},
+    {"checking", "conditioning", "running", "unnamed"},
     {"annotations", "evidence", "keys", "reading", "simulation", "trials"},
     {"converting", "detecting", "remarks", "scroll", "tables"},
-    {"bench", "cohort", "demo", "measuring", "recutting"},
+    {"bench", "cohort", "demo", "many", "measuring"},
+    {"recutting"},
     {"session"},
     {"second_look"},
     {"replaying", "trial_lists"},
@@ -32,7 +33,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
 ]
 NEVER = {("annotations", "signal"), ("reading", "signal")}
 OUTSIDE = {  # third-party packages that only some parts may import
-    "pandas": {"cohort", "measuring", "tables", "reading"},
+    "pandas": {"cohort", "many", "measuring", "tables", "reading"},
     "panel": {"views"},
     "bokeh": {"views"},
     "param": {"views"},

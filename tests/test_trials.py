@@ -18,12 +18,13 @@ from emgreview.errors import (
     UnitError,
     UnknownNameError,
 )
+from emgreview.many import cut_all
 from emgreview.model import Channel, Marker, Processing, Recording
 from emgreview.rhythm import _holes
 from emgreview.signal.envelope import low_pass_envelope
 from emgreview.signal.filters import bandpass
 from emgreview.simulation import rest_noise
-from emgreview.trials import check, cut_all, cut_trials, notes_on
+from emgreview.trials import check, cut_trials, notes_on
 
 RATE = 2000.0
 PROCESSINGS = {

@@ -3,7 +3,7 @@
 import argparse
 import difflib
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -12,14 +12,13 @@ from emgreview.annotations.files import write_new
 from emgreview.cli.beforehand import demand_new
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
 from emgreview.cli.options import add_parameters, add_source, add_window
+from emgreview.cli.running import add_running, cut_later, runner_of
 from emgreview.cli.saying import put, rows_to_tsv, to_json
-from emgreview.cli.source import cut, left_out, recordings_of, with_added
-from emgreview.detecting import onsets_of
+from emgreview.cli.source import left_out, recordings_of, with_added
 from emgreview.errors import UnknownNameError
+from emgreview.many.detected import onset_rows
 from emgreview.reading.settled import listed
 from emgreview.signal.onset import checked_method
-
-ONSET_COLUMNS = ("onset_s", "low_s", "high_s", "offset_s", "offset_low_s", "offset_high_s")
 
 _RESPONSE = "response"
 """The marker of the response, where none is named."""
@@ -34,19 +33,19 @@ def _detect_options(parser: argparse.ArgumentParser) -> None:
     add_window(parser)
     parser.add_argument("--method", default="ramp", help="onset method (ramp)")
     add_parameters(parser)
+    add_running(parser)
     parser.add_argument("--out", type=Path, metavar="FILE", help="a new file, instead of standard output")
 
 
 def _detect(given: argparse.Namespace) -> Status:
     demand_new(given.out, as_json=given.json)
     checked_method(given.method, dict(given.set))  # before anything is read: it would be the same for every recording
+    recordings = [rec for _, rec in recordings_of(given) if rec is not None]
+    trials = cut_later(given, recordings, runner_of(given, len(recordings)), method=given.method)
     rows: list[dict[str, Any]] = []
-    for name, rec in recordings_of(given):
-        try:
-            if rec is not None:
-                rows += _onset_rows(cut(rec, given), given.method, dict(given.set), with_notes=given.json)
-        except er.EmgreviewError as error:
-            given.problems[name] = str(error)
+    for part in trials:
+        notes = {"notes": [*part.recording.notes, *part.notes]} if given.json else {}
+        rows += [row | notes for row in onset_rows(part, given.method, dict(given.set))]
     if not rows:
         raise er.EmgreviewError("no recording could be used, so there are no onsets; see above.")
     for row in rows if given.json else ():
@@ -62,28 +61,6 @@ def _detect(given: argparse.Namespace) -> Status:
 
 
 DETECT = Command("detect", "onsets of every trial and channel, as tab-separated text", _detect_options, _detect)
-
-
-def _onset_rows(
-    trials: er.Trials, method: str, parameters: Mapping[str, Any], *, with_notes: bool = False
-) -> list[dict[str, Any]]:
-    """One row a trial and channel, times in seconds from the cue, searched as a review does: from the cue onward. With
-    notes, each row has those of its recording and of its cut."""
-    rows: list[dict[str, Any]] = []
-    notes = [*trials.recording.notes, *trials.notes]
-    cue_s = trials.before / trials.rate_hz
-    for label in trials.labels:
-        found = onsets_of(trials, label, method=method, parameters=parameters)
-        for place, (trial, cue) in enumerate(zip(trials.ids, trials.cues, strict=True)):
-            times = {name: float(getattr(found, name)[place]) - cue_s for name in ONSET_COLUMNS}
-            rows.append(
-                {"recording": trials.recording.name, "trial": trial, "channel": label, "cue_sample": cue.sample}
-                | {name: round(value, 6) for name, value in times.items()}
-                | {name: round(float(getattr(found, name)[place]), 6) for name in ("rise_s", "level_db", "present")}
-                | {"baseline_note": str(found.baseline_note[place]) or None, "method": found.method}
-                | ({"notes": notes} if with_notes else {})
-            )
-    return sorted(rows, key=lambda row: row["cue_sample"])
 
 
 def _measure_options(parser: argparse.ArgumentParser) -> None:
@@ -102,6 +79,7 @@ def _measure_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--not-cue", action="append", default=[], metavar="LABEL", help="a marker that is no cue: it ends no search"
     )
+    add_running(parser, beside_review=True)
     parser.add_argument("--out", type=Path, metavar="FILE", help="a new file, instead of standard output")
 
 
@@ -114,7 +92,8 @@ def _measure(given: argparse.Namespace) -> Status:
     came = list(recordings_of(given))
     recordings = [(name, rec) for name, rec in came if rec is None or rec.name in reviewed]
     _demand_in_recordings(given, [rec for _, rec in recordings if rec is not None])
-    trials = [cut(with_added(rec, given.cue, decisions["trial"]), given) for _, rec in recordings if rec is not None]
+    there = [with_added(rec, given.cue, decisions["trial"]) for _, rec in recordings if rec is not None]
+    trials = cut_later(given, there, runner_of(given, len(there), given.folder))
     if not trials:
         raise er.EmgreviewError(
             f"no recording of {given.path} ({listed([name for name, _ in came])}) can be read and is part of version "

@@ -16,10 +16,12 @@ from emgreview.checking import CHECKED_S, Checked, twins
 from emgreview.cli.beforehand import demand_package
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
 from emgreview.cli.options import add_browser, add_pulses, add_source, whole
+from emgreview.cli.running import add_running, runner_of
 from emgreview.cli.saying import progress, put, say, tell, to_json
 from emgreview.cli.source import recordings_of
 from emgreview.cli.words import in_shell_lines
 from emgreview.demo import lab
+from emgreview.many.checked import CheckJob
 from emgreview.reading.settled import is_told_by_name
 
 
@@ -100,17 +102,22 @@ LOOK = Command("look", "what a file holds, and the call that reads it", _look_op
 def _check_options(parser: argparse.ArgumentParser) -> None:
     add_source(parser)
     add_pulses(parser)
+    add_running(parser)
     parser.add_argument("--whole", action="store_true", help="look at all of each recording, not at 60 s of it")
 
 
 def _check(given: argparse.Namespace) -> Status:
     reports: list[dict[str, Any]] = []
-    checked: dict[str, Checked] = {}
-    for name, rec in recordings_of(given):
-        if rec is None:
+    came = list(recordings_of(given))
+    there = [rec for _, rec in came if rec is not None]
+    outcomes = runner_of(given, len(there)).run(CheckJob(None if given.whole else CHECKED_S), there)
+    outcomes.tell()
+    checked = {one.name: Checked(one.value) for one in outcomes if not one.problem}
+    given.problems |= outcomes.failed
+    for name, rec in came:
+        if rec is None or name in outcomes.failed:
             reports.append(_unread_report(given, name))
             continue
-        checked[name] = er.check(rec, look_s=None if given.whole else CHECKED_S)
         channels = [dataclasses.asdict(quality) for quality in checked[name]]
         cues = dict(sorted(Counter(marker.label for marker in rec.markers).items()))
         report: dict[str, Any] = {

@@ -12,8 +12,11 @@ from emgreview.annotations.unblinding import written_blind
 from emgreview.cli.beforehand import demand_package
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
 from emgreview.cli.options import add_browser, add_parameters, add_source, add_window, number
+from emgreview.cli.running import add_running, cut_later, runner_of
 from emgreview.cli.saying import put, shown, tell
-from emgreview.cli.source import cut, left_out, recordings_of
+from emgreview.cli.source import left_out, recordings_of
+from emgreview.reading.settled import listed
+from emgreview.recutting import method_begun
 from emgreview.unnamed import NobodyNamed
 
 
@@ -69,6 +72,7 @@ def _review_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--unblind", metavar="WHY", help="show what was reviewed blind so far, for ever: why; the logs keep it"
     )
+    add_running(parser, beside_review=True)
     add_browser(parser)
 
 
@@ -96,7 +100,15 @@ def _review(given: argparse.Namespace) -> Status:
             if rec is None:
                 raise er.EmgreviewError(f"{name} cannot be read, and a review without it would be another; see above.")
             read.append(rec)
-            trials.append(dataclasses.replace(cut(rec, given), blind=given.blind))
+        method, parameters = given.method, dict(given.set)
+        if method is None and not parameters:
+            method, parameters = method_begun(given.folder, given.reviewer)
+        runner = runner_of(given, len(read), given.folder)
+        trials += cut_later(given, read, runner, method=method, parameters=parameters, blind=given.blind)
+        if given.problems:
+            raise er.EmgreviewError(
+                f"{listed(list(given.problems))} cannot be cut, and a review without would be another; see below."
+            )
     demand_setup(trials, given.plausible, break_after_min)  # before the review is begun
     with er.open_review(
         trials,
@@ -180,6 +192,7 @@ def _seal_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--version", required=True, metavar="NAME", help="a new name, v1 for example")
     parser.add_argument("--reviewer", metavar="CODE", help="whose decisions, where there are several")
     parser.add_argument("--rule", type=Path, metavar="FILE", help="a rule for inclusion, .json or .toml")
+    add_running(parser, beside_review=True)
 
 
 def _seal(given: argparse.Namespace) -> Status:
@@ -188,7 +201,8 @@ def _seal(given: argparse.Namespace) -> Status:
     blind = find_position(given.folder, reviewer=given.reviewer).blind
     with NobodyNamed(recordings, blind):  # who seals a blind review may go on with it
         recordings += (rec for _, rec in recordings_of(given) if rec is not None)
-    sealed = er.seal(given.folder, recordings, given.version, reviewer=given.reviewer, rule=rule)
+    runner = runner_of(given, len(recordings), given.folder)
+    sealed = er.seal(given.folder, recordings, given.version, reviewer=given.reviewer, rule=rule, runner=runner)
     with warnings.catch_warnings():  # what reading it back has to say is part of the answer, or was told at sealing
         warnings.simplefilter("ignore", er.SignalWarning)
         table = er.read_version(given.folder, sealed.name, sealed.sha256)
@@ -221,11 +235,13 @@ def _replay_options(parser: argparse.ArgumentParser) -> None:
     add_source(parser)
     parser.add_argument("--folder", required=True, type=Path, help="the review folder")
     parser.add_argument("--version", required=True, metavar="NAME", help="the sealed version, v1 for example")
+    add_running(parser, beside_review=True)
 
 
 def _replay(given: argparse.Namespace) -> Status:
     recordings = [rec for _, rec in recordings_of(given) if rec is not None]
-    found = er.replay(given.folder, recordings, given.version)
+    runner = runner_of(given, len(recordings), given.folder)
+    found = er.replay(given.folder, recordings, given.version, runner=runner)
     held = {name: value for name, value in vars(found).items() if name != "table"}
     tell(given, {"ok": found.ok, **held, "dataset_notes": [*given.notes, *left_out(given)]}, str(found))
     return FINE if found.ok else NOT_FINE

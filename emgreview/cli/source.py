@@ -1,9 +1,9 @@
-"""From the options of :mod:`emgreview.cli.options` to recordings, and to trials cut from them.
+"""From the options of :mod:`emgreview.cli.options` to recordings.
 
 read_source         the recording or dataset itself
 recordings_of       name and recording, one after the other
-cut                 the trials of one
 with_added          one with the cues that were added by hand
+processing_of       filter and envelope
 units               of the channels, by their labels
 left_out            sentences on those that could not be used
 """
@@ -30,7 +30,7 @@ def recordings_of(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording
     """
     demand_pulses(given)
     if hasattr(given, "band"):
-        _processing(given)
+        processing_of(given)
     data = read_source(given)
     if isinstance(data, er.Recording):
         rec = with_pulses(data, given)
@@ -69,21 +69,6 @@ def read_source(given: argparse.Namespace) -> er.Recording | Dataset:
         return open_data(given.path, **how)
 
 
-def cut(rec: er.Recording, given: argparse.Namespace) -> er.Trials:
-    for note in rec.notes:  # those that reading has told already are not said again
-        warnings.warn(f"{rec.name}: {note}", er.SignalWarning, stacklevel=2)
-    trials = er.cut_trials(
-        rec,
-        cue=given.cue,
-        before_s=given.before,
-        after_s=given.after,
-        processing=_processing(given),
-        expect=given.expect,
-    )
-    given.as_expected &= given.expect in (None, len(trials))
-    return trials
-
-
 def with_added(rec: er.Recording, cue: str, trials: Iterable[str]) -> er.Recording:
     """A recording with the cues that were added by hand and whose trials were reviewed."""
     begin = f"{rec.name}/added/"
@@ -100,7 +85,7 @@ def left_out(given: argparse.Namespace) -> list[str]:
     return [f"{name} is left out: {named(given, words)}" for name, words in given.problems.items()]
 
 
-def _processing(given: argparse.Namespace) -> er.Processing:
+def processing_of(given: argparse.Namespace) -> er.Processing:
     low_hz, high_hz = given.band or (er.Processing().low_hz, er.Processing().high_hz)
     if low_hz is None:
         raise er.EmgreviewError("--band came without a LOW; give its lower edge in Hz: --band 20 none.")

@@ -334,8 +334,8 @@ class Recording:
         Reads everything once. What the stored samples stand for is in :attr:`scales`.
         """
         if self.source.file is None:
-            return Fingerprint(self._digests[0])
-        return Fingerprint(self._digests[0], sources.digest_of_file(self.source.file))
+            return Fingerprint(self._digest)
+        return Fingerprint(self._digest, sources.digest_of_file(self.source.file))
 
     @cached_property
     def channel_digests(self) -> Mapping[str, str]:
@@ -361,12 +361,18 @@ class Recording:
         -------
         bool
         """
-        return samples in self._digests
+        return samples == self._digest or samples == self._digest_of_whole_rate
 
     @cached_property
-    def _digests(self) -> tuple[str, ...]:
-        """The digest of the stored samples; and that with a whole rate written as a whole number."""
-        return sources.digests_of(self.source, self.labels, self.rate_hz)
+    def _digest(self) -> str:
+        return sources.digest_of(self.source, self.labels, self.rate_hz)
+
+    @cached_property
+    def _digest_of_whole_rate(self) -> str | None:
+        """The digest with a whole rate written as a whole number; None of another rate."""
+        if not self.rate_hz.is_integer():
+            return None
+        return sources.digest_of(self.source, self.labels, int(self.rate_hz))
 
     def with_markers(self, markers: Sequence[tuple[int, str] | Marker]) -> "Recording":
         """The same recording with other markers.

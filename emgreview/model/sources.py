@@ -4,7 +4,7 @@ SampleSource, ArraySource   what a reader provides; samples in memory
 Scale, scale_of             how stored samples become values
 read_earlier                values with the delays of the device taken out
 Fingerprint                 digests of a recording
-digests_of, row_digests     of stored samples, all together or channel by channel
+digest_of, row_digests      of stored samples, all together or channel by channel
 digest_of_file              of a whole file
 SAME_SAMPLES                what is said of recordings that are one
 """
@@ -150,20 +150,15 @@ def row_digests(source: SampleSource, channels: Sequence[int]) -> list[str]:
     return [digest.hexdigest() for digest in digests]
 
 
-def digests_of(source: SampleSource, labels: Sequence[str], rate_hz: float) -> tuple[str, ...]:
-    """SHA-256 of all stored samples, the rate and the labels; and that with a whole rate written as a whole number."""
-    whole = (int(rate_hz),) if rate_hz.is_integer() else ()
-    digests = []
-    for rate in (rate_hz, *whole):
-        head = {"labels": list(labels), "n_samples": source.n_samples, "rate_hz": rate}
-        digests.append(hashlib.sha256(json.dumps(head, sort_keys=True, ensure_ascii=False).encode()))
+def digest_of(source: SampleSource, labels: Sequence[str], rate_hz: float) -> str:
+    """SHA-256 of all stored samples, the rate and the labels. ``rate_hz``: written as it comes, whole or not."""
+    head = {"labels": list(labels), "n_samples": source.n_samples, "rate_hz": rate_hz}
+    digest = hashlib.sha256(json.dumps(head, sort_keys=True, ensure_ascii=False).encode())
     everything = list(range(len(labels)))
     for start in range(0, source.n_samples, _BLOCK):
         block = source.digital(start, min(start + _BLOCK, source.n_samples), everything)
-        content = np.ascontiguousarray(block.T).astype(block.dtype.newbyteorder("<"), copy=False).tobytes()
-        for digest in digests:
-            digest.update(content)
-    return tuple(digest.hexdigest() for digest in digests)
+        digest.update(np.ascontiguousarray(block.T).astype(block.dtype.newbyteorder("<"), copy=False).data)
+    return digest.hexdigest()
 
 
 def digest_of_file(path: Path) -> str:

@@ -1,0 +1,77 @@
+"""Where a command's work on many recordings runs: options, and the runner that they ask for.
+
+add_running     the options
+runner_of       the runner; beside a review its results are kept in the review's folder
+cut_later       the trials of recordings, known by a runner, cut where they are looked at
+"""
+
+import argparse
+import os
+import sys
+import warnings
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import emgreview as er
+from emgreview.cli.options import whole
+from emgreview.cli.source import processing_of
+from emgreview.many.cut import CutJob, known_by
+from emgreview.running.cache import AT_MOST_MB, NAME
+
+FEW = 6
+"""Fewer recordings than this are worked on in one process unless told: workers take as long to start."""
+
+
+def add_running(parser: argparse.ArgumentParser, *, beside_review: bool = False) -> None:
+    kept = f"FOLDER/{NAME}, beside the review" if beside_review else "nowhere"
+    parser.add_argument(
+        "--workers",
+        type=whole,
+        metavar="N",
+        help=f"processes on this machine (one a core from {FEW} recordings on, else 1)",
+    )
+    parser.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="the scheduler of a Dask cluster, tcp://host:8786 for example, in place of processes here",
+    )
+    parser.add_argument(
+        "--cache",
+        metavar="FOLDER",
+        help=f"where results are kept and found again ({kept}); none: nowhere. It is safe to delete, and holds at most "
+        f"{AT_MOST_MB:g} MB",
+    )
+
+
+def runner_of(given: argparse.Namespace, count: int, beside: Path | None = None) -> er.Runner:
+    """The runner for ``count`` recordings; ``beside``: the folder of a review."""
+    workers = given.workers
+    if workers is None:
+        workers = 1 if count < FEW or given.cluster is not None else len(os.sched_getaffinity(0))
+    cache: Path | None = None if beside is None else beside / NAME
+    if given.cache is not None:
+        cache = None if given.cache.casefold() == "none" else Path(given.cache)
+    shown = "json" if given.json else "here" if sys.stderr.isatty() else "lines"
+    return er.Runner(workers, cache=cache, cluster=given.cluster, progress=shown)
+
+
+def cut_later(
+    given: argparse.Namespace,
+    recordings: Sequence[er.Recording],
+    runner: er.Runner,
+    *,
+    method: str | None = None,
+    parameters: Mapping[str, Any] | None = None,
+    blind: bool = False,
+) -> list[er.Trials]:
+    """The trials of recordings; those that cannot be cut are among ``given.problems``."""
+    for rec in recordings:
+        for note in rec.notes:  # those that reading has told already are not said again
+            warnings.warn(f"{rec.name}: {note}", er.SignalWarning, stacklevel=2)
+    how = {} if method is None else dict(given.set if parameters is None else parameters)
+    job = CutJob(given.cue, given.before, given.after, processing_of(given), given.expect, method, how)
+    trials, failed = known_by(runner, job, recordings, blind=blind)
+    given.problems |= failed
+    given.as_expected &= all(given.expect in (None, len(one)) for one in trials)
+    return trials

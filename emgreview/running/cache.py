@@ -1,0 +1,209 @@
+"""Results that are kept: found again by what they depend on, never trusted blindly, safe to delete.
+
+A result lies in one file, named by the digest of everything that it depends on. It is written whole or not at all, and
+begins with the digest of what it holds: one that is not what was written is passed over, told, and made anew. Two
+processes may write one cache; nothing that a cache holds changes any result.
+
+    Cache       a folder of results
+"""
+
+import contextlib
+import os
+import secrets
+import time
+from pathlib import Path
+
+from emgreview.checks import number
+from emgreview.errors import FormatError, ParameterError, ReadError
+from emgreview.plain_files import read_json, read_small
+from emgreview.running.values import seal, unseal
+
+NAME = "cache"
+"""What the folder of results beside a review is called."""
+AT_MOST_MB = 1000.0
+LARGEST = 256 << 20
+"""Bytes of one result at most."""
+UNFINISHED_S = 3600.0
+"""What was begun to be written so long ago is left by a writer that died."""
+
+_ABOUT = "about-this-cache.json"
+_ENDS = ".result"
+
+
+class Cache:
+    """A folder of results.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Where they lie; made where it is not there. It must be new, empty or a cache.
+    at_most_mb : float, default 1000
+        Beyond this size those that were not used for longest are deleted.
+
+    Attributes
+    ----------
+    folder : Path
+        Where results lie.
+    at_most_mb : float
+        How much of them is kept.
+    id : str
+        What tells this cache from any other.
+    spoilt : list of str
+        Files that were not what was written, since somebody asked last.
+
+    Raises
+    ------
+    ParameterError
+        The folder holds something else.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     cache = er.Cache(folder + "/cache")
+    ...     runner = er.Runner(cache=cache)
+    ...     study = er.simulate_study(2, 3, 1000, seed=1)
+    ...     first = er.check_all(study.recordings, runner=runner)
+    ...     again = er.check_all(study.recordings, runner=runner)
+    ...     cache
+    ...     first.ready, again.ready
+    Cache of 2 results, 0.0 MB of at most 1000 MB, in ...cache
+    (0, 2)
+    """
+
+    def __init__(self, folder: str | Path, at_most_mb: float = AT_MOST_MB):
+        self.folder = Path(folder)
+        self.at_most_mb = number("at_most_mb", at_most_mb, above=0, unit="MB")
+        self.spoilt: list[str] = []
+        about = self.folder / _ABOUT
+        if not os.path.lexists(about):
+            try:
+                self.folder.mkdir(parents=True, exist_ok=True)
+                strange = sorted(one.name for one in self.folder.iterdir())
+            except OSError as why:
+                raise ParameterError(
+                    f"no cache can be kept in {self.folder} ({why.strerror}); give a folder that you may write."
+                ) from why
+            if strange:
+                raise ParameterError(
+                    f"{self.folder} holds {', '.join(strange[:3])} and is no cache; a cache deletes what it no longer "
+                    "needs; give a new or empty folder."
+                )
+            self._write(about, b'{"emgreview cache": 1, "id": "%s"}\n' % secrets.token_hex(16).encode())
+        self.id = self._read_id(about)
+
+    def __repr__(self) -> str:
+        files = self._files()
+        size = sum(one.stat().st_size for one in files) / 1e6
+        return f"Cache of {len(files)} results, {size:.1f} MB of at most {self.at_most_mb:g} MB, in {self.folder}"
+
+    def __getstate__(self) -> dict[str, object]:
+        return {"folder": self.folder.absolute(), "at_most_mb": self.at_most_mb, "id": self.id, "spoilt": []}
+
+    @property
+    def is_here(self) -> bool:
+        """Whether the folder is the one that it was, as seen from this machine."""
+        with contextlib.suppress(ReadError, ParameterError):
+            return self._read_id(self.folder / _ABOUT) == self.id
+        return False
+
+    def get(self, key: str) -> bytes | None:
+        """What was kept under a key; one that is not what was written is deleted, and named in
+        ``spoilt``.
+
+        Parameters
+        ----------
+        key : str
+            The digest of all that it depends on.
+
+        Returns
+        -------
+        bytes or None
+        """
+        path = self._path(key)
+        try:
+            content = unseal(read_small(path, LARGEST))
+        except FormatError:
+            self.spoilt.append(path.name)
+            with contextlib.suppress(OSError):
+                path.unlink()
+            return None
+        except ReadError:
+            return None
+        with contextlib.suppress(OSError):
+            os.utime(path)  # what was used last
+        return content
+
+    def put(self, key: str, content: bytes) -> None:
+        """Keep something. Where it cannot be written, nothing is kept, and the work goes on.
+
+        Parameters
+        ----------
+        key : str
+            The digest of all that it depends on.
+        content : bytes
+            What is kept.
+        """
+        if len(content) < LARGEST - 1000:
+            with contextlib.suppress(OSError):
+                self._write(self._path(key), seal(content))
+
+    def trim(self) -> int:
+        """Delete those not used for longest until the rest fits, and what dead writers left.
+
+        Returns
+        -------
+        int
+            How many results were deleted.
+        """
+        with contextlib.suppress(OSError):
+            for left in self.folder.glob("*/*.part"):
+                if time.time() - left.stat().st_mtime > UNFINISHED_S:
+                    left.unlink(missing_ok=True)
+        found = []
+        for path in self._files():
+            with contextlib.suppress(OSError):
+                told = path.stat()
+                found.append((told.st_mtime_ns, told.st_size, path))
+        room, gone = self.at_most_mb * 1e6 - sum(size for _, size, _ in found), 0
+        for _, size, path in sorted(found):
+            if room >= 0:
+                break
+            with contextlib.suppress(OSError):
+                path.unlink()
+                room, gone = room + size, gone + 1
+        return gone
+
+    def clear(self) -> None:
+        """Delete all results; what else lies in the folder stays."""
+        for path in self._files():
+            path.unlink(missing_ok=True)
+
+    def _files(self) -> list[Path]:
+        return sorted(self.folder.glob(f"??/*{_ENDS}"))
+
+    def _path(self, key: str) -> Path:
+        return self.folder / key[:2] / f"{key[2:]}{_ENDS}"
+
+    @staticmethod
+    def _write(path: Path, content: bytes) -> None:
+        """Whole or not at all."""
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part = path.with_name(f"{path.name}.{secrets.token_hex(6)}.part")
+        try:
+            with part.open("xb") as stream:
+                stream.write(content)
+            part.replace(path)
+        except BaseException:
+            part.unlink(missing_ok=True)
+            raise
+
+    def _read_id(self, about: Path) -> str:
+        said = read_json(about, most_bytes=1000)
+        if not isinstance(said, dict) or said.get("emgreview cache") != 1 or not isinstance(said.get("id"), str):
+            raise ParameterError(
+                f"{about} is not that of a cache of this version; delete the folder {self.folder}, or give another."
+            )
+        identity: str = said["id"]
+        return identity

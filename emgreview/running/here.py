@@ -1,0 +1,66 @@
+"""Work on this machine: in this process, or in several.
+
+one_by_one      in this process
+in_processes    in worker processes; one that ends loses nothing but what it was at
+"""
+
+from collections.abc import Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, wait
+from concurrent.futures.process import BrokenProcessPool
+from typing import Any
+
+from emgreview.running.cache import Cache
+from emgreview.running.work import Job, Opening, Packed, work
+
+AHEAD = 2
+"""So many recordings wait at each worker: none is idle, and few are begun that a stop would lose."""
+ENDED = (
+    "the process that worked on it was ended: by the system where memory ran out, for instance; give it more memory, "
+    "or leave the recording out."
+)
+
+
+def one_by_one(openings: Sequence[Opening], job: Job, cache: Cache | None) -> Iterator[Packed]:
+    for opening in openings:
+        yield work(opening, job, cache)
+
+
+def in_processes(openings: Sequence[Opening], job: Job, cache: Cache | None, workers: int) -> Iterator[Packed]:
+    """As they come to an end. A worker that is killed ends all of them: what they were at is then worked on one after
+    the other, so that only the recording that ends its worker is lost."""
+    suspects: list[Opening] = []
+    waiting = list(openings)[::-1]
+    while waiting or suspects:
+        alone = bool(suspects)
+        turn = [suspects.pop()] if alone else waiting
+        at_work: dict[Future[Packed], Opening] = {}
+        pool = _pool(workers)
+        try:
+            while turn or at_work:
+                while turn and len(at_work) < AHEAD * workers:
+                    opening = turn.pop()
+                    at_work[_submit(pool, opening, job, cache)] = opening
+                for future in wait(at_work, return_when=FIRST_COMPLETED).done:
+                    packed = future.result()  # of a pool that broke, an error; what it was at is still in at_work
+                    del at_work[future]
+                    yield packed
+        except BrokenProcessPool:
+            lost = list(at_work.values())
+            if alone:
+                yield Packed(lost[0].at, lost[0].name, problem=ENDED)
+            else:
+                suspects += lost
+        except BaseException:  # stopped: nothing more is begun, and what is at work is not waited for
+            pool.shutdown(wait=False, kill_workers=True)
+            raise
+
+
+def _pool(workers: int) -> Any:
+    from joblib.externals.loky import get_reusable_executor  # loaded only where several are asked for
+
+    return get_reusable_executor(max_workers=workers, timeout=60)
+
+
+def _submit(pool: Any, opening: Opening, job: Job, cache: Cache | None) -> "Future[Packed]":
+    future: Future[Packed] = pool.submit(work, opening, job, cache)
+    return future

@@ -1,0 +1,278 @@
+"""The runner: one result a recording, the same whichever way; what fails, dies or is stopped loses nothing else."""
+
+import io
+import json
+import os
+import threading
+
+import numpy as np
+import pytest
+from jobs_for_tests import KillsItsWorker, Sum, Trouble
+
+import emgreview as er
+from emgreview.errors import ParameterError, RunStoppedError
+from emgreview.running.progress import Progress, shown
+from emgreview.running.values import encode
+from emgreview.running.work import key_of, openings_of, work
+
+
+def recordings(count=5, seed=0):
+    rng = np.random.default_rng(seed)
+    return [
+        er.Recording.from_array(rng.normal(0, 5, (2, 400)), 1000, labels=["A", "B"], name=f"r{place}")
+        for place in range(count)
+    ]
+
+
+def results(outcomes):
+    return [encode((one.name, one.value, one.problem, one.notes)) for one in outcomes]
+
+
+def test_one_result_a_recording_in_order_whichever_way(tmp_path):
+    given = recordings()
+    alone = er.Runner(progress=None).run(Sum(), given)
+    assert [one.name for one in alone] == [rec.name for rec in given]
+    for one, rec in zip(alone, given, strict=True):
+        np.testing.assert_array_equal(one.value["sum"], rec.values().sum(axis=1))
+        assert one.notes == (f"{one.name}: looked at",)
+    ways = {
+        "processes": er.Runner(2, progress=None),
+        "a cache": er.Runner(cache=tmp_path / "cache", progress=None),
+        "processes and a cache": er.Runner(2, cache=tmp_path / "other", progress=None),
+    }
+    for way, runner in ways.items():
+        assert results(runner.run(Sum(), given)) == results(alone), way
+        again = runner.run(Sum(), given)
+        assert results(again) == results(alone), way
+        assert again.ready == (len(given) if runner.cache else 0), way
+
+
+def test_what_fails_is_named_and_stops_no_other(tmp_path):
+    for workers in (1, 2):
+        found = er.Runner(workers, cache=tmp_path / "cache", progress=None).run(Trouble(), recordings())
+        assert [one.value for one in found] == ["r0", None, None, "r3", "r4"]
+        assert set(found.failed) == {"r1", "r2"}
+        assert found.failed["r1"].startswith("the samples came as they are")
+        assert "ZeroDivisionError" in found.failed["r2"]
+    assert found.ready == 3, "what failed is tried again"
+
+
+def test_a_recording_that_cannot_be_opened_is_named(tmp_path):
+    data = er.read_dataset(er.write_demo(tmp_path / "study", participants=3, trials=1))
+    broken = data.recordings.files[data.recordings.names[1]]
+    broken.write_bytes(broken.read_bytes()[:-7])
+    found = er.Runner(progress=None).run(Sum(), data)
+    assert list(found.failed) == [data.recordings.names[1]]
+    assert [bool(one.value) for one in found] == [True, False, True]
+
+
+@pytest.mark.parametrize("times", [1, 100])
+def test_a_worker_that_is_killed_loses_nothing_but_what_it_was_at(tmp_path, times):
+    (tmp_path / "died").mkdir()
+    given = recordings(6)
+    found = er.Runner(2, cache=tmp_path / "cache", progress=None).run(
+        KillsItsWorker(str(tmp_path / "died"), times), given
+    )
+    sums = [float(np.sum(rec.values())) for rec in given]
+    if times < 100:
+        assert [one.value for one in found] == sums
+    else:
+        assert list(found.failed) == ["r1"]
+        assert "ended" in found.failed["r1"]
+        assert [one.value for one in found if not one.problem] == [total for at, total in enumerate(sums) if at != 1]
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_stopped_work_goes_on_where_it_was(tmp_path, workers):
+    stop, seen = threading.Event(), []
+
+    def show(now):
+        seen.append(now)
+        if now.done == 2:
+            stop.set()
+
+    given = recordings(8)
+    with pytest.raises(RunStoppedError, match="stopped after 2 of 8 recordings; run it again, and they are not done"):
+        er.Runner(workers, cache=tmp_path / "cache", progress=show, cancel=stop).run(Sum(pause_s=0.02), given)
+    again = er.Runner(cache=tmp_path / "cache", progress=None).run(Sum(pause_s=0.02), given)
+    assert again.ready >= 2
+    assert results(again) == results(er.Runner(progress=None).run(Sum(pause_s=0.02), given))
+    with pytest.raises(RunStoppedError, match="begins anew"):
+        er.Runner(progress=None, cancel=stop).run(Sum(), given)
+
+
+def test_an_interrupt_keeps_what_is_done(tmp_path):
+    def interrupt(now):
+        if now.done == 3:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        er.Runner(cache=tmp_path / "cache", progress=interrupt).run(Sum(), recordings())
+    assert er.Runner(cache=tmp_path / "cache", progress=None).run(Sum(), recordings()).ready == 3
+
+
+# What a result depends on -------------------------------------------------------------------------------------------
+
+
+def changed_ways():
+    x = np.random.default_rng(3).normal(0, 5, (2, 400))
+    one = {"labels": ["A", "B"], "name": "r", "markers": [(100, "go")], "entities": {"sub": "01"}}
+    yield "itself", (x, 1000), one
+    other = x.copy()
+    other[1, 399] = np.nextafter(other[1, 399], 9)
+    yield "one bit of a sample", (other, 1000), one
+    yield "rate", (x, 1000.5), one
+    yield "a label", (x, 1000), one | {"labels": ["A", "C"]}
+    yield "name", (x, 1000), one | {"name": "s"}
+    yield "a marker", (x, 1000), one | {"markers": [(101, "go")]}
+    yield "a marker's label", (x, 1000), one | {"markers": [(100, "stop")]}
+    yield "a detail of a marker", (x, 1000), one | {"markers": [er.Marker(100, "go", details={"grip": "small"})]}
+    yield "participant", (x, 1000), one | {"entities": {"sub": "02"}}
+    yield "unit", (x, 1000), one | {"unit": "arbitrary"}
+    yield "mains", (x, 1000), one | {"mains_hz": 50.0}
+    for name, part in (("kind", {"kind": "MISC"}), ("delay", {"delay_s": 0.01}), ("status", {"status": "bad"})):
+        yield name, (x, 1000), one | {"channels": [er.Channel("A", **part), er.Channel("B")]}
+
+
+def test_whatever_decides_a_result_makes_another_key():
+    keys = {why: key_of(er.Recording.from_array(*given, **rest), Sum()) for why, given, rest in changed_ways()}
+    assert len(set(keys.values())) == len(keys), keys
+    rec = recordings(1)[0]
+    assert key_of(rec, Sum()) != key_of(rec, Sum(factor=2.0))
+    assert key_of(rec, Sum()) != key_of(rec, Trouble())
+
+
+def test_another_version_of_the_package_finds_nothing(tmp_path, monkeypatch):
+    given = recordings(2)
+    er.Runner(cache=tmp_path, progress=None).run(Sum(), given)
+    assert er.Runner(cache=tmp_path, progress=None).run(Sum(), given).ready == 2
+    now = er.running.work.version()
+    monkeypatch.setattr("emgreview.running.work.version", lambda: now | {"sources": "another"})
+    assert er.Runner(cache=tmp_path, progress=None).run(Sum(), given).ready == 0
+
+
+# The cache -----------------------------------------------------------------------------------------------------------
+
+
+def test_a_result_that_was_changed_is_told_and_made_anew(tmp_path):
+    given = recordings(3)
+    first = er.Runner(cache=tmp_path, progress=None).run(Sum(), given)
+    files = sorted(tmp_path.glob("*/*.result"))
+    assert len(files) == 3
+    content = bytearray(files[0].read_bytes())
+    content[-3] ^= 4
+    files[0].write_bytes(content)
+    files[1].write_bytes(b"")
+    with pytest.warns(er.SignalWarning, match="2 kept results were not what was written, and were made anew"):
+        again = er.Runner(cache=tmp_path, progress=None).run(Sum(), given)
+    assert again.ready == 1
+    assert results(again) == results(first)
+    assert er.Runner(cache=tmp_path, progress=None).run(Sum(), given).ready == 3
+
+
+def test_a_cache_is_bounded_and_told(tmp_path):
+    cache = er.Cache(tmp_path, at_most_mb=0.002)
+    er.Runner(cache=cache, progress=None).run(Sum(), recordings(20))
+    sizes = [path.stat().st_size for path in tmp_path.glob("*/*.result")]
+    assert 0 < sum(sizes) <= 2000
+    assert f"Cache of {len(sizes)} results" in repr(cache)
+    assert "at most 0.002 MB" in repr(cache)
+
+
+def test_a_folder_that_holds_something_else_is_no_cache(tmp_path):
+    (tmp_path / "results.tsv").write_text("a\n")
+    with pytest.raises(ParameterError, match=r"holds results\.tsv and is no cache"):
+        er.Cache(tmp_path)
+    assert [one.name for one in tmp_path.iterdir()] == ["results.tsv"]
+
+
+def test_deleting_a_cache_under_a_runner_changes_no_result(tmp_path):
+    given = recordings(4)
+    runner = er.Runner(cache=tmp_path / "cache", progress=None)
+    first = runner.run(Sum(), given)
+    for path in sorted((tmp_path / "cache").rglob("*"), reverse=True):
+        path.unlink() if path.is_file() else path.rmdir()
+    assert results(runner.run(Sum(), given)) == results(first)
+
+
+def test_two_runners_on_one_cache(tmp_path):
+    given, found = recordings(12), {}
+
+    def run(which):
+        found[which] = er.Runner(cache=tmp_path / "cache", progress=None).run(Sum(), given)
+
+    er.Cache(tmp_path / "cache")
+    threads = [threading.Thread(target=run, args=(which,)) for which in range(3)]
+    for one in threads:
+        one.start()
+    for one in threads:
+        one.join()
+    whole = results(er.Runner(progress=None).run(Sum(), given))
+    assert all(results(one) == whole for one in found.values())
+    assert results(er.Runner(cache=tmp_path / "cache", progress=None).run(Sum(), given)) == whole
+    assert not list((tmp_path / "cache").rglob("*.part"))
+
+
+def test_a_cache_that_cannot_be_written_stops_nothing(tmp_path):
+    cache = er.Cache(tmp_path / "cache")
+    (opening,) = openings_of(recordings(1))
+    key = key_of(opening.of, Sum())
+    (tmp_path / "cache" / key[:2]).write_text("in the way")
+    assert not work(opening, Sum(), cache).problem
+
+
+# Progress ------------------------------------------------------------------------------------------------------------
+
+
+def test_progress_counts_what_is_done_ready_and_failed(tmp_path):
+    seen = []
+    er.Runner(cache=tmp_path, progress=None).run(Trouble(), recordings(4))
+    er.Runner(cache=tmp_path, progress=seen.append).run(Trouble(), recordings(6))
+    assert [one.done for one in seen] == [1, 2, 3, 4, 5, 6]
+    assert all(one.total == 6 for one in seen)
+    assert (seen[-1].ready, seen[-1].failed) == (2, ("r1", "r2"))
+    assert seen[-1].words == "6 of 6, 2 ready from before, 2 failed: r5"
+    assert np.isnan(seen[0].left_s), "what was ready says nothing of the rest"
+
+
+@pytest.mark.parametrize("where", ["lines", "json"])
+def test_progress_as_lines(where):
+    stream = io.StringIO()
+    show = shown(where, stream)
+    show(Progress(1, 3, 0, (), "r0", 0.1, 0.2))
+    assert stream.getvalue() == "", "what is soon done says nothing"
+    show(Progress(2, 3, 0, ("r1",), "r1", 60.0, 30.0))
+    show(Progress(3, 3, 0, ("r1",), "r2", 90.0, float("nan")))
+    lines = stream.getvalue().splitlines()
+    if where == "lines":
+        assert lines == ["2 of 3, 1 failed, about 30 s left: r1", "3 of 3, 1 failed: r2"]
+    else:
+        assert [json.loads(line)["progress"]["done"] for line in lines] == [2, 3]
+        assert json.loads(lines[-1])["progress"]["left_s"] is None
+
+
+@pytest.mark.parametrize(
+    ("slip", "words"),
+    [
+        ({"workers": 0}, "workers"),
+        ({"workers": 2, "cluster": "tcp://x:1"}, "give one of the two"),
+        ({"progress": "everywhere"}, "'here', 'lines', 'json'"),
+        ({"cache": 5}, "cache"),
+        ({"cancel": True}, "cancel"),
+    ],
+)
+def test_slips_are_told(slip, words):
+    with pytest.raises(ParameterError, match=words):
+        er.Runner(**slip)
+
+
+def test_work_runs_in_other_processes():
+    @er.running.runner.dataclass(frozen=True)
+    class Where:
+        classes = ()
+
+        def __call__(self, rec):
+            return os.getpid()
+
+    found = {one.value for one in er.Runner(2, progress=None).run(Where(), recordings(8))}
+    assert os.getpid() not in found
