@@ -4,8 +4,10 @@ Computed for front ends, which only draw it. Arrays are (samples,) of one channe
 the trials; time in seconds from the cue; missing is NaN.
 
     same_electrodes         trials by participant and session, between which electrodes are applied anew
+    Glance, glance          what is counted of all trials of a recording before one of them is shown
     full_scale              what a channel's band shows, the same for all trials of a person's session
     level_words             what stands beside that scale where the level is impossible: dead, or another unit
+    auxiliary_limits        of the bands of auxiliary channels
     typical_envelope        median and quartiles of chosen trials
     spectra                 of a burst, and of the rest before it
     envelope_step           what the envelope makes of a sudden step
@@ -43,6 +45,8 @@ SHOWN_PEAK = 0.7
 """Share of the peaks' upper quartile that fills a band: onsets show, the highest peaks are cut by the band's edge."""
 FEWEST_TYPICAL = 5
 AUDIBLE_HZ = 8000
+GLANCE = "glance"
+"""Under this name it is among what is known of trials from before."""
 CODES = "codes, no voltage"
 """The kind of signal that holds codes for missing samples."""
 LOUDEST = 0.25
@@ -62,16 +66,59 @@ def same_electrodes(trials: Sequence[Trials]) -> tuple[tuple[Trials, ...], ...]:
     return tuple(map(tuple, groups.values()))
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Glance:
+    """What is counted of all trials of a recording before one of them is shown: ``peaks`` and the log RMS of the
+    ``rest`` (trials, channels), RMS over blocks of 0.1 s in ``levels`` (channels, blocks), and the lowest and highest
+    value of each auxiliary channel in ``limits`` (auxiliary channels, 2), NaN where there is none."""
+
+    peaks: FloatArray
+    rest: FloatArray
+    levels: FloatArray
+    limits: FloatArray
+
+
+def glance(trials: Trials) -> Glance:
+    """What is counted of all of them: known from before, or counted here."""
+    known = getattr(trials, "known", {}).get(GLANCE)
+    return known if isinstance(known, Glance) else counted(trials)
+
+
+def counted(trials: Trials) -> Glance:
+    """The same, counted."""
+    peaks = np.max(np.abs(np.nan_to_num(trials.data)), axis=-1, initial=0)
+    start, stop = (trials.before + to_sample(edge, trials.rate_hz) for edge in trials.processing.rest_s)
+    with np.errstate(divide="ignore"):
+        rest = np.log(baseline(trials.data.astype(np.float64), start, stop).sd)
+    n = max(2, to_sample(LEVEL_BLOCK_S, trials.rate_hz))
+    x = trials.data[..., : trials.data.shape[-1] // n * n].astype(np.float64)
+    levels = np.sqrt(np.mean(x.reshape(*x.shape[:2], -1, n) ** 2, axis=-1)).swapaxes(0, 1)
+    limits = np.full((len(trials.auxiliary_labels), 2), np.nan)
+    for place in range(len(limits)):
+        values = trials.auxiliary[:, place]
+        if (finite := values[np.isfinite(values)]).size:
+            limits[place] = finite.min(), finite.max()
+    return Glance(peaks, rest, levels.reshape(len(trials.labels), -1), limits)
+
+
 def full_scale(trials: Sequence[Trials]) -> FloatArray:
     """The value at the edge of each EMG channel's band, (channels,); 1 for a channel without signal.
 
     ``trials`` of one person's session have one value a channel, so that the same height always means the same voltage.
     """
-    peaks = np.concatenate([np.max(np.abs(np.nan_to_num(part.data)), axis=-1, initial=0) for part in trials])
+    peaks = np.concatenate([glance(part).peaks for part in trials])
     if not len(peaks):
         return np.ones(peaks.shape[1])
     scale = SHOWN_PEAK * np.percentile(peaks, 75, axis=0)
     return np.where(scale > 0, scale, 1.0)
+
+
+def auxiliary_limits(trials: Sequence[Trials]) -> FloatArray:
+    """Lowest and highest value of each auxiliary channel over all trials of a person's session, (channels, 2); NaN
+    where it has none."""
+    limits = np.stack([glance(part).limits for part in trials])
+    low, high = np.fmin.reduce(limits[..., 0]), np.fmax.reduce(limits[..., 1])
+    return np.stack([low, high], axis=-1)
 
 
 def level_words(trials: Sequence[Trials]) -> tuple[str, ...]:
@@ -82,12 +129,7 @@ def level_words(trials: Sequence[Trials]) -> tuple[str, ...]:
     trials of one person's session.
     """
     first = trials[0]
-    n = max(2, to_sample(LEVEL_BLOCK_S, first.rate_hz))
-    blocks = []
-    for part in trials:
-        x = part.data[..., : part.data.shape[-1] // n * n].astype(np.float64)
-        blocks.append(np.sqrt(np.mean(x.reshape(*x.shape[:2], -1, n) ** 2, axis=-1)).swapaxes(0, 1))
-    levels = np.concatenate([block.reshape(len(first.labels), -1) for block in blocks], axis=1)
+    levels = np.concatenate([glance(part).levels for part in trials], axis=1)
     return words_of_levels(first.labels, levels, first.recording.channel(first.labels[0]).unit_label)
 
 
@@ -189,12 +231,7 @@ def rest_z(trials: Sequence[Trials]) -> FloatArray:
     0.6745 (x - median) / MAD of log RMS (Iglewicz and Hoaglin 1993, from memory); NaN where a rest has missing samples
     or the trials do not differ.
     """
-    levels = []
-    for part in trials:
-        start, stop = (part.before + to_sample(edge, part.rate_hz) for edge in part.processing.rest_s)
-        with np.errstate(divide="ignore"):
-            levels.append(np.log(baseline(part.data.astype(np.float64), start, stop).sd))
-    level = np.concatenate(levels)
+    level = np.concatenate([glance(part).rest for part in trials])
     level[~np.isfinite(level)] = np.nan
     out = np.full(level.shape, np.nan)
     for channel, x in enumerate(level.T):

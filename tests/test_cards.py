@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 import emgreview as er
+from emgreview import evidence
 from emgreview.annotations import events
 from emgreview.model import ArraySource
 from emgreview.second_look import BulkRule, plan_bulk
@@ -278,7 +279,8 @@ def test_packed_samples_are_within_half_a_step_and_missing_stays_missing():
 
 def test_a_pack_can_be_taken_apart_from_its_head(session):
     trials = session.trials[0]
-    pack = packing.pack_trials([(trials, 2, packing.auxiliary_limits([trials]), {"index": 7})])
+    limits = evidence.auxiliary_limits([trials]).tolist()
+    pack = packing.pack_trials([(trials, 2, limits, {"index": 7})])
     (length,) = struct.unpack("<i", pack[:4])
     (head,) = json.loads(pack[4 : 4 + length])["trials"]
     assert head["index"] == 7

@@ -13,6 +13,7 @@ from typing import Any, ClassVar
 from emgreview.checks import kind, truth
 from emgreview.detecting import onsets_of
 from emgreview.errors import EmgreviewError, ParameterError, tell
+from emgreview.evidence import GLANCE, Glance, counted
 from emgreview.model import Note, Onsets, Processing, Recording, Trials
 from emgreview.running import Runner
 from emgreview.running.runner import unpacked
@@ -34,7 +35,7 @@ class CutJob:
     expect: int | None = None
     method: str | None = None
     parameters: Mapping[str, Any] = field(default_factory=dict)
-    classes: ClassVar[tuple[type, ...]] = (Note, Onsets)
+    classes: ClassVar[tuple[type, ...]] = (Glance, Note, Onsets)
 
     def now(self, rec: Recording) -> Trials:
         """The trials themselves."""
@@ -56,7 +57,8 @@ class CutJob:
                 for label in trials.labels
             }
         said = {"notes": trials.notes, "codes": dict(trials.codes), "impossible": dict(trials.impossible)}
-        return {"samples": rec.fingerprint.samples, "said": said, "onsets": found}
+        known = {GLANCE: counted(trials)} if self.method is not None else {}
+        return {"samples": rec.fingerprint.samples, "said": said, "onsets": found, "known": known}
 
     def later(self, rec: Recording, known: Mapping[str, Any], blind: bool) -> LaterTrials:
         """The trials of a recording of which this is known. Raises ParameterError where it is another by now."""
@@ -66,7 +68,9 @@ class CutJob:
             )
         plan = Plan.of(rec, self.cue, self.before_s, self.after_s, self.processing)
         by = None if self.method is None else (self.method, self.parameters)
-        return LaterTrials.of(plan, known["said"], blind=blind, detected=known["onsets"], detected_by=by)
+        return LaterTrials.of(
+            plan, known["said"], blind=blind, detected=known["onsets"], detected_by=by, known=known["known"]
+        )
 
 
 def cut_all(

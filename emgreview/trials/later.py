@@ -24,11 +24,13 @@ _ARRAYS = ("data", "envelope", "auxiliary")
 class LaterTrials(Trials):
     """Trials whose arrays are made when they are asked for, each time the same.
 
-    ``detected``: by (method, parameters) that found them, the onsets of every channel.
+    ``detected``: the onsets of every channel, found by the method and parameters of ``detected_by``. ``known``: what
+    else was made of the arrays before, by name.
     """
 
     detected: Mapping[str, Onsets]
     detected_by: tuple[str, Mapping[str, Any]] | None
+    known: Mapping[str, Any]
     _plan: Plan
 
     @classmethod
@@ -40,11 +42,12 @@ class LaterTrials(Trials):
         blind: bool = False,
         detected: Mapping[str, Onsets] | None = None,
         detected_by: tuple[str, Mapping[str, Any]] | None = None,
+        known: Mapping[str, Any] | None = None,
     ) -> "LaterTrials":
         """``said``: the notes, codes and impossible levels of the cut."""
         made = object.__new__(cls)
-        rest = {"blind": blind, "detected": detected or {}, "detected_by": detected_by, "_plan": plan}
-        made.__dict__.update({**plan.trials(), **said, **rest})
+        made.__dict__.update({**plan.trials(), **said, "blind": blind, "_plan": plan})
+        made.__dict__.update({"detected": detected or {}, "detected_by": detected_by, "known": known or {}})
         return made
 
     def __getattr__(self, name: str) -> Any:

@@ -4,7 +4,7 @@ Layout: int32 length of the head (little endian), the head (UTF-8 JSON, padded w
 samples of all traces, little-endian int16. A sample times its trace's ``scale`` is the value in the channel's unit;
 -32768 is missing.
 
-    auxiliary_limits    lowest and highest value of each auxiliary channel over all trials of a person's session
+    band_of             the limits of an auxiliary channel's band
     Traces              collects samples, and says where they lie
     pack_trials         the bytes of some trials, and of typical envelopes
     pack_sound          the bytes of a sound
@@ -20,12 +20,6 @@ from emgreview.evidence import Typical
 from emgreview.model import FloatArray, Trials
 
 _MISSING = np.int16(-32768)
-
-
-def auxiliary_limits(trials: Sequence[Trials]) -> list[list[float]]:
-    """Lowest and highest value of each auxiliary channel over all trials of a person's session."""
-    values = np.concatenate([part.auxiliary for part in trials])
-    return [_limits(values[:, channel]) for channel in range(values.shape[1])]
 
 
 def envelope_step(trials: Trials) -> int:
@@ -102,9 +96,8 @@ def quantise(x: FloatArray) -> tuple[np.ndarray, float]:
     return samples.astype("<i2"), scale
 
 
-def _limits(x: FloatArray) -> list[float]:
-    finite = x[np.isfinite(x)]
-    if not finite.size:
+def band_of(low: float, high: float) -> list[float]:
+    """The limits of a band that shows values from ``low`` to ``high``, NaN where there are none."""
+    if not np.isfinite(low):
         return [0.0, 1.0]
-    low, high = float(finite.min()), float(finite.max())
     return [low, high] if high > low else [low - 0.5, high + 0.5]

@@ -108,7 +108,7 @@ class Look:
         self.number, self.batches = number, batches
         self.full_scale = evidence.full_scale(batches).tolist()
         self.level_words = evidence.level_words(batches)
-        self.limits = packing.auxiliary_limits(batches)
+        self.limits = [packing.band_of(*limits) for limits in evidence.auxiliary_limits(batches).tolist()]
         self._places = {trial: (part, row) for part in batches for row, trial in enumerate(part.ids)}
         self.rest_z = dict(zip(self._places, evidence.rest_z(batches), strict=True))
         self.reviewed: set[str] = set()

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import emgreview as er
+from emgreview import evidence
 from emgreview.detecting import find_onsets
 from emgreview.errors import ParameterError
 from emgreview.model import Trials
@@ -147,3 +148,14 @@ def test_detected_onsets_are_one_table(data, runner):
 def test_a_method_belongs_to_a_runner(data):
     with pytest.raises(ParameterError, match="without a runner"):
         cut(data, method="ramp")
+
+
+def test_a_screen_of_trials_cut_later_shows_what_it_shows_of_those_cut_now(data, runner):
+    """Scales, words on levels, limits and the spread of rests are counted by the runner, and samples left alone."""
+    now, then = cut(data), cut(data, runner=runner, method="ramp")
+    for one, other in zip(now, then, strict=True):
+        for name in ("full_scale", "auxiliary_limits", "rest_z"):
+            ask = getattr(evidence, name)
+            np.testing.assert_array_equal(ask([one]), ask([other]))
+        assert evidence.level_words([one]) == evidence.level_words([other])
+        assert id(other) not in later._HAND._held
