@@ -24,6 +24,7 @@ from emgreview.checks import review_folder
 from emgreview.cohort.marks import read_logs
 from emgreview.detecting import Detect
 from emgreview.errors import LogError, SignalWarning
+from emgreview.legible import one_line
 from emgreview.model import Recording
 from emgreview.reading.dataset import NAMELESS
 from emgreview.recutting import Data, cuts_of, detection_of, searches_told, trials_of
@@ -91,7 +92,7 @@ class Replayed(Shown):
             "same kind of machine": self.same_machine,
         }
         lines = [f"{self.version}: " + ", ".join(f"{what}: {'yes' if so else 'no'}" for what, so in held.items())]
-        return "\n".join(lines + [f"  {one}" for one in (*self.differences, *self.notes)])
+        return "\n".join(lines + [f"  {one_line(one)}" for one in (*self.differences, *self.notes)])
 
     def _parts(self) -> list[str]:
         return str(self).split("\n")

@@ -16,6 +16,7 @@ from emgreview.annotations.places import logs_in, strays, twins, twins_told
 from emgreview.annotations.versions import read_sealed, sealed_names
 from emgreview.checks import review_folder
 from emgreview.errors import LogError, VersionError
+from emgreview.legible import one_line
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,4 +185,5 @@ def verify(folder: str | Path) -> Verified:
         problems.append(f"{folder} {what}; a review is a folder that holds 'logs'; give the one in which it was made.")
     elif not heads and not problems:
         problems.append(f"no annotation log was found under {folder}; give the folder that holds 'logs'.")
-    return Verified(not problems, events, len(heads), len(versions), tuple(problems), tuple(notes))
+    wrong, noted = (tuple(map(one_line, part)) for part in (problems, notes))  # names in them may be a stranger's
+    return Verified(not wrong, events, len(heads), len(versions), wrong, noted)

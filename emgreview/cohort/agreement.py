@@ -36,6 +36,7 @@ from emgreview.cohort.saying import lines, parts, plain
 from emgreview.cohort.statistics import Estimate
 from emgreview.cohort.untouched import Left, left
 from emgreview.errors import LogError, ParameterError, tell
+from emgreview.legible import legible
 from emgreview.showing import Sheet, Shown
 
 ICC_FORM: statistics.Form = "(2,1)"
@@ -165,7 +166,7 @@ class Agreement(Shown):
     cues_apart: int = 0
 
     def __str__(self) -> str:
-        return "\n".join(lines(self))
+        return legible("\n".join(lines(self)))
 
     def _parts(self) -> Iterator[Sheet | str]:
         return parts(self)

@@ -22,6 +22,7 @@ from emgreview.cohort.marks import read_logs
 from emgreview.cohort.merging import merge
 from emgreview.cohort.settling import ADJUDICATE, rounded_in, since
 from emgreview.errors import tell
+from emgreview.legible import legible
 from emgreview.showing import Sheet, Shown
 
 TYPES = dict.fromkeys(Change._fields, "string") | {"moved_ms": "float64", "counter": "Int64"}
@@ -50,7 +51,7 @@ class Difference(Shown):
 
     def __str__(self) -> str:
         """One sentence: "12 onsets moved, median -7 ms; 3 newly unusable: clipped"."""
-        return "; ".join(self.words) or "nothing changed"
+        return legible("; ".join(self.words)) or "nothing changed"
 
     def _parts(self) -> Iterator[Sheet | str]:
         yield str(self)
