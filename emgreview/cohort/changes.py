@@ -95,7 +95,8 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
     Warns
     -----
     SignalWarning
-        No log says what was sealed under the name of a version.
+        No log says what was sealed under the name of a version, or logs that it rests on were
+        withdrawn since: what these said is in no change.
 
     Notes
     -----
@@ -119,8 +120,8 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
     where = review_folder(folder)
     first, second = (_in_the_end(where, find_position(where, point, reviewer)) for point in (old, new))
     for point in (first, second):
-        if point.unvouched:
-            tell(f"{point.unvouched[0].upper()}{point.unvouched[1:]}.")
+        for words in point.told:
+            tell(words)
     changes = compare(first, second)
     rows = []
     for change in changes:
