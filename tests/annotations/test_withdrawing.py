@@ -363,3 +363,27 @@ def test_the_shell_does_the_same(folder):
     checked = subprocess.run([*line[:3], "verify", str(folder)], capture_output=True, text=True)
     assert checked.returncode == 0, checked.stdout
     assert WHY in checked.stdout
+
+
+@quiet
+def test_numbers_carry_what_was_told_of_the_version_that_they_come_from(folder):
+    withdraw(folder)
+    for path in (folder / "logs" / "sub-01").glob("*.jsonl"):  # nothing vouches for it any more, either
+        path.write_bytes(b"".join(line for line in path.read_bytes().splitlines(True) if b'"seal"' not in line))
+    shutil.rmtree(folder / "versions" / "settled")
+    table = er.read_version(folder, "v1")
+    told = table.attrs["notes"]
+    assert any("cannot be told: no log beside it" in note for note in told)
+    results = [
+        er.measure([ONE], table).attrs["notes"],
+        er.compare_channels(ONE, table, "FDI", "APB").attrs["notes"],
+        er.average_envelopes(ONE, table, to="go", before_s=0.2, after_s=0.2)["FDI"].notes,
+        er.detection_floor(ONE, "FDI", decisions=table, injections=20).left_out,
+        er.measure_evoked(ONE, stimulus="go", decisions=table).attrs["notes"],
+    ]
+    for notes in results:
+        assert set(told) <= set(notes)
+        assert len(notes) == len(set(notes))
+    with pytest.warns(SignalWarning) as caught:
+        er.measure([ONE], table)
+    assert not [one for one in caught if str(one.message) in told], "they were told when it was read"
