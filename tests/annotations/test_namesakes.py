@@ -191,6 +191,9 @@ def test_a_copy_that_an_earlier_package_took_for_a_log_keeps_nobody_from_a_versi
     assert len(er.read_version(folder, "old")) == len(er.read_version(folder, "v2"))
     assert known_heads(folder, lambda where: "backup" in where) == []
     works(folder)
+    sealed_as(folder, "twice", logs={"logs/backup/rec_reviewer-r2.jsonl": HEAD, "logs/rec_reviewer-r2.jsonl": HEAD})
+    assert er.replay(folder, TRIALS.recording, "twice", detect=detect).same_bytes
+    shutil.rmtree(folder / "versions" / "twice")
     found = er.verify(folder)
     assert found.ok, found.problems
     assert "which an earlier package took for a log" in " ".join(found.notes)
