@@ -118,8 +118,8 @@ def _sealed_point(folder: Path, name: str, description: Mapping[str, Any], logs:
 def _own_heads(
     named: Mapping[str, Mapping[str, Any]], reviewer: str, there: Set[str], gone: Set[str]
 ) -> dict[str, Mapping[str, Any]]:
-    """The heads of a reviewer's logs that a version rests on: not those that were withdrawn, nor a copy that is gone, in
-    a place where no log stands, or beside the log itself: no review opened two of one recording."""
+    """The heads of a reviewer's logs that a version rests on: not those that were withdrawn, nor a copy that is gone,
+    in a place where no log stands, or beside the log itself: no review opened two of one recording."""
     own = {where: head for where, head in named.items() if _is_of(where, reviewer) and head["lines"]}
     standing = {Path(where).name for where in own if where in there}
     return {
