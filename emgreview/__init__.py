@@ -33,7 +33,7 @@ _HOMES = {
     "emgreview.running": ("Cache", "Outcome", "Outcomes", "Progress", "Runner"),
     "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
     "emgreview.simulation": ("simulate", "simulate_study"),
-    "emgreview.annotations": ("Convention", "verify"),
+    "emgreview.annotations": ("Convention", "Withdrawn", "verify", "withdraw"),
     "emgreview.tables": ("Flips", "LeftOut", "Rule", "compare_rules", "include", "read_version"),
     "emgreview.replaying": ("Replayed", "replay", "seal"),
     "emgreview.measuring": (
@@ -67,7 +67,9 @@ __all__ = sorted(_HOME_OF)
 
 if TYPE_CHECKING:
     from emgreview.annotations import Convention as Convention
+    from emgreview.annotations import Withdrawn as Withdrawn
     from emgreview.annotations import verify as verify
+    from emgreview.annotations import withdraw as withdraw
     from emgreview.bench import bench_onsets as bench_onsets
     from emgreview.bench.found import bench_findings as bench_findings
     from emgreview.checking import check as check

@@ -37,8 +37,17 @@ from contextvars import ContextVar
 from types import MappingProxyType
 from typing import ClassVar
 
+from emgreview.legible import legible
 
-class EmgreviewError(Exception):
+
+class Legible:
+    """What a message says may hold a stranger's text: it is shown with every letter seen."""
+
+    def __str__(self) -> str:
+        return legible(super().__str__())
+
+
+class EmgreviewError(Legible, Exception):
     """Root of the tree: catch this to catch everything the package raises on purpose."""
 
 
@@ -146,11 +155,11 @@ class LogTooNewError(LogError):
     """The log was written by a newer major version of the format."""
 
 
-class SignalWarning(UserWarning):
+class SignalWarning(Legible, UserWarning):
     """Something about the samples that a reviewer must know, though the work can go on."""
 
 
-class DecisionWarning(UserWarning):
+class DecisionWarning(Legible, UserWarning):
     """A command did less than it was asked, or more than it says: a channel was passed over,
     another burst is now the response. The rest was done.
     """

@@ -19,11 +19,14 @@ from emgreview import tables
 from emgreview.annotations.environment import installed, machine
 from emgreview.annotations.ledger import read_until
 from emgreview.annotations.log_positions import find_position
+from emgreview.annotations.places import recording_in
 from emgreview.annotations.versions import Sealed, demand_decided, read_sealed
+from emgreview.annotations.withdrawals import Withdrawal, withdrawn
 from emgreview.checks import review_folder
 from emgreview.cohort.marks import read_logs
 from emgreview.detecting import Detect
 from emgreview.errors import LogError, SignalWarning
+from emgreview.legible import one_line
 from emgreview.model import Recording
 from emgreview.reading.dataset import NAMELESS
 from emgreview.recutting import Data, cuts_of, detection_of, searches_told, trials_of
@@ -62,7 +65,8 @@ class Replayed(Shown):
     differences : tuple of str
         What is not the same.
     notes : tuple of str
-        What had to be taken from the log.
+        What had to be taken from the log; which rows are not rebuilt, as their logs were
+        withdrawn. These are in no comparison.
     table : DataFrame
         The table as rebuilt.
     """
@@ -92,7 +96,7 @@ class Replayed(Shown):
             "same kind of machine": self.same_machine,
         }
         lines = [f"{self.version}: " + ", ".join(f"{what}: {'yes' if so else 'no'}" for what, so in held.items())]
-        return "\n".join(lines + [f"  {one}" for one in (*self.differences, *self.notes)])
+        return "\n".join(lines + [f"  {one_line(one)}" for one in (*self.differences, *self.notes)])
 
     def _parts(self) -> list[str]:
         return str(self).split("\n")
@@ -154,14 +158,19 @@ def replay(
     read = read_sealed(folder, version)
     description, sealed = read.whole, read.table
     point = find_position(folder, version)
-    notes = [f"{read.unvouched[0].upper()}{read.unvouched[1:]}."] if read.unvouched else []
+    notes = list(read.notes)
+    gone = withdrawn(folder)
+    kept = _with_logs(version, description, gone)
     types = {name: entry["type"] for name, entry in description["columns"].items()}
     was = tables.from_tsv(sealed, types, guarded="text" in description)
+    if len(rest := was[was["recording"].isin(kept)]) < len(was):
+        notes.append(f"{len(was) - len(rest)} of {len(was)} rows are of logs that were withdrawn, and not rebuilt.")
+        was, sealed = rest.reset_index(drop=True), tables.to_tsv(rest)
     searches = searches_told(was)
     trials = trials_of(
         point,
         data,
-        [(part["recording"], part["cue"]) for part in description["trials"]],
+        [(part["recording"], part["cue"]) for part in description["trials"] if part["recording"] in kept],
         notes,
         searches,
         runner=runner,
@@ -170,9 +179,10 @@ def replay(
     how = detection_of(point, trials, detect, notes)
     with tempfile.TemporaryDirectory() as place:
         _copy_logs(folder, Path(place), {where: description["logs"][where] for where in point.lines})
-        if settled := read_logs(place, point.reviewer).note("adjudicate"):
+        if settled := read_logs(place, point.reviewer, whole=False).note("adjudicate"):
             for who in ("first", "second"):
-                _copy_logs(folder, Path(place), settled.new[who]["heads"])
+                heads = settled.new[who]["heads"]
+                _copy_logs(folder, Path(place), {where: heads[where] for where in heads if where not in gone})
         with reopen(
             trials,
             place,
@@ -180,6 +190,7 @@ def replay(
             blind=description["blind"],
             unblind=None if description["blind"] else "replay",
             read_only=True,
+            whole=False,  # they were copied up to the heads, which is checked
             **how,
         ) as session:
             rebuilt, now = session.as_version(rule, onset_alone="aside_samples" not in was, sealed=True)
@@ -188,7 +199,7 @@ def replay(
         f"the onset method's parameters for {name} were {was['detection']['parameters']}, and are "
         f"{methods[name]['detection']['parameters']} in this version of the package."
         for name, was in description["recordings"].items()
-        if was["detection"]["hash"] != methods[name]["detection"]["hash"]
+        if name in kept and was["detection"]["hash"] != methods[name]["detection"]["hash"]
     ]
     for what, then in (("packages", description["packages"]), ("machine", description["machine"])):
         differences += [
@@ -297,6 +308,16 @@ def seal(
         for note in dict.fromkeys([*notes, *session.notices]):
             warnings.warn(note if note == NAMELESS else session.neutral(note), SignalWarning, stacklevel=2)
         return session.seal(name, rule)
+
+
+def _with_logs(version: str, description: Mapping[str, Any], gone: Mapping[str, Withdrawal]) -> set[str]:
+    """The recordings of a version but for those whose log its reviewer no longer has, as it was withdrawn."""
+    own = f"_reviewer-{description['reviewer']}.jsonl"
+    lost = {recording_in(Path(where).name) for where in description["logs"] if where.endswith(own) and where in gone}
+    kept: set[str] = set(description["recordings"]) - lost
+    if not kept:
+        raise LogError(f"every log that version {version!r} rests on was withdrawn; nothing is left to be rebuilt.")
+    return kept
 
 
 def _copy_logs(folder: Path, place: Path, heads: Mapping[str, Mapping[str, Any]]) -> None:

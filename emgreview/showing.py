@@ -9,6 +9,8 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from emgreview.legible import legible
+
 MOST_ROWS = 20
 """A sheet shows so many rows, and says how many more there are."""
 
@@ -29,7 +31,7 @@ class Sheet:
 
     def text(self) -> str:
         """Aligned columns for a terminal."""
-        table = [self.columns, *self.rows[:MOST_ROWS]]
+        table = [[legible(cell) for cell in row] for row in (self.columns, *self.rows[:MOST_ROWS])]
         widths = [max(_width(row[place]) for row in table) for place in range(len(self.columns))]
         lines = [
             "  ".join(
@@ -38,24 +40,24 @@ class Sheet:
             ).rstrip()
             for row in table
         ]
-        return "\n".join(filter(None, [self.title, *lines, self.more]))
+        return "\n".join(filter(None, [legible(self.title), *lines, self.more]))
 
     def html(self) -> str:
         """A table for a notebook."""
-        head = "".join(f"<th>{html.escape(name)}</th>" for name in self.columns)
+        head = "".join(f"<th>{_html(name)}</th>" for name in self.columns)
         body = "".join(
             "<tr>"
             + "".join(
-                f"<th scope='row' style='text-align:left'>{html.escape(cell)}</th>"
+                f"<th scope='row' style='text-align:left'>{_html(cell)}</th>"
                 if place == 0
-                else f"<td>{html.escape(cell)}</td>"
+                else f"<td>{_html(cell)}</td>"
                 for place, cell in enumerate(row)
             )
             + "</tr>"
             for row in self.rows[:MOST_ROWS]
         )
-        caption = f"<caption style='text-align:left'>{html.escape(self.title)}</caption>" if self.title else ""
-        more = f"<p>{html.escape(self.more)}</p>" if self.more else ""
+        caption = f"<caption style='text-align:left'>{_html(self.title)}</caption>" if self.title else ""
+        more = f"<p>{_html(self.more)}</p>" if self.more else ""
         return f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{more}"
 
 
@@ -68,12 +70,14 @@ class Shown:
         raise NotImplementedError
 
     def __repr__(self) -> str:
-        return "\n".join(part.text() if isinstance(part, Sheet) else part for part in self._parts())
+        return "\n".join(part.text() if isinstance(part, Sheet) else legible(part) for part in self._parts())
 
     def _repr_html_(self) -> str:
-        return "".join(
-            part.html() if isinstance(part, Sheet) else f"<p>{html.escape(part)}</p>" for part in self._parts()
-        )
+        return "".join(part.html() if isinstance(part, Sheet) else f"<p>{_html(part)}</p>" for part in self._parts())
+
+
+def _html(text: str) -> str:
+    return html.escape(legible(text))
 
 
 def _width(cell: str) -> int:

@@ -162,7 +162,7 @@ def _stored(name: str) -> Callable[[], Mapping[str, bytes]]:
 def _cut(name: str) -> tuple[er.Trials, ...]:
     if name == "review-1":
         return tuple(er.cut_trials(one, cue="go", before_s=0.5, after_s=1.0) for one in first_recordings())
-    return tuple(cut()[:1] if name == "review-1c" else cut())
+    return tuple(cut()[: {"review-1c": 1, "review-1g": 2}.get(name)])
 
 
 def _verified(folder: Path) -> None:
@@ -217,6 +217,13 @@ def _replayed(name: str, *versions: str) -> Mapping[str, Callable[[Path], object
     }
 
 
+def _withdrew(folder: Path) -> None:
+    with suppress(EmgreviewError):
+        str(er.withdraw(folder, "2", reviewer="r1", reason="seen"))
+    with suppress(EmgreviewError):
+        str(er.withdraw(folder, None, recordings=["early"], reviewer="r2", reason="seen", versions=["settled"]))
+
+
 def _of_review(name: str, versions: tuple[str, ...], reviewers: tuple[str, ...]) -> dict[str, Callable[[Path], object]]:
     """The looks at a review folder."""
     looks: dict[str, Callable[[Path], object]] = {"verify": _verified, "verify again": _verified}
@@ -235,6 +242,7 @@ def _of_review(name: str, versions: tuple[str, ...], reviewers: tuple[str, ...])
         looks["merge"] = lambda folder: er.merge_reviews(folder, "r1", "r2", "r3").table
         looks["merge of two"] = lambda folder: er.merge_reviews(folder, "r1", "r2").disputes
         looks["adjudicate"] = _settled(name)
+    looks["withdraw"] = lambda folder: (_withdrew(folder), _verified(folder))
     looks["self-check"] = lambda folder: str(er.self_check(folder, "r1"))
     looks["seal"] = lambda folder: er.seal(
         folder, [one.recording for one in _cut(name)], "new", reviewer="r1", detect=detect
@@ -420,6 +428,12 @@ TARGETS: dict[str, Target] = {
         _stored("review-1c"),
         (".jsonl", ".json", ".tsv"),
         _of_review("review-1c", ("of-r1", "of-r2", "settled"), ("r1", "r2", "r3")),
+    ),
+    "review-1g": Target(
+        _stored("review-1g"),
+        (".jsonl", ".json", ".tsv"),
+        _of_review("review-1g", ("of-r1", "settled", "settled-anew"), ("r1", "r2", "r3"))
+        | dict(_replayed("review-1g", "of-r1", "settled-anew")),
     ),
     "edf": Target(_dataset(".edf"), (".edf", ".json", ".tsv"), _of_dataset(".edf"), share=3),
     "bdf": Target(_dataset(".bdf"), (".bdf", ".json", ".tsv"), _of_dataset(".bdf"), share=2),

@@ -13,6 +13,7 @@ hidden         what a reviewer does not see: automatic marks and silent repeats,
 scales         in which unit and gain a recording was read, and whether it comes in another
 telling        what a person is told where recordings are not quite those of the logs
 versions       sealed, named snapshots; ``verify``
+withdrawals    who was withdrawn, and who is told; ``withdrawing`` does it
 log_positions  a moment of one reviewer's logs, by version, command or line
 differences    what changed between two of them, in words
 upgrade        old formats, read for ever
@@ -23,3 +24,5 @@ schema/        the format as JSON Schema, for readers without this package
 from emgreview.annotations.convention import Convention as Convention
 from emgreview.annotations.verifying import Verified as Verified
 from emgreview.annotations.verifying import verify as verify
+from emgreview.annotations.withdrawing import Withdrawn as Withdrawn
+from emgreview.annotations.withdrawing import withdraw as withdraw

@@ -12,16 +12,31 @@ from typing import Any
 
 from emgreview.annotations.conforming import Schema, misfit_of
 from emgreview.errors import VersionError
+from emgreview.legible import one_line
 
 _TEXTS: Schema = {"type": "array", "items": {"type": "string"}}
 _NAMED: Schema = {"type": "object", "additionalProperties": {"type": "string"}}
+
+_LOGS: Schema = {
+    "type": "object",
+    "propertyNames": {"type": "string", "pattern": r"^logs/([^/\\]+/)*[^/\\]+\.jsonl$"},
+    "additionalProperties": {
+        "type": "object",
+        "required": ["lines", "sha256"],
+        "properties": {"lines": {"type": "integer", "minimum": 0}, "sha256": {"$ref": "#/$defs/digest"}},
+    },
+}
+"""Heads by the places of logs; the first packages read copies in deeper folders as logs, too, and named them."""
+
+_LONGEST = 255
+"""Bytes of a part of a path at most, as on every system in use."""
 
 SCHEMA: Schema = {
     "type": "object",
     "required": ["table", "logs"],
     "properties": {
         "table": {"type": "object", "required": ["sha256"], "properties": {"sha256": {"$ref": "#/$defs/digest"}}},
-        "logs": {"$ref": "#/$defs/heads"},
+        "logs": _LOGS,
         "name": {"type": "string"},
         "reviewer": {"type": "string", "pattern": "^[A-Za-z0-9][A-Za-z0-9-]{0,31}$"},
         "blind": {"type": "boolean"},
@@ -85,6 +100,7 @@ SCHEMA: Schema = {
         "machine": _NAMED,
         "bulk": _TEXTS,
         "scale_notes": _TEXTS,
+        "withdrawn": _TEXTS,
     },
 }
 """In the words of the schema of a line, whose definitions it shares."""
@@ -94,7 +110,17 @@ EVERY = ("reviewer", "blind", "columns", "trials", "inclusion", "recordings", "p
 
 def misfit(description: Any) -> str:
     """Why a description does not fit, in words that name the part, what came and what is allowed; or ""."""
-    return misfit_of(SCHEMA, description, "the description")
+    if why := misfit_of(SCHEMA, description, "the description"):
+        return why
+    odd = next((where for where in description["logs"] if not _possible(where)), None)
+    return "" if odd is None else f"the description.logs names {odd[:80]!r}, which no log can be called"
+
+
+def _possible(where: str) -> bool:
+    """Whether a file can have this name, and lies below "logs"."""
+    return where == one_line(where) and all(
+        part not in (".", "..") and len(part.encode()) <= _LONGEST for part in where.split("/")
+    )
 
 
 def demand_whole(description: Mapping[str, Any], name: str, needed: Sequence[str] = EVERY) -> None:

@@ -2,7 +2,8 @@
 
 ::
 
-    .<log>.lock         held while the log is open for writing; stays, empty
+    .<log>.lock         held while the log is open for writing; stays, empty: were it removed while another process has
+                        it open and waits, a third would lock a new file, and two would write
     .<log>.writer       while it is held: since when, by which process, on which computer (a digest); for the message
 
 What stands in place of either file is never followed and never written into: in a folder that came from elsewhere it

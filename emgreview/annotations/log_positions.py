@@ -8,7 +8,7 @@ line, or its first 8 digits or more; or "now".
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -20,8 +20,9 @@ from emgreview.annotations.events import Event
 from emgreview.annotations.files import demand_review_folder
 from emgreview.annotations.ledger import Key, Ledger, read_ledger
 from emgreview.annotations.log_lines import read_log
-from emgreview.annotations.places import demand_no_twins, logs_in
+from emgreview.annotations.places import demand_no_twins, is_place, logs_in
 from emgreview.annotations.versions import read_sealed, sealed_names
+from emgreview.annotations.withdrawals import withdrawn
 from emgreview.checks import refusal
 from emgreview.errors import LogError, ParameterError, UnknownNameError
 
@@ -31,15 +32,15 @@ NOW = "now"
 @dataclass(frozen=True)
 class LogPosition:
     """A moment of one reviewer's logs. ``ledger`` is what they add up to; ``lines`` holds how many lines of each log,
-    by path; ``settled`` what stands, where that is more than what this reviewer decided, ``unvouched`` that
-    nothing says whether a version is as it was sealed."""
+    by path; ``settled`` what stands, where that is more than what this reviewer decided, ``told`` what is to be
+    known of a version: that nothing says whether it is as it was sealed, and whose logs were withdrawn since."""
 
     name: str
     reviewer: str
     ledger: Ledger
     lines: Mapping[str, int]
     settled: Mapping[Key, Any] | None = None
-    unvouched: str = ""
+    told: tuple[str, ...] = ()
 
     @property
     def blind(self) -> bool:
@@ -82,7 +83,7 @@ def find_position(folder: Path, name: str | int = NOW, reviewer: str | None = No
     logs = {path.relative_to(folder).as_posix(): path for path in logs_in(folder)}
     if name in sealed_names(folder):
         read = read_sealed(folder, str(name))
-        return replace(_sealed_point(folder, str(name), read.whole, logs), unvouched=read.unvouched)
+        return replace(_sealed_point(folder, str(name), read.whole, logs), told=read.notes)
     if isinstance(name, str) and re.fullmatch(r"[0-9a-fA-F]{8,64}", name):
         reviewer, counter = _find(logs, name.lower())
         return _point_at(f"line {name[:8]}", reviewer, counter, logs)
@@ -107,11 +108,25 @@ def find_position(folder: Path, name: str | int = NOW, reviewer: str | None = No
 def _sealed_point(folder: Path, name: str, description: Mapping[str, Any], logs: Mapping[str, Path]) -> LogPosition:
     demand_whole(description, name, ("reviewer",))
     reviewer = description["reviewer"]
-    heads = {where: head for where, head in description["logs"].items() if _is_of(where, reviewer) and head["lines"]}
+    heads = _own_heads(description["logs"], reviewer, {*logs}, {*withdrawn(folder)})
     if lost := [where for where in heads if where not in logs]:
         raise LogError(f"version {name!r} rests on {lost[0]}, which is not there; restore it from a copy.")
     ledger = read_ledger({where: logs[where] for where in heads}, heads=heads)
     return LogPosition(name, reviewer, ledger, {where: head["lines"] for where, head in heads.items()})
+
+
+def _own_heads(
+    named: Mapping[str, Mapping[str, Any]], reviewer: str, there: Set[str], gone: Set[str]
+) -> dict[str, Mapping[str, Any]]:
+    """The heads of a reviewer's logs that a version rests on: not those that were withdrawn, nor a copy that is gone,
+    in a place where no log stands, or beside the log itself: no review opened two of one recording."""
+    own = {where: head for where, head in named.items() if _is_of(where, reviewer) and head["lines"]}
+    standing = {Path(where).name for where in own if where in there}
+    return {
+        where: head
+        for where, head in own.items()
+        if where not in gone and (where in there or (is_place(where) and Path(where).name not in standing))
+    }
 
 
 def _point_at(name: str, reviewer: str, counter: int | None, logs: Mapping[str, Path]) -> LogPosition:

@@ -5,6 +5,8 @@ logs_in         every log of a folder, or of one of its reviewers
 strays          what else lies there as a log would: copies, backups
 twins           logs of one reviewer on one recording in two places
 demand_no_twins LogError where there are any
+recording_in    the recording that a log's name says
+is_place        may a log stand at this place?
 """
 
 import re
@@ -14,7 +16,8 @@ from pathlib import Path
 from emgreview.annotations.events import check_name, check_reviewer
 from emgreview.errors import LogError
 
-_NAME = re.compile(r"[^/\\]+_reviewer-([A-Za-z0-9][A-Za-z0-9-]{0,31})\.jsonl")
+_NAME = re.compile(r"([^/\\]+)_reviewer-([A-Za-z0-9][A-Za-z0-9-]{0,31})\.jsonl")
+_PLACE = re.compile(rf"logs/(sub-[^/\\]+/)?{_NAME.pattern}")
 
 
 def log_path(folder: Path, recording: str, reviewer: str, participant: str | None = None) -> Path:
@@ -30,7 +33,18 @@ def logs_in(folder: Path, reviewer: str | None = None) -> list[Path]:
     logs = folder / "logs"
     found = [*logs.glob("*.jsonl"), *logs.glob("sub-*/*.jsonl")]
     codes = ((path, _NAME.fullmatch(path.name)) for path in found if "\\" not in path.parent.name)
-    return sorted(path for path, code in codes if code and reviewer in (None, code[1]))
+    return sorted(path for path, code in codes if code and reviewer in (None, code[2]))
+
+
+def recording_in(name: str) -> str | None:
+    """The recording that a log's name says, None for a name that is not a log's."""
+    found = _NAME.fullmatch(name)
+    return found[1] if found else None
+
+
+def is_place(where: str) -> bool:
+    """Whether a log may stand at a place in the folder; elsewhere earlier packages read copies, too."""
+    return _PLACE.fullmatch(where) is not None
 
 
 def strays(folder: Path) -> list[Path]:
@@ -52,7 +66,8 @@ def twins_told(folder: Path, alike: Iterable[Path]) -> str:
     return (
         f"{places} are logs of one reviewer on one recording; allowed is one, in 'logs/sub-XX' where the recording has "
         "a participant and in 'logs' where it has none; see which of them holds the decisions that are to stand, and "
-        "move the other one out of the folder."
+        "move the other one out of the folder; or, where two recordings have one name, into 'logs' of a review folder "
+        "of its own."
     )
 
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from emgreview.annotations import known_heads, scales, telling, unblinding
+from emgreview.annotations import known_heads, scales, telling, unblinding, withdrawals
 from emgreview.annotations.appending import Appending
 from emgreview.annotations.environment import installed
 from emgreview.annotations.events import SCHEMA, Event, digest_of
@@ -55,39 +55,45 @@ class ReviewerLogs(Appending):
     ):
         """``scale_corrected``: why a scale other than the logs' is right; ``unblind``: why a blind review is shown;
         ``log_restored``: why to go on from logs that lack lines which a version or another log names.
-        Raises LogLockedError, LogTooNewError, LogError (a log of another recording, or of one in another scale),
-        DecisionError (blind again, or blind so far and not to be shown)."""
+        Raises LogLockedError, LogTooNewError, LogError (a log of another recording, or of one in another scale; a
+        recording of somebody who was withdrawn, or whose name another one has here), DecisionError (blind again, or
+        blind so far and not to be shown)."""
         super().__init__(reviewer, blind)
         self._scale_corrected, self._unblind, self._log_restored = scale_corrected, unblind, log_restored
+        self._folder = folder
         self._lost: dict[str, list[Head]] = {}
         self._recordings = recordings
         self._unread: list[str] = []
         self._wrong_before: list[str] = []
         self._told: list[telling.Told] = []
+        gone = withdrawals.withdrawals(folder)
         try:
             for name, recording in recordings.items():
-                path = log_path(folder, name, reviewer, recording.entities.get("sub"))
+                participant = recording.entities.get("sub")
+                path = log_path(folder, name, reviewer, participant)
+                withdrawals.refuse(gone, name, path.relative_to(folder).as_posix(), participant)
+                telling.refuse_namesake(folder, path, recording)
                 log = self._logs[name] = Log(path, self.ledger.apply, files=files, read_only=read_only)
                 if log.broken and log.problem:
                     log.problem = f"{log.problem} {way_on(folder, path, len(log), log.problem)}".rstrip()
                 self._check(log, recording)
                 self._told += telling.of_others(log.path, recording)
             self.ledger.settle()
-            heads = known_heads.known_heads(folder, known_heads.by(reviewer))
+            missed = {where for one in gone for where in one.logs}
+            heads = known_heads.known_heads(folder, known_heads.by(reviewer), missed)
             self._look_for_lost_lines(folder, heads, read_only)
             self._agree_on_blind(blind)
             self._tell_of_lost_lines_elsewhere(folder, heads)
             own = {log.path for log in self._logs.values()}
             others = [path for path in logs_in(folder, reviewer) if path not in own]
-            own_names = {path.name for path in own}
             for alike in twins([*own, *others]):
-                if alike[0].name in own_names:
-                    self._told.append((alike[0].name, f"Twice there: {twins_told(folder, sorted(alike))}"))
+                self._close_twin(folder, alike)
             known = {log.path.parent for log in self._logs.values()} - {folder / "logs"}  # of participants who came
             strangers = [path for path in others if path.parent not in known]
             if not any(map(len, self._logs.values())):  # who goes on here knows what else lies here
                 self._told += telling.of_strangers(folder, reviewer, strangers, self.blind)
             self._told += telling.of_dataset(folder, recordings.values())
+            self._told += [("", words) for words in known_heads.told_of_folder(folder, gone, names=not self.blind)]
             self._read_of_participants(others)
             self._counter = max(
                 [log.counter for log in self._logs.values()] + [_last_counter(path) for path in others], default=0
@@ -221,19 +227,29 @@ class ReviewerLogs(Appending):
 
     def _look_for_lost_lines(self, folder: Path, heads: Sequence[Head], read_only: bool) -> None:
         """Close the logs that lack lines which are known, unless a person goes on from them or did so before."""
-        by_place = {log.path.relative_to(folder).as_posix(): name for name, log in self._logs.items()}
-        for where in dict.fromkeys(head.where for head in heads if head.where in by_place):
-            log = self._logs[by_place[where]]
+        there = {path.relative_to(folder).as_posix() for path in logs_in(folder, self.reviewer)}
+        for name, log in self._logs.items():
+            where = log.path.relative_to(folder).as_posix()
             before = known_heads.accepted(
-                note for note in self.ledger.notes if note.subject["recording"] == by_place[where]
+                (note for note in self.ledger.notes if note.subject["recording"] == name), where
             )
-            own = [head for head in heads if head.where == where and (head.lines, head.sha256) not in before]
-            if log.broken or not (gone := known_heads.lost(own, {where: log.digests})):
+            missing = [head for head in heads if head[1:] not in before]
+            own = [head for head in missing if head.where == where]
+            if log.broken or not missing:
                 continue
-            self._lost[by_place[where]] = gone
-            words = known_heads.cut_back(
-                log.path.name, gone, len(log), log.event(len(log) - 1).time if len(log) else ""
-            )
+            digests = {where: log.digests}
+            gone = known_heads.lost(own, digests)
+            twins_gone = [
+                head
+                for head in missing
+                if head.where not in there and head.where != where and Path(head.where).name == log.path.name
+                if not known_heads.elsewhere(head, digests)
+            ]
+            if gone or (twins_gone and self._log_restored is not None):
+                self._lost[name] = [*gone, *twins_gone]
+            if not gone:
+                continue
+            words = known_heads.cut_back(where, gone, len(log), log.event(len(log) - 1).time if len(log) else "")
             if read_only:
                 self._unread.append(f"{words}.")
             elif self._log_restored is None:
@@ -243,10 +259,22 @@ class ReviewerLogs(Appending):
     def _tell_of_lost_lines_elsewhere(self, folder: Path, heads: Sequence[Head]) -> None:
         """A name of a recording that is not open is hidden from nobody else but a blind reviewer."""
         own = {log.path.relative_to(folder).as_posix() for log in self._logs.values()}
-        told = list(known_heads.told_of_logs(folder, [head for head in heads if head.where not in own]))
+        going_on = {head for gone in self._lost.values() for head in gone}
+        others = [head for head in heads if head.where not in own and head not in going_on]
+        told = list(known_heads.told_of_logs(folder, others))
         if told and self.blind:
             told = [f"{len(told)} of your other logs lack lines that are known; have somebody else run verify"]
-        self._unread += [f"Of recordings that are not open here: {words}." for words in told]
+        self._unread += [f"Of logs that are not open here: {words}." for words in told]
+
+    def _close_twin(self, folder: Path, alike: Sequence[Path]) -> None:
+        """Open for reading only what stands twice: which of the two counts nobody can tell, and nothing rests on it."""
+        words = twins_told(folder, sorted(alike))
+        for log in self._logs.values():
+            if log.path in alike and log.problem is not None:
+                self._unread.append(words)
+            elif log.path in alike:
+                log.close()
+                log.problem = words.rstrip(".")
 
     def _check(self, log: Log, recording: Recording) -> None:
         if log.header is None:
@@ -327,7 +355,10 @@ class ReviewerLogs(Appending):
     def _go_on_after_loss(self, name: str) -> None:
         """Keep that a person goes on from a log that lacks lines, and which."""
         if gone := self._lost.get(name):
-            new = {"lost": [{"by": head.by, "lines": head.lines, "sha256": head.sha256} for head in gone]}
+            own = self._logs[name].path.relative_to(self._folder).as_posix()
+            twin = [{} if head.where == own else {"log": head.where} for head in gone]  # where one stood twice
+            lost = [{"by": head.by, "lines": head.lines, "sha256": head.sha256} for head in gone]
+            new = {"lost": [one | more for one, more in zip(lost, twin, strict=True)]}
             self.append(name, known_heads.GO_ON, "log", None, new, reason=self._log_restored)
 
 

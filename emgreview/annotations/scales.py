@@ -112,9 +112,9 @@ def last_stated(path: Path) -> tuple[str | None, Scales | None]:
     try:
         content = FileSystem().read(path)
         samples = read_json(content[: content.index(b"\n")])["new"]["fingerprint"]["samples"]
-        at = content.rindex(b'"scales":[', 0, content.rindex(b"\n"))
-        line = content[content.rfind(b"\n", 0, at) + 1 : content.index(b"\n", at)]
-        found = read_json(line)["new"].get("scales")
+        at = content.rfind(b'"scales":[', 0, content.rindex(b"\n"))
+        line = content[content.rfind(b"\n", 0, at) + 1 : content.index(b"\n", at)] if at >= 0 else None
+        found = None if line is None else read_json(line)["new"].get("scales")
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None, None
     if not isinstance(samples, str) or (found is not None and not fits("scales", found)):

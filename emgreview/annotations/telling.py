@@ -2,6 +2,7 @@
 
 refuse_another      LogError: another recording, with what differs
 refuse_scale        LogError: another scale, and how to go on
+refuse_namesake     LogError: a log would be begun on a recording whose name another one has here
 of_others           another reviewer's log of the recording is about other samples, or another scale
 of_changes          trials are cut around another cue, found, cut or filtered otherwise than before
 of_strangers        the folder holds logs of the reviewer on recordings that did not come
@@ -11,11 +12,13 @@ scales_not_kept     a log was begun before scales were kept
 """
 
 import glob
+import os
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from emgreview.annotations import scales
+from emgreview.annotations.places import logs_in, recording_in
 from emgreview.errors import LogError
 from emgreview.model import SAME_SAMPLES, Recording
 
@@ -66,6 +69,39 @@ def refuse_scale(found: scales.Differing, recording: str) -> None:
 def beside_the_emg(found: scales.Differing) -> str:
     """What decides no number of the review, but is not as it was."""
     return f"Beside the EMG, otherwise than when they were reviewed, in {NAMES}: {'; '.join(found.beside)}."
+
+
+def refuse_namesake(folder: Path, log: Path, recording: Recording) -> None:
+    """LogError where a log would be begun though a log of another place is called alike: of the same reviewer, or of
+    another recording under the same name. Which of the two is meant nobody could tell later."""
+    if os.path.lexists(log):
+        return
+    for other in logs_in(folder):
+        if recording_in(other.name) != recording.name or other.parent == log.parent:
+            continue
+        samples = scales.last_stated(other)[0]
+        if samples is None and not _holds_bytes(other):
+            continue
+        there, here = (path.relative_to(folder).as_posix() for path in (other, log))
+        if samples is not None and not recording.is_of(samples):
+            raise LogError(
+                f"{there} is about another recording that is called {recording.name!r}, too, of another participant; "
+                "in one review each recording has a name of its own, as logs, versions and comparisons know it by its "
+                "name; nothing was begun; rename one of the two recordings, or review this one into another folder."
+            )
+        if other.name == log.name:
+            raise LogError(
+                f"{there} holds the decisions of this reviewer on recording {recording.name!r}, and {here} would be a "
+                "second log of it, as the recording now comes with another participant, or with none; nothing was "
+                f"begun; give the recording as it was, or, where it is right now, move {there} to {here}."
+            )
+
+
+def _holds_bytes(log: Path) -> bool:
+    try:
+        return log.stat().st_size > 0
+    except OSError:
+        return False
 
 
 def of_others(log: Path, recording: Recording) -> list[Told]:

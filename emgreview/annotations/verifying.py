@@ -10,12 +10,14 @@ from pathlib import Path
 from typing import Any
 
 from emgreview.annotations.events import Event
-from emgreview.annotations.known_heads import accepted
+from emgreview.annotations.known_heads import Head, accepted, elsewhere
 from emgreview.annotations.log_lines import read_log
-from emgreview.annotations.places import logs_in, strays, twins, twins_told
+from emgreview.annotations.places import is_place, logs_in, strays, twins, twins_told
 from emgreview.annotations.versions import read_sealed, sealed_names
+from emgreview.annotations.withdrawals import returned, told_of, withdrawals
 from emgreview.checks import review_folder
 from emgreview.errors import LogError, VersionError
+from emgreview.legible import one_line
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +35,8 @@ class Verified:
     problems : tuple of str
         What is wrong, one sentence each.
     notes : tuple of str
-        What a person has said of missing lines, one sentence each: nothing is wrong, and what
-        rests on those lines cannot be replayed.
+        What a person has said of missing lines, and of people who were withdrawn, one
+        sentence each: nothing is wrong, and what rests on those lines cannot be replayed.
     """
 
     ok: bool
@@ -105,7 +107,7 @@ def verify(folder: str | Path) -> Verified:
     heads: dict[str, list[str]] = {}
     events = 0
     named: list[tuple[str, Mapping[str, Mapping[str, Any]]]] = []
-    gone_on: dict[str, dict[tuple[int, str], Event]] = {}
+    gone_on: dict[tuple[str, int, str], Event] = {}
     notes: list[str] = []
     sealed: list[tuple[str, Event]] = []
     for path in logs_in(folder):
@@ -134,7 +136,7 @@ def verify(folder: str | Path) -> Verified:
                 ]
             elif event.operation == "seal":
                 sealed.append((where, event))
-        gone_on[where] = accepted(found)
+        gone_on |= accepted(found, where)
     problems += [twins_told(folder, alike) for alike in twins(logs_in(folder))]
     problems += [
         f"{path.relative_to(folder).as_posix()} is passed over: a log stands in 'logs' or 'logs/sub-XX', under the "
@@ -149,8 +151,7 @@ def verify(folder: str | Path) -> Verified:
             problems.append(str(why))
             continue
         named.append((f"version {version!r} was sealed", read.description.get("logs", {})))
-        if read.unvouched:
-            notes.append(read.unvouched)
+        notes += filter(None, (read.unvouched, *read.gone))
         digest = read.sha256
         if others := {
             where for where, event in sealed if event.new["version"] == version and event.new["sha256"] != digest
@@ -159,19 +160,33 @@ def verify(folder: str | Path) -> Verified:
                 f"version {version!r} has SHA-256 {digest}, and {', '.join(sorted(others))} says that another was "
                 "sealed; it was written anew since; restore it from a copy."
             )
-    gone = problems if (folder / "versions").is_dir() else notes  # logs alone are whole without
+    known = withdrawals(folder)
+    removed = {version: one for one in known for version in one.versions}
+    gone = problems if (folder / "versions").is_dir() or removed else notes  # logs alone are whole without
     for version in sorted({event.new["version"] for _, event in sealed} - set(versions)):
-        gone.append(f"version {version!r} was sealed, as the logs say, and is not there; put it back from a copy.")
+        if version in removed:
+            notes.append(f"version {version!r} was removed with {removed[version].whom} ({removed[version].said}).")
+        else:
+            gone.append(f"version {version!r} was sealed, as the logs say, and is not there; put it back from a copy.")
+    notes += told_of(known)
+    withdrew = {where: one for one in known for where in one.logs}
+    problems += [f"{returned(where, one)}." for where, one in withdrew.items() if where in heads]
     for when, rests in named:
         for where, head in rests.items():
             if not head["lines"]:  # of an empty log: nothing rests on it
                 continue
-            lines = heads.get(where)
-            if said := gone_on.get(where, {}).get((head["lines"], head["sha256"])):
+            if where in withdrew:  # said already
+                continue
+            lines, rests_on = heads.get(where), Head(when, where, head["lines"], head["sha256"])
+            if said := gone_on.get((where, head["lines"], head["sha256"])):
                 notes.append(
                     f"{when} when {where} held a line {head['lines']} that it lacks; reviewer {said.reviewer!r} went "
                     f"on from it on {said.time}: {said.reason}"
                 )
+            elif lines is None and elsewhere(rests_on, heads):
+                notes.append(f"{when} when {where} was there; a log of that name in another place holds what it held.")
+            elif lines is None and not is_place(where):
+                notes.append(f"{when} when {where} was there, which an earlier package took for a log, and none is.")
             elif lines is None:
                 problems.append(f"{when} when {where} was there, which is missing or unreadable.")
             elif not 0 < head["lines"] <= len(lines) or lines[head["lines"] - 1] != head["sha256"]:
@@ -184,4 +199,5 @@ def verify(folder: str | Path) -> Verified:
         problems.append(f"{folder} {what}; a review is a folder that holds 'logs'; give the one in which it was made.")
     elif not heads and not problems:
         problems.append(f"no annotation log was found under {folder}; give the folder that holds 'logs'.")
-    return Verified(not problems, events, len(heads), len(versions), tuple(problems), tuple(notes))
+    wrong, noted = (tuple(map(one_line, part)) for part in (problems, notes))  # names in them may be a stranger's
+    return Verified(not wrong, events, len(heads), len(versions), wrong, noted)

@@ -15,6 +15,7 @@ Anchoring it elsewhere (a paper, version control) also protects against whole lo
     sealed_names    the names there are
     next_version    one that is free
     read_sealed     one, checked: Version
+    descriptions    what each says of itself, or why it is set apart
     seal_lines      what the logs say was sealed
 """
 
@@ -36,9 +37,10 @@ from emgreview.annotations.events import check_name, decode
 from emgreview.annotations.files import MOST_LOG, FileSystem, demand_review_folder
 from emgreview.annotations.lock import demand_own_file
 from emgreview.annotations.log_lines import read_log
-from emgreview.annotations.places import demand_no_twins, logs_in
+from emgreview.annotations.places import demand_no_twins, logs_in, strays
+from emgreview.annotations.withdrawals import demand_gone, told_of, told_of_version, withdrawals
 from emgreview.checks import kind
-from emgreview.errors import DecisionError, LogError, VersionError
+from emgreview.errors import DecisionError, LogError, VersionError, tell
 from emgreview.plain_files import read_json, read_small
 
 TABLE, DESCRIPTION = "decisions.tsv", "decisions.json"
@@ -98,6 +100,12 @@ def seal_version(
     _demand_free(target)
     if isinstance(reviewer := description.get("reviewer"), str):
         demand_no_twins(folder, reviewer)
+    demand_gone(folder)
+    if copies := strays(folder):
+        tell(
+            f"{len(copies)} file{'s' * (len(copies) != 1)} below 'logs' that end as logs do are passed over, and in no "
+            "version; verify names each."
+        )
     heads = {}
     for path in logs_in(folder):
         content = read_log(path, lambda event: None, files)  # an unfinished last line of another never counted
@@ -117,6 +125,8 @@ def seal_version(
         "table": {"file": TABLE, "sha256": hashlib.sha256(table).hexdigest()},
         "logs": heads,
     }
+    if gone := told_of(withdrawals(folder)):
+        whole["withdrawn"] = list(gone)
     if why_not := misfit(whole):  # by what reads it: no version is written that nobody could read
         raise VersionError(f"version {name!r} could not be read again ({why_not}); nothing was sealed; correct that.")
     text = (json.dumps(whole, indent=2, ensure_ascii=False, sort_keys=True, allow_nan=False) + "\n").encode()
@@ -201,6 +211,19 @@ def sealed_names(folder: Path) -> tuple[str, ...]:
     return tuple(sorted(path.name for path in versions.glob("[!.]*") if path.is_dir())) if versions.is_dir() else ()
 
 
+def descriptions(folder: Path) -> Iterator[tuple[str, dict[str, Any] | None, str]]:
+    """The name of every version with its description, or None and why it cannot be read: one bad version keeps nobody
+    from the others."""
+    for name in sealed_names(folder):
+        try:
+            found = read_json(folder / "versions" / name / DESCRIPTION)
+        except OSError as why:
+            yield name, None, str(why)
+            continue
+        why_not = misfit(found)
+        yield name, None if why_not else found, why_not
+
+
 class SealLine(NamedTuple):
     """A line of a log that says what was sealed: the log's place in the folder, the version, the SHA-256 of its
     description."""
@@ -241,13 +264,20 @@ def _sealed_in(line: bytes) -> tuple[str, str] | None:
 @dataclass(frozen=True, slots=True)
 class Version:
     """A sealed version as it was read: ``name``, ``description``, the bytes of its ``table``, and the ``sha256`` of
-    the description. ``unvouched`` says that there was nothing to hold it against, and what to do, or is ""."""
+    the description. ``unvouched`` says that there was nothing to hold it against, and what to do, or is ""; ``gone``
+    which of the logs that it rests on were withdrawn since, a sentence each."""
 
     name: str
     description: dict[str, Any]
     table: bytes
     sha256: str
     unvouched: str = ""
+    gone: tuple[str, ...] = ()
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What is to be known of it beside what it says, as sentences."""
+        return tuple(f"{words[0].upper()}{words[1:]}." for words in (self.unvouched, *self.gone) if words)
 
     @property
     def whole(self) -> dict[str, Any]:
@@ -306,4 +336,5 @@ def read_sealed(folder: Path, name: str, expect: str | None = None) -> Version:
             f"whether version {name!r} is as it was sealed cannot be told: {lacking}, and no SHA-256 was expected; "
             "give the one that sealing returned: expect=..."
         )
-    return Version(name, description, table, digest, unvouched)
+    gone = told_of_version(name, description["logs"], withdrawals(folder))
+    return Version(name, description, table, digest, unvouched, gone)

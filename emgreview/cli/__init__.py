@@ -9,6 +9,7 @@
     measure     measures of every burst of a sealed version, as a table
     agreement   how far two reviewers of a folder agree, in words and in time
     adjudicate  what two reviewers disagree on, and what a third has settled, as a table
+    withdraw    delete the logs of a participant for good; the rest of the review goes on
     verify      check every log and every sealed version of a review folder
     diff        what changed between two versions, or any two points of the logs
     seal        seal a version without a screen, with or without a rule for inclusion
@@ -22,8 +23,8 @@ command was mistyped.
 
 One module holds commands that belong together, the options of each beside its function: ``recordings.py`` (demo,
 look, check), ``convert.py``, ``bursts.py`` (detect, measure), ``reviews.py`` (review, verify, diff, seal, replay),
-``reviewers.py`` (agreement, adjudicate), ``study.py`` and ``bench.py``. They stand on ``options.py`` (for several),
-``source.py`` (from these to recordings and trials), ``cues.py`` (cues in a channel of pulses or codes),
+``reviewers.py`` (agreement, adjudicate, withdraw), ``study.py`` and ``bench.py``. They stand on ``options.py`` (for
+several), ``source.py`` (from these to recordings and trials), ``cues.py`` (cues in a channel of pulses or codes),
 ``beforehand.py`` (what is demanded before work begins), ``saying.py`` (what is printed), ``typed.py`` (what was
 mistyped), ``words.py`` (messages in the words of a shell) and ``command.py``.
 """
@@ -40,7 +41,7 @@ from emgreview.cli.bursts import DETECT, MEASURE
 from emgreview.cli.command import NOT_FINE, Command, Status
 from emgreview.cli.convert import CONVERT
 from emgreview.cli.recordings import CHECK, DEMO, LOOK
-from emgreview.cli.reviewers import ADJUDICATE, AGREEMENT
+from emgreview.cli.reviewers import ADJUDICATE, AGREEMENT, WITHDRAW
 from emgreview.cli.reviews import DIFF, REPLAY, REVIEW, SEAL, VERIFY
 from emgreview.cli.saying import forget, say, show_warning
 from emgreview.cli.study import STUDY
@@ -57,6 +58,7 @@ COMMANDS: tuple[Command, ...] = (
     MEASURE,
     AGREEMENT,
     ADJUDICATE,
+    WITHDRAW,
     VERIFY,
     DIFF,
     SEAL,

@@ -1,6 +1,9 @@
-"""Two reviewers of a folder: ``agreement`` tells how far they agree, ``adjudicate`` on what they do not."""
+"""The people of a review: ``agreement`` tells how far two reviewers agree, ``adjudicate`` on what they do not;
+``withdraw`` deletes the logs of a participant."""
 
 import argparse
+import dataclasses
+from pathlib import Path
 
 import emgreview as er
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
@@ -50,3 +53,34 @@ def _adjudicate(given: argparse.Namespace) -> Status:
 
 
 ADJUDICATE = Command("adjudicate", "what two reviewers disagree on, as a table", _adjudicate_options, _adjudicate)
+
+
+def _withdraw_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", type=Path, help="the folder that holds 'logs'")
+    parser.add_argument("participant", nargs="?", metavar="PARTICIPANT", help="the code, with or without sub-")
+    parser.add_argument(
+        "--recording", action="append", default=[], metavar="NAME", help="in its place, a recording; may come again"
+    )
+    parser.add_argument("--reviewer", required=True, metavar="CODE", help="who says it; the logs of others keep it")
+    parser.add_argument("--reason", required=True, metavar="WHY", help="why; the logs keep it; no names of people")
+    parser.add_argument(
+        "--version", action="append", default=[], metavar="NAME", help="a sealed version to delete too; may come again"
+    )
+
+
+def _withdraw(given: argparse.Namespace) -> Status:
+    done = er.withdraw(
+        given.folder,
+        given.participant,
+        reviewer=given.reviewer,
+        reason=given.reason,
+        recordings=given.recording,
+        versions=given.version,
+    )
+    tell(given, dataclasses.asdict(done), str(done))
+    return FINE
+
+
+WITHDRAW = Command(
+    "withdraw", "delete the logs of a participant for good, and keep that in the others", _withdraw_options, _withdraw
+)

@@ -19,6 +19,7 @@ from typing import Any, TextIO
 import emgreview as er
 from emgreview.cells import MISSING, guard
 from emgreview.cli.words import answer, in_shell_lines, in_shell_words
+from emgreview.legible import escaped, legible
 
 _SHOWN: dict[str, None] = {}
 """Notes that this command has said, each once; but for those of the folder."""
@@ -28,11 +29,11 @@ _OF_FOLDER: set[str] = set()
 
 
 def put(text: object, *, end: str = "\n", on: TextIO | None = None) -> None:
-    """The one door for output: what the stream cannot write, a half of a surrogate pair from somebody's log among it,
-    is written as its number."""
+    """The one door for output: letters that are not seen, or that the stream cannot write, are written as their
+    numbers (:mod:`emgreview.legible`)."""
     stream = sys.stdout if on is None else on
     encoding = _encoding(stream)
-    stream.write(f"{text}{end}".encode(encoding, "backslashreplace").decode(encoding))
+    stream.write(f"{legible(str(text))}{end}".encode(encoding, "backslashreplace").decode(encoding))
     stream.flush()
 
 
@@ -73,7 +74,8 @@ def forget() -> None:
 def progress(done: int, total: int, words: str) -> None:
     """One line that is written over itself in a terminal, and a line each elsewhere."""
     if sys.stderr.isatty():
-        put(f"\r{done} of {total}: {words:<40}", end="\n" if done == total else "", on=sys.stderr)
+        put("", end="\r", on=sys.stderr)
+        put(f"{done} of {total}: {words:<40}", end="\n" if done == total else "", on=sys.stderr)
     else:
         say(f"{done} of {total}: {words}")
 
@@ -81,7 +83,7 @@ def progress(done: int, total: int, words: str) -> None:
 def to_json(value: Any) -> str:
     """JSON, its letters as they are where standard output takes them, and else all escaped, as JSON may."""
     whole = _plain(answer(value))
-    text = json.dumps(whole, ensure_ascii=False, allow_nan=False, indent=1)
+    text = escaped(json.dumps(whole, ensure_ascii=False, allow_nan=False, indent=1))
     try:
         text.encode(_encoding(sys.stdout))
     except UnicodeEncodeError:

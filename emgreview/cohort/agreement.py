@@ -30,12 +30,13 @@ from emgreview.annotations.telling import scales_not_kept
 from emgreview.checks import likely_unit, tolerance_ms
 from emgreview.cohort import statistics
 from emgreview.cohort.keeping_out import keepers, kept_out
-from emgreview.cohort.marks import SIGNALS, STATES, UNFINISHED, Logs, Unit, cue_in, read_logs
+from emgreview.cohort.marks import SIGNALS, STATES, UNFINISHED, Logs, Unit, cue_in, read_logs, told_beside
 from emgreview.cohort.repeats import told, twice
 from emgreview.cohort.saying import lines, parts, plain
 from emgreview.cohort.statistics import Estimate
 from emgreview.cohort.untouched import Left, left
 from emgreview.errors import LogError, ParameterError, tell
+from emgreview.legible import legible
 from emgreview.showing import Sheet, Shown
 
 ICC_FORM: statistics.Form = "(2,1)"
@@ -134,7 +135,8 @@ class Agreement(Shown):
     table : DataFrame
         One row a channel-trial that at least one has finished.
     notes : tuple of str
-        What could not be checked: the scale of a log that kept none.
+        What could not be checked: the scale of a log that kept none; who was withdrawn from
+        the review, and which versions and copies of logs were passed over.
     cues_apart : int
         Channel-trials of both whose cue the two have at different places.
     """
@@ -165,7 +167,7 @@ class Agreement(Shown):
     cues_apart: int = 0
 
     def __str__(self) -> str:
-        return "\n".join(lines(self))
+        return legible("\n".join(lines(self)))
 
     def _parts(self) -> Iterator[Sheet | str]:
         return parts(self)
@@ -213,7 +215,8 @@ def agreement(folder: str | Path, first: str, second: str, *, within_ms: Sequenc
     Warns
     -----
     SignalWarning
-        A log kept no scale, so that it cannot be checked; this stays in ``notes``.
+        A log kept no scale, so that it cannot be checked; people were withdrawn, or something
+        in the folder was passed over. This stays in ``notes``.
 
     Notes
     -----
@@ -258,6 +261,7 @@ def agreement(folder: str | Path, first: str, second: str, *, within_ms: Sequenc
             f"reviewer {first!r} came twice; give two reviewers; one reviewer's own spread is what self_check measures."
         )
     found = compare(read_logs(folder, first), read_logs(folder, second), within_ms=within_ms)
+    found = dataclasses.replace(found, notes=(*found.notes, *told_beside(folder, first, second)))
     for note in found.notes:
         tell(note)
     return found

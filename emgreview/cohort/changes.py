@@ -22,6 +22,7 @@ from emgreview.cohort.marks import read_logs
 from emgreview.cohort.merging import merge
 from emgreview.cohort.settling import ADJUDICATE, rounded_in, since
 from emgreview.errors import tell
+from emgreview.legible import legible
 from emgreview.showing import Sheet, Shown
 
 TYPES = dict.fromkeys(Change._fields, "string") | {"moved_ms": "float64", "counter": "Int64"}
@@ -50,7 +51,7 @@ class Difference(Shown):
 
     def __str__(self) -> str:
         """One sentence: "12 onsets moved, median -7 ms; 3 newly unusable: clipped"."""
-        return "; ".join(self.words) or "nothing changed"
+        return legible("; ".join(self.words)) or "nothing changed"
 
     def _parts(self) -> Iterator[Sheet | str]:
         yield str(self)
@@ -94,7 +95,8 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
     Warns
     -----
     SignalWarning
-        No log says what was sealed under the name of a version.
+        No log says what was sealed under the name of a version, or logs that it rests on were
+        withdrawn since: what these said is in no change.
 
     Notes
     -----
@@ -118,8 +120,8 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
     where = review_folder(folder)
     first, second = (_in_the_end(where, find_position(where, point, reviewer)) for point in (old, new))
     for point in (first, second):
-        if point.unvouched:
-            tell(f"{point.unvouched[0].upper()}{point.unvouched[1:]}.")
+        for words in point.told:
+            tell(words)
     changes = compare(first, second)
     rows = []
     for change in changes:

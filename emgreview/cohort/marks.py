@@ -5,6 +5,7 @@ Samples are those of the recording. A channel-trial is one channel of one trial:
     STATES, SIGNALS     the words a channel-trial, and its signal, can have
     read_logs           every log of a reviewer, replayed: Logs
     reviewers_in        who has a log in a folder
+    told_beside         what is to be known of a folder beside these
     Logs.marks          the channel-trials that were decided about: Mark
     check_reviewed      is a recording the one that a reviewer reviewed, in that scale
     mark_of             one channel-trial's Mark from the values in a log
@@ -22,10 +23,11 @@ from emgreview.annotations.events import Event, check_reviewer
 from emgreview.annotations.fields import signal as signals
 from emgreview.annotations.fields.activity import word_of
 from emgreview.annotations.files import demand_review_folder
-from emgreview.annotations.known_heads import demand_whole_logs
+from emgreview.annotations.known_heads import demand_whole_logs, told_of_folder
 from emgreview.annotations.ledger import Entry, Ledger, Said, read_ledger
 from emgreview.annotations.places import demand_no_twins, logs_in
 from emgreview.annotations.scales import Scales, compare, refuse, stated
+from emgreview.annotations.withdrawals import withdrawals, withdrawn
 from emgreview.checks import review_folder
 from emgreview.errors import LogError, UnknownNameError
 from emgreview.model import Recording
@@ -135,11 +137,13 @@ def read_logs(
 
     Raises UnknownNameError where the reviewer has none, LogBrokenError where one is broken, LogError where one does not
     hold the head that is named, where there are two on one recording, or where one lacks lines that a version or
-    another log names, LogTooNewError. With ``whole`` False missing lines are passed over: opening tells them.
+    another log names, LogTooNewError. With ``whole`` False missing lines are passed over: opening tells them. Of
+    ``heads`` those of logs that were withdrawn are passed over.
     """
     folder = review_folder(folder)
     if heads is not None:
-        return Logs(reviewer, read_ledger({where: folder / where for where in heads}, heads=heads))
+        gone = withdrawn(folder)
+        return Logs(reviewer, read_ledger({where: folder / where for where in heads if where not in gone}, heads=heads))
     paths = logs_in(folder, check_reviewer(reviewer))
     if not paths:
         demand_review_folder(folder)
@@ -164,6 +168,11 @@ def check_reviewed(logs: Logs, recording: Recording) -> None:
         f"recording {recording.name!r} comes",
         f"so says the log of {logs.reviewer!r}; read it as it was.",
     )
+
+
+def told_beside(folder: str | Path, *reviewers: str) -> tuple[str, ...]:
+    """What is to be known of a folder beside the logs of some reviewers: who was withdrawn, versions set apart."""
+    return told_of_folder(Path(folder), withdrawals(Path(folder)), reviewers=reviewers)
 
 
 def reviewers_in(folder: str | Path) -> tuple[str, ...]:

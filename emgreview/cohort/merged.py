@@ -103,7 +103,8 @@ class Merge:
     participants : mapping of str to str or None
         Whose each recording is.
     notes : tuple of str
-        What could not be checked: the scale of a log that kept none.
+        What could not be checked: the scale of a log that kept none; who was withdrawn from
+        the review, and which versions and copies of logs were passed over.
     """
 
     first: str

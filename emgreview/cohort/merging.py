@@ -20,6 +20,7 @@ it still counts as accepted in bulk.
     decided         a field's value where one reviewer finished it
 """
 
+import dataclasses
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -30,7 +31,7 @@ from emgreview.annotations.known_heads import demand_whole_logs
 from emgreview.checks import review_folder, tolerance_ms
 from emgreview.cohort.agreement import check_same_recordings, sampled_trials, unknown_scales
 from emgreview.cohort.keeping_out import covers, kept_out
-from emgreview.cohort.marks import Logs, mark_of, read_logs
+from emgreview.cohort.marks import Logs, mark_of, read_logs, told_beside
 from emgreview.cohort.merged import (
     CHANNEL_FIELDS,
     DECIDED,
@@ -83,7 +84,8 @@ def merge_reviews(
     Warns
     -----
     SignalWarning
-        A log kept no scale, so that it cannot be checked; this stays in ``notes``.
+        A log kept no scale, so that it cannot be checked; people were withdrawn, or something
+        in the folder was passed over. This stays in ``notes``.
 
     Examples
     --------
@@ -116,6 +118,8 @@ def merge_reviews(
         note = logs.note(ADJUDICATE)
         rounded = note is not None and rounded_in(note.new)
     merged = merge(one, two, logs, within_s=within_ms / 1000, rounded=rounded)
+    beside = told_beside(folder, *filter(None, (first, second, third)))
+    merged = dataclasses.replace(merged, notes=(*merged.notes, *beside))
     for words in merged.notes:
         tell(words)
     return merged

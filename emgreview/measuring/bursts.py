@@ -380,7 +380,7 @@ def measure(
         marked={"rest_rms": lost, "creep_per_s": unrest["crept_marked"].to_numpy(dtype=bool)},
     )
     notes += missing_words(out, {name: described[name] for name in ("offset_s", *columns)}, why)
-    out.attrs |= {"columns": described, "notes": tell_all(notes)}
+    out.attrs |= {"columns": described, "notes": tell_all(notes, decisions)}
     return out
 
 

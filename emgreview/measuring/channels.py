@@ -25,6 +25,7 @@ from emgreview.measuring.missing import Reason, missing_words
 from emgreview.measuring.neighbours import foreign
 from emgreview.measuring.rows import (
     FloatArray,
+    carried,
     channel_of,
     column,
     first_of,
@@ -268,7 +269,7 @@ def compare_channels(
     }
     why = _reasons((a, b), kept, raw, outlines, not any(map(math.isnan, own.values())), (a_s, b_s))
     told += missing_words(table, described, why)
-    table.attrs |= {"notes": tell_all(told), "columns": described}
+    table.attrs |= {"notes": tell_all(told, decisions), "columns": described}
     return table
 
 
@@ -485,7 +486,8 @@ def average_envelopes(
             notes.append(f"{(found.n == 1).sum()} of {len(found.n)} samples rest on one trial, and have no SD.")
         out[label] = dataclasses.replace(found, notes=(*notes, *ground.notes("responses", label)))
     tell_all(f"{label}: {note}" for label, found in out.items() for note in found.notes)
-    return out
+    beside = carried(decisions)
+    return {label: dataclasses.replace(found, notes=(*found.notes, *beside)) for label, found in out.items()}
 
 
 def _moments(

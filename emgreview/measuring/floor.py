@@ -19,6 +19,7 @@ from emgreview.measuring.ground import Ground
 from emgreview.measuring.marked import MarkedBursts
 from emgreview.measuring.rows import (
     FloatArray,
+    carried,
     channel_of,
     excluded,
     numbers,
@@ -157,7 +158,7 @@ def detection_floor(
         )
     out = dataclasses.replace(floor, left_out=tuple(told))
     tell_all(f"floor of {channel}: {note}" for note in (*out.left_out, out.note) if note)
-    return out
+    return dataclasses.replace(out, left_out=(*out.left_out, *carried(decisions)))
 
 
 def _scale(part: Trials, channel: str) -> list[dict[str, Any]]:

@@ -155,12 +155,20 @@ def rows_to_measure(
     return rows.reset_index(drop=True), notes
 
 
-def tell_all(notes: Iterable[str]) -> list[str]:
-    """Notes for a table's ``attrs["notes"]``, each once, and told as a SignalWarning: nobody looks into a field."""
+def tell_all(notes: Iterable[str], decisions: pd.DataFrame | None = None) -> list[str]:
+    """Notes for a table's ``attrs["notes"]``, each once, and told as a SignalWarning: nobody looks into a field. Those
+    that reading ``decisions`` told go with them, and are not told again."""
     notes = list(dict.fromkeys(notes))
     for note in notes:
         tell(note)
-    return notes
+    return list(dict.fromkeys([*notes, *carried(decisions)]))
+
+
+def carried(decisions: pd.DataFrame | None) -> list[str]:
+    """What reading the version said of it, for numbers that come of it: that nothing vouches for it, what acceptance in
+    bulk is worth, whose logs were withdrawn."""
+    said = [] if decisions is None else decisions.attrs.get("notes", ())
+    return [str(note) for note in said] if isinstance(said, list | tuple) else []
 
 
 def as_reviewed(parts: Sequence[Trials], decisions: pd.DataFrame) -> list[str]:

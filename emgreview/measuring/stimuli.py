@@ -415,7 +415,7 @@ def measure_evoked(
     notes += missing_words(out, columns, reasons)
     out.attrs |= {
         "columns": columns,
-        "notes": tell_all(notes),
+        "notes": tell_all(notes, decisions),
         "timed": f"latency, background: {timed_words}; silent period: {paused_words}",
     }
     return out

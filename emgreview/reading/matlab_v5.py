@@ -60,6 +60,11 @@ class _Leaf:
     packed: int | None = None
     cells: tuple["_Leaf", ...] = ()
 
+    @property
+    def is_text(self) -> bool:
+        """Whether it is text that can be read, perhaps none; one of an impossible size is refused, and cannot."""
+        return self.entry.kind == "char" and (self.code != 0 or 0 in self.entry.shape)
+
 
 class _Bytes:
     """Bytes of the file, or of an unpacked element; a part beyond their end is an error of ours."""
@@ -259,7 +264,7 @@ class Variables5:
             for _ in range(size if size <= MOST_TEXTS else 0):
                 cells += list(self._matrix(source, at, "", depth + 1))[:1]
                 at = source.tag(at)[3]
-            texts = len(cells) == size > 0 and all(cell.entry.kind == "char" for cell in cells)
+            texts = len(cells) == size > 0 and all(cell.is_text for cell in cells)
             why = "" if texts else "its cells hold no text"
             yield _Leaf(Entry(name, shape, kind, "texts" if texts else "", why), cells=tuple(cells))
         elif size == 0:

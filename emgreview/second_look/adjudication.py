@@ -116,9 +116,25 @@ def adjudicate(
     """
     if "seed" in options:
         refuse_seed({"seed": options["seed"]}, "the order of the candidates is drawn anew for every adjudication")
+    return _adjudicate(trials, folder, first, second, reviewer=reviewer, within_ms=within_ms, blind=blind, **options)
+
+
+def _adjudicate(
+    trials: Trials | Sequence[Trials],
+    folder: str | Path,
+    first: str,
+    second: str,
+    *,
+    reviewer: str,
+    within_ms: float,
+    blind: bool,
+    whole: bool = True,
+    **options: Any,
+) -> "Adjudication":
+    """The same; ``whole`` False: it is known that the logs lack no lines."""
     if len({first, second, check_reviewer(reviewer)}) < 3:
         raise ParameterError(f"reviewers {first!r}, {second!r} and {reviewer!r} came; give three that differ.")
-    one, two = read_logs(folder, first), read_logs(folder, second)
+    one, two = (read_logs(folder, who, whole=whole) for who in (first, second))
     rounded, within_s = began_with(folder, reviewer)
     if within_s is None or within_ms != 1000 * within_s:
         within_s = tolerance_ms("within_ms", within_ms) / 1000
@@ -144,17 +160,20 @@ def adjudicate(
     return session
 
 
-def reopen(trials: Trials | Sequence[Trials], folder: str | Path, *, reviewer: str, **options: Any) -> Session:
+def reopen(
+    trials: Trials | Sequence[Trials], folder: str | Path, *, reviewer: str, whole: bool = True, **options: Any
+) -> Session:
     """Open a review again as its logs say: as an :class:`Adjudication` between the same reviewers, or an ordinary one.
-    Options as for :func:`emgreview.open_review`; notices are not told. Raises UnknownNameError without a log."""
+    Options as for :func:`emgreview.open_review`; notices are not told. ``whole`` False: it is known that the logs lack
+    no lines. Raises UnknownNameError without a log."""
     note = read_logs(folder, reviewer, whole=False).note(ADJUDICATE)  # opening tells what it lacks
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", SignalWarning)
         if note is None:
             return open_review(trials, folder, reviewer=reviewer, **options)
         first, second = (note.new[who]["reviewer"] for who in ("first", "second"))
-        options["within_ms"] = 1000 * note.new["within_s"]
-        return adjudicate(trials, folder, first, second, reviewer=reviewer, **options)
+        options = {"blind": True, **options, "within_ms": 1000 * note.new["within_s"], "whole": whole}
+        return _adjudicate(trials, folder, first, second, reviewer=reviewer, **options)
 
 
 @one_at_a_time

@@ -14,6 +14,9 @@ from emgreview.errors import FormatError, VersionError, tell
 from emgreview.tables.inclusion import bursts_left_out
 from emgreview.tables.text import from_tsv
 
+SAYS = ("bulk", "scale_notes", "withdrawn")
+"""The parts of a description that are sentences for who reads the table."""
+
 
 def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd.DataFrame:
     """A sealed version as a table like :meth:`Session.decisions`.
@@ -48,8 +51,8 @@ def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd
     -----
     SignalWarning
         What acceptance in bulk is worth in it, and what is to be known of the scale of its
-        recordings; that nothing vouches for it, where neither ``expect`` nor a log says what
-        was sealed.
+        recordings; who was withdrawn from the review before it was sealed, or since; that
+        nothing vouches for it, where neither ``expect`` nor a log says what was sealed.
 
     Examples
     --------
@@ -85,8 +88,8 @@ def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd
     table.attrs["version"] = description
     table.attrs["bursts_left_out"] = bursts_left_out(table)
     table.attrs["notes"] = [
-        *([f"{read.unvouched[0].upper()}{read.unvouched[1:]}."] if read.unvouched else []),
-        *(f"Version {name!r}: {note}" for note in (*description.get("bulk", ()), *description.get("scale_notes", ()))),
+        *read.notes,
+        *(f"Version {name!r}: {note}" for part in SAYS for note in description.get(part, ())),
     ]
     for note in table.attrs["notes"]:
         tell(note)

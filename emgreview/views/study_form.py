@@ -16,6 +16,7 @@ import panel as pn
 
 from emgreview.checks import kind
 from emgreview.errors import EmgreviewError, SignalWarning
+from emgreview.legible import legible
 from emgreview.reading import Look, look, write_study
 from emgreview.reading.patterns import Pattern
 from emgreview.reading.study import Study, study_of
@@ -249,7 +250,7 @@ class StudyForm:
         self._tell(f"Saved. Go on with:\ndata = er.read_study({str(path)!r})")
 
     def _tell(self, words: str) -> None:
-        self.said.object = f'<div role="status" style="{_SAID}">{html.escape(words)}</div>'
+        self.said.object = f'<div role="status" style="{_SAID}">{html.escape(legible(words))}</div>'
 
 
 def _made(study: Study) -> list[str]:

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 
 import numpy as np
 import pytest
@@ -81,10 +82,15 @@ def test_a_copy_that_is_no_log_is_passed_over_everywhere_and_told(folder, where)
     (folder / where).parent.mkdir(exist_ok=True)
     (folder / where).write_bytes(b"".join(log(folder).read_bytes().splitlines(keepends=True)[:2]))
     assert er.diff(folder, 1, "now", reviewer="r1").words == before
-    with start(folder, TRIALS) as session:
+    with pytest.warns(er.SignalWarning, match=rf"1 file below 'logs' .* passed over \({re.escape(where)} the first"):
+        session = start(folder, TRIALS)
+    with session, pytest.warns(er.SignalWarning, match="1 file below 'logs' .* in no version"):
         sealed = session.seal("v1")
     assert len(er.read_version(folder, "v1", sealed.sha256))
-    with er.adjudicate(TRIALS, folder, "r1", "r2", reviewer="r3", blind=False, detect=detect) as third:
+    with (
+        pytest.warns(er.SignalWarning, match="passed over"),
+        er.adjudicate(TRIALS, folder, "r1", "r2", reviewer="r3", blind=False, detect=detect) as third,
+    ):
         assert third.problem is None
     (problem,) = er.verify(folder).problems
     assert problem.startswith(f"{where} is passed over")
@@ -118,9 +124,10 @@ def test_two_logs_of_one_reviewer_on_one_recording_are_told_and_never_compared(f
     with pytest.warns(er.SignalWarning, match="are logs of one reviewer"):
         session = start(folder, TRIALS)
     with session:
-        assert "are logs of one reviewer" in " ".join(session.notices)
-        with pytest.raises(LogError, match="are logs of one reviewer"):
-            session.seal("v1")
+        assert "are logs of one reviewer" in session.problem, "before any work is done, not at its end"
+        for work in (lambda: session.comment(session.queue[0], "more"), lambda: session.seal("v1")):
+            with pytest.raises(LogError, match="are logs of one reviewer"):
+                work()
     assert not (folder / "versions").exists()
 
 

@@ -174,6 +174,20 @@ def test_cells_in_cells_without_end_are_refused(tmp_path) -> None:
         er.look(tmp_path / "a.mat")
 
 
+def test_text_of_an_impossible_size_in_a_cell_is_no_text(tmp_path) -> None:
+    import struct
+
+    names = np.array(LABELS, dtype=object)
+    scipy.io.savemat(tmp_path / "a.mat", {"x": X.astype(float), "names": names})
+    head = struct.pack("<IIIIII", 6, 8, 4, 0, 5, 8)
+    content = (tmp_path / "a.mat").read_bytes()
+    assert content.count(head) == len(LABELS)
+    at = content.index(head) + len(head)
+    (tmp_path / "a.mat").write_bytes(content[:at] + struct.pack("<i", -1) + content[at + 4 :])
+    with pytest.raises(EmgreviewError, match="names"):
+        er.read(tmp_path / "a.mat", data="x", samples_along="rows", rate_hz=1000, labels="names", unit="uV")
+
+
 def test_an_older_file_is_named(tmp_path) -> None:
     scipy.io.savemat(tmp_path / "a.mat", {"x": X.astype(float)}, format="4")
     with pytest.raises(FormatError, match=r"MATLAB 4; allowed: what save\('…', '-v7'\)"):

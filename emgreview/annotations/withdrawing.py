@@ -1,0 +1,346 @@
+"""How a person's logs leave a review for good, as where somebody withdraws from a study and their data must be deleted.
+
+First the fact is written, in every log that stays of the reviewer who says it; then the files go, one after the other.
+Whatever ends this half-way, saying it again ends it: what was said is not said twice, and what is left is removed.
+
+    withdraw        say it, and remove the files
+    Withdrawn       what was done
+"""
+
+import glob
+import shutil
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from emgreview.annotations.events import ZEROS, Event, check_name, check_reviewer, check_text, digest_of
+from emgreview.annotations.files import FileSystem, demand_review_folder
+from emgreview.annotations.known_heads import known_heads
+from emgreview.annotations.lock import WriterLock
+from emgreview.annotations.log import Log
+from emgreview.annotations.log_lines import read_log
+from emgreview.annotations.places import logs_in, recording_in
+from emgreview.annotations.versions import descriptions, sealed_names
+from emgreview.annotations.withdrawals import WITHDRAW, Withdrawal, withdrawals
+from emgreview.checks import kind, refusal, review_folder
+from emgreview.errors import LogError, LogReadOnlyError, ParameterError, UnknownNameError
+from emgreview.showing import Shown
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Withdrawn(Shown):
+    """What was withdrawn; :func:`emgreview.withdraw` returns it.
+
+    Attributes
+    ----------
+    participant : str or None
+        Whose logs were withdrawn; None where recordings were named.
+    recordings : tuple of str
+        The recordings of these logs.
+    logs : tuple of str
+        Their places in the folder.
+    removed : tuple of str
+        Every file and version that was removed.
+    left : tuple of str
+        What still speaks of them, a sentence each.
+    """
+
+    participant: str | None
+    recordings: tuple[str, ...]
+    logs: tuple[str, ...]
+    removed: tuple[str, ...]
+    left: tuple[str, ...]
+
+    def _parts(self) -> Iterator[str]:
+        whom = "Recordings" if self.participant is None else f"Participant {self.participant}"
+        logs = f"{len(self.logs)} log{'s' * (len(self.logs) != 1)}"
+        yield f"{whom} withdrawn: {logs} of {', '.join(self.recordings)}; {len(self.removed)} files removed."
+        yield from self.left
+
+
+def withdraw(
+    folder: str | Path,
+    participant: str | None = None,
+    *,
+    reviewer: str,
+    reason: str,
+    recordings: Sequence[str] = (),
+    versions: Sequence[str] = (),
+) -> Withdrawn:
+    """Withdraw a participant from a review: delete all logs of that person, of every reviewer, and
+    keep in the others that this was done, and why.
+
+    Close the review first. The rest of it goes on: it is opened, compared, merged, settled,
+    sealed, replayed and verified without them, and says so wherever that changes a count. It
+    cannot be undone.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The review folder. No log of the participant may be open.
+    participant : str or None
+        The participant's code, with or without "sub-". None: ``recordings`` are named.
+    reviewer : str
+        Who says it: a reviewer with a log of somebody else, which keeps it.
+    reason : str
+        Why, in words that the logs keep; no names of people.
+    recordings : sequence of str
+        Names of recordings, where they have no participant, or where one alone goes, as one
+        that was deleted.
+    versions : sequence of str
+        Sealed versions to delete too, as they hold rows of the participant; all others stay
+        as they are, and say on reading whose logs are gone.
+
+    Returns
+    -------
+    Withdrawn
+        What was removed, and what still speaks of the participant.
+
+    Raises
+    ------
+    UnknownNameError
+        No log, version or other log knows such a participant or recording; there is no such
+        version; the reviewer has no log.
+    ParameterError
+        Neither a participant nor a recording is named, or both; the reason is no text.
+    DecisionError
+        The reason holds control characters, or is too long.
+    LogLockedError
+        One of the logs is open elsewhere.
+    LogError
+        The reviewer has no log but of that participant, or none that can be written; what is
+        to be deleted lies behind a link that leads out of the folder.
+    ReadError
+        A lock's place holds something else.
+
+    Notes
+    -----
+    The statement is written and flushed before any file goes. What was interrupted is ended by
+    saying it again, and so is what a backup or a synchronised folder brought back.
+
+    Codes of trials stay where other logs say what was drawn, disputed or accepted in bulk, and
+    in versions; so do copies of the folder elsewhere.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> recs = er.simulate_study(2, 2, 1000, seed=1).recordings
+    >>> trials = [er.cut_trials(rec, cue="go", before_s=1.0, after_s=1.5) for rec in recs]
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with er.open_review(trials, folder, reviewer="r1") as session:
+    ...         _ = [session.accept_rest(trial) for trial in session.queue]
+    ...     done = er.withdraw(folder, "02", reviewer="r1", reason="withdrew consent")
+    ...     found = er.verify(folder)
+    >>> done.logs, found.ok, found.logs
+    (('logs/sub-02/sub-02_reviewer-r1.jsonl',), True, 1)
+    """
+    folder = review_folder(folder)
+    code = _code(participant, recordings)
+    check_reviewer(reviewer)
+    if not isinstance(reason, str) or not check_text(reason).strip():
+        raise refusal("reason", reason, "why, in words that the logs keep", "say why")
+    demand_review_folder(folder)
+    kind("versions", versions, (list, tuple, set, frozenset), "a list of names of sealed versions")
+    for name in versions:
+        if name not in (there := sealed_names(folder)) and name not in _removed(folder):
+            raise UnknownNameError("sealed version", name, there)
+    known = withdrawals(folder)
+    going = _going(folder, code, tuple(recordings), known)
+    for place in [*((folder / where).parent for where in going), *(folder / "versions" / name for name in versions)]:
+        _demand_inside(folder, place)
+    mine = [path for path in logs_in(folder, reviewer) if path.relative_to(folder).as_posix() not in going]
+    with ExitStack() as held:
+        for where in going:
+            if (folder / where).exists():
+                lock = WriterLock(folder / where)
+                held.callback(lock.give_free)
+                lock.take()
+        names = tuple(sorted({str(recording_in(Path(where).name)) for where in going}))
+        said = Withdrawal(reviewer, "", reason, code, names, going, tuple(sorted(map(str, versions))))
+        _say(folder, mine, said, known, logs_in(folder, reviewer))
+        removed = [file for where in going for file in _remove(folder, where)]
+        removed += [_remove_version(folder, name) for name in versions if name in sealed_names(folder)]
+    for where in going:  # the locks' own files, when nobody holds them any more
+        removed += _remove(folder, where, locks=True)
+    _remove_empty(folder, going)
+    return Withdrawn(code, names, tuple(going), tuple(removed), tuple(_left(folder, going, code)))
+
+
+def _code(participant: str | None, recordings: Sequence[str]) -> str | None:
+    kind("participant", participant, (str, type(None)), "the participant's code as text, or None")
+    kind("recordings", recordings, (list, tuple), "a list of names of recordings")
+    if (participant is None) == (not recordings):
+        came = "both came" if recordings else "neither came"
+        raise ParameterError(
+            f"a participant or recordings are withdrawn, and {came}; give the participant's code, or recordings=[…]."
+        )
+    for name in recordings:
+        check_name("recording name", name)
+    return None if participant is None else check_name("participant", participant.removeprefix("sub-"))
+
+
+def _going(
+    folder: Path, code: str | None, recordings: tuple[str, ...], known: Sequence[Withdrawal]
+) -> dict[str, dict[str, Any]]:
+    """Every log that is to go, by its place: its lines and head as it is, 0 lines where it is gone or cannot be read.
+    Those that are known by a version or another log alone belong to them, and those that were withdrawn before."""
+    there = {path.relative_to(folder).as_posix(): path for path in logs_in(folder)}
+    missing = {head.where for head in known_heads(folder, lambda where: True, all_logs=True)} - set(there)
+    before = {where for one in known for where in one.logs if code == one.participant}
+    found: dict[str, dict[str, Any]] = {}
+    codes: set[str] = set()
+    for where in sorted({*there, *missing, *before}):
+        path = Path(where)
+        of = path.parent.name.removeprefix("sub-") if path.parent.name != "logs" else _participant(there.get(where))
+        codes |= {of} if of else set()
+        if recording_in(path.name) in recordings or (code is not None and of == code):
+            found[where] = _head(there.get(where))
+    if not found and code is not None:
+        raise UnknownNameError("participant with a log", code, sorted(codes), folder.name)
+    for name in recordings:
+        if not any(recording_in(Path(where).name) == name for where in found):
+            names = {recording_in(Path(where).name) for where in {*there, *missing}}
+            raise UnknownNameError("recording with a log", name, sorted(filter(None, names)), folder.name)
+    return found
+
+
+def _participant(path: Path | None) -> str | None:
+    """The participant that the first line of a log names."""
+    found: list[Event] = []
+    with suppress(LogError, OSError):
+        if path is not None:
+            read_log(path, found.append)
+    return found[0].subject["participant"] if found else None
+
+
+def _head(path: Path | None) -> dict[str, Any]:
+    if path is not None:
+        with suppress(LogError, OSError):
+            content = read_log(path, lambda event: None)
+            return {"lines": len(content.lines), "sha256": content.head}
+    return {"lines": 0, "sha256": ZEROS}
+
+
+def _removed(folder: Path) -> set[str]:
+    return {name for one in withdrawals(folder) for name in one.versions}
+
+
+def _say(
+    folder: Path, mine: Sequence[Path], said: Withdrawal, known: Sequence[Withdrawal], counted: Sequence[Path]
+) -> None:
+    """Write it into every log of a reviewer that stays, and what was said before in logs that go now. What a log says
+    already it does not say again."""
+    covered = {where for one in known if set(said.versions) <= set(one.versions) for where in one.logs}
+    if not set(said.logs) <= covered:
+        known = [*known, said]
+    if not mine:
+        others = sorted({path.stem.rpartition("_reviewer-")[2] for path in logs_in(folder)} - {said.reviewer})
+        if not counted:
+            raise UnknownNameError(f"reviewer with a log in {folder.name}", said.reviewer, others)
+        raise LogError(
+            f"every log of reviewer {said.reviewer!r} is of {said.whom}, and none would keep that they were withdrawn; "
+            "have it said by another reviewer, or, where nobody else was reviewed, delete the folder."
+        )
+    counter = max(_counter(path) for path in counted)
+    problem, written = "", 0
+    for path in mine:
+        events: list[Event] = []
+        log = Log(path, events.append)
+        try:
+            if log.problem or not events:
+                problem = log.problem or f"{path.name} is empty"
+                continue
+            stands = {digest_of(one.new["withdrawn"]) for one in events if one.operation == WITHDRAW}
+            for one in known:
+                if digest_of(one.stated) not in stands:
+                    counter += 1
+                    log.append(_line(events[-1], events[0], counter, one))
+            written += 1
+        finally:
+            log.close()
+    if not written:
+        raise LogReadOnlyError(f"{problem}; nothing was withdrawn.")
+
+
+def _line(last: Event, first: Event, counter: int, one: Withdrawal) -> Mapping[str, Any]:
+    empty = {"channel": None, "trial": None, "burst": None}
+    return {
+        "counter": counter,
+        "reviewer": last.reviewer,
+        "operation": WITHDRAW,
+        "subject": {**first.subject, **empty},
+        "showing": 1,
+        "field": "log",
+        "old": None,
+        "new": {"withdrawn": one.stated},
+        "reason": one.reason,
+        "visible": {},
+        "blind": last.blind,
+    }
+
+
+def _counter(path: Path) -> int:
+    with suppress(LogError, OSError):
+        return read_log(path, lambda event: None).counter
+    return 0
+
+
+def _remove(folder: Path, where: str, *, locks: bool = False) -> list[str]:
+    """Remove a log and what lies beside it under its name, torn ends and broken copies; or its locks."""
+    path = folder / where
+    _demand_inside(folder, path.parent)
+    if not path.parent.is_dir():
+        return []
+    beside = path.parent.glob(f"{'.' * locks}{glob.escape(path.name)}*")
+    gone = []
+    for one in sorted(beside):
+        if one.is_file() or one.is_symlink():
+            one.unlink(missing_ok=True)
+            gone.append(one.relative_to(folder).as_posix())
+    FileSystem().fsync_dir(path.parent)
+    return gone
+
+
+def _remove_version(folder: Path, name: str) -> str:
+    place = folder / "versions" / name
+    _demand_inside(folder, place)
+    shutil.rmtree(place)
+    FileSystem().fsync_dir(place.parent)
+    return place.relative_to(folder).as_posix()
+
+
+def _demand_inside(folder: Path, place: Path) -> None:
+    if place.is_symlink() or folder.resolve() not in place.resolve().parents:
+        raise LogError(
+            f"{place} is a link, or lies behind one that leads out of the review folder; nothing was deleted there; "
+            "delete what it leads to yourself, and put the folder itself there."
+        )
+
+
+def _remove_empty(folder: Path, going: Mapping[str, Any]) -> None:
+    for parent in {(folder / where).parent for where in going} - {folder / "logs"}:
+        with suppress(OSError):
+            parent.rmdir()
+            FileSystem().fsync_dir(parent.parent)
+
+
+def _left(folder: Path, going: Mapping[str, Any], code: str | None) -> Iterator[str]:
+    """What still speaks of whom was withdrawn."""
+    rest = [name for name, said, _ in descriptions(folder) if said is not None and set(said["logs"]) & set(going)]
+    if rest:
+        yield (
+            f"Sealed versions that hold what was decided there stay as they are: {', '.join(rest)}. Where it must be "
+            f"gone from them too, say it again with versions={rest!r}, and seal anew."
+        )
+    place = folder / "logs" / f"sub-{code}"
+    if code is not None and place.is_dir():
+        files = sorted(one.relative_to(folder).as_posix() for one in place.rglob("*") if not one.is_dir())
+        if files:
+            yield f"{len(files)} files that are no logs stay in logs/sub-{code}, {files[0]} the first; delete them."
+    yield (
+        "Ids of trials stay where other logs say what was drawn, disputed or accepted in bulk; recordings, and copies "
+        "of this folder elsewhere, are yours to delete."
+    )

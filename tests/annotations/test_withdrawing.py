@@ -1,0 +1,389 @@
+"""A participant withdraws: their logs go for good, the rest of the review goes on and says so wherever it counts."""
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+
+import pytest
+from scripted_reviews import CHECK, detect, make_trials, start
+
+import emgreview as er
+from emgreview.annotations.withdrawals import withdrawals
+from emgreview.errors import (
+    EmgreviewError,
+    LogError,
+    LogLockedError,
+    ParameterError,
+    SignalWarning,
+    UnknownNameError,
+    VersionError,
+)
+
+quiet = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+CODES = ("r1", "r2")
+WHY = "withdrew consent"
+
+
+def cut(name, **options):
+    return er.cut_trials(make_trials(name, **options).recording, cue="go", before_s=0.5, after_s=1.0)
+
+
+ONE, TWO, LATER = cut("one", seed=1, sub="01"), cut("two", seed=2, sub="02"), cut("later", seed=3, sub="02")
+ALL = [ONE, TWO, LATER]
+RECORDINGS = [part.recording for part in ALL]
+LOGS = sorted(f"logs/sub-02/{name}_reviewer-{code}.jsonl" for name in ("two", "later") for code in (*CODES, "r3"))
+
+
+def settle(folder, trials=ALL, **options):
+    return er.adjudicate(trials, folder, "r1", "r2", reviewer="r3", blind=False, detect=detect, **options)
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """Two reviewers of two people, who dispute one trial of each; a third who settled and sealed."""
+    folder = tmp_path_factory.mktemp("made") / "review"
+    for code, version in zip(CODES, ("v1", "v2"), strict=True):
+        with start(folder, ALL, reviewer=code) as session:
+            for trial in session.queue:
+                session.accept_rest(trial)
+            if code == "r2":
+                for part in (ONE, TWO):
+                    session.unusable(part.ids[0], "FDI", ["clipped"])
+            session.seal(version)
+    with settle(folder) as third:
+        for dispute in third.disputes():
+            third.settle(dispute.trial, dispute.channel, "A")
+        third.seal("settled")
+    return folder
+
+
+@pytest.fixture
+def folder(made, tmp_path):
+    return shutil.copytree(made, tmp_path / "review")
+
+
+def withdraw(folder, participant="02", **options):
+    return er.withdraw(folder, participant, **{"reviewer": "r1", "reason": WHY, **options})
+
+
+def of_two(folder):
+    """Every file of participant 02."""
+    return sorted(path for path in (folder / "logs" / "sub-02").glob("*"))
+
+
+def taken_away(folder):
+    """As a person does who does not know of the command."""
+    shutil.rmtree(folder / "logs" / "sub-02")
+
+
+@pytest.mark.parametrize("first", [None, taken_away])
+@quiet
+def test_the_rest_of_the_review_goes_on(folder, first):
+    if first:
+        first(folder)
+        for call in (lambda: er.agreement(folder, *CODES), lambda: settle(folder, ONE)):
+            with pytest.raises(LogError, match=r"er\.withdraw says so"):
+                call()
+        assert not er.verify(folder).ok
+    before = {path: path.read_bytes() for path in (folder / "versions").rglob("*") if path.is_file()}
+    done = withdraw(folder)
+    assert (done.participant, sorted(done.logs), done.recordings) == ("02", LOGS, ("later", "two"))
+    assert not (folder / "logs" / "sub-02").exists()
+    assert before == {path: path.read_bytes() for path in before}, "sealed versions stay what they are"
+    assert "v1, v2" in " ".join(done.left)
+
+    found = er.verify(folder)
+    assert found.ok, found.problems
+    told = " ".join(found.notes)
+    assert "Without participant '02', withdrawn from the review with 6 logs (reviewer 'r1' on " in told
+    assert "version 'v1' was sealed with 6 logs of participant '02', withdrawn since" in told or "'settled'" in told
+
+    agreed, merged = er.agreement(folder, *CODES), er.merge_reviews(folder, *CODES, "r3")
+    assert set(agreed.table["recording"]) == {"one"}
+    assert not merged.conflicts
+    for notes in (agreed.notes, merged.notes):
+        assert [words for words in notes if "withdrawn from the review with" in words and WHY in words]
+    assert WHY in str(agreed)
+
+    for code, version in zip(CODES, ("w1", "w2"), strict=True):
+        with start(folder, ONE, reviewer=code) as session:
+            assert session.problem is None
+            assert [note for note in session.notices if "Without participant '02'" in note]
+            session.comment(session.queue[0], "goes on")
+            sealed = session.seal(version)
+        table = er.read_version(folder, version, sealed.sha256)
+        assert set(table["participant"]) == {"01"}
+        assert [note for note in table.attrs["notes"] if "Without participant '02'" in note], "and in the version"
+        assert er.replay(folder, RECORDINGS[0], version, detect=detect).same_bytes
+    with settle(folder, ONE) as third:
+        assert third.problem is None
+        assert third.progress[0] == 1
+        third.seal("settled-anew")
+    assert er.replay(folder, RECORDINGS[0], "settled-anew", detect=detect).same_bytes
+    assert str(er.diff(folder, "settled-anew", "now", reviewer="r3")) == "nothing changed"
+    assert er.verify(folder).ok
+    for path in (folder / "logs").rglob("*.jsonl"):
+        for line in path.read_bytes().splitlines():
+            CHECK.validate(json.loads(line))
+
+
+@quiet
+def test_versions_sealed_before_say_that_logs_are_gone_and_are_rebuilt_without(folder):
+    withdraw(folder)
+    table = er.read_version(folder, "v1")
+    assert set(table["participant"]) == {"01", "02"}
+    (note,) = [note for note in table.attrs["notes"] if "withdrawn since" in note]
+    assert note.startswith("Version 'v1' was sealed with 2 logs of participant '02'")
+    rows = int((table["participant"] == "02").sum())
+    for version in ("v1", "v2", "settled"):
+        held = er.replay(folder, RECORDINGS[0], version, detect=detect)
+        assert held.ok, held
+        assert held.same_bytes
+        assert set(held.table["recording"]) == {"one"}
+        assert f"{rows} of {len(table)} rows are of logs that were withdrawn" in " ".join(held.notes)
+        with pytest.warns(SignalWarning, match=f"Version '{version}' was sealed with .* withdrawn since"):
+            assert str(er.diff(folder, version, "now", reviewer="r1"))
+
+
+@quiet
+def test_a_version_can_go_too_and_its_name_is_never_given_again(folder):
+    withdraw(folder)
+    with pytest.raises(UnknownNameError, match="sealed version"):
+        withdraw(folder, versions=["v7"])
+    done = withdraw(folder, versions=["v1", "settled"])
+    assert not (folder / "versions" / "v1").exists()
+    assert {"versions/v1", "versions/settled"} <= set(done.removed)
+    found = er.verify(folder)
+    assert found.ok, found.problems
+    assert "version 'settled' was removed with participant '02'" in " ".join(found.notes)
+    with start(folder, ONE) as session:
+        assert session.next_version == "v3"
+        session.comment(session.queue[0], "more")
+        with pytest.raises(VersionError, match="is not there"):
+            session.seal("v1")
+
+
+def test_nothing_of_them_is_begun_again(folder):
+    withdraw(folder)
+    for code in ("r1", "r9"):
+        with pytest.raises(LogError, match=f"is of participant '02', withdrawn .*{WHY}.*leave it out"):
+            start(folder, ALL, reviewer=code)
+    assert not (folder / "logs" / "sub-02").exists()
+
+
+@quiet
+def test_what_a_backup_brings_back_is_told_and_removed_again(folder):
+    kept = {path: path.read_bytes() for path in of_two(folder)}
+    withdraw(folder)
+    (folder / "logs" / "sub-02").mkdir()
+    for path, content in kept.items():
+        path.write_bytes(content)
+    problems = er.verify(folder).problems
+    assert len([words for words in problems if "stands there again" in words]) == len(LOGS)
+    for call in (lambda: er.agreement(folder, *CODES), lambda: start(folder, ONE).seal("v9")):
+        with pytest.raises(LogError, match=r"stands there again.*remove it: er\.withdraw\(folder, '02', …\) does"):
+            call()
+    lines = [path.read_bytes() for path in sorted((folder / "logs" / "sub-01").glob("*.jsonl"))]
+    withdraw(folder)
+    assert er.verify(folder).ok
+    assert lines == [path.read_bytes() for path in sorted((folder / "logs" / "sub-01").glob("*.jsonl"))], "said once"
+
+
+@quiet
+@pytest.mark.parametrize("after", range(1, 8))
+def test_what_was_interrupted_is_ended_by_saying_it_again(folder, monkeypatch, after):
+    from pathlib import Path
+
+    unlink, done = Path.unlink, []
+
+    def unlinking(self, missing_ok=False):
+        if "sub-02" in str(self) and not self.name.startswith("."):
+            done.append(self)
+            if len(done) == after:
+                raise OSError(5, os.strerror(5))
+        unlink(self, missing_ok=missing_ok)
+
+    monkeypatch.setattr(Path, "unlink", unlinking)
+    if after <= len(LOGS):
+        with pytest.raises(OSError, match="Input/output"):
+            withdraw(folder)
+        assert withdrawals(folder), "said before anything goes"
+        assert not er.verify(folder).ok
+    withdraw(folder)
+    monkeypatch.undo()
+    assert er.verify(folder).ok, er.verify(folder).problems
+    assert len(withdrawals(folder)) == 1
+    assert str(er.agreement(folder, *CODES))
+
+
+@quiet
+def test_everything_under_their_logs_names_goes_and_what_else_lies_there_is_told(folder):
+    place = folder / "logs" / "sub-02"
+    beside = [place / f"two_reviewer-r1.jsonl{end}" for end in (".torn-2026", ".broken")]
+    for path in [*beside, place / "note.txt", folder / "logs" / "sub-01" / "two_reviewer-r1.jsonl.torn-1"]:
+        path.write_text("x")
+    done = withdraw(folder)
+    assert [path.name for path in of_two(folder)] == ["note.txt"]
+    assert "logs/sub-02/note.txt" in " ".join(done.left)
+    assert (folder / "logs" / "sub-01" / "two_reviewer-r1.jsonl.torn-1").exists()
+
+
+@quiet
+def test_one_recording_goes_alone_and_logs_without_a_participant_by_name(tmp_path):
+    parts = [make_trials("left", seed=4), make_trials("right", seed=5)]
+    for code in CODES:
+        with start(tmp_path, parts, reviewer=code) as session:
+            for trial in session.queue:
+                session.accept_rest(trial)
+            session.seal(f"of-{code}")
+    with pytest.raises(UnknownNameError, match="participant with a log"):
+        withdraw(tmp_path)
+    with pytest.raises(UnknownNameError, match=r"recording with a log.*left, right"):
+        withdraw(tmp_path, None, recordings=["middle"])
+    done = withdraw(tmp_path, None, recordings=["right"])
+    assert done.logs == tuple(f"logs/right_reviewer-{code}.jsonl" for code in CODES)
+    assert er.verify(tmp_path).ok
+    assert er.agreement(tmp_path, *CODES).both == 8
+    with pytest.raises(LogError, match="is of recording 'right', withdrawn"):
+        start(tmp_path, parts)
+
+
+@quiet
+def test_people_who_withdraw_one_after_another_are_all_kept(tmp_path):
+    parts = [make_trials(name, seed=n, sub=f"0{n}") for n, name in enumerate(("a", "b", "c"), 1)]
+    for code in CODES:
+        with start(tmp_path, parts[:2] if code == "r1" else parts, reviewer=code) as session:
+            for trial in session.queue:
+                session.accept_rest(trial)
+            session.seal(f"of-{code}")
+    withdraw(tmp_path, "01")  # which r1 says in the log of b alone
+    with pytest.raises(LogError, match="none would keep that they were withdrawn; have it said by another reviewer"):
+        withdraw(tmp_path, "sub-02")
+    withdraw(tmp_path, "sub-02", reviewer="r2")
+    assert [one.participant for one in withdrawals(tmp_path)] == ["01", "02"]
+    found = er.verify(tmp_path)
+    assert found.ok, found.problems
+    with start(tmp_path, parts[2], reviewer="r2") as session:
+        assert session.problem is None
+
+
+@quiet
+def test_a_blind_reviewer_hears_of_it_without_names_and_stays_blind(tmp_path):
+    parts = [make_trials(name, seed=n, sub=f"0{n}") for n, name in enumerate(("a", "b"), 1)]
+    with start(tmp_path, parts, blind=True) as session:
+        for trial in session.queue:
+            session.accept_rest(trial)
+    withdraw(tmp_path)
+    with start(tmp_path, parts[0], blind=True) as session:
+        assert session.blind
+        told = " ".join(session.notices)
+        assert "1 of those who were in this review were withdrawn" in told
+        assert "'02'" not in told
+        session.comment(session.queue[0], "goes on")
+    assert er.verify(tmp_path).ok
+
+
+@quiet
+def test_who_draws_a_sample_goes_on_without_those_who_withdrew(tmp_path):
+    parts = [make_trials(name, seed=n, sub=f"0{n}", n=8) for n, name in enumerate(("a", "b"), 1)]
+    with start(tmp_path, parts, reviewer="r1") as session:
+        for trial in session.queue:
+            session.accept_rest(trial)
+    with start(tmp_path, parts, reviewer="r2") as session:
+        er.draw_sample(session, share=0.5)
+        for trial in session.queue:
+            session.accept_rest(trial)
+        session.seal("drawn")
+    whole = er.agreement(tmp_path, *CODES)
+    withdraw(tmp_path)
+    with start(tmp_path, parts[0], reviewer="r2") as session:
+        assert session.problem is None
+        assert all(trial.startswith("a") for trial in session.queue)
+    found = er.agreement(tmp_path, *CODES)
+    assert 0 < found.both < whole.both
+    assert "draws" in " ".join(found.notes), "what was drawn counts them still, and that is said"
+
+
+def test_who_has_it_open_is_asked_to_close_it(folder):
+    code = "import sys, emgreview as er; er.withdraw(sys.argv[1], '02', reviewer='r1', reason='x')"
+    with start(folder, TWO, reviewer="r2"):
+        done = subprocess.run([sys.executable, "-c", code, str(folder)], capture_output=True, text=True)
+    assert "LogLockedError" in done.stderr
+    assert len(of_two(folder)) >= len(LOGS)
+    assert not withdrawals(folder)
+    with start(folder, TWO, reviewer="r2"), pytest.raises(LogLockedError):
+        withdraw(folder)
+
+
+@pytest.mark.parametrize(
+    ("options", "error"),
+    [
+        ({"reason": " "}, ParameterError),
+        ({"reason": 3}, ParameterError),
+        ({"reason": "a\nb"}, EmgreviewError),
+        ({"recordings": ["two"]}, ParameterError),
+        ({"participant": None}, ParameterError),
+        ({"participant": 2}, ParameterError),
+        ({"participant": "../.."}, ParameterError),
+        ({"participant": "2"}, UnknownNameError),
+        ({"participant": None, "recordings": "two"}, ParameterError),
+        ({"participant": None, "recordings": ["../x"]}, ParameterError),
+        ({"reviewer": "r9"}, UnknownNameError),
+        ({"versions": "v1"}, ParameterError),
+    ],
+)
+def test_what_was_mistyped_deletes_nothing(folder, options, error):
+    before = sorted(path for path in folder.rglob("*") if not path.name.endswith(".lock"))
+    with pytest.raises(error):
+        withdraw(folder, options.pop("participant", "02"), **options)
+    assert before == sorted(path for path in folder.rglob("*") if not path.name.endswith(".lock"))
+    assert er.verify(folder).ok
+
+
+def test_nothing_is_deleted_where_a_link_leads(folder, tmp_path):
+    shutil.move(folder / "logs" / "sub-02", tmp_path / "elsewhere")
+    (folder / "logs" / "sub-02").symlink_to(tmp_path / "elsewhere")
+    before = sorted(path.name for path in (tmp_path / "elsewhere").glob("*.jsonl"))
+    with pytest.raises(LogError, match="leads out of the review folder; nothing was deleted"):
+        withdraw(folder)
+    assert before == sorted(path.name for path in (tmp_path / "elsewhere").glob("*.jsonl"))
+    assert not withdrawals(folder), "nothing is said that was not done"
+
+
+def test_the_shell_does_the_same(folder):
+    line = [sys.executable, "-m", "emgreview", "withdraw", str(folder), "sub-02", "--reviewer", "r1", "--reason", WHY]
+    done = subprocess.run([*line, "--json"], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["participant"] == "02"
+    again = subprocess.run([*line, "--version", "v1"], capture_output=True, text=True)
+    assert again.returncode == 0, again.stderr
+    assert "Participant 02 withdrawn: 6 logs of later, two" in again.stdout
+    checked = subprocess.run([*line[:3], "verify", str(folder)], capture_output=True, text=True)
+    assert checked.returncode == 0, checked.stdout
+    assert WHY in checked.stdout
+
+
+@quiet
+def test_numbers_carry_what_was_told_of_the_version_that_they_come_from(folder):
+    withdraw(folder)
+    for path in (folder / "logs" / "sub-01").glob("*.jsonl"):  # nothing vouches for it any more, either
+        path.write_bytes(b"".join(line for line in path.read_bytes().splitlines(True) if b'"seal"' not in line))
+    shutil.rmtree(folder / "versions" / "settled")
+    table = er.read_version(folder, "v1")
+    told = table.attrs["notes"]
+    assert any("cannot be told: no log beside it" in note for note in told)
+    results = [
+        er.measure([ONE], table).attrs["notes"],
+        er.compare_channels(ONE, table, "FDI", "APB").attrs["notes"],
+        er.average_envelopes(ONE, table, to="go", before_s=0.2, after_s=0.2)["FDI"].notes,
+        er.detection_floor(ONE, "FDI", decisions=table, injections=20).left_out,
+        er.measure_evoked(ONE, stimulus="go", decisions=table).attrs["notes"],
+    ]
+    for notes in results:
+        assert set(told) <= set(notes)
+        assert len(notes) == len(set(notes))
+    with pytest.warns(SignalWarning) as caught:
+        er.measure([ONE], table)
+    assert not [one for one in caught if str(one.message) in told], "they were told when it was read"
