@@ -9,7 +9,7 @@ from typing import Any
 
 import emgreview as er
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
-from emgreview.cli.options import add_pulses, number, whole
+from emgreview.cli.options import add_missing, add_pulses, number, whole
 from emgreview.cli.options import columns as columns_of
 from emgreview.cli.options import setting as setting_of
 from emgreview.cli.options import unit as unit_of
@@ -44,6 +44,7 @@ def _options(parser: argparse.ArgumentParser) -> None:
         metavar="NAME=VALUE",
         help="what else read() is told of each file: --set header=2 --set decimal=, for example; may be given again",
     )
+    add_missing(parser)
     parser.add_argument("--cue", metavar="LABEL", help="what cues are called: the label of markers, or for those found")
     add_pulses(parser)
     parser.add_argument("--expect", type=whole, metavar="N", help="cues of each recording")
@@ -120,6 +121,9 @@ def _how(path: Path, given: argparse.Namespace) -> dict[str, Any]:
         raise er.EmgreviewError(f"{path.name} cannot be read: {seen.refused}.")
     how = dict(seen.how) | dict(given.set)
     said: set[str] = {name for name, _ in given.set}
+    if given.missing is not None:
+        how["missing"] = given.missing
+        said.add("missing")
     if given.columns is not None:
         how["columns"] = _by_name(given.columns)
         said.add("columns")
