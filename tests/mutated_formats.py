@@ -76,6 +76,7 @@ def write_c3d(
     rate_hz: float = 100.0,
     used: int = 2,
     labels: Sequence[str] = ("FCR", "ECR"),
+    frames: float = 0,
 ) -> Path:
     """Analogue channels alone, two samples a frame of 50 Hz, after the guide's tables of header and parameters."""
     order = ">" if processor == 86 else "<"
@@ -96,9 +97,11 @@ def write_c3d(
     def group(number: int, name: str) -> bytes:
         return struct.pack("bb", len(name), -number) + name.encode() + struct.pack(f"{order}H", 3) + b"\0"
 
-    n, frames = len(counts), counts.shape[1] // 2
+    n, there = len(counts), counts.shape[1] // 2
+    last = min(first + there - 1, 65535)
     scale = -1.0 if kind == "float" else 1.0
     said = group(1, "POINT") + item(1, "RATE", 4, (), real(50.0)) + item(1, "SCALE", 4, (), real(scale))
+    said += item(1, "FRAMES", 4, (), real(frames)) if frames else b""
     said += group(2, "ANALOG") + item(2, "USED", 2, (), struct.pack(f"{order}h", used))
     said += item(2, "RATE", 4, (), real(rate_hz)) + item(2, "GEN_SCALE", 4, (), real(0.25))
     said += item(2, "SCALE", 4, (n,), real(*[2.0] * n)) + item(2, "LABELS", *texts(labels))
@@ -110,7 +113,7 @@ def write_c3d(
         said += item(3, "TIMES", 4, (2, len(events)), real(*[v for _, at in events for v in (0.0, at)]))
     blocks = -(-(len(said) + 5) // 512)
     parameters = (struct.pack("BBBB", 1, 80, blocks, processor) + said).ljust(blocks * 512, b"\0")
-    head = struct.pack("BB", 2, 80) + struct.pack(f"{order}HHHHH", 0, 2 * n, first, first + frames - 1, 0)
+    head = struct.pack("BB", 2, 80) + struct.pack(f"{order}HHHHH", 0, 2 * n, first, last, 0)
     head += real(scale) + struct.pack(f"{order}HH", 2 + blocks, 2) + real(50.0)
     words = counts.T.ravel()
     types = {"signed": f"{order}i2", "unsigned": f"{order}u2"}

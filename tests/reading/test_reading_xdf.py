@@ -77,3 +77,58 @@ def test_a_file_that_is_cut_or_does_not_add_up_is_told(path) -> None:
         path.write_bytes(whole.replace(old, new, 1))
         with pytest.raises(FormatError, match=said):
             er.read(path, stream="EMG")
+
+
+def beside(offset_s: float, rate: float = 200.0, n: int = 380, labels=("FDI", "knee")) -> dict:
+    """A stream of the rate of the arm on a clock of its own, that begins so much later."""
+    x = np.arange(2 * n, dtype=np.int16).reshape(n, 2)
+    stamps = 150 + offset_s + np.arange(n) / rate
+    said = {"name": "leg", "type": "EMG", "rate": 200, "form": "float32", "x": x, "stamps": stamps}
+    return said | {"labels": [(label, "microvolts") for label in labels]}
+
+
+@pytest.mark.parametrize("offset_s", [-0.25, 0.0, 0.101, 0.5])
+def test_streams_of_one_rate_are_joined_by_their_clock(tmp_path, offset_s) -> None:
+    arm, grip, tones = xdf_streams()
+    path = write_xdf(tmp_path / "a.xdf", [arm, grip, tones, beside(offset_s)])
+    known = {one["info"]["name"][0]: one for one in pyxdf.load_xdf(str(path))[0]}
+    rec = er.read(path, stream=["arm", "leg"])
+    assert rec.labels == ("arm FDI", "APB", "leg FDI", "knee")
+    arm_s, leg_s = known["arm"]["time_stamps"], known["leg"]["time_stamps"]
+    both = [(i, j) for i, at in enumerate(arm_s) if abs(leg_s[j := int(np.argmin(np.abs(leg_s - at)))] - at) < 0.00251]
+    rows = [[*known["arm"]["time_series"][i], *known["leg"]["time_series"][j]] for i, j in both]
+    np.testing.assert_array_equal(rec.values(), np.transpose(rows))
+    first_s = arm_s[both[0][0]]
+    at = [round((one - first_s) * 200) for one in known["tones"]["time_stamps"]]
+    assert [marker.sample for marker in rec.markers] == at
+    assert any("'leg' of a.xdf was joined to 'arm'" in note for note in rec.notes)
+    assert any("are left out: another stream does not have them" in note for note in rec.notes)
+    assert any("left out: 'grip'" in note and "stream='grip' reads it" in note for note in rec.notes)
+    alone = er.read(path, stream="arm")
+    assert any("stream=['arm', 'leg'] or stream='grip'" in note or "stream='grip' or stream=['arm', 'leg']" in note
+               for note in alone.notes)  # fmt: skip
+    assert "joined by their clock: stream=['arm', 'leg']" in er.look(path).asks["stream"]
+
+
+def test_streams_that_do_not_run_together_are_not_joined(tmp_path) -> None:
+    arm, grip, _ = xdf_streams()
+    with pytest.raises(RateError, match="half a sample, are allowed: their clocks drift"):
+        er.read(write_xdf(tmp_path / "a.xdf", [arm, beside(0, rate=199)]), stream=["arm", "leg"])
+    with pytest.raises(RateError, match="no stretch in common"):
+        er.read(write_xdf(tmp_path / "b.xdf", [arm, beside(60)]), stream=["arm", "leg"])
+    path = write_xdf(tmp_path / "c.xdf", [arm, grip, beside(0)])
+    with pytest.raises(RateError, match="arm 200 Hz, grip 20 Hz"):
+        er.read(path, stream=["arm", "grip"])
+    with pytest.raises(ParameterError, match="stream came as"):
+        er.read(path, stream=["arm", "arm"])
+    with pytest.raises(ParameterError, match="or a list of several of one rate"):
+        er.read(path, stream=["EMG", "leg"])
+
+
+def test_labels_that_stand_twice_and_markers_that_are_numbers(tmp_path) -> None:
+    arm, _, tones = xdf_streams()
+    codes = tones | {"name": "codes", "form": "int16", "x": [[7], [12]]}
+    path = write_xdf(tmp_path / "a.xdf", [arm | {"labels": [("FDI", "microvolts")] * 2}, codes])
+    rec = er.read(path)
+    assert rec.labels == ("FDI", "FDI.2")
+    assert [(one.sample, one.label) for one in rec.markers] == [(100, "7"), (200, "12")]
