@@ -19,7 +19,8 @@ from emgreview.cli.options import setting
 from emgreview.cli.saying import say_of_folder
 from emgreview.cli.typed import named
 from emgreview.reading.dataset import NAMELESS, Dataset
-from emgreview.reading.study import EXPECTS, SUFFIX, open_data
+from emgreview.reading.study import SUFFIX, open_data
+from emgreview.reading.study_description import EXPECTS
 
 
 def recordings_of(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording | None]]:

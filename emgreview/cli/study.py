@@ -17,7 +17,7 @@ from emgreview.cli.saying import tell
 from emgreview.cli.source import units
 from emgreview.reading.patterns import Pattern
 from emgreview.reading.settled import is_told_by_name
-from emgreview.reading.study import EXPECTS, load
+from emgreview.reading.study_description import EXPECTS, load
 
 NAME = "study.toml"
 
@@ -52,6 +52,12 @@ def _options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--people", metavar="TABLE:COLUMN", help="table of participants, and its column of their codes")
     parser.add_argument("--trials", metavar="P", help="tables of trials, one row a cue: 'behaviour/P{participant}.csv'")
     parser.add_argument("--trial-columns", type=columns_of, metavar="A,B", help="those of its columns to take (all)")
+    parser.add_argument(
+        "--trials-of",
+        metavar="WORD=COLUMN,…",
+        help="of one table of several recordings, the columns that say what the pattern says: "
+        "--trials-of participant=subject,run=block",
+    )
     parser.add_argument("--time", metavar="COLUMN", help="its column of times")
     parser.add_argument("--time-unit", choices=("s", "ms", "us"), help="their unit (s)")
     parser.add_argument(
@@ -88,6 +94,7 @@ def _write(given: argparse.Namespace) -> Path:
         "expect": given.expect,
     }
     trials = {"table": given.trials, "columns": given.trial_columns, "time": given.time, "time_unit": given.time_unit}
+    trials |= _columns_of(given.trials_of)
     table, _, column = (given.people or "").rpartition(":")
     if given.people and not (table and column):
         raise er.EmgreviewError(
@@ -107,6 +114,16 @@ def _write(given: argparse.Namespace) -> Path:
         participants={"table": table, "code": column} if given.people else None,
         trials=_said(trials),
     )
+
+
+def _columns_of(text: str | None) -> dict[str, str]:
+    """Words of the pattern, and the columns that say them too."""
+    pairs = [one.partition("=") for one in text.split(",")] if text else []
+    if not all(word.strip() and column.strip() for word, _, column in pairs):
+        raise er.EmgreviewError(
+            f"--trials-of came as {text!r}; give words of the pattern and columns: --trials-of participant=subject."
+        )
+    return {word.strip(): column.strip() for word, _, column in pairs}
 
 
 def _said(parts: Mapping[str, Any]) -> dict[str, Any] | None:

@@ -18,7 +18,7 @@ from emgreview.checks import kind
 from emgreview.errors import EmgreviewError, SignalWarning
 from emgreview.reading import Look, look, write_study
 from emgreview.reading.patterns import Pattern
-from emgreview.reading.study import Study, study_of
+from emgreview.reading.study_description import Study, study_of
 from emgreview.views import host
 from emgreview.views.texts import on_axis
 
