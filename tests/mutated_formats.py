@@ -32,6 +32,11 @@ def _mat(path: Path, packed: bool) -> None:
     scipy.io.savemat(path, {"trial": trial, "t": [0.5, 1.0], "note": "grasp"}, do_compression=packed)
 
 
+def _mat_of_vectors(path: Path) -> None:
+    arm = {"FDI": signal()[:, 0], "APB": signal()[:, 1].astype(float), "gain": [0.5, 2.0], "unit": "uV"}
+    scipy.io.savemat(path, {"arm": arm, "t": [0.5, 1.0]}, do_compression=True)
+
+
 def _of_class(dataset: Any, name: bytes) -> Any:
     dataset.attrs["MATLAB_class"] = np.bytes_(name)
     return dataset
@@ -193,6 +198,7 @@ def _nwb(path: Path) -> None:
 NWB = {"data": "acquisition/arm", "labels": "label", "events": "intervals/trials", "event_label": "cue"}
 CUES = {"cues": "t", "cues_in": "s", "cue_label": "go"}
 IN_TRIAL = {"data": "trial.emg", "samples_along": "rows", "rate": "trial.fs", "labels": "trial.names", **CUES}
+TABLE_OF = {"rate_hz": 200, "unit": "uV", **CUES}
 FORMATS: dict[str, Format] = {
     "mat": Format(lambda path: _mat(path, False), ".mat", {**IN_TRIAL, "unit": "uV"}),
     "mat, packed": Format(lambda path: _mat(path, True), ".mat", {**IN_TRIAL, "unit": "uV"}),
@@ -211,8 +217,16 @@ FORMATS: dict[str, Format] = {
             **CUES,
         },
     ),
+    "mat, several": Format(
+        lambda path: _mat_of_vectors(path), ".mat", {"data": ["arm.FDI", "arm.APB"], "gain": "arm.gain", **TABLE_OF}
+    ),
     "c3d": Format(lambda path: write_c3d(path, signal().T, events=[("go", 1.0), ("go", 2.0)]), ".c3d", {}, share=8),
     "xdf": Format(lambda path: write_xdf(path, xdf_streams()), ".xdf", {"stream": "EMG"}),
+    "xdf, joined": Format(
+        lambda path: write_xdf(path, [*xdf_streams(), xdf_streams()[0] | {"name": "leg", "form": "float32"}]),
+        ".xdf",
+        {"stream": ["arm", "leg"]},
+    ),
     "nwb": Format(_nwb, ".nwb", NWB),
     "excel": Format(lambda path: _table().to_excel(path, index=False), ".xlsx", TABLE, share=2),
     "parquet": Format(lambda path: _table().to_parquet(path, row_group_size=150), ".parquet", TABLE),

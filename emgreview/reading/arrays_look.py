@@ -83,7 +83,11 @@ def _as_long(fit: Sequence[Entry]) -> list[str]:
 def _moments(arrays: Arrays, numbers: Sequence[Entry], fit: Sequence[Entry]) -> Iterator[str]:
     """Sentences on short rows of numbers that rise, as cues do."""
     for one in numbers:
-        if one in fit or not 1 < one.size == max(one.shape, default=0) <= MOST_MOMENTS:
+        if (
+            one in fit
+            or last_of(one.name).lower() in _GAINS
+            or not 1 < one.size == max(one.shape, default=0) <= MOST_MOMENTS
+        ):
             continue
         with suppress(EmgreviewError):
             values = np.asarray(arrays.numbers(one.name), np.float64)

@@ -67,8 +67,8 @@ def read(
     **layout
         What else has to be said of such a file, as :func:`look` proposes it: of text
         ``header``, ``names``, ``separator``, ``decimal``, ``comment``, ``missing``,
-        ``time_unit``, ``jitter_s`` and ``encoding`` (:class:`emgreview.reading.TextLayout`),
-        of other formats those of their own.
+        ``thousands``, ``exponent``, ``time_unit``, ``jitter_s`` and ``encoding``
+        (:class:`emgreview.reading.TextLayout`), of other formats those of their own.
 
     Returns
     -------
