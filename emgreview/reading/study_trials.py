@@ -218,7 +218,8 @@ def proposal(
 
 
 def _same_number(one: str, other: str) -> bool:
-    return one.isdecimal() and other.isdecimal() and int(one) == int(other)
+    digits = all(text.isascii() and text.isdecimal() for text in (one, other))
+    return digits and one.lstrip("0") == other.lstrip("0")
 
 
 def rows_of_nobody(tables: TrialTables, folder: Path, every: Sequence[Mapping[str, str]]) -> list[str]:

@@ -1,11 +1,11 @@
 """XDF: one stream is the recording, or several of one rate; streams of words are its markers, all on one clock.
 
 After "XDF 1.0", the specification of the Extensible Data Format. :mod:`xdf_chunks` checks every chunk first; then pyxdf
-loads the streams, puts them on one clock by their clock offsets, and lays the time stamps of each on a straight line
-(dejittering), as it does by itself. The rate is the nominal one unless the time stamps contradict it; a marker is put
-at the sample whose time stamp it has, so that no drift of the clock moves it. Several streams are joined where each
-sample of one lies within half a sample of one of the other, as long as both last (:mod:`xdf_joining`). The file is
-loaded whole.
+loads the streams and puts them on one clock by their clock offsets; :mod:`xdf_clock` lays the time stamps of each on a
+straight line, or on several where samples are missing between them, which is told. The rate is the nominal one unless
+the time stamps contradict it; a marker is put at the sample whose time stamp it has, so that no drift of the clock
+moves it. Several streams are joined where each sample of one lies within half a sample of one of the other, as long as
+both last (:mod:`xdf_joining`). The file is loaded whole.
 
     READER      the format
 """
@@ -22,13 +22,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emgreview.checks import demand
-from emgreview.errors import FormatError, ParameterError, RateError, ReadError, UnknownNameError
+from emgreview.errors import FormatError, ParameterError, RateError, ReadError, UnknownNameError, tell
 from emgreview.plain_files import open_plain
 from emgreview.reading.arrays import short_list
 from emgreview.reading.columns import chosen_columns, distinct
 from emgreview.reading.contents import Columns, Contents, Reader, Seen, Signal
 from emgreview.reading.optional import door, load
 from emgreview.reading.xdf_chunks import Stream, streams_in
+from emgreview.reading.xdf_clock import gaps, straight
 from emgreview.reading.xdf_joining import Taken, joined
 
 TOLD = 1e-4
@@ -125,7 +126,17 @@ def _left_out(path: Path, leads: Sequence[Stream], others: Sequence[Stream]) -> 
 def _taken(path: Path, one: Stream, loaded: Any, said: XdfLayout) -> Taken:
     """A stream with its rate, names and units."""
     stamps = np.asarray(loaded["time_stamps"], np.float64)
-    rate, notes = _rate(path, one, loaded, stamps, said)
+    stamps, begins = _straight(path, one, stamps)
+    rate, notes = _rate(path, one, stamps, begins, said)
+    for begin in begins[1:]:
+        gone_s = stamps[begin] - stamps[begin - 1]
+        words = (
+            f"about {round(gone_s * one.rate_hz) - 1} samples of {one.name!r} are missing after sample {begin} "
+            f"({(begin - 1) / rate:.3f} s): its time stamps jump by {gone_s:.3g} s there and stay apart; trials that "
+            "reach over that place are shorter than they were."
+        )
+        notes.append(words)
+        tell(f"{path.stem}: {words}")
     labels = [label or f"{one.name} {place + 1}" for place, label in enumerate(_padded(one.labels, one.channels))]
     x = np.asarray(loaded["time_series"])
     return Taken(one.name, x, stamps, rate, labels, _padded(one.units, one.channels), notes)
@@ -205,7 +216,7 @@ def _loaded(path: Path, numbers: list[int]) -> dict[int, Any]:
         open_plain(path) as stream,
         _quiet(),
     ):
-        streams, _ = pyxdf.load_xdf(stream, select_streams=numbers)
+        streams, _ = pyxdf.load_xdf(stream, select_streams=numbers, dejitter_timestamps=False)
     found = {int(one["info"]["stream_id"]): one for one in streams}
     if missing := [number for number in numbers if number not in found]:
         raise FormatError(
@@ -226,24 +237,32 @@ def _quiet() -> Iterator[None]:
         logging.disable(before)
 
 
+def _straight(path: Path, lead: Stream, stamps: NDArray[np.float64]) -> tuple[NDArray[np.float64], list[int]]:
+    """Time stamps on straight lines. Raises ReadError where there are gaps, RateError where they do not rise."""
+    if len(stamps) > 1 and np.isfinite(stamps).all():
+        if len(places := gaps(stamps, lead.rate_hz)):
+            at = places[0]
+            raise ReadError(
+                f"{path.name}: {lead.name!r} has {len(places)} gaps, the first after {stamps[at] - stamps[0]:g} s "
+                f"({stamps[at + 1] - stamps[at]:.3g} s long); only continuous recordings can be read; export each "
+                "continuous stretch by itself."
+            )
+        made, begins = straight(stamps, lead.rate_hz)
+        if (np.diff(made) > 0).all():
+            return made, begins
+    raise RateError(
+        f"{path.name}: the time stamps of {lead.name!r} do not rise; allowed: samples one after the other; record "
+        "it again, or name another stream."
+    )
+
+
 def _rate(
-    path: Path, lead: Stream, loaded: Any, stamps: NDArray[np.float64], said: XdfLayout
+    path: Path, lead: Stream, stamps: NDArray[np.float64], begins: Sequence[int], said: XdfLayout
 ) -> tuple[float, list[str]]:
-    """The rate, and sentences on it. Raises ReadError where there are gaps, RateError where rates are in doubt."""
-    if len(stamps) < 2 or not np.isfinite(stamps).all() or (np.diff(stamps) <= 0).any():
-        raise RateError(
-            f"{path.name}: the time stamps of {lead.name!r} do not rise; allowed: samples one after the other; record "
-            "it again, or name another stream."
-        )
-    segments = loaded["info"].get("segments") or [(0, len(stamps) - 1)]
-    if len(segments) > 1:
-        at = segments[0][1]
-        raise ReadError(
-            f"{path.name}: {lead.name!r} has {len(segments) - 1} gaps, the first after {stamps[at] - stamps[0]:g} s "
-            f"({stamps[at + 1] - stamps[at]:.3g} s long); only continuous recordings can be read; export each "
-            "continuous stretch by itself."
-        )
-    measured = float((len(stamps) - 1) / (stamps[-1] - stamps[0]))
+    """The rate, and sentences on it. Raises RateError where rates are in doubt."""
+    ends = [*(begin - 1 for begin in begins[1:]), len(stamps) - 1]
+    lasts_s = sum(float(stamps[end] - stamps[begin]) for begin, end in zip(begins, ends, strict=True))
+    measured = (len(stamps) - len(begins)) / lasts_s if lasts_s > 0 else lead.rate_hz
     apart = abs(measured - lead.rate_hz) / lead.rate_hz
     if apart <= TOLD:
         return (measured if said.rate == "measured" else lead.rate_hz), []

@@ -141,6 +141,13 @@ def test_a_number_stands_for_one_participant_alone(lab):
         data.recordings["sub-01_run-1"]
 
 
+def test_a_number_of_any_length_is_no_trouble(lab):
+    text = (lab / "log" / "all.csv").read_text()
+    (lab / "log" / "all.csv").write_text(f"{text}{'7' * 5000},1,left,1\n")
+    with pytest.warns(SignalWarning, match=r"1 rows of all\.csv belong to no recording"):
+        assert len(er.read_study(described(lab, trials=LONG)).recordings["sub-02_run-1"].markers) == 3
+
+
 def test_a_column_that_the_pattern_cannot_fill_is_refused(lab):
     with pytest.raises(ParameterError, match=r"session = 'day' came below .* does not say it"):
         described(lab, trials=LONG | {"session": "day"})

@@ -8,7 +8,15 @@ import pyxdf
 from mutated_formats import write_xdf, xdf_streams
 
 import emgreview as er
-from emgreview.errors import FormatError, ParameterError, RateError, ReadError, TruncatedError, UnknownNameError
+from emgreview.errors import (
+    FormatError,
+    ParameterError,
+    RateError,
+    ReadError,
+    SignalWarning,
+    TruncatedError,
+    UnknownNameError,
+)
 
 
 @pytest.fixture
@@ -132,3 +140,47 @@ def test_labels_that_stand_twice_and_markers_that_are_numbers(tmp_path) -> None:
     rec = er.read(path)
     assert rec.labels == ("FDI", "FDI.2")
     assert [(one.sample, one.label) for one in rec.markers] == [(100, "7"), (200, "12")]
+
+
+def long_arm(lost: int, at: int = 9000, jitter_s: float = 0.0, n: int = 20_000) -> dict:
+    """A hundred seconds of the arm, of which so many samples never came."""
+    stamps = 50 + np.arange(n) / 200 + np.random.default_rng(3).normal(0, jitter_s, n)
+    stamps[at:] += lost / 200
+    x = np.tile(xdf_streams()[0]["x"], (n // 400, 1))
+    return xdf_streams()[0] | {"x": x, "stamps": stamps, "offset": 0.0}
+
+
+@pytest.mark.parametrize("jitter_s", [0.0, 0.002, 0.01])
+@pytest.mark.parametrize("lost", [30, 90, 180])
+def test_samples_that_never_came_are_told_and_move_no_marker(tmp_path, lost, jitter_s) -> None:
+    """A line through all stamps would hide less than a second, and move markers by up to half of it."""
+    arm = long_arm(lost, jitter_s=jitter_s)
+    at_s = [50 + 8990 / 200, 50 + (9010 + lost) / 200, 50 + (15_000 + lost) / 200]
+    tones = xdf_streams()[2] | {"x": [["go"]] * 3, "stamps": at_s, "offset": 0.0}
+    path = write_xdf(tmp_path / "a.xdf", [arm, tones])
+    with pytest.warns(SignalWarning, match=r"samples of 'arm' are missing after sample 9000"):
+        rec = er.read(path)
+    told = next(note for note in rec.notes if "are missing after sample" in note)
+    assert abs(int(told.split()[1]) - lost) <= 1
+    assert np.abs(np.array([one.sample for one in rec.markers]) - [8990, 9010, 15_000]).max() <= 1
+    assert not any("is to have 200 Hz" in note for note in rec.notes)
+
+
+@pytest.mark.parametrize(
+    "late",
+    [
+        lambda n, rng: rng.normal(0, 0.01, n),
+        lambda n, rng: np.where(rng.random(n) < 0.002, 0.3, 0.0),
+        lambda n, rng: -(np.arange(n) % 32) / 200.0,
+        lambda n, rng: np.where((np.arange(n) // 100) % 40 == 7, 0.1, 0.0) * (1 - (np.arange(n) % 100) / 100),
+        lambda n, rng: np.arange(n) * 4e-7,
+    ],
+    ids=["jitter", "late ones", "chunks of one stamp", "a stall that is caught up", "drift"],
+)
+def test_stamps_that_only_jitter_hide_nothing(tmp_path, late) -> None:
+    arm = long_arm(0)
+    arm["stamps"] = arm["stamps"] + late(len(arm["stamps"]), np.random.default_rng(4))
+    path = write_xdf(tmp_path / "a.xdf", [arm])
+    rec = er.read(path)
+    assert not any("missing" in note for note in rec.notes)
+    assert rec.n_samples == 20_000
