@@ -32,6 +32,11 @@ def _mat(path: Path, packed: bool) -> None:
     scipy.io.savemat(path, {"trial": trial, "t": [0.5, 1.0], "note": "grasp"}, do_compression=packed)
 
 
+def _mat_of_vectors(path: Path) -> None:
+    arm = {"FDI": signal()[:, 0], "APB": signal()[:, 1].astype(float), "gain": [0.5, 2.0], "unit": "uV"}
+    scipy.io.savemat(path, {"arm": arm, "t": [0.5, 1.0]}, do_compression=True)
+
+
 def _of_class(dataset: Any, name: bytes) -> Any:
     dataset.attrs["MATLAB_class"] = np.bytes_(name)
     return dataset
@@ -76,6 +81,7 @@ def write_c3d(
     rate_hz: float = 100.0,
     used: int = 2,
     labels: Sequence[str] = ("FCR", "ECR"),
+    frames: float = 0,
 ) -> Path:
     """Analogue channels alone, two samples a frame of 50 Hz, after the guide's tables of header and parameters."""
     order = ">" if processor == 86 else "<"
@@ -96,9 +102,11 @@ def write_c3d(
     def group(number: int, name: str) -> bytes:
         return struct.pack("bb", len(name), -number) + name.encode() + struct.pack(f"{order}H", 3) + b"\0"
 
-    n, frames = len(counts), counts.shape[1] // 2
+    n, there = len(counts), counts.shape[1] // 2
+    last = min(first + there - 1, 65535)
     scale = -1.0 if kind == "float" else 1.0
     said = group(1, "POINT") + item(1, "RATE", 4, (), real(50.0)) + item(1, "SCALE", 4, (), real(scale))
+    said += item(1, "FRAMES", 4, (), real(frames)) if frames else b""
     said += group(2, "ANALOG") + item(2, "USED", 2, (), struct.pack(f"{order}h", used))
     said += item(2, "RATE", 4, (), real(rate_hz)) + item(2, "GEN_SCALE", 4, (), real(0.25))
     said += item(2, "SCALE", 4, (n,), real(*[2.0] * n)) + item(2, "LABELS", *texts(labels))
@@ -110,7 +118,7 @@ def write_c3d(
         said += item(3, "TIMES", 4, (2, len(events)), real(*[v for _, at in events for v in (0.0, at)]))
     blocks = -(-(len(said) + 5) // 512)
     parameters = (struct.pack("BBBB", 1, 80, blocks, processor) + said).ljust(blocks * 512, b"\0")
-    head = struct.pack("BB", 2, 80) + struct.pack(f"{order}HHHHH", 0, 2 * n, first, first + frames - 1, 0)
+    head = struct.pack("BB", 2, 80) + struct.pack(f"{order}HHHHH", 0, 2 * n, first, last, 0)
     head += real(scale) + struct.pack(f"{order}HH", 2 + blocks, 2) + real(50.0)
     words = counts.T.ravel()
     types = {"signed": f"{order}i2", "unsigned": f"{order}u2"}
@@ -190,6 +198,7 @@ def _nwb(path: Path) -> None:
 NWB = {"data": "acquisition/arm", "labels": "label", "events": "intervals/trials", "event_label": "cue"}
 CUES = {"cues": "t", "cues_in": "s", "cue_label": "go"}
 IN_TRIAL = {"data": "trial.emg", "samples_along": "rows", "rate": "trial.fs", "labels": "trial.names", **CUES}
+TABLE_OF = {"rate_hz": 200, "unit": "uV", **CUES}
 FORMATS: dict[str, Format] = {
     "mat": Format(lambda path: _mat(path, False), ".mat", {**IN_TRIAL, "unit": "uV"}),
     "mat, packed": Format(lambda path: _mat(path, True), ".mat", {**IN_TRIAL, "unit": "uV"}),
@@ -208,8 +217,16 @@ FORMATS: dict[str, Format] = {
             **CUES,
         },
     ),
+    "mat, several": Format(
+        lambda path: _mat_of_vectors(path), ".mat", {"data": ["arm.FDI", "arm.APB"], "gain": "arm.gain", **TABLE_OF}
+    ),
     "c3d": Format(lambda path: write_c3d(path, signal().T, events=[("go", 1.0), ("go", 2.0)]), ".c3d", {}, share=8),
     "xdf": Format(lambda path: write_xdf(path, xdf_streams()), ".xdf", {"stream": "EMG"}),
+    "xdf, joined": Format(
+        lambda path: write_xdf(path, [*xdf_streams(), xdf_streams()[0] | {"name": "leg", "form": "float32"}]),
+        ".xdf",
+        {"stream": ["arm", "leg"]},
+    ),
     "nwb": Format(_nwb, ".nwb", NWB),
     "excel": Format(lambda path: _table().to_excel(path, index=False), ".xlsx", TABLE, share=2),
     "parquet": Format(lambda path: _table().to_parquet(path, row_group_size=150), ".parquet", TABLE),

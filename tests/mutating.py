@@ -30,6 +30,7 @@ import numpy as np
 sys.path.append(str(Path(__file__).parent / "reading"))
 from files_on_disk import Layout, Sig, write
 from mutated_formats import FORMATS, file_of
+from mutated_labs import OTHERWISE, study, study_of_kinds, text_otherwise
 from mutations import spoil
 from scripted_reviews import Unflushed, detect
 from stored_reviews import cut, first_recordings
@@ -325,52 +326,6 @@ def _of_dataset(ending: str) -> Mapping[str, Callable[[Path], object]]:
     }
 
 
-def _study() -> Mapping[str, bytes]:
-    x = np.round(np.random.default_rng(3).normal(size=(2, 500, 2)), 3)
-    x[:, :, 1] = np.isin(np.arange(500) % 100, range(40, 44)) * 5
-    made = {
-        f"P0{who}_x.csv": b"a header\nFDI [mV];tone\n"
-        + "".join(f"{a};{b}\n".replace(".", ",") for a, b in x[who]).encode()
-        for who in (0, 1)
-    }
-    rows = "".join(f"{n},{'near' if n % 2 else 'far'},{n * 0.5 + 0.2}\n" for n in range(5))
-    made |= {f"trials/0{who}.csv": f"n,condition,t\n{rows}".encode() for who in (0, 1)}
-    made["people.csv"] = b"code;age\n00;30\n01;n/a\n"
-    made["study.toml"] = STUDY
-    return made
-
-
-STUDY = b"""name = "x"
-[files]
-pattern = "P{participant}_{task}.csv"
-rate_hz = 200
-header = 2
-names = 2
-decimal = ","
-[files.columns]
-"FDI [mV]" = "FDI"
-tone = "tone"
-[files.unit]
-FDI = "mV"
-tone = "V"
-[channels.FDI]
-muscle = "first dorsal interosseus"
-[cues]
-channel = "tone"
-label = "go"
-level = 2.5
-hold_off_s = 0.2
-expect = 5
-[participants]
-table = "people.csv"
-code = "code"
-[trials]
-table = "trials/{participant}.csv"
-time = "t"
-columns = ["condition"]
-"""
-
-
 def _studied(folder: Path) -> None:
     data = er.read_study(folder / "study.toml")
     data.problems()
@@ -451,8 +406,27 @@ TARGETS: dict[str, Target] = {
         },
         share=10,
     ),
+    "text, otherwise": Target(
+        text_otherwise,
+        (".csv",),
+        {
+            "read": lambda folder: _used(er.read(folder / "it.csv", **OTHERWISE)),
+            "read one": lambda folder: er.read(folder / "it.csv", **OTHERWISE, columns={"time": "time", "EMG.2": "b"}),
+            "look": lambda folder: str(er.look(folder / "it.csv")),
+        },
+        share=5,
+    ),
+    "study of several kinds": Target(
+        study_of_kinds,
+        (".csv", ".toml", ".mat"),
+        {
+            "read": _studied,
+            "confirm": lambda folder: er.confirm_alignment(folder / "study.toml", "sub-00", reason="x"),
+        },
+        share=5,
+    ),
     "study": Target(
-        _study,
+        study,
         (".csv", ".toml"),
         {
             "read": _studied,

@@ -48,6 +48,17 @@ def add_source(parser: argparse.ArgumentParser) -> None:
         metavar=("NAME", "VALUE"),
         help="what else has to be said of one file, as look proposes it: --layout header 2 --layout decimal ,",
     )
+    add_missing(parser)
+
+
+def add_missing(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--missing",
+        action="append",
+        metavar="TEXT",
+        help="what stands for a missing sample in text files, beside nan; '' for an empty cell; may be given again: "
+        "--missing NA --missing -999 --missing ''",
+    )
 
 
 def add_pulses(parser: argparse.ArgumentParser) -> None:

@@ -19,7 +19,8 @@ from emgreview.cli.options import setting
 from emgreview.cli.saying import say_of_folder
 from emgreview.cli.typed import named
 from emgreview.reading.dataset import NAMELESS, Dataset
-from emgreview.reading.study import EXPECTS, SUFFIX, open_data
+from emgreview.reading.study import SUFFIX, open_data
+from emgreview.reading.study_description import EXPECTS
 
 
 def recordings_of(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording | None]]:
@@ -57,11 +58,13 @@ def read_source(given: argparse.Namespace) -> er.Recording | Dataset:
     notes."""
     how = {"rate_hz": given.rate, "unit": units(given), "columns": given.columns}
     layout = dict(setting(f"{name}={value}") for name, value in given.layout)
+    layout |= {} if given.missing is None else {"missing": given.missing}
     if not given.path.is_dir() and given.path.suffix.lower() != SUFFIX:
         return er.read(given.path, **how, **layout)
     if layout:
+        came = f"--layout {' '.join(given.layout[0])}" if given.layout else f"--missing {given.missing[0]!r}"
         raise er.EmgreviewError(
-            f"--layout {' '.join(given.layout[0])} came, and {given.path} is no single file; allowed: one file; "
+            f"{came} came, and {given.path} is no single file; allowed: one file; "
             "describe a folder of such files once: emgreview study FOLDER --pattern P --set NAME=VALUE."
         )
     with warnings.catch_warnings():  # each of them is a note too

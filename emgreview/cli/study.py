@@ -9,7 +9,7 @@ from typing import Any
 
 import emgreview as er
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
-from emgreview.cli.options import add_pulses, number, whole
+from emgreview.cli.options import add_missing, add_pulses, number, whole
 from emgreview.cli.options import columns as columns_of
 from emgreview.cli.options import setting as setting_of
 from emgreview.cli.options import unit as unit_of
@@ -17,7 +17,7 @@ from emgreview.cli.saying import tell
 from emgreview.cli.source import units
 from emgreview.reading.patterns import Pattern
 from emgreview.reading.settled import is_told_by_name
-from emgreview.reading.study import EXPECTS, load
+from emgreview.reading.study_description import EXPECTS, load
 
 NAME = "study.toml"
 
@@ -44,6 +44,7 @@ def _options(parser: argparse.ArgumentParser) -> None:
         metavar="NAME=VALUE",
         help="what else read() is told of each file: --set header=2 --set decimal=, for example; may be given again",
     )
+    add_missing(parser)
     parser.add_argument("--cue", metavar="LABEL", help="what cues are called: the label of markers, or for those found")
     add_pulses(parser)
     parser.add_argument("--expect", type=whole, metavar="N", help="cues of each recording")
@@ -51,6 +52,12 @@ def _options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--people", metavar="TABLE:COLUMN", help="table of participants, and its column of their codes")
     parser.add_argument("--trials", metavar="P", help="tables of trials, one row a cue: 'behaviour/P{participant}.csv'")
     parser.add_argument("--trial-columns", type=columns_of, metavar="A,B", help="those of its columns to take (all)")
+    parser.add_argument(
+        "--trials-of",
+        metavar="WORD=COLUMN,…",
+        help="of one table of several recordings, the columns that say what the pattern says: "
+        "--trials-of participant=subject,run=block",
+    )
     parser.add_argument("--time", metavar="COLUMN", help="its column of times")
     parser.add_argument("--time-unit", choices=("s", "ms", "us"), help="their unit (s)")
     parser.add_argument(
@@ -87,6 +94,7 @@ def _write(given: argparse.Namespace) -> Path:
         "expect": given.expect,
     }
     trials = {"table": given.trials, "columns": given.trial_columns, "time": given.time, "time_unit": given.time_unit}
+    trials |= _columns_of(given.trials_of)
     table, _, column = (given.people or "").rpartition(":")
     if given.people and not (table and column):
         raise er.EmgreviewError(
@@ -108,6 +116,16 @@ def _write(given: argparse.Namespace) -> Path:
     )
 
 
+def _columns_of(text: str | None) -> dict[str, str]:
+    """Words of the pattern, and the columns that say them too."""
+    pairs = [one.partition("=") for one in text.split(",")] if text else []
+    if not all(word.strip() and column.strip() for word, _, column in pairs):
+        raise er.EmgreviewError(
+            f"--trials-of came as {text!r}; give words of the pattern and columns: --trials-of participant=subject."
+        )
+    return {word.strip(): column.strip() for word, _, column in pairs}
+
+
 def _said(parts: Mapping[str, Any]) -> dict[str, Any] | None:
     return {name: value for name, value in parts.items() if value is not None} or None
 
@@ -120,6 +138,9 @@ def _how(path: Path, given: argparse.Namespace) -> dict[str, Any]:
         raise er.EmgreviewError(f"{path.name} cannot be read: {seen.refused}.")
     how = dict(seen.how) | dict(given.set)
     said: set[str] = {name for name, _ in given.set}
+    if given.missing is not None:
+        how["missing"] = given.missing
+        said.add("missing")
     if given.columns is not None:
         how["columns"] = _by_name(given.columns)
         said.add("columns")

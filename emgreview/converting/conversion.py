@@ -237,6 +237,11 @@ def _note(rec: Recording, back: Recording, written: signals.WrittenFile, plan: P
         old, new = f"{rec.name}/{was.source}/{was.sample}", f"{back.name}/{now.source}/{now.sample}"
         if old != new:
             done.ids[old] = new
+    for label in dict.fromkeys(marker.label for marker in rec.markers):
+        if (plain := tables.told_label(label)) != label:
+            done.notes.append(
+                f"{back.name}: no table holds the label {label!r} of markers as it is: it is {plain!r} there."
+            )
     if written.filled:
         done.notes.append(
             f"{back.name}: the last data record is filled up with {written.filled} samples; SamplesRecorded in its "

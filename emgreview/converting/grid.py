@@ -176,6 +176,8 @@ def _whole_steps(step: float, largest: float) -> Range | None:
 
 def _brief(value: float, *, up: bool) -> str | None:
     """The nearest decimal of eight characters that is not below (``up``) or not above a value; None without one."""
+    if abs(value) >= 10.0**_WIDTH:
+        return None
     for places in range(7, -1, -1):
         exact = Decimal(value).quantize(Decimal(1).scaleb(-places), rounding=ROUND_CEILING if up else ROUND_FLOOR)
         text = format(exact, "f")

@@ -98,7 +98,8 @@ def labels_for(rec: Recording, wanted: Mapping[str, str]) -> tuple[str, ...]:
     made: list[str] = []
     for place, label in enumerate(rec.labels):
         text = wanted.get(label, label)
-        plain = "".join(sign if 32 <= ord(sign) < 127 else "_" for sign in text).strip() or "channel"
+        plain = " ".join("".join(sign if 32 <= ord(sign) < 127 else "_" for sign in text).split())
+        plain = "channel" if plain in ("", "n/a") else plain  # what a table takes for no name
         is_status = bool(own) and own[place].casefold() == "status"
         if is_status:
             plain = own[place]
@@ -171,7 +172,7 @@ def _copy(
 def _number(rec: Recording, stream: BinaryIO, labels: Sequence[str], head: Head) -> WrittenFile:
     """The values as whole numbers of 24 bits."""
     channels = [_channel(rec, index) for index in range(len(rec.channels))]
-    ranges, missing = [], []
+    ranges, missing, largest = [], [], []
     for one, label in zip(channels, labels, strict=True):
         survey = grid.Survey()
         try:
@@ -181,6 +182,7 @@ def _number(rec: Recording, stream: BinaryIO, labels: Sequence[str], head: Head)
         except SignalError as why:
             raise SignalError(f"channel {label!r}: {why}") from None
         missing.append(survey.missing)
+        largest.append(max(abs(survey.low), abs(survey.high)) if survey.low <= survey.high else 0.0)
     multiple = math.lcm(*(one.ratio.denominator for one in channels))
     per_sample = float(sum(one.ratio for one in channels))
     records = choose(rec.rate_hz, rec.n_samples, multiple=multiple, bytes_a_sample=max(1, math.ceil(3 * per_sample)))
@@ -216,7 +218,7 @@ def _number(rec: Recording, stream: BinaryIO, labels: Sequence[str], head: Head)
             parts.append(_three_bytes(codes).reshape(n, -1))
         stream.write(np.concatenate(parts, axis=1).tobytes())
     return WrittenFile(
-        _told(rec, labels, channels, ranges, errors, missing), records.rate_hz, records.filled(rec.n_samples)
+        _told(rec, labels, channels, ranges, largest, errors, missing), records.rate_hz, records.filled(rec.n_samples)
     )
 
 
@@ -225,13 +227,13 @@ def _told(
     labels: Sequence[str],
     channels: Sequence[_Channel],
     ranges: Sequence[grid.Range],
+    largest: Sequence[float],
     errors: Sequence[float],
     missing: Sequence[int],
 ) -> tuple[Written, ...]:
     found = []
-    for label, one, limits, error, gone in zip(labels, channels, ranges, errors, missing, strict=True):
-        largest = max(abs(float(limits.low)), abs(float(limits.high)))
-        same = error <= grid.SAME * largest
+    for label, one, limits, most, error, gone in zip(labels, channels, ranges, largest, errors, missing, strict=True):
+        same = error <= grid.SAME * most
         rate_hz = rec.rate_hz * one.ratio.numerator / one.ratio.denominator
         found.append(Written(label, rate_hz, limits.gain, 0.0 if same else error, gone, grid.MISSING if gone else None))
     return tuple(found)

@@ -37,6 +37,16 @@ _KEPT_COLUMNS = (
 """Columns of a source's channels.tsv that this package reads no further, and that go with the recording."""
 
 
+NAMELESS = "event"
+"""What a reader calls an event without a label."""
+
+
+def told_label(text: str) -> str:
+    """A marker's label as a cell holds it and a reader finds it: one blank between words, and a name where none is."""
+    plain = " ".join(text.split())
+    return NAMELESS if plain in ("", "n/a") else plain
+
+
 def table(names: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     """Tab-separated text; an empty cell is n/a, and no cell has a tab or a line break."""
     lines = [names, *rows]
@@ -69,10 +79,13 @@ def events_of(
         described["trial_type"] = _described(about, (rules.label(one, n) for one, n in often.items()), rules)
     rows = []
     for marker in rec.markers:
-        cells = [onset(marker.sample, rec.rate_hz), "n/a" if marker.duration_s is None else f"{marker.duration_s:.15g}"]
+        cells = [
+            onset(marker.sample, rec.rate_hz),
+            "n/a" if marker.duration_s is None else repr(float(marker.duration_s)),
+        ]
         source = renamed.get(marker.source, marker.source)
         source = source if SOURCES.fullmatch(source) else "events"
-        cells += [rules.label(marker.label, often[marker.label]), str(marker.sample), rules.masked(source)]
+        cells += [told_label(rules.label(marker.label, often[marker.label])), str(marker.sample), rules.masked(source)]
         cells += [rules.masked(marker.details.get(name, "n/a")) for name in kept]
         rows.append(cells)
     return ["onset", "duration", "trial_type", SAMPLE, SOURCE, *kept.values()], rows, described

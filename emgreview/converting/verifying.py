@@ -10,7 +10,7 @@ import numpy as np
 from emgreview.converting.grid import SAME
 from emgreview.converting.rules import Rules
 from emgreview.converting.signals import WrittenFile
-from emgreview.converting.tables import kind_of
+from emgreview.converting.tables import kind_of, told_label
 from emgreview.errors import SignalError, SignalWarning
 from emgreview.model import Recording
 from emgreview.reading import read
@@ -32,7 +32,7 @@ def read_back(path: Path, rec: Recording, labels: Sequence[str], written: Writte
     _same(
         rec,
         "markers",
-        [(one.sample, rules.label(one.label, often[one.label]), one.duration_s) for one in rec.markers],
+        [(one.sample, told_label(rules.label(one.label, often[one.label])), one.duration_s) for one in rec.markers],
         [(one.sample, one.label, one.duration_s) for one in back.markers],
     )
     step = max(1, _BLOCK // len(labels))

@@ -2,16 +2,18 @@
 
 Shared by the formats that are boxes of arrays (MATLAB, HDF5). Such a file does not say which array holds the samples,
 along which side time runs, which number is the rate and which texts are the labels: a person does, by
-:class:`ArrayLayout`, and :func:`seen_in` lists what there is to choose from.
+:class:`ArrayLayout`, and :mod:`arrays_look` lists what there is to choose from.
 
     Entry, Arrays     what a format hands over: the arrays of a file, by name
     ArrayLayout       what a person says of them
     contents_of       Contents, as said
-    seen_in           what can be said, for a look at the file
+    candidates        what may be samples
+    last_of           the last part of a name
     demand_times_fit  the one place where a column of times is held against the rate
 """
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,8 +24,8 @@ from numpy.typing import NDArray
 
 from emgreview.checks import demand, number
 from emgreview.errors import FormatError, ParameterError, RateError, UnknownNameError
-from emgreview.reading.columns import chosen_columns, is_time
-from emgreview.reading.contents import Columns, Contents, Seen, Signal, StoredSamples
+from emgreview.reading.columns import chosen_columns, distinct, is_time
+from emgreview.reading.contents import Columns, Contents, Signal, StoredSamples
 from emgreview.reading.time_column import demand_rate_fits
 
 ALONG = ("rows", "columns")
@@ -33,7 +35,6 @@ MOST_NUMBERS = 1 << 20
 """Cues, gains and the like at most (our own choice)."""
 MOST_TEXTS = 4096
 """Labels at most (our own choice)."""
-MOST_SHOWN = 40
 LATEST = 1e12
 """No moment of a recording lies later, in whatever it counts (our own choice)."""
 
@@ -92,8 +93,9 @@ class ArrayLayout:
 
     Parameters
     ----------
-    data : str or None
-        The array that holds the samples.
+    data : str, sequence of str, or None
+        The array that holds the samples; or several as long as each other, whose channels follow
+        one another: a vector a channel, or pulses in an array of their own.
     samples_along : str or None
         "rows": each row is one sample; "columns": each column is one. Needless where there is one
         channel alone.
@@ -111,7 +113,7 @@ class ArrayLayout:
         What these moments are called here.
     """
 
-    data: str | None = None
+    data: str | Sequence[str] | None = None
     samples_along: str | None = None
     rate: str | None = None
     labels: str | None = None
@@ -121,7 +123,12 @@ class ArrayLayout:
     cue_label: str | None = None
 
     def __post_init__(self) -> None:
-        for name in ("data", "rate", "labels", "cues", "cue_label"):
+        if not isinstance(self.data, str | None):
+            good = isinstance(self.data, Sequence) and all(isinstance(one, str) and one.strip() for one in self.data)
+            demand(good and len(self.data) == len(set(self.data)) > 0, "data", self.data, "a name, or names, each once")
+        elif self.data is not None:
+            demand(self.data.strip(), "data", self.data, "a name, or a list of names")
+        for name in ("rate", "labels", "cues", "cue_label"):
             value = getattr(self, name)
             demand(value is None or (isinstance(value, str) and value.strip() != ""), name, value, "a name, or None")
         for name, words in (("samples_along", ALONG), ("cues_in", CUES_IN)):
@@ -143,25 +150,75 @@ class ArrayLayout:
 def contents_of(arrays: Arrays, layout: ArrayLayout, rate_hz: float | None, columns: Columns) -> Contents:
     """Contents of a file, as a layout says. Raises ParameterError, RateError, FormatError, UnknownNameError."""
     path, entries = arrays.path, {entry.name: entry for entry in arrays.entries()}
-    entry = _data(arrays, entries, layout)
-    time_axis, n_samples, n_signals = _oriented(arrays, entry, layout)
+    found = [_oriented(arrays, entry, layout) for entry in _data(arrays, entries, layout)]
+    n_samples, n_signals = _as_long(path, found), sum(one.n_signals for one in found)
     names = None if layout.labels is None else _labels(arrays, entries, layout.labels, n_signals)
+    if names is None and not isinstance(layout.data, str) and n_signals == len(found):  # in a list: a name a channel
+        names = [last_of(one.entry.name) for one in found]
+        names = None if isinstance(columns, Sequence) else distinct(path, names, columns)[0]
     kept = chosen_columns(path, columns, names, n_signals)
     rate = _rate(arrays, entries, layout, rate_hz)
     gains = _gains(arrays, entries, layout.gain, n_signals)
+    every = [(one, place) for one in found for place in range(one.n_signals)]
     signals = [(place, label) for place, label in kept if not is_time(label)]
     for place, label in kept:
         if is_time(label):
-            times = arrays.samples(entry.name, time_axis, (place,)).stored(0, 0, n_samples)
+            times = _samples(arrays, [every[place]]).stored(0, 0, n_samples)
             demand_times_fit(path, np.asarray(times, np.float64), rate, place)
     return Contents(
         path=path,
         signals=tuple(Signal(label, "", rate, n_samples, gain=gains[place]) for place, label in signals),
-        samples=arrays.samples(entry.name, time_axis, tuple(place for place, _ in signals)),
+        samples=_samples(arrays, [every[place] for place, _ in signals]),
         markers=_cues(arrays, entries, layout, rate),
         marker_source=f"{arrays.what} {layout.cues}" if layout.cues else "annotations",
         chosen=True,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """An array of samples: which side of it is time, how many samples there are along it, and channels across."""
+
+    entry: Entry
+    time_axis: int
+    n_samples: int
+    n_signals: int
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Several:
+    """Signals of several arrays: ``places`` says of each which array has it, and where there."""
+
+    arrays: tuple[StoredSamples, ...]
+    places: tuple[tuple[int, int], ...]
+
+    def stored(self, signal: int, start: int, stop: int) -> NDArray:
+        which, place = self.places[signal]
+        return self.arrays[which].stored(place, start, stop)
+
+
+def _samples(arrays: Arrays, wanted: Sequence[tuple[_Found, int]]) -> StoredSamples:
+    """Samples of channels, each of an array and at a place across it."""
+    found = list(dict.fromkeys(one for one, _ in wanted))
+    across = [[place for one, place in wanted if one == this] for this in found]
+    opened = tuple(
+        arrays.samples(one.entry.name, one.time_axis, tuple(places)) for one, places in zip(found, across, strict=True)
+    )
+    if len(opened) == 1:
+        return opened[0]
+    order = tuple((found.index(one), across[found.index(one)].index(place)) for one, place in wanted)
+    return _Several(opened, order)
+
+
+def _as_long(path: Path, found: Sequence[_Found]) -> int:
+    """Samples of all arrays. Raises FormatError where they are not as many in each."""
+    if len({one.n_samples for one in found}) > 1:
+        words = ", ".join(f"{one.entry.name} {one.n_samples}" for one in found)
+        raise FormatError(
+            f"data names arrays of {path.name} of different lengths ({words}); allowed: as many samples in each; name "
+            "others, or correct samples_along."
+        )
+    return found[0].n_samples
 
 
 def demand_times_fit(path: Path, times_s: NDArray[np.float64], rate_hz: float, place: int) -> None:
@@ -184,6 +241,11 @@ def demand_rate(path: Path, rate_hz: float | None, what: str, how: str) -> float
     return float(rate_hz)
 
 
+def last_of(name: str) -> str:
+    """The last part of the name of an array or attribute."""
+    return re.split(r"[./@]", name)[-1]
+
+
 def short_list(names: Sequence[str], most: int = 12) -> str:
     return ", ".join(names[:most]) + (f" … ({len(names)} in all)" if len(names) > most else "") or "none"
 
@@ -204,27 +266,30 @@ def _named(arrays: Arrays, entries: Mapping[str, Entry], name: str, role: str, a
     return entry
 
 
-def _data(arrays: Arrays, entries: Mapping[str, Entry], layout: ArrayLayout) -> Entry:
+def _data(arrays: Arrays, entries: Mapping[str, Entry], layout: ArrayLayout) -> list[Entry]:
     if layout.data is None:
-        fit = [entry.words for entry in _candidates(entries)]
+        fit = [entry.words for entry in candidates(entries)]
         raise ParameterError(
             f"{arrays.path.name} does not say which {arrays.what} holds the samples, and data is missing; there are: "
             f"{short_list(fit)}; give data='…', one of their names; er.look shows them all."
         )
-    entry = _named(arrays, entries, layout.data, "numbers", "data")
-    if len(entry.shape) not in (1, 2) or entry.size == 0:
-        raise FormatError(
-            f"data={entry.name!r} of {arrays.path.name} is {_sides(entry.shape)}; "
-            "allowed: one channel, or samples by channels (two sides), and none of them 0; name another one, or save "
-            "it so."
-        )
-    return entry
+    found = [
+        _named(arrays, entries, name, "numbers", "data")
+        for name in ([layout.data] if isinstance(layout.data, str) else layout.data)
+    ]
+    for entry in found:
+        if len(entry.shape) not in (1, 2) or entry.size == 0:
+            raise FormatError(
+                f"data={entry.name!r} of {arrays.path.name} is {_sides(entry.shape)}; "
+                "allowed: one channel, or samples by channels (two sides), and none of them 0; name another one, or "
+                "save it so."
+            )
+    return found
 
 
-def _oriented(arrays: Arrays, entry: Entry, layout: ArrayLayout) -> tuple[int, int, int]:
-    """Which side is time, the samples along it, and the channels across."""
+def _oriented(arrays: Arrays, entry: Entry, layout: ArrayLayout) -> _Found:
     if len(entry.shape) == 1 or 1 in entry.shape:
-        return int(np.argmax(entry.shape)), max(entry.shape), 1
+        return _Found(entry, int(np.argmax(entry.shape)), max(entry.shape), 1)
     rows, columns = entry.shape
     if layout.samples_along is None:
         raise ParameterError(
@@ -233,7 +298,7 @@ def _oriented(arrays: Arrays, entry: Entry, layout: ArrayLayout) -> tuple[int, i
             "channels."
         )
     axis = ALONG.index(layout.samples_along)
-    return axis, entry.shape[axis], entry.shape[1 - axis]
+    return _Found(entry, axis, entry.shape[axis], entry.shape[1 - axis])
 
 
 def _labels(arrays: Arrays, entries: Mapping[str, Entry], name: str, n_signals: int) -> list[str]:
@@ -303,37 +368,10 @@ def _cues(
     return tuple((float(one), str(layout.cue_label), None) for one in (found - start) / per_s)
 
 
-def _candidates(entries: Mapping[str, Entry]) -> list[Entry]:
+def candidates(entries: Mapping[str, Entry]) -> list[Entry]:
     """What may be samples: numbers with more of them along one side than any rate has hertz of channels."""
     return [
         entry
         for entry in entries.values()
         if entry.role == "numbers" and len(entry.shape) in (1, 2) and max(entry.shape, default=0) >= 100
     ]
-
-
-def seen_in(arrays: Arrays, facts: tuple[str, ...] = ()) -> Seen:
-    """What is in a file, and what a person must say of it."""
-    entries = arrays.entries()
-    shown = [f"{entry.words}{f' ({entry.refused})' if entry.refused else ''}" for entry in entries[:MOST_SHOWN]]
-    if len(entries) > MOST_SHOWN:
-        shown.append(f"… and {len(entries) - MOST_SHOWN} more")
-    fit = _candidates({entry.name: entry for entry in entries})
-    if not fit:
-        return Seen((*facts, *shown), refused=f"no {arrays.what} holds numbers that could be samples")
-    layout, asks = {}, {"data": f"which {arrays.what} holds the samples: {short_list([one.words for one in fit])}"}
-    if len(fit) == 1:
-        layout["data"] = fit[0].name
-        asks["data"] = f"confirm that {fit[0].name!r} holds the samples; nothing else here could"
-    if any(len(entry.shape) == 2 and 1 not in entry.shape for entry in fit):
-        asks["samples_along"] = "'rows' where each row is one sample, 'columns' where each column is one"
-    single = [entry.name for entry in entries if entry.role == "numbers" and entry.size == 1]
-    asks["rate_hz"] = "the sampling rate" + (
-        f"; or, instead, rate='…', the {arrays.what} that is it: {short_list(single)}" if single else ""
-    )
-    texts = [entry.words for entry in entries if entry.role == "texts"]
-    asks["columns"] = "one label for each channel, in order" + (
-        f"; or, instead, labels='…', the {arrays.what} that names them: {short_list(texts)}" if texts else ""
-    )
-    asks["unit"] = "in what the samples count, such as 'mV'"
-    return Seen((*facts, *shown), layout=layout, asks=asks)

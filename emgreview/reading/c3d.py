@@ -16,16 +16,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emgreview.checks import demand
-from emgreview.errors import FormatError, ParameterError, RateError, ReadError, TruncatedError
+from emgreview.errors import FormatError, ParameterError, RateError, ReadError, TruncatedError, tell
 from emgreview.plain_files import demand_plain, open_plain
-from emgreview.reading.columns import chosen_columns
+from emgreview.reading.c3d_parameters import ADVICE, Parameters, from_dec
+from emgreview.reading.columns import chosen_columns, distinct
 from emgreview.reading.contents import Columns, Contents, Reader, Seen, Signal, signals_in_words
 
 BLOCK = 512
 MOST_CHANNELS = 4096
+_MOST_FRAMES = 65535
+"""Frames that the header can count."""
 FROM = ("first frame", "frame 1")
-_PROCESSORS = {84: "<", 85: "DEC", 86: ">"}
-_ADVICE = "the file is damaged or of another kind: copy or export it again."
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,103 +77,20 @@ class _Frames:
         frames = np.frombuffer(raw, self.stored_as).reshape(last - first, self.width)[:, self.at :]
         values = frames.reshape(last - first, self.a_frame, self.channels)[:, :, signal].ravel()
         values = values[start - first * self.a_frame : stop - first * self.a_frame]
-        return _from_dec(values) if self.dec else values
-
-
-def _from_dec(words: NDArray) -> NDArray[np.float32]:
-    """Floats of a DEC processor: halves of a word exchanged, four times too large."""
-    halves = np.ascontiguousarray(words).view("<u2").reshape(-1, 2)[:, ::-1]
-    values = np.ascontiguousarray(halves).view("<f4").ravel() / np.float32(4)
-    return np.where((np.ascontiguousarray(halves).view("<u4").ravel() & 0x7F800000) == 0, np.float32(0), values)
-
-
-class _Parameters:
-    """The parameters of a file, by "GROUP:NAME"."""
-
-    def __init__(self, path: Path, raw: bytes) -> None:
-        self.path, self.raw = path, raw
-        if raw[3] not in _PROCESSORS:
-            raise FormatError(
-                f"{path.name} names processor {raw[3]}; allowed: 84 (Intel), 85 (DEC), 86 (MIPS); {_ADVICE}"
-            )
-        self.processor = _PROCESSORS[raw[3]]
-        self.order = ">" if self.processor == ">" else "<"
-        groups: dict[int, str] = {}
-        found: list[tuple[int, str, int]] = []
-        at = 4
-        for _ in range(20_000):
-            if at + 2 > len(raw) or raw[at] == 0:
-                break
-            length, number = abs(struct.unpack("b", raw[at : at + 1])[0]), struct.unpack("b", raw[at + 1 : at + 2])[0]
-            name = self._take(at + 2, length).decode("latin-1").strip().upper()
-            (to_next,) = struct.unpack(f"{self.order}H", self._take(at + 2 + length, 2))
-            if number < 0:
-                groups[-number] = name
-            elif number > 0:
-                found.append((number, name, at + 4 + length))
-            if to_next == 0:
-                break
-            at += 2 + length + to_next
-        self._places = {f"{groups.get(number, '')}:{name}": place for number, name, place in found}
-
-    def numbers(self, name: str) -> NDArray[np.float64]:
-        """All numbers of a parameter, () where there is none."""
-        if name not in self._places:
-            return np.empty(0)
-        kind, _, raw = self._data(name)
-        if kind == 4 and self.processor == "DEC":
-            return _from_dec(np.frombuffer(raw, "<f4")).astype(np.float64)
-        types = {1: "i1", 2: f"{self.order}i2", 4: f"{self.order}f4"}
-        if kind not in types:
-            raise FormatError(f"{self.path.name}: the parameter {name} holds texts; allowed: numbers; {_ADVICE}")
-        return np.frombuffer(raw, types[kind]).astype(np.float64)
-
-    def texts(self, name: str) -> list[str]:
-        """The texts of a parameter and of those that continue it (LABELS, LABELS2, …)."""
-        found: list[str] = []
-        for one in (name, *(f"{name}{k}" for k in range(2, 20))):
-            if one not in self._places:
-                break
-            kind, sides, raw = self._data(one)
-            if kind != -1:
-                raise FormatError(f"{self.path.name}: the parameter {one} holds numbers; allowed: texts; {_ADVICE}")
-            wide = sides[0] if sides else 1
-            texts = [raw[k : k + wide] for k in range(0, len(raw), wide)] if wide else []
-            found += [text.decode("utf-8", "replace").strip(" \0") for text in texts]
-        return found
-
-    def one(self, name: str, default: float) -> float:
-        found = self.numbers(name)
-        return float(found[0]) if len(found) else default
-
-    def _data(self, name: str) -> tuple[int, tuple[int, ...], bytes]:
-        at = self._places[name]
-        kind, n_sides = struct.unpack("bB", self._take(at, 2))
-        sides = tuple(self._take(at + 2, n_sides))
-        size = abs(kind)
-        for side in sides:
-            size *= side
-        return kind, sides, self._take(at + 2 + n_sides, size)
-
-    def _take(self, at: int, count: int) -> bytes:
-        if at + count > len(self.raw):
-            raise FormatError(
-                f"{self.path.name}: a parameter of {count} bytes at byte {at} reaches beyond the {len(self.raw)} of "
-                f"its section; {_ADVICE}"
-            )
-        return self.raw[at : at + count]
+        return from_dec(values) if self.dec else values
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class _File:
     """What header and parameters say."""
 
-    parameters: _Parameters
+    parameters: Parameters
     samples: _Frames
     rate_hz: float
     first_frame: int
     points: int
     frame_hz: float
+    notes: tuple[str, ...] = ()
 
 
 def read(
@@ -194,12 +112,17 @@ def read(
             )
         if said == "frame 1":
             events = [(seconds - ahead_s, label, None) for seconds, label, _ in events]
-    notes = []
+    notes = list(file.notes)
+    for sentence in notes:
+        tell(f"{path.stem}: {sentence}")
     if file.points:
         notes.append(f"{path.name} holds {file.points} points of a moving body, which are left out: no EMG is in them.")
+    labels, twice = distinct(path, [one.label for one in signals], columns)
+    signals = [_renamed(one, label) for one, label in zip(signals, labels, strict=True)]
+    notes += twice
     places = list(range(len(signals)))
     if isinstance(columns, Mapping):
-        kept = chosen_columns(path, columns, [one.label for one in signals])
+        kept = chosen_columns(path, columns, labels)
         places = [place for place, _ in kept]
         signals = [_renamed(signals[place], label) for place, label in kept]
     return Contents(
@@ -233,6 +156,7 @@ def look(path: Path) -> Seen:
     facts = list(signals_in_words(_signals(path, file), events))
     if file.points:
         facts.append(f"{file.points} points of a moving body, which are left out")
+    facts += file.notes
     asks = {}
     if events and file.first_frame != 1:
         asks["events_from"] = (
@@ -254,20 +178,20 @@ def _opened(path: Path) -> _File:
         stream.seek((head[0] - 1) * BLOCK)
         start = stream.read(BLOCK)
         if len(start) < BLOCK:
-            raise TruncatedError(f"{path.name} ends before its parameters: it is {size} bytes long; {_ADVICE}")
+            raise TruncatedError(f"{path.name} ends before its parameters: it is {size} bytes long; {ADVICE}")
         raw = start + stream.read(max(0, start[2] - 1) * BLOCK)
-    found = _Parameters(path, raw)
+    found = Parameters(path, raw)
     order = found.order
     points, a_frame_all, first, last = struct.unpack(f"{order}HHHH", head[2:10])
     begin, a_frame = struct.unpack(f"{order}HH", head[16:20])
     scale = _scale_of_points(head, found)
     frame_hz = found.one("POINT:RATE", 0.0)
-    channels = int(found.one("ANALOG:USED", 0))
+    channels = found.whole("ANALOG:USED")
     a_frame = max(1, a_frame)
     if not 1 <= channels <= MOST_CHANNELS or a_frame_all != channels * a_frame:
         raise FormatError(
             f"{path.name} announces {channels} analogue channels (ANALOG:USED), and {a_frame_all} analogue numbers a "
-            f"frame, {a_frame} of each; allowed: at least one channel, and numbers that agree; {_ADVICE}"
+            f"frame, {a_frame} of each; allowed: at least one channel, and numbers that agree; {ADVICE}"
         )
     rate = found.one("ANALOG:RATE", frame_hz * a_frame)
     if not (np.isfinite(rate) and 0 < rate < 1e9) or not (np.isfinite(frame_hz) and frame_hz > 0):
@@ -286,31 +210,52 @@ def _opened(path: Path) -> _File:
     wide, first_byte = np.dtype(stored).itemsize, (begin - 1) * BLOCK
     n_frames = last - first + 1
     more = found.numbers("TRIAL:ACTUAL_END_FIELD"), found.numbers("TRIAL:ACTUAL_START_FIELD")
-    if all(len(one) == 2 for one in more):  # frame numbers beyond 65535: two words, the lower one first
+    if all(
+        len(one) == 2 and np.isfinite(one).all() for one in more
+    ):  # frame numbers beyond 65535: two words, the lower one first
         low, high = (np.asarray(one).astype(int) % 65536 for one in more)
         first, n_frames = int(high[0] + high[1] * 65536), int(low[0] + low[1] * 65536 - high[0] - high[1] * 65536) + 1
+    elif last == _MOST_FRAMES and first == 1:  # as many as the header can count: a float may say how many there are
+        said = max((found.one(f"POINT:{name}", 0.0) for name in ("FRAMES", "LONG_FRAMES")), key=float)
+        n_frames = int(said) if _MOST_FRAMES < said < 1e9 else n_frames
     if n_frames < 1 or first_byte < BLOCK:
         raise FormatError(
             f"{path.name} announces frames {first} to {last} from block {begin} on; allowed: at least one frame, after "
-            f"header and parameters; {_ADVICE}"
+            f"header and parameters; {ADVICE}"
         )
     if (there := size - first_byte) < n_frames * width * wide:
         raise TruncatedError(
             f"{path.name} announces {n_frames} frames of {width * wide} bytes, and {max(0, there)} bytes are there; "
             "the file was cut short: copy or export it again."
         )
+    notes = []
+    if (rest := there - n_frames * width * wide) >= BLOCK and rest >= width * wide:
+        notes.append(
+            f"{path.name} announces {n_frames} frames, and bytes for {rest // (width * wide)} more follow them, which "
+            "are not read: see that it is as long as it was recorded."
+        )
+    notes += _in_header(path, head, order, found)
     dec = scale < 0 and found.processor == "DEC"
     samples = _Frames(path, first_byte, n_frames, width, points * 4, channels, a_frame, stored, dec)
-    return _File(found, samples, rate, first, points, frame_hz)
+    return _File(found, samples, rate, first, points, frame_hz, tuple(notes))
 
 
-def _scale_of_points(head: bytes, found: _Parameters) -> float:
+def _in_header(path: Path, head: bytes, order: str, found: Parameters) -> list[str]:
+    """A sentence on events that stand in the header alone, as older files have them."""
+    (n,) = struct.unpack(f"{order}H", head[300:302])
+    if not 0 < n <= 18 or found.whole("EVENT:USED") > 0:
+        return []
+    words = f"{path.name} holds {n} event{'s' * (n > 1)} in its header alone, as older files do, which are not read"
+    return [f"{words}: save it again with a program that writes them as parameters (EVENT)."]
+
+
+def _scale_of_points(head: bytes, found: Parameters) -> float:
     """Below 0 where all numbers are floats."""
     scale = found.one("POINT:SCALE", 0.0)
     if scale:
         return scale
     if found.processor == "DEC":
-        return float(_from_dec(np.frombuffer(head[12:16], "<f4"))[0])
+        return float(from_dec(np.frombuffer(head[12:16], "<f4"))[0])
     return float(struct.unpack(f"{found.order}f", head[12:16])[0])
 
 
@@ -332,7 +277,7 @@ def _signals(path: Path, file: _File) -> list[Signal]:
     if not np.isfinite(gains).all() or not np.isfinite(offsets[:n]).all() or (gains == 0).any():
         raise FormatError(
             f"{path.name} states the scales {', '.join(f'{gain:g}' for gain in gains[:6])}; allowed: finite numbers "
-            f"other than 0; {_ADVICE}"
+            f"other than 0; {ADVICE}"
         )
     n_samples = frames.n_frames * frames.a_frame
     return [
@@ -351,14 +296,14 @@ def _signals(path: Path, file: _File) -> list[Signal]:
 def _events(path: Path, file: _File) -> list[tuple[float, str, float | None]]:
     """Label and context of each event, and its seconds as stored (minutes and seconds)."""
     said = file.parameters
-    n = int(said.one("EVENT:USED", 0))
+    n = said.whole("EVENT:USED")
     if n <= 0:
         return []
     times, labels, contexts = said.numbers("EVENT:TIMES"), said.texts("EVENT:LABELS"), said.texts("EVENT:CONTEXTS")
     if len(times) < 2 * n or len(labels) < n or not np.isfinite(times).all() or (np.abs(times) > 1e9).any():
         raise FormatError(
             f"{path.name} announces {n} events, and holds {len(labels)} labels and {len(times)} numbers for their "
-            f"times; allowed: a label, minutes and seconds of each; {_ADVICE}"
+            f"times; allowed: a label, minutes and seconds of each; {ADVICE}"
         )
     found: list[tuple[float, str, float | None]] = []
     for place in range(n):

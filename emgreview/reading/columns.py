@@ -3,6 +3,7 @@
 Shared by every format whose samples lie in columns. A column that is called "time" here holds no signal.
 
     chosen_columns      place and label of each column that is kept
+    distinct            names that a file gives twice, told apart
     TIME, is_time       the label of a column of times
 """
 
@@ -70,6 +71,34 @@ def chosen_columns(
             )
         return [(place, label) for place, (_, label) in enumerate(pairs) if label is not None]
     return [(_place(path, str(name), names), label) for name, label in pairs if name is not None and label is not None]
+
+
+def distinct(path: Path, names: Sequence[str], columns: Columns = None) -> tuple[list[str], list[str]]:
+    """Names of columns, one that stands there again with its number behind it ("EMG", "EMG.2"), and sentences on them;
+    "" stays. Raises FormatError where ``columns`` asks for such a name, and tells none of the others apart from it."""
+    made: list[str] = []
+    told = []
+    for place, name in enumerate(names):
+        new, number = name, 1
+        while name and (new in made or (number > 1 and new in names)):
+            number += 1
+            new = f"{name}.{number}"
+        if new != name:
+            first = list(names).index(name) + 1
+            told.append(
+                f"Column {place + 1} of {path.name} is called {name!r}, as column {first} is: it is {new!r} here."
+            )
+        made.append(new)
+    wanted = [] if columns is None or isinstance(columns, str) else list(columns)
+    for name in dict.fromkeys(name for name in names if name and list(names).count(name) > 1):
+        alike = [new for new, was in zip(made, names, strict=True) if was == name]
+        if name in wanted and not set(alike[1:]) & set(wanted):
+            raise FormatError(
+                f"{path.name} calls {len(alike)} columns {name!r}, so which is meant cannot be told; they are "
+                f"{', '.join(map(repr, alike))} here, in their order: name them so in columns, None for one to leave "
+                f"out: columns={dict.fromkeys(alike[:1], 'biceps') | dict.fromkeys(alike[1:])}."
+            )
+    return made, told
 
 
 def _place(path: Path, name: str, names: Sequence[str]) -> int:

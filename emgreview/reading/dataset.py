@@ -14,12 +14,20 @@ import os
 import warnings
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from pathlib import Path
-from typing import overload
+from typing import Any, overload
 
 from emgreview.checks import kind
-from emgreview.errors import EmgreviewError, FormatError, ReadError, SignalWarning, UnknownNameError, tell
+from emgreview.errors import (
+    EmgreviewError,
+    FormatError,
+    ParameterError,
+    ReadError,
+    SignalWarning,
+    UnknownNameError,
+    tell,
+)
 from emgreview.model import Recording
 from emgreview.reading.bids import (
     DATATYPES,
@@ -30,6 +38,7 @@ from emgreview.reading.bids import (
     read_table,
     recording_name,
 )
+from emgreview.reading.contents import Reader
 from emgreview.reading.edf import read_header
 from emgreview.reading.files import meant, read
 from emgreview.reading.registry import known_extensions, reader_for
@@ -70,6 +79,7 @@ class Recordings(Sequence[Recording]):
     unit: Unit = None
     columns: Sequence[str | None] | None = None
     rate_of_text: bool = False
+    layout: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -117,15 +127,22 @@ class Recordings(Sequence[Recording]):
         """By place, by name, or, for a slice, a shorter sequence that opens nothing."""
         if isinstance(key, slice):
             chosen = {name: self.files[name] for name in self.names[key]}
-            return Recordings(chosen, self.rate_hz, self.unit, self.columns, self.rate_of_text)
+            return Recordings(chosen, self.rate_hz, self.unit, self.columns, self.rate_of_text, self.layout)
         if isinstance(key, int) and not -len(self) <= key < len(self):
             raise _NoSuchPlaceError("recording", key, self.names, f"{len(self)} recordings, with places from 0")
         name = self.names[key] if isinstance(key, int) else key
         if name not in self.files:
             raise UnknownNameError("recording", name, self.names)
         path = self.files[name]
-        rate_hz = None if self.rate_of_text and reader_for(path).describes_itself else self.rate_hz
-        return read(path, rate_hz=rate_hz, unit=self.unit, columns=self.columns)
+        reader = reader_for(path)
+        rate_hz = None if self.rate_of_text and reader.describes_itself else self.rate_hz
+        layout = {} if reader.describes_itself and not _takes(reader, self.layout) else self.layout
+        return read(path, rate_hz=rate_hz, unit=self.unit, columns=self.columns, **layout)
+
+
+def _takes(reader: Reader, layout: Mapping[str, Any]) -> bool:
+    """Whether all of what is said of files may be said of those of a format."""
+    return reader.layout is not None and set(layout) <= {one.name for one in fields(reader.layout)}
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -190,6 +207,7 @@ def read_dataset(
     rate_hz: float | None = None,
     unit: Unit = None,
     columns: Sequence[str | None] | None = None,
+    **layout: Any,
 ) -> Dataset:
     """The recordings of a folder, none of them opened yet.
 
@@ -204,6 +222,9 @@ def read_dataset(
         As for :func:`read`, for every file.
     columns : sequence of str or None
         As for :func:`read`, for every file.
+    **layout
+        What else :func:`read` takes, for every file of a plain folder to whose format it
+        applies. Where files differ, describe the folder: :func:`write_study`.
 
     Returns
     -------
@@ -218,7 +239,7 @@ def read_dataset(
         Its description or participants.tsv is malformed, or two files would have the same
         name.
     ParameterError
-        ``folder`` is no path.
+        ``folder`` is no path, or a layout came for a BIDS dataset, or for no file's format.
 
     Warns
     -----
@@ -234,7 +255,7 @@ def read_dataset(
     without a table, a channel is called so), called by their whole names. Without a
     description it is a plain folder: its recordings are the files directly in it that can be
     read, called by their names without extension; text files are taken only if ``rate_hz``
-    and ``columns`` are given, since all of them must then look alike.
+    and ``columns``, or a layout, are given, since all of them must then look alike.
 
     Examples
     --------
@@ -257,7 +278,11 @@ def read_dataset(
         raise ReadError(f"{folder} {what}; read_dataset() takes a folder of recordings.")
     bids = os.path.lexists(folder / "dataset_description.json")
     try:
-        data, loud = _bids(folder, rate_hz, unit, columns) if bids else _plain(folder, rate_hz, unit, columns)
+        if bids and layout:
+            raise ParameterError(
+                f"{', '.join(layout)} came for {folder}, a BIDS dataset, whose files say it themselves; leave it out."
+            )
+        data, loud = _bids(folder, rate_hz, unit, columns) if bids else _plain(folder, rate_hz, unit, columns, layout)
     except EmgreviewError:
         raise
     except OSError as why:
@@ -271,7 +296,11 @@ def read_dataset(
 
 
 def _plain(
-    folder: Path, rate_hz: float | None, unit: Unit, columns: Sequence[str | None] | None
+    folder: Path,
+    rate_hz: float | None,
+    unit: Unit,
+    columns: Sequence[str | None] | None,
+    layout: Mapping[str, Any],
 ) -> tuple[Dataset, list[str]]:
     """A plain folder, and those of its notes that ask for a warning."""
     files: list[Path] = []
@@ -279,7 +308,9 @@ def _plain(
     known = known_extensions()
     for file in sorted(file for file in folder.iterdir() if _is_no_folder(file) and not file.name.startswith(".")):
         taken = file.suffix.lower() in known and (
-            (columns is not None and rate_hz is not None) or reader_for(file).describes_itself
+            (columns is not None and rate_hz is not None)
+            or (layout and _takes(reader_for(file), layout))
+            or reader_for(file).describes_itself
         )
         (files if taken else left_out).append(file)
     text = [file.name for file in left_out if file.suffix.lower() in known]
@@ -291,7 +322,8 @@ def _plain(
     if not files:
         inside = f" (its sub-folders {listed(deeper)} hold some)" if deeper else ""
         advice = (
-            f"{len(text)} text files ({text[0]} …) are taken only with rate_hz, unit and columns given"
+            f"{len(text)} text files ({text[0]} …) are taken only with rate_hz, unit and columns given, and what else "
+            "er.look says of one of them; or describe the folder, once: er.write_study, in a shell emgreview study"
             if text
             else f"allowed: {', '.join(known)}, or a BIDS dataset (dataset_description.json); give the "
             f"folder that holds the files directly{inside}"
@@ -303,6 +335,11 @@ def _plain(
                 "that holds the files directly"
             )
         raise ReadError(f"{folder} holds no recording; {advice}.")
+    if layout and not any(_takes(reader_for(file), layout) for file in files):
+        raise ParameterError(
+            f"{', '.join(layout)} came, and no file of {folder} is of a format that takes it; correct the names, or "
+            "leave them out: er.look(path) proposes what one takes."
+        )
     by_name: dict[str, Path] = {}
     for file in files:
         if file.stem in by_name:
@@ -326,7 +363,7 @@ def _plain(
         name=folder.absolute().name,
         folder=folder,
         recordings=Recordings(
-            by_name, rate_hz, unit, columns, any(not reader_for(one).describes_itself for one in files)
+            by_name, rate_hz, unit, columns, any(not reader_for(one).describes_itself for one in files), layout
         ),
         left_out=tuple(file.name for file in left_out),
         notes=(*loud, *([f"Not taken for recordings: {listed(rest)}."] if rest else []), NAMELESS),

@@ -20,7 +20,7 @@ from emgreview.checks import demand, whole
 from emgreview.errors import FormatError, ParameterError, UnknownNameError
 from emgreview.plain_files import demand_plain, open_plain
 from emgreview.reading.arrays import demand_rate, demand_times_fit, short_list
-from emgreview.reading.columns import chosen_columns, is_time
+from emgreview.reading.columns import chosen_columns, distinct, is_time
 from emgreview.reading.contents import Columns, Contents, Reader, Seen, Signal
 from emgreview.reading.optional import door, load
 
@@ -75,6 +75,7 @@ def read_excel(
         layout = layout or SheetLayout()
         rows = _rows(path, _sheet(path, book, layout))
         names = _names(path, [next(rows, ()) for _ in range(layout.header)][layout.names - 1], layout.names)
+        names, twice = distinct(path, names, columns)
         kept = chosen_columns(path, columns, names)
         places = [place for place, _ in kept]
         numbers: list[list[float]] = []
@@ -94,7 +95,7 @@ def read_excel(
         _demand_no_formula(path, places, empty[0], names, layout)
     if not numbers:
         raise FormatError(f"{path.name} holds no row of numbers below its names; give the file that does.")
-    return _contents(path, kept, np.array(numbers, np.float64).T, rate)
+    return _contents(path, kept, np.array(numbers, np.float64).T, rate, twice)
 
 
 def look_excel(path: Path) -> Seen:
@@ -122,8 +123,10 @@ def look_excel(path: Path) -> Seen:
         return Seen(tuple(facts), asks=asks | {"columns": "the names of the columns to keep, 'time' for times"})
     asks["columns"] = "confirm the columns; one of times is called 'time' here, one to leave out None"
     header, place = above[full[0]]
+    names, twice = distinct(path, widths[full[0]])
+    facts += twice
     layout = {"header": header, "names": place} if header > 1 else {}
-    return Seen(tuple(facts), columns={name: name for name in widths[full[0]]}, layout=layout, asks=asks)
+    return Seen(tuple(facts), columns={name: name for name in names}, layout=layout, asks=asks)
 
 
 def _above(rows: Sequence[tuple[Any, ...]]) -> tuple[int, int]:
@@ -233,7 +236,9 @@ def _formula(path: Path, place: int, count: int, layout: SheetLayout | None) -> 
     return ""
 
 
-def _contents(path: Path, kept: list[tuple[int, str]], x: NDArray[np.float64], rate_hz: float) -> Contents:
+def _contents(
+    path: Path, kept: list[tuple[int, str]], x: NDArray[np.float64], rate_hz: float, notes: Sequence[str]
+) -> Contents:
     for row, (place, label) in enumerate(kept):
         if is_time(label):
             demand_times_fit(path, x[row], rate_hz, place)
@@ -242,6 +247,7 @@ def _contents(path: Path, kept: list[tuple[int, str]], x: NDArray[np.float64], r
         path=path,
         signals=tuple(Signal(kept[row][1], "", rate_hz, x.shape[1]) for row in signals),
         samples=_Loaded(x[signals]),
+        notes=tuple(notes),
         chosen=True,
     )
 

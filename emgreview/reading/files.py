@@ -1,6 +1,7 @@
 """One file to one Recording: the registry finds the reader, the sidecars are looked up, everything is put together.
 
 read(path)      one recording
+read_of         the same of a file that may have only some of the channels of a study
 demand_file     ReadError unless there is a plain file, in words that help
 """
 
@@ -66,8 +67,8 @@ def read(
     **layout
         What else has to be said of such a file, as :func:`look` proposes it: of text
         ``header``, ``names``, ``separator``, ``decimal``, ``comment``, ``missing``,
-        ``time_unit``, ``jitter_s`` and ``encoding`` (:class:`emgreview.reading.TextLayout`),
-        of other formats those of their own.
+        ``thousands``, ``exponent``, ``time_unit``, ``jitter_s`` and ``encoding``
+        (:class:`emgreview.reading.TextLayout`), of other formats those of their own.
 
     Returns
     -------
@@ -119,6 +120,20 @@ def read(
     >>> rec.labels, rec.duration_s
     (('FCR', 'ECR'), 2.0)
     """
+    return read_of(path, rate_hz=rate_hz, unit=unit, columns=columns, kinds=kinds, **layout)
+
+
+def read_of(
+    path: str | Path,
+    *,
+    rate_hz: float | None = None,
+    unit: Unit = None,
+    columns: Columns = None,
+    kinds: Mapping[str, str] | None = None,
+    of_some: bool = False,
+    **layout: Any,
+) -> Recording:
+    """As :func:`read`; ``of_some``: the file need not have all channels that ``kinds`` names."""
     kind("path", path, (str, os.PathLike), "the path of one file")
     demand_kinds(rate_hz, unit, columns)
     path = Path(path)
@@ -130,6 +145,8 @@ def read(
     try:
         sidecars = find_sidecars(path)
         contents = _contents(reader, path, rate_hz, columns, more, sidecars.channels is not None)
+        if of_some and kinds:
+            kinds = {signal.label: kinds[signal.label] for signal in contents.signals if signal.label in kinds} or None
         kept = list(columns.values()) if isinstance(columns, Mapping) else columns
         recording, loud = assemble(contents, reader, sidecars, rate_hz=rate_hz, unit=unit, columns=kept, kinds=kinds)
         doubts = check_samples(recording)

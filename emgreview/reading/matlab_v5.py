@@ -32,7 +32,7 @@ _CLASSES = {
     17: "object",
 }  # fmt: skip
 _STORED = {1: "i1", 2: "u1", 3: "i2", 4: "u2", 5: "i4", 6: "u4", 7: "f4", 9: "f8", 12: "i8", 13: "u8"}
-_TEXTS = {**_STORED, 16: "utf-8", 17: "utf-16", 18: "utf-32"}
+_TEXTS = {**{code: way for code, way in _STORED.items() if way[0] != "f"}, 16: "utf-8", 17: "utf-16", 18: "utf-32"}
 _MATRIX, _PACKED = 14, 15
 _REFUSED = {
     "sparse": "a sparse matrix: save it as full(x)",
@@ -49,6 +49,11 @@ HEAD = 1 << 12
 """Bytes of a packed variable that tell what it is."""
 
 
+def _is_text(entry: Entry) -> bool:
+    """Whether an array is a text, an empty one too."""
+    return entry.kind == "char" and (entry.role == "texts" or entry.size == 0)
+
+
 @dataclass(frozen=True, slots=True)
 class _Leaf:
     """One array: where its numbers lie in the file, or in the unpacked bytes of the element at ``packed``."""
@@ -59,11 +64,6 @@ class _Leaf:
     n_bytes: int = 0
     packed: int | None = None
     cells: tuple["_Leaf", ...] = ()
-
-    @property
-    def is_text(self) -> bool:
-        """Whether it is text that can be read, perhaps none; one of an impossible size is refused, and cannot."""
-        return self.entry.kind == "char" and (self.code != 0 or 0 in self.entry.shape)
 
 
 class _Bytes:
@@ -119,6 +119,7 @@ class Variables5:
     def __init__(self, path: Path, order: str) -> None:
         self.path, self.order = path, order
         self._count = 0
+        self._kept = (0, b"")
         self._leaves = {leaf.entry.name: leaf for leaf in self._found() if leaf.entry.name}
 
     def entries(self) -> tuple[Entry, ...]:
@@ -151,7 +152,7 @@ class Variables5:
         return values.astype(NUMBERS.get(leaf.entry.kind, values.dtype.str[1:]))
 
     def _raw(self, leaf: _Leaf) -> bytes:
-        held = None if leaf.packed is None else self._unpacked(leaf.packed, leaf.at + leaf.n_bytes)
+        held = None if leaf.packed is None else self._whole_packed(leaf.packed)
         source = _Bytes(self.path, self.order, held)
         try:
             return source.take(leaf.at, leaf.n_bytes)
@@ -197,16 +198,21 @@ class Variables5:
             source.close()
 
     def _whole_packed(self, at: int) -> bytes:
-        """The element that is packed at a place, as long as its own tag says."""
+        """The element that is packed at a place, as long as its own tag says; the last one is kept."""
+        if self._kept[0] == at:
+            return self._kept[1]
         head = self._unpacked(at, 8)
         if len(head) < 8:
             raise _broken(self.path, at, "a packed variable without a size")
         (announced,) = struct.unpack(f"{self.order}I", head[4:8])
         if announced + 8 > min(MOST_UNPACKED, _most_in(self.path)):
             raise _broken(self.path, at, f"a packed variable that announces {announced} bytes")
-        return self._unpacked(at, announced + 8)
+        self._kept = (0, b"")
+        self._kept = (at, self._unpacked(at, announced + 8, whole=True))
+        return self._kept[1]
 
-    def _unpacked(self, at: int, most: int) -> bytes:
+    def _unpacked(self, at: int, most: int, whole: bool = False) -> bytes:
+        """The first bytes of a packed element; where it is the ``whole``, its checksum must fit."""
         unpacker, held = zlib.decompressobj(), bytearray()
         with open_plain(self.path) as stream:
             stream.seek(at + 4)
@@ -220,11 +226,19 @@ class Variables5:
                     if not raw:
                         break
                     held += unpacker.decompress(raw, most - len(held))
+                while whole and not unpacker.eof and (raw := unpacker.unconsumed_tail or stream.read(min(left, 64))):
+                    left -= 0 if unpacker.unconsumed_tail else len(raw)
+                    if unpacker.decompress(raw, 1):
+                        break
             except zlib.error as why:
                 raise FormatError(
                     f"{self.path.name} holds a packed variable at byte {at} that cannot be unpacked ({why}); the file "
                     "is damaged: copy or save it again."
                 ) from why
+        if whole and not unpacker.eof:
+            raise _broken(
+                self.path, at, f"a packed variable that does not end after the {most} bytes that it announces"
+            )
         return bytes(held)
 
     def _matrix(self, source: _Bytes, at: int, name: str, depth: int) -> Iterator[_Leaf]:
@@ -262,9 +276,9 @@ class Variables5:
         elif kind == "cell":
             cells = []
             for _ in range(size if size <= MOST_TEXTS else 0):
-                cells += list(self._matrix(source, at, "", depth + 1))[:1]
+                cells += [one for one in self._matrix(source, at, "", depth + 1) if not one.entry.name]
                 at = source.tag(at)[3]
-            texts = len(cells) == size > 0 and all(cell.is_text for cell in cells)
+            texts = len(cells) == size > 0 and all(_is_text(cell.entry) for cell in cells)
             why = "" if texts else "its cells hold no text"
             yield _Leaf(Entry(name, shape, kind, "texts" if texts else "", why), cells=tuple(cells))
         elif size == 0:
@@ -312,8 +326,9 @@ class Variables5:
 
 
 def rows_of_text(codes: NDArray) -> list[str]:
-    """One text a row of codes."""
-    return ["".join(chr(one) if one < 0x110000 else "\ufffd" for one in row).rstrip(" \0") for row in codes.tolist()]
+    """One text a row of codes, of UTF-16 where two of them are one sign; what is no sign becomes one that says so."""
+    rows = ["".join(chr(one) if 0 <= one < 0x110000 else "\ufffd" for one in row) for row in codes.tolist()]
+    return [row.encode("utf-16", "surrogatepass").decode("utf-16", "replace").rstrip(" \0") for row in rows]
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -13,7 +13,7 @@ from emgreview.reading.settled import listed
 from emgreview.reading.study_trials import read_rows
 
 if TYPE_CHECKING:
-    from emgreview.reading.study import Study
+    from emgreview.reading.study_description import Study
 
 
 def people_of(study: "Study") -> tuple[tuple[Mapping[str, str], ...], list[str]]:

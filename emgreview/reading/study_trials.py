@@ -15,7 +15,8 @@ import hashlib
 import io
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,7 @@ from emgreview.errors import FormatError, MarkerError, ParameterError, UnknownNa
 from emgreview.model import Marker, Recording
 from emgreview.plain_files import TABLE, read_small
 from emgreview.reading.alignment import Alignment, intervals_apart, propose_alignment
-from emgreview.reading.patterns import Pattern
+from emgreview.reading.patterns import ENTITIES, Pattern
 from emgreview.reading.text_lines import encoding_of
 from emgreview.reading.time_column import TIME_UNITS
 
@@ -33,16 +34,22 @@ _RESERVED = ("onset_s", "offset_s", "trial", "channel", "recording", "participan
 
 @dataclass(frozen=True)
 class TrialTables:
-    """``columns``: those that are taken, None for all; ``time``: the one with times, in ``time_unit``, or ""."""
+    """``columns``: those that are taken, None for all; ``time``: the one with times, in ``time_unit``, or "".
+
+    ``of_columns``: by word of the pattern the column that says it too, of a table that holds rows of several
+    recordings; ``known``: what names of files say by these words.
+    """
 
     pattern: Pattern
     columns: tuple[str, ...] | None
     time: str
     time_unit: str
     encoding: str | None = None
+    of_columns: Mapping[str, str] = field(default_factory=dict)
+    known: Mapping[str, frozenset[str]] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, path: Path, said: Mapping[str, Any]) -> "TrialTables":
+    def of(cls, path: Path, said: Mapping[str, Any], patterns: Sequence[Pattern] = ()) -> "TrialTables":
         """What a description says below [trials]."""
         kind(f"table below [trials] of {path.name}", said.get("table"), str, "a pattern, as that of the files")
         columns = said.get("columns")
@@ -59,7 +66,36 @@ class TrialTables:
         kind("time below [trials]", time, str, "the name of the column with times")
         encoding = said.get("encoding")
         kind("encoding below [trials]", encoding, (str, type(None)), "a name that Python knows, such as 'cp1252'")
-        return cls(Pattern(said["table"]), None if columns is None else tuple(columns), time, unit, encoding)
+        of_columns = {word: said[word] for word in ENTITIES if word in said}
+        for word, column in of_columns.items():
+            kind(f"{word} below [trials] of {path.name}", column, str, "the name of the column that says it")
+            if not any(word in pattern.words for pattern in patterns):
+                raise ParameterError(
+                    f"{path.name}: {word} = {column!r} came below [trials], and the pattern of the files does not say "
+                    f"it; put {{{word}}} into the pattern, or take the line out."
+                )
+        return cls(
+            Pattern(said["table"]), None if columns is None else tuple(columns), time, unit, encoding, of_columns
+        )
+
+    def places(self, path: Path, rows: Sequence[Mapping[str, str]], said: Mapping[str, str]) -> tuple[list[int], str]:
+        """Places of the rows of a recording, all where no column tells them apart, and a sentence on numbers that are
+        written otherwise ("1" for "01")."""
+        kept, words = list(range(len(rows))), []
+        for word, column in self.of_columns.items():
+            if word not in said:
+                continue
+            if rows and column not in rows[0]:
+                raise UnknownNameError("column", column, rows[0], where=path.name)
+            wanted = said[word]
+            if not any(row[column] == wanted for row in rows):
+                alike = {row[column] for row in rows if _same_number(row[column], wanted)} - self.known.get(word, set())
+                if len(alike) == 1:
+                    (other,) = alike
+                    words.append(f"{word} {other!r} of {path.name} was taken for {wanted!r}")
+                    wanted = other
+            kept = [place for place in kept if rows[place][column] == wanted]
+        return kept, f"{'; '.join(words)}." if words else ""
 
     def file(self, folder: Path, said: Mapping[str, str]) -> Path:
         """The table of a recording whose name says so. Raises MarkerError where there is none, or more than one."""
@@ -123,6 +159,7 @@ class Proposal:
     times: tuple[float, ...] | None
     alignment: Alignment | None
     digest: str
+    note: str = ""
 
     @property
     def words(self) -> str:
@@ -153,7 +190,16 @@ def proposal(
 ) -> Proposal:
     """The cues and rows of a recording, and the alignment that their intervals propose."""
     path = tables.file(folder, said)
-    rows = read_rows(path, tables.encoding)
+    every = read_rows(path, tables.encoding)
+    kept, note = tables.places(path, every, said)
+    if every and not kept:
+        columns = tables.of_columns.items()
+        words = ", ".join(f"{word} {said[word]!r} (column {column!r})" for word, column in columns if word in said)
+        raise MarkerError(
+            f"no row of {path.name} is of {rec.name}, with {words}; correct the table, or the columns below [trials] "
+            "of the study's description."
+        )
+    rows = [every[place] for place in kept]
     cues = tuple(marker for marker in rec.markers if is_cue(marker.label))
     times = _times(path, rows, tables)
     at = [marker.sample / rec.rate_hz for marker in cues]
@@ -167,7 +213,32 @@ def proposal(
         None if times is None else tuple(times),
         found,
         hashlib.sha256(told.encode()).hexdigest(),
+        note,
     )
+
+
+def _same_number(one: str, other: str) -> bool:
+    digits = all(text.isascii() and text.isdecimal() for text in (one, other))
+    return digits and one.lstrip("0") == other.lstrip("0")
+
+
+def rows_of_nobody(tables: TrialTables, folder: Path, every: Sequence[Mapping[str, str]]) -> list[str]:
+    """Sentences on rows of tables of several recordings that belong to none."""
+    told = []
+    by_table: dict[Path, list[Mapping[str, str]]] = {}
+    for said in every:
+        with suppress(MarkerError):  # reading the recording says it
+            by_table.setdefault(tables.file(folder, said), []).append(said)
+    for path, several in by_table.items():
+        rows = read_rows(path, tables.encoding)
+        taken = {place for said in several for place in tables.places(path, rows, said)[0]}
+        if spare := [place for place in range(len(rows)) if place not in taken]:
+            first = ", ".join(f"{column} {rows[spare[0]][column]!r}" for column in tables.of_columns.values())
+            told.append(
+                f"{len(spare)} rows of {path.name} belong to no recording, the first of them row {spare[0] + 1} "
+                f"({first})."
+            )
+    return told
 
 
 def _times(path: Path, rows: Sequence[Mapping[str, str]], tables: TrialTables) -> list[float] | None:
@@ -204,7 +275,7 @@ def rows_of(
     belong together.
     """
     found = proposal(rec, tables, folder, said, is_cue)
-    notes = []
+    notes = [found.note] if found.note else []
     if confirmed is not None:
         if confirmed.get("digest") != found.digest:
             raise MarkerError(
@@ -258,11 +329,11 @@ def rows_of(
 
 
 def _columns(found: Proposal, tables: TrialTables) -> list[str]:
-    there = list(found.rows[0]) if found.rows else []
+    there = [name for name in (found.rows[0] if found.rows else ()) if name not in tables.of_columns.values()]
     if tables.columns is not None:
         for name in tables.columns:
-            if there and name not in there:
-                raise UnknownNameError("column", name, there, where=found.table)
+            if found.rows and name not in found.rows[0]:
+                raise UnknownNameError("column", name, found.rows[0], where=found.table)
         return list(tables.columns)
     if taken := [name for name in there if name in _RESERVED]:
         raise ParameterError(

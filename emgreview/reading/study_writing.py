@@ -16,7 +16,7 @@ import tomli_w
 from emgreview.checks import kind
 from emgreview.errors import FormatError, MarkerError, ParameterError, ReadError, UnknownNameError
 from emgreview.plain_files import read_text, read_toml
-from emgreview.reading.study import load, study_of
+from emgreview.reading.study_description import load, study_of
 from emgreview.reading.study_trials import proposal
 
 
@@ -37,7 +37,8 @@ def write_study(
     path : str or Path
         The new file, ``study.toml`` for example, in the folder that holds the recordings.
     files : mapping
-        ``pattern``, and what :func:`read` is told of each file, as :func:`look` proposes it.
+        ``pattern``, and what :func:`read` is told of each file, as :func:`look` proposes it;
+        ``also``, a list of such mappings for files of other patterns.
     name : str or None
         Name of the study; None: that of the folder.
     channels : mapping or None
@@ -48,7 +49,8 @@ def write_study(
     participants : mapping or None
         ``table`` and ``code``, its column of what names of files say.
     trials : mapping or None
-        ``table``, ``columns``, ``time``, ``time_unit``.
+        ``table``, ``columns``, ``time``, ``time_unit``; of a table of several recordings the
+        columns that say ``participant``, ``session``, ``run`` and so on.
 
     Returns
     -------
@@ -187,7 +189,8 @@ def confirm_alignment(
     if not isinstance(reason, str) or not reason.strip():
         raise ParameterError("reason came without words; say why cues and rows belong together so.")
     rec = replace(study, trials=None).recording(recording)
-    found = proposal(rec, study.trials, study.folder, study.files[recording][0][1], study.cue_of)
+    assert study.tables is not None
+    found = proposal(rec, study.tables, study.folder, study.said(recording), study.cue_of)
     if rows is None:
         if found.alignment is None:
             raise MarkerError(

@@ -26,12 +26,14 @@ from emgreview.checks import demand, number, refusal, whole
 from emgreview.errors import FormatError, ParameterError, RateError, UnitError
 from emgreview.model import FloatArray
 from emgreview.plain_files import open_plain
-from emgreview.reading.columns import chosen_columns, is_time
+from emgreview.reading.columns import chosen_columns, distinct, is_time
 from emgreview.reading.contents import Columns, Contents, Reader, Signal
+from emgreview.reading.dates import DATES
 from emgreview.reading.text_faults import LineForm, name_fault, separator_of
 from emgreview.reading.text_lines import first_line, line_of, lines_after_header, text_of
 from emgreview.reading.text_look import look
-from emgreview.reading.time_column import ISO, TIME_UNITS, coarse_words, demand_rate_fits, jitter_words, seconds_of
+from emgreview.reading.text_numbers import THOUSANDS, Plainly
+from emgreview.reading.time_column import TIME_UNITS, coarse_words, demand_rate_fits, jitter_words, seconds_of
 
 SLOWEST_HZ = 50.0
 """A told rate below this is that of no EMG, which has little below 10 Hz and most of it above 50 (our own choice)."""
@@ -66,8 +68,14 @@ class TextLayout:
         A sign that begins a comment, which lasts to the end of its line.
     missing : sequence of str
         What stands for a missing sample, beside "nan": "NA", "-999", "" for an empty cell.
-    time_unit : {"s", "ms", "us", "iso"}, default "s"
-        Unit of the column "time"; "iso": dates and times as ISO 8601 writes them.
+    thousands : str or None
+        What marks thousands, as "." does in 1.234,56 (a point, a comma, an apostrophe, a blank);
+        goes with ``separator``.
+    exponent : {"E", "D"}, default "E"
+        "D": exponents are written with D too, as Fortran does (1.5D-03).
+    time_unit : {"s", "ms", "us", "iso", "dmy", "mdy", "ymd"}, default "s"
+        Unit of the column "time"; "iso": dates and times as ISO 8601 writes them; "dmy",
+        "mdy", "ymd": dates whose day, month and year stand in that order, and times of day.
     jitter_s : float, default 0
         How far a time may lie from even steps, in seconds.
     encoding : str or None
@@ -80,6 +88,8 @@ class TextLayout:
     decimal: str = "."
     comment: str | None = None
     missing: Sequence[str] = ()
+    thousands: str | None = None
+    exponent: str = "E"
     time_unit: str = "s"
     jitter_s: float = 0.0
     encoding: str | None = None
@@ -99,7 +109,14 @@ class TextLayout:
             demand(good and self.comment not in " .,;+-\t", "comment", self.comment, "one sign, such as '#' or '%'")
         good = not isinstance(self.missing, str) and all(isinstance(one, str) for one in self.missing)
         demand(good, "missing", self.missing, "a list of texts, such as ['NA', '-999']; '' for an empty cell")
-        demand(self.time_unit in (*TIME_UNITS, ISO), "time_unit", self.time_unit, "'s', 'ms', 'us', 'iso'")
+        if self.thousands is not None:
+            demand(self.thousands in THOUSANDS, "thousands", self.thousands, ", ".join(map(repr, THOUSANDS)))
+            demand(self.thousands != self.decimal, "thousands", self.thousands, "another sign than the decimals'")
+            apart = self.separator is not None and not (self.separator == "blanks" and self.thousands.isspace())
+            demand(apart, "thousands", self.thousands, "None without separator, which must be told beside it")
+        demand(self.exponent in ("E", "D"), "exponent", self.exponent, "'E', 'D'")
+        units = (*TIME_UNITS, *DATES)
+        demand(self.time_unit in units, "time_unit", self.time_unit, ", ".join(map(repr, units)))
         number("jitter_s", self.jitter_s, least=0, most=1.0, unit="s")
         if self.encoding is not None:
             try:
@@ -111,7 +128,7 @@ class TextLayout:
 
     def form(self, separator: str | None) -> LineForm:
         """What a line of numbers must look like."""
-        return LineForm(separator, self.decimal, self.comment, tuple(self.missing))
+        return LineForm(separator, self.decimal, self.comment, tuple(self.missing), self.thousands, self.exponent)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -149,7 +166,7 @@ def read(
         else _SEPARATORS[layout.separator]
     )
     form = layout.form(separator)
-    names = None if layout.names is None else form.words(head[layout.names - 1])
+    names, twice = (None, []) if layout.names is None else distinct(path, form.words(head[layout.names - 1]), columns)
     chosen = chosen_columns(path, columns, names)
     n_columns = max(len(form.cells(first)), 1) if names is None else None
     if names is None and columns is not None and len(columns) != n_columns:
@@ -164,7 +181,7 @@ def read(
         )
     x, times = _numbers(path, layout, form, width, chosen)
     time = next((place for place, label in chosen if is_time(label)), None)
-    notes: list[str] = []
+    notes = [*twice]
     if time is not None:
         begins = layout.header + 1
         time_s = seconds_of(path, times, layout.time_unit, first_line=begins)
@@ -244,7 +261,7 @@ def _numbers(
     """The signals, (signals, samples), and the times as they stand there: numbers, or texts of dates."""
     places = [place for place, label in chosen if not is_time(label)]
     time = next((place for place, label in chosen if is_time(label)), None)
-    dates = time is not None and layout.time_unit == ISO
+    dates = time is not None and layout.time_unit in DATES
     wanted = {place for place, _ in chosen}
     words = set(range(n_columns)) - wanted
     options: dict[str, Any] = {
@@ -267,9 +284,12 @@ def _numbers(
     times: list[Any] = []
     rows = 0
     try:
-        with text_of(path, layout) as stream:
+        with text_of(path, layout) as text:
             for _ in range(layout.header):
-                line_of(path, stream)
+                line_of(path, text)
+            stream: Any = text
+            if layout.thousands is not None or layout.exponent != "E":
+                stream = Plainly(text, form.separator, form.decimal, layout.thousands, layout.exponent)
             for piece in pd.read_csv(stream, **options):
                 block = piece[places].to_numpy(np.float64).T
                 if np.isinf(block).any():

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from emgreview.errors import FormatError
+from emgreview.reading.text_numbers import number_pattern
 
 _DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+([eE][+-]?\d+)?")
 _NAMES = {",": "comma", ";": "semicolon", "\t": "tab", None: "spaces"}
@@ -19,17 +20,30 @@ _COMMA_ADVICE = (
     "a decimal comma? Numbers need a decimal point: say decimal=',' where the columns are not separated by commas, or "
     "export again with decimal points."
 )
+_FORTRAN = re.compile(r"[+-]?(\d+[.,]?\d*|[.,]\d+)[dD][+-]?\d+")
+_MARKED = re.compile(
+    r"[+-]?\d{1,3}(?:([.,])\d{3}(?:\1\d{3})*(?!\1)[.,]\d*|([.,])\d{3}(?:\2\d{3})+|(['\u2019\u00a0\u202f ])\d{3}.*)"
+)
+"""A number with marks of thousands that can be no decimal sign."""
 _LOOK = "er.look(path) proposes how to read it"
 
 
 @dataclass(frozen=True, slots=True)
 class LineForm:
-    """``separator`` None means blanks; ``missing`` are the texts of a missing sample, beside "nan"."""
+    """``separator`` None means blanks; ``missing`` are the texts of a missing sample, beside "nan"; ``thousands`` and
+    ``exponent`` say how numbers are written (:mod:`text_numbers`)."""
 
     separator: str | None
     decimal: str = "."
     comment: str | None = None
     missing: tuple[str, ...] = ()
+    thousands: str | None = None
+    exponent: str = "E"
+
+    @property
+    def number(self) -> re.Pattern[str]:
+        """What a number looks like, or "nan"."""
+        return number_pattern(self.decimal, self.thousands, self.exponent)
 
     def cells(self, line: str) -> list[str]:
         """The cells of a line, comments and quotation marks taken away."""
@@ -50,20 +64,7 @@ class LineForm:
 
     def is_number(self, cell: str) -> bool:
         """Whether a cell holds a finite number, or stands for a missing sample."""
-        return bool(number_pattern(self.decimal).fullmatch(cell)) or cell in self.missing
-
-
-_PATTERNS = {
-    decimal: re.compile(
-        rf"[+-]?(\d+{re.escape(decimal)}?\d*|{re.escape(decimal)}\d+)([eE][+-]?\d+)?|nan", re.IGNORECASE
-    )
-    for decimal in ".,"
-}
-
-
-def number_pattern(decimal: str) -> re.Pattern[str]:
-    """A finite number, or "nan"."""
-    return _PATTERNS[decimal]
+        return bool(self.number.fullmatch(cell)) or cell in self.missing
 
 
 def separator_of(path: Path, line: str, line_number: int, decimal: str) -> str | None:
@@ -124,6 +125,14 @@ def name_fault(
         for place, cell in enumerate(cells, start=1):
             if whole or form.is_number(cell) or (len(cells) == n_columns and place - 1 not in wanted):
                 continue
+            if form.exponent == "E" and _FORTRAN.fullmatch(cell):
+                raise FormatError(f"{where}; column {place} holds {cell!r}: say exponent='D' where D means E there.")
+            if form.thousands is None and (marked := _MARKED.fullmatch(cell)):
+                mark = marked[1] or marked[2] or marked[3]
+                raise FormatError(
+                    f"{where}; column {place} holds {cell!r}: where {mark!r} marks thousands, say thousands={mark!r}, "
+                    f"with separator= and decimal=; {_LOOK}."
+                )
             if form.decimal == "." and _DECIMAL_COMMA.fullmatch(cell):
                 raise FormatError(f"{where}; column {place} holds {cell!r}: {_COMMA_ADVICE}")
             if not cell:

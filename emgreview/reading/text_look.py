@@ -8,17 +8,17 @@ Whatever is taken from looks is told, and what looks do not tell is asked for.
 """
 
 import re
+import shlex
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-import pandas as pd
-
+from emgreview.reading.columns import distinct
 from emgreview.reading.contents import Seen
-from emgreview.reading.text_faults import LineForm, number_pattern, short
+from emgreview.reading.text_faults import LineForm, short
 from emgreview.reading.text_lines import pieces_of
+from emgreview.reading.text_rate import TIMES_IN, dates_in, rate_in, rises
 from emgreview.reading.text_table import Table, fits, tables_in, worth
 from emgreview.reading.units import kind_of, plain_unit
 
@@ -28,15 +28,6 @@ _TIMES = frozenset((
     "time", "times", "t", "zeit", "temps", "tiempo", "tempo", "tijd", "tid", "timestamp", "timestamps", "sec",
     "seconds", "secs", "ms", "milliseconds", "clock", "s", "x", "date", "datetime",
 ))  # fmt: skip
-_TIME_UNITS = {
-    "s": "s", "sec": "s", "second": "s", "seconds": "s", "secs": "s", "ms": "ms", "msec": "ms", "milliseconds": "ms",
-    "us": "us", "µs": "us", "μs": "us", "usec": "us",
-}  # fmt: skip
-_RATE = re.compile(
-    r"(?:sampl\w*[ _]*(?:rate|freq\w*)|rate|freq\w*|\bfs\b|abtast\w*)"
-    r"[^\d\n]{0,24}?(\d+(?:[.,]\d+)?)\s*(k?)(?:hz|s/s|sps)?",
-    re.IGNORECASE,
-)
 _MIXED = re.compile(r"^[+-]?\d+[.,]\d+$")
 _SUFFIX = re.compile(r"^(.+)[_ ](uV|µV|μV|mV|ms)$")
 _BRACKETS = re.compile(r"^(.*?)[\s_]*[\[(]\s*([^\])]+?)\s*[\])]\s*$")
@@ -73,6 +64,8 @@ def look(path: Path) -> Seen:
         layout["header"] = best.start
         facts.append(f"{best.start} line{'s' * (best.start > 1)} before the numbers, the first {short(lines[0])}")
     names, units = _names(lines[: best.start], best, layout)
+    keys, twice = distinct(path, names or ())
+    facts += twice
     if best.form.separator is None:
         layout["separator"] = "blanks"
     else:
@@ -81,6 +74,7 @@ def look(path: Path) -> Seen:
         layout["decimal"] = ","
     if best.form.comment:
         layout["comment"] = best.form.comment
+    _writing(best, layout, facts)
     if doubt:
         layout["decimal"] = "?"
         asks["decimal"] = doubt
@@ -89,9 +83,9 @@ def look(path: Path) -> Seen:
         layout["missing"] = list(gaps)
         few = ", ".join(f"{gap or 'an empty cell'!r} {n}" for gap, n in gaps.items())
         facts.append(f"cells that hold no number: {few}; proposed as missing samples")
-        asks["missing"] = "confirm that these cells are missing samples"
+        asks["missing"] = f"confirm that these cells are missing samples (in a shell {in_a_shell(gaps)})"
     facts += _codes_in_words(best)
-    time, columns, unit = _columns(best, names, units, facts, asks)
+    time, columns, unit = _columns(best, names, keys, units, facts, asks)
     if not any(one and place != time for place, one in enumerate(best.numeric)):
         mixed = any(_MIXED.search(cell) for row in best.rows[:50] for cell in row)
         return Seen(
@@ -99,13 +93,31 @@ def look(path: Path) -> Seen:
             refused="no column of numbers stands beside the times"
             + (": some numbers have decimal points, others commas; export it with one of them" if mixed else ""),
         )
-    rate = _rate(best, time, columns, units, lines[: best.start], layout, facts, asks)
+    rate = rate_in(best, time, columns, units, lines[: best.start], layout, facts, asks)
     if rate is None and time is not None:
         return Seen(tuple(facts), None, unit, columns, layout, asks, refused=facts[-1])
     return Seen(tuple(facts), rate, unit, columns, layout, asks)
 
 
+def in_a_shell(tokens: Iterable[str]) -> str:
+    """The options that say what stands for a missing sample, an empty cell too."""
+    return " ".join(f"--missing {shlex.quote(token)}" for token in tokens)
+
+
 # Words on it ---------------------------------------------------------------------------------------------------------
+
+
+def _writing(table: Table, layout: dict[str, Any], facts: list[str]) -> None:
+    """Marks of thousands, and exponents as Fortran writes them, where cells have them."""
+    form = table.form
+    cells = [cell for row in table.rows for cell, one in zip(row, table.numeric, strict=True) if one]
+    if form.thousands is not None:
+        layout["thousands"] = form.thousands
+        example = next((cell for cell in cells if form.thousands in cell), "")
+        facts.append(f"{form.thousands!r} marks thousands, as in {short(example)}")
+    if example := next((cell for cell in cells if "d" in cell.lower()), ""):
+        layout["exponent"] = "D"
+        facts.append(f"exponents stand behind a D, as Fortran writes them: {short(example)}")
 
 
 def _whole_above_fractions(table: Table) -> bool:
@@ -186,39 +198,42 @@ def _names(header: Sequence[str], table: Table, layout: dict[str, Any]) -> tuple
         if len(cells) != n or not any(cells):
             continue
         said = [cell.strip("[]() ") for cell in cells]
-        if all(not cell or plain_unit(cell) or cell.lower() in _TIME_UNITS for cell in said) and any(said):
+        if all(not cell or plain_unit(cell) or cell.lower() in TIMES_IN for cell in said) and any(said):
             units = said
             continue
-        if len({cell for cell in cells if cell}) == len([cell for cell in cells if cell]) and not any(
-            number_pattern(table.form.decimal).fullmatch(cell) for cell in cells
-        ):
+        if any(table.form.number.fullmatch(cell) for cell in cells):
+            continue
+        alike = len({cell for cell in cells if cell}) < sum(map(bool, cells))
+        if not alike or names is None:  # a line that names each column otherwise goes before one nearer to the numbers
             names = cells
             layout["names"] = place + 1
+        if not alike:
             break
     return names, units
 
 
 def _columns(
-    table: Table, names: list[str] | None, units: list[str], facts: list[str], asks: dict[str, str]
+    table: Table, names: list[str] | None, keys: list[str], units: list[str], facts: list[str], asks: dict[str, str]
 ) -> tuple[int | None, Any, Any]:
-    """Place of the time column, the columns to propose, and the units to propose."""
+    """Place of the time column, the columns and the units to propose; ``keys`` are the names, told apart."""
     labels, told = [], list(units)
     for place in range(len(table.numeric)):
         label = names[place] if names else ""
         if found := _BRACKETS.match(label) or _SUFFIX.match(label):
             inner = found[2].strip()
-            if plain_unit(inner) or inner.lower() in _TIME_UNITS:
+            if plain_unit(inner) or inner.lower() in TIMES_IN:
                 label, told[place] = found[1].strip() or label, told[place] or inner
         labels.append(label)
+    labels = distinct(Path(), labels)[0]
     time = next(
         (
             place
             for place, one in enumerate(table.numeric)
-            if one and labels[place].lower() in _TIMES and _rises(table, place, mostly=True)
+            if one and labels[place].lower() in _TIMES and rises(table, place, mostly=True)
         ),
-        next((p for p in range(len(labels)) if not table.numeric[p] and _is_date(table, p)), None),
+        next((p for p in range(len(labels)) if not table.numeric[p] and dates_in(table, p)), None),
     )
-    if time is None and not names and table.numeric[0] and len(table.numeric) > 1 and _rises(table, 0, even=True):
+    if time is None and not names and table.numeric[0] and len(table.numeric) > 1 and rises(table, 0, even=True):
         time = 0
         facts.append("column 1 rises in even steps: taken as times")
     if words := [str(place + 1) for place, one in enumerate(table.numeric) if not one and place != time]:
@@ -236,16 +251,14 @@ def _columns(
         asks["unit"] = "the file does not say it: V, mV, uV, nV, or arbitrary"
         return time, columns, None
     columns = {}
-    for place, (name, label) in enumerate(zip(names, labels, strict=True)):
+    for place, (name, label) in enumerate(zip(keys, labels, strict=True)):
         if place == time:
             columns[name] = "time"
         elif table.numeric[place] and name:
             columns[name] = label
     if nameless := [str(place + 1) for place, name in enumerate(names) if not name and table.numeric[place]]:
         facts.append(f"column {', '.join(nameless)} has no name, and is left out")
-    signals = {
-        labels[place]: told[place] for place, name in enumerate(names) if columns.get(name) not in (None, "time")
-    }
+    signals = {labels[place]: told[place] for place, name in enumerate(keys) if columns.get(name) not in (None, "time")}
     voltages = {label: plain_unit(unit) for label, unit in signals.items() if unit}
     lacking = [label for label in signals if not voltages.get(label) and kind_of(label, None)[0] in ("EMG", "ECG")]
     if not voltages and lacking:
@@ -262,135 +275,3 @@ def _columns(
     if len(alone) == 1 and not others and "?" not in alone:
         return time, columns, alone.pop()
     return time, columns, {label: unit for label, unit in kept.items() if unit}
-
-
-def _values(table: Table, place: int) -> Any:
-    texts = [row[place].replace(",", ".") if table.form.decimal == "," else row[place] for row in table.rows]
-    return pd.to_numeric(pd.Series(texts), errors="coerce").to_numpy(np.float64)
-
-
-def _rises(table: Table, place: int, even: bool = False, mostly: bool = False) -> bool:
-    steps = np.diff(_values(table, place))
-    steps = steps[np.isfinite(steps)]
-    falls = float(np.mean(steps < 0)) if len(steps) > 1 else 1.0
-    if falls > (0.02 if mostly else 0) or not np.any(steps > 0):
-        return False
-    return not even or float(np.ptp(steps)) < 0.5 * float(np.median(steps))
-
-
-def _is_date(table: Table, place: int) -> bool:
-    texts = pd.Series([row[place] for row in table.rows[:200]])
-    dates = pd.to_datetime(texts, format="ISO8601", errors="coerce", utc=True)
-    return bool(dates.notna().all() and dates.is_monotonic_increasing)
-
-
-def _rate(
-    table: Table,
-    time: int | None,
-    columns: Any,
-    units: Sequence[str],
-    header: Sequence[str],
-    layout: dict[str, Any],
-    facts: list[str],
-    asks: dict[str, str],
-) -> float | None:
-    """The sampling rate to propose, from the column of times or the lines before the numbers."""
-    stated = None
-    for line in header:
-        if (found := _RATE.search(line)) and float(found[1].replace(",", ".")) > 0:
-            stated = float(found[1].replace(",", ".")) * (1000 if found[2] else 1)
-            facts.append(f"a line before the numbers reads {short(line.strip())}: {stated:g} Hz")
-            break
-    if time is None:
-        if stated is None:
-            asks["rate_hz"] = "neither a column of times nor a line says it; give that of the recording device"
-        else:
-            asks["rate_hz"] = "confirm that this is the sampling rate"
-        return stated
-    if not table.numeric[time]:
-        dates = pd.to_datetime(pd.Series([row[time] for row in table.rows]), format="ISO8601", utc=True)
-        seconds, unit = (dates - dates.iloc[0]).dt.total_seconds().to_numpy(), "iso"
-    else:
-        unit = _TIME_UNITS.get(units[time].lower(), "")
-        seconds = _values(table, time)
-        if not unit:
-            unit = _likely_unit(seconds, stated)
-            asks["time_unit"] = (
-                f"the column of times does not say it; in steps of {_step(seconds):g} it is taken as {unit!r}"
-            )
-        seconds = seconds / {"s": 1, "ms": 1000, "us": 1_000_000}[unit]
-    layout["time_unit"] = unit
-    if gap := _gap(seconds):
-        facts.append(gap)
-        return None
-    step = _step(seconds)
-    rate = _round_rate(seconds, step)
-    off = seconds - np.arange(len(seconds)) / rate
-    off = np.abs(off - np.median(off))
-    facts.append(f"times run from {seconds[0]:g} s in steps of {1000 * step:.6g} ms: {rate:g} Hz")
-    if off.max() > 0.5 / rate + _grain(seconds) / 2 + 1e-9:
-        layout["jitter_s"] = float(f"{off.max() * 1.5:.2g}")
-        asks["jitter_s"] = (
-            f"times lie up to {1000 * off.max():.3g} ms from even steps: say how far they may, or find out whether "
-            "samples are missing"
-        )
-    if stated is not None and abs(stated - rate) > 1e-3 * stated:
-        asks["rate_hz"] = f"the times say {rate:g} Hz, the line before the numbers {stated:g} Hz; say which is right"
-    return rate
-
-
-def _gap(seconds: Any) -> str:
-    """A sentence on the first step that is no jitter but a hole, or a fall back; "" where there is none."""
-    steps = np.diff(seconds)
-    step = float(np.median(steps))
-    if step <= 0:
-        return ""
-    calm = np.abs(steps - step) < 0.25 * step + 2 * _grain(seconds)
-    bad = np.flatnonzero(~calm)
-    if not len(bad) or len(bad) > 0.02 * len(steps):  # many are a clock that jitters
-        return ""
-    place = int(bad[0])
-    return (
-        f"between the {place + 1:,}th and the next line of numbers the times go from {seconds[place]:g} to "
-        f"{seconds[place + 1]:g} s, else in steps of {step:g} s: samples are missing or the clock was set; split the "
-        "file there, or say rate_hz and leave the column of times out"
-    )
-
-
-def _step(values: Any) -> float:
-    steps = np.diff(values)
-    return float(np.median(steps[np.isfinite(steps)]))
-
-
-def _grain(seconds: Any) -> float:
-    """One unit of the last decimal in which times are written."""
-    return 10.0 ** -next((d for d in range(10) if np.allclose(np.round(seconds, d), seconds, rtol=0, atol=1e-12)), 10)
-
-
-def _round_rate(seconds: Any, step: float) -> float:
-    """The rate by the median step, or by all of them where they lie nearer to even ones so, as rounded and jittering
-    times do; a whole number, or one in a hundredth, where that fits as well."""
-    ways = [(len(seconds) - 1) / float(seconds[-1] - seconds[0]), *([1 / step] if step > 0 else [])]
-
-    def off(rate: float) -> float:
-        left = seconds - np.arange(len(seconds)) / rate
-        return float(np.max(np.abs(left - np.median(left))))
-
-    steps = np.diff(seconds)
-    steady = step > 0 and float(np.mean(np.abs(steps - step) < 0.01 * step)) > 0.98
-    rate = 1 / step if steady else min(ways, key=off)
-    for digits in (0, 1, 2):
-        near = round(rate, digits)
-        if near > 0 and abs(near - rate) * len(seconds) / rate < 1.0 and abs(near - rate) < 2e-3 * rate:
-            return float(near)
-    return float(f"{rate:.8g}")
-
-
-def _likely_unit(values: Any, stated: float | None) -> str:
-    """Seconds, milliseconds or microseconds: what fits the stated rate, else what gives 100 to 30,000 Hz."""
-    step = max(_step(values), 1e-12)
-    for unit, scale in (("s", 1.0), ("ms", 1e3), ("us", 1e6)):
-        rate = scale / step
-        if (stated and abs(rate - stated) < 0.05 * stated) or (not stated and 100 <= rate <= 30_000):
-            return unit
-    return "s"

@@ -12,30 +12,29 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from emgreview.errors import FormatError, RateError
 from emgreview.model import FloatArray
+from emgreview.reading.dates import DATES, WORDS, moments_of
 
 TIME_UNITS = {"s": 1, "ms": 1_000, "us": 1_000_000}
 """How many make a second."""
-ISO = "iso"
-"""Dates and times as ISO 8601 writes them; only what has passed since the first counts."""
 
 
 def seconds_of(path: Path, values: FloatArray | Sequence[str], unit: str, *, first_line: int = 1) -> FloatArray:
     """Times in seconds; dates in seconds since the first one. Raises FormatError for what is no date."""
-    if unit != ISO:
+    if unit in TIME_UNITS:
         times = np.asarray(values, dtype=np.float64)
         return times / TIME_UNITS[unit]
-    at = pd.to_datetime(pd.Series(values, dtype=str).str.strip(), format="ISO8601", errors="coerce", utc=True)
+    texts = [str(value) for value in values]
+    at = moments_of(texts, unit)
     if at.isna().any():
         line = int(np.flatnonzero(at.isna())[0])
         raise FormatError(
-            f"{path.name}: line {line + first_line} has the time {str(values[line])[:40]!r}; allowed with "
-            "time_unit='iso': ISO 8601, such as 2021-05-04T10:20:30.125; say another time_unit, or leave the column "
-            "out."
+            f"{path.name}: line {line + first_line} has the time {texts[line][:40]!r}; allowed with "
+            f"time_unit={unit!r}: {WORDS[unit]}, all of one form; say another time_unit "
+            f"({', '.join(map(repr, DATES))}), or leave the column out."
         )
     seconds: FloatArray = (at - at.iloc[0]).dt.total_seconds().to_numpy(np.float64)
     return seconds

@@ -15,11 +15,12 @@ from typing import Any
 import panel as pn
 
 from emgreview.checks import kind
-from emgreview.errors import EmgreviewError, SignalWarning
+from emgreview.errors import EmgreviewError, ParameterError, SignalWarning
 from emgreview.legible import legible
+from emgreview.plain_files import read_json
 from emgreview.reading import Look, look, write_study
 from emgreview.reading.patterns import Pattern
-from emgreview.reading.study import Study, study_of
+from emgreview.reading.study_description import Study, study_of
 from emgreview.views import host
 from emgreview.views.texts import on_axis
 
@@ -27,6 +28,27 @@ NAME = "study.toml"
 _UNITS = ["", "uV", "mV", "V", "nV", "arbitrary"]
 _NONE, _MARKERS, _PULSES = "none", "markers in the files", "pulses in a channel"
 _SAID = "font: 13px/1.5 var(--jp-content-font-family, system-ui, sans-serif); white-space: pre-wrap; margin: 0"
+
+
+def _pairs(text: str, sign: str) -> list[tuple[str, str]]:
+    """Names and values that stand as name=value, with a sign between them. Raises ParameterError."""
+    pairs = [
+        (name.strip(), value.strip())
+        for one in text.split(sign)
+        if one.strip()
+        for name, _, value in [one.partition("=")]
+    ]
+    if odd := [name for name, value in pairs if not value]:
+        raise ParameterError(f"{odd[0]!r} came without a value; give name=value, with {sign!r} between them.")
+    return pairs
+
+
+def _value(text: str) -> Any:
+    """A value as JSON has it, or else the text itself."""
+    try:
+        return read_json(text.encode(errors="replace"))
+    except EmgreviewError:
+        return text
 
 
 def study_form(folder: str | Path) -> "StudyForm":
@@ -63,6 +85,7 @@ class StudyForm:
         self.name = text(label="Name of the study", value=folder.absolute().name, **wide)
         self.pattern = text(label="How its files are called", placeholder="P{participant}_{task}_run{run}.csv", **wide)
         self.rate_hz = number(label="Sampling rate (Hz)", value=None, width=160)
+        self.more = text(label="What else they must be told", placeholder="time_unit=dmy; gain=1", **wide)
         self.columns: dict[str, dict[str, Any]] = {}
         self.cue_from = choice(label="Cues", options=[_NONE, _MARKERS, _PULSES], value=_NONE, width=220)
         self.label = text(label="What a cue is called", value="go", width=160)
@@ -77,6 +100,9 @@ class StudyForm:
             label="Tables of trials, one row a cue", placeholder="behaviour/P{participant}_run{run}.csv", **wide
         )
         self.wanted = text(label="Columns to take (all)", placeholder="condition, block", width=220)
+        self.trials_of = text(
+            label="Columns that tell recordings apart", placeholder="participant=subject, run=block", width=300
+        )
         self.time = text(label="Its column of times", width=160)
         self.time_unit = choice(label="in", options=["s", "ms", "us"], width=80)
         self.said = pn.pane.HTML("", sizing_mode="stretch_width")
@@ -106,6 +132,7 @@ class StudyForm:
             ),
             self.look_button,
             self.rate_hz,
+            self.more,
             self._table,
             pn.pane.Markdown(part("Cues")),
             pn.FlexBox(self.cue_from, self._cue_row),
@@ -113,7 +140,7 @@ class StudyForm:
             pn.pane.Markdown(part("Participants and trials")),
             pn.FlexBox(self.people, self.code),
             self.trials,
-            pn.FlexBox(self.wanted, self.time, self.time_unit),
+            pn.FlexBox(self.wanted, self.time, self.time_unit, self.trials_of),
             pn.FlexBox(self.show_button, self.save_button),
             self.said,
             sizing_mode="stretch_width",
@@ -194,7 +221,8 @@ class StudyForm:
         dict
         """
         how = dict(self.seen.how) if self.seen is not None else {}
-        files: dict[str, Any] = {"pattern": self.pattern.value.strip(), **how}
+        more = {name: _value(value) for name, value in _pairs(self.more.value, ";")}
+        files: dict[str, Any] = {"pattern": self.pattern.value.strip(), **how, **more}
         if self.rate_hz.value is not None:
             files["rate_hz"] = self.rate_hz.value
         labels = {name: fields["label"].value.strip() or None for name, fields in self.columns.items()}
@@ -220,6 +248,7 @@ class StudyForm:
             "time": self.time.value.strip() or None,
         }
         trials |= {"time_unit": self.time_unit.value} if self.time.value.strip() else {}
+        trials |= dict(_pairs(self.trials_of.value, ","))
         people = {"table": self.people.value.strip(), "code": self.code.value.strip()}
         return {
             "name": self.name.value.strip() or None,

@@ -9,7 +9,7 @@ import pytest
 from mutated_formats import write_c3d
 
 import emgreview as er
-from emgreview.errors import EmgreviewError, FormatError, ParameterError, RateError, TruncatedError
+from emgreview.errors import EmgreviewError, FormatError, ParameterError, RateError, SignalWarning, TruncatedError
 
 X = np.random.default_rng(5).normal(size=(2, 400)) * 1e-3
 
@@ -97,3 +97,68 @@ def test_a_file_that_is_cut_or_spoilt_anywhere_is_told(tmp_path) -> None:
     (tmp_path / "b.c3d").write_bytes(struct.pack("<BB", 2, 0x50) + bytes(510))
     with pytest.raises(TruncatedError, match="ends before its parameters"):
         er.read(tmp_path / "b.c3d")
+
+
+@pytest.mark.parametrize("value", [np.nan, np.inf, 2.5])
+@pytest.mark.parametrize("name", ["ANALOG", "EVENT"])
+def test_a_number_that_is_none_is_named(tmp_path, name, value) -> None:
+    path = with_ezc3d(tmp_path / "a.c3d")
+    raw = bytearray(path.read_bytes())
+    at = raw.index(b"USED", raw.index(name.encode() + b"\3"))
+    raw[at + 6], raw[at + 8 : at + 12] = 4, struct.pack("<f", value)
+    path.write_bytes(raw)
+    with pytest.raises(FormatError, match=rf"states {value:g} as {name}:USED; allowed: a whole number"):
+        er.read(path)
+
+
+def frames_of(path: Path, frames: int) -> Path:
+    made = ezc3d.c3d()
+    made["parameters"]["POINT"]["RATE"]["value"] = [1000.0]
+    made["parameters"]["ANALOG"]["RATE"]["value"] = [1000.0]
+    made["parameters"]["ANALOG"]["LABELS"]["value"] = ["FCR"]
+    made["parameters"]["ANALOG"]["UNITS"]["value"] = ["V"]
+    made["parameters"]["POINT"]["LABELS"]["value"] = ["wrist"]
+    made["data"]["points"] = np.zeros((4, 1, frames))
+    made["data"]["analogs"] = np.arange(1, frames + 1, dtype=float)[None, None] * 1e-8
+    made.write(str(path))
+    return path
+
+
+def test_more_frames_than_the_header_can_count_are_told_or_read_as_a_parameter_says(tmp_path) -> None:
+    rec = er.read(frames_of(tmp_path / "a.c3d", 65_535))
+    np.testing.assert_allclose(rec.values() / 1e6, ezc3d.c3d(str(tmp_path / "a.c3d"))["data"]["analogs"][0], rtol=1e-6)
+    path = frames_of(tmp_path / "b.c3d", 70_001)
+    with pytest.warns(SignalWarning, match="announces 65535 frames, and bytes for 4481 more follow them"):
+        assert er.read(path).n_samples == 65_535
+
+
+def test_a_float_says_how_many_frames_there_are(tmp_path) -> None:
+    counts = np.zeros((2, 140_002))
+    counts[:, -1] = 7
+    path = write_c3d(tmp_path / "a.c3d", counts, frames=70_001)
+    rec = er.read(path, unit="uV")
+    assert rec.n_samples == 140_002
+    assert rec.values()[0, -1] == 3.5
+
+
+def test_what_is_not_read_is_told(tmp_path) -> None:
+    path = write_c3d(tmp_path / "a.c3d", np.arange(2000.0).reshape(2, 1000))
+    assert er.read(path, unit="uV").notes == ()
+    raw = bytearray(path.read_bytes())
+    raw[8:10] = struct.pack("<H", 100)  # the last frame, of 500
+    raw[300:302] = struct.pack("<H", 3)
+    path.write_bytes(raw)
+    with pytest.warns(SignalWarning, match=r"announces 100 frames|in its header alone"):
+        notes = er.read(path, unit="uV").notes
+    assert any("announces 100 frames, and bytes for 400 more follow them" in note for note in notes)
+    assert any("holds 3 events in its header alone" in note for note in notes)
+    assert set(notes) <= set(er.look(path).facts)
+
+
+def test_channels_of_one_name_are_told_apart(tmp_path) -> None:
+    counts = np.arange(120.0).reshape(2, 60)
+    path = write_c3d(tmp_path / "a.c3d", counts, labels=["FCR", "FCR"])
+    rec = er.read(path)
+    assert rec.labels == ("FCR", "FCR.2")
+    np.testing.assert_array_equal(rec.values(), counts * 0.5)
+    assert er.read(path, columns={"FCR.2": "deep"}).labels == ("deep",)

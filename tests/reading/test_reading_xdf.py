@@ -8,7 +8,15 @@ import pyxdf
 from mutated_formats import write_xdf, xdf_streams
 
 import emgreview as er
-from emgreview.errors import FormatError, ParameterError, RateError, ReadError, TruncatedError, UnknownNameError
+from emgreview.errors import (
+    FormatError,
+    ParameterError,
+    RateError,
+    ReadError,
+    SignalWarning,
+    TruncatedError,
+    UnknownNameError,
+)
 
 
 @pytest.fixture
@@ -77,3 +85,102 @@ def test_a_file_that_is_cut_or_does_not_add_up_is_told(path) -> None:
         path.write_bytes(whole.replace(old, new, 1))
         with pytest.raises(FormatError, match=said):
             er.read(path, stream="EMG")
+
+
+def beside(offset_s: float, rate: float = 200.0, n: int = 380, labels=("FDI", "knee")) -> dict:
+    """A stream of the rate of the arm on a clock of its own, that begins so much later."""
+    x = np.arange(2 * n, dtype=np.int16).reshape(n, 2)
+    stamps = 150 + offset_s + np.arange(n) / rate
+    said = {"name": "leg", "type": "EMG", "rate": 200, "form": "float32", "x": x, "stamps": stamps}
+    return said | {"labels": [(label, "microvolts") for label in labels]}
+
+
+@pytest.mark.parametrize("offset_s", [-0.25, 0.0, 0.101, 0.5])
+def test_streams_of_one_rate_are_joined_by_their_clock(tmp_path, offset_s) -> None:
+    arm, grip, tones = xdf_streams()
+    path = write_xdf(tmp_path / "a.xdf", [arm, grip, tones, beside(offset_s)])
+    known = {one["info"]["name"][0]: one for one in pyxdf.load_xdf(str(path))[0]}
+    rec = er.read(path, stream=["arm", "leg"])
+    assert rec.labels == ("arm FDI", "APB", "leg FDI", "knee")
+    arm_s, leg_s = known["arm"]["time_stamps"], known["leg"]["time_stamps"]
+    both = [(i, j) for i, at in enumerate(arm_s) if abs(leg_s[j := int(np.argmin(np.abs(leg_s - at)))] - at) < 0.00251]
+    rows = [[*known["arm"]["time_series"][i], *known["leg"]["time_series"][j]] for i, j in both]
+    np.testing.assert_array_equal(rec.values(), np.transpose(rows))
+    first_s = arm_s[both[0][0]]
+    at = [round((one - first_s) * 200) for one in known["tones"]["time_stamps"]]
+    assert [marker.sample for marker in rec.markers] == at
+    assert any("'leg' of a.xdf was joined to 'arm'" in note for note in rec.notes)
+    assert any("are left out: another stream does not have them" in note for note in rec.notes)
+    assert any("left out: 'grip'" in note and "stream='grip' reads it" in note for note in rec.notes)
+    alone = er.read(path, stream="arm")
+    assert any("stream=['arm', 'leg'] or stream='grip'" in note or "stream='grip' or stream=['arm', 'leg']" in note
+               for note in alone.notes)  # fmt: skip
+    assert "joined by their clock: stream=['arm', 'leg']" in er.look(path).asks["stream"]
+
+
+def test_streams_that_do_not_run_together_are_not_joined(tmp_path) -> None:
+    arm, grip, _ = xdf_streams()
+    with pytest.raises(RateError, match="half a sample, are allowed: their clocks drift"):
+        er.read(write_xdf(tmp_path / "a.xdf", [arm, beside(0, rate=199)]), stream=["arm", "leg"])
+    with pytest.raises(RateError, match="no stretch in common"):
+        er.read(write_xdf(tmp_path / "b.xdf", [arm, beside(60)]), stream=["arm", "leg"])
+    path = write_xdf(tmp_path / "c.xdf", [arm, grip, beside(0)])
+    with pytest.raises(RateError, match="arm 200 Hz, grip 20 Hz"):
+        er.read(path, stream=["arm", "grip"])
+    with pytest.raises(ParameterError, match="stream came as"):
+        er.read(path, stream=["arm", "arm"])
+    with pytest.raises(ParameterError, match="or a list of several of one rate"):
+        er.read(path, stream=["EMG", "leg"])
+
+
+def test_labels_that_stand_twice_and_markers_that_are_numbers(tmp_path) -> None:
+    arm, _, tones = xdf_streams()
+    codes = tones | {"name": "codes", "form": "int16", "x": [[7], [12]]}
+    path = write_xdf(tmp_path / "a.xdf", [arm | {"labels": [("FDI", "microvolts")] * 2}, codes])
+    rec = er.read(path)
+    assert rec.labels == ("FDI", "FDI.2")
+    assert [(one.sample, one.label) for one in rec.markers] == [(100, "7"), (200, "12")]
+
+
+def long_arm(lost: int, at: int = 9000, jitter_s: float = 0.0, n: int = 20_000) -> dict:
+    """A hundred seconds of the arm, of which so many samples never came."""
+    stamps = 50 + np.arange(n) / 200 + np.random.default_rng(3).normal(0, jitter_s, n)
+    stamps[at:] += lost / 200
+    x = np.tile(xdf_streams()[0]["x"], (n // 400, 1))
+    return xdf_streams()[0] | {"x": x, "stamps": stamps, "offset": 0.0}
+
+
+@pytest.mark.parametrize("jitter_s", [0.0, 0.002, 0.01])
+@pytest.mark.parametrize("lost", [30, 90, 180])
+def test_samples_that_never_came_are_told_and_move_no_marker(tmp_path, lost, jitter_s) -> None:
+    """A line through all stamps would hide less than a second, and move markers by up to half of it."""
+    arm = long_arm(lost, jitter_s=jitter_s)
+    at_s = [50 + 8990 / 200, 50 + (9010 + lost) / 200, 50 + (15_000 + lost) / 200]
+    tones = xdf_streams()[2] | {"x": [["go"]] * 3, "stamps": at_s, "offset": 0.0}
+    path = write_xdf(tmp_path / "a.xdf", [arm, tones])
+    with pytest.warns(SignalWarning, match=r"samples of 'arm' are missing after sample 9000"):
+        rec = er.read(path)
+    told = next(note for note in rec.notes if "are missing after sample" in note)
+    assert abs(int(told.split()[1]) - lost) <= 1
+    assert np.abs(np.array([one.sample for one in rec.markers]) - [8990, 9010, 15_000]).max() <= 1
+    assert not any("is to have 200 Hz" in note for note in rec.notes)
+
+
+@pytest.mark.parametrize(
+    "late",
+    [
+        lambda n, rng: rng.normal(0, 0.01, n),
+        lambda n, rng: np.where(rng.random(n) < 0.002, 0.3, 0.0),
+        lambda n, rng: -(np.arange(n) % 32) / 200.0,
+        lambda n, rng: np.where((np.arange(n) // 100) % 40 == 7, 0.1, 0.0) * (1 - (np.arange(n) % 100) / 100),
+        lambda n, rng: np.arange(n) * 4e-7,
+    ],
+    ids=["jitter", "late ones", "chunks of one stamp", "a stall that is caught up", "drift"],
+)
+def test_stamps_that_only_jitter_hide_nothing(tmp_path, late) -> None:
+    arm = long_arm(0)
+    arm["stamps"] = arm["stamps"] + late(len(arm["stamps"]), np.random.default_rng(4))
+    path = write_xdf(tmp_path / "a.xdf", [arm])
+    rec = er.read(path)
+    assert not any("missing" in note for note in rec.notes)
+    assert rec.n_samples == 20_000

@@ -66,6 +66,32 @@ def test_the_form_asks_looks_shows_and_writes_the_same_description(lab):
     assert "is there already" in words(form)
 
 
+def test_what_else_must_be_told_is_said_in_a_field(lab):
+    """A file that has dates whose order a person must say, and one long table of trials."""
+    for who in ("01", "02"):
+        rows = "".join(
+            f"03/04/2026 10:00:{n / 1000:06.3f};{n % 7}.5;{5 * (900 < n % 1000 < 940)}\n" for n in range(4000)
+        )
+        (lab / f"P{who}_press.csv").write_text("time;FCR [uV];tone [V]\n" + rows, "utf-8")
+    table = "".join(f"{who},{side}\n" for who in (1, 2) for side in ("left", "right", "left", "right"))
+    (lab / "trials" / "all.csv").write_text("subject,side\n" + table, "utf-8")
+    form = er.study_form(lab)
+    form.pattern.value = "P{participant}_{task}.csv"
+    form.look()
+    form.show()
+    assert "time_unit below [files] still holds" in words(form)
+    form.more.value = 'time_unit = mdy; missing = ["", "NA"]'
+    form.cue_from.value = "pulses in a channel"
+    form.channel.value, form.level.value, form.hold_off_s.value = "tone", 2.5, 0.4
+    form.trials.value, form.trials_of.value = "trials/all.csv", "participant=subject"
+    form.show()
+    assert "4 cues with edge, level, side" in words(form)
+    assert form.parts()["files"]["missing"] == ["", "NA"]
+    form.more.value = "time_unit"
+    form.show()
+    assert "came without a value; give name=value" in words(form)
+
+
 def test_words_of_a_stranger_are_no_markup(lab):
     (lab / "P03_<b>.csv").write_text("1;2\n", "utf-8")
     form = er.study_form(lab)
