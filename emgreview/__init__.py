@@ -20,6 +20,7 @@ _HOMES = {
         "join_channels",
         "join_in_time",
         "look",
+        "open_data",
         "read",
         "read_dataset",
         "read_study",
@@ -106,6 +107,7 @@ if TYPE_CHECKING:
     from emgreview.reading import join_channels as join_channels
     from emgreview.reading import join_in_time as join_in_time
     from emgreview.reading import look as look
+    from emgreview.reading import open_data as open_data
     from emgreview.reading import read as read
     from emgreview.reading import read_dataset as read_dataset
     from emgreview.reading import read_study as read_study

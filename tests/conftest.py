@@ -53,6 +53,7 @@ LONG = (
     *TOGETHER,
     "tests/test_gate.py::test_tool_has_no_complaint[mypy]",
     "tests/test_gate.py",
+    "tests/test_own_notebooks.py::test_every_notebook",
     "tests/test_kills.py",
     "tests/test_any_order.py",
     "tests/annotations/test_sealed.py::test_every_flip",

@@ -318,16 +318,16 @@ def test_a_missing_package_is_named_with_its_cure(run, study, tmp_path, monkeypa
 
 def test_a_notebook_with_other_constants_keeps_everything_else():
     path = lab.notebook("review.ipynb")
-    before, after = json.loads(path.read_text("utf-8")), json.loads(lab.with_constants(path, {"TRIALS": 7}))
+    before, after = json.loads(path.read_text("utf-8")), json.loads(lab.with_constants(path, {"AFTER_S": "0.7"}))
     changed = [
         (old, new)
         for old_cell, new_cell in zip(before["cells"], after["cells"], strict=True)
         for old, new in zip(old_cell["source"], new_cell["source"], strict=True)
         if old != new
     ]
-    assert changed == [("TRIALS = 40\n", "TRIALS = 7\n")]
+    assert changed == [("AFTER_S = 1.5\n", "AFTER_S = 0.7\n")]
     with pytest.raises(er.EmgreviewError, match="sets NOTHING 0 times"):
-        lab.with_constants(path, {"NOTHING": 1})
+        lab.with_constants(path, {"NOTHING": "1"})
 
 
 class Server:
@@ -402,9 +402,9 @@ def test_demo_opens_jupyterlab_for_this_machine_alone(study):
     assert '"news": {"disabled": true}' in page
     assert '"name": "read-only"' in page or '"can_install": false' in page
     assert json.loads(settings)["schema"]["properties"]["fetchNews"]["default"] == "false"
-    assert "PARTICIPANTS = 2  #" in json.dumps(content)
+    assert ", participants=2, trials=4, seed=20)  #" in json.dumps(content)
     copy = folder / "review.ipynb"
-    copy.write_text(copy.read_text().replace("TRIALS = 4\\n", "TRIALS = 4  # mine\\n"))
+    copy.write_text(copy.read_text().replace("RECORDINGS = 3", "RECORDINGS = 2  # mine"))
     again = Server("demo", study.name, *options, folder=folder)
     try:
         again.get(again.address())
@@ -414,7 +414,7 @@ def test_demo_opens_jupyterlab_for_this_machine_alone(study):
     assert "there already, left as it is" in err
     assert "# mine" in copy.read_text()
     for name in lab.NOTEBOOKS:
-        assert "PARTICIPANTS = 2  #" in (folder / name).read_text("utf-8")
+        assert ", participants=2, trials=4, " in (folder / name).read_text("utf-8")
 
 
 def test_review_serves_the_screen_at_an_address_nobody_can_guess(study, tmp_path):

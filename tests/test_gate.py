@@ -27,7 +27,6 @@ from emgreview.demo import lab
 ROOT = Path(__file__).parents[1]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
-SMALL = {"PARTICIPANTS": 5, "TRIALS": 4}
 TOP = {
     ".ci",
     ".gitattributes",
@@ -127,9 +126,10 @@ def test_every_notebook_names_the_others():
         assert not [other.stem for other in NOTEBOOKS if other != path and f"`{other.stem}`" not in text], path.name
 
 
-def execute(path: Path, folder: Path, **constants: object) -> nbformat.NotebookNode:
-    """A notebook from top to bottom in a folder, on a small study; its errors fail the test with their traceback."""
-    text = lab.with_constants(path, SMALL | constants)
+def execute(path: Path, folder: Path, participants: int = 5, trials: int = 4, **others: str) -> nbformat.NotebookNode:
+    """A notebook from top to bottom in a folder, on a small demo; its errors fail the test with their traceback."""
+    study = lab.demo_of("demo-study", participants=participants, trials=trials, seed=20)
+    text = lab.with_constants(path, {"STUDY": study, **others})
     notebook = nbformat.reads(text, as_version=4)
     client = nbclient.NotebookClient(
         notebook, timeout=120, kernel_name="python3", resources={"metadata": {"path": str(folder)}}
@@ -176,27 +176,28 @@ def test_first_look_notebook_runs(tmp_path, here):
 
 def test_onset_accuracy_notebook_runs(tmp_path, here):
     path = ROOT / "notebooks" / "onset_accuracy.ipynb"
-    out = printed(execute(path, tmp_path, PARTICIPANTS=2, TRIALS=12, BENCH_TRIALS=10))
-    assert re.search(r"true onset \d+ ms after go; found \d+ ms \(\d+ to \d+ ms\)", out)
+    out = printed(execute(path, tmp_path, participants=2, trials=12, BENCH_TRIALS="10"))
+    assert re.search(r"true onset \d+ ms after the cue; found \d+ ms \(\d+ to \d+ ms\)", out)
     assert re.search(r"95 %, reached from -?\d+ dB on \([\d.]+ µV RMS\)", out)
     assert "0 of 20" in out
 
 
 def test_measures_notebook_runs(tmp_path, here):
-    out = printed(execute(ROOT / "notebooks" / "measures.ipynb", tmp_path, TRIALS=12))
+    out = printed(execute(ROOT / "notebooks" / "measures.ipynb", tmp_path, trials=12))
     assert re.search(r"\d+ of 216 rows are included", out)
-    assert "signal unusable (lead or movement swing)" in out
+    assert "INVENTED reviewer" in out
+    assert "activity none visible" in out
     assert "impossible motor times: 0 of" in out
     assert "This does not rule" in out
 
 
 def test_two_reviewers_notebook_runs(tmp_path, here):
-    out = printed(execute(ROOT / "notebooks" / "two_reviewers.ipynb", tmp_path, TRIALS=12, PARTICIPANTS=2))
+    out = printed(execute(ROOT / "notebooks" / "two_reviewers.ipynb", tmp_path, trials=12, participants=2))
     assert "planned: 8 trials come again" in out
     assert "Own SD of an onset" in out
     assert "still in dispute" in out
     assert re.search("The audit failed|of the [0-9]+ bulk-accepted onsets would", out)
-    assert "median -7 ms; 5 newly unusable: heart beats" in out
+    assert "median -7 ms; 5 newly unusable: other body movement" in out
     assert "marks and states identical: yes" in out
     assert "all files as they were written: True" in out
 

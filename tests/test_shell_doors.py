@@ -222,3 +222,25 @@ def test_every_command_speaks_as_a_shell_does_in_its_notes_and_its_json(run, tmp
         for words in said:
             assert not PYTHON.search(words.replace(str(tmp_path), "")), (number, arguments[0], words)
     assert notes == 6 + 5, "all six that read the folder tell what they left out, and five in their answer too"
+
+
+def test_what_looks_or_describes_answers_in_json(run, tmp_path, capsys):
+    """Every command has the option, and those that describe files answer by it."""
+    rows = "".join(f"{n / 1000},{n % 7},{5 * (n % 1000 < 20)}\n" for n in range(4000))
+    (tmp_path / "P1.csv").write_text("time [s],FCR [mV],key [V]\n" + rows)
+    _, out, _ = run("look", tmp_path / "P1.csv", "--json")
+    assert {"format", "facts", "how", "asks", "call", "refused"} <= set(json.loads(out))
+    pulses = ["--pulses", "key", "--level", "2.5", "--hold-off", "0.5"]
+    status, out, _ = run("study", tmp_path, "--pattern", "P{participant}.csv", "--cue", "go", *pulses, "--json")
+    assert status == 0
+    assert json.loads(out)["recordings"]
+    _, out, _ = run("convert", tmp_path / "study.toml", "--list", "--json")
+    assert json.loads(out)
+    for command in cli.COMMANDS:
+        with pytest.raises(SystemExit):
+            run(command.name, "--help")
+        assert "--json" in capsys.readouterr().out or command.name == "bench", command.name
+    for part in ("onsets", "findings"):
+        with pytest.raises(SystemExit):
+            run("bench", part, "--help")
+        assert "--json" in capsys.readouterr().out

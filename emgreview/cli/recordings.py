@@ -52,9 +52,9 @@ def _open_notebook(folder: Path, given: argparse.Namespace) -> Status:
     demand_package("jupyterlab")
     from jupyterlab.labapp import LabApp  # optional and heavy: only this command needs it
 
-    constants = {"STUDY": folder.name, "PARTICIPANTS": given.participants, "TRIALS": given.trials, "SEED": given.seed}
+    study = lab.demo_of(folder.name, participants=given.participants, trials=given.trials, seed=given.seed)
     beside = folder.absolute().parent
-    new = lab.copy_notebooks(beside, constants)
+    new = lab.copy_notebooks(beside, {"STUDY": study})
     copy, *others = (beside / name for name in lab.NOTEBOOKS)
     if kept := [path.name for path in (copy, *others) if path not in new]:
         say(f"note: {', '.join(kept)} in {beside}: there already, left as it is")

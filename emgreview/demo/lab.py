@@ -1,6 +1,7 @@
 """The notebooks of the package, and a JupyterLab that shows one of them on the demo study.
 
 copy_notebooks      all notebooks beside a study, with that study's constants; never over one that is there
+demo_of             the demo study in a notebook's first cell
 notebook            where a notebook of the package lies
 with_constants      its text with other constants
 options             JupyterLab's options: this machine alone, nothing asked of any other
@@ -20,7 +21,7 @@ SETTINGS = PACKAGE / "jupyter"
 NOTEBOOKS = ("review.ipynb", "first_look.ipynb", "measures.ipynb", "two_reviewers.ipynb", "onset_accuracy.ipynb")
 
 
-def copy_notebooks(folder: Path, constants: Mapping[str, object]) -> tuple[Path, ...]:
+def copy_notebooks(folder: Path, constants: Mapping[str, str]) -> tuple[Path, ...]:
     """Every notebook of the package, in ``folder``; those that are there already are left as they are. The new ones."""
     new = []
     for name in NOTEBOOKS:
@@ -32,6 +33,11 @@ def copy_notebooks(folder: Path, constants: Mapping[str, object]) -> tuple[Path,
             continue
         new.append(path)
     return tuple(new)
+
+
+def demo_of(folder: str, *, participants: int, trials: int, seed: int) -> str:
+    """What STUDY is in a notebook on the demo study."""
+    return f"er.write_demo({folder!r}, {participants=}, {trials=}, {seed=})"
 
 
 def set_environment() -> None:
@@ -71,14 +77,15 @@ def notebook(name: str) -> Path:
     raise EmgreviewError(f"this installation holds no notebook {name!r}; install the package again.")
 
 
-def with_constants(path: Path, constants: Mapping[str, object]) -> str:
-    """The text of a notebook whose lines ``NAME = value`` hold other values; each name must stand there once."""
+def with_constants(path: Path, constants: Mapping[str, str]) -> str:
+    """The text of a notebook whose lines ``NAME = value`` hold other values, written as in Python; each name must stand
+    there once."""
     content = json.loads(path.read_text("utf-8"))
     for name, value in constants.items():
         found = 0
         for cell in content["cells"]:
             line = re.compile(rf"^{name} = [^#\n]*?(?=\s*(#|$))", re.MULTILINE)
-            source, n = line.subn(f"{name} = {value!r}".replace("\\", "\\\\"), "".join(cell["source"]))
+            source, n = line.subn(f"{name} = {value}".replace("\\", "\\\\"), "".join(cell["source"]))
             if n and cell["cell_type"] == "code":
                 cell["source"], found = source.splitlines(keepends=True), found + n
         if found != 1:

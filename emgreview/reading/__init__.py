@@ -11,6 +11,7 @@ the format allows it. Nothing is shortened, rescaled or left out silently: it is
     join_channels, join_in_time several files of one recording
     read_dataset(folder)        a BIDS dataset, or a folder of recordings
     read_study, write_study     a lab's own files, as a description says
+    open_data(path)             any of these three
     confirm_alignment           how cues and rows of a table of trials belong together
     find_cues, with_cues        markers from a trigger channel
     channel_range               lowest and highest value of a channel, to choose a level by
@@ -26,7 +27,7 @@ from emgreview.reading.files import read
 from emgreview.reading.joining import join_channels, join_in_time
 from emgreview.reading.looking import Look, look
 from emgreview.reading.registry import known_extensions
-from emgreview.reading.study import read_study
+from emgreview.reading.study import open_data, read_study
 from emgreview.reading.study_writing import confirm_alignment, write_study
 
 __all__ = [
@@ -44,6 +45,7 @@ __all__ = [
     "join_in_time",
     "known_extensions",
     "look",
+    "open_data",
     "read",
     "read_dataset",
     "read_study",

@@ -162,8 +162,43 @@ def _without_a_file(study: Study) -> list[str]:
 
 
 def open_data(path: str | Path, **how: Any) -> Dataset | Recording:
-    """What lies at a path: the study that a description describes, a folder of recordings, or one file. ``how``: as for
-    :func:`emgreview.read`, of a folder or a file."""
+    """What lies at a path: a study by its description, a folder of recordings, or one recording.
+
+    Parameters
+    ----------
+    path : str or Path
+        A description, as :func:`emgreview.read_study` reads it; a folder, as
+        :func:`emgreview.read_dataset` does; or one file, as :func:`emgreview.read` does.
+    **how
+        As for :func:`emgreview.read`, of a folder or a file.
+
+    Returns
+    -------
+    Dataset or Recording
+        :func:`emgreview.cut_all` takes either.
+
+    Raises
+    ------
+    ParameterError
+        ``path`` is no path, or more was said of a description, which says it itself.
+    EmgreviewError
+        As for those three functions.
+
+    Warns
+    -----
+    SignalWarning
+        As those three do.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import emgreview as er
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     data = er.open_data(er.write_demo(folder, participants=1, trials=1))
+    ...     data.recordings.names
+    ('sub-01_task-turnhandle',)
+    """
+    kind("path", path, (str, os.PathLike), "the path of a description (.toml), of a folder, or of a file")
     path = Path(path)
     if path.is_dir():
         return read_dataset(path, **how)

@@ -71,7 +71,8 @@ def show_cues(rec: Recording, channel: str, *, level: float | None = None, codes
     parts[0].text = _plain(words)
     if cues:
         parts.append(_overlaid(rec, channel, level, cues))
-    return pn.pane.Bokeh(column(*parts, sizing_mode="stretch_width"), sizing_mode="stretch_width")
+    shown = column(*parts, sizing_mode="stretch_width", styles={"background": "white", "color": _INK})
+    return pn.pane.Bokeh(shown, sizing_mode="stretch_width", stylesheets=[host.IN_THE_DARK])
 
 
 def _plain(words: str) -> str:

@@ -5,6 +5,9 @@ Panel is loaded with its resources inline, so that no host ever asks a network f
     MODULE          the browser half of every widget, as one JavaScript module
     prepare         make the running host ready; called by every widget before it is shown
     inline_styles   the style sheets of a widget as text, not as addresses
+    Inlined         a column whose parts have theirs so, for a page that is shown already
+    Said            words that change, likewise
+    IN_THE_DARK     a style sheet for pictures: light on dark where JupyterLab's theme is dark
     serve           a widget as a page of its own, to this machine alone
 """
 
@@ -15,13 +18,18 @@ from pathlib import Path
 from typing import Any
 
 import panel as pn
-from panel.io.notebook import patch_inline_stylesheets
+from bokeh.models import ImportedStyleSheet
+from panel.io.notebook import patch_inline_stylesheets, replace_inline_css
 
 from emgreview.errors import ParameterError
 from emgreview.views.doors import Doors, Invitation
 
 MODULE = Path(__file__).with_name("bundle.js").read_text("utf-8")
 """Made of the modules in js/ by tests/js/bundle.py. A widget's setup says by ``screen`` which screen is shown."""
+
+IN_THE_DARK = ':host-context([data-jp-theme-light="false"]) { filter: invert(0.93) hue-rotate(180deg); }'
+"""A picture on white keeps its hues, its ground becomes that of the page; browsers that do not know the selector leave
+it as it is."""
 
 _WIDGETS_ONLY = ("voila",)
 """Servers whose pages speak ipywidgets alone, by the name they put into SERVER_SOFTWARE of their kernels."""
@@ -77,6 +85,25 @@ def serve(component: Any, *, port: int = 0, open_browser: bool = True, ready: Ca
         if invitation:
             invitation.take_away()
         server.stop()
+
+
+class Inlined(pn.Column):
+    """A column that asks nothing of any network where it is put into a page that is shown already."""
+
+    def _get_model(self, doc: Any, root: Any = None, parent: Any = None, comm: Any = None) -> Any:
+        model = super()._get_model(doc, root, parent, comm)
+        inline_styles(model)
+        return model
+
+
+class Said(pn.pane.HTML):
+    """Words that change while the page is shown: Panel sends their style sheets anew with them, as addresses."""
+
+    def _get_properties(self, doc: Any) -> dict[str, Any]:
+        properties: dict[str, Any] = super()._get_properties(doc)
+        sheets = properties.get("stylesheets", [])
+        as_text = [replace_inline_css(one) if isinstance(one, ImportedStyleSheet) else one for one in sheets]
+        return properties | {"stylesheets": as_text}
 
 
 def inline_styles(root: Any) -> None:

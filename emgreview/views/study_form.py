@@ -9,6 +9,7 @@ import html
 import os
 import warnings
 from collections.abc import Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,17 @@ from emgreview.views.texts import on_axis
 NAME = "study.toml"
 _UNITS = ["", "uV", "mV", "V", "nV", "arbitrary"]
 _NONE, _MARKERS, _PULSES = "none", "markers in the files", "pulses in a channel"
+_ARROW = (
+    "data:image/svg+xml;utf8,<svg viewBox='0 0 25 20' xmlns='http://www.w3.org/2000/svg'>"
+    "<path d='M 0,0 25,0 12.5,20 Z' fill='gray'/></svg>"
+)
+_ARROWS = (
+    f'select.bk-input:not([multiple]) {{ background-image: url("{_ARROW}"); }} '
+    ".bk-input-group .bk-spin-btn.bk-spin-btn-up:before { border-bottom-color: gray !important; } "
+    ".bk-input-group .bk-spin-btn.bk-spin-btn-down:before { border-top-color: gray !important; }"
+)
+"""Arrows of lists and numbers, which Panel leaves black on a dark ground: gray is seen on both."""
+_HINTS = ".bk-input::placeholder { color: #767676; opacity: 1; }"
 _SAID = "font: 13px/1.5 var(--jp-content-font-family, system-ui, sans-serif); white-space: pre-wrap; margin: 0"
 
 
@@ -80,7 +92,11 @@ class StudyForm:
         host.prepare()
         self.folder = folder
         self.seen: Look | None = None
-        text, number, choice = pn.widgets.TextInput, pn.widgets.FloatInput, pn.widgets.Select
+        text = partial(pn.widgets.TextInput, stylesheets=[_HINTS])
+        number, choice, count = (
+            partial(sort, stylesheets=[_ARROWS])
+            for sort in (pn.widgets.FloatInput, pn.widgets.Select, pn.widgets.IntInput)
+        )
         wide = {"sizing_mode": "stretch_width", "max_width": 460}
         self.name = text(label="Name of the study", value=folder.absolute().name, **wide)
         self.pattern = text(label="How its files are called", placeholder="P{participant}_{task}_run{run}.csv", **wide)
@@ -93,7 +109,7 @@ class StudyForm:
         self.level = number(label="Level, in its unit", value=None, width=140)
         self.edge = choice(label="Edge", options=["rising", "falling", "both"], width=120)
         self.hold_off_s = number(label="Hold-off (s)", value=None, width=140)
-        self.expect = pn.widgets.IntInput(label="Cues expected", value=None, width=140)
+        self.expect = count(label="Cues expected", value=None, width=140)
         self.people = text(label="Table of participants", placeholder="people.csv", width=220)
         self.code = text(label="Its column of codes", width=160)
         self.trials = text(
@@ -105,7 +121,7 @@ class StudyForm:
         )
         self.time = text(label="Its column of times", width=160)
         self.time_unit = choice(label="in", options=["s", "ms", "us"], width=80)
-        self.said = pn.pane.HTML("", sizing_mode="stretch_width")
+        self.said = host.Said("", sizing_mode="stretch_width")
         self._table = pn.Column(sizing_mode="stretch_width")
         button = pn.widgets.Button
         self.look_button = button(label="Look at the first file", color="primary")
@@ -192,16 +208,8 @@ class StudyForm:
             }
             self.columns[name] = fields
             rows.append(pn.FlexBox(*fields.values()))
-        self._table[:] = (
-            [
-                pn.pane.Markdown(
-                    "**time** for times; an empty field leaves a column out. A unit as it stands in the file."
-                ),
-                *rows,
-            ]
-            if rows
-            else []
-        )
+        words = "**time** for times; an empty field leaves a column out. A unit as it stands in the file."
+        self._table[:] = [host.Inlined(pn.pane.Markdown(words), *rows, sizing_mode="stretch_width")] if rows else []
         self._labels()
 
     def _labels(self) -> None:

@@ -1,0 +1,163 @@
+"""The notebooks on a reader's own study: one cell says what it is, no other needs a hand, none holds the demo."""
+
+import ast
+import functools
+import json
+import re
+
+import own_studies
+import pytest
+
+import emgreview as er
+from emgreview.demo import lab
+
+pytest.importorskip("panel", reason="the pictures need the extra [notebook]")
+
+SAID = {
+    "beeps": {
+        "CUE": "beep",
+        "BEFORE_S": 0.8,
+        "AFTER_S": 1.2,
+        "CHANNEL": "TIB",
+        "PAIR": ("TIB", "SOLEUS"),
+        "GROUP": "load",
+        "RESPONSE": None,
+        "RECORDING": "sub-2_task-lift",
+    },
+    "chewing": {
+        "CUE": None,
+        "BEFORE_S": 0.8,
+        "AFTER_S": 1.2,
+        "CHANNEL": "MASSETER",
+        "PAIR": None,
+        "GROUP": None,
+        "RESPONSE": None,
+        "RECORDING": 0,
+    },
+    "lifts": {
+        "CUE": "lift now",
+        "BEFORE_S": 1.0,
+        "AFTER_S": 1.0,
+        "CHANNEL": "EIP",
+        "PAIR": ("FDI", "ADM"),
+        "GROUP": "fingers",
+        "RESPONSE": "lifted",
+        "RECORDING": 1,
+    },
+}
+"""What a reader of each study would write into the first cell."""
+EVERY = {"RECORDINGS": None, "PULSES": None, "REVIEWER": "r9", "BENCH_TRIALS": 10, "LEFT_FOR_YOU": 1}
+OF_THE_DEMO = (
+    r"\b(BB|BR|FCR|ECR|DP|PM|ANGLE|LIGHT|grip|handle|turnhandle|sub-\d+|sourcedata|biceps|wrist|amber|green)\b"
+)
+
+
+@functools.cache
+def bench() -> object:
+    """The benchmark of the onset methods knows nothing of a study: it is made once."""
+    return er.bench_onsets(
+        trials=10,
+        methods=("ramp", "threshold", "energy"),
+        levels_db=(10, 40),
+        rises_s=(0.02, 0.08, 0.3),
+        kinds=("units",),
+        parts=("grid", "quiet"),
+    )
+
+
+def cells(name: str, sort: str = "code") -> list[str]:
+    content = json.loads(lab.notebook(name).read_text("utf-8"))
+    return ["".join(cell["source"]) for cell in content["cells"] if cell["cell_type"] == sort]
+
+
+@pytest.mark.parametrize("study", SAID)
+def test_every_notebook_runs_on_a_study_of_ones_own(study, tmp_path, monkeypatch):
+    """From the recordings to a version of one's own, and from that to tables."""
+    report = bench()
+    monkeypatch.setattr(er, "bench_onsets", lambda **_: report)
+    path = getattr(own_studies, study)(tmp_path / study)
+    review = str(tmp_path / "review")
+    said = {"STUDY": str(path), **SAID[study], **EVERY, "REVIEW": review}
+    few = {"beeps": 16, "chewing": 10, "lifts": 18}[study]
+
+    out, names = own_studies.run("first_look", said)
+    assert re.search(rf"{said['CHANNEL']} +\d+ bursts:", out)
+    assert ("There is no marker" in out) == (said["CUE"] is None)
+
+    out, names = own_studies.run("review", said)
+    assert sum(map(len, names["trials"])) == few
+    assert "Nothing is reviewed yet" in out
+    with names["session"] as session:
+        if study == "lifts":  # a cue that was not written down
+            session.add_cue(session.trials[0].recording.name, 1.3, said["CUE"])
+            recordings = [session.with_added_cues(part.recording.name) for part in session.trials]
+    if study == "lifts":
+        trials = er.cut_all(recordings, cue=said["CUE"], before_s=said["BEFORE_S"], after_s=said["AFTER_S"])
+        session, few = er.open_review(trials, review, reviewer="r9"), few + 1
+    else:
+        session = er.open_review(names["trials"], review, reviewer="r9")
+    with session:
+        for trial in session.queue:
+            for channel in session.open_channels(trial):
+                session.accept(trial, channel)
+        sealed = session.seal("mine")
+        rows = len(session.decisions())
+
+    out, names = own_studies.run("measures", said | {"VERSION": "mine", "SHA256": sealed.sha256})
+    assert "INVENTED" not in out
+    assert sum(map(len, names["trials"])) == few, "the trials are those of the version"
+    assert f"of {rows} rows are included" in out
+    assert len(names["measured"]) == names["table"]["included"].sum() > few / 2
+    assert ("Nothing below is grouped" in out) == (said["GROUP"] is None)
+    assert ("Two muscles are not compared" in out) == (said["PAIR"] is None)
+    assert ("Premotor and motor time are left out" in out) == (said["RESPONSE"] is None)
+    if said["GROUP"]:
+        assert len(names["CONDITIONS"]) == {"beeps": 2, "lifts": 3}[study]
+
+    out, names = own_studies.run("two_reviewers", said)
+    assert ("No self-check is planned" in out) == (study == "chewing")
+    assert "marks and states identical: yes" in out
+    assert "all files as they were written: True" in out
+    names["third"].close()
+
+    out, names = own_studies.run("onset_accuracy", said)
+    assert list(names["table"].index) == list(names["trials"].labels)
+
+
+def test_what_a_description_does_not_fit_is_said(tmp_path):
+    """A column, a pair and a response that are not there stop nothing."""
+    path = own_studies.beeps(tmp_path / "beeps")
+    wrong = {"GROUP": "mood", "PAIR": ("TIB", "VASTUS"), "RESPONSE": "step"}
+    said = {"STUDY": str(path), **SAID["beeps"], **EVERY, **wrong, "REVIEW": None, "VERSION": "v1", "SHA256": None}
+    out, _ = own_studies.run("measures", said)
+    words = " ".join(out.split())
+    assert "the decisions have no column 'mood'" in words
+    assert "Two muscles are not compared: PAIR is ('TIB', 'VASTUS'); channels are TIB, SOLEUS." in words
+    assert "no burst of TIB has a response 'step'" in words
+    assert "Aligned to response: left out" in words
+
+
+@pytest.mark.parametrize("name", lab.NOTEBOOKS)
+def test_the_first_cell_describes_the_study_and_no_other_names_anything_of_it(name):
+    first, *others = cells(name)
+    assert first.startswith("# Your study: change this cell, and no other.")
+    described = [line.split(" = ")[0] for line in first.splitlines() if re.match("[A-Z0-9_]+ = ", line)]
+    assert described[0] == "STUDY"
+    assert "er.write_demo(" in first
+    for cell in others:
+        code = cell.replace('"cue": "go"', "")  # a moment, as average_envelopes calls it
+        assert not re.findall(OF_THE_DEMO, code), cell
+        assert not re.findall(r"demo|truth\b(?=/|\.|_)|[\"'](go|small|large|warning)[\"']", code), cell
+        written = {node.id for node in ast.walk(ast.parse(cell)) if isinstance(node, ast.Name) and stored(node)}
+        assert not written & set(described), "what the description says stays as it is"
+
+
+def stored(node: ast.Name) -> bool:
+    return isinstance(node.ctx, ast.Store)
+
+
+@pytest.mark.parametrize("name", lab.NOTEBOOKS)
+def test_words_about_the_demo_say_that_they_are_about_it(name):
+    for cell in cells(name, "markdown"):
+        for part in cell.split("\n\n"):
+            assert "demo" in part or not re.findall(OF_THE_DEMO, part), part
