@@ -36,6 +36,7 @@ from emgreview.signal.findings import brief, code_words, of_level, of_unlike
 from emgreview.signal.measures import baseline
 from emgreview.signal.quality import LEVEL_BLOCK_S, LOUDEST_PART, QUIETEST_PART
 from emgreview.signal.spectrum import power_density
+from emgreview.signal.still import longest_still
 from emgreview.signal.stuck import are_usual
 from emgreview.signal.unfit import unfit
 
@@ -260,7 +261,7 @@ def listening(
     return LOUDEST * np.tanh(x / LOUDEST), trials.rate_hz
 
 
-_Look = tuple[str, str, BoolArray | None]
+_Look = tuple[str, str, BoolArray | None, int]
 
 
 class Fitness:
@@ -299,6 +300,12 @@ class Fitness:
         at = found[channel][2]
         return 0.0 if at is None else float(at[max(0, first) : stop].mean())
 
+    def still(self, trials: Trials, row: int, channel: str) -> int:
+        """Samples of the longest stretch of the trial in which the channel stands still, as where packets were lost
+        (:func:`emgreview.signal.still.longest_still`); 0 without, and where it cannot be read."""
+        found = self._look(trials, row)
+        return 0 if found is None else found[channel][3]
+
     def _look(self, trials: Trials, row: int) -> dict[str, _Look] | None:
         found = self._found.get((trials, row))
         if found is None:
@@ -316,7 +323,8 @@ class Fitness:
 
 
 def _looked_at(trials: Trials, row: int, label: str, x: FloatArray) -> _Look:
-    """Why a channel of a trial, as recorded, cannot be judged, in a word and a sentence; and where it is clipped."""
+    """Why a channel of a trial, as recorded, cannot be judged, in a word and a sentence; where it is clipped; and for
+    how many samples it stands still."""
     rest = slice(*(max(0, trials.before + to_sample(s, trials.rate_hz)) for s in trials.processing.rest_s))
     codes = trials.codes.get((row, label), ())
     coded = np.isin(x, codes)
@@ -330,7 +338,8 @@ def _looked_at(trials: Trials, row: int, label: str, x: FloatArray) -> _Look:
         kind = CODES
         where = f"in {coded.mean():.1%} of its samples" if coded.any() else "so near that the filter feels it"
         words = f"it holds {code_words(codes, trials.recording.channel(label).unit_label)}, no voltage, {where}"
-    return kind, words, at if at.any() else None
+    still = 0 if kind else longest_still(np.where(coded, np.nan, x), trials.rate_hz)
+    return kind, words, at if at.any() else None, still
 
 
 def unfiltered(trials: Trials, row: int, labels: Sequence[str]) -> FloatArray:

@@ -194,9 +194,10 @@ def measure(
     Bursts of a participant, recording or channel that was excluded are left out, as of every
     analysis; notes count these and those of ``accepted_only`` and ``included_only``, with
     the reasons. A note also names measured signals that are dead, flat, missing or clipped
-    down to their rest (``signal.unfit``), or hold codes for missing samples, where nobody
-    called them unusable; another, channels of a level that no surface EMG has. Unusable
-    signals that no rule leaves out are measured and say so in their column.
+    down to their rest (``signal.unfit``), hold codes for missing samples, or stand still for
+    a while (``signal.still``), where nobody called them unusable; another, channels of a
+    level that no surface EMG has. Unusable signals that no rule leaves out are measured and
+    say so in their column.
 
     References
     ----------

@@ -30,6 +30,7 @@ class Ground:
     def __init__(self, channels: Collection[str] | None = None) -> None:
         self._fitness = Fitness(channels)
         self._doubtful: Counter[tuple[str, str, str]] = Counter()
+        self._still: dict[tuple[str, str], list[float]] = {}
         self._unread: dict[tuple[Trials, int], None] = {}
         self._impossible: dict[tuple[str, str], str] = {}
 
@@ -54,13 +55,18 @@ class Ground:
         return trial, start
 
     def use(self, part: Trials, place: int, trial: IntArray) -> None:
-        """Numbers rest on these trials (rows,) of a channel, each counted as often as it stands there."""
+        """Numbers rest on these trials (rows,) of a channel, each counted as often as it stands there: signals that
+        cannot be judged, and others that stand still for a while."""
         label = part.labels[place]
         if len(trial) and label in part.impossible:
             self._impossible[label, part.recording.name] = part.impossible[label]
         for row in map(int, trial):
-            if self._known(part, row) and (kind := self._fitness.kind(part, row, part.labels[place])):
-                self._doubtful[part.labels[place], part.recording.name, kind] += 1
+            if not self._known(part, row):
+                continue
+            if kind := self._fitness.kind(part, row, label):
+                self._doubtful[label, part.recording.name, kind] += 1
+            elif still := self._fitness.still(part, row, label):
+                self._still.setdefault((label, part.recording.name), []).append(still / part.rate_hz)
 
     def share(self, part: Trials, place: int, trial: IntArray, first: FloatArray, stop: FloatArray) -> FloatArray:
         """Share of the samples ``first`` to ``stop`` (excluded) of some trials of one channel that lie at a rail
@@ -79,14 +85,19 @@ class Ground:
 
     def notes(self, what: str, channel: str | None = None) -> list[str]:
         """Sentences on the signals that cannot be judged, with how many ``what`` rest on each, on those that hold codes
-        for missing samples, on levels that no surface EMG has, and on recordings that could not be read for it; of one
-        channel, or of all."""
+        for missing samples or stand still for a while, on levels that no surface EMG has, and on recordings that could
+        not be read for it; of one channel, or of all."""
         told = ", ".join(
             f"{label} of {name} ({kind}) {count}"
             for (label, name, kind), count in sorted(self._doubtful.items())
             if channel in (None, label)
         )
         coded = self.coded(channel)
+        still = ", ".join(
+            f"{label} of {name} {len(lengths)} (up to {1000 * max(lengths):.3g} ms)"
+            for (label, name), lengths in sorted(self._still.items())
+            if channel in (None, label)
+        )
         levels = [
             f"{name}: Channel {label} {level_says(words)}"
             for (label, name), words in sorted(self._impossible.items())
@@ -102,6 +113,12 @@ class Ground:
             notes.append(
                 f"{coded}: there the signal holds codes for missing samples, which are no voltage: amplitudes and "
                 "onsets are not of a muscle."
+            )
+        if still:
+            notes.append(
+                f"Measured are {what} where the signal stands still for a while, somewhere in the trial, as where "
+                f"packets were lost: {still}. What of that lies in a rest or a burst, and is not set aside, makes its "
+                "amplitude too small, and a burst may end there: look at these trials."
             )
         notes += levels
         if gone:

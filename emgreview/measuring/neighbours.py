@@ -142,17 +142,21 @@ def without_others(x: FloatArray, at: int, found: Near, blanked: tuple[int, int]
     return x
 
 
-def strange_words(found: Near) -> list[str]:
-    """A sentence on markers that count as stimuli though they are not called like one."""
+def strange_words(found: Near, lead_s: float = 0.0, tail_s: float = 0.0) -> list[str]:
+    """A sentence on markers that count as stimuli though they are not called like one; ``lead_s`` and ``tail_s`` are
+    what the filters need beyond ``around_s``."""
     counts = Counter(name for labels in found.labels for name in labels)
     if not counts:
         return []
     told = listed([f"{name!r} {count}" for name, count in sorted(counts.items())], 12)
+    beyond = f", and the {lead_s:.3g} s before and {tail_s:.3g} s after it that the filters need," * (
+        lead_s + tail_s > 0
+    )
     return [
-        f"Within around_s of {sum(map(bool, found.labels))} of {len(found.labels)} stimuli lie other markers, which "
-        f"count as other stimuli: {told}. Their stretches are blanked, and numbers that they may touch are missing or "
-        "named by the column mixed. Of those that mark no stimulus, as a cue to the eye or a response, say so: "
-        f"not_stimuli={sorted(counts)!r}."
+        f"Within around_s{beyond} of {sum(map(bool, found.labels))} of {len(found.labels)} stimuli lie other markers, "
+        f"which count as other stimuli: {told}. Their stretches are blanked, and numbers that they may touch are "
+        "missing or named by the column mixed. Of those that mark no stimulus, as a cue to the eye or a response, say "
+        f"so: not_stimuli={sorted(counts)!r}."
     ]
 
 

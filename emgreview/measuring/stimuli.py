@@ -20,6 +20,7 @@ from emgreview.measuring.marked import outside
 from emgreview.measuring.missing import Reason, missing_words
 from emgreview.measuring.neighbours import foreign, near, near_reasons, near_words, strange_words, without_others
 from emgreview.measuring.rows import as_reviewed, column, kept_out, of_one_reviewer, one_of, said_of, tell_all, unit_of
+from emgreview.measuring.settling import held, settling
 from emgreview.model import Trials, to_sample
 from emgreview.signal import evoked, filters
 from emgreview.signal.clip import at_rail
@@ -63,7 +64,8 @@ def measure_evoked(
         Fit the artefact's decay between its blanked stretch and ``window_s``, and take it
         off.
     around_s : (float, float), default (0.5, 0.6)
-        How much of the raw recording is read before and after each stimulus.
+        How much of the raw recording is looked at before and after each stimulus. More is read
+        where the filters need it to settle before ``background_s``, and after ``window_s``.
     not_stimuli : sequence of str, default ()
         Labels of markers that are no stimuli: a cue to the eye, a response.
 
@@ -213,45 +215,48 @@ def measure_evoked(
     if len(inside) < len(found):
         notes.append(f"{len(found) - len(inside)} stimuli lie too near an end of the recording, and are left out.")
     rows = []
-    raw = [rec.values(at - before, at + after, trials.labels) for _, at in inside]
     artefact, edges = ([to_sample(edge, trials.rate_hz) for edge in pair] for pair in (blanked, rest))
     lengths = {"blanked": (artefact[0], artefact[1]), "window": (first, last), "rest": (edges[0], edges[1])}
+    lead, tail = settling(how, trials.rate_hz, around=(before, after), rest=edges[0], window=last)
+    raw = [held(rec, at - before - lead, at + after + tail, trials.labels) for _, at in inside]
+    read = slice(lead, lead + before + after)
     said = (outside(decisions, rec.name) if decisions is not None else None) or {}
     crowd = near(
         rec,
         stimulus,
         [at for _, at in inside],
         low_hz=how.low_hz,
-        around=(before, after),
+        around=(before + lead, after + tail),
         added=[(one["sample"], one["label"]) for one in said.get("added_cues", ())],
         not_stimuli=not_stimuli,
         **lengths,
     )
-    notes += strange_words(crowd)
+    notes += strange_words(crowd, lead / trials.rate_hz, tail / trials.rate_hz)
     for index, label in enumerate(trials.labels if raw else ()):
         x = np.stack([part[index] for part in raw])
-        cut = [float(at_rail(row)[before + first : before + last].mean()) for row in x]
-        x = without_others(x, before, crowd, lengths["blanked"])
-        marked = evoked.blank(x, rec.rate_hz, before, before_s=blanked[0], after_s=blanked[1])
+        cut = [float(at_rail(row[read])[before + first : before + last].mean()) for row in x]
+        own = lead + before
+        x = without_others(x, own, crowd, lengths["blanked"])
+        marked = evoked.blank(x, rec.rate_hz, own, before_s=blanked[0], after_s=blanked[1])
         if remove_decay:
-            x = evoked.without_decay(x, rec.rate_hz, before, from_s=blanked[1], to_s=window[0])
+            x = evoked.without_decay(x, rec.rate_hz, own, from_s=blanked[1], to_s=window[0])
         rest_of_it = x
-        x = evoked.blank(x, rec.rate_hz, before, before_s=blanked[0], after_s=blanked[1])
-        paused = evoked.forgetful(x, rec.rate_hz, high_hz=how.high_hz)
+        x = evoked.blank(x, rec.rate_hz, own, before_s=blanked[0], after_s=blanked[1])
+        paused = evoked.forgetful(x, rec.rate_hz, high_hz=how.high_hz)[:, read]
         timed, marked = (
-            evoked.forward(part, rec.rate_hz, low_hz=how.low_hz, high_hz=how.high_hz) for part in (x, marked)
+            evoked.forward(part, rec.rate_hz, low_hz=how.low_hz, high_hz=how.high_hz)[:, read] for part in (x, marked)
         )
         where = {"window_from_s": window[0], "blanked_to_s": blanked[1], "background_s": rest}
         stood = evoked.stands_before(marked, rec.rate_hz, before, suspected=True, **where)  # type: ignore[arg-type]
         left = evoked.stands_before(timed, rec.rate_hz, before, **where)  # type: ignore[arg-type]
         band = {"low_hz": how.low_hz, "high_hz": how.high_hz, "order": how.order, "direction": how.direction}
-        x = filters.bandpass(x, rec.rate_hz, **band)  # type: ignore[arg-type]
+        x = filters.bandpass(x, rec.rate_hz, **band)[:, read]  # type: ignore[arg-type]
         spans: dict[str, Any] = {"window_s": window, "background_s": rest}
         until = before + crowd.until
         seen = evoked.measure_evoked(x, rec.rate_hz, before, timed=timed, paused=paused, until=until, **spans)
         found_s = np.where(seen.begun | left, np.nan, seen.latency_s)
         spans |= {"before_s": blanked[0], "low_hz": how.low_hz, "high_hz": how.high_hz}
-        hangs = evoked.hangs_on_before(rest_of_it, rec.rate_hz, before, found_s, **spans)
+        hangs = evoked.hangs_on_before(rest_of_it, rec.rate_hz, own, found_s, **spans)
         for place, (trial, at) in enumerate(inside):
             values = {name: float(getattr(seen, name)[place]) for name in MEASURED}
             begun = bool(seen.begun[place] or (left[place] and np.isfinite(values["latency_s"])))
