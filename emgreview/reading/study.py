@@ -8,12 +8,14 @@ many as the rows of its table is refused with a proposal, and read once a person
     open_data       the study, folder or file at a path
 """
 
+import os
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from emgreview.checks import kind
 from emgreview.errors import MarkerError, ParameterError, ReadError, tell
 from emgreview.model import Recording
 from emgreview.reading.dataset import Dataset, Recordings, read_dataset
