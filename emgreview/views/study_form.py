@@ -218,6 +218,11 @@ class StudyForm:
         Returns
         -------
         dict
+
+        Raises
+        ------
+        ParameterError
+            Something that stands as name=value has no value.
         """
         how = dict(self.seen.how) if self.seen is not None else {}
         more = {name: _value(value) for name, value in _pairs(self.more.value, ";")}
