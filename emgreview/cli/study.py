@@ -155,7 +155,8 @@ def _how(path: Path, given: argparse.Namespace) -> dict[str, Any]:
     if left := {name: words for name, words in seen.asks.items() if name not in said}:
         words = "; ".join(f"{name}: {words}" for name, words in left.items())
         raise er.EmgreviewError(
-            f"{path.name} does not say all, and this has to be said or confirmed ({words}); give each."
+            f"{path.name} does not say all, and this has to be said or confirmed ({words}); give each, by "
+            "--rate, --unit, --columns, --missing, or --set NAME=VALUE for the others."
         )
     return how
 

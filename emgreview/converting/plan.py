@@ -14,7 +14,7 @@ from emgreview.converting import tables
 from emgreview.converting.origins import Origin, origin_of
 from emgreview.converting.people import entities_for, shifts_for
 from emgreview.converting.rules import Rules, check_keep
-from emgreview.converting.traces import each, people_rows, words_in
+from emgreview.converting.traces import each, others_of, people_rows, words_in
 from emgreview.errors import EmgreviewError, ParameterError
 from emgreview.model import Recording
 from emgreview.reading import Dataset
@@ -64,13 +64,15 @@ def prepared(
     if not files:
         raise ParameterError("data holds no recording; allowed: one or more; give what read() returned.")
     entities = entities_for(known, people)
-    origins, failed = {}, {}
+    origins, failed, others = {}, {}, list[Origin]()
     for name, path in files.items():
         try:
             origins[name] = origin_of(name, path)
+            others += others_of(data, name)
         except EmgreviewError as why:
             origins[name], failed[name] = Origin(name, path), str(why)
-    rules = Rules(scrub, check_keep(keep), words_in(origins.values(), people_rows(data)) if scrub else frozenset())
+    every = [*origins.values(), *others]
+    rules = Rules(scrub, check_keep(keep), words_in(every, people_rows(data)) if scrub else frozenset())
     for name, own in entities.items():
         if told := next((key for key, value in own.items() if rules.names_a_person(value)), None):
             raise ParameterError(

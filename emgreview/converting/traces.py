@@ -32,6 +32,7 @@ _NO_PEOPLE = ("TaskName", "Institution", "Manufacturer", "Software", "Electrode"
 
 _SOUND = re.compile(r"audio|sound|voice|speech|\bmic", re.IGNORECASE)
 
+CODES = "replaced by codes, as you name them"
 GONE, BY_X, SHIFTED, LOOK = "removed", "replaced by X", "moved to other days", "kept: look at it"
 
 
@@ -121,8 +122,12 @@ def identifying(data: Dataset | Recording | Iterable[Recording]) -> Identifying:
             failed[name] = str(rec)
             continue
         origin = origin_of(rec.name, rec.source.file)
-        rules = Rules(words=words_in([origin], people_rows(data)), codes=origin.codes)
+        others = others_of(data, name)
+        rules = Rules(words=words_in([origin, *others], people_rows(data)), codes=origin.codes)
         found += traces_of(rec, origin, rules)
+        for one in others:
+            found += [Trace(name, f"header: {field}", shortened(text), BY_X) for field, text in one.said.items()]
+            found.append(Trace(name, "file name", shortened(one.path.name if one.path else ""), CODES))
     if isinstance(data, Dataset):
         found += traces_in_dataset(data, Rules())
     return Identifying(tuple(found), failed)
@@ -151,6 +156,13 @@ def each(data: object) -> Iterator[tuple[str, Recording | EmgreviewError]]:
         yield rec.name, rec
 
 
+def others_of(data: object, name: str) -> list[Origin]:
+    """What its files say of a recording that a study makes of several; () of one that is one file."""
+    if not isinstance(data, Dataset) or len(files := data.recordings.files_of(name)) < 2:
+        return []
+    return [origin_of(name, path) for path in files]
+
+
 def people_rows(data: object) -> tuple[Mapping[str, str], ...]:
     return data.participants if isinstance(data, Dataset) else ()
 
@@ -176,7 +188,7 @@ def traces_of(rec: Recording, origin: Origin, rules: Rules) -> list[Trace]:
         found.append(Trace(rec.name, what, shortened(value) if becomes != LOOK else value, becomes))
 
     if origin.path is not None:
-        add("file name", origin.path.name, "replaced by codes, as you name them")
+        add("file name", origin.path.name, CODES)
     for name, text in origin.said.items():
         add(f"header: {name}", text, BY_X)
     if origin.day is not None:

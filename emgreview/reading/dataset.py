@@ -92,6 +92,10 @@ class Recordings(Sequence[Recording]):
         """What the dataset says of a recording, without opening it: "sub", "ses", "task", "run" …"""
         return find_sidecars(self.files[name]).entities
 
+    def files_of(self, name: str) -> tuple[Path, ...]:
+        """Every file that a recording is made of."""
+        return (self.files[name],)
+
     def __contains__(self, name: object) -> bool:
         """Whether a recording has that name, or is one of that name."""
         return (name.name if isinstance(name, Recording) else name) in self.files

@@ -40,6 +40,10 @@ class StudyRecordings(Recordings):
         assert self.study is not None
         return self.study.entities(self.study.files[name][0][1])
 
+    def files_of(self, name: str) -> tuple[Path, ...]:
+        assert self.study is not None
+        return tuple(path for path, _ in self.study.files[name])
+
     def __getitem__(self, key: Any) -> Any:
         assert self.study is not None
         if isinstance(key, slice):

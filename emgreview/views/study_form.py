@@ -231,7 +231,7 @@ class StudyForm:
         Raises
         ------
         ParameterError
-            What else files must be told is not written as name = value.
+            What else files must be told is not written as name=value.
         """
         how = dict(self.seen.how) if self.seen is not None else {}
         more = {name: _value(value) for name, value in _pairs(self.more.value, ";")}

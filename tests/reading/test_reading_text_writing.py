@@ -22,11 +22,17 @@ def marked(value: float, mark: str, decimal: str) -> str:
     return f"{value:,.3f}".replace(",", "_").replace(".", decimal).replace("_", mark)
 
 
-@pytest.mark.parametrize("separator", [";", "\t", ",", "  "])
-@pytest.mark.parametrize(("mark", "decimal"), [(".", ","), (",", "."), ("'", "."), ("’", "."), ("\u202f", ",")])
+MARKS = [(".", ","), (",", "."), ("'", "."), ("’", "."), ("\u202f", ",")]
+WRITINGS = [
+    (separator, mark, decimal)
+    for separator in (";", "\t", ",", "  ")
+    for mark, decimal in MARKS
+    if decimal != separator and not (mark.isspace() and separator == "  ")
+]
+
+
+@pytest.mark.parametrize(("separator", "mark", "decimal"), WRITINGS)
 def test_marks_of_thousands_are_seen_where_nothing_else_fits_and_read_as_written(tmp_path, separator, mark, decimal):
-    if decimal == separator or (mark.isspace() and separator == "  "):
-        pytest.skip("no such file")
     quote = '"' if separator == mark else ""
     rows = [separator.join(f"{quote}{marked(v, mark, decimal)}{quote}" for v in row) for row in X]
     path = tmp_path / "p01.txt"
