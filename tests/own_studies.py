@@ -74,7 +74,7 @@ def chewing(folder: Path) -> Path:
 def lifts(folder: Path) -> Path:
     """Two people lift a finger of one hand, the other or both; BIDS, 1.6 kHz."""
     recs, who = [], {}
-    for number, one in enumerate(people(2, 9, 1600, 11, ("FDI", "EIP", "ADM"), ("one", "other", "both")), start=1):
+    for number, one in enumerate(people(2, 7, 1600, 11, ("FDI", "EIP", "ADM"), ("one", "other", "both")), start=1):
         rec, called = one.recording, f"visit{number}"
         names = {"go": "lift now", "response": "lifted", "warning": "ready"}
         details = iter(one.condition)

@@ -16,6 +16,7 @@ pytest.importorskip("panel", reason="the pictures need the extra [notebook]")
 SAID = {
     "beeps": {
         "CUE": "beep",
+        "RECORDINGS": ["sub-1_task-lift", "sub-2_task-lift"],
         "BEFORE_S": 0.8,
         "AFTER_S": 1.2,
         "CHANNEL": "TIB",
@@ -77,8 +78,8 @@ def test_every_notebook_runs_on_a_study_of_ones_own(study, tmp_path, monkeypatch
     monkeypatch.setattr(er, "bench_onsets", lambda **_: report)
     path = getattr(own_studies, study)(tmp_path / study)
     review = str(tmp_path / "review")
-    said = {"STUDY": str(path), **SAID[study], **EVERY, "REVIEW": review}
-    few = {"beeps": 16, "chewing": 10, "lifts": 18}[study]
+    said = {"STUDY": str(path), **EVERY, **SAID[study], "REVIEW": review}
+    few = {"beeps": 16, "chewing": 10, "lifts": 14}[study]
 
     out, names = own_studies.run("first_look", said)
     assert re.search(rf"{said['CHANNEL']} +\d+ bursts:", out)
@@ -128,7 +129,7 @@ def test_what_a_description_does_not_fit_is_said(tmp_path):
     """A column, a pair and a response that are not there stop nothing."""
     path = own_studies.beeps(tmp_path / "beeps")
     wrong = {"GROUP": "mood", "PAIR": ("TIB", "VASTUS"), "RESPONSE": "step"}
-    said = {"STUDY": str(path), **SAID["beeps"], **EVERY, **wrong, "REVIEW": None, "VERSION": "v1", "SHA256": None}
+    said = {"STUDY": str(path), **EVERY, **SAID["beeps"], **wrong, "REVIEW": None, "VERSION": "v1", "SHA256": None}
     out, _ = own_studies.run("measures", said)
     words = " ".join(out.split())
     assert "the decisions have no column 'mood'" in words
