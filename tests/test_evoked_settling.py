@@ -77,3 +77,15 @@ def test_a_stimulus_of_another_name_beyond_around_s_does_not_ring_into_the_backg
     assert "s after it that the filters need, of 6 of 6 stimuli lie other markers" in words
     named = er.measure_evoked(trials, stimulus="pulse", around_s=(0.1, 0.6), not_stimuli=["CS"])
     assert named["background_rms"].notna().all()
+
+
+@pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")
+def test_a_stimulus_near_an_end_of_the_recording_is_told_where_the_filters_cannot_settle():
+    x = np.random.default_rng(4).normal(0, 3, (1, 20_000))
+    rec = er.Recording.from_array(
+        x, RATE, labels=["FDI"], markers=[(1050, "pulse"), (9000, "pulse"), (15_000, "pulse")]
+    )
+    words = "lie so near an end of the recording that the filters have not settled"
+    for background_s, told in (((-0.5, -0.4), True), ((-0.1, -0.005), False)):
+        notes = er.measure_evoked(cut(rec), stimulus="pulse", background_s=background_s).attrs["notes"]
+        assert any(note.startswith("1 stimuli") and words in note for note in notes) == told

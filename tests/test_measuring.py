@@ -1,6 +1,7 @@
 """Measuring tables: known truth of a simulated study, the same numbers by hand, and what is left out is said."""
 
 import dataclasses
+import warnings
 
 import numpy as np
 import pandas as pd
@@ -944,6 +945,16 @@ def test_decisions_of_two_reviewers_are_refused_where_one_counts(trials, decisio
     assert len(er.measure(trials, two)) == 2 * len(er.measure(trials, decisions)), "measure keeps both, a row each"
     one = two[two["reviewer"] == "r2"]
     assert len(er.compare_channels(trials, one, "A", "B")) == len(trials)
+
+
+def test_a_floor_is_the_same_in_whatever_order_the_rows_come(trials, decisions):
+    with warnings.catch_warnings(action="ignore", category=er.SignalWarning):
+        floors = [
+            er.detection_floor(trials, "A", decisions=table, injections=40)
+            for table in (decisions, decisions[::-1], decisions.sample(frac=1, random_state=1))
+        ]
+    assert len({(floor.level_db, floor.low_db, floor.high_db) for floor in floors}) == 1
+    assert floors[0].bursts > 1
 
 
 def test_a_floor_of_several_blocks_of_one_person(trials, decisions):

@@ -82,6 +82,15 @@ def test_who_calls_the_signal_unusable_is_not_told(tmp_path):
     assert not any(WORDS in note for note in table.attrs["notes"])
 
 
+def test_a_list_of_bursts_tells_where_a_signal_stands_still():
+    with pytest.warns(
+        er.SignalWarning, match=r"stands still in \d of \d stretches, for up to 100 ms, as where packets"
+    ):
+        cut_in_two = er.list_bursts(recording(lost=[(350, 450)]), channel="FCR")
+    assert len(cut_in_two) == len(CUES) + 3
+    assert len(er.list_bursts(recording(), channel="FCR")) == len(CUES)
+
+
 @pytest.mark.parametrize("rate_hz", [200, 1000, 5000])
 @pytest.mark.parametrize("step", [0.0, 0.1, 1.0, 2.0])
 def test_rounding_holding_and_clipping_are_no_standstill(rate_hz, step):

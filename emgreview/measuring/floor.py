@@ -196,7 +196,7 @@ def _rests_and_bursts(
                 f"{unusable.sum()} responses of unusable signals, and {(endless & ~unusable).sum()} whose offset is "
                 "not known, take no part."
             )
-        rows = rows[~unusable & ~endless]
+        rows = rows[~unusable & ~endless].sort_values("onset_sample", kind="stable")  # bursts are drawn by their place
         signal, _ = said_of(decisions, trials, channel)
         bad = ((signal == "unusable").fillna(False) | excluded(decisions, trials, channel)).to_numpy(dtype=bool)
         if bad.any():

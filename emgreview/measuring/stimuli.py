@@ -220,6 +220,11 @@ def measure_evoked(
     lead, tail = settling(how, trials.rate_hz, around=(before, after), rest=edges[0], window=last)
     raw = [held(rec, at - before - lead, at + after + tail, trials.labels) for _, at in inside]
     read = slice(lead, lead + before + after)
+    if short := sum(at < before + lead or at + after + tail > rec.n_samples for _, at in inside):
+        notes.append(
+            f"{short} stimuli lie so near an end of the recording that the filters have not settled around them: "
+            "their background, latency and size may be off."
+        )
     said = (outside(decisions, rec.name) if decisions is not None else None) or {}
     crowd = near(
         rec,

@@ -115,8 +115,9 @@ def list_bursts(
     -----
     SignalWarning
         Counts the stretches of 10 s (or shorter signals) that are dead, flat, missing or
-        clipped, or clipped down to what lies in no burst (``signal.unfit``), or hold codes
-        for missing samples, as :func:`emgreview.check` finds them, the bursts that
+        clipped, or clipped down to what lies in no burst (``signal.unfit``), hold codes for
+        missing samples, as :func:`emgreview.check` finds them, or stand still for a while, as
+        where packets were lost (``signal.still``), the bursts that
         are clipped (``signal.clip``): these have an onset and no size; and those that begin
         or end within 20 ms of missing samples: one burst may be listed as two; and says where
         the channel is not EMG. It changes no

@@ -1,4 +1,5 @@
-"""What a list of bursts rests on: stretches that nobody can judge, bursts cut at a rail, edges beside missing samples.
+"""What a list of bursts rests on: stretches that nobody can judge, or that stand still for a while, bursts cut at a
+rail, edges beside missing samples.
 
 The signal is looked at in equal stretches of 10 s or a little more, or as a whole where it is shorter, so that one of
 any length fits into bounded memory. What a stretch must be to be judged stands in :mod:`emgreview.signal.unfit`, what a
@@ -19,6 +20,7 @@ from emgreview.signal.clip import at_rail, cut_words
 from emgreview.signal.findings import code_words
 from emgreview.signal.onset.long import Array
 from emgreview.signal.quality import step_size
+from emgreview.signal.still import longest_still
 from emgreview.signal.stuck import find_codes
 from emgreview.signal.unfit import HALF, unfit
 
@@ -37,7 +39,7 @@ Both = Callable[[int, int], tuple[Array, Array]]
 class Looked:
     """How many stretches, of how many, cannot be judged, by kind; how many bursts, of how many, are clipped, or begin
     or end beside missing samples; which codes for missing samples there are, with their ``unit``, and in how many
-    stretches."""
+    stretches; in how many the signal stands still for a while, and how long at most."""
 
     stretches: int = 0
     unfit: Counter[str] = field(default_factory=Counter)
@@ -46,6 +48,8 @@ class Looked:
     beside: int = 0
     codes: dict[float, None] = field(default_factory=dict)
     coded: int = 0
+    still: int = 0
+    longest_still_s: float = 0.0
     unit: str = ""
 
     def notes(self, whose: str) -> list[str]:
@@ -62,6 +66,12 @@ class Looked:
                 f"{whose[0].upper()}{whose[1:]} holds {code_words(tuple(self.codes), self.unit)} in {self.coded} of "
                 f"{self.stretches} stretches: a code for missing samples or an overflow, no voltage. It is filtered as "
                 "it stands: bursts and onsets beside it are not of a muscle."
+            )
+        if self.still:
+            notes.append(
+                f"{whose[0].upper()}{whose[1:]} stands still in {self.still} of {self.stretches} stretches, for up to "
+                f"{1000 * self.longest_still_s:.3g} ms, as where packets were lost: there a burst may begin or end "
+                "that does not, and one burst may be listed as two."
             )
         if self.beside:
             notes.append(
@@ -100,6 +110,8 @@ def look(seen: Looked, read: Both, n: int, rate_hz: float, bursts: Sequence[Burs
             x = np.where(codes.at[0], np.nan, x)
         kind, _ = unfit(x, banded, rate_hz, unit=unit, rest=rest)
         seen.unfit += Counter([kind] * bool(kind))
+        if not kind and x is not banded and (still := longest_still(x, rate_hz)):
+            seen.still, seen.longest_still_s = seen.still + 1, max(seen.longest_still_s, still / rate_hz)
         if here and (at := at_rail(x)).any():
             clipped[here] |= [at[max(spans[k][0] - start, 0) : spans[k][1] - start].any() for k in here]
     seen.bursts += len(spans)
