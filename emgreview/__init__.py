@@ -29,7 +29,7 @@ _HOMES = {
     ),
     "emgreview.checking": ("check",),
     "emgreview.converting": ("Converted", "convert", "identifying"),
-    "emgreview.trials": ("cut_trials",),
+    "emgreview.trials": ("cut_trials", "with_bursts"),
     "emgreview.many": ("CheckedAll", "check_all", "cut_all", "detect_all"),
     "emgreview.running": ("Cache", "Outcome", "Outcomes", "Progress", "Runner"),
     "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
@@ -140,6 +140,7 @@ if TYPE_CHECKING:
     from emgreview.tables import include as include
     from emgreview.tables import read_version as read_version
     from emgreview.trials import cut_trials as cut_trials
+    from emgreview.trials import with_bursts as with_bursts
     from emgreview.views import long_view as long_view  # type: ignore[no-redef]
     from emgreview.views import review as review
     from emgreview.views import show_cues as show_cues
