@@ -40,6 +40,8 @@ def write_review(folder):
     twin.unlink()
     with er.open_review(trials[:2], folder, reviewer="r1", detect=detect, log_restored="the laptop's is void"):
         pass
+    with er.open_review(trials[2:], folder, reviewer="r2", detect=detect) as session:
+        session.note("hide marks", {"hide": [[trials[0].ids[3], "FDI"]]})
     with er.adjudicate(trials, folder, "r1", "r2", reviewer="r3", blind=False, detect=detect) as third:
         for dispute in third.disputes():
             third.settle(dispute.trial, dispute.channel, "A")
@@ -60,6 +62,10 @@ def test_it_is_valid_verified_told_and_replayed(tmp_path, counted):
     assert {line["new"]["withdrawn"]["participant"] for line in said} == {"2"}
     (twin,) = [line for line in lines if line["operation"] == "go on after loss"]
     assert [one["log"] for one in twin["new"]["lost"]] == ["logs/early_reviewer-r1.jsonl"]
+    (over,) = [line for line in lines if line["operation"] == "carry over"]
+    assert [note["operation"] for note in over["new"]["notes"]] == ["hide marks"]
+    with er.open_review(cut()[:2], review, reviewer="r2", detect=detect, read_only=True) as session:
+        assert "hide marks" in [note.operation for note in session.notes], "as if its log still said so"
     found = er.verify(review)
     assert found.ok, found.problems
     for words in ("withdrew consent", "the laptop's is void", "version 'of-r2' was removed"):

@@ -170,7 +170,7 @@ def told_of_folder(
 
 def told_unnamed(count: int) -> str:
     """That people were withdrawn, for who must not know who."""
-    return f"{count} of those who were in this review were withdrawn from it; verify says who." if count else ""
+    return f"Withdrawn from this review, without a name here: {count}; somebody else may ask verify." if count else ""
 
 
 def _lines(path: Path) -> list[bytes]:

@@ -11,6 +11,7 @@ of a participant is one for all logs: there the word with the highest counter ho
     Step            one command as undo sees it
     Said            what a log says of its recording
     Ledger          all of it: entries, notes, commands to undo, what was accepted in bulk
+    carried         the notes of another log that an event keeps
     keyed           the keys that an event sets, and to what
     read_ledger     what logs of one reviewer add up to, now or at an earlier moment
     read_until      one log up to the head that a version names
@@ -18,10 +19,12 @@ of a participant is one for all logs: there the word with the highest counter ho
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from emgreview.annotations.events import Event
+from emgreview.annotations.conforming import misfit
+from emgreview.annotations.events import ZEROS, Event
 from emgreview.annotations.fields import DEFAULTS, EXCLUDED, IN_RECORDING, OF_PARTICIPANT, read
 from emgreview.annotations.fields.activity import Activity, untouched
 from emgreview.annotations.log_lines import read_log
@@ -39,6 +42,9 @@ NOT_DECISIONS = frozenset(("log", "method", "blind"))
 
 IN_BULK = "accept in bulk"
 """The operation that accepts a mark which nobody looked at."""
+
+CARRY_OVER = "carry over"
+"""The operation that keeps what another log said of the review, when that log was withdrawn."""
 
 ACCEPTANCE = "bulk acceptance"
 """The operation that says, before any of it, what an audit accepts in bulk, and what that is worth."""
@@ -176,6 +182,9 @@ class Ledger:
         if event.field == "blind":
             self.unblinded = event.time
             return
+        if event.operation == CARRY_OVER:
+            self.notes += carried(event)
+            return
         if event.field == "log":
             self.notes.append(event)
         said.take(event)
@@ -183,6 +192,8 @@ class Ledger:
     def settle(self) -> None:
         """Put notes and the commands applied since the last call into order, and find what can be undone."""
         self.notes.sort(key=_counter)
+        if any(one.counter == two.counter for one, two in pairwise(self.notes)):  # carried over, and the log is there
+            self.notes = list({(note.counter, note.operation): note for note in self.notes}.values())
         self._steps.sort()
         for step in self._steps:
             _, _, _, _, operation, trial, target, _ = step
@@ -294,6 +305,19 @@ def keyed(event: Event, value: Value) -> list[tuple[Key, Value]]:
         return [(Key(None, None, None, name, subject["participant"]), value)]
     own = subject["burst"] if name in IN_RECORDING else None
     return [(Key(recording, trial, subject["channel"], name, own), value)]
+
+
+def carried(event: Event) -> list[Event]:
+    """What a line carries over of another log; what is not as such a line is is passed over."""
+    found = []
+    for note in event.new["notes"] if event.operation == CARRY_OVER else ():
+        said = {name: note[name] for name in ("operation", "counter", "time", "reason", "new")}
+        one = event._replace(**said)
+        line = one._asdict() | {"prev": ZEROS, "self": ZEROS, "seq": 1}
+        del line["digest"], line["target"]
+        if one.operation != CARRY_OVER and not misfit(line):
+            found.append(one)
+    return found
 
 
 def _counter(event: Event) -> int:

@@ -18,7 +18,7 @@ from emgreview.annotations import state as states
 from emgreview.annotations.description import demand_whole
 from emgreview.annotations.events import Event
 from emgreview.annotations.files import demand_review_folder
-from emgreview.annotations.ledger import Key, Ledger, read_ledger
+from emgreview.annotations.ledger import Key, Ledger, carried, read_ledger
 from emgreview.annotations.log_lines import read_log
 from emgreview.annotations.places import demand_no_twins, is_place, logs_in
 from emgreview.annotations.versions import read_sealed, sealed_names
@@ -108,11 +108,27 @@ def find_position(folder: Path, name: str | int = NOW, reviewer: str | None = No
 def _sealed_point(folder: Path, name: str, description: Mapping[str, Any], logs: Mapping[str, Path]) -> LogPosition:
     demand_whole(description, name, ("reviewer",))
     reviewer = description["reviewer"]
-    heads = _own_heads(description["logs"], reviewer, {*logs}, {*withdrawn(folder)})
+    gone = {*withdrawn(folder)}
+    heads = _own_heads(description["logs"], reviewer, {*logs}, gone)
     if lost := [where for where in heads if where not in logs]:
         raise LogError(f"version {name!r} rests on {lost[0]}, which is not there; restore it from a copy.")
     ledger = read_ledger({where: logs[where] for where in heads}, heads=heads)
+    lost_own = any(where in gone and _is_of(where, reviewer) for where in description["logs"])
+    if lost_own and ledger.note("adjudicate") is None and _carries_plan(logs, reviewer):
+        raise LogError(
+            f"version {name!r} cannot be rebuilt: between whom was settled stood in a log that was withdrawn, and was "
+            "carried over after it was sealed; its table is what it is; seal anew."
+        )
     return LogPosition(name, reviewer, ledger, {where: head["lines"] for where, head in heads.items()})
+
+
+def _carries_plan(logs: Mapping[str, Path], reviewer: str) -> bool:
+    """Whether the logs of a reviewer carry over what was to be settled from a log that was withdrawn."""
+    found: list[Event] = []
+    for where, path in logs.items():
+        if _is_of(where, reviewer):
+            read_log(path, found.append)
+    return any(note.operation == "adjudicate" for event in found for note in carried(event))
 
 
 def _own_heads(

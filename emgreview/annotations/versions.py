@@ -160,7 +160,8 @@ def _demand_free(target: Path) -> None:
             f"version {target.name!r} exists already in {folder.name}; sealed versions never change; choose another "
             "name."
         )
-    if target.name in {line.version for line in seal_lines(folder)}:
+    removed = {name for one in withdrawals(folder) for name in one.versions}
+    if target.name in {line.version for line in seal_lines(folder)} | removed:
         raise VersionError(
             f"version {target.name!r} was sealed in {folder.name}, as its logs say, and is not there; put it back from "
             "a copy; choose another name for another."
@@ -169,7 +170,9 @@ def _demand_free(target: Path) -> None:
 
 def next_version(folder: Path) -> str:
     """The first of "v1", "v2" … that no version has or had."""
-    taken = {line.version for line in seal_lines(folder)}
+    taken = {line.version for line in seal_lines(folder)} | {
+        name for one in withdrawals(folder) for name in one.versions
+    }
     number = 1
     while (folder / "versions" / f"v{number}").exists() or f"v{number}" in taken:
         number += 1

@@ -1,7 +1,9 @@
 """How a person's logs leave a review for good, as where somebody withdraws from a study and their data must be deleted.
 
-First the fact is written, in every log that stays of the reviewer who says it; then the files go, one after the other.
-Whatever ends this half-way, saying it again ends it: what was said is not said twice, and what is left is removed.
+What these logs say of the review as a whole (draws, hidden marks, audits, what is settled between whom) stands in one
+log of each reviewer, often that of the first recording; it is carried over into another one first. Then the fact is
+written, in every log that stays of the reviewer who says it; then the files go, one after the other. Whatever ends this
+half-way, saying it again ends it: what was said is not said twice, and what is left is removed.
 
     withdraw        say it, and remove the files
     Withdrawn       what was done
@@ -17,7 +19,8 @@ from typing import Any
 
 from emgreview.annotations.events import ZEROS, Event, check_name, check_reviewer, check_text, digest_of
 from emgreview.annotations.files import FileSystem, demand_review_folder
-from emgreview.annotations.known_heads import known_heads
+from emgreview.annotations.known_heads import GO_ON, known_heads
+from emgreview.annotations.ledger import CARRY_OVER, carried
 from emgreview.annotations.lock import WriterLock
 from emgreview.annotations.log import Log
 from emgreview.annotations.log_lines import read_log
@@ -144,8 +147,9 @@ def withdraw(
         raise refusal("reason", reason, "why, in words that the logs keep", "say why")
     demand_review_folder(folder)
     kind("versions", versions, (list, tuple, set, frozenset), "a list of names of sealed versions")
+    removed_before = {name for one in withdrawals(folder) for name in one.versions}
     for name in versions:
-        if name not in (there := sealed_names(folder)) and name not in _removed(folder):
+        if name not in (there := sealed_names(folder)) and name not in removed_before:
             raise UnknownNameError("sealed version", name, there)
     known = withdrawals(folder)
     going = _going(folder, code, tuple(recordings), known)
@@ -160,6 +164,8 @@ def withdraw(
                 lock.take()
         names = tuple(sorted({str(recording_in(Path(where).name)) for where in going}))
         said = Withdrawal(reviewer, "", reason, code, names, going, tuple(sorted(map(str, versions))))
+        if mine:
+            _carry_over(folder, going, reviewer)
         _say(folder, mine, said, known, logs_in(folder, reviewer))
         removed = [file for where in going for file in _remove(folder, where)]
         removed += [_remove_version(folder, name) for name in versions if name in sealed_names(folder)]
@@ -224,10 +230,6 @@ def _head(path: Path | None) -> dict[str, Any]:
     return {"lines": 0, "sha256": ZEROS}
 
 
-def _removed(folder: Path) -> set[str]:
-    return {name for one in withdrawals(folder) for name in one.versions}
-
-
 def _say(
     folder: Path, mine: Sequence[Path], said: Withdrawal, known: Sequence[Withdrawal], counted: Sequence[Path]
 ) -> None:
@@ -263,6 +265,56 @@ def _say(
             log.close()
     if not written:
         raise LogReadOnlyError(f"{problem}; nothing was withdrawn.")
+
+
+_OF_ITS_LOG = frozenset(
+    ("open log", "continue log", "change convention", "correct scale", "change method", "seal", GO_ON, WITHDRAW)
+)
+"""What a log says of itself, or says in every log."""
+
+
+def _carry_over(folder: Path, going: Mapping[str, Any], by: str) -> None:
+    """Keep in a log that stays what those that go say of the review as a whole."""
+    for reviewer in sorted({path.stem.rpartition("_reviewer-")[2] for path in logs_in(folder)}):
+        staying, notes = [], dict[tuple[int, str], Event]()
+        for path in logs_in(folder, reviewer):
+            if path.relative_to(folder).as_posix() not in going:
+                staying.append(path)
+                continue
+            events: list[Event] = []
+            with suppress(LogError, OSError):
+                read_log(path, events.append)
+            for event in events:
+                of_all = event.field == "log" and event.operation not in _OF_ITS_LOG and event.seq
+                for note in (carried(event) or [event]) if of_all else ():
+                    notes[note.counter, note.operation] = note
+        if not (staying and notes):
+            continue
+        counter = max(_counter(path) for path in logs_in(folder, reviewer))
+        for path in staying:
+            there: list[Event] = []
+            log = Log(path, there.append)
+            try:
+                if log.problem or not there:
+                    continue
+                held = {(note.counter, note.operation) for event in there for note in carried(event)}
+                new = [_note(note) for key, note in sorted(notes.items()) if key not in held]
+                words = f"said by reviewer {by!r}, as a log that held this is withdrawn"
+                line = _line(there[-1], there[0], counter + 1, Withdrawal(reviewer, "", words, None, (), {}))
+                if new:
+                    log.append({**line, "operation": CARRY_OVER, "new": {"notes": new}})
+                break
+            finally:
+                log.close()
+        else:
+            raise LogReadOnlyError(
+                f"no log of reviewer {reviewer!r} that stays can be written, and what is to go holds draws, plans or "
+                "settlements of that review; nothing was withdrawn; see verify."
+            )
+
+
+def _note(event: Event) -> dict[str, Any]:
+    return {name: getattr(event, name) for name in ("operation", "counter", "time", "reason", "new")}
 
 
 def _line(last: Event, first: Event, counter: int, one: Withdrawal) -> Mapping[str, Any]:

@@ -279,7 +279,7 @@ def test_a_blind_reviewer_hears_of_it_without_names_and_stays_blind(tmp_path):
     with start(tmp_path, parts[0], blind=True) as session:
         assert session.blind
         told = " ".join(session.notices)
-        assert "1 of those who were in this review were withdrawn" in told
+        assert "Withdrawn from this review, without a name here: 1" in told
         assert "'02'" not in told
         session.comment(session.queue[0], "goes on")
     assert er.verify(tmp_path).ok
@@ -387,3 +387,58 @@ def test_numbers_carry_what_was_told_of_the_version_that_they_come_from(folder):
     with pytest.warns(SignalWarning) as caught:
         er.measure([ONE], table)
     assert not [one for one in caught if str(one.message) in told], "they were told when it was read"
+
+
+@quiet
+def test_what_was_drawn_and_hidden_holds_where_the_first_recording_goes(tmp_path):
+    """What is said of the whole review stands in the log of the first recording."""
+    parts = [cut(name, seed=n, sub=f"0{n}", n=8) for n, name in enumerate(("a", "b", "c"), 1)]
+    with start(tmp_path, parts, reviewer="r1") as session:
+        for trial in session.queue:
+            session.accept_rest(trial)
+    with start(tmp_path, parts, reviewer="r2") as session:
+        drawn = er.draw_sample(session, share=0.5)
+        hidden = [trial for trial in session.queue if trial.startswith("c")]
+        session.note("hide marks", {"hide": [[hidden[0], "FDI"]]})
+        session.note("bulk acceptance", {"audit": 1, "accepted": [], "sentence": "worth little"})
+        queue = [trial for trial in session.queue if not trial.startswith("a")]
+        for trial in session.queue:
+            session.none_visible(trial, "FDI")
+            session.accept_rest(trial)
+    assert drawn
+    for sub, left in (("01", parts[1:]), ("02", parts[2:])):  # also where what was carried over goes itself
+        withdraw(tmp_path, sub)
+        names = {part.recording.name for part in left}
+        queue = [trial for trial in queue if trial.partition("/")[0] in names]
+        with start(tmp_path, left, reviewer="r2") as session:
+            assert session.problem is None
+            assert list(session.queue) == queue, "the review stays narrowed to what was drawn"
+            assert session.bulk_sentences == ("worth little",)
+            assert session._hides(hidden[0], "FDI")
+        assert er.agreement(tmp_path, *CODES).sampled, "only what was drawn is compared"
+        assert er.verify(tmp_path).ok
+    kept = [json.loads(line) for path in tmp_path.rglob("*_r*.jsonl") for line in path.read_bytes().splitlines()]
+    for line in kept:
+        CHECK.validate(line)
+    withdraw(tmp_path, "02")
+    again = [json.loads(line) for path in tmp_path.rglob("*_r*.jsonl") for line in path.read_bytes().splitlines()]
+    assert kept == again, "carried over once"
+
+
+@quiet
+def test_what_a_third_settled_holds_where_the_log_with_the_plan_goes(folder):
+    (plan,) = [path for path in folder.rglob("*_reviewer-r3.jsonl") if b'"operation":"adjudicate"' in path.read_bytes()]
+    assert plan.parent.name == "sub-01"
+    withdraw(folder, "01")
+    merged = er.merge_reviews(folder, *CODES, "r3")
+    assert not merged.conflicts
+    with settle(folder, [TWO, LATER]) as third:
+        assert third.progress[:2] == (1, 1)
+        third.seal("anew")
+    assert er.replay(folder, RECORDINGS[1:], "anew", detect=detect).same_bytes
+    with pytest.raises(LogError, match=r"between whom was settled stood in a log that was withdrawn.*seal anew"):
+        er.replay(folder, RECORDINGS[1:], "settled", detect=detect)
+    with pytest.raises(LogError, match="between whom was settled stood"):
+        er.diff(folder, "settled")
+    assert er.replay(folder, RECORDINGS[1:], "v1", detect=detect).same_bytes
+    assert er.verify(folder).ok

@@ -10,6 +10,7 @@ which tests/annotations/test_faults.py goes through.
 """
 
 import argparse
+import dataclasses
 import json
 import os
 import random
@@ -26,6 +27,7 @@ import numpy as np
 
 import emgreview as er
 from emgreview.annotations.files import write_new
+from emgreview.annotations.withdrawals import withdrawals
 from emgreview.session import Session
 
 Say = Callable[[str, str], None]
@@ -122,6 +124,40 @@ def two_apart(folder: Path) -> None:
                     session.accept_rest(trial)
 
 
+PEOPLE = [f"{k:02}" for k in range(1, 9)]
+
+
+def people(folder: Path) -> None:
+    """Two reviewers of some people, one version of it all."""
+    rec = TRIALS.recording
+    each = [dataclasses.replace(rec, name=f"rec{sub}", entities={"sub": sub}) for sub in PEOPLE]
+    trials = [er.cut_trials(one, cue="go", before_s=0.5, after_s=1.0) for one in each]
+    for code in ("r1", "r2"):
+        with er.open_review(trials, folder, reviewer=code) as session:
+            for trial in session.queue[::6]:
+                session.accept_rest(trial)
+            session.seal(f"of-{code}")
+
+
+def withdraw(folder: Path, say: Say) -> None:
+    for sub in PEOPLE[1:]:
+        say("try", sub)
+        er.withdraw(folder, sub, reviewer="r1", reason="withdrew")
+        say("saved", sub)
+
+
+def found_withdrawn(folder: Path) -> set[str]:
+    """Those of whom it was said; saying it again ends what was begun, and all others are whole."""
+    gone = {str(one.participant) for one in withdrawals(folder)}
+    for sub in gone:
+        er.withdraw(folder, sub, reviewer="r1", reason="withdrew")
+    assert er.verify(folder).ok, er.verify(folder).problems
+    there = {path.parent.name.removeprefix("sub-") for path in folder.glob("logs/*/*.jsonl")}
+    assert there == {*PEOPLE} - gone, (there, gone)
+    er.agreement(folder, "r1", "r2")
+    return gone
+
+
 def nothing(folder: Path) -> None:
     pass
 
@@ -165,6 +201,7 @@ COMMANDS = {
     "undo and redo": (one_decided, undo, comments),
     "seal": (one_decided, seal, found_versions),
     "settle": (two_apart, settle, found_settled),
+    "withdraw": (people, withdraw, found_withdrawn),
     "write a rule": (nothing, rules, found_rules),
     "write a table": (nothing, tables, found_tables),
     "write the demo": (nothing, demo, found_demo),
