@@ -78,11 +78,9 @@ def with_bursts(rec: Recording, channel: str, *, lead_s: float = LEAD_S, label: 
             f"{len(found)} bursts of {channel} were found in recording {rec.name!r}, and none begins {lead_s:g} s or "
             "more after its start; there must be one at least; look at the channel, or give a shorter lead_s."
         )
-    words = (
+    notes = [
         f"Markers {label!r} lie {lead_s:g} s before {len(placed)} bursts of {channel}: times from them mean nothing."
-    )
-    tell(f"{rec.name}: {words}")
-    notes = [words]
+    ]
     if lost := len(found) - len(placed):
         notes.append(f"{lost} of {len(found)} bursts of {channel} have no marker: no time before them was recorded.")
         tell(f"{rec.name}: {notes[-1]}")
