@@ -2,6 +2,7 @@
 
 find_onsets     every channel of some trials by one method
 onsets_of       one channel of them, of as many as are asked for: the one place where trials meet a method
+is_method       is there a method of that name, with such parameters
 described       processing and detection of some trials, as plain JSON
 method_words    a method, and the parameters that are not its usual ones
 rebuilt         method and parameters from what a log says
@@ -16,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from emgreview.annotations.reviewer_logs import Method, method_of
-from emgreview.errors import LogError, UnknownNameError
+from emgreview.errors import EmgreviewError, LogError, UnknownNameError
 from emgreview.model import Onsets, Trials
 from emgreview.signal.onset import METHODS, checked_method, estimate_onsets
 from emgreview.trials import LaterTrials
@@ -79,6 +80,15 @@ def _known(trials: Trials, label: str, method: str, parameters: Mapping[str, Any
         return None
     asked, by = checked_method(method, parameters)[1], checked_method(*trials.detected_by)[1]
     return trials.detected[label] if (method, asked) == (trials.detected_by[0], by) else None
+
+
+def is_method(method: str, parameters: Mapping[str, Any]) -> bool:
+    """Whether there is such a method, with such parameters."""
+    try:
+        checked_method(method, parameters)
+    except EmgreviewError:
+        return False
+    return True
 
 
 def described(trials: Sequence[Trials], found: Found) -> dict[str, Method]:

@@ -27,6 +27,6 @@ class Command:
         parser: argparse.ArgumentParser = commands.add_parser(
             self.name, help=self.words, description=f"{self.words[0].upper()}{self.words[1:]}."
         )
-        parser.set_defaults(run=self.run, parser=parser)
+        parser.set_defaults(run=self.run, parser=parser, command=self.name)
         parser.add_argument("--json", action="store_true", help="JSON instead of text for people")
         self.options(parser)

@@ -3,6 +3,7 @@
 import argparse
 import dataclasses
 import warnings
+from collections.abc import Callable
 from pathlib import Path
 
 import emgreview as er
@@ -12,9 +13,10 @@ from emgreview.annotations.unblinding import written_blind
 from emgreview.cli.beforehand import demand_package
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
 from emgreview.cli.options import add_browser, add_parameters, add_source, add_window, number
-from emgreview.cli.running import add_running, cut_later, runner_of
+from emgreview.cli.running import add_running, cut_later, runner_of, undo_beginning
 from emgreview.cli.saying import put, shown, tell
 from emgreview.cli.source import left_out, recordings_of
+from emgreview.detecting import METHOD, is_method
 from emgreview.reading.settled import listed
 from emgreview.recutting import method_begun
 from emgreview.unnamed import NobodyNamed
@@ -92,6 +94,21 @@ def _review(given: argparse.Namespace) -> Status:
         )
     break_after_min = given.break_after or None
 
+    fresh = not given.folder.exists()
+    try:
+        return _open(given, break_after_min, serve, demand_setup)
+    except er.EmgreviewError:
+        if fresh:
+            undo_beginning(given.folder)
+        raise
+
+
+def _open(
+    given: argparse.Namespace,
+    break_after_min: float | None,
+    serve: Callable[..., None],
+    check_setup: Callable[..., None],
+) -> Status:
     trials: list[er.Trials] = []
     read: list[er.Recording] = []
     blind = given.blind or (given.unblind is None and written_blind(given.folder, given.reviewer))
@@ -103,13 +120,15 @@ def _review(given: argparse.Namespace) -> Status:
         method, parameters = given.method, dict(given.set)
         if method is None and not parameters:
             method, parameters = method_begun(given.folder, given.reviewer)
+        elif not is_method(method or METHOD, parameters):
+            method = None  # opening says what is wrong with it, after all that cutting has to say
         runner = runner_of(given, len(read), given.folder)
         trials += cut_later(given, read, runner, method=method, parameters=parameters, blind=given.blind)
         if given.problems:
             raise er.EmgreviewError(
                 f"{listed(list(given.problems))} cannot be cut, and a review without would be another; see below."
             )
-    demand_setup(trials, given.plausible, break_after_min)  # before the review is begun
+    check_setup(trials, given.plausible, break_after_min)  # before the review is begun
     with er.open_review(
         trials,
         given.folder,

@@ -2,10 +2,12 @@
 
 add_running     the options
 runner_of       the runner; beside a review its results are kept in the review's folder
+undo_beginning  what a review leaves that was refused before it was begun
 cut_later       the trials of recordings, known by a runner, cut where they are looked at
 """
 
 import argparse
+import contextlib
 import os
 import sys
 import warnings
@@ -49,11 +51,32 @@ def runner_of(given: argparse.Namespace, count: int, beside: Path | None = None)
     workers = given.workers
     if workers is None:
         workers = 1 if count < FEW or given.cluster is not None else len(os.sched_getaffinity(0))
-    cache: Path | None = None if beside is None else beside / NAME
+    cache: er.Cache | Path | None = None
     if given.cache is not None:
         cache = None if given.cache.casefold() == "none" else Path(given.cache)
+    elif beside is not None:
+        cache = _beside(beside, begun=given.command != "review")
     shown = "json" if given.json else "here" if sys.stderr.isatty() else "lines"
     return er.Runner(workers, cache=cache, cluster=given.cluster, progress=shown)
+
+
+def _beside(review: Path, *, begun: bool) -> er.Cache | None:
+    """The cache in the folder of a review, which must have been ``begun``; None where nothing can be kept there."""
+    if begun and not (review / "logs").is_dir():
+        return None
+    with contextlib.suppress(er.EmgreviewError):
+        cache = er.Cache(review / NAME)
+        cache.begin()
+        return cache
+    return None
+
+
+def undo_beginning(folder: Path) -> None:
+    """A review that was refused before it was begun leaves no folder: results that were kept in it go."""
+    if (folder / NAME).is_dir():
+        er.Cache(folder / NAME).remove()
+    with contextlib.suppress(OSError):  # holds something by now
+        folder.rmdir()
 
 
 def cut_later(

@@ -36,7 +36,7 @@ class Cache:
     Parameters
     ----------
     folder : str or Path
-        Where they lie; made where it is not there. It must be new, empty or a cache.
+        Where they lie; made when work begins. It must be new, empty or a cache.
     at_most_mb : float, default 1000
         Beyond this size those that were not used for longest are deleted.
 
@@ -47,7 +47,7 @@ class Cache:
     at_most_mb : float
         How much of them is kept.
     id : str
-        What tells this cache from any other.
+        What tells this cache from any other; "" before it is begun.
     spoilt : list of str
         Files that were not what was written, since somebody asked last.
 
@@ -76,22 +76,43 @@ class Cache:
         self.folder = Path(folder)
         self.at_most_mb = number("at_most_mb", at_most_mb, above=0, unit="MB")
         self.spoilt: list[str] = []
+        self.id = ""
+        if os.path.lexists(self.folder / _ABOUT):
+            self.id = self._read_id(self.folder / _ABOUT)
+            return
+        try:
+            there = [one.name for one in self.folder.iterdir()] if self.folder.exists() else []
+            strange = sorted(name for name in there if not name.startswith(_ABOUT))  # another process begins it
+        except OSError as why:
+            raise self._not_there(why) from why
+        if strange:
+            raise ParameterError(
+                f"{self.folder} holds {', '.join(strange[:3])} and is no cache; a cache deletes what it no longer "
+                "needs; give a new or empty folder."
+            )
+
+    def begin(self) -> None:
+        """Make the folder where it is not there.
+
+        Raises
+        ------
+        ParameterError
+            It cannot be made.
+        """
         about = self.folder / _ABOUT
-        if not os.path.lexists(about):
-            try:
-                self.folder.mkdir(parents=True, exist_ok=True)
-                strange = sorted(one.name for one in self.folder.iterdir())
-            except OSError as why:
-                raise ParameterError(
-                    f"no cache can be kept in {self.folder} ({why.strerror}); give a folder that you may write."
-                ) from why
-            if strange:
-                raise ParameterError(
-                    f"{self.folder} holds {', '.join(strange[:3])} and is no cache; a cache deletes what it no longer "
-                    "needs; give a new or empty folder."
-                )
+        if os.path.lexists(about):
+            self.id = self._read_id(about)
+            return
+        try:
             self._write(about, b'{"emgreview cache": 1, "id": "%s"}\n' % secrets.token_hex(16).encode())
+        except OSError as why:
+            raise self._not_there(why) from why
         self.id = self._read_id(about)
+
+    def _not_there(self, why: OSError) -> ParameterError:
+        return ParameterError(
+            f"no cache can be kept in {self.folder} ({why.strerror}); give a folder that you may write."
+        )
 
     def __repr__(self) -> str:
         files = self._files()
@@ -105,7 +126,7 @@ class Cache:
     def is_here(self) -> bool:
         """Whether the folder is the one that it was, as seen from this machine."""
         with contextlib.suppress(ReadError, ParameterError):
-            return self._read_id(self.folder / _ABOUT) == self.id
+            return bool(self.id) and self._read_id(self.folder / _ABOUT) == self.id
         return False
 
     def get(self, key: str) -> bytes | None:
@@ -179,6 +200,14 @@ class Cache:
         """Delete all results; what else lies in the folder stays."""
         for path in self._files():
             path.unlink(missing_ok=True)
+
+    def remove(self) -> None:
+        """Delete all results and the folder itself, unless something else lies in it."""
+        self.clear()
+        (self.folder / _ABOUT).unlink(missing_ok=True)
+        for place in (*self.folder.glob("??"), self.folder):
+            with contextlib.suppress(OSError):
+                place.rmdir()
 
     def _files(self) -> list[Path]:
         return sorted(self.folder.glob(f"??/*{_ENDS}"))

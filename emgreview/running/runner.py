@@ -210,6 +210,8 @@ class Runner:
         show: Callable[[Progress], object] = (
             self.progress if callable(self.progress) else _unseen if self.progress is None else shown(self.progress)
         )
+        if self.cache is not None:
+            self.cache.begin()
         begun, made, ready, failed = time.monotonic(), 0, 0, []
         spoilt = 0
         with closing(self._way(job, openings)) as way:

@@ -215,6 +215,7 @@ def test_two_runners_on_one_cache(tmp_path):
 
 def test_a_cache_that_cannot_be_written_stops_nothing(tmp_path):
     cache = er.Cache(tmp_path / "cache")
+    cache.begin()
     (opening,) = openings_of(recordings(1))
     key = key_of(opening.of, Sum())
     (tmp_path / "cache" / key[:2]).write_text("in the way")
