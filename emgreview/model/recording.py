@@ -361,18 +361,14 @@ class Recording:
         -------
         bool
         """
-        return samples == self._digest or samples == self._digest_of_whole_rate
+        whole = int(self.rate_hz) if self.rate_hz.is_integer() else None
+        return samples == self._digest or (
+            whole is not None and samples == sources.digest_of(self.source, self.labels, whole)
+        )
 
     @cached_property
     def _digest(self) -> str:
         return sources.digest_of(self.source, self.labels, self.rate_hz)
-
-    @cached_property
-    def _digest_of_whole_rate(self) -> str | None:
-        """The digest with a whole rate written as a whole number; None of another rate."""
-        if not self.rate_hz.is_integer():
-            return None
-        return sources.digest_of(self.source, self.labels, int(self.rate_hz))
 
     def with_markers(self, markers: Sequence[tuple[int, str] | Marker]) -> "Recording":
         """The same recording with other markers.
