@@ -1,0 +1,169 @@
+"""Whole studies by the runner: how long, how much faster by two, how much memory, and what kills leave.
+
+    python tests/benchmarks/bench_running.py [RECORDINGS] [KILLS]
+
+Prints, for a study of the demo's kind (8 channels at 2 kHz, 40 trials; 200 recordings unless told, those of the demo
+under new names, each with one bit of one sample changed):
+
+- seconds to open its review the first time with two workers, and again;
+- the speed-up of two workers over one, and that of a bare reference task on as many in the same run;
+- peak memory of the process for 10 and for 100 recordings;
+- results after so many kills (20 unless told) at random moments, of the process and of a worker in turn: how many are
+  other bytes.
+
+A quiet machine with two cores is asked for: ratios are of one run, seconds are not.
+"""
+
+import contextlib
+import os
+import random
+import re
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+import warnings
+from pathlib import Path
+
+import numpy as np
+
+import emgreview as er
+
+WINDOW = {"cue": "go", "before_s": 1.0, "after_s": 1.5}
+CALL = "import sys, bench_running; bench_running.{}(*sys.argv[1:])"
+
+
+def study(folder: Path, count: int) -> Path:
+    """The demo's recordings under ``count`` names, each with one bit changed."""
+    first = er.write_demo(folder / "demo", participants=min(16, count), trials=40)
+    people = sorted(first.glob("sub-*"))
+    made = folder / "study"
+    made.mkdir()
+    (made / "dataset_description.json").write_text('{"Name": "many turns", "BIDSVersion": "1.10.0"}')
+    for number in range(count):
+        old = people[number % len(people)]
+        for path in sorted(old.rglob("*")):
+            if path.is_file():
+                to = made / re.sub(r"sub-\d+", f"sub-{number + 1:03}", path.relative_to(first).as_posix())
+                to.parent.mkdir(parents=True, exist_ok=True)
+                shutil.copyfile(path, to)
+                if to.suffix == ".edf":
+                    with to.open("r+b") as stream:
+                        stream.seek(60_000 + 2 * number)
+                        bit = stream.read(1)[0] ^ 1
+                        stream.seek(-1, os.SEEK_CUR)
+                        stream.write(bytes([bit]))
+    return made
+
+
+def call(what: str, *arguments: object, **options: object) -> subprocess.CompletedProcess[str]:
+    """One of the functions below, in a process of its own."""
+    env = {**os.environ, "PYTHONPATH": os.pathsep.join([str(Path(__file__).parent), *sys.path]), "OMP_NUM_THREADS": "1"}
+    command = [sys.executable, "-W", "ignore", "-c", CALL.format(what), *map(str, arguments)]
+    return subprocess.run(command, env=env, capture_output=True, text=True, check=True, **options)
+
+
+def opening(folder: str, review: str, workers: str) -> None:
+    """Seconds to open a review of all."""
+    begun = time.perf_counter()
+    data = er.read_dataset(folder)
+    runner = er.Runner(int(workers), cache=Path(review) / "cache", progress=None)
+    trials = er.cut_all(data, **WINDOW, runner=runner, method="ramp")
+    with er.open_review(trials, review, reviewer="r1") as session:
+        screen = er.review(session)
+        print(time.perf_counter() - begun, len(session.queue), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+        del screen
+
+
+def detected(folder: str, count: str, workers: str, cache: str) -> None:
+    """Seconds to detect some of them, and the peak memory of this process."""
+    runner = er.Runner(int(workers), cache=cache or None, progress=None)
+    recordings = er.read_dataset(folder).recordings[: int(count)]
+    begun = time.perf_counter()
+    table = er.detect_all(recordings, **WINDOW, runner=runner)
+    print(time.perf_counter() - begun, len(table), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+
+
+def bare(workers: str, tasks: str) -> None:
+    """Seconds of a task that needs nothing but a processor, on as many workers."""
+    from joblib import Parallel, delayed
+
+    pool = Parallel(n_jobs=int(workers))
+    pool(delayed(spin)(1) for _ in range(2))
+    begun = time.perf_counter()
+    pool(delayed(spin)(60) for _ in range(int(tasks)))
+    print(time.perf_counter() - begun)
+
+
+def spin(times: int) -> float:
+    x = np.random.default_rng(0).normal(size=20_000)
+    return float(sum(np.abs(np.fft.fft(x)).sum() for _ in range(times * 10)))
+
+
+def numbers(done: subprocess.CompletedProcess[str]) -> list[float]:
+    return [float(part) for part in done.stdout.split()]
+
+
+def killed(folder: Path, place: Path, kills: int) -> None:
+    """Kill the process, or one of its workers, at random moments until the work is done; compare the bytes."""
+    rng, wanted, count = random.Random(1), None, 8
+    for number in range(kills):
+        cache = place / f"cache-{number}"
+        env = {**os.environ, "PYTHONPATH": os.pathsep.join([str(Path(__file__).parent), *sys.path])}
+        command = [
+            sys.executable,
+            "-W",
+            "ignore",
+            "-c",
+            CALL.format("detected"),
+            str(folder),
+            str(count),
+            "2",
+            str(cache),
+        ]
+        process = subprocess.Popen(command, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        time.sleep(rng.uniform(1.0, 9.0))
+        victim = process.pid
+        if number % 2:
+            found = subprocess.run(["pgrep", "-P", str(process.pid)], capture_output=True, text=True, check=False)
+            victim = rng.choice([int(one) for one in found.stdout.split()] or [process.pid])
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(victim, signal.SIGKILL)
+        process.wait()
+        call("detected", folder, count, 1, cache)
+        bytes_now = [path.read_bytes() for path in sorted(cache.glob("*/*.result"))]
+        wanted = bytes_now if wanted is None else wanted
+        if bytes_now != wanted or len(bytes_now) != count:
+            print(f"kill {number}: {len(bytes_now)} results, other bytes")
+        shutil.rmtree(cache)
+    print(f"{kills} kills at random moments, a worker's every other time: all else the same bytes")
+
+
+def main(count: int, kills: int) -> None:
+    warnings.simplefilter("ignore")
+    place = Path(tempfile.mkdtemp(prefix="bench-running-"))
+    try:
+        folder = study(place, count)
+        first = numbers(call("opening", folder, place / "review", 2))
+        again = numbers(call("opening", folder, place / "review", 2))
+        print(f"{count} recordings, {first[1]:.0f} trials: review open in {first[0]:.1f} s, again in {again[0]:.1f} s")
+        some = min(count, 40)
+        one, two = (numbers(call("detected", folder, some, workers, ""))[0] for workers in (1, 2))
+        alone, both = (numbers(call("bare", workers, 60))[0] for workers in (1, 2))
+        print(
+            f"{some} recordings: {one:.1f} s by one, {two:.1f} s by two, {one / two:.2f} times as fast; the bare task "
+            f"{alone / both:.2f} times; of that {one / two / (alone / both):.2f} (allowed 0.9 or more)"
+        )
+        few, many = (numbers(call("detected", folder, n, 2, place / f"c{n}"))[2] for n in (10, min(100, count)))
+        print(f"peak memory of the process: {few / 1024:.0f} MB for 10, {many / 1024:.0f} MB for {min(100, count)}")
+        killed(folder, place, kills)
+    finally:
+        shutil.rmtree(place, ignore_errors=True)
+
+
+if __name__ == "__main__":
+    asked = [int(one) for one in sys.argv[1:]]
+    main(*(asked + [200, 20][len(asked) :]))
