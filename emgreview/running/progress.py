@@ -55,6 +55,7 @@ class Progress:
         said += [f"{self.ready} ready from before"] if self.ready else []
         said += [f"{len(self.failed)} failed"] if self.failed else []
         said += [_span(self.left_s)] if self.done < self.total and math.isfinite(self.left_s) else []
+        said += ["workers start"] if not self.done else []
         return f"{', '.join(said)}: {self.name}" if self.name else ", ".join(said)
 
     def as_dict(self) -> dict[str, Any]:
@@ -108,7 +109,8 @@ class _Paced:
     def __call__(self, now: Progress) -> None:
         last, begun = now.done == now.total, math.isfinite(self._last_s)
         at = time.monotonic()
-        if (last and begun) or (now.seconds >= self._silent_s and at - self._last_s >= self._every_s):
+        starting = now.done == 0 and self._silent_s == SILENT_S  # workers take a while to start
+        if starting or (last and begun) or (now.seconds >= self._silent_s and at - self._last_s >= self._every_s):
             self._last_s = at
             self._show(now, last)
 

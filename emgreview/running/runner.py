@@ -216,6 +216,8 @@ class Runner:
         spoilt = 0
         with closing(self._way(job, openings)) as way:
             done = 0
+            if self.cluster is not None or min(self.workers, len(openings)) > 1:
+                show(Progress(0, len(openings), 0, (), "", 0.0, math.nan))
             while done < len(openings):
                 if self.cancel.is_set():
                     raise self._stopped(done, len(openings))

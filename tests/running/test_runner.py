@@ -236,6 +236,17 @@ def test_progress_counts_what_is_done_ready_and_failed(tmp_path):
     assert np.isnan(seen[0].left_s), "what was ready says nothing of the rest"
 
 
+def test_workers_are_waited_for_in_words(tmp_path):
+    seen = []
+    er.Runner(2, progress=seen.append).run(Sum(), recordings(3))
+    assert [one.done for one in seen] == [0, 1, 2, 3]
+    assert seen[0].words == "0 of 3, workers start"
+    terminal = io.StringIO()
+    terminal.isatty = lambda: True
+    shown("here", terminal)(seen[0])
+    assert "0 of 3, workers start" in terminal.getvalue()
+
+
 @pytest.mark.parametrize("where", ["lines", "json"])
 def test_progress_as_lines(where):
     stream = io.StringIO()
