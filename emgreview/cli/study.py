@@ -20,6 +20,8 @@ from emgreview.reading.settled import is_told_by_name
 from emgreview.reading.study_description import EXPECTS, load
 
 NAME = "study.toml"
+INSTEAD = {"rate_hz": "rate", "columns": "labels"}
+"""By argument, the one that names where the file says it."""
 
 
 def _options(parser: argparse.ArgumentParser) -> None:
@@ -42,7 +44,8 @@ def _options(parser: argparse.ArgumentParser) -> None:
         default=[],
         type=setting_of,
         metavar="NAME=VALUE",
-        help="what else read() is told of each file: --set header=2 --set decimal=, for example; may be given again",
+        help="what else read() is told of each file: --set header=2 --set decimal=, for example, a list as JSON: "
+        '--set \'data=["emg","pulse"]\'; may be given again',
     )
     add_missing(parser)
     parser.add_argument("--cue", metavar="LABEL", help="what cues are called: the label of markers, or for those found")
@@ -57,6 +60,9 @@ def _options(parser: argparse.ArgumentParser) -> None:
         metavar="WORD=COLUMN,…",
         help="of one table of several recordings, the columns that say what the pattern says: "
         "--trials-of participant=subject,run=block",
+    )
+    parser.add_argument(
+        "--encoding", metavar="NAME", help="how these tables are written, where they are not UTF-8: cp1252, for example"
     )
     parser.add_argument("--time", metavar="COLUMN", help="its column of times")
     parser.add_argument("--time-unit", choices=("s", "ms", "us"), help="their unit (s)")
@@ -95,6 +101,8 @@ def _write(given: argparse.Namespace) -> Path:
     }
     trials = {"table": given.trials, "columns": given.trial_columns, "time": given.time, "time_unit": given.time_unit}
     trials |= _columns_of(given.trials_of)
+    if given.encoding is not None:
+        trials["encoding"] = given.encoding if given.trials else None
     table, _, column = (given.people or "").rpartition(":")
     if given.people and not (table and column):
         raise er.EmgreviewError(
@@ -111,7 +119,7 @@ def _write(given: argparse.Namespace) -> Path:
         files=files,
         channels={label: {"muscle": muscle} for label, muscle in muscles.items()} or None,
         cues=_said(cues),
-        participants={"table": table, "code": column} if given.people else None,
+        participants=_said({"table": table, "code": column, "encoding": given.encoding}) if given.people else None,
         trials=_said(trials),
     )
 
@@ -138,6 +146,10 @@ def _how(path: Path, given: argparse.Namespace) -> dict[str, Any]:
         raise er.EmgreviewError(f"{path.name} cannot be read: {seen.refused}.")
     how = dict(seen.how) | dict(given.set)
     said: set[str] = {name for name, _ in given.set}
+    for name, instead in INSTEAD.items():
+        if instead in said:  # what a look asks for stands in the file, and was named
+            how = {one: value for one, value in how.items() if one != name}
+            said.add(name)
     if given.missing is not None:
         how["missing"] = given.missing
         said.add("missing")
@@ -150,7 +162,15 @@ def _how(path: Path, given: argparse.Namespace) -> dict[str, Any]:
     if given.unit is not None:
         labels = how.get("columns")
         given.columns = list(labels.values()) if isinstance(labels, Mapping) else labels
-        how["unit"] = units(given)
+        told, came = how.get("unit"), units(given)
+        how["unit"] = {**told, **came} if isinstance(told, Mapping) and isinstance(came, Mapping) else came
+        if open_ := [
+            label for label, unit in (how["unit"].items() if isinstance(came, Mapping) else ()) if unit == "?"
+        ]:
+            raise er.EmgreviewError(
+                f"{path.name} does not say the unit of {', '.join(open_)}, and --unit came without it; give it too: "
+                f"--unit {open_[0]}=mV, whichever it is, or {open_[0]}=arbitrary."
+            )
         said.add("unit")
     if left := {name: words for name, words in seen.asks.items() if name not in said}:
         words = "; ".join(f"{name}: {words}" for name, words in left.items())

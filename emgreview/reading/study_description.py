@@ -141,7 +141,12 @@ class Study:
         """The tables of trials, which know what the names of all files say."""
         words = self.trials.of_columns if self.trials is not None else ()
         known = {word: frozenset(said[word] for _, said in self.found.values() if word in said) for word in words}
-        return None if self.trials is None else replace(self.trials, known=known)
+        before = {word: self.before(word) for word in words}
+        return None if self.trials is None else replace(self.trials, known=known, before=before)
+
+    def before(self, word: str) -> str:
+        """The letters that stand right before a word in the names of the files: "P" in "P{participant}.csv"."""
+        return next((pattern.before(word) for pattern in self.patterns if word in pattern.words), "")
 
     def entities(self, said: Mapping[str, str]) -> dict[str, str]:
         """What a file's name says, as entities. Raises FormatError for letters that no name of an entity holds."""

@@ -37,7 +37,7 @@ class TrialTables:
     """``columns``: those that are taken, None for all; ``time``: the one with times, in ``time_unit``, or "".
 
     ``of_columns``: by word of the pattern the column that says it too, of a table that holds rows of several
-    recordings; ``known``: what names of files say by these words.
+    recordings; ``known``: what names of files say by these words; ``before``: what stands before them there.
     """
 
     pattern: Pattern
@@ -47,6 +47,7 @@ class TrialTables:
     encoding: str | None = None
     of_columns: Mapping[str, str] = field(default_factory=dict)
     known: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    before: Mapping[str, str] = field(default_factory=dict)
 
     @classmethod
     def of(cls, path: Path, said: Mapping[str, Any], patterns: Sequence[Pattern] = ()) -> "TrialTables":
@@ -89,7 +90,8 @@ class TrialTables:
                 raise UnknownNameError("column", column, rows[0], where=path.name)
             wanted = said[word]
             if not any(row[column] == wanted for row in rows):
-                alike = {row[column] for row in rows if _same_number(row[column], wanted)} - self.known.get(word, set())
+                known, before = self.known.get(word, frozenset()), self.before.get(word, "")
+                alike = {row[column] for row in rows if written_alike(row[column], wanted, before)} - known
                 if len(alike) == 1:
                     (other,) = alike
                     words.append(f"{word} {other!r} of {path.name} was taken for {wanted!r}")
@@ -122,8 +124,8 @@ def read_rows(path: Path, encoding: str | None = None) -> list[dict[str, str]]:
         text = content.decode(encoding or encoding_of(content[:4])).replace("\r\n", "\n").replace("\r", "\n")
     except (UnicodeDecodeError, LookupError) as why:
         raise FormatError(
-            f"{path.name} is not text in {encoding or 'UTF-8'} ({why}); say its encoding in the description, such as "
-            'encoding = "cp1252", or save it again as UTF-8.'
+            f"{path.name} is not text in {encoding or 'UTF-8'} ({why}); say it beside the table in the "
+            'description: encoding = "cp1252", for example (in a shell --encoding cp1252), or save it again as UTF-8.'
         ) from None
     first = text.partition("\n")[0]
     sign = max(";\t,", key=first.count)
@@ -217,6 +219,13 @@ def proposal(
     )
 
 
+def written_alike(cell: str, wanted: str, before: str = "") -> bool:
+    """Whether a cell of a table says what the name of a file says, in another way: with fewer zeros, as BIDS has it, or
+    with what stands ``before`` it in the names of the files."""
+    bare = [cell] + [cell[len(sign) :] for sign in ("sub-", before) if sign and cell.startswith(sign)]
+    return any(one == wanted or _same_number(one, wanted) for one in bare)
+
+
 def _same_number(one: str, other: str) -> bool:
     digits = all(text.isascii() and text.isdecimal() for text in (one, other))
     return digits and one.lstrip("0") == other.lstrip("0")
@@ -275,7 +284,7 @@ def rows_of(
     belong together.
     """
     found = proposal(rec, tables, folder, said, is_cue)
-    notes = [found.note] if found.note else []
+    notes = [*([found.note] if found.note else []), *_left_out(found, tables)]
     if confirmed is not None:
         if confirmed.get("digest") != found.digest:
             raise MarkerError(
@@ -334,11 +343,23 @@ def _columns(found: Proposal, tables: TrialTables) -> list[str]:
         for name in tables.columns:
             if found.rows and name not in found.rows[0]:
                 raise UnknownNameError("column", name, found.rows[0], where=found.table)
+        if taken := [name for name in tables.columns if name in _RESERVED]:
+            raise ParameterError(
+                f"columns below [trials] names {taken[0]!r}, which is a column of every table of decisions; take it "
+                "out, or rename it in the table."
+            )
         return list(tables.columns)
-    if taken := [name for name in there if name in _RESERVED]:
-        raise ParameterError(
-            f"{found.table} has a column {taken[0]!r}, which is a column of every table of decisions; name those that "
-            "are "
-            'wanted: columns = ["condition"] below [trials].'
-        )
-    return there
+    return [name for name in there if name not in _RESERVED]
+
+
+def _left_out(found: Proposal, tables: TrialTables) -> list[str]:
+    """A sentence on columns that have the name of one of every table of decisions, where all columns are taken."""
+    taken = [
+        repr(name) for name in (found.rows[0] if found.rows and tables.columns is None else ()) if name in _RESERVED
+    ]
+    return [
+        f"Column {name} of {found.table} is left out, as every table of decisions has one of that name; rename it "
+        "there if it is wanted."
+        for name in taken
+        if name[1:-1] not in tables.of_columns.values()
+    ]
