@@ -124,8 +124,9 @@ def read_rows(path: Path, encoding: str | None = None) -> list[dict[str, str]]:
         text = content.decode(encoding or encoding_of(content[:4])).replace("\r\n", "\n").replace("\r", "\n")
     except (UnicodeDecodeError, LookupError) as why:
         raise FormatError(
-            f"{path.name} is not text in {encoding or 'UTF-8'} ({why}); say it beside the table in the "
-            'description: encoding = "cp1252", for example (in a shell --encoding cp1252), or save it again as UTF-8.'
+            f"{path.name} is not text in {encoding or 'UTF-8'} ({why}); say its encoding beside the "
+            'table in the description: encoding = "cp1252", for example (in a shell --encoding cp1252), or save it '
+            "again as UTF-8."
         ) from None
     first = text.partition("\n")[0]
     sign = max(";\t,", key=first.count)

@@ -29,6 +29,8 @@ _TIMES = frozenset((
     "seconds", "secs", "ms", "milliseconds", "clock", "s", "x", "date", "datetime",
 ))  # fmt: skip
 _MIXED = re.compile(r"^[+-]?\d+[.,]\d+$")
+_DATE_FORM = re.compile(r"(?=.*[ymdh]{2}.*[.:/-])[ymdhsf.:/, T-]+", re.IGNORECASE)
+"""What stands for the unit of a column of dates: dd.mm.yyyy hh:mm:ss."""
 _SUFFIX = re.compile(r"^(.+)[_ ](uV|µV|μV|mV|ms)$")
 _BRACKETS = re.compile(r"^(.*?)[\s_]*[\[(]\s*([^\])]+?)\s*[\])]\s*$")
 
@@ -198,7 +200,8 @@ def _names(header: Sequence[str], table: Table, layout: dict[str, Any]) -> tuple
         if len(cells) != n or not any(cells):
             continue
         said = [cell.strip("[]() ") for cell in cells]
-        if all(not cell or plain_unit(cell) or cell.lower() in TIMES_IN for cell in said) and any(said):
+        if all(not c or plain_unit(c) or c.lower() in TIMES_IN or _DATE_FORM.fullmatch(c) for c in said) and any(said):
+            said = ["" if _DATE_FORM.fullmatch(cell) else cell for cell in said]
             units = said
             continue
         if any(table.form.number.fullmatch(cell) for cell in cells):

@@ -1,0 +1,153 @@
+"""What labs' folders have and a first look stumbled over: described from a shell, without a file being edited."""
+
+import warnings
+
+import h5py
+import numpy as np
+import pytest
+import scipy.io
+
+import emgreview as er
+from emgreview.cli import run
+from emgreview.errors import FormatError, ParameterError
+from emgreview.reading.patterns import Pattern
+
+N = 4000
+PULSES = (np.arange(N) % 1000 < 20) * (np.arange(N) > 500) * 5.0
+GO = [1000, 2000, 3000]
+PULSE_CUES = ["--cue", "go", "--pulses", "key", "--level", "2.5", "--hold-off", "0.5"]
+
+
+def x_of(seed):
+    return np.round(np.random.default_rng(seed).normal(0, 9, N), 3)
+
+
+def quiet(function, *given, **said):
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", er.SignalWarning)
+        return function(*given, **said)
+
+
+def text(path, seed, head="FCR;key"):
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(f"{head}\n" + "".join(f"{a};{t:g}\n" for a, t in zip(x_of(seed), PULSES, strict=True)), "utf-8")
+
+
+def described(folder, *options):
+    assert run(["study", str(folder), *options]) == 0
+    return quiet(er.read_study, folder / "study.toml")
+
+
+def test_a_word_that_comes_twice_in_a_pattern_says_the_same_both_times(tmp_path):
+    for who in ("01", "02"):
+        text(tmp_path / f"sub-{who}" / f"sub-{who}_press.csv", int(who))
+    text(tmp_path / "sub-01" / "sub-02_press.csv", 9)  # in the wrong folder: neither
+    data = described(
+        tmp_path, "--pattern", "sub-{participant}/sub-{participant}_{task}.csv", "--rate", "1000",
+        "--unit", "FCR=uV,key=V", *PULSE_CUES,
+    )  # fmt: skip
+    assert data.recordings.names == ("sub-01_task-press", "sub-02_task-press")
+    for who, rec in zip((1, 2), data.recordings, strict=True):
+        np.testing.assert_array_equal(rec.values()[0], x_of(who))
+    pattern = Pattern("{participant}/{participant}{run}.csv")
+    assert pattern.words == ("participant", "run")
+    assert pattern.fill({"participant": "7", "run": "2"}) == "7/72.csv"
+
+
+def test_what_stands_in_a_matlab_file_is_named_from_a_shell(tmp_path):
+    """The rate and the labels that a file holds answer what a look asks for."""
+    rec = {"emg": np.c_[x_of(1), x_of(2)], "fs": 1000.0, "chan": np.array(["FDS", "EDC"], dtype=object), "unit": "mV"}
+    scipy.io.savemat(tmp_path / "S1.mat", {"D": {"rec": rec}, "go": np.array(GO, float)[:, None] + 1})
+    said = {"data": "D.rec.emg", "samples_along": "rows", "rate": "D.rec.fs", "labels": "D.rec.chan", "cues": "go"}
+    said |= {"cues_in": "samples from 1", "cue_label": "go"}
+    sets = [word for name, value in said.items() for word in ("--set", f"{name}={value}")]
+    data = described(tmp_path, "--pattern", "S{participant}.mat", "--unit", "mV", *sets, "--cue", "go")
+    (one,) = data.recordings
+    assert (one.rate_hz, one.labels, [m.sample for m in one.markers]) == (1000, ("FDS", "EDC"), GO)
+    np.testing.assert_allclose(one.values(), 1000 * np.array([x_of(1), x_of(2)]), rtol=1e-12)
+
+
+@pytest.fixture
+def gains(tmp_path):
+    """A dataset a channel, each with a gain of its own, and pulses that have none."""
+    with h5py.File(tmp_path / "p1.h5", "w") as file:
+        for name, gain in (("FDI", 0.5), ("ADM", 0.25)):
+            file[f"emg/{name}"] = np.arange(N, dtype=np.int16)
+            file[f"emg/{name}"].attrs["gain"] = gain
+        file["sync"] = PULSES.astype(np.uint8)
+    return tmp_path
+
+
+SAID = {"rate_hz": 1000, "unit": {"FDI": "uV", "ADM": "uV", "sync": "arbitrary"}, "kinds": {"sync": "TRIG"}}
+
+
+def test_each_array_of_several_has_a_gain_of_its_own(gains):
+    data = ["emg/FDI", "emg/ADM", "sync"]
+    rec = er.read(gains / "p1.h5", data=data, gain=["emg/FDI@gain", "emg/ADM@gain", 1], **SAID)
+    np.testing.assert_array_equal(rec.values(), [0.5 * np.arange(N), 0.25 * np.arange(N), PULSES])
+    sets = ["--set", 'data=["emg/FDI","emg/ADM","sync"]', "--set", 'gain=["emg/FDI@gain","emg/ADM@gain",1]']
+    described(
+        gains, "--pattern", "p{participant}.h5", "--rate", "1000", "--columns", "FDI,ADM,key",
+        "--unit", "uV,uV,arbitrary", *sets, *PULSE_CUES,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("data", "gain", "error", "said"),
+    [
+        (["emg/FDI", "emg/ADM"], "emg/FDI@gain", FormatError, "the others have another"),
+        (["emg/FDI", "sync"], "emg/FDI@gain", FormatError, r"gain=\['emg/FDI@gain', 1\]"),
+        (["emg/FDI", "sync"], [1], ParameterError, "one for each array"),
+        (["emg/FDI", "sync"], [1, 0], ParameterError, "other than 0"),
+        ("emg/FDI", [0.5], ParameterError, "one for all"),
+    ],
+)
+def test_the_gain_of_one_array_is_not_taken_for_another(gains, data, gain, error, said):
+    unit = {name: unit for name, unit in SAID["unit"].items() if any(one.endswith(name) for one in data)}
+    with pytest.raises(error, match=said):
+        er.read(gains / "p1.h5", data=data, gain=gain, rate_hz=1000, unit=unit, columns=None)
+
+
+def test_tables_number_people_in_their_own_way(tmp_path):
+    """ "S4" and 4 in tables where the files say S04; a column "trial", which is left out and told; not in UTF-8."""
+    for who in ("04", "11"):
+        text(tmp_path / f"S{who}_b1.csv", int(who))
+    rows = "".join(f"S{who},{n},{side}\n" for who in (4, 11) for n, side in enumerate(("weit", "n\u00e4her", "weit")))
+    (tmp_path / "rows.csv").write_text("subj,trial,side\n" + rows, "cp1252")
+    (tmp_path / "people.csv").write_text("code,hand\nsub-11,r\nS4,l\n")
+    data = described(
+        tmp_path, "--pattern", "S{participant}_b{run}.csv", "--rate", "1000", "--unit", "FCR=uV,key=V", *PULSE_CUES,
+        "--trials", "rows.csv", "--trials-of", "participant=subj", "--encoding", "cp1252",
+        "--people", "people.csv:code",
+    )  # fmt: skip
+    for rec in quiet(list, data.recordings):
+        assert [marker.details["side"] for marker in rec.markers] == ["weit", "n\u00e4her", "weit"]
+        assert not any("trial" in marker.details for marker in rec.markers)
+        assert any("Column 'trial' of rows.csv is left out" in note for note in rec.notes)
+    assert [(one["participant_id"], one["hand"]) for one in data.participants] == [("sub-11", "r"), ("sub-04", "l")]
+    assert any("'S4' was taken for '04'" in note for note in data.notes)
+    assert not any("no row for" in note for note in data.notes)
+
+
+def test_codes_that_may_be_two_people_are_nobodys(tmp_path):
+    for who in ("1", "2"):
+        text(tmp_path / f"P{who}.csv", int(who))
+    (tmp_path / "people.csv").write_text("code,hand\n01,r\nP1,l\n2,r\n")
+    files = {"pattern": "P{participant}.csv", "rate_hz": 1000, "unit": {"FCR": "uV", "key": "V"}, "header": 1}
+    path = er.write_study(
+        tmp_path / "study.toml", files=files | {"names": 1, "separator": ";"},
+        participants={"table": "people.csv", "code": "code"},
+    )  # fmt: skip
+    notes = quiet(er.read_study, path).notes
+    assert any("no row for sub-1." in note for note in notes)
+    assert any("no recording of sub-01, sub-P1" in note for note in notes)
+
+
+def test_units_that_a_file_says_stay_where_a_shell_says_the_rest(tmp_path, capsys):
+    text(tmp_path / "P1.csv", 1, head="FCR [uV];port")
+    names = ["--pattern", "P{participant}.csv", "--rate", "1000", "--cue", "go", "--pulses", "port", "--level", "2.5"]
+    data = described(tmp_path, *names, "--hold-off", "0.5", "--unit", "port=arbitrary")
+    assert [channel.unit for channel in data.recordings[0].channels] == ["uV", "arbitrary"]
+    (tmp_path / "study.toml").unlink()
+    assert run(["study", str(tmp_path), *names, "--hold-off", "0.5", "--unit", "FCR=uV"]) == 1
+    assert "does not say the unit of port" in capsys.readouterr().err
