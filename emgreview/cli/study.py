@@ -17,11 +17,9 @@ from emgreview.cli.saying import tell
 from emgreview.cli.source import units
 from emgreview.reading.patterns import Pattern
 from emgreview.reading.settled import is_told_by_name
-from emgreview.reading.study_description import EXPECTS, load
+from emgreview.reading.study_description import ANSWERS, EXPECTS, load
 
 NAME = "study.toml"
-INSTEAD = {"rate_hz": "rate", "columns": "labels"}
-"""By argument, the one that names where the file says it."""
 
 
 def _options(parser: argparse.ArgumentParser) -> None:
@@ -49,6 +47,13 @@ def _options(parser: argparse.ArgumentParser) -> None:
     )
     add_missing(parser)
     parser.add_argument("--cue", metavar="LABEL", help="what cues are called: the label of markers, or for those found")
+    parser.add_argument(
+        "--marker",
+        action="append",
+        metavar="LABEL",
+        help="a label of markers that are cues, where there are several; may be given again: --cue go --marker go_left "
+        "--marker go_right; each keeps its own in the column 'marker'",
+    )
     add_pulses(parser)
     parser.add_argument("--expect", type=whole, metavar="N", help="cues of each recording")
     parser.add_argument("--muscle", action="append", default=[], metavar="LABEL=MUSCLE", help="may be given again")
@@ -92,7 +97,13 @@ def _write(given: argparse.Namespace) -> Path:
     if not found:
         raise er.EmgreviewError(f"no file below {folder} fits the pattern {given.pattern!r}; correct it.")
     files: dict[str, Any] = {"pattern": given.pattern, **_how(found[0][0], given)}
-    cues = {"label": given.cue, "channel": given.pulses or given.codes, "level": given.level, "edge": given.edge}
+    cues = {
+        "label": given.cue,
+        "markers": given.marker,
+        "channel": given.pulses or given.codes,
+        "level": given.level,
+        "edge": given.edge,
+    }
     cues |= {
         "hold_off_s": given.hold_off,
         "codes": given.codes is not None or None,
@@ -146,10 +157,7 @@ def _how(path: Path, given: argparse.Namespace) -> dict[str, Any]:
         raise er.EmgreviewError(f"{path.name} cannot be read: {seen.refused}.")
     how = dict(seen.how) | dict(given.set)
     said: set[str] = {name for name, _ in given.set}
-    for name, instead in INSTEAD.items():
-        if instead in said:  # what a look asks for stands in the file, and was named
-            how = {one: value for one, value in how.items() if one != name}
-            said.add(name)
+    said |= {name for name, instead in ANSWERS.items() if instead in said}  # it stands in the file, and was named
     if given.missing is not None:
         how["missing"] = given.missing
         said.add("missing")
