@@ -359,7 +359,7 @@ def _left_out(found: Proposal, tables: TrialTables) -> list[str]:
         repr(name) for name in (found.rows[0] if found.rows and tables.columns is None else ()) if name in _RESERVED
     ]
     return [
-        f"Column {name} of {found.table} is left out, as every table of decisions has one of that name; rename it "
+        f"Column {name} of {found.table} is not taken, as every table of decisions has one of that name; rename it "
         "there if it is wanted."
         for name in taken
         if name[1:-1] not in tables.of_columns.values()

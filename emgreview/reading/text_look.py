@@ -20,19 +20,13 @@ from emgreview.reading.text_faults import LineForm, short
 from emgreview.reading.text_lines import pieces_of
 from emgreview.reading.text_rate import TIMES_IN, dates_in, rate_in, rises
 from emgreview.reading.text_table import Table, fits, tables_in, worth
-from emgreview.reading.units import kind_of, plain_unit
+from emgreview.reading.units import TIMES, label_and_unit, plain_unit, unit_of
 
 _CODES = re.compile(r"-?9{3,6}(\.0*)?|-?32768|-1e\+?30[0-9]?", re.IGNORECASE)
 """Numbers that often stand for one (common practice, no source)."""
-_TIMES = frozenset((
-    "time", "times", "t", "zeit", "temps", "tiempo", "tempo", "tijd", "tid", "timestamp", "timestamps", "sec",
-    "seconds", "secs", "ms", "milliseconds", "clock", "s", "x", "date", "datetime",
-))  # fmt: skip
 _MIXED = re.compile(r"^[+-]?\d+[.,]\d+$")
 _DATE_FORM = re.compile(r"(?=.*[ymdh]{2}.*[.:/-])[ymdhsf.:/, T-]+", re.IGNORECASE)
 """What stands for the unit of a column of dates: dd.mm.yyyy hh:mm:ss."""
-_SUFFIX = re.compile(r"^(.+)[_ ](uV|µV|μV|mV|ms)$")
-_BRACKETS = re.compile(r"^(.*?)[\s_]*[\[(]\s*([^\])]+?)\s*[\])]\s*$")
 
 
 def look(path: Path) -> Seen:
@@ -222,17 +216,15 @@ def _columns(
     labels, told = [], list(units)
     for place in range(len(table.numeric)):
         label = names[place] if names else ""
-        if found := _BRACKETS.match(label) or _SUFFIX.match(label):
-            inner = found[2].strip()
-            if plain_unit(inner) or inner.lower() in TIMES_IN:
-                label, told[place] = found[1].strip() or label, told[place] or inner
+        label, inner = label_and_unit(label, TIMES_IN)
+        told[place] = told[place] or inner
         labels.append(label)
     labels = distinct(Path(), labels)[0]
     time = next(
         (
             place
             for place, one in enumerate(table.numeric)
-            if one and labels[place].lower() in _TIMES and rises(table, place, mostly=True)
+            if one and labels[place].lower() in TIMES and rises(table, place, mostly=True)
         ),
         next((p for p in range(len(labels)) if not table.numeric[p] and dates_in(table, p)), None),
     )
@@ -262,19 +254,4 @@ def _columns(
     if nameless := [str(place + 1) for place, name in enumerate(names) if not name and table.numeric[place]]:
         facts.append(f"column {', '.join(nameless)} has no name, and is left out")
     signals = {labels[place]: told[place] for place, name in enumerate(keys) if columns.get(name) not in (None, "time")}
-    voltages = {label: plain_unit(unit) for label, unit in signals.items() if unit}
-    lacking = [label for label in signals if not voltages.get(label) and kind_of(label, None)[0] in ("EMG", "ECG")]
-    if not voltages and lacking:
-        asks["unit"] = "the file does not say it: V, mV, uV, nV, or arbitrary"
-        return time, columns, None
-    if lacking:
-        asks["unit"] = f"the file does not say that of {', '.join(lacking)}; replace each '?'"
-    kept = {
-        label: unit or ("?" if label in lacking else "")
-        for label, unit in (voltages | dict.fromkeys(lacking, "?")).items()
-    }
-    alone = {unit for label, unit in kept.items() if kind_of(label, unit)[0] in ("EMG", "ECG")}
-    others = {label for label, unit in kept.items() if kind_of(label, unit)[0] not in ("EMG", "ECG")}
-    if len(alone) == 1 and not others and "?" not in alone:
-        return time, columns, alone.pop()
-    return time, columns, {label: unit for label, unit in kept.items() if unit}
+    return time, columns, unit_of(signals, asks)

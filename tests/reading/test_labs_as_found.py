@@ -2,14 +2,16 @@
 
 import warnings
 
+import edfio
 import h5py
 import numpy as np
+import pandas as pd
 import pytest
 import scipy.io
 
 import emgreview as er
 from emgreview.cli import run
-from emgreview.errors import FormatError, ParameterError
+from emgreview.errors import FormatError, ParameterError, ReadError
 from emgreview.reading.patterns import Pattern
 
 N = 4000
@@ -123,7 +125,7 @@ def test_tables_number_people_in_their_own_way(tmp_path):
     for rec in quiet(list, data.recordings):
         assert [marker.details["side"] for marker in rec.markers] == ["weit", "n\u00e4her", "weit"]
         assert not any("trial" in marker.details for marker in rec.markers)
-        assert any("Column 'trial' of rows.csv is left out" in note for note in rec.notes)
+        assert any("Column 'trial' of rows.csv is not taken" in note for note in rec.notes)
     assert [(one["participant_id"], one["hand"]) for one in data.participants] == [("sub-11", "r"), ("sub-04", "l")]
     assert any("'S4' was taken for '04'" in note for note in data.notes)
     assert not any("no row for" in note for note in data.notes)
@@ -151,3 +153,89 @@ def test_units_that_a_file_says_stay_where_a_shell_says_the_rest(tmp_path, capsy
     (tmp_path / "study.toml").unlink()
     assert run(["study", str(tmp_path), *names, "--hold-off", "0.5", "--unit", "FCR=uV"]) == 1
     assert "does not say the unit of port" in capsys.readouterr().err
+
+
+def test_markers_of_several_labels_are_cues_with_a_column(tmp_path, capsys):
+    """Which of them a cue was is its condition; labels that no file has are named."""
+    labels = ["left", "beep", "right", "left"]
+    for who, said in (("1", labels), ("2", ["left", "beep"])):
+        marks = [edfio.EdfAnnotation(0.5 + at, None, one) for at, one in enumerate(said)]
+        edfio.Edf(
+            [edfio.EdfSignal(x_of(int(who)), 1000, label="FCR", physical_dimension="uV")], annotations=marks
+        ).write(tmp_path / f"P{who}.edf")
+    options = ["--pattern", "P{participant}.edf", "--cue", "go", "--marker", "left", "--marker", "right"]
+    data = described(tmp_path, *options)
+    first, second = quiet(list, data.recordings)
+    found = [(one.sample, one.label, one.details.get("marker")) for one in first.markers]
+    assert found == [(500, "go", "left"), (1500, "beep", None), (2500, "go", "right"), (3500, "go", "left")]
+    assert any("no marker 'right'" in note for note in second.notes)
+    cut = quiet(er.cut_trials, first, cue="go", before_s=0.5, after_s=0.4)
+    assert len(cut) == 3
+    (tmp_path / "study.toml").unlink()
+    assert run(["study", str(tmp_path), *options[:4], "--marker", "flash"]) == 1
+    assert "'flash'" in capsys.readouterr().out
+    (tmp_path / "study.toml").unlink()
+    assert run(["study", str(tmp_path), *options, "--pulses", "FCR", "--level", "1", "--hold-off", "1"]) == 1
+    assert "allowed: one of them" in capsys.readouterr().err
+
+
+def test_text_is_read_under_any_ending_and_nothing_else_is(tmp_path):
+    path = tmp_path / "S1.dat"
+    text(path, 1, head="FCR [uV];key [V]")
+    seen = er.look(path)
+    assert seen.format == "delimited text"
+    assert "the ending '.dat' is that of no format known here" in repr(seen)
+    np.testing.assert_array_equal(er.read(path, **seen.how | {"rate_hz": 1000}).values()[0], x_of(1))
+    for content in (b"", b"\x01\x02 3 4\n" * 40, bytes(range(256)) * 9, np.arange(999.0).tobytes()):
+        path.write_bytes(content)
+        with pytest.raises(ReadError, match="no reader knows"):
+            er.look(path)
+    path.write_bytes(
+        "\ufefft\tFCR\n".encode("utf-16-le") + "".join(f"{n / 100}\t{n}\n" for n in range(99)).encode("utf-16-le")
+    )
+    assert er.look(path).how["columns"] == {"t": "time", "FCR": "FCR"}
+
+
+def test_a_row_of_units_above_dates_tells_them(tmp_path):
+    rows = "".join(f"18.03.2026 14:05:59,{n:03d};{n % 7},5;{n % 3}\n" for n in range(0, 999))
+    path = tmp_path / "a.txt"
+    for form in ("dd.mm.yyyy hh:mm:ss", "DD.MM.YYYY HH:MM:SS,fff", "hh:mm:ss"):
+        path.write_text(f"Zeit;FDI;key\n{form};mV;V\n" + rows, "utf-8")
+        seen = er.look(path)
+        assert (seen.how["unit"], seen.how["names"], seen.asks) == ({"FDI": "mV", "key": "V"}, 1, {})
+
+
+@pytest.mark.parametrize("spelled", ["?", None])
+def test_what_a_file_says_itself_is_no_open_question(tmp_path, spelled):
+    """The proposed call of a look, and beside it what answers its questions."""
+    scipy.io.savemat(
+        tmp_path / "S1.mat", {"x": np.c_[x_of(1), x_of(2)], "fs": 1000.0, "names": np.array(["A", "B"], object)}
+    )
+    how = er.look(tmp_path / "S1.mat").how | {"samples_along": "rows", "rate": "fs", "labels": "names", "unit": "uV"}
+    how = {name: value for name, value in how.items() if spelled or value != "?"}
+    own = er.read_study(er.write_study(tmp_path / "study.toml", files=how | {"pattern": "S{participant}.mat"}))
+    assert (own.recordings[0].rate_hz, own.recordings[0].labels) == (1000, ("A", "B"))
+
+
+@pytest.mark.parametrize("kind", ["row", "names", "ms", "bare", "parquet"])
+def test_a_table_tells_units_and_times(tmp_path, kind):
+    """Units in a row below the names, or in the names, and the rate by even times; what is not said is asked for."""
+    x, scale = x_of(1)[:200], 1 if kind == "ms" else 1000
+    rows = [[n / scale, float(a), 5.0 * (n > 90)] for n, a in enumerate(x)]
+    names, units = {
+        "row": (["Time", "Biceps", "key"], [["s", "\u00b5V", "V"]]),
+        "ms": (["Time", "Biceps", "key"], [["ms", "\u00b5V", "V"]]),
+        "bare": (["Time", "Biceps", "key"], []),
+    }.get(kind, (["Time [s]", "Biceps [uV]", "key (V)"], []))
+    path = tmp_path / ("a.parquet" if kind == "parquet" else "a.xlsx")
+    if kind == "parquet":
+        pd.DataFrame(rows, columns=names).to_parquet(path)
+    else:
+        pd.DataFrame([names, *units, *rows]).to_excel(path, index=False, header=False)
+    seen = er.look(path)
+    if kind == "bare":
+        assert seen.how["rate_hz"] == seen.how["unit"] == "?"
+        assert "1000 Hz if these are seconds" in seen.asks["rate_hz"]
+        return
+    assert (seen.how["rate_hz"], seen.how["unit"], seen.asks) == (1000, {"Biceps": "uV", "key": "V"}, {})
+    np.testing.assert_array_equal(er.read(path, **seen.how).values(), [x, [row[2] for row in rows]])
