@@ -61,6 +61,12 @@ def _options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--trials", metavar="P", help="tables of trials, one row a cue: 'behaviour/P{participant}.csv'")
     parser.add_argument("--trial-columns", type=columns_of, metavar="A,B", help="those of its columns to take (all)")
     parser.add_argument(
+        "--trials-missing",
+        action="append",
+        metavar="TEXT",
+        help="what stands in it for nothing known: --trials-missing -999; may be given again",
+    )
+    parser.add_argument(
         "--trials-of",
         metavar="WORD=COLUMN,…",
         help="of one table of several recordings, the columns that say what the pattern says: "
@@ -112,6 +118,7 @@ def _write(given: argparse.Namespace) -> Path:
     }
     trials = {"table": given.trials, "columns": given.trial_columns, "time": given.time, "time_unit": given.time_unit}
     trials |= _columns_of(given.trials_of)
+    trials["missing"] = given.trials_missing
     if given.encoding is not None:
         trials["encoding"] = given.encoding if given.trials else None
     table, _, column = (given.people or "").rpartition(":")

@@ -70,6 +70,7 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
         "confirm it: emgreview study DESCRIPTION --confirm RECORDING --reason WHY",
     ),
     (r"say rows=\[…\] yourself", "say --rows yourself"),
+    (r"missing = \[\"([^\"]*)\".*?\] below \[trials\]", r"--trials-missing \1"),
     (
         r"\b(header|names|decimal|missing|separator|comment|encoding|time_unit)=('[^']*'|\[[^\]]*\]|\d+)",
         lambda found: f"--layout {found[1]} {_typed(found[2])}",

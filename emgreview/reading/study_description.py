@@ -66,7 +66,7 @@ _TABLES: Mapping[str, frozenset[str]] = {
     "channels": frozenset(),
     "cues": frozenset(("label", "markers", "channel", "level", "edge", "hold_off_s", "codes", "mask", "expect")),
     "participants": frozenset(("table", "code", "encoding")),
-    "trials": frozenset(("table", "columns", "time", "time_unit", "encoding", "aligned", *ENTITIES)),
+    "trials": frozenset(("table", "columns", "time", "time_unit", "encoding", "missing", "aligned", *ENTITIES)),
 }
 _OF_CHANNEL = frozenset(("muscle", "kind", "delay_ms"))
 

@@ -28,6 +28,7 @@ from emgreview.reading.alignment import Alignment, intervals_apart, propose_alig
 from emgreview.reading.patterns import ENTITIES, Pattern
 from emgreview.reading.text_lines import encoding_of
 from emgreview.reading.time_column import TIME_UNITS
+from emgreview.reading.units import CODES
 
 _RESERVED = ("onset_s", "offset_s", "trial", "channel", "recording", "participant")
 
@@ -36,8 +37,9 @@ _RESERVED = ("onset_s", "offset_s", "trial", "channel", "recording", "participan
 class TrialTables:
     """``columns``: those that are taken, None for all; ``time``: the one with times, in ``time_unit``, or "".
 
-    ``of_columns``: by word of the pattern the column that says it too, of a table that holds rows of several
-    recordings; ``known``: what names of files say by these words; ``before``: what stands before them there.
+    ``missing``: what stands for nothing known. ``of_columns``: by word of the pattern the column that says it too, of a
+    table that holds rows of several recordings; ``known``: what names of files say by these words; ``before``: what
+    stands before them there.
     """
 
     pattern: Pattern
@@ -45,6 +47,7 @@ class TrialTables:
     time: str
     time_unit: str
     encoding: str | None = None
+    missing: frozenset[str] = frozenset()
     of_columns: Mapping[str, str] = field(default_factory=dict)
     known: Mapping[str, frozenset[str]] = field(default_factory=dict)
     before: Mapping[str, str] = field(default_factory=dict)
@@ -67,6 +70,9 @@ class TrialTables:
         kind("time below [trials]", time, str, "the name of the column with times")
         encoding = said.get("encoding")
         kind("encoding below [trials]", encoding, (str, type(None)), "a name that Python knows, such as 'cp1252'")
+        missing = said.get("missing", [])
+        good = isinstance(missing, list) and all(isinstance(one, str) for one in missing)
+        demand(good, "missing below [trials]", missing, 'a list of texts, such as ["-999"]')
         of_columns = {word: said[word] for word in ENTITIES if word in said}
         for word, column in of_columns.items():
             kind(f"{word} below [trials] of {path.name}", column, str, "the name of the column that says it")
@@ -76,8 +82,18 @@ class TrialTables:
                     f"it; put {{{word}}} into the pattern, or take the line out."
                 )
         return cls(
-            Pattern(said["table"]), None if columns is None else tuple(columns), time, unit, encoding, of_columns
+            Pattern(said["table"]),
+            None if columns is None else tuple(columns),
+            time,
+            unit,
+            encoding,
+            frozenset(missing),
+            of_columns,
         )
+
+    def told(self, cell: str) -> str:
+        """A cell as a detail of a cue has it."""
+        return "n/a" if cell in self.missing or not cell else cell
 
     def places(self, path: Path, rows: Sequence[Mapping[str, str]], said: Mapping[str, str]) -> tuple[list[int], str]:
         """Places of the rows of a recording, all where no column tells them apart, and a sentence on numbers that are
@@ -325,8 +341,9 @@ def rows_of(
                 f"sides. {found.words}. Look at them, and confirm it with confirm_alignment."
             )
     columns = _columns(found, tables)
+    notes += _codes_among(found, tables, columns)
     details = {
-        cue.sample: {} if row is None else {name: found.rows[row][name] or "n/a" for name in columns}
+        cue.sample: {} if row is None else {name: tables.told(found.rows[row][name]) for name in columns}
         for cue, row in zip(found.cues, rows, strict=True)
     }
     markers = [
@@ -351,6 +368,20 @@ def _columns(found: Proposal, tables: TrialTables) -> list[str]:
             )
         return list(tables.columns)
     return [name for name in there if name not in _RESERVED]
+
+
+def _codes_among(found: Proposal, tables: TrialTables, columns: Sequence[str]) -> list[str]:
+    """A sentence on numbers of columns that often stand for one that is missing, and that nobody said are."""
+    codes = {
+        name: codes
+        for name in columns
+        if (codes := sorted({row[name] for row in found.rows if CODES.fullmatch(row[name])} - tables.missing))
+    }
+    return [
+        f"{', '.join(told)} stands in column {name!r} of {found.table}: where it means that nothing is known, say so: "
+        f"missing = {json.dumps(told)} below [trials]; else it is a number like any other."
+        for name, told in codes.items()
+    ]
 
 
 def _left_out(found: Proposal, tables: TrialTables) -> list[str]:

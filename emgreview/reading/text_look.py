@@ -20,10 +20,8 @@ from emgreview.reading.text_faults import LineForm, short
 from emgreview.reading.text_lines import pieces_of
 from emgreview.reading.text_rate import TIMES_IN, dates_in, rate_in, rises
 from emgreview.reading.text_table import Table, fits, tables_in, worth
-from emgreview.reading.units import TIMES, label_and_unit, plain_unit, unit_of
+from emgreview.reading.units import CODES, TIMES, label_and_unit, plain_unit, unit_of
 
-_CODES = re.compile(r"-?9{3,6}(\.0*)?|-?32768|-1e\+?30[0-9]?", re.IGNORECASE)
-"""Numbers that often stand for one (common practice, no source)."""
 _MIXED = re.compile(r"^[+-]?\d+[.,]\d+$")
 _DATE_FORM = re.compile(r"(?=.*[ymdh]{2}.*[.:/-])[ymdhsf.:/, T-]+", re.IGNORECASE)
 """What stands for the unit of a column of dates: dd.mm.yyyy hh:mm:ss."""
@@ -172,7 +170,7 @@ def _numbers_in_words(table: Table, more: Sequence[str], times: float) -> list[s
 
 def _codes_in_words(table: Table) -> list[str]:
     cells = Counter(row[place] for row in table.rows for place, one in enumerate(table.numeric) if one)
-    codes = {cell: n for cell, n in cells.items() if n > 1 and _CODES.fullmatch(cell)}
+    codes = {cell: n for cell, n in cells.items() if n > 1 and CODES.fullmatch(cell)}
     return [
         f"{code} stands in {n} cells: where it means a missing sample, add it to missing" for code, n in codes.items()
     ]

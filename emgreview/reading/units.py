@@ -63,6 +63,8 @@ TIMES = frozenset((
     "seconds", "secs", "ms", "milliseconds", "clock", "s", "x", "date", "datetime",
 ))  # fmt: skip
 """What columns of times are called, in lower case."""
+CODES = re.compile(r"-?9{3,6}(\.0*)?|-?32768|-1e\+?30[0-9]?", re.IGNORECASE)
+"""Numbers that often stand for one (common practice, no source)."""
 _SUFFIX = re.compile(r"^(.+)[_ ](uV|µV|μV|mV|ms)$")
 _BRACKETS = re.compile(r"^(.*?)[\s_]*[\[(]\s*([^\])]+?)\s*[\])]\s*$")
 

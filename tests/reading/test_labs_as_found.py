@@ -239,3 +239,17 @@ def test_a_table_tells_units_and_times(tmp_path, kind):
         return
     assert (seen.how["rate_hz"], seen.how["unit"], seen.asks) == (1000, {"Biceps": "uV", "key": "V"}, {})
     np.testing.assert_array_equal(er.read(path, **seen.how).values(), [x, [row[2] for row in rows]])
+
+
+def test_codes_for_nothing_known_in_a_table_of_trials_are_told_and_taken(tmp_path):
+    text(tmp_path / "P1.csv", 1)
+    (tmp_path / "T1.csv").write_text("side,rt_ms\nleft,312\nright,-999\nleft,298\n")
+    options = ["--pattern", "P{participant}.csv", "--rate", "1000", "--unit", "FCR=uV,key=V", *PULSE_CUES]
+    (rec,) = quiet(list, described(tmp_path, *options, "--trials", "T{participant}.csv").recordings)
+    assert [marker.details["rt_ms"] for marker in rec.markers] == ["312", "-999", "298"]
+    assert sum("-999 stands in column 'rt_ms' of T1.csv" in note for note in rec.notes) == 1
+    (tmp_path / "study.toml").unlink()
+    options += ["--trials", "T{participant}.csv", "--trials-missing", "-999"]
+    (rec,) = quiet(list, described(tmp_path, *options).recordings)
+    assert [marker.details["rt_ms"] for marker in rec.markers] == ["312", "n/a", "298"]
+    assert not any("-999" in note for note in rec.notes)
