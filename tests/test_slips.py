@@ -33,7 +33,8 @@ def places(tmp_path_factory):
     (tmp / "empty").mkdir()
     numbers = "\n".join(f"{x:.3f},{y:.3f}" for x, y in np.random.default_rng(1).normal(0, 9, (2000, 2)))
     for name, words in {
-        "head.csv": "FDI,APB\n" + numbers, "plain.csv": numbers, "empty.csv": "", "bare": numbers, "a.xyz": numbers,
+        "head.csv": "FDI,APB\n" + numbers, "plain.csv": numbers, "empty.csv": "", "bare": numbers,
+        "a.xyz": "\0" + numbers, "a.dat": numbers,
         "comma.csv": "1,5;2,5\n1,6;2,7\n", "short.edf": "0 ",
         "ms.json": '{"name": "a", "version": 1, "onset_s": [80, 800]}',
         "half.json": '{"name": "a"}', "broken.json": "{",
@@ -85,6 +86,7 @@ SLIPS = [
     (["check", "{tmp}/plain.csv", "--rate", "0", *TEXT[2:], "FDI,APB"], "--rate came as 0.0"),
     (["check", "{tmp}/bare"], "has no extension, and none is guessed"),
     (["check", "{tmp}/a.xyz"], "the extension '.xyz'"),
+    (["check", "{tmp}/a.dat"], "a.dat is text, which states no rate"),
     (["check", "{tmp}/short.edf"], "copy or export it again"),
     (["check", "{tmp}/nothere.edf"], "there is no file"),
     (["check", "{tmp}/empty"], "holds no recording"),

@@ -17,7 +17,7 @@ from emgreview.cli.saying import tell
 from emgreview.cli.source import units
 from emgreview.reading.patterns import Pattern
 from emgreview.reading.settled import is_told_by_name
-from emgreview.reading.study_description import EXPECTS, load
+from emgreview.reading.study_description import ANSWERS, EXPECTS, load
 
 NAME = "study.toml"
 
@@ -42,10 +42,18 @@ def _options(parser: argparse.ArgumentParser) -> None:
         default=[],
         type=setting_of,
         metavar="NAME=VALUE",
-        help="what else read() is told of each file: --set header=2 --set decimal=, for example; may be given again",
+        help="what else read() is told of each file: --set header=2 --set decimal=, for example, a list as JSON: "
+        '--set \'data=["emg","pulse"]\'; may be given again',
     )
     add_missing(parser)
     parser.add_argument("--cue", metavar="LABEL", help="what cues are called: the label of markers, or for those found")
+    parser.add_argument(
+        "--marker",
+        action="append",
+        metavar="LABEL",
+        help="a label of markers that are cues, where there are several; may be given again: --cue go --marker go_left "
+        "--marker go_right; each keeps its own in the column 'marker'",
+    )
     add_pulses(parser)
     parser.add_argument("--expect", type=whole, metavar="N", help="cues of each recording")
     parser.add_argument("--muscle", action="append", default=[], metavar="LABEL=MUSCLE", help="may be given again")
@@ -53,10 +61,19 @@ def _options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--trials", metavar="P", help="tables of trials, one row a cue: 'behaviour/P{participant}.csv'")
     parser.add_argument("--trial-columns", type=columns_of, metavar="A,B", help="those of its columns to take (all)")
     parser.add_argument(
+        "--trials-missing",
+        action="append",
+        metavar="TEXT",
+        help="what stands in it for nothing known: --trials-missing -999; may be given again",
+    )
+    parser.add_argument(
         "--trials-of",
         metavar="WORD=COLUMN,…",
         help="of one table of several recordings, the columns that say what the pattern says: "
         "--trials-of participant=subject,run=block",
+    )
+    parser.add_argument(
+        "--encoding", metavar="NAME", help="how these tables are written, where they are not UTF-8: cp1252, for example"
     )
     parser.add_argument("--time", metavar="COLUMN", help="its column of times")
     parser.add_argument("--time-unit", choices=("s", "ms", "us"), help="their unit (s)")
@@ -86,7 +103,13 @@ def _write(given: argparse.Namespace) -> Path:
     if not found:
         raise er.EmgreviewError(f"no file below {folder} fits the pattern {given.pattern!r}; correct it.")
     files: dict[str, Any] = {"pattern": given.pattern, **_how(found[0][0], given)}
-    cues = {"label": given.cue, "channel": given.pulses or given.codes, "level": given.level, "edge": given.edge}
+    cues = {
+        "label": given.cue,
+        "markers": given.marker,
+        "channel": given.pulses or given.codes,
+        "level": given.level,
+        "edge": given.edge,
+    }
     cues |= {
         "hold_off_s": given.hold_off,
         "codes": given.codes is not None or None,
@@ -95,6 +118,9 @@ def _write(given: argparse.Namespace) -> Path:
     }
     trials = {"table": given.trials, "columns": given.trial_columns, "time": given.time, "time_unit": given.time_unit}
     trials |= _columns_of(given.trials_of)
+    trials["missing"] = given.trials_missing
+    if given.encoding is not None:
+        trials["encoding"] = given.encoding if given.trials else None
     table, _, column = (given.people or "").rpartition(":")
     if given.people and not (table and column):
         raise er.EmgreviewError(
@@ -111,7 +137,7 @@ def _write(given: argparse.Namespace) -> Path:
         files=files,
         channels={label: {"muscle": muscle} for label, muscle in muscles.items()} or None,
         cues=_said(cues),
-        participants={"table": table, "code": column} if given.people else None,
+        participants=_said({"table": table, "code": column, "encoding": given.encoding}) if given.people else None,
         trials=_said(trials),
     )
 
@@ -138,6 +164,7 @@ def _how(path: Path, given: argparse.Namespace) -> dict[str, Any]:
         raise er.EmgreviewError(f"{path.name} cannot be read: {seen.refused}.")
     how = dict(seen.how) | dict(given.set)
     said: set[str] = {name for name, _ in given.set}
+    said |= {name for name, instead in ANSWERS.items() if instead in said}  # it stands in the file, and was named
     if given.missing is not None:
         how["missing"] = given.missing
         said.add("missing")
@@ -150,7 +177,15 @@ def _how(path: Path, given: argparse.Namespace) -> dict[str, Any]:
     if given.unit is not None:
         labels = how.get("columns")
         given.columns = list(labels.values()) if isinstance(labels, Mapping) else labels
-        how["unit"] = units(given)
+        told, came = how.get("unit"), units(given)
+        how["unit"] = {**told, **came} if isinstance(told, Mapping) and isinstance(came, Mapping) else came
+        if open_ := [
+            label for label, unit in (how["unit"].items() if isinstance(came, Mapping) else ()) if unit == "?"
+        ]:
+            raise er.EmgreviewError(
+                f"{path.name} does not say the unit of {', '.join(open_)}, and --unit came without it; give it too: "
+                f"--unit {open_[0]}=mV, whichever it is, or {open_[0]}=arbitrary."
+            )
         said.add("unit")
     if left := {name: words for name, words in seen.asks.items() if name not in said}:
         words = "; ".join(f"{name}: {words}" for name, words in left.items())

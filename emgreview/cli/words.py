@@ -44,6 +44,7 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
         "give --people TABLE.tsv with the columns recording, sub, task and, where needed, run.",
     ),
     (r"\bgive said=\{'(\w+)': [^}]*\}", r"give --say \1=…"),
+    (r"is said by said=\{'TaskName': '(\w+)'\}", r"is said by --say TaskName=\1"),
     (r"(?<![-\w])said does not give", "--say does not give"),
     (r"\b(correct it|add it) (in|to) said\b", r"\1 \2 --say"),
     (r"\bgive labels=\{old: new\}, or keep=\[that label\]", "give --label OLD=NEW, or --keep LABEL"),
@@ -69,6 +70,7 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
         "confirm it: emgreview study DESCRIPTION --confirm RECORDING --reason WHY",
     ),
     (r"say rows=\[…\] yourself", "say --rows yourself"),
+    (r"missing = \[\"([^\"]*)\".*?\] below \[trials\]", r"--trials-missing \1"),
     (
         r"\b(header|names|decimal|missing|separator|comment|encoding|time_unit)=('[^']*'|\[[^\]]*\]|\d+)",
         lambda found: f"--layout {found[1]} {_typed(found[2])}",

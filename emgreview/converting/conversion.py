@@ -60,7 +60,8 @@ def convert(
         that codes can replace names.
     said : mapping or None
         Fields of emg.json for all recordings. BIDS requires EMGPlacementScheme and
-        EMGReference; they are asked for where no source has them.
+        EMGReference; they are asked for where no source has them. TaskName is also the task
+        of recordings whose names have none.
     labels : mapping of str to str or None
         New labels of channels by their old ones.
     keep : collection of str, default ()
@@ -247,12 +248,17 @@ def _note(rec: Recording, back: Recording, written: signals.WrittenFile, plan: P
             f"{back.name}: the last data record is filled up with {written.filled} samples; SamplesRecorded in its "
             f"emg.json states the {rec.n_samples} that were recorded."
         )
-    if written.header_hz != rec.rate_hz:
+    if abs(written.header_hz - rec.rate_hz) > 1e-12 * rec.rate_hz:
         done.notes.append(
             f"{back.name}: no header of eight characters holds the rate {rec.rate_hz!r} Hz; it says "
             f"{written.header_hz!r} Hz, and SamplingFrequency in emg.json the rate itself."
         )
     done.notes += [f"{back.name}: {note}" for note in rec.notes if "left out" in note]
+    for name, why in tables.columns_removed(rec, plan.rules).items():
+        done.notes.append(
+            f"{back.name}: the column {name!r} of the events is not there, as {why}; look at it, or keep=['{name}'] "
+            "keeps it."
+        )
     if not plan.rules.scrub:
         return
     for trace in traces_of(rec, origin, replace(plan.rules, codes=origin.codes)):

@@ -21,8 +21,12 @@ NEWEST = date(1925, 12, 31)
 Entities = Mapping[str, str]
 
 
-def entities_for(known: Mapping[str, Entities], people: Mapping[str, Entities] | None) -> dict[str, dict[str, str]]:
-    """Entities by the name of a recording: those that its name has, and those that ``people`` says, which win."""
+def entities_for(
+    known: Mapping[str, Entities], people: Mapping[str, Entities] | None, task: object = None
+) -> dict[str, dict[str, str]]:
+    """Entities by the name of a recording: those that its name has, and those that ``people`` says, which win; ``task``
+    for those of which neither says it."""
+    label = re.sub(r"[^A-Za-z0-9]", "", task) if isinstance(task, str) else ""
     people = {} if people is None else people
     if not isinstance(people, Mapping) or not all(isinstance(one, Mapping) for one in people.values()):
         raise ParameterError(
@@ -38,7 +42,7 @@ def entities_for(known: Mapping[str, Entities], people: Mapping[str, Entities] |
     lacking: dict[str, list[str]] = {}
     for name, own in known.items():
         given = {**own, **{str(key): str(value) for key, value in people.get(name, {}).items() if value != ""}}
-        given = {key: value.removeprefix(f"{key}-") for key, value in given.items()}
+        given = ({"task": label} if label else {}) | {k: value.removeprefix(f"{k}-") for k, value in given.items()}
         for key, value in given.items():
             _check(name, key, value)
         for key in ("sub", "task"):
@@ -47,10 +51,11 @@ def entities_for(known: Mapping[str, Entities], people: Mapping[str, Entities] |
         found[name] = {key: given[key] for key in ORDER if key in given}
     if lacking:
         words = "; ".join(f"{key} of {_few(names)}" for key, names in lacking.items())
+        for_all = "one task for all is said by said={'TaskName': 'press'}; " if "task" in lacking else ""
         raise ParameterError(
             f"people does not say {words}; every recording needs sub, a code for the participant, and task, and "
-            "neither is guessed; give people={'" + next(iter(lacking.values()))[0] + "': {'sub': '01', 'task': "
-            "'press', 'run': '1'}, …}."
+            f"neither is guessed; {for_all}give people={{'" + next(iter(lacking.values()))[0] + "': {'sub': '01', "
+            "'task': 'press', 'run': '1'}, …}."
         )
     by_stem: dict[str, list[str]] = {}
     for name, entities in found.items():

@@ -63,7 +63,7 @@ def prepared(
         known = {name: rec.entities for name, rec in recordings.items()}
     if not files:
         raise ParameterError("data holds no recording; allowed: one or more; give what read() returned.")
-    entities = entities_for(known, people)
+    entities = entities_for(known, people, said.get("TaskName") if isinstance(said, Mapping) else None)
     origins, failed, others = {}, {}, list[Origin]()
     for name, path in files.items():
         try:

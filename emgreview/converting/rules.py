@@ -18,6 +18,8 @@ REMOVED = "text removed"
 """Stands for a label of free text: the moment is kept, the words are not."""
 
 HIDDEN = "X"
+FREE = "free text"
+"""Why a column is not kept whose words may be anybody's."""
 
 _PERSONAL = frozenset((
     "name", "surname", "forename", "firstname", "lastname", "fullname", "family", "given", "nickname", "initial",
@@ -103,7 +105,13 @@ class Rules:
             free = any(len(one.split()) > 3 for one in texts) or (strange and len(strange) == len(given))
         else:
             free = any(not _is_code(one, n) for one, n in often.items())
-        return "free text" if free else ""
+        return FREE if free else ""
+
+    def seldom(self, values: Iterable[str]) -> str:
+        """How many words of a column a recording has too seldom, or too long, to be codes; none of them is named."""
+        often = Counter(one for one in values if one not in ("n/a", "") and not _NUMBER.fullmatch(one))
+        few = sum(one not in self.codes and not _is_code(one, n) for one, n in often.items())
+        return f"{few} of its {len(often)} words stand there fewer than {_OFTEN} times, or are no code"
 
     def field(self, name: str) -> bool:
         """Whether a field of emg.json is kept."""

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from emgreview.converting.origins import Origin
-from emgreview.converting.rules import Rules, age, masked_values
+from emgreview.converting.rules import FREE, Rules, age, masked_values
 from emgreview.converting.signals import WrittenFile
 from emgreview.errors import ParameterError
 from emgreview.model import Marker, Recording, to_sample
@@ -89,6 +89,16 @@ def events_of(
         cells += [rules.masked(marker.details.get(name, "n/a")) for name in kept]
         rows.append(cells)
     return ["onset", "duration", "trial_type", SAMPLE, SOURCE, *kept.values()], rows, described
+
+
+def columns_removed(rec: Recording, rules: Rules) -> dict[str, str]:
+    """By column of the cues that is removed for its words, not for its name: why."""
+    found = {}
+    for name in dict.fromkeys(name for marker in rec.markers for name in marker.details):
+        values = [marker.details[name] for marker in rec.markers if name in marker.details]
+        if rules.column(name, values) == FREE and not _says_again(name, rec.markers):
+            found[name] = f"it may be free text: {rules.seldom(values)}"
+    return found
 
 
 def _described(about: object, values: Iterable[str], rules: Rules) -> dict[str, Any]:

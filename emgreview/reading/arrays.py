@@ -2,10 +2,9 @@
 
 Shared by the formats that are boxes of arrays (MATLAB, HDF5). Such a file does not say which array holds the samples,
 along which side time runs, which number is the rate and which texts are the labels: a person does, by
-:class:`ArrayLayout`, and :mod:`arrays_look` lists what there is to choose from.
+:class:`.array_layout.ArrayLayout`, and :mod:`arrays_look` lists what there is to choose from.
 
     Entry, Arrays     what a format hands over: the arrays of a file, by name
-    ArrayLayout       what a person says of them
     contents_of       Contents, as said
     candidates        what may be samples
     last_of           the last part of a name
@@ -22,14 +21,11 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from emgreview.checks import demand, number
 from emgreview.errors import FormatError, ParameterError, RateError, UnknownNameError
+from emgreview.reading.array_layout import ALONG, ArrayLayout
 from emgreview.reading.columns import chosen_columns, distinct, is_time
 from emgreview.reading.contents import Columns, Contents, Signal, StoredSamples
 from emgreview.reading.time_column import demand_rate_fits
-
-ALONG = ("rows", "columns")
-CUES_IN = ("s", "ms", "samples from 0", "samples from 1")
 
 MOST_NUMBERS = 1 << 20
 """Cues, gains and the like at most (our own choice)."""
@@ -87,66 +83,6 @@ class Arrays(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
-class ArrayLayout:
-    """What a person says of a file that holds arrays.
-
-    Parameters
-    ----------
-    data : str, sequence of str, or None
-        The array that holds the samples; or several as long as each other, whose channels follow
-        one another: a vector a channel, or pulses in an array of their own.
-    samples_along : str or None
-        "rows": each row is one sample; "columns": each column is one. Needless where there is one
-        channel alone.
-    rate : str or None
-        A number in the file that is the sampling rate in Hz; or say ``rate_hz``.
-    labels : str or None
-        Texts in the file that name the channels, in order; or say ``columns``.
-    gain : float, str or None
-        What a stored value is multiplied by, a number, or numbers in the file: one, or one a channel.
-    cues : str or None
-        Numbers in the file that are moments.
-    cues_in : str or None
-        "s", "ms", "samples from 0" or "samples from 1", as MATLAB counts.
-    cue_label : str or None
-        What these moments are called here.
-    """
-
-    data: str | Sequence[str] | None = None
-    samples_along: str | None = None
-    rate: str | None = None
-    labels: str | None = None
-    gain: float | str | None = None
-    cues: str | None = None
-    cues_in: str | None = None
-    cue_label: str | None = None
-
-    def __post_init__(self) -> None:
-        if not isinstance(self.data, str | None):
-            good = isinstance(self.data, Sequence) and all(isinstance(one, str) and one.strip() for one in self.data)
-            demand(good and len(self.data) == len(set(self.data)) > 0, "data", self.data, "a name, or names, each once")
-        elif self.data is not None:
-            demand(self.data.strip(), "data", self.data, "a name, or a list of names")
-        for name in ("rate", "labels", "cues", "cue_label"):
-            value = getattr(self, name)
-            demand(value is None or (isinstance(value, str) and value.strip() != ""), name, value, "a name, or None")
-        for name, words in (("samples_along", ALONG), ("cues_in", CUES_IN)):
-            value = getattr(self, name)
-            demand(value is None or value in words, name, value, " or ".join(map(repr, words)))
-        if self.gain is not None and not isinstance(self.gain, str):
-            number("gain", self.gain)
-            demand(self.gain != 0, "gain", self.gain, "a number other than 0")
-        said = [name for name in ("cues", "cues_in", "cue_label") if getattr(self, name) is not None]
-        if said and len(said) < 3:
-            missing = [name for name in ("cues", "cues_in", "cue_label") if name not in said]
-            raise ParameterError(
-                f"{' and '.join(said)} came without {' and '.join(missing)}; the three belong together: where the "
-                f"moments stand, in what they count ({', '.join(map(repr, CUES_IN))}), and what they are called; give "
-                "all, or none."
-            )
-
-
 def contents_of(arrays: Arrays, layout: ArrayLayout, rate_hz: float | None, columns: Columns) -> Contents:
     """Contents of a file, as a layout says. Raises ParameterError, RateError, FormatError, UnknownNameError."""
     path, entries = arrays.path, {entry.name: entry for entry in arrays.entries()}
@@ -158,7 +94,7 @@ def contents_of(arrays: Arrays, layout: ArrayLayout, rate_hz: float | None, colu
         names = None if isinstance(columns, Sequence) else distinct(path, names, columns)[0]
     kept = chosen_columns(path, columns, names, n_signals)
     rate = _rate(arrays, entries, layout, rate_hz)
-    gains = _gains(arrays, entries, layout.gain, n_signals)
+    gains = _each_gain(arrays, entries, layout.gain, found)
     every = [(one, place) for one in found for place in range(one.n_signals)]
     signals = [(place, label) for place, label in kept if not is_time(label)]
     for place, label in kept:
@@ -336,6 +272,34 @@ def _rate(arrays: Arrays, entries: Mapping[str, Entry], layout: ArrayLayout, rat
             "one, or say rate_hz."
         )
     return float(found[0])
+
+
+def _each_gain(
+    arrays: Arrays,
+    entries: Mapping[str, Entry],
+    gain: float | str | Sequence[float | str] | None,
+    found: list["_Found"],
+) -> list[float]:
+    """The gain of every channel; FormatError where that of one array would be taken for another that has its own."""
+    if not isinstance(gain, str) and isinstance(gain, Sequence):
+        pairs = zip(gain, found, strict=True)
+        return [each for one, array in pairs for each in _gains(arrays, entries, one, array.n_signals)]
+    owner, _, attribute = gain.rpartition("@") if isinstance(gain, str) else ("", "", "")
+    if owner in {array.entry.name for array in found} and len(found) > 1:
+        same = [f"{array.entry.name}@{attribute}" for array in found]
+        if lacking := [name for name in same if name not in entries]:
+            words = f"and {short_list([name.rpartition('@')[0] for name in lacking])} has none of its own"
+        elif len({tuple(_number(arrays, entries, name, "gain")) for name in same}) > 1:
+            words = "and the others have another of their own"
+        else:
+            words = ""
+        if words:
+            each = [name if name in entries else 1 for name in same]
+            raise FormatError(
+                f"gain={gain!r} of {arrays.path.name} is that of {owner!r}, {words}; say one for each array of data, "
+                f"in that order, 1 where the samples are in their unit already: gain={each!r}."
+            )
+    return _gains(arrays, entries, gain, sum(array.n_signals for array in found))
 
 
 def _gains(arrays: Arrays, entries: Mapping[str, Entry], gain: float | str | None, n_signals: int) -> list[float]:

@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 
 from emgreview.errors import EmgreviewError
-from emgreview.reading.arrays import CUES_IN, Arrays, Entry, candidates, last_of, short_list
+from emgreview.reading.array_layout import CUES_IN
+from emgreview.reading.arrays import Arrays, Entry, candidates, last_of, short_list
 from emgreview.reading.contents import Seen
 from emgreview.reading.units import plain_unit
 
@@ -66,6 +67,7 @@ def seen_in(arrays: Arrays, facts: tuple[str, ...] = ()) -> Seen:
         asks["gain"] = (
             f"{words} may be what a stored value is multiplied by: gain={gains[0].name!r} where that is so, gain=1 "
             "where the samples are in their unit already"
+            + ("; of several arrays a list, one for each: gain=['…', 1]" if len(fit) > 1 else "")
         )
     if offsets := [one.name for one in numbers if last_of(one.name).lower() in _OFFSETS]:
         shown.append(f"{short_list(offsets, 6)} may have to be added to the samples: reading adds nothing")

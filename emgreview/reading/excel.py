@@ -22,6 +22,7 @@ from emgreview.plain_files import demand_plain, open_plain
 from emgreview.reading.arrays import demand_rate, demand_times_fit, short_list
 from emgreview.reading.columns import chosen_columns, distinct, is_time
 from emgreview.reading.contents import Columns, Contents, Reader, Seen, Signal
+from emgreview.reading.head_of_table import columns_seen
 from emgreview.reading.optional import door, load
 
 MOST_UNPACKED = 1 << 29
@@ -102,6 +103,7 @@ def look_excel(path: Path) -> Seen:
     """Sheets, and the names of their columns."""
     facts, widths = [], {}
     above: dict[str, tuple[int, int]] = {}
+    heads: dict[str, list[tuple[Any, ...]]] = {}
     with _workbook(path) as book:
         for name in book.sheetnames[:20]:
             sheet = book[name]
@@ -109,6 +111,7 @@ def look_excel(path: Path) -> Seen:
                 continue
             rows = [row for _, row in zip(range(60), _rows(path, sheet), strict=False)]
             header, place = above[name] = _above(rows)
+            heads[name] = rows
             first = [cell for cell in (rows[place - 1] if rows else ()) if cell is not None]
             widths[name] = [str(cell).strip() for cell in first]
             facts.append(f"sheet {name!r}: {short_list([repr(cell) for cell in first])}")
@@ -121,12 +124,10 @@ def look_excel(path: Path) -> Seen:
     if len(widths) > 1:
         asks["sheet"] = f"which sheet holds the samples: {short_list(full)}"
         return Seen(tuple(facts), asks=asks | {"columns": "the names of the columns to keep, 'time' for times"})
-    asks["columns"] = "confirm the columns; one of times is called 'time' here, one to leave out None"
     header, place = above[full[0]]
-    names, twice = distinct(path, widths[full[0]])
-    facts += twice
     layout = {"header": header, "names": place} if header > 1 else {}
-    return Seen(tuple(facts), columns={name: name for name in names}, layout=layout, asks=asks)
+    rate, unit, columns, more, open_ = columns_seen(path, heads[full[0]][:header], place, heads[full[0]][header:])
+    return Seen((*facts, *more), rate, unit, columns, layout, open_)
 
 
 def _above(rows: Sequence[tuple[Any, ...]]) -> tuple[int, int]:

@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emgreview.plain_files import demand_plain
-from emgreview.reading.arrays import MOST_NUMBERS, MOST_TEXTS, ArrayLayout, Entry, contents_of
+from emgreview.reading.array_layout import ArrayLayout
+from emgreview.reading.arrays import MOST_NUMBERS, MOST_TEXTS, Entry, contents_of
 from emgreview.reading.arrays_look import seen_in
 from emgreview.reading.contents import Columns, Contents, Reader, Seen
 from emgreview.reading.hdf5_files import Sliced, node, opened, outside, unfit, walked

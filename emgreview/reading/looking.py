@@ -123,7 +123,10 @@ def look(path: str | Path) -> Look:
             how[name] = ASKED if value is None else value
     how |= seen.layout
     how |= {name: ASKED for name in seen.asks if name not in how}
-    return Look(path, reader.name, seen.facts, how, seen.asks, seen.refused)
+    facts = seen.facts
+    if path.suffix.lower() not in reader.extensions:
+        facts = (f"the ending {path.suffix!r} is that of no format known here, and it begins as text does", *facts)
+    return Look(path, reader.name, facts, how, seen.asks, seen.refused)
 
 
 def _looked(reader: Reader, path: Path) -> Seen:

@@ -11,7 +11,8 @@ from pathlib import Path
 
 from emgreview.errors import FormatError
 from emgreview.plain_files import open_plain
-from emgreview.reading.arrays import ArrayLayout, Arrays, contents_of
+from emgreview.reading.array_layout import ArrayLayout
+from emgreview.reading.arrays import Arrays, contents_of
 from emgreview.reading.arrays_look import seen_in
 from emgreview.reading.contents import Columns, Contents, Reader, Seen
 from emgreview.reading.hdf5_files import SIGNATURE

@@ -20,6 +20,7 @@ from emgreview.plain_files import demand_plain, open_plain
 from emgreview.reading.arrays import demand_rate, demand_times_fit, short_list
 from emgreview.reading.columns import chosen_columns, is_time
 from emgreview.reading.contents import Columns, Contents, Reader, Seen, Signal
+from emgreview.reading.head_of_table import columns_seen
 from emgreview.reading.optional import door, load
 
 MOST_GROUP = 1 << 30
@@ -108,14 +109,14 @@ def look_parquet(path: Path) -> Seen:
     with _parquet(path) as file:
         fields, ends = _described(path, file)
         types = dict(zip(file.schema_arrow.names, map(str, file.schema_arrow.types), strict=True))
+        fit = [name for name, why in fields.items() if not why]
+        first = next(file.iter_batches(batch_size=60, row_groups=[0], columns=fit)).to_pydict() if fit else {}
     facts = (f"{ends[-1]} rows in {len(ends)} row groups", *(f"{name}: {types[name]}" for name in list(fields)[:40]))
-    asks = {
-        "rate_hz": "the sampling rate",
-        "columns": "confirm the columns; one of times is called 'time' here, one to leave out None",
-        "unit": "in what the samples count, such as 'mV'",
-    }
-    fit = {name: name for name, why in fields.items() if not why}
-    return Seen(facts, columns=fit, asks=asks, refused="" if fit else "no column holds numbers")
+    if not fit:
+        return Seen(facts, refused="no column holds numbers")
+    rows = list(zip(*(first[name] for name in fit), strict=True))
+    rate, unit, columns, more, asks = columns_seen(path, [tuple(fit)], 1, rows)
+    return Seen((*facts, *more), rate, unit, columns, asks=asks)
 
 
 def _described(path: Path, file: Any) -> tuple[dict[str, str], tuple[int, ...]]:

@@ -1,6 +1,7 @@
 """What the names of files say: a pattern such as "P{participant}_{task}_run{run}.csv".
 
-A word in braces stands for one or more signs without "/"; ``*`` for any signs without "/", or none. Participant,
+A word in braces stands for one or more signs without "/", the same ones wherever it comes again; ``*`` for any signs
+without "/", or none. Participant,
 session, task, run and the like become the recording's entities, as the Brain Imaging Data Structure names them.
 
     Pattern     a pattern, and what it finds
@@ -54,9 +55,7 @@ class Pattern:
                 "braces "
                 "({participant}), * for any signs; correct it."
             )
-        if any(words.count(word) > 1 for word in words):
-            raise ParameterError(f"the pattern {self.text!r} holds a word twice; give each once.")
-        object.__setattr__(self, "words", tuple(words))
+        object.__setattr__(self, "words", tuple(dict.fromkeys(words)))
         object.__setattr__(self, "_found", tuple(_expression(pieces, lazy) for lazy in (True, False)))
 
     def match(self, path: str) -> dict[str, str] | None:
@@ -76,6 +75,11 @@ class Pattern:
         """The path for what is said; a word that is not said, and *, stay."""
         return re.sub(r"\{([^{}]*)\}", lambda found: said.get(found[1], found[0]), self.text)
 
+    def before(self, word: str) -> str:
+        """The letters that stand right before a word, "" where another sign does."""
+        found = re.search(r"([A-Za-z]*)\{" + re.escape(word) + r"\}", self.text)
+        return found[1] if found else ""
+
     def files(self, folder: Path) -> list[tuple[Path, dict[str, str]]]:
         """The files of a folder that fit, in order of their paths, with what their names say."""
         found = []
@@ -89,16 +93,14 @@ class Pattern:
 
 
 def _expression(pieces: Iterable[str], lazy: bool) -> re.Pattern[str]:
-    more = "?" if lazy else ""
-    made = [
-        f"(?P<{piece[1:-1]}>[^/]+{more})"
-        if piece.startswith("{")
-        else f"[^/]*{more}"
-        if piece == "*"
-        else re.escape(piece)
-        for piece in pieces
-    ]
-    return re.compile("".join(made))
+    more, made, seen = "?" if lazy else "", "", set()
+    for piece in pieces:
+        if piece.startswith("{"):
+            made += f"(?P={piece[1:-1]})" if piece in seen else f"(?P<{piece[1:-1]}>[^/]+{more})"
+            seen.add(piece)
+        else:
+            made += f"[^/]*{more}" if piece == "*" else re.escape(piece)
+    return re.compile(made)
 
 
 def name_of(entities: Mapping[str, str], otherwise: str) -> str:

@@ -55,14 +55,18 @@ from emgreview.reading.study_trials import TrialTables, rows_of
 
 EXPECTS = "and the description expects"
 """Stands in a note of a recording with another number of cues."""
+MARKER = "marker"
+"""The column of cues that says what the file calls each, where markers of several labels are cues."""
+ANSWERS = {"rate_hz": "rate", "columns": "labels"}
+"""By argument, the one that says it by a name in the file instead."""
 LEFT_OUT = "-"
 """Stands in a list of columns for one to leave out."""
 
 _TABLES: Mapping[str, frozenset[str]] = {
     "channels": frozenset(),
-    "cues": frozenset(("label", "channel", "level", "edge", "hold_off_s", "codes", "mask", "expect")),
+    "cues": frozenset(("label", "markers", "channel", "level", "edge", "hold_off_s", "codes", "mask", "expect")),
     "participants": frozenset(("table", "code", "encoding")),
-    "trials": frozenset(("table", "columns", "time", "time_unit", "encoding", "aligned", *ENTITIES)),
+    "trials": frozenset(("table", "columns", "time", "time_unit", "encoding", "missing", "aligned", *ENTITIES)),
 }
 _OF_CHANNEL = frozenset(("muscle", "kind", "delay_ms"))
 
@@ -141,7 +145,12 @@ class Study:
         """The tables of trials, which know what the names of all files say."""
         words = self.trials.of_columns if self.trials is not None else ()
         known = {word: frozenset(said[word] for _, said in self.found.values() if word in said) for word in words}
-        return None if self.trials is None else replace(self.trials, known=known)
+        before = {word: self.before(word) for word in words}
+        return None if self.trials is None else replace(self.trials, known=known, before=before)
+
+    def before(self, word: str) -> str:
+        """The letters that stand right before a word in the names of the files: "P" in "P{participant}.csv"."""
+        return next((pattern.before(word) for pattern in self.patterns if word in pattern.words), "")
 
     def entities(self, said: Mapping[str, str]) -> dict[str, str]:
         """What a file's name says, as entities. Raises FormatError for letters that no name of an entity holds."""
@@ -162,6 +171,7 @@ class Study:
         if "channel" in self.cues:
             how = {key: self.cues[key] for key in ("level", "edge", "hold_off_s", "codes", "mask") if key in self.cues}
             rec = with_cues(rec, self.cues["channel"], label=self.label, **how)
+        rec = self._together(rec)
         n_cues = sum(self.cue_of(marker.label) for marker in rec.markers)
         if self.cues.get("expect", n_cues) != n_cues:
             words = f"{n_cues} cues {self.label!r} were found, {EXPECTS} {self.cues['expect']}."
@@ -189,6 +199,26 @@ class Study:
     def cue_of(self, label: str) -> bool:
         """Whether a marker is a cue: of codes, any of them."""
         return label == self.label or (bool(self.cues.get("codes")) and label.startswith(f"{self.label} "))
+
+    def _together(self, rec: Recording) -> Recording:
+        """Markers of several labels under that of the cues, each with what the file calls it as its column "marker"."""
+        wanted = self.cues.get("markers")
+        if wanted is None:
+            return rec
+        there = {marker.label for marker in rec.markers}
+        if not there & set(wanted):
+            raise UnknownNameError("marker", wanted[0], sorted(there), where=rec.name)
+        if lacking := [label for label in wanted if label not in there]:
+            words = f"There is no marker {', '.join(map(repr, lacking))}, which the description names as a cue."
+            rec = replace(rec, notes=(*rec.notes, words))
+        return rec.with_markers(
+            [
+                replace(marker, label=self.label, details={**marker.details, MARKER: marker.label})
+                if marker.label in wanted
+                else marker
+                for marker in rec.markers
+            ]
+        )
 
     def _described(self, rec: Recording) -> Recording:
         for label in self.channels:
@@ -245,6 +275,11 @@ def study_of(said: Mapping[str, Any], path: Path) -> Study:
     )
 
 
+def without_answered(files: Mapping[str, Any]) -> dict[str, Any]:
+    """What is said of files, without a "?" that another argument answers."""
+    return {name: value for name, value in files.items() if not (value == "?" and ANSWERS.get(name) in files)}
+
+
 def _files(path: Path, files: dict[str, Any], where: str) -> tuple[Pattern, dict[str, Any]]:
     """A pattern, and how the files that fit it are read."""
     if not isinstance(files.get("pattern"), str):
@@ -252,6 +287,7 @@ def _files(path: Path, files: dict[str, Any], where: str) -> tuple[Pattern, dict
             f"{path.name} lacks the pattern of its files below {where}; give it there: pattern = "
             '"P{participant}_{task}_run{run}.csv", from the folder of the description.'
         )
+    files = without_answered(files)
     if open_ := [name for name, value in files.items() if _asked(value)]:
         raise ParameterError(f"{path.name}: {', '.join(open_)} below {where} still holds '?'; say what is right there.")
     pattern = Pattern(files.pop("pattern"))
@@ -284,6 +320,16 @@ def _cues(path: Path, said: dict[str, Any]) -> dict[str, Any]:
         if name in said:
             kind(f"{name} below [cues] of {path.name}", said[name], str, "a text")
             demand(said[name].strip(), f"{name} below [cues]", said[name], "a text that is not empty")
+    if "markers" in said:
+        good = isinstance(said["markers"], list) and all(
+            isinstance(one, str) and one.strip() for one in said["markers"]
+        )
+        demand(good and said["markers"], f"markers below [cues] of {path.name}", said["markers"], "a list of labels")
+        if "channel" in said:
+            raise ParameterError(
+                f"{path.name}: markers and channel came below [cues]; allowed: one of them: markers of the files, or "
+                "those that are found in a channel; take the other out."
+            )
     for name in ("level", "hold_off_s"):
         if name in said:
             number(f"{name} below [cues]", said[name])
@@ -295,6 +341,6 @@ def _cues(path: Path, said: dict[str, Any]) -> dict[str, Any]:
         )
     if "channel" in said and "hold_off_s" not in said:
         raise refusal("hold_off_s below [cues]", None, "seconds, a little less than the shortest time between two cues")
-    if "channel" in said and "label" not in said:
+    if {"channel", "markers"} & set(said) and "label" not in said:
         said["label"] = "cue"
     return said

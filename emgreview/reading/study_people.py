@@ -3,14 +3,14 @@
 people_of       its rows, as participants.tsv has them
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence, Set
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.reading.patterns import label_of
 from emgreview.reading.settled import listed
-from emgreview.reading.study_trials import read_rows
+from emgreview.reading.study_trials import read_rows, written_alike
 
 if TYPE_CHECKING:
     from emgreview.reading.study_description import Study
@@ -32,17 +32,18 @@ def people_of(study: "Study") -> tuple[tuple[Mapping[str, str], ...], list[str]]
     code = study.participants["code"]
     if rows and code not in rows[0]:
         raise UnknownNameError("column", code, rows[0], where=study.participants["table"])
-    made = tuple(
-        {"participant_id": f"sub-{label_of(row[code])}", **{k: v for k, v in row.items() if k != code}} for row in rows
-    )
-    known = {row["participant_id"] for row in made}
     people = {
         f"sub-{said['sub']}"
         for name in study.files
         for said in [study.entities(study.files[name][0][1])]
         if "sub" in said
     }
-    loud = []
+    codes, loud = _codes(study, [row[code] for row in rows], people)
+    made = tuple(
+        {"participant_id": one, **{k: v for k, v in row.items() if k != code}}
+        for one, row in zip(codes, rows, strict=True)
+    )
+    known = {row["participant_id"] for row in made}
     if strange := sorted(people - known):
         loud.append(f"{study.participants['table']} has no row for {listed(strange)}.")
     if len(known) < len(made):
@@ -50,3 +51,25 @@ def people_of(study: "Study") -> tuple[tuple[Mapping[str, str], ...], list[str]]
     if bare := sorted(known - people):
         loud.append(f"There is no recording of {listed(bare)}.")
     return made, loud
+
+
+def _codes(study: "Study", cells: Sequence[str], people: Set[str]) -> tuple[list[str], list[str]]:
+    """Participants that cells of the table speak of, and a sentence on those that are written otherwise: as BIDS has
+    them ("sub-01"), with what stands before {participant} in the pattern ("S4"), or with fewer zeros ("1")."""
+    exact = [f"sub-{label_of(cell)}" for cell in cells]
+    free = people - set(exact)
+    found, told = list(exact), []
+    for place, cell in enumerate(cells):
+        if exact[place] in people:
+            continue
+        alike = {one for one in free if written_alike(cell, one.removeprefix("sub-"), study.before("participant"))}
+        rivals = [
+            c
+            for c in cells
+            if any(written_alike(c, one.removeprefix("sub-"), study.before("participant")) for one in alike)
+        ]
+        if len(alike) == 1 and len(rivals) == 1:
+            (found[place],) = alike
+            if cell != found[place]:
+                told.append(f"{cell!r} was taken for {found[place].removeprefix('sub-')!r}")
+    return found, [f"{study.participants['table']}: {listed(told)}."] if told else []

@@ -28,6 +28,7 @@ from emgreview.reading.alignment import Alignment, intervals_apart, propose_alig
 from emgreview.reading.patterns import ENTITIES, Pattern
 from emgreview.reading.text_lines import encoding_of
 from emgreview.reading.time_column import TIME_UNITS
+from emgreview.reading.units import CODES
 
 _RESERVED = ("onset_s", "offset_s", "trial", "channel", "recording", "participant")
 
@@ -36,8 +37,9 @@ _RESERVED = ("onset_s", "offset_s", "trial", "channel", "recording", "participan
 class TrialTables:
     """``columns``: those that are taken, None for all; ``time``: the one with times, in ``time_unit``, or "".
 
-    ``of_columns``: by word of the pattern the column that says it too, of a table that holds rows of several
-    recordings; ``known``: what names of files say by these words.
+    ``missing``: what stands for nothing known. ``of_columns``: by word of the pattern the column that says it too, of a
+    table that holds rows of several recordings; ``known``: what names of files say by these words; ``before``: what
+    stands before them there.
     """
 
     pattern: Pattern
@@ -45,8 +47,10 @@ class TrialTables:
     time: str
     time_unit: str
     encoding: str | None = None
+    missing: frozenset[str] = frozenset()
     of_columns: Mapping[str, str] = field(default_factory=dict)
     known: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    before: Mapping[str, str] = field(default_factory=dict)
 
     @classmethod
     def of(cls, path: Path, said: Mapping[str, Any], patterns: Sequence[Pattern] = ()) -> "TrialTables":
@@ -66,6 +70,9 @@ class TrialTables:
         kind("time below [trials]", time, str, "the name of the column with times")
         encoding = said.get("encoding")
         kind("encoding below [trials]", encoding, (str, type(None)), "a name that Python knows, such as 'cp1252'")
+        missing = said.get("missing", [])
+        good = isinstance(missing, list) and all(isinstance(one, str) for one in missing)
+        demand(good, "missing below [trials]", missing, 'a list of texts, such as ["-999"]')
         of_columns = {word: said[word] for word in ENTITIES if word in said}
         for word, column in of_columns.items():
             kind(f"{word} below [trials] of {path.name}", column, str, "the name of the column that says it")
@@ -75,8 +82,18 @@ class TrialTables:
                     f"it; put {{{word}}} into the pattern, or take the line out."
                 )
         return cls(
-            Pattern(said["table"]), None if columns is None else tuple(columns), time, unit, encoding, of_columns
+            Pattern(said["table"]),
+            None if columns is None else tuple(columns),
+            time,
+            unit,
+            encoding,
+            frozenset(missing),
+            of_columns,
         )
+
+    def told(self, cell: str) -> str:
+        """A cell as a detail of a cue has it."""
+        return "n/a" if cell in self.missing or not cell else cell
 
     def places(self, path: Path, rows: Sequence[Mapping[str, str]], said: Mapping[str, str]) -> tuple[list[int], str]:
         """Places of the rows of a recording, all where no column tells them apart, and a sentence on numbers that are
@@ -89,7 +106,8 @@ class TrialTables:
                 raise UnknownNameError("column", column, rows[0], where=path.name)
             wanted = said[word]
             if not any(row[column] == wanted for row in rows):
-                alike = {row[column] for row in rows if _same_number(row[column], wanted)} - self.known.get(word, set())
+                known, before = self.known.get(word, frozenset()), self.before.get(word, "")
+                alike = {row[column] for row in rows if written_alike(row[column], wanted, before)} - known
                 if len(alike) == 1:
                     (other,) = alike
                     words.append(f"{word} {other!r} of {path.name} was taken for {wanted!r}")
@@ -122,8 +140,9 @@ def read_rows(path: Path, encoding: str | None = None) -> list[dict[str, str]]:
         text = content.decode(encoding or encoding_of(content[:4])).replace("\r\n", "\n").replace("\r", "\n")
     except (UnicodeDecodeError, LookupError) as why:
         raise FormatError(
-            f"{path.name} is not text in {encoding or 'UTF-8'} ({why}); say its encoding in the description, such as "
-            'encoding = "cp1252", or save it again as UTF-8.'
+            f"{path.name} is not text in {encoding or 'UTF-8'} ({why}); say its encoding beside the "
+            'table in the description: encoding = "cp1252", for example (in a shell --encoding cp1252), or save it '
+            "again as UTF-8."
         ) from None
     first = text.partition("\n")[0]
     sign = max(";\t,", key=first.count)
@@ -217,6 +236,13 @@ def proposal(
     )
 
 
+def written_alike(cell: str, wanted: str, before: str = "") -> bool:
+    """Whether a cell of a table says what the name of a file says, in another way: with fewer zeros, as BIDS has it, or
+    with what stands ``before`` it in the names of the files."""
+    bare = [cell] + [cell[len(sign) :] for sign in ("sub-", before) if sign and cell.startswith(sign)]
+    return any(one == wanted or _same_number(one, wanted) for one in bare)
+
+
 def _same_number(one: str, other: str) -> bool:
     digits = all(text.isascii() and text.isdecimal() for text in (one, other))
     return digits and one.lstrip("0") == other.lstrip("0")
@@ -275,7 +301,7 @@ def rows_of(
     belong together.
     """
     found = proposal(rec, tables, folder, said, is_cue)
-    notes = [found.note] if found.note else []
+    notes = [*([found.note] if found.note else []), *_left_out(found, tables)]
     if confirmed is not None:
         if confirmed.get("digest") != found.digest:
             raise MarkerError(
@@ -315,8 +341,9 @@ def rows_of(
                 f"sides. {found.words}. Look at them, and confirm it with confirm_alignment."
             )
     columns = _columns(found, tables)
+    notes += _codes_among(found, tables, columns)
     details = {
-        cue.sample: {} if row is None else {name: found.rows[row][name] or "n/a" for name in columns}
+        cue.sample: {} if row is None else {name: tables.told(found.rows[row][name]) for name in columns}
         for cue, row in zip(found.cues, rows, strict=True)
     }
     markers = [
@@ -334,11 +361,37 @@ def _columns(found: Proposal, tables: TrialTables) -> list[str]:
         for name in tables.columns:
             if found.rows and name not in found.rows[0]:
                 raise UnknownNameError("column", name, found.rows[0], where=found.table)
+        if taken := [name for name in tables.columns if name in _RESERVED]:
+            raise ParameterError(
+                f"columns below [trials] names {taken[0]!r}, which is a column of every table of decisions; take it "
+                "out, or rename it in the table."
+            )
         return list(tables.columns)
-    if taken := [name for name in there if name in _RESERVED]:
-        raise ParameterError(
-            f"{found.table} has a column {taken[0]!r}, which is a column of every table of decisions; name those that "
-            "are "
-            'wanted: columns = ["condition"] below [trials].'
-        )
-    return there
+    return [name for name in there if name not in _RESERVED]
+
+
+def _codes_among(found: Proposal, tables: TrialTables, columns: Sequence[str]) -> list[str]:
+    """A sentence on numbers of columns that often stand for one that is missing, and that nobody said are."""
+    codes = {
+        name: codes
+        for name in columns
+        if (codes := sorted({row[name] for row in found.rows if CODES.fullmatch(row[name])} - tables.missing))
+    }
+    return [
+        f"{', '.join(told)} stands in column {name!r} of {found.table}: where it means that nothing is known, say so: "
+        f"missing = {json.dumps(told)} below [trials]; else it is a number like any other."
+        for name, told in codes.items()
+    ]
+
+
+def _left_out(found: Proposal, tables: TrialTables) -> list[str]:
+    """A sentence on columns that have the name of one of every table of decisions, where all columns are taken."""
+    taken = [
+        repr(name) for name in (found.rows[0] if found.rows and tables.columns is None else ()) if name in _RESERVED
+    ]
+    return [
+        f"Column {name} of {found.table} is not taken, as every table of decisions has one of that name; rename it "
+        "there if it is wanted."
+        for name in taken
+        if name[1:-1] not in tables.of_columns.values()
+    ]

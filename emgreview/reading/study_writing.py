@@ -16,7 +16,7 @@ import tomli_w
 from emgreview.checks import kind
 from emgreview.errors import FormatError, MarkerError, ParameterError, ReadError, UnknownNameError
 from emgreview.plain_files import read_text, read_toml
-from emgreview.reading.study_description import load, study_of
+from emgreview.reading.study_description import load, study_of, without_answered
 from emgreview.reading.study_trials import proposal
 
 
@@ -44,8 +44,9 @@ def write_study(
     channels : mapping or None
         By label: ``muscle``, ``kind``, ``delay_ms``.
     cues : mapping or None
-        ``label`` of the markers, or ``channel``, ``level``, ``edge``, ``hold_off_s``,
-        ``codes``, ``mask`` as for :func:`with_cues`; ``expect``, their number.
+        ``label`` of the markers, and ``markers``, labels of several that are cues; or
+        ``channel``, ``level``, ``edge``, ``hold_off_s``, ``codes``, ``mask`` as for
+        :func:`with_cues`; ``expect``, their number.
     participants : mapping or None
         ``table`` and ``code``, its column of what names of files say.
     trials : mapping or None
@@ -97,6 +98,7 @@ def write_study(
         "trials": trials,
     }
     said = {key: _plain(value) for key, value in parts.items() if value is not None}
+    said["files"] = without_answered(said["files"])
     study_of(said, path)
     try:
         text = tomli_w.dumps(said)

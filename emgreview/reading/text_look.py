@@ -20,17 +20,11 @@ from emgreview.reading.text_faults import LineForm, short
 from emgreview.reading.text_lines import pieces_of
 from emgreview.reading.text_rate import TIMES_IN, dates_in, rate_in, rises
 from emgreview.reading.text_table import Table, fits, tables_in, worth
-from emgreview.reading.units import kind_of, plain_unit
+from emgreview.reading.units import CODES, TIMES, label_and_unit, plain_unit, unit_of
 
-_CODES = re.compile(r"-?9{3,6}(\.0*)?|-?32768|-1e\+?30[0-9]?", re.IGNORECASE)
-"""Numbers that often stand for one (common practice, no source)."""
-_TIMES = frozenset((
-    "time", "times", "t", "zeit", "temps", "tiempo", "tempo", "tijd", "tid", "timestamp", "timestamps", "sec",
-    "seconds", "secs", "ms", "milliseconds", "clock", "s", "x", "date", "datetime",
-))  # fmt: skip
 _MIXED = re.compile(r"^[+-]?\d+[.,]\d+$")
-_SUFFIX = re.compile(r"^(.+)[_ ](uV|µV|μV|mV|ms)$")
-_BRACKETS = re.compile(r"^(.*?)[\s_]*[\[(]\s*([^\])]+?)\s*[\])]\s*$")
+_DATE_FORM = re.compile(r"(?=.*[ymdh]{2}.*[.:/-])[ymdhsf.:/, T-]+", re.IGNORECASE)
+"""What stands for the unit of a column of dates: dd.mm.yyyy hh:mm:ss."""
 
 
 def look(path: Path) -> Seen:
@@ -176,7 +170,7 @@ def _numbers_in_words(table: Table, more: Sequence[str], times: float) -> list[s
 
 def _codes_in_words(table: Table) -> list[str]:
     cells = Counter(row[place] for row in table.rows for place, one in enumerate(table.numeric) if one)
-    codes = {cell: n for cell, n in cells.items() if n > 1 and _CODES.fullmatch(cell)}
+    codes = {cell: n for cell, n in cells.items() if n > 1 and CODES.fullmatch(cell)}
     return [
         f"{code} stands in {n} cells: where it means a missing sample, add it to missing" for code, n in codes.items()
     ]
@@ -198,7 +192,8 @@ def _names(header: Sequence[str], table: Table, layout: dict[str, Any]) -> tuple
         if len(cells) != n or not any(cells):
             continue
         said = [cell.strip("[]() ") for cell in cells]
-        if all(not cell or plain_unit(cell) or cell.lower() in TIMES_IN for cell in said) and any(said):
+        if all(not c or plain_unit(c) or c.lower() in TIMES_IN or _DATE_FORM.fullmatch(c) for c in said) and any(said):
+            said = ["" if _DATE_FORM.fullmatch(cell) else cell for cell in said]
             units = said
             continue
         if any(table.form.number.fullmatch(cell) for cell in cells):
@@ -219,17 +214,15 @@ def _columns(
     labels, told = [], list(units)
     for place in range(len(table.numeric)):
         label = names[place] if names else ""
-        if found := _BRACKETS.match(label) or _SUFFIX.match(label):
-            inner = found[2].strip()
-            if plain_unit(inner) or inner.lower() in TIMES_IN:
-                label, told[place] = found[1].strip() or label, told[place] or inner
+        label, inner = label_and_unit(label, TIMES_IN)
+        told[place] = told[place] or inner
         labels.append(label)
     labels = distinct(Path(), labels)[0]
     time = next(
         (
             place
             for place, one in enumerate(table.numeric)
-            if one and labels[place].lower() in _TIMES and rises(table, place, mostly=True)
+            if one and labels[place].lower() in TIMES and rises(table, place, mostly=True)
         ),
         next((p for p in range(len(labels)) if not table.numeric[p] and dates_in(table, p)), None),
     )
@@ -259,19 +252,4 @@ def _columns(
     if nameless := [str(place + 1) for place, name in enumerate(names) if not name and table.numeric[place]]:
         facts.append(f"column {', '.join(nameless)} has no name, and is left out")
     signals = {labels[place]: told[place] for place, name in enumerate(keys) if columns.get(name) not in (None, "time")}
-    voltages = {label: plain_unit(unit) for label, unit in signals.items() if unit}
-    lacking = [label for label in signals if not voltages.get(label) and kind_of(label, None)[0] in ("EMG", "ECG")]
-    if not voltages and lacking:
-        asks["unit"] = "the file does not say it: V, mV, uV, nV, or arbitrary"
-        return time, columns, None
-    if lacking:
-        asks["unit"] = f"the file does not say that of {', '.join(lacking)}; replace each '?'"
-    kept = {
-        label: unit or ("?" if label in lacking else "")
-        for label, unit in (voltages | dict.fromkeys(lacking, "?")).items()
-    }
-    alone = {unit for label, unit in kept.items() if kind_of(label, unit)[0] in ("EMG", "ECG")}
-    others = {label for label, unit in kept.items() if kind_of(label, unit)[0] not in ("EMG", "ECG")}
-    if len(alone) == 1 and not others and "?" not in alone:
-        return time, columns, alone.pop()
-    return time, columns, {label: unit for label, unit in kept.items() if unit}
+    return time, columns, unit_of(signals, asks)

@@ -1,10 +1,13 @@
 """Words of files made plain: spellings of units, and the kind of a channel by its unit and name.
 
 plain_unit(text)                 "microV" -> "uV"; None where the text is no unit known here
+label_and_unit(text)             "FCR [mV]" -> "FCR", "mV"
+unit_of(signals, asks)           the unit to propose, and what is asked for
 kind_of(label, unit, transducer) the BIDS channel type that a file without one most sensibly means
 """
 
 import re
+from collections.abc import Container, Mapping
 
 from emgreview.model import ARBITRARY, VOLTS
 
@@ -55,6 +58,16 @@ CHANNEL_TYPES = frozenset((
 VOLTAGES = "V, mV, uV, nV"
 """The units of voltage as messages list them."""
 
+TIMES = frozenset((
+    "time", "times", "t", "zeit", "temps", "tiempo", "tempo", "tijd", "tid", "timestamp", "timestamps", "sec",
+    "seconds", "secs", "ms", "milliseconds", "clock", "s", "x", "date", "datetime",
+))  # fmt: skip
+"""What columns of times are called, in lower case."""
+CODES = re.compile(r"-?9{3,6}(\.0*)?|-?32768|-1e\+?30[0-9]?", re.IGNORECASE)
+"""Numbers that often stand for one (common practice, no source)."""
+_SUFFIX = re.compile(r"^(.+)[_ ](uV|µV|μV|mV|ms)$")
+_BRACKETS = re.compile(r"^(.*?)[\s_]*[\[(]\s*([^\])]+?)\s*[\])]\s*$")
+
 BRAIN = frozenset({"DBS", "ECOG", "EEG", "SEEG"})
 """Kinds that lie over or in the brain."""
 
@@ -102,3 +115,33 @@ def names_emg(label: str) -> bool:
 def _words(text: str) -> list[str]:
     """Words of a name in lower case, split at signs, digits and inner capitals."""
     return [word.lower() for word in re.findall(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+", text)]
+
+
+def label_and_unit(text: str, also: Container[str] = ()) -> tuple[str, str]:
+    """A column's name without the unit that stands behind it, "FCR" and "mV" of "FCR [mV]", and that unit as it stands,
+    or ""; ``also``: further words in lower case that are units."""
+    if found := _BRACKETS.match(text) or _SUFFIX.match(text):
+        inner = found[2].strip()
+        if plain_unit(inner) or inner.lower() in also:
+            return found[1].strip() or text, inner
+    return text, ""
+
+
+def unit_of(signals: Mapping[str, str], asks: dict[str, str]) -> str | dict[str, str] | None:
+    """The unit to propose for signals of which words tell it, or by label; what is lacking is asked for."""
+    voltages = {label: plain_unit(unit) for label, unit in signals.items() if unit}
+    lacking = [label for label in signals if not voltages.get(label) and kind_of(label, None)[0] in IN_MICROVOLTS]
+    if not voltages and lacking:
+        asks["unit"] = "the file does not say it: V, mV, uV, nV, or arbitrary"
+        return None
+    if lacking:
+        asks["unit"] = f"the file does not say that of {', '.join(lacking)}; replace each '?'"
+    kept = {
+        label: unit or ("?" if label in lacking else "")
+        for label, unit in (voltages | dict.fromkeys(lacking, "?")).items()
+    }
+    alone = {unit for label, unit in kept.items() if kind_of(label, unit)[0] in IN_MICROVOLTS}
+    others = {label for label, unit in kept.items() if kind_of(label, unit)[0] not in IN_MICROVOLTS}
+    if len(alone) == 1 and not others and "?" not in alone:
+        return alone.pop()
+    return {label: unit for label, unit in kept.items() if unit}

@@ -20,6 +20,7 @@ from emgreview.errors import EmgreviewError, ParameterError, SignalWarning
 from emgreview.legible import legible
 from emgreview.plain_files import read_json
 from emgreview.reading import Look, look, write_study
+from emgreview.reading.looking import ASKED
 from emgreview.reading.patterns import Pattern
 from emgreview.reading.study_description import Study, study_of
 from emgreview.views import host
@@ -53,6 +54,11 @@ def _pairs(text: str, sign: str) -> list[tuple[str, str]]:
     if odd := [name for name, value in pairs if not value]:
         raise ParameterError(f"{odd[0]!r} came without a value; give name=value, with {sign!r} between them.")
     return pairs
+
+
+def _words(text: str) -> list[str]:
+    """Words with commas between them."""
+    return [one.strip() for one in text.split(",") if one.strip()]
 
 
 def _value(text: str) -> Any:
@@ -101,11 +107,16 @@ class StudyForm:
         self.name = text(label="Name of the study", value=folder.absolute().name, **wide)
         self.pattern = text(label="How its files are called", placeholder="P{participant}_{task}_run{run}.csv", **wide)
         self.rate_hz = number(label="Sampling rate (Hz)", value=None, width=160)
-        self.more = text(label="What else they must be told", placeholder="time_unit=dmy; gain=1", **wide)
+        self.more = text(
+            label="What else they must be told", placeholder="time_unit=dmy; rate=trial.fs; unit=mV", **wide
+        )
         self.columns: dict[str, dict[str, Any]] = {}
         self.cue_from = choice(label="Cues", options=[_NONE, _MARKERS, _PULSES], value=_NONE, width=220)
         self.label = text(label="What a cue is called", value="go", width=160)
-        self.channel = choice(label="Channel of the pulses", options=[], width=220)
+        self.markers = text(label="Markers that are cues, if several", placeholder="go_left, go_right", width=260)
+        self.channel = pn.widgets.AutocompleteInput(
+            label="Channel of the pulses", options=[], restrict=False, min_characters=0, width=220
+        )
         self.level = number(label="Level, in its unit", value=None, width=140)
         self.edge = choice(label="Edge", options=["rising", "falling", "both"], width=120)
         self.hold_off_s = number(label="Hold-off (s)", value=None, width=140)
@@ -119,6 +130,7 @@ class StudyForm:
         self.trials_of = text(
             label="Columns that tell recordings apart", placeholder="participant=subject, run=block", width=300
         )
+        self.encoding = text(label="Tables not in UTF-8", placeholder="cp1252", width=160)
         self.time = text(label="Its column of times", width=160)
         self.time_unit = choice(label="in", options=["s", "ms", "us"], width=80)
         self.said = host.Said("", sizing_mode="stretch_width")
@@ -131,7 +143,8 @@ class StudyForm:
         self.show_button.on_click(lambda _: self.show())
         self.save_button.on_click(lambda _: self.save())
         self.cue_from.param.watch(lambda _: self._which(), "value")
-        self._cue_row = pn.FlexBox(self.label)
+        self.more.param.watch(lambda _: self._labels(), "value")
+        self._cue_row = pn.FlexBox(self.label, self.markers)
         self._pulse_row = pn.FlexBox(self.channel, self.level, self.edge, self.hold_off_s, self.expect)
         self._which()
 
@@ -156,7 +169,7 @@ class StudyForm:
             pn.pane.Markdown(part("Participants and trials")),
             pn.FlexBox(self.people, self.code),
             self.trials,
-            pn.FlexBox(self.wanted, self.time, self.time_unit, self.trials_of),
+            pn.FlexBox(self.wanted, self.time, self.time_unit, self.trials_of, self.encoding),
             pn.FlexBox(self.show_button, self.save_button),
             self.said,
             sizing_mode="stretch_width",
@@ -186,6 +199,7 @@ class StudyForm:
 
     def _ask_of_columns(self, seen: Look) -> None:
         columns = seen.how.get("columns")
+        columns = None if columns == ASKED else columns  # nothing names them: columns=["FCR","key"] among what is told
         pairs = (
             columns.items() if isinstance(columns, Mapping) else [(str(k + 1), c) for k, c in enumerate(columns or ())]
         )
@@ -213,8 +227,17 @@ class StudyForm:
         self._labels()
 
     def _labels(self) -> None:
-        labels = [fields["label"].value.strip() for fields in self.columns.values()]
+        labels = [fields["label"].value.strip() for fields in self.columns.values()] or self._labels_told()
         self.channel.options = [label for label in labels if label and label.casefold() != "time"]
+
+    def _labels_told(self) -> list[str]:
+        """Labels that stand among what else the files must be told, as columns=["FCR","key"]."""
+        try:
+            columns = dict(_pairs(self.more.value, ";")).get("columns", "")
+        except ParameterError:  # not typed to its end
+            return []
+        labels = _value(columns)
+        return [label for label in labels if isinstance(label, str)] if isinstance(labels, list) else []
 
     def _which(self) -> None:
         self._cue_row.visible = self.cue_from.value != _NONE
@@ -246,7 +269,9 @@ class StudyForm:
             units = {label: unit for label, unit in units.items() if label and label.casefold() != "time" and unit}
             files["unit"] = units or "?"
         muscles = {labels[n]: f["muscle"].value.strip() for n, f in self.columns.items() if labels[n]}
-        cues = {"label": self.label.value.strip(), "expect": self.expect.value}
+        cues: dict[str, Any] = {"label": self.label.value.strip(), "expect": self.expect.value}
+        if self.cue_from.value == _MARKERS:
+            cues["markers"] = _words(self.markers.value) or None
         if self.cue_from.value == _PULSES:
             cues |= {
                 "channel": self.channel.value,
@@ -254,15 +279,18 @@ class StudyForm:
                 "edge": self.edge.value,
                 "hold_off_s": self.hold_off_s.value,
             }
-        wanted = [one.strip() for one in self.wanted.value.split(",") if one.strip()]
+        wanted = _words(self.wanted.value)
+        encoding = self.encoding.value.strip() or None
         trials = {
             "table": self.trials.value.strip(),
             "columns": wanted or None,
             "time": self.time.value.strip() or None,
+            "encoding": encoding,
         }
         trials |= {"time_unit": self.time_unit.value} if self.time.value.strip() else {}
         trials |= dict(_pairs(self.trials_of.value, ","))
         people = {"table": self.people.value.strip(), "code": self.code.value.strip()}
+        people |= {"encoding": encoding} if encoding else {}
         return {
             "name": self.name.value.strip() or None,
             "files": files,

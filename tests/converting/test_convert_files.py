@@ -255,3 +255,25 @@ def test_a_folder_of_which_one_cannot_be_read(run, tmp_path):
     assert status == 1
     assert "p02 is left out" in out
     assert errors_of(tmp_path / "out") == []
+
+
+def test_one_task_for_all_and_columns_that_are_lost_are_told(tmp_path):
+    """Of two people a condition stands often enough in one recording alone: the report says where it is not."""
+    people = [
+        er.Recording.from_array(
+            np.arange(4000.0).reshape(1, -1), 1000, labels=["FCR"], name=f"sub-{who}",
+            markers=[er.Marker(500 * n + 100, "go", "given", details={"grip": grip}) for n, grip in enumerate(grips)],
+        )
+        for who, grips in (("1", ["precision"] * 3 + ["power"] * 3), ("2", ["precision"] * 4 + ["power"] * 2))
+    ]  # fmt: skip
+    people = [dataclasses.replace(one, entities={"sub": one.name[4:]}) for one in people]
+    for number, one in enumerate(people):
+        with pytest.raises(ParameterError, match=r"one task for all is said by said=\{'TaskName'"):
+            er.convert(one, tmp_path / f"out-{number}", said=SAID)
+        done = er.convert(one, tmp_path / f"out-{number}", said=SAID | {"TaskName": "grasp it"})
+        (back,) = read_again(tmp_path / f"out-{number}")
+        assert back.entities["task"] == "graspit"
+        assert all(("grip" in marker.details) == (number == 0) for marker in back.markers)
+        told = [note for note in done.notes if "column 'grip'" in note]
+        assert len(told) == number
+        assert all("keep=['grip']" in note and "power" not in note for note in told)

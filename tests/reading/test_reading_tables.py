@@ -38,8 +38,9 @@ def test_columns_by_name_as_pandas_reads_them(table) -> None:
     np.testing.assert_array_equal(rec.source.read(240, 510, [1]), rec.values()[1:, 240:510])
     assert er.read(table, rate_hz=1000, unit="mV", columns=["ECR"]).labels == ("ECR",)
     seen = er.look(table)
-    assert seen.how["columns"] == {"t (s)": "t (s)", "FCR": "FCR", "ECR": "ECR"}
-    assert set(seen.asks) == {"rate_hz", "columns", "unit"}
+    assert seen.how["columns"] == {"t (s)": "time", "FCR": "FCR", "ECR": "ECR"}
+    assert seen.how["rate_hz"] == 1000, "as the times have it"
+    assert set(seen.asks) == {"columns", "unit"}
 
 
 def test_what_is_missing_or_does_not_fit_is_told(table) -> None:

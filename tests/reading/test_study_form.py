@@ -1,7 +1,9 @@
 """The form of a study writes what the script and the shell write."""
 
+import edfio
 import numpy as np
 import pytest
+import scipy.io
 
 import emgreview as er
 
@@ -100,3 +102,33 @@ def test_words_of_a_stranger_are_no_markup(lab):
     form.pattern.value = "{who}<script>"
     form.look()
     assert "<script>" not in words(form)
+
+
+def test_the_form_describes_files_that_name_their_own_channels(tmp_path):
+    """EDF says all of them, MATLAB where they stand; pulses are in a channel that the form cannot list."""
+    for who in (1, 2):
+        key = edfio.EdfSignal((np.arange(4000) % 1000 > 980) * 5.0, 1000, label="TTL", physical_dimension="V")
+        x = edfio.EdfSignal(np.random.default_rng(who).normal(0, 9, 4000), 1000, label="FCR", physical_dimension="uV")
+        edfio.Edf([x, key]).write(tmp_path / f"P{who}.edf")
+        names = np.array(["FDI", "APB"], object)
+        scipy.io.savemat(
+            tmp_path / f"M{who}.mat", {"x": np.ones((4000, 2)), "fs": 1000.0, "n": names, "go": [5.0, 900.0]}
+        )
+        (tmp_path / f"T{who}.csv").write_text("side\nn\u00e4her\nweit\nweit\nweit\n", "cp1252")
+    form = er.study_form(tmp_path)
+    form.pattern.value = "P{participant}.edf"
+    form.look()
+    form.cue_from.value = "pulses in a channel"
+    form.channel.value, form.level.value, form.hold_off_s.value = "TTL", 2.5, 0.4
+    form.trials.value, form.encoding.value = "T{participant}.csv", "cp1252"
+    form.show()
+    assert "sub-2: FCR, TTL; 1000 Hz, 4.0 s; 4 cues with edge, level, side" in words(form)
+    form.pattern.value = "M{participant}.mat"
+    form.look()
+    assert not form.columns
+    form.more.value = 'samples_along=rows; columns=["FDI","APB"]'
+    assert form.channel.options == ["FDI", "APB"]
+    form.more.value = "samples_along=rows; rate=fs; labels=n; unit=uV; cues=go; cues_in=samples from 1; cue_label=go"
+    form.cue_from.value, form.trials.value, form.markers.value = "markers in the files", "", "go"
+    form.show()
+    assert "sub-2: FDI, APB; 1000 Hz, 4.0 s; 2 cues with marker" in words(form)
