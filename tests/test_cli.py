@@ -325,7 +325,7 @@ def test_a_notebook_with_other_constants_keeps_everything_else():
         for old, new in zip(old_cell["source"], new_cell["source"], strict=True)
         if old != new
     ]
-    assert changed == [("AFTER_S = 1.5\n", "AFTER_S = 0.7\n")]
+    assert changed == [("AFTER_S = 1.5  # and after it\n", "AFTER_S = 0.7  # and after it\n")]
     with pytest.raises(er.EmgreviewError, match="sets NOTHING 0 times"):
         lab.with_constants(path, {"NOTHING": "1"})
 

@@ -24,7 +24,7 @@ FEW = 6
 
 
 def add_running(parser: argparse.ArgumentParser, *, beside_review: bool = False) -> None:
-    kept = f"FOLDER/{NAME}, beside the review" if beside_review else "nowhere"
+    kept = f"FOLDER/{NAME}, beside the review, unless that is a link" if beside_review else "nowhere"
     parser.add_argument(
         "--workers",
         type=whole,
@@ -45,11 +45,11 @@ def add_running(parser: argparse.ArgumentParser, *, beside_review: bool = False)
 
 
 def runner_of(given: argparse.Namespace, count: int, beside: Path | None = None) -> er.Runner:
-    """The runner for ``count`` recordings; ``beside``: the folder of a review."""
+    """The runner for ``count`` recordings; ``beside``: the folder of a review, where nothing is kept behind a link."""
     workers = given.workers
     if workers is None:
         workers = 1 if count < FEW or given.cluster is not None else len(os.sched_getaffinity(0))
-    cache: Path | None = None if beside is None else beside / NAME
+    cache: Path | None = None if beside is None or (beside / NAME).is_symlink() else beside / NAME
     if given.cache is not None:
         cache = None if given.cache.casefold() == "none" else Path(given.cache)
     shown = "json" if given.json else "here" if sys.stderr.isatty() else "lines"
