@@ -45,14 +45,11 @@ def read_or_make(path: Path) -> bytes:
         flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
         with os.fdopen(os.open(part, flags, 0o600), "wb") as stream:
             stream.write(made)
-        if os.path.lexists(path):  # spoilt
-            part.replace(path)
-            return made
         try:
             path.hardlink_to(part)
-        except FileExistsError:  # another process was first
-            return _read(path) or made
-        except OSError:  # a file system without links
+        except OSError:  # another process was first, it is spoilt, or this file system has no links
+            if (found := _read(path)) is not None:
+                return found
             part.replace(path)
         return made
     finally:

@@ -1,5 +1,6 @@
 """The runner: one result a recording, the same whichever way; what fails, dies or is stopped loses nothing else."""
 
+import argparse
 import io
 import json
 import os
@@ -11,6 +12,7 @@ import pytest
 from jobs_for_tests import KillsItsWorker, Sum, Trouble
 
 import emgreview as er
+from emgreview.cli.running import runner_of
 from emgreview.errors import ParameterError, RunStoppedError
 from emgreview.running.progress import Progress, shown
 from emgreview.running.secret import BYTES, read_or_make
@@ -287,6 +289,22 @@ def test_nothing_behind_a_link_in_a_cache_is_written_or_deleted(tmp_path):
     cache.trim()
     cache.clear()
     assert sorted(path.name for path in elsewhere.iterdir()) == ["mine.part", "mine.result"]
+
+
+@pytest.mark.parametrize("leads", [False, True])
+def test_beside_a_review_nothing_is_written_where_a_link_leads(tmp_path, leads):
+    review, elsewhere = tmp_path / "review", tmp_path / "elsewhere"
+    (review / "logs").mkdir(parents=True)
+    elsewhere.mkdir()
+    if leads:
+        (review / "cache").symlink_to(elsewhere)
+    given = argparse.Namespace(workers=1, cluster=None, cache=None, json=True, command="replay")
+    runner = runner_of(given, 1, review)
+    assert (runner.cache is None) is leads
+    runner.run(Sum(), recordings(1))
+    assert not list(elsewhere.iterdir())
+    given.cache = str(review / "cache")  # whoever asks for it has it
+    assert runner_of(given, 1, review).run(Sum(), recordings(1)).ready == (not leads)
 
 
 def test_the_secret_is_kept_for_nobody_else_and_made_once(tmp_path):
