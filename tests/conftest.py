@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,12 @@ MEMORY, ROOM = Path("/dev/shm"), 4 << 30
 if os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > ROOM:
     # every decision is flushed, which takes a disk milliseconds; what a cut of power leaves is tried without one
     os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
+
+os.environ["XDG_STATE_HOME"] = tempfile.mkdtemp(prefix="emgreview-tests-")  # for them and all that they start
+
+
+def pytest_unconfigure():
+    shutil.rmtree(os.environ["XDG_STATE_HOME"], ignore_errors=True)
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ gone with the next opening. It does not name the computer, as the folder is shar
 is this one.
 
     WriterLock          take, give free, and who has it
+    demand_free         nobody has these now
     demand_own_file     what stands in a lock's place is one
 """
 
@@ -21,6 +22,7 @@ import os
 import re
 import socket
 import stat
+from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
@@ -44,6 +46,11 @@ class WriterLock:
         self._writer = path.parent / f".{path.name}.writer"
         self._lock: BaseFileLock | None = None
 
+    @property
+    def held(self) -> bool:
+        """By this very object."""
+        return self._lock is not None and self._lock.is_locked
+
     def take(self) -> None:
         """Raises LogLockedError where another process has it, OSError where it cannot be taken."""
         demand_own_file(self._lock_path)
@@ -60,7 +67,7 @@ class WriterLock:
 
     def give_free(self) -> None:
         """Twice does no harm."""
-        if self._lock and self._lock.is_locked:
+        if self._lock and self.held:
             with suppress(OSError):
                 self._writer.unlink(missing_ok=True)
             self._lock.release()
@@ -84,6 +91,17 @@ class WriterLock:
         if not _TIME.fullmatch(since):
             return "another process"
         return f"process {process} on {'this' if here else 'another'} computer since {since}"
+
+
+def demand_free(logs: Iterable[Path]) -> None:
+    """LogLockedError where one of some logs is being written; one that cannot be locked has no writer."""
+    for path in logs:
+        lock = WriterLock(path)
+        try:
+            with suppress(OSError):
+                lock.take()
+        finally:
+            lock.give_free()
 
 
 def demand_own_file(lock: Path) -> None:

@@ -80,6 +80,12 @@ class Log:
         self.head, self.counter = content.head, content.counter
         self.header: Mapping[str, Any] | None = self.event(0).new if self._lines else None
 
+    @classmethod
+    def here(cls, path: Path) -> bool:
+        """Whether this program itself writes a log: opening it again closes the earlier one."""
+        log = cls._writing.get(path.resolve())
+        return log is not None and log._lock.held
+
     def __len__(self) -> int:
         return len(self._lines)
 

@@ -6,6 +6,7 @@ strays          what else lies there as a log would: copies, backups
 twins           logs of one reviewer on one recording in two places
 demand_no_twins LogError where there are any
 recording_in    the recording that a log's name says
+log_beside      the name of the log that a file belongs to, by its own name
 is_place        may a log stand at this place?
 """
 
@@ -40,6 +41,12 @@ def recording_in(name: str) -> str | None:
     """The recording that a log's name says, None for a name that is not a log's."""
     found = _NAME.fullmatch(name)
     return found[1] if found else None
+
+
+def log_beside(name: str) -> str | None:
+    """The name of the log that a file belongs to, as torn ends do, which begin with it, and locks, after a dot."""
+    found = _NAME.match(name.removeprefix("."))
+    return found[0] if found else None
 
 
 def is_place(where: str) -> bool:

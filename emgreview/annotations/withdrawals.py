@@ -98,7 +98,7 @@ def withdrawals(folder: Path) -> list[Withdrawal]:
                 str(event.reason),
                 new["participant"],
                 tuple(new["recordings"]),
-                new["logs"],
+                {where: head for where, head in new["logs"].items() if _is_of(where, new)},
                 tuple(new.get("versions", ())),
             )
             known = found.setdefault(digest_of(new), one)
@@ -157,6 +157,13 @@ def told_of_version(name: str, logs: Mapping[str, Any], known: Iterable[Withdraw
         for one in known
         if (count := sum(where in logs for where in one.logs))
     )
+
+
+def _is_of(where: str, new: Mapping[str, Any]) -> bool:
+    """Whether a log can be of whom a line withdraws: it takes nobody else's along, whoever wrote it."""
+    if new["participant"] is None:
+        return recording_in(PurePosixPath(where).name) in new["recordings"]
+    return PurePosixPath(where).parent.name in ("logs", f"sub-{new['participant']}")
 
 
 def _about(where: str) -> tuple[str, str | None]:

@@ -21,10 +21,10 @@ from emgreview.annotations.events import ZEROS, Event, check_name, check_reviewe
 from emgreview.annotations.files import FileSystem, demand_review_folder
 from emgreview.annotations.known_heads import GO_ON, known_heads
 from emgreview.annotations.ledger import CARRY_OVER, carried
-from emgreview.annotations.lock import WriterLock
+from emgreview.annotations.lock import WriterLock, demand_free
 from emgreview.annotations.log import Log
 from emgreview.annotations.log_lines import read_log
-from emgreview.annotations.places import logs_in, recording_in
+from emgreview.annotations.places import log_beside, logs_in, recording_in
 from emgreview.annotations.versions import descriptions, sealed_names
 from emgreview.annotations.withdrawals import WITHDRAW, Withdrawal, withdrawals
 from emgreview.checks import kind, refusal, review_folder
@@ -82,7 +82,7 @@ def withdraw(
     Parameters
     ----------
     folder : str or Path
-        The review folder. No log of the participant may be open.
+        The review folder. No log of the participant or the reviewer may be open.
     participant : str or None
         The participant's code, with or without "sub-". None: ``recordings`` are named.
     reviewer : str
@@ -111,7 +111,7 @@ def withdraw(
     DecisionError
         The reason holds control characters, or is too long.
     LogLockedError
-        One of the logs is open elsewhere.
+        One of these logs, or of the reviewer's own, is open elsewhere; nothing was done.
     LogError
         The reviewer has no log but of that participant, or none that can be written; what is
         to be deleted lies behind a link that leads out of the folder.
@@ -162,6 +162,7 @@ def withdraw(
                 lock = WriterLock(folder / where)
                 held.callback(lock.give_free)
                 lock.take()
+        demand_free(path for path in mine if not Log.here(path))  # or it would be said in one, and fail at the next
         names = tuple(sorted({str(recording_in(Path(where).name)) for where in going}))
         said = Withdrawal(reviewer, "", reason, code, names, going, tuple(sorted(map(str, versions))))
         if mine:
@@ -349,7 +350,7 @@ def _remove(folder: Path, where: str, *, locks: bool = False) -> list[str]:
     beside = path.parent.glob(f"{'.' * locks}{glob.escape(path.name)}*")
     gone = []
     for one in sorted(beside):
-        if one.is_file() or one.is_symlink():
+        if log_beside(one.name) == path.name and (one.is_file() or one.is_symlink()):
             one.unlink(missing_ok=True)
             gone.append(one.relative_to(folder).as_posix())
     FileSystem().fsync_dir(path.parent)

@@ -26,7 +26,7 @@ FEW = 6
 
 
 def add_running(parser: argparse.ArgumentParser, *, beside_review: bool = False) -> None:
-    kept = f"FOLDER/{NAME}, beside the review" if beside_review else "nowhere"
+    kept = f"FOLDER/{NAME}, beside the review, unless that is a link" if beside_review else "nowhere"
     parser.add_argument(
         "--workers",
         type=whole,
@@ -47,7 +47,7 @@ def add_running(parser: argparse.ArgumentParser, *, beside_review: bool = False)
 
 
 def runner_of(given: argparse.Namespace, count: int, beside: Path | None = None) -> er.Runner:
-    """The runner for ``count`` recordings; ``beside``: the folder of a review."""
+    """The runner for ``count`` recordings; ``beside``: the folder of a review, where nothing is kept behind a link."""
     workers = given.workers
     if workers is None:
         workers = 1 if count < FEW or given.cluster is not None else len(os.sched_getaffinity(0))
@@ -61,8 +61,9 @@ def runner_of(given: argparse.Namespace, count: int, beside: Path | None = None)
 
 
 def _beside(review: Path, *, begun: bool) -> er.Cache | None:
-    """The cache in the folder of a review, which must have been ``begun``; None where nothing can be kept there."""
-    if begun and not (review / "logs").is_dir():
+    """The cache in the folder of a review, which must have been ``begun``; None where nothing can be kept there, or it
+    would lead elsewhere."""
+    if (review / NAME).is_symlink() or (begun and not (review / "logs").is_dir()):
         return None
     with contextlib.suppress(er.EmgreviewError):
         cache = er.Cache(review / NAME)

@@ -6,7 +6,8 @@
     Progress                    how far the work is
 
 The rooms: ``runner.py`` (what all ways share), ``work.py`` (one recording, wherever that is), ``here.py`` and
-``cluster.py`` (the ways), ``cache.py``, ``values.py`` (results as bytes), ``progress.py``.
+``cluster.py`` (the ways), ``cache.py``, ``secret.py`` (by which its results are sealed), ``values.py`` (results as
+bytes), ``progress.py``.
 """
 
 from emgreview.running.cache import Cache

@@ -1,21 +1,25 @@
 """Results that are kept: found again by what they depend on, never trusted blindly, safe to delete.
 
-A result lies in one file, named by the digest of everything that it depends on. It is written whole or not at all, and
-begins with the digest of what it holds: one that is not what was written is passed over, told, and made anew. Two
-processes may write one cache; nothing that a cache holds changes any result.
+A result lies in one file. It is written whole or not at all. Its name, and the keyed digest that it begins with, are of
+everything that it depends on and of the account's secret (:mod:`secret`): one that is not what this account wrote for
+this very work is passed over, or told, and made anew. A cache that came with somebody's review is therefore of no use,
+and of no harm. Links within the folder are neither followed nor deleted behind. Two processes may write one cache.
 
     Cache       a folder of results
 """
 
 import contextlib
+import hmac
 import os
 import secrets
+import stat
 import time
 from pathlib import Path
 
 from emgreview.checks import number
 from emgreview.errors import FormatError, ParameterError, ReadError
 from emgreview.plain_files import read_json, read_small
+from emgreview.running.secret import own_secret
 from emgreview.running.values import seal, unseal
 
 NAME = "cache"
@@ -36,7 +40,8 @@ class Cache:
     Parameters
     ----------
     folder : str or Path
-        Where they lie; made when work begins. It must be new, empty or a cache.
+        Where they lie; made when work begins. It must be new, empty or a cache. Results of other
+        accounts in it are passed over.
     at_most_mb : float, default 1000
         Beyond this size those that were not used for longest are deleted.
 
@@ -76,7 +81,7 @@ class Cache:
         self.folder = Path(folder)
         self.at_most_mb = number("at_most_mb", at_most_mb, above=0, unit="MB")
         self.spoilt: list[str] = []
-        self.id = ""
+        self.id, self._secret = "", b""
         if os.path.lexists(self.folder / _ABOUT):
             self.id = self._read_id(self.folder / _ABOUT)
             return
@@ -103,8 +108,11 @@ class Cache:
         if os.path.lexists(about):
             self.id = self._read_id(about)
             return
+        content = b'{"emgreview cache": 1, "id": "%s"}\n' % secrets.token_hex(16).encode()
         try:
-            self._write(about, b'{"emgreview cache": 1, "id": "%s"}\n' % secrets.token_hex(16).encode())
+            self._write(about, content, once=True)
+        except FileExistsError:  # another process was first
+            pass
         except OSError as why:
             raise self._not_there(why) from why
         self.id = self._read_id(about)
@@ -120,7 +128,18 @@ class Cache:
         return f"Cache of {len(files)} results, {size:.1f} MB of at most {self.at_most_mb:g} MB, in {self.folder}"
 
     def __getstate__(self) -> dict[str, object]:
-        return {"folder": self.folder.absolute(), "at_most_mb": self.at_most_mb, "id": self.id, "spoilt": []}
+        return {
+            "folder": self.folder.absolute(),
+            "at_most_mb": self.at_most_mb,
+            "id": self.id,
+            "spoilt": [],
+            "_secret": self._keyed,  # of this cache alone: it may travel to a cluster
+        }
+
+    @property
+    def _keyed(self) -> bytes:
+        """The account's secret, for this cache alone."""
+        return self._secret or hmac.digest(own_secret(), self.id.encode(), "sha256")
 
     @property
     def is_here(self) -> bool:
@@ -142,9 +161,11 @@ class Cache:
         -------
         bytes or None
         """
-        path = self._path(key)
+        sealed_by, path = self._place(key)
+        if not _own(path):
+            return None
         try:
-            content = unseal(read_small(path, LARGEST))
+            content = unseal(read_small(path, LARGEST), sealed_by)
         except FormatError:
             self.spoilt.append(path.name)
             with contextlib.suppress(OSError):
@@ -166,9 +187,10 @@ class Cache:
         content : bytes
             What is kept.
         """
-        if len(content) < LARGEST - 1000:
+        sealed_by, path = self._place(key)
+        if len(content) < LARGEST - 1000 and not path.parent.is_symlink():
             with contextlib.suppress(OSError):
-                self._write(self._path(key), seal(content))
+                self._write(path, seal(content, sealed_by))
 
     def trim(self) -> int:
         """Delete those not used for longest until the rest fits, and what dead writers left.
@@ -179,8 +201,8 @@ class Cache:
             How many results were deleted.
         """
         with contextlib.suppress(OSError):
-            for left in self.folder.glob("*/*.part"):
-                if time.time() - left.stat().st_mtime > UNFINISHED_S:
+            for left in self.folder.glob("??/*.part"):
+                if _own(left) and time.time() - left.stat().st_mtime > UNFINISHED_S:
                     left.unlink(missing_ok=True)
         found = []
         for path in self._files():
@@ -210,20 +232,32 @@ class Cache:
                 place.rmdir()
 
     def _files(self) -> list[Path]:
-        return sorted(self.folder.glob(f"??/*{_ENDS}"))
+        return sorted(path for path in self.folder.glob(f"??/*{_ENDS}") if _own(path))
 
-    def _path(self, key: str) -> Path:
-        return self.folder / key[:2] / f"{key[2:]}{_ENDS}"
+    def _place(self, key: str) -> tuple[bytes, Path]:
+        """By what a result is sealed, and where it lies: both told by its key and the secret alone."""
+        sealed_by = hmac.digest(self._keyed, key.encode(), "sha256")
+        name = hmac.digest(sealed_by, b"name", "sha256").hex()
+        return sealed_by, self.folder / name[:2] / f"{name[2:]}{_ENDS}"
 
     @staticmethod
-    def _write(path: Path, content: bytes) -> None:
-        """Whole or not at all."""
+    def _write(path: Path, content: bytes, *, once: bool = False) -> None:
+        """Whole or not at all; ``once``: FileExistsError where something is there already."""
         path.parent.mkdir(parents=True, exist_ok=True)
         part = path.with_name(f"{path.name}.{secrets.token_hex(6)}.part")
         try:
             with part.open("xb") as stream:
                 stream.write(content)
-            part.replace(path)
+            if not once:
+                part.replace(path)
+                return
+            try:
+                path.hardlink_to(part)
+            except FileExistsError:
+                raise
+            except OSError:  # this file system has no links
+                part.replace(path)
+            part.unlink(missing_ok=True)
         except BaseException:
             part.unlink(missing_ok=True)
             raise
@@ -236,3 +270,11 @@ class Cache:
             )
         identity: str = said["id"]
         return identity
+
+
+def _own(path: Path) -> bool:
+    """Whether a plain file is there, and neither it nor its folder is a link."""
+    try:
+        return stat.S_ISREG(path.lstat().st_mode) and not path.parent.is_symlink()
+    except OSError:
+        return False

@@ -5,11 +5,11 @@ and what has ``__getnewargs_ex__`` (sentences that know what they are about) by 
 back, and none is run: arrays travel in numpy's own format without objects, the rest is JSON.
 
     encode, decode      a value to bytes, and back
-    seal, unseal        with the digest of the bytes before them; an error where they are not the ones that were sealed
+    seal, unseal        with a keyed digest before them; an error where they are not what was sealed with that key
 """
 
 import dataclasses
-import hashlib
+import hmac
 import io
 import json
 import math
@@ -54,15 +54,16 @@ def decode(content: bytes, classes: Collection[type] = ()) -> Any:
         ) from why
 
 
-def seal(content: bytes) -> bytes:
-    return HEAD + hashlib.sha256(content).hexdigest().encode() + b"\n" + content
+def seal(content: bytes, key: bytes) -> bytes:
+    return HEAD + hmac.digest(key, content, "sha256").hex().encode() + b"\n" + content
 
 
-def unseal(sealed: bytes) -> bytes:
-    """What was sealed. Raises FormatError where a byte of it is another."""
+def unseal(sealed: bytes, key: bytes) -> bytes:
+    """What was sealed. Raises FormatError where a byte of it is another, or it was sealed with another key."""
     at = len(HEAD) + 65
     content = sealed[at:]
-    if sealed[: len(HEAD)] != HEAD or sealed[len(HEAD) : at] != hashlib.sha256(content).hexdigest().encode() + b"\n":
+    wanted = hmac.digest(key, content, "sha256").hex().encode() + b"\n"
+    if sealed[: len(HEAD)] != HEAD or not hmac.compare_digest(sealed[len(HEAD) : at], wanted):
         raise FormatError("a kept result is not what was written; it is made anew.")
     return content
 

@@ -5,6 +5,7 @@ import os
 import shutil
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from scripted_reviews import CHECK, detect, make_trials, start
@@ -315,6 +316,57 @@ def test_who_has_it_open_is_asked_to_close_it(folder):
     assert not withdrawals(folder)
     with start(folder, TWO, reviewer="r2"), pytest.raises(LogLockedError):
         withdraw(folder)
+
+
+@quiet
+def test_nothing_is_said_while_another_log_of_who_says_it_is_open(folder):
+    """It would stand in one, and the person be withdrawn with all logs there."""
+    with start(folder, cut("three", seed=4, sub="03")) as session:
+        session.comment(session.queue[0], "kept")
+    code = (
+        "import sys; sys.path[:0] = sys.argv[2:]; from annotations.test_withdrawing import *\n"
+        "with start(sys.argv[1], cut('three', seed=4, sub='03')): print(1, flush=True); sys.stdin.read()"
+    )
+    tests = Path(__file__).parents[1]
+    line = [sys.executable, "-c", code, str(folder), str(tests), str(tests.parent)]
+    with subprocess.Popen(line, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as other:
+        assert other.stdout.readline() == b"1\n"
+        with pytest.raises(LogLockedError, match="three_reviewer-r1"):
+            withdraw(folder)
+        assert not withdrawals(folder)
+        assert len(list((folder / "logs" / "sub-02").glob("*.jsonl"))) == len(LOGS)
+        other.stdin.close()
+
+
+@quiet
+def test_a_recording_whose_name_begins_like_a_log_of_another_stays(tmp_path):
+    name = "two_reviewer-r1.jsonl"
+    parts = [cut("two", seed=1, sub="01"), cut(name, seed=2, sub="01"), cut(f"{name}.2", seed=3, sub="01")]
+    with start(tmp_path, parts) as session:
+        for trial in session.queue:
+            session.accept_rest(trial)
+    place = tmp_path / "logs" / "sub-01"
+    torn = [place / f"{one}_reviewer-r1.jsonl.torn-1" for one in ("two", name)]
+    for path in torn:
+        path.write_text("x")
+    before = sorted(place.iterdir())
+    withdraw(tmp_path, None, recordings=["two"])
+    gone = {place / name, torn[0], place / f".{name}.lock"}
+    assert sorted(place.iterdir()) == [path for path in before if path not in gone]
+    assert er.verify(tmp_path).ok
+
+
+@quiet
+@pytest.mark.parametrize("of", [{"participant": "02", "recordings": []}, {"participant": None, "recordings": ["two"]}])
+def test_a_line_takes_along_nobody_else_whoever_wrote_it(folder, of):
+    others = {f"logs/sub-01/one_reviewer-{code}.jsonl": {"lines": 1, "sha256": "0" * 64} for code in CODES}
+    with start(folder, cut("three", seed=4, sub="03"), reviewer="r9") as session:
+        session.note("withdraw", {"withdrawn": {**of, "logs": others}}, reason="forged")
+    start(folder, ONE, read_only=True).close()
+    assert not [words for words in er.verify(folder).problems if "one_reviewer" in words]
+    withdraw(folder)
+    assert all((folder / where).exists() for where in others)
+    assert er.verify(folder).ok
 
 
 @pytest.mark.parametrize(

@@ -1,8 +1,10 @@
 """The runner: one result a recording, the same whichever way; what fails, dies or is stopped loses nothing else."""
 
+import argparse
 import io
 import json
 import os
+import shutil
 import threading
 
 import numpy as np
@@ -10,9 +12,11 @@ import pytest
 from jobs_for_tests import KillsItsWorker, Sum, Trouble
 
 import emgreview as er
+from emgreview.cli.running import runner_of
 from emgreview.errors import ParameterError, RunStoppedError
 from emgreview.running.progress import Progress, shown
-from emgreview.running.values import encode
+from emgreview.running.secret import BYTES, read_or_make
+from emgreview.running.values import encode, seal
 from emgreview.running.work import key_of, openings_of, work
 
 
@@ -217,9 +221,102 @@ def test_a_cache_that_cannot_be_written_stops_nothing(tmp_path):
     cache = er.Cache(tmp_path / "cache")
     cache.begin()
     (opening,) = openings_of(recordings(1))
-    key = key_of(opening.of, Sum())
-    (tmp_path / "cache" / key[:2]).write_text("in the way")
+    place = cache._place(key_of(opening.of, Sum()))[1]
+    place.parent.write_text("in the way")
     assert not work(opening, Sum(), cache).problem
+    place.parent.unlink()
+    place.mkdir(parents=True)
+    assert not work(opening, Sum(), cache).problem
+    cache.clear()
+    cache.trim()
+    assert place.is_dir()
+
+
+def swapped(files, monkeypatch):
+    first, second = (path.read_bytes() for path in files[:2])
+    files[0].write_bytes(second)
+    files[1].write_bytes(first)
+    return 2
+
+
+def forged(files, monkeypatch):
+    """Whole, with digests that fit, as somebody who has this package can make them; of values that are no results."""
+    monkeypatch.setattr("emgreview.running.cache.own_secret", lambda: b"of somebody else")
+    content = encode(({"sum": "x"}, None))
+    for path, rec in zip(files, recordings(3), strict=True):
+        cache = er.Cache(path.parents[1])
+        cache.put(key_of(rec, Sum()), content)
+        path.write_bytes(seal(content, bytes(32)))
+    monkeypatch.undo()
+    return 3
+
+
+@pytest.mark.parametrize("attack", [swapped, forged])
+def test_only_what_this_account_made_for_this_very_work_is_taken(tmp_path, monkeypatch, attack):
+    given = recordings(3)
+    first = er.Runner(cache=tmp_path, progress=None).run(Sum(), given)
+    count = attack(sorted(tmp_path.glob("*/*.result")), monkeypatch)
+    with pytest.warns(er.SignalWarning, match=f"{count} kept results were not what was written"):
+        again = er.Runner(cache=tmp_path, progress=None).run(Sum(), given)
+    assert again.ready == 3 - count
+    assert results(again) == results(first)
+
+
+def test_a_cache_that_another_account_made_is_passed_over(tmp_path, monkeypatch):
+    given = recordings(2)
+    monkeypatch.setattr("emgreview.running.cache.own_secret", lambda: b"of somebody else")
+    other = er.Runner(cache=tmp_path, progress=None).run(Sum(2.0), given)
+    monkeypatch.undo()
+    mine = er.Runner(cache=tmp_path, progress=None)
+    assert [mine.run(Sum(2.0), given).ready for _ in range(2)] == [0, 2]
+    assert results(mine.run(Sum(2.0), given)) == results(other)
+    assert len(list(tmp_path.glob("*/*.result"))) == 4
+
+
+def test_nothing_behind_a_link_in_a_cache_is_written_or_deleted(tmp_path):
+    given = recordings(3)
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    for name in ("mine.result", "mine.part"):
+        (elsewhere / name).write_text("mine")
+        os.utime(elsewhere / name, (0, 0))
+    cache = er.Cache(tmp_path / "cache", at_most_mb=1e-6)
+    first = er.Runner(cache=cache, progress=None).run(Sum(), given)
+    for rec in given:
+        place = cache._place(key_of(rec, Sum()))[1].parent
+        shutil.rmtree(place, ignore_errors=True)
+        place.symlink_to(elsewhere)
+    assert results(er.Runner(cache=cache, progress=None).run(Sum(), given)) == results(first)
+    cache.trim()
+    cache.clear()
+    assert sorted(path.name for path in elsewhere.iterdir()) == ["mine.part", "mine.result"]
+
+
+@pytest.mark.parametrize("leads", [False, True])
+def test_beside_a_review_nothing_is_written_where_a_link_leads(tmp_path, leads):
+    review, elsewhere = tmp_path / "review", tmp_path / "elsewhere"
+    (review / "logs").mkdir(parents=True)
+    elsewhere.mkdir()
+    if leads:
+        (review / "cache").symlink_to(elsewhere)
+    given = argparse.Namespace(workers=1, cluster=None, cache=None, json=True, command="replay")
+    runner = runner_of(given, 1, review)
+    assert (runner.cache is None) is leads
+    runner.run(Sum(), recordings(1))
+    assert not list(elsewhere.iterdir())
+    given.cache = str(review / "cache")  # whoever asks for it has it
+    assert runner_of(given, 1, review).run(Sum(), recordings(1)).ready == (not leads)
+
+
+def test_the_secret_is_kept_for_nobody_else_and_made_once(tmp_path):
+    path = tmp_path / "state" / "emgreview" / "cache-secret"
+    made = read_or_make(path)
+    assert read_or_make(path) == made
+    assert len(made) == BYTES
+    assert path.stat().st_mode & 0o077 == 0
+    assert [one.name for one in path.parent.iterdir()] == [path.name]
+    path.write_bytes(b"short")
+    assert read_or_make(path) == read_or_make(path) != made
 
 
 # Progress ------------------------------------------------------------------------------------------------------------

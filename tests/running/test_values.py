@@ -84,13 +84,15 @@ def test_no_code_comes_from_bytes():
 
 
 def test_every_bit_of_a_sealed_result_counts():
-    sealed = bytearray(seal(encode({"a": 1.5})))
-    assert decode(unseal(bytes(sealed))) == {"a": 1.5}
+    sealed = bytearray(seal(encode({"a": 1.5}), b"key"))
+    assert decode(unseal(bytes(sealed), b"key")) == {"a": 1.5}
+    with pytest.raises(FormatError):
+        unseal(bytes(sealed), b"another")
     for at in range(len(sealed)):
         sealed[at] ^= 1
         with pytest.raises(FormatError):
-            unseal(bytes(sealed))
+            unseal(bytes(sealed), b"key")
         sealed[at] ^= 1
     for stop in range(len(sealed)):
         with pytest.raises(FormatError):
-            unseal(bytes(sealed[:stop]))
+            unseal(bytes(sealed[:stop]), b"key")
