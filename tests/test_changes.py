@@ -51,6 +51,26 @@ def test_a_mark_moved_before_anybody_accepted_it_counts_from_the_method_s(review
     assert str(er.diff(tmp_path, "v1")) == "1 onset moved, +50 ms; 2 newly reviewed"
 
 
+def test_what_is_newly_reviewed_says_what_it_does_not_count(review, tmp_path):
+    """A signal called unusable is reviewed in the table, and is told as unusable: the words add up to the column."""
+    a, b, c, *_ = review.queue
+    review.discuss(a)
+    review.seal("v1")
+    review.accept(a, "FDI")
+    review.unusable(b, "FDI", ["clipped"])
+    review.accept(c, "FDI")
+    review.unusable(c, "FDI", ["clipped"])
+    review.seal("v2")
+    was, now = (er.read_version(tmp_path, name)["reviewed"].sum() for name in ("v1", "v2"))
+    assert now - was == 3
+    words = er.diff(tmp_path, "v1", "v2").words
+    assert words[0] == "2 newly unusable: clipped"
+    assert words[-1] == "2 newly reviewed, not counting those only called unusable"
+    back = er.diff(tmp_path, "v2", "v1").words
+    assert back[0] == "2 newly usable"
+    assert back[-1] == "2 no longer reviewed, not counting those only no longer called unusable"
+
+
 @pytest.mark.filterwarnings("ignore:Cut or filtered otherwise than before:emgreview.errors.SignalWarning")
 def test_every_kind_of_change_has_its_words(tmp_path):
     trials = make_trials(n=12, sub="7")

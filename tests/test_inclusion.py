@@ -242,3 +242,19 @@ def test_codes_that_came_as_numbers_are_refused(tmp_path):
     with pytest.raises(ParameterError, match=r"'participant' of the table came as numbers, such as 7, .*'07'.*dtype="):
         er.include(pd.read_csv(path, **how), rule)
     assert not er.include(pd.read_csv(path, **how, dtype={"participant": str}), rule)["included"].any()
+
+
+def test_truths_that_came_as_text_are_refused(decided):
+    """ "False" would count as reviewed, and as accepted."""
+    table = decided.decisions()
+    for name in ("reviewed", "accepted", "set_aside"):
+        spelt = table.assign(**{name: table[name].astype(str)})
+        with pytest.raises(
+            ParameterError, match=f"1 columns? of the table came as text, such as .* in {name}; allowed: true"
+        ):
+            er.include(spelt, Rule(name="all", version=1))
+        mixed = table.assign(**{name: table[name].astype(object)})
+        er.include(mixed, Rule(name="all", version=1))
+        mixed.loc[0, name] = "False"
+        with pytest.raises(ParameterError, match=f"'False' in {name}"):
+            er.include(mixed, Rule(name="all", version=1))

@@ -320,6 +320,22 @@ def test_what_the_rule_leaves_out_is_not_measured_and_told_with_reasons(trials, 
         er.measure(trials, halves)
 
 
+def test_a_table_read_as_text_is_refused(trials, decisions, tmp_path):
+    """As by pandas with dtype=str: numbers would end in an error without words, "False" would count as accepted."""
+    path = tmp_path / "decisions.tsv"
+    decisions.to_csv(path, sep="\t", na_rep="n/a", index=False)
+    spelt = pd.read_csv(path, sep="\t", dtype=str)
+    not_accepted = decisions.assign(accepted="False")
+    for table, where in ((spelt, "'.*' in rate_hz"), (not_accepted, "'False' in accepted")):
+        for measured in (
+            lambda table: er.measure(trials, table),
+            lambda table: er.compare_channels(trials, table, "A", "B"),
+            lambda table: er.detection_floor(trials, "A", decisions=table),
+        ):
+            with pytest.raises(ParameterError, match=f"of the table came as text, such as {where}; allowed: .*dtype="):
+                measured(table)
+
+
 def test_a_peak_in_task_is_one_of_the_rows_that_count(trials, included):
     """The largest burst is left out by the rule: it divides nothing, also where left-out rows are asked for."""
     plain = er.measure(trials, included)

@@ -52,6 +52,12 @@ WORDS: Mapping[str, tuple[str, str]] = {
 """Every kind of change, in the order in which they are told, for one and for several; those of a new field come between
 marks and comments."""
 
+_NOT_COUNTED = {
+    "newly reviewed": ("new", "not counting those only called unusable"),
+    "no longer reviewed": ("old", "not counting those only no longer called unusable"),
+}
+"""What is reviewed counts decisions on activity; a signal called unusable is reviewed too, and told as that."""
+
 DETAILED = frozenset(what for field in FIELDS.values() for what in field.detailed)
 """Changes whose new values are told, with how often each occurs where there are several."""
 
@@ -154,6 +160,8 @@ def in_words(changes: Iterable[Change]) -> tuple[str, ...]:
         moved = [change.moved_ms for change in alike if change.moved_ms is not None]
         if moved:
             words += f", {'median ' if len(moved) > 1 else ''}{round(statistics.median(moved), 1) + 0.0:+g} ms"
+        if what in _NOT_COUNTED:
+            words += _apart(changes, *_NOT_COUNTED[what])
         if what in DETAILED:
             values = Counter(_detail(change) for change in alike)
             several_values = len(values) > 1
@@ -162,6 +170,12 @@ def in_words(changes: Iterable[Change]) -> tuple[str, ...]:
             )
         sentences.append(words)
     return tuple(sentences)
+
+
+def _apart(changes: Iterable[Change], end: str, said: str) -> str:
+    """What is told beside a count of reviews where signals were called unusable at one ``end`` alone."""
+    unusable = (getattr(change, end) for change in changes if change.what != "reasons changed")
+    return f", {said}" if any(isinstance(one, Mapping) and one.get("state") == "unusable" for one in unusable) else ""
 
 
 def old_and_new(change: Change) -> tuple[str | None, str | None]:

@@ -101,7 +101,9 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
     Notes
     -----
     What the method proposes where nobody has decided is not compared; marks moved before
-    anybody accepted them count from where the method had put them.
+    anybody accepted them count from where the method had put them. "newly reviewed" and "no
+    longer reviewed" count decisions on activity; a channel whose signal alone was called
+    unusable, or no longer, is told as that, and changes the column ``reviewed`` as well.
 
     Examples
     --------

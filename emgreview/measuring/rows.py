@@ -27,6 +27,7 @@ from emgreview.annotations.telling import beside_the_emg, sentences
 from emgreview.checks import demand, demand_size, kind
 from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError, tell
 from emgreview.model import ARBITRARY, Trials
+from emgreview.tables.typed import demand_typed
 
 DECISIONS = "a table of decisions, as read_version or Session.decisions() gives"
 
@@ -336,6 +337,7 @@ def _checked(decisions: Any) -> None:
             f"the table of decisions lacks the columns {', '.join(missing)}; "
             "give what Session.decisions() or read_version returns."
         )
+    demand_typed(decisions)
 
 
 def of_one_reviewer(parts: Sequence[Trials], decisions: pd.DataFrame) -> None:

@@ -38,7 +38,8 @@ class SampleSource(Protocol):
     """Where samples come from. A reader provides this; nothing else knows its file.
 
     A source that scales what is stored may say so in a method ``scale(channel)``, which returns gain and offset; of one
-    that does not, both are found from what it reads.
+    that does not, both are found from what it reads. One in which some stored values stand for missing samples says
+    which in ``missing``: plain values, of which the fingerprint tells nothing.
     """
 
     @property
@@ -95,6 +96,11 @@ def scale_of(source: SampleSource, place: int, channel: Channel) -> Scale:
     """How the stored samples of the channel at ``place`` become its values."""
     gain, offset = _gain_and_offset(source, place)
     return Scale(channel.label, channel.kind, channel.unit, gain, offset, float(channel.delay_s))
+
+
+def missing_of(source: SampleSource) -> object:
+    """What a source says of stored values that stand for missing samples; () where it says nothing."""
+    return getattr(source, "missing", ())
 
 
 def _gain_and_offset(source: SampleSource, channel: int) -> tuple[float, float]:

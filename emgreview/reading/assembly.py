@@ -72,6 +72,10 @@ class HeldSource:
     def scale(self, channel: int) -> tuple[float, float]:
         return self.gains[channel], self.offsets[channel]
 
+    @property
+    def missing(self) -> tuple[int | None, ...]:
+        return self.codes
+
     def _held(self, channel: int, start: int, stop: int) -> NDArray:
         step, count, signal = self.steps[channel], self.counts[channel], self.signals[channel]
         if step == count or stop <= start:

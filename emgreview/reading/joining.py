@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from emgreview.checks import kind
 from emgreview.errors import FormatError, ParameterError, RateError
 from emgreview.model import FloatArray, Recording
-from emgreview.model.sources import SampleSource
+from emgreview.model.sources import SampleSource, missing_of
 
 _MANY = "a list of recordings, as read(path) gives each"
 
@@ -50,6 +50,10 @@ class _SideBySide:
         ]
         return np.stack(rows)
 
+    @property
+    def missing(self) -> object:
+        return tuple(map(missing_of, self.sources))
+
     def scale(self, channel: int) -> tuple[float, float]:
         which, place = self.places[channel]
         return _scale(self.sources[which], place)
@@ -77,6 +81,10 @@ class _InARow:
     def digital(self, start: int, stop: int, channels: Sequence[int]) -> NDArray:
         pieces = [source.digital(first, last, channels) for source, first, last in self._parts(start, stop)]
         return np.concatenate(pieces, axis=1) if pieces else np.empty((len(channels), 0))
+
+    @property
+    def missing(self) -> object:
+        return tuple(map(missing_of, self.sources))
 
     def scale(self, channel: int) -> tuple[float, float]:
         return _scale(self.sources[0], channel)
@@ -192,6 +200,10 @@ class _Shortened:
 
     def digital(self, start: int, stop: int, channels: Sequence[int]) -> NDArray:
         return self.source.digital(start, min(stop, self.n_samples), channels)
+
+    @property
+    def missing(self) -> object:
+        return missing_of(self.source)
 
     def scale(self, channel: int) -> tuple[float, float]:
         return _scale(self.source, channel)

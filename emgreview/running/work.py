@@ -23,6 +23,7 @@ from emgreview import __version__
 from emgreview.checks import kind
 from emgreview.errors import EmgreviewError, FormatError, hearing
 from emgreview.model import Recording
+from emgreview.model.sources import missing_of
 from emgreview.plain_files import read_small
 from emgreview.running.cache import Cache
 from emgreview.running.values import decode, encode
@@ -132,6 +133,7 @@ def key_of(rec: Recording, job: Job) -> str:
         "name": rec.name,
         "channels": rec.channels,
         "scales": rec.scales,
+        "missing": missing_of(rec.source),
         "markers": rec.markers,
         "entities": sorted(rec.entities.items()),
         "notes": rec.notes,

@@ -5,6 +5,7 @@ text            tables as tab-separated text, and back
 versions        sealed versions as tables
 rules           declarative rules for inclusion, to and from files
 inclusion       which rows a rule takes, and which flip when it changes
+typed           refuse a table whose numbers or truths came as text
 """
 
 import pandas as pd

@@ -18,6 +18,7 @@ from emgreview.errors import DecisionError, ParameterError
 from emgreview.showing import Sheet, Shown
 from emgreview.tables.named import demand_named
 from emgreview.tables.rules import NOT_STATED, Rule
+from emgreview.tables.typed import demand_typed
 
 
 def include(table: pd.DataFrame, rule: Rule, *, sealed: bool = False) -> pd.DataFrame:
@@ -123,6 +124,7 @@ def _demand_columns(table: pd.DataFrame) -> None:
         )
     if words := [name for name in _TIMES if not pd.api.types.is_numeric_dtype(table[name])]:
         raise ParameterError(f"{', '.join(words)} of the table came as text; allowed: seconds; give them as numbers.")
+    demand_typed(table)
 
 
 def _demand_seconds(table: pd.DataFrame, rule: Rule) -> None:

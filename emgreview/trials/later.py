@@ -10,6 +10,7 @@ asked for, and those of the recordings that were asked for last stay at hand.
 import threading
 from collections import OrderedDict
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any
 
 from emgreview.model import Onsets, Trials
@@ -28,9 +29,9 @@ class LaterTrials(Trials):
     else was made of the arrays before, by name.
     """
 
-    detected: Mapping[str, Onsets]
-    detected_by: tuple[str, Mapping[str, Any]] | None
-    known: Mapping[str, Any]
+    detected: Mapping[str, Onsets] = MappingProxyType({})  # of a copy with other fields nothing is known
+    detected_by: tuple[str, Mapping[str, Any]] | None = None
+    known: Mapping[str, Any] = MappingProxyType({})
     _plan: Plan
 
     @classmethod

@@ -1,5 +1,6 @@
 """Whole studies by a runner: what comes is what each recording gives by itself, and trials cut later are the same."""
 
+import dataclasses
 import gc
 import pickle
 import weakref
@@ -9,7 +10,7 @@ import pytest
 
 import emgreview as er
 from emgreview import evidence
-from emgreview.detecting import find_onsets
+from emgreview.detecting import find_onsets, onsets_of
 from emgreview.errors import ParameterError
 from emgreview.model import Trials
 from emgreview.trials import LaterTrials, later
@@ -94,6 +95,22 @@ def test_trials_cut_later_travel(data, runner):
     assert other.detected.keys() == one.detected.keys()
     with pytest.raises(AttributeError, match="no 'nothing'"):
         _ = one.nothing
+
+
+def test_a_copy_of_trials_cut_later_with_other_fields_is_that_of_those_cut_now(data, runner):
+    now, later = cut(data)[0], cut(data, runner=runner, method="ramp")[0]
+    for changed in (
+        {"blind": True},
+        {"processing": er.Processing(rest_s=(-0.9, -0.4))},
+        {"data": now.data * 2},
+        {"recording": dataclasses.replace(now.recording, name="other")},
+    ):
+        one, other = (dataclasses.replace(trials, **changed) for trials in (now, later))
+        assert repr(one) == repr(other)
+        for label in now.labels:
+            ours, theirs = (onsets_of(trials, label) for trials in (one, other))
+            np.testing.assert_array_equal(ours.onset_s, theirs.onset_s)
+        np.testing.assert_array_equal(evidence.glance(one).peaks, evidence.glance(other).peaks)
 
 
 def test_a_file_that_changes_meanwhile_is_told(tmp_path, runner):

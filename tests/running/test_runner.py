@@ -146,6 +146,33 @@ def test_whatever_decides_a_result_makes_another_key():
     assert key_of(rec, Sum()) != key_of(rec, Trouble())
 
 
+@pytest.mark.parametrize("joined", [None, er.join_in_time, er.join_channels])
+def test_what_stands_for_missing_samples_makes_another_key(tmp_path, joined):
+    """A converted dataset says in its sidecar which stored number is a missing sample: the stored ones are the same."""
+    x = np.round(np.random.default_rng(1).normal(0, 5, (1, 4000)), 2)
+    x[0, 100:200] = np.nan
+    rec = er.Recording.from_array(x, 1000, labels=["A"], name="one")
+    done = er.convert(
+        rec,
+        tmp_path / "shared",
+        people={"one": {"sub": "01", "task": "t"}},
+        said={"EMGPlacementScheme": "Measured", "EMGReference": "bipolar"},
+    )
+    (sidecar,) = (tmp_path / "shared").rglob("*_emg.json")
+
+    def key():
+        (one,) = er.read_dataset(done.folder).recordings
+        return key_of(one if joined is None else joined([one]), Sum()), one.fingerprint
+
+    before, stored = key()
+    said = json.loads(sidecar.read_text())
+    del said["MissingSampleCodes"]
+    sidecar.write_text(json.dumps(said))
+    after, again = key()
+    assert stored == again
+    assert before != after
+
+
 def test_another_version_of_the_package_finds_nothing(tmp_path, monkeypatch):
     given = recordings(2)
     er.Runner(cache=tmp_path, progress=None).run(Sum(), given)

@@ -32,7 +32,7 @@ from emgreview.signal.onset.common import LOWEST_RATE_HZ, Array, burst_level_db,
 from emgreview.signal.onset.edges import Samples, edges
 from emgreview.signal.onset.long import Read, filtered, in_memory, long_excess, mean_and_levels, without_missing
 from emgreview.signal.onset.posterior import Ints
-from emgreview.signal.onset.quiet import DB_PER_LN, Excess, Floats, excess, grid
+from emgreview.signal.onset.quiet import DB_PER_LN, NOTHING, Excess, Floats, excess, grid
 from emgreview.signal.onset.ramp import RampParameters, strong_from_db
 from emgreview.signal.onset.unsound import Looked, look
 
@@ -46,6 +46,9 @@ NOTHING_DB = 100.0
 FEW, FEWEST, SCATTERED_DB = 0.1, 4, 4.0
 """Stretches below all others may be no rest where they are fewer than this share: fewer than so many, or of levels that
 scatter by more (SD)."""
+
+EDGE_SPREADS = 3.0
+"""In noise of one level, which has its upper quarter within twice that spread, hardly a block lies beyond."""
 
 HIGH_GATE = (1.4, 0.95, 0.8)
 LOW_GATE = (0.7, 0.90, 0.2)
@@ -97,7 +100,7 @@ def list_bursts(
         Times are seconds from the first sample. An onset (offset) is NaN where activity
         lasts from (to) the very start (end) of the signal; ``low_s`` to ``high_s`` is a
         90 % interval of the onset; ``level_db`` the burst alone over the rest, gaps within
-        it included.
+        it included, and without heart beats and edges of bursts where the rest is found.
 
     Raises
     ------
@@ -142,6 +145,13 @@ def list_bursts(
     bursts: of two bursts with a gap of 100 ms, 0, 3, 5, 8 and 17 % become one at 20, 30, 40,
     50 and 60 dB (default filter, 2 kHz, ``merge_s`` 0.05), with 150 ms 2 % at most; a spike of
     4 ms can be a burst from some 60 dB on.
+
+    Where the rest is found, the median ``level_db`` of bursts of 0.3 s with gaps of 0.3 s or
+    more lies within 0.4 dB of the truth at 1 to 10 kHz, 15 to 50 dB, and within 0.7 dB at
+    500 Hz. Too low is that of dense bursts, by what a filter smears into short gaps: with
+    gaps of 0.2 s by 0.3 to 1.4 dB up to 35 dB and by 5 to 9 at 50 dB; at 200 Hz with gaps of
+    0.4 s by 0.6 to 4 dB. With ``rest_s`` given, at 500 Hz and 2 kHz, none is more than 0.7 dB
+    off.
 
     Examples
     --------
@@ -240,7 +250,7 @@ def find_bursts(x: Array, rate_hz: float, rest: slice | None, shortest_s: float,
         joined = (np.concatenate([quiet[rows], x[rows]], axis=1) - level[rows, None]) / scale[rows, None]
         whole = slice(0, quiet.shape[1]), slice(quiet.shape[1], joined.shape[1])
         s = excess(joined, rate_hz, *whole, p)
-        bursts = bursts_over(s, Samples.of(joined, quiet.shape[1]), rate_hz, shortest_s, merge_s)
+        bursts = bursts_over(s, Samples.of(joined, quiet.shape[1]), rate_hz, shortest_s, merge_s, told=rest is not None)
         for row, some in zip(rows, bursts, strict=True):
             found[row] = some
     return found
@@ -270,11 +280,14 @@ def find_in_long(
         return (without_missing(read(start, stop), mean) - level[0]) / scale[0]
 
     samples = Samples(((quiet - level[0]) / scale[0])[np.newaxis], piece, n)
-    return bursts_over(s, samples, rate_hz, shortest_s, merge_s)[0]
+    return bursts_over(s, samples, rate_hz, shortest_s, merge_s, told=rest is not None)[0]
 
 
-def bursts_over(s: Excess, samples: Samples, rate_hz: float, shortest_s: float, merge_s: float) -> list[list[Burst]]:
-    """The bursts of each row, in the part of it that is searched, whose ``samples`` are given too."""
+def bursts_over(
+    s: Excess, samples: Samples, rate_hz: float, shortest_s: float, merge_s: float, *, told: bool
+) -> list[list[Burst]]:
+    """The bursts of each row, in the part of it that is searched, whose ``samples`` are given too. ``told``: where the
+    rest is was said, and not found."""
     p = RampParameters()
     bin_s, block_s = s.bin / rate_hz, s.bin * s.block / rate_hz
     ln_z, y = s.ln_z[:, s.search], s.y[:, s.search.start * s.block :]
@@ -301,7 +314,8 @@ def bursts_over(s: Excess, samples: Samples, rate_hz: float, shortest_s: float, 
     length_s = np.nan_to_num(offset[1], nan=np.inf) - np.nan_to_num(onset[1], nan=0.0)
     long = (hot >= max(shortest_s / block_s, 1)) & (length_s >= shortest_s)
     row, first, last, onset, offset = row[long], first[long], last[long], onset[:, long], offset[:, long]
-    for k, burst in enumerate(burst_values(s.power[:, s.search], row, first, last, onset, offset, block_s)):
+    power = s.power[:, s.search] / (1.0 if told else without_bursts(s.power[:, s.rest]))
+    for k, burst in enumerate(burst_values(power, row, first, last, onset, offset, block_s)):
         found[row[k]].append(burst)
     return found
 
@@ -328,6 +342,20 @@ def quiet_samples(x: Array, finite: NDArray[np.bool_], rate_hz: float) -> Array:
         if len(chosen):
             quiet[row] = np.resize(stretches[row, chosen], quiet.shape[1])
     return quiet
+
+
+def without_bursts(power: Floats) -> Array:
+    """Power of a rest that was found, (rows, blocks), without what of bursts is in it, (rows, 1).
+
+    A stretch at the edge of a burst, or where a zero-phase filter smears a strong one, is far above the rest and may
+    still be among its stretches, above all where bursts are dense. Left out are blocks that stand further above the
+    lower quartile than ``EDGE_SPREADS`` times what lies between it and the lowest twentieth.
+    """
+    ln = np.log(np.maximum(power, NOTHING))
+    least, lower = np.quantile(ln, [0.05, 0.25], axis=1)[:, :, np.newaxis]
+    kept = ln <= lower + EDGE_SPREADS * (lower - least)
+    level: Array = np.sum(np.where(kept, power, 0.0), axis=1, dtype=np.float64, keepdims=True)
+    return level / np.count_nonzero(kept, axis=1, keepdims=True)
 
 
 def rest_stretches(count: int) -> int:

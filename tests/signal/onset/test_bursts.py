@@ -53,6 +53,26 @@ def test_made_bursts_are_found_where_they_are(rest_s, level_db):
             assert low < burst.level_db < level_db + 3
 
 
+@pytest.mark.parametrize("level_db", [15.0, 20.0, 25.0, 30.0, 35.0])
+@pytest.mark.parametrize("apart_s", [0.57, 0.83, 3.07])
+def test_a_level_does_not_depend_on_how_dense_bursts_are(level_db, apart_s):
+    """Stretches at the edges of bursts, and what a filter smears of strong ones, are no rest."""
+    spans = [(float(start), float(start) + 0.3) for start in np.arange(1.0, 24.0, apart_s)]
+    x = made(2, spans_s=spans, level_db=level_db, length_s=25.0)
+    still = np.ones(x.shape[1], bool)
+    for start, stop in spans:  # 0.1 s further, where a zero-phase filter smears less than 40 dB
+        still[int((start - 0.1) * RATE_HZ) : int((stop + 0.1) * RATE_HZ)] = False
+    rest = np.mean(x[:, still] ** 2, axis=1)
+    for row, power, bursts in zip(x, rest, er.list_bursts(x, RATE_HZ), strict=True):
+        assert len(bursts) == len(spans)
+        errors = [
+            one.level_db
+            - 10 * np.log10(np.mean(row[int(one.onset_s * RATE_HZ) : int(one.offset_s * RATE_HZ)] ** 2) / power - 1)
+            for one in bursts
+        ]
+        assert abs(np.median(errors)) < 0.5
+
+
 def test_one_signal_gives_a_list_and_trials_a_list_of_lists_with_the_same_bursts():
     x = made(3)
     lists = er.list_bursts(x, RATE_HZ)

@@ -1,0 +1,32 @@
+"""A table that was read from a file by other means may hold numbers and truths as text, where "False" counts as true.
+
+demand_typed    refuse such a table
+"""
+
+import pandas as pd
+
+from emgreview.errors import ParameterError
+from emgreview.tables.decisions import COLUMNS
+
+_ALLOWED = {"number": "numbers", "whole": "whole numbers", "truth": "true or false"}
+
+
+def demand_typed(table: pd.DataFrame) -> None:
+    """ParameterError where a column of numbers or truths holds text, as in a file read with ``dtype=str``."""
+    strange: dict[str, list[str]] = {}
+    came = ""
+    for name, (type_, _) in COLUMNS.items():
+        if type_ not in _ALLOWED or name not in table or pd.api.types.is_numeric_dtype(table[name]):
+            continue
+        if words := [value for value in table[name].dropna() if isinstance(value, str)]:
+            strange.setdefault(_ALLOWED[type_], []).append(name)
+            came = came or f"such as {words[0]!r} in {name}"
+    if strange:
+        names = [name for some in strange.values() for name in some]
+        allowed = "; ".join(
+            f"{what} in {', '.join(some[:3])}{' …' * (len(some) > 3)}" for what, some in strange.items()
+        )
+        raise ParameterError(
+            f"{len(names)} columns of the table came as text, {came}; allowed: {allowed}; take read_version, or read "
+            "the file with na_values='n/a' and text for codes alone: dtype={'reviewer': str, 'participant': str, …}."
+        )
