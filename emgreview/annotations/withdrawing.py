@@ -29,6 +29,7 @@ from emgreview.annotations.versions import descriptions, sealed_names
 from emgreview.annotations.withdrawals import WITHDRAW, Withdrawal, withdrawals
 from emgreview.checks import kind, refusal, review_folder
 from emgreview.errors import LogError, LogReadOnlyError, ParameterError, UnknownNameError
+from emgreview.running.cache import NAME, remove_beside
 from emgreview.showing import Shown
 
 
@@ -45,7 +46,7 @@ class Withdrawn(Shown):
     logs : tuple of str
         Their places in the folder.
     removed : tuple of str
-        Every file and version that was removed.
+        Every file and version that was removed, and the cache beside the review.
     left : tuple of str
         What still speaks of them, a sentence each.
     """
@@ -90,8 +91,7 @@ def withdraw(
     reason : str
         Why, in words that the logs keep; no names of people.
     recordings : sequence of str
-        Names of recordings, where they have no participant, or where one alone goes, as one
-        that was deleted.
+        Names of recordings, where they have no participant, or where one alone goes.
     versions : sequence of str
         Sealed versions to delete too, as they hold rows of the participant; all others stay
         as they are, and say on reading whose logs are gone.
@@ -123,8 +123,8 @@ def withdraw(
     The statement is written and flushed before any file goes. What was interrupted is ended by
     saying it again, and so is what a backup or a synchronised folder brought back.
 
-    Codes of trials stay where other logs say what was drawn, disputed or accepted in bulk, and
-    in versions; so do copies of the folder elsewhere.
+    Codes of trials stay in versions and where other logs say what was drawn, disputed or
+    accepted in bulk.
 
     Examples
     --------
@@ -173,6 +173,7 @@ def withdraw(
     for where in going:  # the locks' own files, when nobody holds them any more
         removed += _remove(folder, where, locks=True)
     _remove_empty(folder, going)
+    removed += [NAME] * remove_beside(folder)  # what is kept there does not tell of whom it is
     return Withdrawn(code, names, tuple(going), tuple(removed), tuple(_left(folder, going, code)))
 
 

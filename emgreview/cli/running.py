@@ -19,7 +19,7 @@ import emgreview as er
 from emgreview.cli.options import whole
 from emgreview.cli.source import processing_of
 from emgreview.many.cut import CutJob, known_by
-from emgreview.running.cache import AT_MOST_MB, NAME
+from emgreview.running.cache import AT_MOST_MB, NAME, remove_beside
 
 FEW = 6
 """Fewer recordings than this are worked on in one process unless told: workers take as long to start."""
@@ -74,8 +74,7 @@ def _beside(review: Path, *, begun: bool) -> er.Cache | None:
 
 def undo_beginning(folder: Path) -> None:
     """A review that was refused before it was begun leaves no folder: results that were kept in it go."""
-    if (folder / NAME).is_dir():
-        er.Cache(folder / NAME).remove()
+    remove_beside(folder)
     with contextlib.suppress(OSError):  # holds something by now
         folder.rmdir()
 

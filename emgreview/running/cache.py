@@ -5,7 +5,8 @@ everything that it depends on and of the account's secret (:mod:`secret`): one t
 this very work is passed over, or told, and made anew. A cache that came with somebody's review is therefore of no use,
 and of no harm. Links within the folder are neither followed nor deleted behind. Two processes may write one cache.
 
-    Cache       a folder of results
+    Cache           a folder of results
+    remove_beside   what is kept beside a review goes
 """
 
 import contextlib
@@ -270,6 +271,19 @@ class Cache:
             )
         identity: str = said["id"]
         return identity
+
+
+def remove_beside(review: Path) -> bool:
+    """Remove what is kept beside a review, all of it; whether there was a cache. A folder of that name that is none, or
+    lies behind a link, stays."""
+    place = review / NAME
+    if place.is_symlink() or not place.is_dir():
+        return False
+    try:
+        Cache(place).remove()
+    except (ParameterError, ReadError):
+        return False
+    return True
 
 
 def _own(path: Path) -> bool:

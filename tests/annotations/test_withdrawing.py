@@ -175,6 +175,24 @@ def test_nothing_of_them_is_begun_again(folder):
 
 
 @quiet
+def test_results_kept_beside_the_review_go_too(folder):
+    runner = er.Runner(cache=folder / "cache", progress=None)
+    er.check_all(RECORDINGS, runner=runner)
+    assert list((folder / "cache").rglob("*.result"))
+    assert "cache" in withdraw(folder).removed
+    assert not (folder / "cache").exists()
+    assert er.verify(folder).ok
+
+
+@quiet
+def test_a_folder_called_cache_that_is_none_stays(folder):
+    (folder / "cache").mkdir()
+    (folder / "cache" / "own.txt").write_text("mine")
+    assert "cache" not in withdraw(folder).removed
+    assert (folder / "cache" / "own.txt").read_text() == "mine"
+
+
+@quiet
 def test_what_a_backup_brings_back_is_told_and_removed_again(folder):
     kept = {path: path.read_bytes() for path in of_two(folder)}
     withdraw(folder)
