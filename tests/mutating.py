@@ -42,6 +42,9 @@ from emgreview.annotations.scales import last_stated
 from emgreview.annotations.unblinding import last_line
 from emgreview.cohort.marks import read_logs
 from emgreview.errors import EmgreviewError
+from emgreview.many.cut import CutJob
+from emgreview.plain_files import read_small
+from emgreview.running.values import decode, encode, unseal
 
 LONGEST_S = 10.0
 """A look that takes longer is a hang."""
@@ -355,7 +358,26 @@ def _written(folder: Path) -> None:
 
 LOG = "logs/it_reviewer-r1.jsonl"
 
+@cache
+def _kept() -> dict[str, bytes]:
+    """A result as a runner makes it, and what says that a folder is a cache."""
+    job = CutJob("go", 0.5, 1.0, er.Processing(rest_s=(-0.4, 0.0)), method="threshold")
+    known = job(cut()[0].recording)
+    about = b'{"emgreview cache": 1, "id": "%s"}\n' % (b"0" * 32)
+    return {"it.result": encode((known, ["a note"])), "cache/about-this-cache.json": about}
+
+
 TARGETS: dict[str, Target] = {
+    "kept result": Target(
+        _kept,
+        (".result", ".json"),
+        {
+            "read": lambda folder: decode(read_small(folder / "it.result"), CutJob.classes),
+            "unsealed": lambda folder: unseal(read_small(folder / "it.result"), b"key"),
+            "cache": lambda folder: repr(er.Cache(folder / "cache")),
+        },
+        share=30,
+    ),
     "log": Target(
         lambda: {LOG: (SAMPLES / "log-1.jsonl").read_bytes()},
         (".jsonl",),

@@ -48,7 +48,7 @@ def decode(content: bytes, classes: Collection[type] = ()) -> Any:
         return _in(read_json(text, name="a result"), arrays, {one.__qualname__: one for one in classes})
     except FormatError:
         raise
-    except (ValueError, TypeError, LookupError, AttributeError, EOFError, MemoryError, OverflowError) as why:
+    except Exception as why:  # numpy's reader of headers raises what Python's tokenizer does, too
         raise FormatError(
             f"a result cannot be read ({type(why).__name__}: {why}); delete it, it is made anew."
         ) from why
