@@ -41,8 +41,8 @@ class Cache:
     Parameters
     ----------
     folder : str or Path
-        Where they lie; made when work begins. It must be new, empty or a cache. Results of other
-        accounts in it are passed over.
+        Where they lie; made when work begins. It must be new, empty or a cache. Results of
+        other accounts in it are passed over.
     at_most_mb : float, default 1000
         Beyond this size those that were not used for longest are deleted.
 
