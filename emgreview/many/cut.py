@@ -58,7 +58,7 @@ class CutJob:
             }
         said = {"notes": trials.notes, "codes": dict(trials.codes), "impossible": dict(trials.impossible)}
         known = {GLANCE: counted(trials)} if self.method is not None else {}
-        return {"samples": rec.fingerprint.samples, "said": said, "onsets": found, "known": known}
+        return {"samples": rec.digest, "said": said, "onsets": found, "known": known}
 
     def later(self, rec: Recording, known: Mapping[str, Any], blind: bool) -> LaterTrials:
         """The trials of a recording of which this is known. Raises ParameterError where it is another by now."""
@@ -212,7 +212,7 @@ def known_by(
             failed[opening.name] = outcome.problem
             continue
         try:
-            rec = opening.open()
+            rec = opening.as_seen(outcome.seen)
             if read is not None:
                 read.append(rec)
             found.append(job.later(rec, outcome.value, blind))

@@ -334,8 +334,8 @@ class Recording:
         Reads everything once. What the stored samples stand for is in :attr:`scales`.
         """
         if self.source.file is None:
-            return Fingerprint(self._digest)
-        return Fingerprint(self._digest, sources.digest_of_file(self.source.file))
+            return Fingerprint(self.digest)
+        return Fingerprint(self.digest, sources.digest_of_file(self.source.file))
 
     @cached_property
     def channel_digests(self) -> Mapping[str, str]:
@@ -362,12 +362,13 @@ class Recording:
         bool
         """
         whole = int(self.rate_hz) if self.rate_hz.is_integer() else None
-        return samples == self._digest or (
+        return samples == self.digest or (
             whole is not None and samples == sources.digest_of(self.source, self.labels, whole)
         )
 
     @cached_property
-    def _digest(self) -> str:
+    def digest(self) -> str:
+        """SHA-256 of the stored samples, the rate and the labels. Reads them all once."""
         return sources.digest_of(self.source, self.labels, self.rate_hz)
 
     def with_markers(self, markers: Sequence[tuple[int, str] | Marker]) -> "Recording":

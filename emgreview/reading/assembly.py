@@ -69,6 +69,12 @@ class HeldSource:
     def digital(self, start: int, stop: int, channels: Sequence[int]) -> NDArray:
         return np.stack([self._held(channel, start, stop) for channel in channels])
 
+    @property
+    def stored_by(self) -> str | None:
+        """What beside the bytes of the file decides the stored samples; None where it cannot be told."""
+        told: str | None = getattr(self.samples, "stored_by", None)
+        return None if told is None else f"{told} {self.signals} {self.steps} {self.counts}"
+
     def scale(self, channel: int) -> tuple[float, float]:
         return self.gains[channel], self.offsets[channel]
 

@@ -170,6 +170,11 @@ class _Chosen:
     samples: _Samples
     shown: tuple[int, ...]
 
+    @property
+    def stored_by(self) -> str:
+        """What beside the bytes of the file decides the samples."""
+        return f"signals {self.shown} masked {sorted(self.samples.masked)}"
+
     def stored(self, signal: int, start: int, stop: int) -> NDArray:
         return self.samples.stored(self.shown[signal], start, stop)
 

@@ -21,7 +21,7 @@ from emgreview.running.cluster import on_cluster
 from emgreview.running.here import in_processes, one_by_one
 from emgreview.running.progress import Progress, Show, shown
 from emgreview.running.values import decode
-from emgreview.running.work import Job, Opening, Packed, openings_of
+from emgreview.running.work import Job, Opening, Packed, look_up, openings_of
 
 WHERE = ("here", "lines", "json")
 TRIM_EVERY = 100
@@ -44,6 +44,8 @@ class Outcome:
         What opening it, and the work on it, had to tell.
     ready : bool
         Whether the result was there from before.
+    seen : str
+        What the file of the recording was then; "" where that cannot be told.
     """
 
     name: str
@@ -52,6 +54,7 @@ class Outcome:
     opening_notes: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     ready: bool = False
+    seen: str = ""
 
 
 class Outcomes(Sequence[Outcome]):
@@ -214,10 +217,24 @@ class Runner:
             self.cache.begin()
         begun, made, ready, failed = time.monotonic(), 0, 0, []
         spoilt = 0
-        with closing(self._way(job, openings)) as way:
-            done = 0
-            if self.cluster is not None or min(self.workers, len(openings)) > 1:
-                show(Progress(0, len(openings), 0, (), "", 0.0, math.nan))
+        done, left = 0, list(openings)
+        if self.cache is not None:  # what is ready needs no worker
+            left = []
+            for opening in openings:
+                if self.cancel.is_set():
+                    raise self._stopped(done, len(openings))
+                kept = look_up(opening, job, self.cache)
+                if kept is None:
+                    left.append(opening)
+                    continue
+                done, ready = done + 1, ready + 1
+                show(Progress(done, len(openings), ready, (), kept.name, time.monotonic() - begun, math.nan))
+                yield kept
+            spoilt += len(self.cache.spoilt)
+            self.cache.spoilt.clear()
+        with closing(self._way(job, left)) as way:
+            if left and (self.cluster is not None or min(self.workers, len(left)) > 1):
+                show(Progress(done, len(openings), ready, (), "", 0.0, math.nan))
             while done < len(openings):
                 if self.cancel.is_set():
                     raise self._stopped(done, len(openings))
@@ -242,6 +259,8 @@ class Runner:
             tell(f"{spoilt} kept results were not what was written, and were made anew: {self.cache}.")
 
     def _way(self, job: Job, openings: Sequence[Opening]) -> Any:
+        if not openings:
+            return one_by_one(openings, job, self.cache)
         if self.cluster is not None:
             return on_cluster(openings, job, self.cache, self.cluster)
         if self.workers == 1 or len(openings) < 2:
@@ -262,7 +281,7 @@ def unpacked(packed: Packed, job: Job) -> Outcome:
     if packed.problem:
         return Outcome(packed.name, problem=packed.problem, opening_notes=packed.opening_notes)
     value, notes = decode(packed.content, job.classes)
-    return Outcome(packed.name, value, "", packed.opening_notes, tuple(notes), packed.ready)
+    return Outcome(packed.name, value, "", packed.opening_notes, tuple(notes), packed.ready, packed.seen)
 
 
 def _unseen(now: Progress) -> None:

@@ -4,12 +4,16 @@ Job             what is done with each recording
 Opening         a recording that is opened where it is needed
 Packed          what comes back
 work            opening, key, cache, job
+look_up         what was kept of a recording that has not been written since
+learn           the digest of its samples, read or known from before
 key_of          the digest of everything that a result depends on
 version         of the package, of its very sources, and of what it computes with
 """
 
 import hashlib
+import json
 import platform
+import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache as once
@@ -28,6 +32,9 @@ from emgreview.plain_files import read_small
 from emgreview.running.cache import Cache
 from emgreview.running.values import decode, encode
 
+SETTLED_S = 3.0
+"""A file that was written less long ago may be written again without its times telling it."""
+
 
 class Job(Protocol):
     """What is done with each recording: a frozen dataclass of what it depends on beside the recording.
@@ -41,23 +48,43 @@ class Job(Protocol):
     def __call__(self, rec: Recording) -> Any: ...
 
 
-@dataclass(frozen=True)
+@dataclass
 class Opening:
-    """A recording by place and name, and where it comes from: the recording itself, or a sequence that opens it."""
+    """A recording by place and name, and where it comes from: the recording itself, or a sequence that opens it, once
+    in each process."""
 
     at: int
     name: str
     of: Any
+    _opened: Recording | None = None
 
     def open(self) -> Recording:
-        rec: Recording = self.of if isinstance(self.of, Recording) else self.of[self.name]
-        return rec
+        if self._opened is None:
+            self._opened = self.of if isinstance(self.of, Recording) else self.of[self.name]
+        return self._opened
+
+    def as_seen(self, seen: str) -> Recording:
+        """Opened, with the digest that was seen, where its file has not been written since; else opened anew."""
+        if isinstance(self.of, Recording):
+            return self.open()
+        if seen:
+            rec, said = self.open(), json.loads(seen)
+            now = seen_of(rec, digest=False)
+            if now and json.loads(now) == said[:-1]:
+                rec.__dict__["digest"] = said[-1]
+                return rec
+        self._opened = None
+        return self.open()
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Opening, (self.at, self.name, self.of)
 
 
 @dataclass(frozen=True)
 class Packed:
     """What came of one recording, as it travels: the result as bytes, or a problem; sentences told on opening it;
-    ``ready``: whether it was there from before."""
+    ``ready``: whether it was there from before; ``seen``: what the file of the recording was then, and the digest of
+    its samples."""
 
     at: int
     name: str
@@ -68,6 +95,7 @@ class Packed:
     ready: bool = False
     written: bool = False
     spoilt: tuple[str, ...] = ()
+    seen: str = ""
 
 
 def openings_of(data: Any) -> list[Opening]:
@@ -95,25 +123,77 @@ def work(opening: Opening, job: Job, cache: Cache | None) -> Packed:
         with hearing() as told:
             rec = opening.open()
         of_opening = tuple(told)
-        key = key_of(rec, job) if cache is not None else ""
-        if cache is not None and not cache.is_here:
-            cache = None
-        content = cache.get(key) if cache is not None else None
-        spoilt = tuple(cache.spoilt) if cache is not None else ()
+        here = cache if cache is not None and cache.is_here else None
+        key = ""
         if cache is not None:
-            cache.spoilt.clear()
+            learn(rec, here)
+            key = key_of(rec, job)
+        content = here.get(key) if here is not None else None
+        spoilt = tuple(here.spoilt) if here is not None else ()
+        if here is not None:
+            here.spoilt.clear()
         if content is not None and readable(content, job):
-            return Packed(at, name, key, content, opening_notes=of_opening, ready=True, written=True, spoilt=spoilt)
+            return Packed(at, name, key, content, "", of_opening, True, True, spoilt, seen_of(rec))
         with hearing() as told:
             value = job(rec)
         content = encode((value, told))
-        if cache is not None:
-            cache.put(key, content)
-        return Packed(at, name, key, content, opening_notes=of_opening, written=cache is not None, spoilt=spoilt)
+        if here is not None:
+            here.put(key, content)
+        return Packed(at, name, key, content, "", of_opening, False, here is not None, spoilt, seen_of(rec))
     except EmgreviewError as why:
         return Packed(at, name, problem=str(why))
     except Exception as why:
         return Packed(at, name, problem=f"it ended with {type(why).__name__}: {why}; that is a fault of this package.")
+
+
+def look_up(opening: Opening, job: Job, cache: Cache) -> Packed | None:
+    """What was kept of a recording whose file has not been written since; None where that cannot be told at once."""
+    try:
+        with hearing() as told:
+            rec = opening.open()
+        if not learn(rec, cache, at_once=True):
+            return None
+        key = key_of(rec, job)
+        content = cache.get(key)
+    except Exception:  # whoever works on it says what it is
+        return None
+    if content is None or not readable(content, job):
+        return None
+    return Packed(opening.at, opening.name, key, content, "", tuple(told), True, True, (), seen_of(rec))
+
+
+def learn(rec: Recording, cache: Cache | None, *, at_once: bool = False) -> bool:
+    """Whether the digest of a recording's samples is known now: from before, where its file has not been written since
+    by all that the system says of it, or, unless it must be ``at_once``, from the samples."""
+    if "digest" in rec.__dict__:
+        return True
+    seen = seen_of(rec, digest=False)
+    if seen and cache is not None and (found := cache.get(f"digest of {seen}")) is not None:
+        rec.__dict__["digest"] = found.decode("ascii")  # as the property keeps it once it was asked
+        return True
+    if at_once:
+        return False
+    digest = rec.digest
+    if seen and cache is not None and seen_of(rec, digest=False) == seen:
+        cache.put(f"digest of {seen}", digest.encode("ascii"))
+    return True
+
+
+def seen_of(rec: Recording, *, digest: bool = True) -> str:
+    """What the system says of the one file of a recording, and how it is read: another as soon as it is written; "" of
+    one without a file that alone says what is stored, or written a moment ago. With its digest, where that is known."""
+    stored_by = getattr(rec.source, "stored_by", None)
+    if rec.source.file is None or stored_by is None or (digest and "digest" not in rec.__dict__):
+        return ""
+    try:
+        told = rec.source.file.stat()
+    except OSError:
+        return ""
+    if time.time() - max(told.st_mtime, told.st_ctime) < SETTLED_S:
+        return ""
+    what = [str(rec.source.file.absolute()), told.st_size, told.st_mtime_ns, told.st_ctime_ns, told.st_ino, told.st_dev]
+    how = [stored_by, list(rec.labels), rec.rate_hz, rec.n_samples]
+    return json.dumps([*what, *how, *([rec.digest] if digest else [])])
 
 
 def readable(content: bytes, job: Job) -> bool:
@@ -129,7 +209,7 @@ def key_of(rec: Recording, job: Job) -> str:
     """The SHA-256 of everything that a result depends on: stored samples, what makes values of them, markers and all
     else that is known of the recording, the job, and with what it is computed. Reads all samples once."""
     facts = {
-        "samples": rec.fingerprint.samples,
+        "samples": rec.digest,
         "name": rec.name,
         "channels": rec.channels,
         "scales": rec.scales,

@@ -150,7 +150,7 @@ def main(count: int, kills: int) -> None:
         first = numbers(call("opening", folder, place / "review", 2))
         again = numbers(call("opening", folder, place / "review", 2))
         print(f"{count} recordings, {first[1]:.0f} trials: review open in {first[0]:.1f} s, again in {again[0]:.1f} s")
-        some = min(count, 40)
+        some = min(count, 90)  # about a minute by one
         one, two = (numbers(call("detected", folder, some, workers, ""))[0] for workers in (1, 2))
         alone, both = (numbers(call("bare", workers, 60))[0] for workers in (1, 2))
         print(

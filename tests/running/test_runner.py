@@ -14,10 +14,11 @@ from jobs_for_tests import KillsItsWorker, Sum, Trouble
 import emgreview as er
 from emgreview.cli.running import runner_of
 from emgreview.errors import ParameterError, RunStoppedError
+from emgreview.model import sources
 from emgreview.running.progress import Progress, shown
 from emgreview.running.secret import BYTES, read_or_make
 from emgreview.running.values import encode, seal
-from emgreview.running.work import key_of, openings_of, work
+from emgreview.running.work import key_of, openings_of, seen_of, work
 
 
 def recordings(count=5, seed=0):
@@ -180,6 +181,60 @@ def test_another_version_of_the_package_finds_nothing(tmp_path, monkeypatch):
     now = er.running.work.version()
     monkeypatch.setattr("emgreview.running.work.version", lambda: now | {"sources": "another"})
     assert er.Runner(cache=tmp_path, progress=None).run(Sum(), given).ready == 0
+
+
+@pytest.fixture
+def study(tmp_path, monkeypatch):
+    """Recordings whose files count as settled at once; and how often samples were read for a digest."""
+    monkeypatch.setattr("emgreview.running.work.SETTLED_S", 0.0)
+    data, read = er.read_dataset(er.write_demo(tmp_path / "study", participants=2, trials=1)), []
+    digest_of = sources.digest_of
+
+    def counted(*what):
+        read.append(what)
+        return digest_of(*what)
+
+    monkeypatch.setattr(sources, "digest_of", counted)
+    return data, read
+
+
+def test_samples_are_read_for_their_digest_once_while_the_file_stays(study, tmp_path):
+    data, read = study
+    for ready in (0, 2, 2):
+        assert er.Runner(cache=tmp_path / "cache", progress=None).run(Sum(), data).ready == ready
+    assert len(read) == 2
+
+
+@pytest.mark.parametrize("keep_times", [False, True])
+def test_a_file_that_was_written_since_is_another(study, tmp_path, keep_times):
+    """Also where its time of change is set back, as copying tools do: the system's own time of it cannot be set."""
+    data, read = study
+    first = er.Runner(cache=tmp_path / "cache", progress=None).run(Sum(), data)
+    path = data.recordings.files[data.recordings.names[0]]
+    told, content = path.stat(), bytearray(path.read_bytes())
+    content[-100] ^= 1
+    path.write_bytes(content)
+    if keep_times:
+        os.utime(path, ns=(told.st_atime_ns, told.st_mtime_ns))
+    again = er.Runner(cache=tmp_path / "cache", progress=None).run(Sum(), data)
+    assert [one.ready for one in again] == [False, True]
+    assert len(read) == 3
+    assert results(again) == results(er.Runner(progress=None).run(Sum(), data))
+    assert results(again)[0] != results(first)[0]
+
+
+def test_a_file_written_a_moment_ago_is_read_whatever_its_times_say(tmp_path):
+    data = er.read_dataset(er.write_demo(tmp_path / "study", participants=1, trials=1))
+    assert seen_of(data.recordings[0], digest=False) == ""
+
+
+def test_formats_whose_samples_hang_on_how_they_are_read_are_always_read(tmp_path, monkeypatch):
+    monkeypatch.setattr("emgreview.running.work.SETTLED_S", 0.0)
+    path = tmp_path / "a.csv"
+    path.write_text("".join(f"{n % 7},{n % 5}\n" for n in range(2000)))
+    rec = er.read(path, rate_hz=1000, unit="uV", columns=["A", "B"])
+    assert rec.source.file == path
+    assert seen_of(rec, digest=False) == ""
 
 
 # The cache -----------------------------------------------------------------------------------------------------------
