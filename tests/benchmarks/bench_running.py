@@ -136,7 +136,7 @@ def killed(folder: Path, place: Path, kills: int) -> None:
         call("detected", folder, count, 1, cache)
         bytes_now = [path.read_bytes() for path in sorted(cache.glob("*/*.result"))]
         wanted = bytes_now if wanted is None else wanted
-        if bytes_now != wanted or len(bytes_now) != count:
+        if bytes_now != wanted or len(bytes_now) < count:
             print(f"kill {number}: {len(bytes_now)} results, other bytes")
         shutil.rmtree(cache)
     print(f"{kills} kills at random moments, a worker's every other time: all else the same bytes")
