@@ -8,7 +8,6 @@ cut_later       the trials of recordings, known by a runner, cut where they are 
 
 import argparse
 import contextlib
-import os
 import sys
 import warnings
 from collections.abc import Mapping, Sequence
@@ -50,7 +49,7 @@ def runner_of(given: argparse.Namespace, count: int, beside: Path | None = None)
     """The runner for ``count`` recordings; ``beside``: the folder of a review, where nothing is kept behind a link."""
     workers = given.workers
     if workers is None:
-        workers = 1 if count < FEW or given.cluster is not None else len(os.sched_getaffinity(0))
+        workers = 1 if count < FEW or given.cluster is not None else _cores()
     cache: er.Cache | Path | None = None
     if given.cache is not None:
         cache = None if given.cache.casefold() == "none" else Path(given.cache)
@@ -58,6 +57,12 @@ def runner_of(given: argparse.Namespace, count: int, beside: Path | None = None)
         cache = _beside(beside, begun=given.command != "review")
     shown = "json" if given.json else "here" if sys.stderr.isatty() else "lines"
     return er.Runner(workers, cache=cache, cluster=given.cluster, progress=shown)
+
+
+def _cores() -> int:
+    from joblib import cpu_count  # those that this process may use; asked only where there is much to do
+
+    return max(1, int(cpu_count()))
 
 
 def _beside(review: Path, *, begun: bool) -> er.Cache | None:
