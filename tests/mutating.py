@@ -358,6 +358,7 @@ def _written(folder: Path) -> None:
 
 LOG = "logs/it_reviewer-r1.jsonl"
 
+
 @cache
 def _kept() -> dict[str, bytes]:
     """A result as a runner makes it, and what says that a folder is a cache."""
