@@ -388,8 +388,9 @@ def test_deciding_by_keyboard_and_mouse(page, desk):
     screen.type_into_form("9.5")
     screen.press("y", "Enter")
     screen.saved()
-    screen.press("u", "Shift+u")
-    screen.saved()
+    for key in ("u", "Shift+u"):  # on a busy machine a decision waits for the one before it
+        screen.press(key)
+        screen.saved()
 
     events = log(desk.folder)
     assert [event["operation"] for event in events[1:]] == [
