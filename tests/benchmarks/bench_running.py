@@ -31,6 +31,7 @@ from pathlib import Path
 import numpy as np
 
 import emgreview as er
+from emgreview.running.values import HEAD
 
 WINDOW = {"cue": "go", "before_s": 1.0, "after_s": 1.5}
 CALL = "import sys, bench_running; bench_running.{}(*sys.argv[1:])"
@@ -134,7 +135,8 @@ def killed(folder: Path, place: Path, kills: int) -> None:
             os.kill(victim, signal.SIGKILL)
         process.wait()
         call("detected", folder, count, 1, cache)
-        bytes_now = [path.read_bytes() for path in sorted(cache.glob("*/*.result"))]
+        # what is sealed, without the seal, which is each cache's own
+        bytes_now = sorted(path.read_bytes()[len(HEAD) + 65 :] for path in cache.glob("*/*.result"))
         wanted = bytes_now if wanted is None else wanted
         if bytes_now != wanted or len(bytes_now) < count:
             print(f"kill {number}: {len(bytes_now)} results, other bytes")
