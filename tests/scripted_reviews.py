@@ -70,6 +70,18 @@ def start(folder, trials=None, **options):
     return open_review(make_trials() if trials is None else trials, folder, **options)
 
 
+def two_who_differ(folder, trials=None):
+    """A review by two who dispute one trial, both sealed."""
+    for code, version in (("r1", "v1"), ("r2", "v2")):
+        with start(folder, trials, reviewer=code) as session:
+            for trial in session.queue:
+                session.accept_rest(trial)
+            if code == "r2":
+                session.unusable(session.queue[0], "FDI", ["clipped"])
+            session.seal(version)
+    return folder
+
+
 def log_lines(folder):
     paths = sorted((folder / "logs").rglob("*.jsonl"))
     assert paths

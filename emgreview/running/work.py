@@ -25,12 +25,12 @@ import scipy
 
 from emgreview import __version__
 from emgreview.checks import kind
-from emgreview.errors import EmgreviewError, FormatError, hearing
+from emgreview.errors import EmgreviewError, hearing
 from emgreview.model import Recording
 from emgreview.model.sources import missing_of
 from emgreview.plain_files import read_small
 from emgreview.running.cache import Cache
-from emgreview.running.values import decode, encode
+from emgreview.running.values import encode
 
 SETTLED_S = 3.0
 """A file that was written less long ago may be written again without its times telling it."""
@@ -132,7 +132,7 @@ def work(opening: Opening, job: Job, cache: Cache | None) -> Packed:
         spoilt = tuple(here.spoilt) if here is not None else ()
         if here is not None:
             here.spoilt.clear()
-        if content is not None and readable(content, job):
+        if content is not None:
             return Packed(at, name, key, content, "", of_opening, True, True, spoilt, seen_of(rec))
         with hearing() as told:
             value = job(rec)
@@ -157,7 +157,7 @@ def look_up(opening: Opening, job: Job, cache: Cache) -> Packed | None:
         content = cache.get(key)
     except Exception:  # whoever works on it says what it is
         return None
-    if content is None or not readable(content, job):
+    if content is None:
         return None
     return Packed(opening.at, opening.name, key, content, "", tuple(told), True, True, (), seen_of(rec))
 
@@ -194,15 +194,6 @@ def seen_of(rec: Recording, *, digest: bool = True) -> str:
     what = [str(rec.source.file.absolute()), told.st_size, told.st_mtime_ns, told.st_ctime_ns, told.st_ino, told.st_dev]
     how = [stored_by, list(rec.labels), rec.rate_hz, rec.n_samples]
     return json.dumps([*what, *how, *([rec.digest] if digest else [])])
-
-
-def readable(content: bytes, job: Job) -> bool:
-    """Whether bytes hold a result of a job, and what it warned of."""
-    try:
-        value = decode(content, job.classes)
-    except FormatError:
-        return False
-    return isinstance(value, tuple) and len(value) == 2
 
 
 def key_of(rec: Recording, job: Job) -> str:

@@ -4,7 +4,7 @@ import json
 import shutil
 
 import pytest
-from scripted_reviews import detect, make_trials, start
+from scripted_reviews import detect, make_trials, start, two_who_differ
 
 import emgreview as er
 from emgreview.annotations.versions import DESCRIPTION, TABLE
@@ -14,14 +14,7 @@ from emgreview.errors import EmgreviewError, LogError, ParameterError, SignalWar
 @pytest.fixture
 def sealed(tmp_path):
     """Two reviewers of one recording who dispute one trial, both sealed."""
-    for code, version in (("r1", "v1"), ("r2", "v2")):
-        with start(tmp_path, reviewer=code) as session:
-            for trial in session.queue:
-                session.accept_rest(trial)
-            if code == "r2":
-                session.unusable(session.queue[0], "FDI", ["clipped"])
-            session.seal(version)
-    return tmp_path
+    return two_who_differ(tmp_path)
 
 
 def settle(folder):

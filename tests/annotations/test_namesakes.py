@@ -4,7 +4,7 @@ import json
 import shutil
 
 import pytest
-from scripted_reviews import detect, log_lines, make_trials, start
+from scripted_reviews import detect, log_lines, make_trials, start, two_who_differ
 
 import emgreview as er
 from emgreview.annotations.known_heads import known_heads
@@ -28,14 +28,7 @@ def log(folder, code="r1"):
 @pytest.fixture
 def folder(tmp_path):
     """Two reviewers who dispute one trial, both sealed."""
-    for code, version in (("r1", "v1"), ("r2", "v2")):
-        with start(tmp_path, TRIALS, reviewer=code) as session:
-            for trial in session.queue:
-                session.accept_rest(trial)
-            if code == "r2":
-                session.unusable(session.queue[0], "FDI", ["clipped"])
-            session.seal(version)
-    return tmp_path
+    return two_who_differ(tmp_path, TRIALS)
 
 
 def settle(folder, **options):
