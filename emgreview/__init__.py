@@ -30,7 +30,7 @@ _HOMES = {
     "emgreview.checking": ("check",),
     "emgreview.converting": ("Converted", "convert", "identifying"),
     "emgreview.trials": ("cut_trials", "with_bursts"),
-    "emgreview.many": ("CheckedAll", "check_all", "cut_all", "detect_all"),
+    "emgreview.many": ("ArrivingTrials", "CheckedAll", "check_all", "cut_all", "cut_as_ready", "detect_all"),
     "emgreview.running": ("Cache", "Outcome", "Outcomes", "Progress", "Runner"),
     "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
     "emgreview.simulation": ("simulate", "simulate_study"),
@@ -85,9 +85,11 @@ if TYPE_CHECKING:
     from emgreview.errors import DecisionWarning as DecisionWarning
     from emgreview.errors import EmgreviewError as EmgreviewError
     from emgreview.errors import SignalWarning as SignalWarning
+    from emgreview.many import ArrivingTrials as ArrivingTrials
     from emgreview.many import CheckedAll as CheckedAll
     from emgreview.many import check_all as check_all
     from emgreview.many import cut_all as cut_all
+    from emgreview.many import cut_as_ready as cut_as_ready
     from emgreview.many import detect_all as detect_all
     from emgreview.measuring import average_envelopes as average_envelopes
     from emgreview.measuring import compare_channels as compare_channels

@@ -78,6 +78,8 @@ def _known(trials: Trials, label: str, method: str, parameters: Mapping[str, Any
     """Onsets that were found from before, by the same method with the same parameters."""
     if not isinstance(trials, LaterTrials) or trials.detected_by is None or label not in trials.detected:
         return None
+    if (method, parameters) == trials.detected_by:
+        return trials.detected[label]
     asked, by = checked_method(method, parameters)[1], checked_method(*trials.detected_by)[1]
     return trials.detected[label] if (method, asked) == (trials.detected_by[0], by) else None
 

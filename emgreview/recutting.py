@@ -160,7 +160,7 @@ def _refuse_another(recording: Recording, facts: Mapping[str, Any], cut: Mapping
         "labels": list(recording.labels),
         "sampling rate": recording.rate_hz,
         "number of samples": recording.n_samples,
-        "samples (SHA-256)": known if recording.is_of(known) else recording.fingerprint.samples,
+        "samples (SHA-256)": known if recording.is_of(known) else recording.digest,
         "participant": recording.entities.get("sub"),
         "EMG channels": list(emg),
         "delays of the EMG channels": list(emg.values()),

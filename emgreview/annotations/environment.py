@@ -6,10 +6,16 @@ machine         the kind of machine
 
 import importlib.metadata
 import platform
+from functools import cache
 
 
 def installed() -> dict[str, str]:
     """Versions of the packages that results rest on."""
+    return dict(_installed())
+
+
+@cache  # a log is begun for each of many recordings, and looking them up reads files
+def _installed() -> dict[str, str]:
     found = {"python": platform.python_version()}
     for name in ("emgreview", "numpy", "scipy", "pandas"):
         try:

@@ -3,8 +3,9 @@
 A session, a point of the logs, a comparison of reviewers and a replay are views of a :class:`Ledger`: none of them
 reads an event by itself. Values are the frozen ones of ``fields``, by :class:`Key`; each keeps by which command it was
 set, when, and what was visible. Logs of one reviewer may be applied one after the other, in any order: values of one
-recording never touch those of another, and :meth:`Ledger.settle` puts the commands of all into order. Only what is said
-of a participant is one for all logs: there the word with the highest counter holds, whichever log it stands in.
+recording never touch those of another, and :meth:`Ledger.settle` puts the commands of all into order, whichever log is
+read when. Only what is said of a participant is one for all logs: there the word with the highest counter holds,
+whichever log it stands in.
 
     Key             what a value is of: recording, trial, channel, field, id
     Entry           a value, and how it came to be
@@ -129,6 +130,7 @@ class Ledger:
     heads: dict[str, dict[str, Any]] = field(default_factory=dict)
     unblinded: str = ""
     _steps: list[_Plain] = field(default_factory=list)
+    _settled: int = 0
     _done: list[_Plain] = field(default_factory=list)
     _undone: list[_Plain] = field(default_factory=list)
     _last: _Plain | None = None
@@ -194,8 +196,15 @@ class Ledger:
         self.notes.sort(key=_counter)
         if any(one.counter == two.counter for one, two in pairwise(self.notes)):  # carried over, and the log is there
             self.notes = list({(note.counter, note.operation): note for note in self.notes}.values())
-        self._steps.sort()
-        for step in self._steps:
+        new = sorted(self._steps[self._settled :])
+        if new and self._settled and new[0] < self._steps[self._settled - 1]:  # of a log that was opened later
+            new = sorted(self._steps)
+            self._done.clear()
+            self._undone.clear()
+            self._last, self._settled = None, 0
+        self._steps[self._settled :] = new
+        self._settled = len(self._steps)
+        for step in new:
             _, _, _, _, operation, trial, target, _ = step
             if trial:
                 self._last = step
@@ -207,7 +216,6 @@ class Ledger:
                 _carry(step, self._done, self._undone)
             else:
                 _carry(step, self._undone, self._done)
-        self._steps.clear()
 
     @property
     def to_undo(self) -> Step | None:

@@ -10,7 +10,7 @@ Seconds run from the trial's recorded cue; samples are those of the recording.
 
 import hashlib
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from emgreview.annotations.fields.activity import RESPONSE, Activity, proposal
@@ -98,7 +98,7 @@ class Proposals:
                     "has one; cut them all with the same."
                 )
             known = self.recordings.setdefault(part.recording.name, part.recording)
-            if known is not part.recording and not known.is_of(part.recording.fingerprint.samples):
+            if known is not part.recording and not known.is_of(part.recording.digest):
                 raise ParameterError(
                     f"two different recordings are called {known.name!r}; names must differ, because each has its own "
                     "log; rename one of them."
@@ -115,6 +115,21 @@ class Proposals:
                 self.places[trial] = Place(part, row, cue.sample, first, first + len(part.time_s))
         if not self.places:
             raise ParameterError("no trial came; a review needs at least one; check the cue given to cut_trials.")
+
+    def demand_others(self, more: "Proposals") -> None:
+        """ParameterError where a recording or a trial of others is here already."""
+        for what, here, there in (
+            ("recording", self.recordings, more.recordings),
+            ("trial", self.places, more.places),
+        ):
+            if twice := [name for name in there if name in here]:
+                raise ParameterError(f"{what} {twice[0]!r} came twice; give each {what} once.")
+
+    def add(self, more: "Proposals", trials: Sequence[Trials]) -> None:
+        """Take in others, in the order of ``trials``, which are all."""
+        self.recordings |= more.recordings
+        places = self.places | more.places
+        self.places = {trial: places[trial] for part in trials for trial in part.ids}
 
     def source(self, trial: str) -> tuple[str, int]:
         """The trial itself and the number of its showing: 1, but for the ids in ``again``."""

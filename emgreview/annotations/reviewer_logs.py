@@ -5,7 +5,7 @@ ReviewerLogs    open, append, close; what holds for the whole
 
 import dataclasses
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,7 @@ from emgreview.annotations.known_heads import Head
 from emgreview.annotations.ledger import Step
 from emgreview.annotations.log import Log
 from emgreview.annotations.log_lines import read_log
-from emgreview.annotations.places import log_path, logs_in, twins, twins_told
+from emgreview.annotations.places import log_path, logs_in, recording_in, twins, twins_told
 from emgreview.annotations.verifying import way_on
 from emgreview.errors import DecisionError, LogError
 from emgreview.model import Recording
@@ -52,61 +52,87 @@ class ReviewerLogs(Appending):
         scale_corrected: str | None = None,
         unblind: str | None = None,
         log_restored: str | None = None,
+        coming: Collection[str] = (),
     ):
-        """``scale_corrected``: why a scale other than the logs' is right; ``unblind``: why a blind review is shown;
-        ``log_restored``: why to go on from logs that lack lines which a version or another log names.
+        """``coming``: recordings that join later; ``scale_corrected``: why a scale other than the logs' is right;
+        ``unblind``: why a blind review is shown; ``log_restored``: why to go on from logs that lack lines which a
+        version or another log names.
         Raises LogLockedError, LogTooNewError, LogError (a log of another recording, or of one in another scale; a
         recording of somebody who was withdrawn, or whose name another one has here), DecisionError (blind again, or
         blind so far and not to be shown)."""
         super().__init__(reviewer, blind)
         self._scale_corrected, self._unblind, self._log_restored = scale_corrected, unblind, log_restored
-        self._folder = folder
+        self._folder, self._read_only, self._files, self._coming = folder, read_only, files, frozenset(coming)
         self._lost: dict[str, list[Head]] = {}
-        self._recordings = recordings
+        self._recordings: dict[str, Recording] = {}
         self._unread: list[str] = []
         self._wrong_before: list[str] = []
         self._told: list[telling.Told] = []
-        gone = withdrawals.withdrawals(folder)
+        self._counter = 0
         try:
-            for name, recording in recordings.items():
-                participant = recording.entities.get("sub")
-                path = log_path(folder, name, reviewer, participant)
-                withdrawals.refuse(gone, name, path.relative_to(folder).as_posix(), participant)
-                telling.refuse_namesake(folder, path, recording)
-                log = self._logs[name] = Log(path, self.ledger.apply, files=files, read_only=read_only)
-                if log.broken and log.problem:
-                    log.problem = f"{log.problem} {way_on(folder, path, len(log), log.problem)}".rstrip()
-                self._check(log, recording)
-                self._told += telling.of_others(log.path, recording)
-            self.ledger.settle()
-            missed = {where for one in gone for where in one.logs}
-            heads = known_heads.known_heads(folder, known_heads.by(reviewer), missed)
-            self._look_for_lost_lines(folder, heads, read_only)
-            self._agree_on_blind(blind)
-            self._tell_of_lost_lines_elsewhere(folder, heads)
-            own = {log.path for log in self._logs.values()}
-            others = [path for path in logs_in(folder, reviewer) if path not in own]
-            for alike in twins([*own, *others]):
-                self._close_twin(folder, alike)
-            known = {log.path.parent for log in self._logs.values()} - {folder / "logs"}  # of participants who came
-            strangers = [path for path in others if path.parent not in known]
-            if not any(map(len, self._logs.values())):  # who goes on here knows what else lies here
-                self._told += telling.of_strangers(folder, reviewer, strangers, self.blind)
-            self._told += telling.of_dataset(folder, recordings.values())
-            self._told += [("", words) for words in known_heads.told_of_folder(folder, gone, names=not self.blind)]
-            self._read_of_participants(others)
-            self._counter = max(
-                [log.counter for log in self._logs.values()] + [_last_counter(path) for path in others], default=0
-            )
-            seeds = [log.header["seed"] for log in self._logs.values() if log.header]
-            self.seed: str = [*seeds, hashlib.sha256(f"{folder.name}/{reviewer}".encode()).hexdigest()[:16]][0]
+            self._open(recordings, blind)
         except BaseException:
             self.close()
             raise
+        seeds = [log.header["seed"] for log in self._logs.values() if log.header]
+        self.seed: str = [*seeds, hashlib.sha256(f"{folder.name}/{reviewer}".encode()).hexdigest()[:16]][0]
         if scale_corrected and not self._wrong_before:
             self._told.append(("", "Every recording comes in the scale that is known of it: none was corrected."))
         if log_restored and not self._lost:
             self._told.append(("", "log_restored came, and no line is known that the logs lack: nothing was written."))
+
+    def join(self, recordings: Mapping[str, Recording]) -> None:
+        """Open the logs of further recordings; :meth:`begin` must come before their first event. Raises as opening
+        does; then none of them is open."""
+        before = set(self._logs)
+        try:
+            self._open(recordings, self.blind)
+        except BaseException:
+            for name in set(self._logs) - before:
+                self._logs.pop(name).close()
+                self._recordings.pop(name, None)
+            raise
+
+    def _open(self, recordings: Mapping[str, Recording], blind: bool) -> None:
+        folder, reviewer = self._folder, self.reviewer
+        first = not self._logs
+        gone = withdrawals.withdrawals(folder)
+        for name, recording in recordings.items():
+            participant = recording.entities.get("sub")
+            path = log_path(folder, name, reviewer, participant)
+            withdrawals.refuse(gone, name, path.relative_to(folder).as_posix(), participant)
+            telling.refuse_namesake(folder, path, recording)
+            log = self._logs[name] = Log(path, self.ledger.apply, files=self._files, read_only=self._read_only)
+            self._recordings[name] = recording
+            if log.broken and log.problem:
+                log.problem = f"{log.problem} {way_on(folder, path, len(log), log.problem)}".rstrip()
+            self._check(log, recording)
+            self._told += telling.of_others(log.path, recording)
+        self.ledger.settle()
+        missed = {where for one in gone for where in one.logs}
+        heads = known_heads.known_heads(folder, known_heads.by(reviewer), missed)
+        self._look_for_lost_lines(folder, heads, recordings)
+        self._agree_on_blind(blind)
+        self._tell_of_lost_lines_elsewhere(folder, heads)
+        own = {log.path for log in self._logs.values()}
+        others = [path for path in logs_in(folder, reviewer) if path not in own]
+        new = {self._logs[name].path for name in recordings}
+        for alike in twins([*own, *others]):
+            if new & set(alike):
+                self._close_twin(folder, alike)
+        known = {log.path.parent for log in self._logs.values()} - {folder / "logs"}  # of participants who came
+        strangers = [
+            path for path in others if path.parent not in known and recording_in(path.name) not in self._coming
+        ]
+        if first and not any(map(len, self._logs.values())):  # who goes on here knows what else lies here
+            self._told += telling.of_strangers(folder, reviewer, strangers, self.blind)
+        self._told += telling.of_dataset(folder, recordings.values())
+        self._told += [("", words) for words in known_heads.told_of_folder(folder, gone, names=not self.blind)]
+        self._read_of_participants(others)
+        counters = [self._logs[name].counter for name in recordings] + [
+            unblinding.last_counter(path) for path in others
+        ]
+        self._counter = max([self._counter, *counters])
 
     def begin(
         self,
@@ -119,7 +145,7 @@ class ReviewerLogs(Appending):
         """Write the first line of new logs, to the others what has changed since they were last open, and why a blind
         review is shown; nothing where nothing can be appended. ``convention`` None: as it was."""
         convention = self.convention if convention is None else convention
-        for name in self._recordings if self.problem is None else ():
+        for name in methods if self.problem is None else ():
             scale = scales.stated(self._recordings[name])
             facts = {"packages": installed(), "convention": convention, "cuts": list(cuts[name]), "scales": scale}
             self._begin(name, methods[name], order, facts)
@@ -139,7 +165,7 @@ class ReviewerLogs(Appending):
     def notices(self) -> tuple[str, ...]:
         return (
             *(log.notice for log in self._logs.values() if log.notice),
-            *self._unread,
+            *dict.fromkeys(self._unread),
             *self.scale_notes,
             *telling.sentences(self._told),
         )
@@ -225,10 +251,11 @@ class ReviewerLogs(Appending):
         for log in self._logs.values():
             log.close()
 
-    def _look_for_lost_lines(self, folder: Path, heads: Sequence[Head], read_only: bool) -> None:
+    def _look_for_lost_lines(self, folder: Path, heads: Sequence[Head], names: Iterable[str]) -> None:
         """Close the logs that lack lines which are known, unless a person goes on from them or did so before."""
         there = {path.relative_to(folder).as_posix() for path in logs_in(folder, self.reviewer)}
-        for name, log in self._logs.items():
+        for name in names:
+            log = self._logs[name]
             where = log.path.relative_to(folder).as_posix()
             before = known_heads.accepted(
                 (note for note in self.ledger.notes if note.subject["recording"] == name), where
@@ -250,7 +277,7 @@ class ReviewerLogs(Appending):
             if not gone:
                 continue
             words = known_heads.cut_back(where, gone, len(log), log.event(len(log) - 1).time if len(log) else "")
-            if read_only:
+            if self._read_only:
                 self._unread.append(f"{words}.")
             elif self._log_restored is None:
                 log.close()
@@ -260,7 +287,13 @@ class ReviewerLogs(Appending):
         """A name of a recording that is not open is hidden from nobody else but a blind reviewer."""
         own = {log.path.relative_to(folder).as_posix() for log in self._logs.values()}
         going_on = {head for gone in self._lost.values() for head in gone}
-        others = [head for head in heads if head.where not in own and head not in going_on]
+        others = [
+            head
+            for head in heads
+            if head.where not in own
+            and head not in going_on
+            and recording_in(Path(head.where).name) not in self._coming  # it is looked at when it is opened
+        ]
         told = list(known_heads.told_of_logs(folder, others))
         if told and self.blind:
             told = [f"{len(told)} of your other logs lack lines that are known; have somebody else run verify"]
@@ -377,9 +410,3 @@ def method_of(
         "processing": {"parameters": processing, "hash": processing_hash},
         "detection": {**detection, "hash": digest_of(detection)},
     }
-
-
-def _last_counter(path: Path) -> int:
-    """The counter in the last whole line of a log that is not opened here."""
-    found = (unblinding.last_line(path) or {}).get("counter")
-    return found if isinstance(found, int) else read_log(path, lambda event: None).counter

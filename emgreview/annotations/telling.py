@@ -40,7 +40,7 @@ def sentences(told: Sequence[Told]) -> list[str]:
 
 def refuse_another(log: str, header: Mapping[str, Any], recording: Recording) -> None:
     """Raise LogError, with what differs, where a log is of another recording."""
-    came, known = recording.fingerprint.samples, header["fingerprint"]["samples"]
+    came, known = recording.digest, header["fingerprint"]["samples"]
     if recording.is_of(known):
         return
     now = {"labels": list(recording.labels), "rate_hz": recording.rate_hz, "n_samples": recording.n_samples}
@@ -204,7 +204,7 @@ def of_twins(recordings: Mapping[str, Recording]) -> list[Told]:
     """Which recordings hold the same samples, under the same labels and rate."""
     alike: dict[str, list[str]] = {}
     for name, recording in recordings.items():
-        alike.setdefault(recording.fingerprint.samples, []).append(name)
+        alike.setdefault(recording.digest, []).append(name)
     return [("", f"{', '.join(names)} {SAME_SAMPLES}") for names in alike.values() if len(names) > 1]
 
 

@@ -6,6 +6,7 @@ Each line of a log says whether it was written blind; the last line counts.
     checked         the reason why blindness ends
     written_blind   does any log of a reviewer in a folder end blind
     last_line       the last whole line of a log, without reading it all
+    last_counter    the counter in it
 """
 
 from collections.abc import Sequence
@@ -13,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from emgreview.annotations.events import check_text
+from emgreview.annotations.log_lines import read_log
 from emgreview.annotations.places import logs_in
 from emgreview.checks import refusal
 from emgreview.errors import DecisionError, ParameterError
@@ -67,3 +69,9 @@ def last_line(path: Path) -> dict[str, Any] | None:
     except (OSError, IndexError, ValueError):
         return None
     return line if isinstance(line, dict) else None
+
+
+def last_counter(path: Path) -> int:
+    """The counter in the last whole line of a log that is not opened here."""
+    found = (last_line(path) or {}).get("counter")
+    return found if isinstance(found, int) else read_log(path, lambda event: None).counter

@@ -13,11 +13,12 @@ from emgreview.annotations.unblinding import written_blind
 from emgreview.cli.beforehand import demand_package
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
 from emgreview.cli.options import add_browser, add_parameters, add_source, add_window, number
-from emgreview.cli.running import add_running, cut_later, runner_of, undo_beginning
+from emgreview.cli.running import FEW, add_running, cut_later, runner_of, undo_beginning
 from emgreview.cli.saying import put, shown, tell
-from emgreview.cli.source import left_out, recordings_of
+from emgreview.cli.source import dataset_of, left_out, processing_of, recordings_of, say_notes
 from emgreview.detecting import METHOD, is_method
 from emgreview.reading.settled import listed
+from emgreview.reading.study_description import EXPECTS
 from emgreview.recutting import method_begun
 from emgreview.unnamed import NobodyNamed
 
@@ -85,7 +86,7 @@ def _review(given: argparse.Namespace) -> Status:
     and people are there, and nothing of a signal."""
     demand_package("panel")
     from emgreview.views.host import serve  # optional and heavy: the user-interface toolkits
-    from emgreview.views.trial_review import demand_setup
+    from emgreview.views.screen_setup import demand_setup
 
     if given.folder.exists() and not given.folder.is_dir():
         raise er.EmgreviewError(
@@ -109,28 +110,11 @@ def _open(
     serve: Callable[..., None],
     check_setup: Callable[..., None],
 ) -> Status:
-    trials: list[er.Trials] = []
-    read: list[er.Recording] = []
+    check_setup((-given.before, given.after), given.plausible, break_after_min)  # before the review is begun
     blind = given.blind or (given.unblind is None and written_blind(given.folder, given.reviewer))
-    with NobodyNamed(read, blind):  # where --blind was forgotten too: that review is refused
-        for name, rec in recordings_of(given):
-            if rec is None:
-                raise er.EmgreviewError(f"{name} cannot be read, and a review without it would be another; see above.")
-            read.append(rec)
-        method, parameters = given.method, dict(given.set)
-        if method is None and not parameters:
-            method, parameters = method_begun(given.folder, given.reviewer)
-        elif not is_method(method or METHOD, parameters):
-            method = None  # opening says what is wrong with it, after all that cutting has to say
-        runner = runner_of(given, len(read), given.folder)
-        trials += cut_later(given, read, runner, method=method, parameters=parameters, blind=given.blind)
-        if given.problems:
-            raise er.EmgreviewError(
-                f"{listed(list(given.problems))} cannot be cut, and a review without would be another; see below."
-            )
-    check_setup(trials, given.plausible, break_after_min)  # before the review is begun
+    coming = None if blind or _says_why(given) else _coming(given)
     with er.open_review(
-        trials,
+        _all_trials(given, blind) if coming is None else coming,
         given.folder,
         reviewer=given.reviewer,
         order=given.order,
@@ -151,10 +135,65 @@ def _open(
         def ready(address: str) -> None:
             words = f"The review is at {address}\nDecisions go to {given.folder}. End with Ctrl-C."
             notes = list(dict.fromkeys([*given.notes, *shown()]))
-            tell(given, {"address": address, "folder": str(given.folder), "notes": notes}, words)
+            if session.awaited:
+                words = f"{session.awaited} They join by themselves.\n{words}"
+            told = {"address": address, "folder": str(given.folder), "notes": notes, "awaited": session.awaited}
+            tell(given, told, words)
 
         serve(screen, port=given.port, open_browser=given.browser, ready=ready)
+        if coming is not None:
+            given.problems |= coming.failed
+            given.as_expected &= not (coming.failed or coming.problem)
+            for part in session.trials:
+                given.as_expected &= given.expect in (None, len(part))
+                given.as_expected &= not any(EXPECTS in note for note in part.recording.notes)
     return FINE if given.as_expected else NOT_FINE
+
+
+def _says_why(given: argparse.Namespace) -> bool:
+    """Whether something is said of the review as a whole, for which all recordings must be there."""
+    return any(why is not None for why in (given.unblind, given.scale_corrected, given.log_restored))
+
+
+def _coming(given: argparse.Namespace) -> er.ArrivingTrials | None:
+    """The trials of a folder of many recordings, each when it is ready."""
+    data = dataset_of(given)
+    if data is None or len(data.recordings) < FEW:
+        return None
+    say_notes(given, data)
+    named = {} if given.method is None and not given.set else {"method": given.method or METHOD}
+    return er.cut_as_ready(
+        data.recordings,
+        cue=given.cue,
+        before_s=given.before,
+        after_s=given.after,
+        processing=processing_of(given),
+        expect=given.expect,
+        runner=runner_of(given, len(data.recordings), given.folder),
+        parameters=dict(given.set) or None,
+        **named,
+    )
+
+
+def _all_trials(given: argparse.Namespace, blind: bool) -> list[er.Trials]:
+    read: list[er.Recording] = []
+    with NobodyNamed(read, blind):  # where --blind was forgotten too: that review is refused
+        for name, rec in recordings_of(given):
+            if rec is None:
+                raise er.EmgreviewError(f"{name} cannot be read, and a review without it would be another; see above.")
+            read.append(rec)
+        method, parameters = given.method, dict(given.set)
+        if method is None and not parameters:
+            method, parameters = method_begun(given.folder, given.reviewer)
+        elif not is_method(method or METHOD, parameters):
+            method = None  # opening says what is wrong with it, after all that cutting has to say
+        runner = runner_of(given, len(read), given.folder)
+        trials = cut_later(given, read, runner, method=method, parameters=parameters, blind=given.blind)
+        if given.problems:
+            raise er.EmgreviewError(
+                f"{listed(list(given.problems))} cannot be cut, and a review without would be another; see below."
+            )
+    return trials
 
 
 REVIEW = Command("review", "the review screen in a browser, on this machine alone", _review_options, _review)

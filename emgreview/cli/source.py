@@ -2,6 +2,8 @@
 
 read_source         the recording or dataset itself
 recordings_of       name and recording, one after the other
+dataset_of          the dataset, where its recordings are taken as they are
+say_notes           its notes, on standard error
 with_added          one with the cues that were added by hand
 processing_of       filter and envelope
 units               of the channels, by their labels
@@ -37,11 +39,7 @@ def recordings_of(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording
         rec = with_pulses(data, given)
         yield rec.name, rec
         return
-    given.notes = list(data.notes)
-    about_people = hasattr(given, "folder")
-    for note in data.notes:
-        if about_people or note != NAMELESS:
-            say_of_folder(note)
+    say_notes(given, data)
     for name in data.recordings.names:
         try:
             rec = with_pulses(data.recordings[name], given)
@@ -51,6 +49,30 @@ def recordings_of(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording
         else:
             given.as_expected &= not any(EXPECTS in note for note in rec.notes)
             yield name, rec
+
+
+def dataset_of(given: argparse.Namespace) -> Dataset | None:
+    """The dataset, where its recordings are taken as they are, without cues that the command finds; None for
+    anything else."""
+    if given.pulses is not None or given.codes is not None or not (given.path.is_dir() or _is_study(given)):
+        return None
+    demand_pulses(given)
+    processing_of(given)
+    data = read_source(given)
+    return None if isinstance(data, er.Recording) else data
+
+
+def _is_study(given: argparse.Namespace) -> bool:
+    return bool(given.path.suffix.lower() == SUFFIX)
+
+
+def say_notes(given: argparse.Namespace, data: Dataset) -> None:
+    """Say the notes of a folder, and keep them as ``given.notes``."""
+    given.notes = list(data.notes)
+    about_people = hasattr(given, "folder")
+    for note in data.notes:
+        if about_people or note != NAMELESS:
+            say_of_folder(note)
 
 
 def read_source(given: argparse.Namespace) -> er.Recording | Dataset:

@@ -157,7 +157,7 @@ def read_logs(
 
 def check_reviewed(logs: Logs, recording: Recording) -> None:
     """Raise LogError where a recording is not the one that a reviewer's log is about, or comes in another scale."""
-    known, came = logs.fingerprints.get(recording.name), recording.fingerprint.samples
+    known, came = logs.fingerprints.get(recording.name), recording.digest
     if known is not None and not recording.is_of(known):
         raise LogError(
             f"reviewer {logs.reviewer!r} reviewed other samples under the name {recording.name!r}: {str(known)[:12]}…, "

@@ -2,6 +2,7 @@
 
 cut_all         the trials of every recording
 known_by        the same by a runner, and why a recording has none
+left_out        sentences on those that have none
 CutJob          what is known of the trials of one: notes, codes, levels, and onsets
 """
 
@@ -164,10 +165,7 @@ def cut_all(
             if runner is None
             else known_by(runner, job, recordings, blind=blind, read=read)
         )
-    told = [
-        f"{whose} cannot be cut{LEFT_OUT if whose in failed else LEFT_OUT.replace('is', 'are')}{words}"
-        for whose, words in alike(failed).items()
-    ]
+    told = left_out(failed)
     if not found:
         raise ParameterError(
             f"not one of {len(failed)} recordings could be cut; at least one must have the cue and fit the window; "
@@ -176,6 +174,14 @@ def cut_all(
     for sentence in told:
         tell(sentence)
     return found
+
+
+def left_out(failed: Mapping[str, str]) -> list[str]:
+    """Sentences on the recordings that cannot be cut, from the reasons by name."""
+    return [
+        f"{whose} cannot be cut{LEFT_OUT if whose in failed else LEFT_OUT.replace('is', 'are')}{words}"
+        for whose, words in alike(failed).items()
+    ]
 
 
 def _now(recordings: Any, job: CutJob, read: list[Recording], blind: bool) -> tuple[list[Trials], dict[str, str]]:

@@ -10,7 +10,7 @@ from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
 from emgreview.running.cache import Cache
-from emgreview.running.work import Job, Opening, Packed, work
+from emgreview.running.work import Job, Opening, Packed, look_up, work
 
 AHEAD = 2
 """So many recordings wait at each worker: none is idle, and few are begun that a stop would lose."""
@@ -25,20 +25,29 @@ def one_by_one(openings: Sequence[Opening], job: Job, cache: Cache | None) -> It
         yield work(opening, job, cache)
 
 
-def in_processes(openings: Sequence[Opening], job: Job, cache: Cache | None, workers: int) -> Iterator[Packed]:
-    """As they come to an end. A worker that is killed ends all of them: what they were at is then worked on one after
-    the other, so that only the recording that ends its worker is lost."""
+def in_processes(openings: Sequence[Opening], job: Job, cache: Cache | None, workers: int) -> Iterator[Packed | None]:
+    """As they come to an end, and None where workers are started: what is ready from before is told here, while they
+    are at work. A worker that is killed ends all of them: what they were at is then worked on one after the other, so
+    that only the recording that ends its worker is lost."""
     suspects: list[Opening] = []
     waiting = list(openings)[::-1]
+    started = False
     while waiting or suspects:
         alone = bool(suspects)
         turn = [suspects.pop()] if alone else waiting
         at_work: dict[Future[Packed], Opening] = {}
-        pool = _pool(workers)
+        pool: Any = None
         try:
             while turn or at_work:
                 while turn and len(at_work) < AHEAD * workers:
                     opening = turn.pop()
+                    if cache is not None and not alone and (kept := look_up(opening, job, cache)) is not None:
+                        yield kept
+                        continue
+                    if not started:
+                        started = True
+                        yield None
+                    pool = _pool(workers) if pool is None else pool
                     at_work[_submit(pool, opening, job, cache)] = opening
                 for future in wait(at_work, return_when=FIRST_COMPLETED).done:
                     packed = future.result()  # of a pool that broke, an error; what it was at is still in at_work
@@ -51,7 +60,8 @@ def in_processes(openings: Sequence[Opening], job: Job, cache: Cache | None, wor
             else:
                 suspects += lost
         except BaseException:  # stopped: nothing more is begun, and what is at work is not waited for
-            pool.shutdown(wait=False, kill_workers=True)
+            if pool is not None:
+                pool.shutdown(wait=False, kill_workers=True)
             raise
 
 

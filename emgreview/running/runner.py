@@ -3,12 +3,14 @@
 Runner          where, with which cache, seen and stopped by whom
 Outcome         what came of one recording
 Outcomes        of all of them, in order
+show_of         what shows progress
+unpacked        an outcome as values
 """
 
 import math
 import threading
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -210,35 +212,19 @@ class Runner:
         ------
         Packed
         """
-        show: Callable[[Progress], object] = (
-            self.progress if callable(self.progress) else _unseen if self.progress is None else shown(self.progress)
-        )
+        show = show_of(self.progress)
         if self.cache is not None:
             self.cache.begin()
-        begun, made, ready, failed = time.monotonic(), 0, 0, []
-        spoilt = 0
-        done, left = 0, list(openings)
-        if self.cache is not None:  # what is ready needs no worker
-            left = []
-            for opening in openings:
-                if self.cancel.is_set():
-                    raise self._stopped(done, len(openings))
-                kept = look_up(opening, job, self.cache)
-                if kept is None:
-                    left.append(opening)
-                    continue
-                done, ready = done + 1, ready + 1
-                show(Progress(done, len(openings), ready, (), kept.name, time.monotonic() - begun, math.nan))
-                yield kept
-            spoilt += len(self.cache.spoilt)
-            self.cache.spoilt.clear()
-        with closing(self._way(job, left)) as way:
-            if left and (self.cluster is not None or min(self.workers, len(left)) > 1):
-                show(Progress(done, len(openings), ready, (), "", 0.0, math.nan))
+        begun, made, ready, spoilt, done = time.monotonic(), 0, 0, 0, 0
+        failed: list[str] = []
+        with closing(self._way(job, openings)) as way:
             while done < len(openings):
                 if self.cancel.is_set():
                     raise self._stopped(done, len(openings))
                 packed = next(way)
+                if packed is None:  # workers start
+                    show(Progress(done, len(openings), ready, tuple(failed), "", 0.0, math.nan))
+                    continue
                 done += 1
                 failed += [packed.name] if packed.problem else []
                 spoilt += len(packed.spoilt)
@@ -253,19 +239,31 @@ class Runner:
                 left_s = seconds / (done - ready) * (len(openings) - done) if done > ready else math.nan
                 show(Progress(done, len(openings), ready, tuple(failed), packed.name, seconds, left_s))
                 yield packed
-        if self.cache is not None and made:
-            self.cache.trim()
+        if self.cache is not None:
+            spoilt += len(self.cache.spoilt)
+            self.cache.spoilt.clear()
+            if made:
+                self.cache.trim()
         if spoilt:
             tell(f"{spoilt} kept results were not what was written, and were made anew: {self.cache}.")
 
-    def _way(self, job: Job, openings: Sequence[Opening]) -> Any:
-        if not openings:
-            return one_by_one(openings, job, self.cache)
+    def _way(self, job: Job, openings: Sequence[Opening]) -> Generator[Packed | None]:
+        """What comes of each, and None where workers are started: what is ready needs none."""
         if self.cluster is not None:
-            return on_cluster(openings, job, self.cache, self.cluster)
-        if self.workers == 1 or len(openings) < 2:
-            return one_by_one(openings, job, self.cache)
-        return in_processes(openings, job, self.cache, min(self.workers, len(openings)))
+            left = []
+            for opening in openings:
+                kept = None if self.cache is None else look_up(opening, job, self.cache)
+                if kept is None:
+                    left.append(opening)
+                else:
+                    yield kept
+            if left:
+                yield None
+                yield from on_cluster(left, job, self.cache, self.cluster)
+        elif self.workers == 1 or len(openings) < 2:
+            yield from one_by_one(openings, job, self.cache)
+        else:
+            yield from in_processes(openings, job, self.cache, min(self.workers, len(openings)))
 
     def _stopped(self, done: int, total: int) -> RunStoppedError:
         kept = (
@@ -274,6 +272,11 @@ class Runner:
             else "there is no cache, so that it begins anew when it is run again; give one to go on"
         )
         return RunStoppedError(f"stopped after {done} of {total} recordings; {kept}.")
+
+
+def show_of(progress: str | Show | None) -> Show:
+    """What shows progress, from the ``progress`` of a runner."""
+    return progress if callable(progress) else _unseen if progress is None else shown(progress)
 
 
 def unpacked(packed: Packed, job: Job) -> Outcome:

@@ -326,7 +326,7 @@ class Adjudication(_LikeSession):
             "first": {"reviewer": self._one.reviewer, "heads": self._one.heads},
             "second": {"reviewer": self._two.reviewer, "heads": self._two.heads},
             "base": {
-                name: {"fingerprint": one.fingerprint.samples, **session.method(name)}
+                name: {"fingerprint": one.digest, **session.method(name)}
                 for name, one in recordings.items()
             },
             "disputes": [list(item) for item in about.conflicts],

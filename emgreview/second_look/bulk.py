@@ -146,6 +146,7 @@ def plan_bulk(
     """
     refuse_seed(options, "which are drawn follows from the recordings")
     kind("session", session, (Session, Adjudication), "the session that open_review returns")
+    session.demand_all("Accepting in bulk")
     kind("rule", rule, BulkRule, "a BulkRule, as BulkRule(interval_below_s=0.03, level_above_db=6)")
     if not moved_by_s > 0:
         raise refusal("moved_by_s", moved_by_s, "above 0 s")

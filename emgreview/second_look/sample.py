@@ -79,6 +79,7 @@ def draw_sample(session: Session, *, share: float = 0.2, by: Sequence[str] = BY,
     """
     refuse_seed(options, "which trials are drawn follows from the recordings")
     kind("session", session, (Session, Adjudication), "the session that open_review returns")
+    session.demand_all("A sample")
     if any(note.operation == "draw sample" for note in session.notes):
         raise DecisionError(
             f"a sample was drawn for reviewer {session.reviewer!r} already, and a second draw would be a choice; go on "

@@ -98,6 +98,7 @@ def plan_self_check(
     """
     refuse_seed(options, "which trials come again follows from what the logs hold")
     kind("session", session, (Session, Adjudication), "the session that open_review returns")
+    session.demand_all("A self-check")
     for name, share in (("repeats_share", repeats_share), ("hidden_share", hidden_share)):
         if not 0 <= share <= 0.5:
             raise refusal(name, share, "0 to 0.5")

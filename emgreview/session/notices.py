@@ -8,13 +8,13 @@ from collections import Counter
 from emgreview.annotations.telling import NAMES, sentences
 from emgreview.errors import tell
 from emgreview.reading.dataset import NAMELESS
+from emgreview.session.arriving import Arriving
 from emgreview.session.current import Ids
 from emgreview.session.lock import one_at_a_time
-from emgreview.session.order import Order
 
 
 @one_at_a_time
-class Notices(Order):
+class Notices(Arriving):
     """What the reviewer should know."""
 
     _asked_read_only: bool
@@ -30,6 +30,7 @@ class Notices(Order):
         nameless = all(not one.entities.get("sub") for one in self._proposals.recordings.values())
         told = (*self._logs.notices, *self._of_method, *self._of_trials)
         told = (*told, NAMELESS) if self.blind and nameless else told
+        told = (*told, self.awaited) if self.complete and self.awaited else told  # what failed of those that arrived
         return (*told, *self._policy.notices)
 
     @property

@@ -11,14 +11,18 @@ from typing import Any
 from emgreview.annotations.convention import Convention
 from emgreview.annotations.events import check_reviewer
 from emgreview.annotations.files import FileSystem
+from emgreview.annotations.proposals import check_order
 from emgreview.checks import kind, truth
 from emgreview.detecting import Detect
+from emgreview.errors import ParameterError
+from emgreview.many.arriving import ArrivingTrials
 from emgreview.model import Trials
+from emgreview.session.arriving import first_of
 from emgreview.session.review import Session
 
 
 def open_review(
-    trials: Trials | Sequence[Trials],
+    trials: Trials | Sequence[Trials] | ArrivingTrials,
     folder: str | Path,
     *,
     reviewer: str,
@@ -40,8 +44,13 @@ def open_review(
 
     Parameters
     ----------
-    trials : Trials or sequence of Trials
-        What is reviewed, one Trials a recording; each recording has its own log.
+    trials : Trials, sequence of Trials, or ArrivingTrials
+        What is reviewed, one Trials a recording; each recording has its own log. With what
+        :func:`emgreview.cut_as_ready` returns, the review opens with the first recording, or
+        that of the last decision, and the others join it (:meth:`Session.take_arrived`, which
+        screens call by themselves). Until all are there, trials stand as they were recorded,
+        and what needs all is refused, such as sealing. A review that is blind, hides marks,
+        shows trials again or was narrowed waits for all of them.
     folder : str or Path
         The folder in which decisions are kept.
     reviewer : str
@@ -142,30 +151,52 @@ def open_review(
     ...         session.progress_words
     '2 of 6 reviewed'
     """
+    kind("folder", folder, (str, os.PathLike), "the path of the folder in which decisions are kept")
+    kind("parameters", parameters, (Mapping, type(None)), "a mapping of names to values, such as {'shortest_s': 0.05}")
+    truth("blind", blind)
+    check_reviewer(reviewer)
+    coming: ArrivingTrials | None = None
+    if isinstance(trials, ArrivingTrials):
+        coming = trials
+        if detect is not None:
+            raise ParameterError("detect came with trials that are still to arrive; cut them all: cut_all(…).")
+        check_order(order)
+        whys = (unblind, scale_corrected, log_restored)
+        trials = first_of(
+            coming,
+            Path(folder),
+            reviewer,
+            all_at_once=blind or any(why is not None for why in whys),
+            method=method,
+            parameters=parameters,
+        )
     several = isinstance(trials, Iterable) and not isinstance(trials, str)
     given: tuple[Any, ...] = tuple(trials) if several and not isinstance(trials, Trials) else (trials,)
     for part in given:
         kind("trials", part, Trials, "what cut_trials returns, or a list of such, one a recording")
-    kind("folder", folder, (str, os.PathLike), "the path of the folder in which decisions are kept")
-    kind("parameters", parameters, (Mapping, type(None)), "a mapping of names to values, such as {'shortest_s': 0.05}")
-    truth("blind", blind)
-    session = Session(
-        given,
-        Path(folder),
-        reviewer=check_reviewer(reviewer),
-        order=order,
-        blind=blind,
-        method=method,
-        parameters=parameters,
-        relook_ms=relook_ms,
-        relook_offset_ms=relook_offset_ms,
-        convention=convention,
-        scale_corrected=scale_corrected,
-        unblind=unblind,
-        log_restored=log_restored,
-        read_only=read_only,
-        detect=detect,
-        files=files,
-    )
+    try:
+        session = Session(
+            given,
+            Path(folder),
+            reviewer=reviewer,
+            order=order,
+            blind=blind,
+            method=method,
+            parameters=parameters,
+            relook_ms=relook_ms,
+            relook_offset_ms=relook_offset_ms,
+            convention=convention,
+            scale_corrected=scale_corrected,
+            unblind=unblind,
+            log_restored=log_restored,
+            read_only=read_only,
+            detect=detect,
+            files=files,
+            coming=coming,
+        )
+    except BaseException:
+        if coming is not None:
+            coming.stop()
+        raise
     session.tell_notices()
     return session

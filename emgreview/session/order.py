@@ -1,6 +1,7 @@
 """The order of a review, and how far it is.
 
 Order       queue, progress, what comes next
+LINES_UP    what a note says by which the queue is another one
 """
 
 from collections.abc import Callable, Collection, Iterator, Mapping
@@ -10,16 +11,16 @@ from emgreview.annotations import state as states
 from emgreview.annotations.events import Event
 from emgreview.annotations.hidden import Hiding
 from emgreview.errors import ParameterError
-from emgreview.session.around import Around
+from emgreview.session.awaiting import Awaiting
 from emgreview.session.current import Ids
 from emgreview.session.lock import one_at_a_time
 
-_LINES_UP = frozenset(("hide", "reveal", "show_again", "only"))
+LINES_UP = frozenset(("hide", "reveal", "show_again", "only"))
 """What a note says by which the queue is another one."""
 
 
 @one_at_a_time
-class Order(Around):
+class Order(Awaiting):
     """The queue, how far it is, and where the reviewer is in it."""
 
     queue: Ids
@@ -68,7 +69,8 @@ class Order(Around):
     def progress_words(self) -> str:
         """How far the review is, in a sentence's part: "40 of 40 reviewed, 12 of them …"."""
         done, total = self.progress[:2]
-        return f"{done} of {total} {self.counted.removeprefix('channel-trials ')}"
+        words = f"{done} of {total} {self.counted.removeprefix('channel-trials ')}"
+        return f"{words}; {self.awaited.rstrip('.')}" if self.awaited else words
 
     def next_unreviewed(self, after: str | None = None) -> str | None:
         """The next trial in the queue with a channel not yet reviewed, starting after one and going
@@ -160,6 +162,7 @@ class Order(Around):
         ParameterError
             No trial is named.
         """
+        self.demand_all("Narrowing the review")
         for trial, labels in due.items():
             for label in labels:
                 self._proposals.place(trial, label)
@@ -186,8 +189,9 @@ class Order(Around):
         -------
         Event
         """
+        self.demand_all("What is about the review as a whole")
         event = self._logs.append(next(iter(self._proposals.recordings)), operation, "log", None, value, reason=reason)
-        if _LINES_UP & set(value):
+        if LINES_UP & set(value):
             self._tell(self.queue)
         return event
 
@@ -218,7 +222,7 @@ class Order(Around):
     def _heed(self, event: Event) -> None:
         """What an event, which is on disk and in the ledger, changes of the queue and of what is open in it."""
         if event.field == "log":
-            if _LINES_UP & set(event.new):
+            if LINES_UP & set(event.new):
                 self._line_up()
             return
         trial = self._entry(event.subject["trial"], event.showing)

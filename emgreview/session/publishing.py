@@ -14,14 +14,14 @@ from emgreview.annotations.events import check_name
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.state import Activity
 from emgreview.annotations.versions import Sealed, demand_decided, next_version, seal_version
-from emgreview.errors import EmgreviewError, LogError, LogReadOnlyError
-from emgreview.session.around import Around
+from emgreview.errors import EmgreviewError, LogError, LogReadOnlyError, tell
+from emgreview.session.awaiting import Awaiting
 from emgreview.session.current import Ids
 from emgreview.session.lock import one_at_a_time
 
 
 @one_at_a_time
-class Publishing(Around):
+class Publishing(Awaiting):
     """Decisions as tables, and as versions that never change."""
 
     _files: FileSystem | None
@@ -44,7 +44,14 @@ class Publishing(Around):
             where nothing stands. ``table.attrs["recordings"]`` says what each recording is and in
             which scale it was read, and ``table.attrs["outside_trials"]`` which bursts were marked
             and which cues added outside all trials, as a version does.
+
+        Warns
+        -----
+        SignalWarning
+            Recordings are still to come: the table is without them.
         """
+        if self.awaited:
+            tell(f"The table is not of all: {self.awaited}")
         table = self._table(self._shown)
         table.attrs["recordings"] = self._described()
         table.attrs["outside_trials"] = self._outside()
@@ -126,10 +133,11 @@ class Publishing(Around):
             The name is none that a folder can have.
         DecisionError
             Nothing was decided, or all was taken back; the table does not have what the rule
-            speaks of.
+            speaks of; recordings are still to come.
         """
         if self.problem:
             raise LogReadOnlyError(f"{self.problem}; nothing was sealed.")
+        self.demand_all("Sealing")
         name = check_name("version name", name)
         demand_decided(self._policy.others_decided or self._ledger.decides, self.reviewer, self.folder)
         table, description = self.as_version(rule)

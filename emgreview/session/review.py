@@ -4,7 +4,7 @@ Session         the review: commands, state, order, publishing
 """
 
 import threading
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Literal, Self
@@ -20,6 +20,7 @@ from emgreview.checks import tolerance_ms
 from emgreview.detecting import METHOD, Detect, described, find_onsets, method_words, rebuilt
 from emgreview.errors import LogReadOnlyError, ParameterError, UnknownNameError, tell
 from emgreview.evidence import Fitness
+from emgreview.many.arriving import ArrivingTrials
 from emgreview.model import Trials
 from emgreview.reading.dataset import NAMELESS
 from emgreview.session.commands import COMMANDS, Commands
@@ -50,7 +51,7 @@ class Session(Commands, Publishing, Notices):
     Attributes
     ----------
     trials : tuple of Trials
-        What is reviewed.
+        What is reviewed; where some are still to arrive, those that are there.
     folder : Path
         Where decisions are kept.
     reviewer : str
@@ -87,11 +88,13 @@ class Session(Commands, Publishing, Notices):
         detect: Detect | None = None,
         files: FileSystem | None = None,
         policy: Policy | None = None,
+        coming: ArrivingTrials | None = None,
     ):
         self.lock = threading.RLock()
         self._policy = Policy() if policy is None else policy
         self._policy.session = self
         self.trials, self.folder, self.reviewer = trials, folder, reviewer
+        self._coming, self._asked_order = coming, order
         self.changed: list[Callable[[Ids], object]] = []
         self._files, self._detect, self._asked_read_only = files, detect, read_only
         self._fitness = Fitness()
@@ -127,6 +130,7 @@ class Session(Commands, Publishing, Notices):
             scale_corrected=scale_corrected,
             unblind=unblind,
             log_restored=log_restored,
+            coming=() if coming is None else coming.names,
         )
         lost: tuple[str, ...] = ()
         try:
@@ -134,26 +138,49 @@ class Session(Commands, Publishing, Notices):
                 name, known, lost = self._method_in_log()
                 found = find_onsets(trials, name, known)
             self._proposals.found, self.methods = found, described(trials, found)
-            self._logs.begin(
-                self.methods,
-                order=order,
-                convention=words,
-                cuts={name: [_cut(part) for part in trials if part.recording.name == name] for name in recordings},
-            )
+            self._convention_asked = words
+            self._logs.begin(self.methods, order=order, convention=words, cuts=_cuts(trials))
         except BaseException:
             self._logs.close()
             raise
         self._ledger = self._logs.ledger
         self._of_trials = self._not_given()
         self._due: Mapping[str, Collection[str]] | None = None
-        self._order = self._proposals.queue(order, seed=self._logs.seed, blind=blind)
+        self._settle_order(order if self.complete else "recorded")
+        self._put_in_order = self.complete
         self._line_up()
         self._logs.heed = self._heed
+        self._lost_words = len(lost)
         self._of_method = (*lost, *self._relook_words())
         self.where = self._resume()
 
+    def _settle_order(self, order: str) -> None:
+        self._order = self._proposals.queue(order, seed=self._logs.seed, blind=self.blind)
+
+    def _join(self, parts: Sequence[Trials], names: Sequence[str]) -> None:
+        """Trials that arrived become part of the review, in the order of ``names``, or nothing of it does."""
+        trials = tuple(parts)
+        kept = self._logs.last_method
+        detection = kept["detection"] if kept is not None and self._detect is None else None
+        name, known = (METHOD, {}) if detection is None else rebuilt(detection)[:2]
+        found = find_onsets(trials, name, known, self._detect)
+        new = Proposals(trials)
+        self._proposals.demand_others(new)
+        self._logs.join(new.recordings)
+        methods = described(trials, found)
+        self._logs.begin(methods, order=self._asked_order, convention=self._convention_asked, cuts=_cuts(trials))
+        rank = {one: number for number, one in enumerate(names)}
+        self.trials = tuple(sorted((*self.trials, *trials), key=lambda part: rank[part.recording.name]))
+        self._proposals.add(new, self.trials)
+        self._proposals.found, self.methods = {**self._proposals.found, **found}, {**self.methods, **methods}
+        self._order = tuple(self._proposals.places)
+        self._of_trials = self._not_given()
+        self._of_method = (*self._of_method[: self._lost_words], *self._relook_words())
+
     def close(self) -> None:
         """Free the logs. Decisions are on disk already; none can be taken afterwards."""
+        if self._coming is not None:
+            self._coming.stop()
         self._logs.close()
 
     def __enter__(self) -> Self:
@@ -221,6 +248,7 @@ class Session(Commands, Publishing, Notices):
         DecisionError
             The reason holds a control character or line break.
         """
+        self.demand_all("Unblinding")
         if self.blind:
             self._logs.unblind(reason and check_text(reason))
             self._tell(self.queue)
@@ -264,6 +292,7 @@ class Session(Commands, Publishing, Notices):
         """
         if self.problem:
             raise LogReadOnlyError(f"{self.problem}; the method was not changed.")
+        self.demand_all("Another method")
         found = find_onsets(self.trials, method, parameters, self._detect)
         methods = described(self.trials, found)
         with self._logs.as_one("Changing the method") as within:
@@ -280,6 +309,14 @@ class Session(Commands, Publishing, Notices):
     def _method_in_log(self) -> tuple[str, dict[str, Any], tuple[str, ...]]:
         last = self._logs.last_method
         return (METHOD, {}, ()) if last is None else rebuilt(last["detection"])
+
+
+def _cuts(trials: Sequence[Trials]) -> dict[str, list[dict[str, Any]]]:
+    """How the trials of each recording were cut, as its log says it."""
+    cuts: dict[str, list[dict[str, Any]]] = {}
+    for part in trials:
+        cuts.setdefault(part.recording.name, []).append(_cut(part))
+    return cuts
 
 
 def _cut(part: Trials) -> dict[str, Any]:

@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules 75ab0cc6f1a2937419a9c5adf69e8a37e7edf276853440bdae38f9d16be982ce
-// bundle e327e208192f1816ae31d40c08f07fcc0d929504903c54904edec1acf29fd94c
+// modules 18226c77394c2165d30e015ea308e7cb85caa88d5d5724830f0c026560aa25fe
+// bundle 2560f0ea11479129d94f87307f647cb8a9a8d48c341830d5164a90ff06c5653b
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -3274,6 +3274,7 @@ function render_long({ model, view }, setup) {
   });
   wire.hold(() => marks.held + asking.unsent);
   wire.listen((what) => {
+    show_saved(root, screen.saved, wire);
     if ("stopped" in what) notice.last(what.stopped);
     marks.take(what);
     if (what.trials || what.status) refresh();
@@ -3351,7 +3352,7 @@ var minus_width = (interval) => interval && interval[0] - interval[1];
 var SORTS = [
   [
     "order of the review",
-    (_summary, _row, index) => index,
+    (_summary, _row, place) => place,
     true
   ],
   [
@@ -3379,10 +3380,16 @@ function next_sort(sort, blind) {
   const next = (sort + 1) % SORTS.length;
   return blind && !SORTS[next][2] ? next_sort(next, blind) : next;
 }
-function overview_order(summaries, row, sort) {
+function overview_order({ summaries, order, place }, row, sort) {
   const key = SORTS[sort][1];
-  const value = summaries.map((summary, index) => key(summary, row, index));
-  return summaries.map((_, index) => index).sort((a, b) => (value[a] ?? Infinity) - (value[b] ?? Infinity) || a - b);
+  const known = order.filter((i) => summaries[i]);
+  if (!sort) return known;
+  const value = new Map(known.map((i) => [
+    i,
+    key(summaries[i], row, place(i)) ?? Infinity
+  ]));
+  const of = (i) => value.get(i) ?? Infinity;
+  return known.sort((a, b) => of(a) - of(b) || place(a) - place(b));
 }
 function draw_overview(canvas, { summaries, order, row, index, range, theme, font_px }) {
   const colours = PALETTES[theme];
@@ -3466,7 +3473,7 @@ function make_commands({ setup, screen, state, selection, lists, moving, paintin
   function not_locatable() {
     const here = state.here();
     if (!state.loaded() || !here) {
-      return screen.notice.pass(`Trial ${state.index + 1} is not here yet: no decision was taken.`);
+      return screen.notice.pass(`Trial ${state.count()} is not here yet: no decision was taken.`);
     }
     const ends = selection.interval();
     if (!state.times_shown()) {
@@ -3580,7 +3587,7 @@ function make_deciding(review) {
     ]));
   }
   function hindrance() {
-    if (!state.loaded()) return `Trial ${state.index + 1} is not here yet: no decision was taken.`;
+    if (!state.loaded()) return `Trial ${state.count()} is not here yet: no decision was taken.`;
     const back = store.pending.some(({ command }) => command === "undo" || command === "redo");
     return back ? "Taking back: no decision was taken." : "";
   }
@@ -3615,14 +3622,14 @@ function make_deciding(review) {
     /** Refuse before Python is asked.
      * @param {string} words */
     refuse(words) {
-      screen.notice.show(`Trial ${state.index + 1}, ${state.label()}: not taken: ${words}`);
+      screen.notice.show(`Trial ${state.count()}, ${state.label()}: not taken: ${words}`);
       review.painting.refresh();
     }
   };
 }
 
 // review/forms.js
-function make_forms({ setup, screen, state, selection, deciding, moving }) {
+function make_forms({ setup, store, screen, state, selection, deciding, moving }) {
   const last_reasons = {};
   const { decide } = deciding;
   const selected_burst = () => state.here()?.bursts.find(({ id }) => id === selection.mark.burst);
@@ -3702,11 +3709,11 @@ function make_forms({ setup, screen, state, selection, deciding, moving }) {
     go_to: () => screen.asking.ask("Go to which trial?", [
       {
         name: "n",
-        words: `1 to ${setup.n_trials}`,
+        words: `1 to ${store.order.length}`,
         type: "number",
-        value: state.index + 1
+        value: state.count()
       }
-    ], ({ n }) => moving.show(Math.round(n) - 1), MOVES),
+    ], ({ n }) => moving.show(store.order[within(Math.round(n) - 1, 0, store.order.length - 1)]), MOVES),
     convention: () => screen.asking.tell("The marking convention of this study", setup.convention || "This study has not written one down."),
     unblind: () => state.blind ? screen.asking.ask("Show condition, participant and response from now on? This is logged.", [
       {
@@ -3798,7 +3805,7 @@ function make_moving2(review) {
   }
   function show(i, row = null) {
     leave();
-    state.index = within(i, 0, setup.n_trials - 1);
+    state.index = i;
     state.awaited = !state.loaded();
     state.row = row ?? first_open(state.index) ?? rows_of(state.index)[0];
     selection.let_go();
@@ -3816,7 +3823,7 @@ function make_moving2(review) {
     const { index } = state;
     const later = rows_of(index).find((row) => row > state.row && !state.decided(index, row)) ?? first_open(index);
     if (later != null) show(index, later);
-    else if (lists.words || index + 1 < setup.n_trials) lists.step(1);
+    else if (lists.words || state.count() < store.order.length) lists.step(1);
     else review.painting.refresh();
   }
   return {
@@ -3834,7 +3841,7 @@ function make_moving2(review) {
     /** To another row of the overview.
      * @param {number} by */
     step_row(by) {
-      const order = overview_order(store.summaries, state.row, state.sort);
+      const order = overview_order(store, state.row, state.sort);
       const next = order[order.indexOf(state.index) + by];
       if (next != null) show(next, state.row);
     },
@@ -3845,11 +3852,16 @@ function make_moving2(review) {
     },
     /** The next trial that is open, of those stepped through, from the present one around to it. */
     next_open_trial() {
+      let untold = false;
       const next = lists.next_where((i) => {
+        if (!store.summaries[i]) return untold = true;
         const [status, , channels] = store.summaries[i];
         const open = status === "open" || channels.some(([, , , , reviewed]) => !reviewed);
         return open && !store.pending.some(({ index }) => index === i);
       });
+      if (untold) {
+        return screen.notice.pass(`The states of ${store.untold} trials are still being read: press again in a moment.`);
+      }
       if (next != null) return show(next);
       screen.notice.pass(`${setup.none_left}${lists.words ? " in those stepped through" : ""}.`);
     },
@@ -3994,6 +4006,7 @@ function listen_to_news({ setup, store, screen, state, selection, lists, moving,
     ]) {
       setup[name] = what[name] ?? setup[name];
     }
+    if (what.awaited != null) state.awaited_words = what.awaited;
     if ("blind" in what && what.blind !== state.blind) {
       state.blind = what.blind;
       state.layer?.hide_times(state.blind);
@@ -4006,7 +4019,7 @@ function listen_to_news({ setup, store, screen, state, selection, lists, moving,
     screen.notice.pass(seconds ? `The browser plays no sound (it says: ${said}).` : "There is nothing to hear here.");
   }
   function refuse({ decision, words, doubt }) {
-    const place = decision ? `Trial ${decision.index + 1}, ${decision.channel ?? "whole trial"}: ` : "";
+    const place = decision ? `Trial ${state.count(decision.index)}, ${decision.channel ?? "whole trial"}: ` : "";
     const lost = decision?.command === "add" ? selection.forget_added() : 0;
     if (!selection.nudged) selection.drop();
     store.renew(decision ? [
@@ -5012,7 +5025,7 @@ function make_painting(review) {
     const card = state.card();
     screen.waiting.hidden = state.loaded();
     if (!trial || !card) {
-      set_text(screen.waiting, `loading trial ${index + 1} \u2026`);
+      set_text(screen.waiting, `loading trial ${state.count()} \u2026`);
       return;
     }
     const look = look_now(layer);
@@ -5043,8 +5056,9 @@ function make_painting(review) {
   function paint_overview() {
     if (screen.overview.hidden || !state.layer) return;
     const { row, index, sort } = state;
-    const order = overview_order(store.summaries, row, sort);
-    const words = `All trials of ${state.label()}, by ${SORTS[sort][0]}: onset to offset${state.blind ? "" : ", \xA6 response"}`;
+    const order = overview_order(store, row, sort);
+    const reading = store.untold ? ` (${store.untold} of ${store.order.length} still being read)` : "";
+    const words = `All trials of ${state.label()}, by ${SORTS[sort][0]}${reading}: onset to offset${state.blind ? "" : ", \xA6 response"}`;
     set_cut_text(screen.over_title, words);
     const range = setup.spans[0];
     const scene = {
@@ -5070,8 +5084,13 @@ function make_painting(review) {
         if (trial) traces_image(trial, layer.frame(), look_now(layer));
       }
     }
-    const statuses = store.summaries.map(([status]) => status);
-    screen.paint_map(statuses, state.index, PALETTES[theme_of(root)], Math.round(font_px));
+    const statuses = store.order.map((i) => store.summaries[i]?.[0] ?? "not read yet");
+    const map = {
+      order: store.order,
+      statuses,
+      place: store.place(state.index)
+    };
+    screen.paint_map(map, PALETTES[theme_of(root)], Math.round(font_px));
     paint_overview();
     if (!screen.spectrum.hidden) review.moving.ask_spectrum();
   }
@@ -5231,7 +5250,7 @@ function cell_at(x, y, { per_row, cell, n }) {
   const i = Math.floor(y / cell) * per_row + Math.floor(x / cell);
   return i >= 0 && i < n ? i : void 0;
 }
-function make_queue_map(n, go_to) {
+function make_queue_map(go_to) {
   const map = h("canvas", {
     class: "map",
     tabindex: -1,
@@ -5243,15 +5262,20 @@ function make_queue_map(n, go_to) {
   let laid = {
     per_row: 1,
     cell: DRAWN_PX,
-    n
+    n: 0
   };
-  map.addEventListener("click", (event) => go_to(cell_at(event.offsetX, event.offsetY, laid)));
-  function paint(statuses, index, colours, cell) {
+  let shown2 = [];
+  map.addEventListener("click", (event) => {
+    const place = cell_at(event.offsetX, event.offsetY, laid);
+    go_to(place === void 0 ? void 0 : shown2[place]);
+  });
+  function paint({ order, statuses, place }, colours, cell) {
+    shown2 = order;
     const per_row = Math.max(1, Math.floor((element.clientWidth - 4) / cell));
     laid = {
       per_row,
       cell,
-      n
+      n: order.length
     };
     const [width, height] = [
       per_row * cell,
@@ -5276,12 +5300,12 @@ function make_queue_map(n, go_to) {
         Math.floor(i / per_row) * DRAWN_PX + 1.5
       ];
       draw_sign(ctx, status, x, y, colours.ink);
-      if (i !== index) return;
+      if (i !== place) return;
       ctx.strokeStyle = colours.envelope;
       ctx.lineWidth = 2;
       ctx.strokeRect(x - 1, y - 1, 10, 10);
     });
-    map.setAttribute("aria-label", `map of ${statuses.length} trials, at ${index + 1}`);
+    map.setAttribute("aria-label", `map of ${statuses.length} trials, at ${place + 1}`);
   }
   return {
     element,
@@ -5291,6 +5315,7 @@ function make_queue_map(n, go_to) {
 function draw_sign(ctx, status, x, y, ink) {
   ctx.strokeStyle = ctx.fillStyle = ink;
   ctx.lineWidth = 1;
+  if (status === "not read yet") return ctx.fillRect(x + 3.5, y + 3.5, 1.5, 1.5);
   if (status === "to discuss") {
     ctx.beginPath();
     ctx.moveTo(x + 4, y);
@@ -5327,6 +5352,11 @@ function make_screen2(setup, figure, act) {
   });
   const stepping = h("span", {
     class: "chip stepping",
+    hidden: true
+  });
+  const awaited = h("div", {
+    class: "awaited",
+    role: "status",
     hidden: true
   });
   const blind = h("span", {
@@ -5389,7 +5419,7 @@ function make_screen2(setup, figure, act) {
     title: key.words,
     onclick: () => act(key)
   }));
-  const queue_map = make_queue_map(setup.n_trials, go_to);
+  const queue_map = make_queue_map(go_to);
   const queue = h("div", {
     class: "queue"
   }, h("h4", {}, "All trials in order: \u25A1 open, \u25E7 begun, \u25A3 reviewed, \u25C7 to discuss. ", "Click one to go there."), queue_map.element);
@@ -5406,7 +5436,7 @@ function make_screen2(setup, figure, act) {
     tabindex: 0,
     role: "application",
     "aria-label": `review of EMG trials; the key ${card_key(setup.keys)} shows the keys`
-  }, head, frame.notes.element, frame.notice.element, h("div", {
+  }, head, awaited, frame.notes.element, frame.notice.element, h("div", {
     class: "body"
   }, asking.form, overview, h("div", {
     class: "main"
@@ -5453,6 +5483,7 @@ function make_screen2(setup, figure, act) {
     counted,
     blind,
     stepping,
+    awaited,
     waiting,
     row_parts,
     detail,
@@ -5485,6 +5516,7 @@ function make_state2(setup, store) {
     spectrum_for: "",
     progress: setup.progress,
     blind: setup.blind,
+    awaited_words: setup.awaited,
     shown: {
       index: -1,
       since: 0
@@ -5501,6 +5533,8 @@ function make_state2(setup, store) {
     card: () => store.cards.get(state.index),
     here: () => store.cards.get(state.index)?.channels[state.row],
     loaded: () => store.trials.has(state.index) && store.cards.has(state.index),
+    /** The number of a trial as people count, in the order of the review. */
+    count: (i = state.index) => store.place(i) + 1,
     label: (row = state.row) => setup.channels[row].label,
     times_shown: () => state.read_out && !state.blind,
     /** @param {Card | undefined} card */
@@ -5515,7 +5549,7 @@ function make_state2(setup, store) {
      * @param {number} i @param {number} row */
     decided(i, row) {
       const card = store.cards.get(i)?.channels[row];
-      if (card?.reviewed ?? store.summaries[i][2][row][4]) return true;
+      if (card?.reviewed ?? store.summaries[i]?.[2][row][4]) return true;
       return store.pending.some(({ index, command, channel }) => index === i && closing.has(command) && (command === "accept_rest" ? !card?.unfit : channel === setup.channels[row].label));
     }
   });
@@ -5525,11 +5559,15 @@ function make_state2(setup, store) {
 var AHEAD = 60;
 var BEHIND = 12;
 var CHUNK = 10;
+var PAGE = 100;
 function make_store(model, setup) {
   const trials = /* @__PURE__ */ new Map();
   const cards = /* @__PURE__ */ new Map();
   const typical = /* @__PURE__ */ new Map();
   const summaries = [];
+  const untold = /* @__PURE__ */ new Set();
+  let order = [];
+  let places = [];
   for (const [i, summary] of Object.entries(setup.summaries)) summaries[Number(i)] = summary;
   const wire = make_wire(model, {
     shown: () => [
@@ -5538,12 +5576,33 @@ function make_store(model, setup) {
   });
   const { client } = wire;
   let asked = 0;
+  let page_asked = 0;
+  function line_up({ n_trials, order: told }) {
+    for (let i = places.length; i < n_trials; i++) if (!summaries[i]) untold.add(i);
+    order = told ?? [
+      ...Array(n_trials).keys()
+    ];
+    places = Array(n_trials);
+    order.forEach((i, place) => {
+      places[i] = place;
+    });
+  }
+  line_up(setup);
   function keep(card) {
     if (!((cards.get(card.index)?.serial ?? -1) > card.serial)) cards.set(card.index, card);
   }
   wire.listen((update) => {
     for (const card of update.cards ?? []) keep(card);
-    for (const [i, summary] of Object.entries(update.summaries ?? {})) summaries[Number(i)] = summary;
+    if (update.page_anew) {
+      for (const i of order) untold.add(i);
+    }
+    for (const [i, summary] of Object.entries(update.summaries ?? {})) {
+      summaries[Number(i)] = summary;
+      untold.delete(Number(i));
+      page_asked = 0;
+    }
+    if (update.joined) line_up(update.joined);
+    for (const i of update.forget ?? []) trials.delete(i);
     if (update.renew) wire.insist("everything", [
       ...cards.keys()
     ]);
@@ -5591,6 +5650,16 @@ function make_store(model, setup) {
     cards,
     typical,
     summaries,
+    get order() {
+      return order;
+    },
+    /** Trials whose summaries are not known, or not as they are by now. */
+    get untold() {
+      return untold.size;
+    },
+    /** Where a trial is in the order of the review, from 0.
+     * @param {number} i */
+    place: (i) => places[i] ?? 0,
     pending: wire.pending,
     get stopped() {
       return wire.stopped;
@@ -5609,6 +5678,22 @@ function make_store(model, setup) {
     watch(attentive) {
       wire.watch(attentive);
       if (asked && performance.now() - asked > PATIENCE_MS) asked = 0;
+    },
+    /** Ask for summaries that are not known, those after a trial first; nothing while some are on their way.
+     * @param {number} near */
+    want_page(near) {
+      const now = performance.now();
+      if (!untold.size || page_asked && now - page_asked < PATIENCE_MS) return;
+      page_asked = now;
+      const at = places[near] ?? 0;
+      const wanted = [];
+      for (let step = 0; step < order.length && wanted.length < PAGE; step++) {
+        const i = order[(at + step) % order.length];
+        if (untold.has(i)) wanted.push(i);
+      }
+      wire.send("page", {
+        trials: wanted
+      });
     },
     /** Ask for the trials around where the review stands; what a former screen was told is not read. */
     say_hello: () => wire.insist("hello"),
@@ -5655,25 +5740,27 @@ function make_trial_lists(setup, store, screen, review) {
   function coming() {
     const index = review.index();
     if (list) {
-      const at = Math.max(0, list.indices.indexOf(index));
+      const at2 = Math.max(0, list.indices.indexOf(index));
       return [
         index,
-        ...list.indices.slice(at + 1, at + AHEAD),
-        ...list.indices.slice(Math.max(0, at - BEHIND), at)
+        ...list.indices.slice(at2 + 1, at2 + AHEAD),
+        ...list.indices.slice(Math.max(0, at2 - BEHIND), at2)
       ];
     }
+    const { order } = store;
+    const at = store.place(index);
     const out = [
       index
     ];
     for (let step2 = 1; step2 <= AHEAD; step2++) {
-      if (index + step2 < setup.n_trials) out.push(index + step2);
-      if (step2 <= BEHIND && index - step2 >= 0) out.push(index - step2);
+      if (at + step2 < order.length) out.push(order[at + step2]);
+      if (step2 <= BEHIND && at - step2 >= 0) out.push(order[at - step2]);
     }
     return out;
   }
   function step(by) {
     const index = review.index();
-    if (!list) return review.show(index + by);
+    if (!list) return review.show(store.order[store.place(index) + by] ?? index);
     const { indices } = list;
     const next = indices[index === indices[list.at] ? list.at + by : list.at];
     if (next !== void 0) return review.show(next);
@@ -5681,9 +5768,7 @@ function make_trial_lists(setup, store, screen, review) {
     screen.notice.pass("This is the end of the trials you step through.");
   }
   function next_where(test) {
-    const all = list?.indices ?? [
-      ...Array(setup.n_trials).keys()
-    ];
+    const all = list?.indices ?? store.order;
     const at = all.indexOf(review.index());
     return [
       ...all.slice(at + 1),
@@ -5933,13 +6018,15 @@ function make_words2({ setup, store, screen, state, selection, lists }) {
     return `${setup.processing} Onsets by ${setup.method}.${measured}`;
   }
   function write() {
-    const { index, progress } = state;
-    const trial = `${index + 1} of ${setup.n_trials}`;
+    const { progress } = state;
+    const trial = `${state.count()} of ${store.order.length}`;
     const titled = state.titled(state.card());
     set_cut_text(screen.title, `Trial ${trial}${titled ? ` \xB7 ${titled}` : ""}`);
     screen.progress.value = progress[1] ? progress[0] / progress[1] : 0;
     set_text(screen.counted, `${progress[0]} of ${progress[1]} ${setup.counted}${pace()}`);
     screen.blind.hidden = !state.blind;
+    screen.awaited.hidden = !state.awaited_words;
+    set_cut_text(screen.awaited, state.awaited_words);
     screen.stepping.hidden = !lists.words;
     set_cut_text(screen.stepping, lists.words);
     show_saved(root, screen.saved, store);
@@ -6093,7 +6180,8 @@ function render_review({ model, view }, setup) {
     },
     fit,
     tick(attentive) {
-      store.watch(attentive);
+      store.watch(attentive || Boolean(state.awaited_words));
+      store.want_page(state.index);
       show_saved(root, screen.saved, store);
     },
     leave(hides) {

@@ -1,7 +1,7 @@
 """Lists of trials as a screen asks for them: found at once, or in slices that leave room for what else Python has to
 answer.
 
-A list is news of the form {"list": {"words", "indices", "rows"}}: trials by their place in the queue, and where it is
+A list is news of the form {"list": {"words", "indices", "rows"}}: trials by their numbers, and where it is
 about some channels alone, their rows by trial.
 
     Listing            of one session
@@ -28,10 +28,10 @@ News = dict[str, Any]
 
 
 class Listing:
-    """Answers of one session to its screens. ``place`` is the place of each trial in the queue."""
+    """Answers of one session to its screens. ``number``: by trial, what a browser calls it by."""
 
-    def __init__(self, session: Session, place: Mapping[str, int]):
-        self._session, self._place = session, place
+    def __init__(self, session: Session, number: Mapping[str, int]):
+        self._session, self._number = session, number
         self._comparing: dict[str, MethodComparison] = {}
 
     def find(self, data: Mapping[str, Any]) -> News:
@@ -76,9 +76,9 @@ class Listing:
             return self._ended(data["client"])
         labels = self._session.trials[0].labels
         rows = {
-            self._place[trial]: [labels.index(label) for label in own]
+            self._number[trial]: [labels.index(label) for label in own]
             for trial, own in left.items()
-            if trial in self._place
+            if trial in self._number
         }
         return self._news(data, AUDIT, tuple(left), rows)
 
@@ -97,6 +97,6 @@ class Listing:
         return {"audit": {"client": client, "words": words, "finished": finished}}
 
     def _news(self, data: Mapping[str, Any], words: str, ids: tuple[str, ...], rows: Any = None) -> News:
-        indices = [self._place[trial] for trial in ids if trial in self._place]
+        indices = [self._number[trial] for trial in ids if trial in self._number]
         found = {"client": data["client"], "words": words, "indices": indices}
         return {"list": {**found, "rows": rows} if rows else found}

@@ -45,7 +45,7 @@ class Marks:
             known = [trials.recording.name for trials in session.trials]
             raise UnknownNameError("recording of this session", recording.name, known)
         own = parts[0].recording
-        if own is not recording and not recording.is_of(own.fingerprint.samples):
+        if own is not recording and not recording.is_of(own.digest):
             raise ParameterError(
                 f"recording {recording.name!r} came with other samples than the one that the session reviews; "
                 "give the recording that its trials were cut from."

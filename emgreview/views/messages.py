@@ -67,6 +67,7 @@ MESSAGES: Mapping[str, Mapping[str, Check]] = {
     "hello": {},
     "everything": {"held": _list_of(WHOLE)},
     "want": {"trials": _list_of(WHOLE)},
+    "page": {"trials": _list_of(WHOLE)},
     "list": {"which": TEXT},
     "compare": {"methods": _pair_of(TEXT), "by_s": NUMBER, "begin": TRUTH},
     "spectrum": {"index": WHOLE, "channel": TEXT, "onset_s": NUMBER, "offset_s": NUMBER, "for": TEXT},

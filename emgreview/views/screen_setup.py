@@ -1,6 +1,7 @@
 """What a trial review's screen is told once, and the figure it draws on.
 
 demand_alike        ParameterError unless trials fit on one screen
+demand_setup        ParameterError unless what the screen is to shade and to propose makes sense
 standing_facts      channels, spans, keys, lists to choose from, as JSON values
 Look                scales and typical envelopes of one person's session
 make_figure         axes, pan and zoom; the traces are painted by the browser's own layer
@@ -18,6 +19,7 @@ from bokeh.plotting import figure
 
 from emgreview import evidence
 from emgreview.annotations.events import BEHAVIOURS, CAUTIONS, KINDS, REASONS, Choice
+from emgreview.checks import likely_unit, perhaps, refusal
 from emgreview.errors import ParameterError
 from emgreview.keys import Key
 from emgreview.model import Trials
@@ -57,6 +59,26 @@ def demand_alike(batches: Sequence[Trials]) -> None:
                 f"trials of {first.recording.name} and {other.recording.name} came with different times around the "
                 "cue; cut them all with the same before_s and after_s."
             )
+
+
+def demand_setup(
+    span_s: tuple[float, float], plausible_s: tuple[float, float] | None, break_after_min: float | None
+) -> None:
+    """ParameterError unless the window to shade is in seconds and meets the trials, which reach over ``span_s`` from
+    the cue, and the minutes are some."""
+    if break_after_min is not None and not break_after_min > 0:
+        raise refusal("break_after_min", break_after_min, "minutes above 0, None for never")
+    if plausible_s is None:
+        return
+    if not (len(plausible_s) == 2 and plausible_s[0] < plausible_s[1]):
+        raise refusal("plausible_s", plausible_s, "(start, stop) in seconds from the cue, start first")
+    likely_unit("plausible_s", plausible_s)
+    first_s, last_s = span_s
+    if plausible_s[0] > last_s or plausible_s[1] < first_s:
+        raise ParameterError(
+            f"plausible_s came as {tuple(plausible_s)!r}; the trials run from {first_s:g} to {last_s:g} s from the "
+            f"cue, and none of it lies there; give a window inside{perhaps(plausible_s)}."
+        )
 
 
 def standing_facts(session: Session, keys: Sequence[Key]) -> dict[str, Any]:

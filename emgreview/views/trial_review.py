@@ -24,14 +24,15 @@ import param
 from panel.custom import Child, JSComponent
 
 from emgreview import evidence
-from emgreview.checks import kind, likely_unit, perhaps, refusal
-from emgreview.errors import DecisionError, ParameterError, UnknownNameError
+from emgreview.checks import kind
+from emgreview.errors import DecisionError, EmgreviewError, UnknownNameError
 from emgreview.keys import KEYS, SETTLE_KEYS, Key, by_former_name, key_table
 from emgreview.model import Trials
 from emgreview.reading.dataset import NAMELESS
 from emgreview.second_look.adjudication import Adjudication
 from emgreview.session import COMMANDS, Session
 from emgreview.views import cards, host, packing, screen_setup, texts
+from emgreview.views.known_trials import KnownTrials
 from emgreview.views.listing import Listing
 from emgreview.views.messages import bound, needs
 from emgreview.views.wire import Wire
@@ -47,6 +48,8 @@ _NEEDS = {
 """What commands that a screen has of its own come with."""
 _FEW = 20
 """More trials than this changed at once are told as "ask anew", not one by one."""
+_PAGE = 100
+"""So many trials' summaries are told at once."""
 
 
 def review(
@@ -95,7 +98,8 @@ def review(
     """
     kind("session", session, (Session, Adjudication), "the session that open_review returns, or adjudicate")
     screen_setup.demand_alike(session.trials)
-    demand_setup(session.trials, plausible_s, break_after_min)
+    span_s = float(session.trials[0].time_s[0]), float(session.trials[0].time_s[-1])
+    screen_setup.demand_setup(span_s, plausible_s, break_after_min)
     host.prepare()
     every = (*SETTLE_KEYS, *KEYS) if isinstance(session, Adjudication) else KEYS
     table = key_table(by_former_name(handedness, hand), keys, every)
@@ -105,25 +109,6 @@ def review(
         former.retire()
     _SCREENS[session] = made = TrialReview(session, table, options)
     return made
-
-
-def demand_setup(
-    batches: Sequence[Trials], plausible_s: tuple[float, float] | None, break_after_min: float | None
-) -> None:
-    """ParameterError unless the window to shade is in seconds and meets the trials, and the minutes are some."""
-    if break_after_min is not None and not break_after_min > 0:
-        raise refusal("break_after_min", break_after_min, "minutes above 0, None for never")
-    if plausible_s is None:
-        return
-    if not (len(plausible_s) == 2 and plausible_s[0] < plausible_s[1]):
-        raise refusal("plausible_s", plausible_s, "(start, stop) in seconds from the cue, start first")
-    likely_unit("plausible_s", plausible_s)
-    first_s, last_s = float(batches[0].time_s[0]), float(batches[0].time_s[-1])
-    if plausible_s[0] > last_s or plausible_s[1] < first_s:
-        raise ParameterError(
-            f"plausible_s came as {tuple(plausible_s)!r}; the trials run from {first_s:g} to {last_s:g} s from the "
-            f"cue, and none of it lies there; give a window inside{perhaps(plausible_s)}."
-        )
 
 
 _SCREENS: "weakref.WeakKeyDictionary[Session, TrialReview]" = weakref.WeakKeyDictionary()
@@ -147,26 +132,16 @@ class TrialReview(Wire, JSComponent):
 
     def __init__(self, session: Session, keys: Sequence[Key], options: Mapping[str, Any], **params: Any):
         self._session = session
-        own = {trial: (trials, row) for trials in session.trials for row, trial in enumerate(trials.ids)}
-        self._queue = session.queue
-        self._trials = {trial: own[session.source(trial)][0] for trial in self._queue}
-        self._rows = {trial: own[session.source(trial)][1] for trial in self._queue}
-        self._place = {trial: index for index, trial in enumerate(self._queue)}
-        self._looks: dict[int, screen_setup.Look] = {}
-        for number, batches in enumerate(evidence.same_electrodes(session.trials)):
-            self._looks |= dict.fromkeys(map(id, batches), screen_setup.Look(number, batches, session))
-        self._listing, self._mains = Listing(session, self._place), texts.Mains()
-        names = list(dict.fromkeys(trials.recording.name for trials in session.trials))
-        self._when = {
-            trial: (names.index(trials.recording.name), trials.cues[self._rows[trial]].sample)
-            for trial, trials in self._trials.items()
-        }
+        self._known = KnownTrials(session)
+        self._listing, self._mains = Listing(session, self._known.number), texts.Mains()
         self._told: dict[int, list[Any]] = {}
         self.start_wire(session)
         self._clients: dict[str, None] = {}
-        self._noticed = session.notices
+        self._noticed, self._awaited = session.notices, self._still_to_come()
         params.setdefault("sizing_mode", "stretch_width")
-        first = {"summaries": self._summaries(self._queue), "where": self._place[session.where]}
+        page = self._known.around(session.where, _PAGE, _PAGE)
+        here = {"where": self._known.number[session.where], "order": self._known.order, "awaited": self._awaited}
+        first = {"summaries": self._summaries(page), **here}
         facts = screen_setup.standing_facts(session, keys)
         setup = {"screen": "review", **facts, **first, **self._to_be_known(), **options}
         super().__init__(setup=json.dumps(setup), picture=screen_setup.make_figure(session.trials[0]), **params)
@@ -194,20 +169,37 @@ class TrialReview(Wire, JSComponent):
     # --- messages from the browser -----------------------------------------------------------------------------
 
     def _on_hello(self, data: Mapping[str, Any]) -> None:
-        session, here = self._session, self._place[self._session.where]
+        session, known = self._session, self._known
         self._clients[data["client"]] = None
-        start = {"client": data["client"], "where": here}
+        start = {"client": data["client"], "where": known.number[session.where]}
         self.tell(start=start, **self._to_be_known(), next_version=session.next_version)
-        self._send_trials(sorted(range(len(self._place)), key=lambda index: abs(index - here))[:8])
+        self._send_trials([known.number[trial] for trial in known.around(session.where, 8, 8)[:8]])
         self._on_everything(data)
 
     def _on_everything(self, data: Mapping[str, Any]) -> None:
-        """What a browser that has missed news needs: the cards it holds, anew, all summaries, and what is settled."""
-        held = [self._card(self._queue[index]) for index in data.get("held", ()) if index < len(self._place)]
-        self.tell_settled(data["client"], cards=held, summaries=self._summaries(self._queue), **self._status())
+        """What a browser that has missed news needs: the cards it holds, anew, with their summaries, and what is
+        settled; it asks for all other summaries anew, a page at a time."""
+        held = [self._known.at(number) for number in self._known.those(data.get("held", ()))]
+        cards = [self._card(trial) for trial in held]
+        news = {"cards": cards, "summaries": self._summaries(held), "page_anew": True, "joined": self._joined()}
+        self.tell_settled(data["client"], **news, **self._status())
+
+    def _on_page(self, data: Mapping[str, Any]) -> None:
+        numbers = self._known.those(data["trials"][:_PAGE])
+        self.tell(summaries=self._summaries([self._known.at(number) for number in numbers]))
 
     def _on_want(self, data: Mapping[str, Any]) -> None:
-        self._send_trials([index for index in data["trials"] if index < len(self._place)])
+        self._send_trials(self._known.those(data["trials"]))
+
+    def _on_beat(self, data: Mapping[str, Any]) -> None:
+        try:
+            self._session.take_arrived()
+        except EmgreviewError as why:
+            self.tell(said={"client": data["client"], "words": self._neutral(str(why))})
+        if self._awaited != (awaited := self._still_to_come()):
+            self._awaited = awaited
+            self.tell(awaited=awaited)
+        super()._on_beat(data)
 
     def _on_list(self, data: Mapping[str, Any]) -> None:
         self.tell(**self._listing.find(data))
@@ -226,7 +218,7 @@ class TrialReview(Wire, JSComponent):
     def _on_listen(self, data: Mapping[str, Any]) -> None:
         trials, row = self._of(data)
         self._demand_channel(trials, data["channel"])
-        full = self._looks[id(trials)].full_scale[trials.labels.index(data["channel"])]
+        full = self._known.look(trials).full_scale[trials.labels.index(data["channel"])]
         heard, rate_hz = evidence.listening(
             trials, row, data["channel"], start_s=data["start_s"], stop_s=data["stop_s"], full=full
         )
@@ -237,7 +229,8 @@ class TrialReview(Wire, JSComponent):
             answer = self._decide(data)
         if not remarks:
             return answer
-        words = [f"Trial {self._place[trial] + 1}, {said}" if trial in self._place else said for trial, said in remarks]
+        rank = self._known.rank
+        words = [f"Trial {rank[trial] + 1}, {said}" if trial in rank else said for trial, said in remarks]
         before = answer.get("said", {}).get("words", "")
         said = {"client": data["client"], "words": self._neutral(" ".join([before, *words]).strip())}
         return {**answer, "said": said}
@@ -245,9 +238,10 @@ class TrialReview(Wire, JSComponent):
     def _decide(self, data: Mapping[str, Any]) -> dict[str, Any]:
         session, command, arguments = self._session, data["command"], dict(data["args"])
         needs("a decision", data, "index", "channel", "seen")
-        trial = self._trial_at(data["index"])
+        trial = self._known.at(data["index"])
+        trials, _ = self._known.own(trial)
         if data["channel"] is not None:
-            self._demand_channel(self._trials[trial], data["channel"])
+            self._demand_channel(trials, data["channel"])
         needs(command, arguments, *_NEEDS.get(command, ()))
         self._demand_seen(trial, data["seen"] or {}, session.open_channels(trial) if command == "accept_rest" else ())
         if command == "seal":
@@ -265,7 +259,7 @@ class TrialReview(Wire, JSComponent):
                 words = self._neutral(" ".join(session.notices))
             return {"said": {"client": data["client"], "words": words}}
         if command in ("exclude", "readmit"):
-            whole = texts.whole(self._trials[trial], arguments["what"], data["channel"])
+            whole = texts.whole(trials, arguments["what"], data["channel"])
             session.apply(command, reason=arguments["reason"] or None, **whole)
             return {}
         before = dict(self._told)
@@ -275,7 +269,7 @@ class TrialReview(Wire, JSComponent):
         bound(getattr(session, command), command, arguments, "" if settles else data["channel"])
         changed = session.apply(command, trial, data["channel"], **arguments)
         if command in ("undo", "redo") and changed:
-            index = self._place[trial if trial in changed else changed[0]]
+            index = self._known.number[trial if trial in changed else changed[0]]
             pairs = zip(before.get(index, []), self._told.get(index, []), strict=False)
             row = next((row for row, (old, new) in enumerate(pairs) if old != new), None)
             return {"go_to": {"client": data["client"], "index": index, "row": row}}
@@ -289,7 +283,7 @@ class TrialReview(Wire, JSComponent):
         if unseen:
             raise DecisionError(f"{', '.join(unseen)} was taken for decided on the screen, and is not; look again.")
         for channel, marks in seen.items():
-            self._demand_channel(self._trials[trial], channel)
+            self._demand_channel(self._known.own(trial)[0], channel)
             stand = [[burst.id, burst.onset_s, burst.offset_s] for burst in state.channels[channel].active]
             if json.loads(json.dumps(stand)) != marks:
                 raise DecisionError(
@@ -309,15 +303,18 @@ class TrialReview(Wire, JSComponent):
         return self._session.neutral(words)
 
     def _problem(self) -> str | None:
-        changed = self._session.queue != self._queue
+        changed = self._session.queue != self._known.queue
         queue = "The list of trials has changed since this screen was opened: run the cell again." if changed else None
-        problem = self.retired or self._session.problem or queue
+        problem = self.retired or self._session.problem or queue or self._known.unlike
         return problem and self._neutral(problem)
 
     # --- news to the browser -----------------------------------------------------------------------------------
 
     def _on_change(self, trials: tuple[str, ...]) -> None:
-        known = [trial for trial in trials if trial in self._place]
+        if self._known.behind:
+            self.tell(forget=self._known.take(), joined=self._joined(), **self._to_be_known(), **self._status())
+            return  # nothing else has changed
+        known = [trial for trial in trials if trial in self._known.number]
         if len(known) > _FEW:
             self.tell(renew=True, **self._status())
         else:
@@ -332,13 +329,22 @@ class TrialReview(Wire, JSComponent):
 
     def _refresh_typical(self, trials: Sequence[str]) -> None:
         """Send a session's typical envelopes anew with every fifth of its trials that is reviewed."""
-        looks = {self._looks[id(self._trials[trial])]: None for trial in trials}
+        pairs = list(self._known.looks_at(trials))
+        looks = {look: None for look, _ in pairs}
         before = [len(look.reviewed) // 5 for look in looks]
-        for trial in trials:
-            self._looks[id(self._trials[trial])].take(self._session, trial)
+        for look, trial in pairs:
+            look.take(self._session, trial)
         grown = [look for look, fives in zip(looks, before, strict=True) if len(look.reviewed) // 5 != fives]
         if grown and not self._session.blind:
             self.pack = packing.pack_trials([], [one for look in grown for one in look.typical()])
+
+    def _still_to_come(self) -> str:
+        """In words; what failed of it is among the notices once nothing is still to come."""
+        return "" if self._session.complete else self._neutral(self._session.awaited)
+
+    def _joined(self) -> dict[str, Any]:
+        """How many trials there are, and their order."""
+        return {"n_trials": len(self._known), "order": self._known.order}
 
     def _status(self) -> dict[str, Any]:
         session = self._session
@@ -348,45 +354,39 @@ class TrialReview(Wire, JSComponent):
     def _send_trials(self, wanted: list[int]) -> None:
         entries, typical = [], []
         for index in wanted:
-            trial = self._queue[index]
-            trials = self._trials[trial]
-            look = self._looks[id(trials)]
+            trial = self._known.at(index)
+            trials, row = self._known.own(trial)
+            look = self._known.look(trials)
             head = {"index": index, "card": self._card(trial), "recording": look.number, "full_scale": look.full_scale}
             head["level_words"] = look.level_words
-            entries.append((trials, self._rows[trial], look.limits, head))
+            entries.append((trials, row, look.limits, head))
         if not self._session.blind:
-            for look in {look.number: look for look in (self._looks[id(entry[0])] for entry in entries)}.values():
+            for look in {look.number: look for look in (self._known.look(entry[0]) for entry in entries)}.values():
                 typical += look.typical()
         if entries:
             self.pack = packing.pack_trials(entries, typical)
-
-    def _trial_at(self, index: int) -> str:
-        if index < len(self._queue):
-            return self._queue[index]
-        raise ParameterError(f"trial {index + 1} was asked for; there are {len(self._queue)}; reload the page.")
 
     def _demand_channel(self, trials: Trials, label: str) -> None:
         if label not in trials.labels:
             raise UnknownNameError("channel", label, trials.labels)
 
     def _of(self, data: Mapping[str, Any]) -> tuple[Trials, int]:
-        trial = self._trial_at(data["index"])
-        return self._trials[trial], self._rows[trial]
+        return self._known.own(self._known.at(data["index"]))
 
     def _card(self, trial: str) -> dict[str, Any]:
-        trials = self._trials[trial]
-        z = self._looks[id(trials)].rest_z[self._session.source(trial)]
-        card = cards.trial_card(self._session, trials, trial, z, self._place[trial], self.serial)
+        trials, _ = self._known.own(trial)
+        z = self._known.look(trials).rest_z[self._session.source(trial)]
+        card = cards.trial_card(self._session, trials, trial, z, self._known.number[trial], self.serial)
         card["mains"] = None if self._session.blind else self._mains.words(trials)
         self._told[card["index"]] = card["channels"]
         return card
 
     def _summaries(self, trials: Sequence[str]) -> dict[int, list[Any]]:
-        """By place: what the map and the overview show, and when the trial was recorded, unless the review is blind."""
+        """By number: what map and overview show, and when the trial was recorded, unless the review is blind."""
         return {
-            self._place[trial]: [
-                *cards.trial_summary(self._session, self._trials[trial], trial),
-                None if self._session.blind else self._when[trial],
+            self._known.number[trial]: [
+                *cards.trial_summary(self._session, self._known.own(trial)[0], trial),
+                None if self._session.blind else self._known.when(trial),
             ]
             for trial in trials
         }

@@ -9,11 +9,11 @@ import {make_model, pack, with_clock} from "./made.js"
 
 /** @import {News} from "../../emgreview/views/js/types.js" */
 
-/** @param {number} n */
-function made(n = 200) {
+/** @param {number} n @param {number} told  of how many trials the summaries came at once */
+function made(n = 200, told = n) {
   const python = make_model({pack: null, sound: null})
-  const summaries = Object.fromEntries([...Array(n).keys()].map((i) => [i, ["open", null, [], null]]))
-  const store = make_store(python.model, /** @type {any} */ ({summaries}))
+  const summaries = summaries_of([...Array(told).keys()])
+  const store = make_store(python.model, /** @type {any} */ ({summaries, n_trials: n, order: null}))
   /** @type {News[]} */
   const heard = []
   store.listen((what) => heard.push(what))
@@ -22,6 +22,12 @@ function made(n = 200) {
     python.change("pack", pack({trials, typical: []}))
   }
   return {...python, store, heard, send}
+}
+
+/** @param {number[]} indices
+ * @returns {any} */
+function summaries_of(indices) {
+  return Object.fromEntries(indices.map((i) => [i, ["open", null, [], null]]))
 }
 
 Deno.test("a pack gives its samples, whatever the length of its head", () => {
@@ -59,6 +65,45 @@ Deno.test("summaries stand at their trials' places, and change with news", () =>
   tell({summaries: {11: ["reviewed", 0.3, [], null]}})
   assert.equal(store.summaries[11][0], "reviewed")
   assert.equal(store.summaries[1][0], "open")
+})
+
+Deno.test("trials that join have numbers of their own, and places in the order that is told", () => {
+  const {store, tell, send} = made(3)
+  send([0, 1])
+  tell({joined: {n_trials: 5, order: [3, 4, 0, 1, 2]}, forget: [1]})
+  assert.deepEqual(store.order, [3, 4, 0, 1, 2])
+  assert.deepEqual([0, 1, 2, 3, 4].map(store.place), [2, 3, 4, 0, 1])
+  assert.equal(store.untold, 2)
+  assert.deepEqual([...store.trials.keys()], [0]) // what is drawn otherwise from now on is asked for anew
+  tell({joined: {n_trials: 5, order: null}})
+  assert.deepEqual(store.order, [0, 1, 2, 3, 4])
+})
+
+Deno.test("summaries come in pages, those after the trial on the screen first, one page at a time", () =>
+  with_clock((pass) => {
+    const {store, up, tell} = made(250, 10)
+    store.want_page(200)
+    store.want_page(200)
+    assert.equal(up.length, 1)
+    const {kind, trials} = up[0]
+    assert.deepEqual([kind, trials.length, trials[0], trials[50]], ["page", 100, 200, 10])
+    pass(1400)
+    store.want_page(200)
+    assert.equal(up.length, 1)
+    tell({summaries: summaries_of(trials)})
+    assert.equal(store.untold, 140)
+    store.want_page(0)
+    assert.deepEqual(up[1].trials.slice(0, 2), [60, 61])
+    pass(1600) // it was lost
+    store.want_page(0)
+    assert.deepEqual(up[2].trials, up[1].trials)
+  }))
+
+Deno.test("all summaries are asked for anew where news was missed, and stand until then", () => {
+  const {store, tell} = made(12)
+  tell({page_anew: true, summaries: {3: ["reviewed", 0.3, [], null]}})
+  assert.equal(store.untold, 11)
+  assert.equal(store.summaries[5][0], "open")
 })
 
 Deno.test("a word to renew asks for all that is held", () => {

@@ -188,6 +188,7 @@ export function render_long({model, view}, setup) {
 
   wire.hold(() => marks.held + asking.unsent)
   wire.listen((what) => {
+    show_saved(root, screen.saved, wire) // at once: a decision on its way is not saved
     if ("stopped" in what) notice.last(what.stopped)
     marks.take(what)
     if (what.trials || what.status) refresh()

@@ -28,7 +28,7 @@ export function make_commands({setup, screen, state, selection, lists, moving, p
   function not_locatable() {
     const here = state.here()
     if (!state.loaded() || !here) {
-      return screen.notice.pass(`Trial ${state.index + 1} is not here yet: no decision was taken.`)
+      return screen.notice.pass(`Trial ${state.count()} is not here yet: no decision was taken.`)
     }
     const ends = selection.interval()
     if (!state.times_shown()) { // no numbers: its edges are moved by key or mouse

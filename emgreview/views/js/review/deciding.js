@@ -42,7 +42,7 @@ export function make_deciding(review) {
 
   /** Why nothing can be decided just now; "" = all well. */
   function hindrance() {
-    if (!state.loaded()) return `Trial ${state.index + 1} is not here yet: no decision was taken.`
+    if (!state.loaded()) return `Trial ${state.count()} is not here yet: no decision was taken.`
     const back = store.pending.some(({command}) => command === "undo" || command === "redo")
     return back ? "Taking back: no decision was taken." : ""
   }
@@ -77,7 +77,7 @@ export function make_deciding(review) {
     /** Refuse before Python is asked.
      * @param {string} words */
     refuse(words) {
-      screen.notice.show(`Trial ${state.index + 1}, ${state.label()}: not taken: ${words}`)
+      screen.notice.show(`Trial ${state.count()}, ${state.label()}: not taken: ${words}`)
       review.painting.refresh()
     },
   }

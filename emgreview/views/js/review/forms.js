@@ -2,6 +2,7 @@
 // Decisions that ask something first: reasons, comments, what is kept out, names of versions.
 
 import {MOVES} from "../shared/asking.js"
+import {within} from "../shared/geometry.js"
 
 /** @import {Choice, Commands} from "../types.js" */
 /** @import {Dispute, Review} from "./types.js" */
@@ -11,7 +12,7 @@ import {MOVES} from "../shared/asking.js"
  * @param {Review} review
  * @returns {Commands}
  */
-export function make_forms({setup, screen, state, selection, deciding, moving}) {
+export function make_forms({setup, store, screen, state, selection, deciding, moving}) {
   /** @type {Record<string, string[]>} */
   const last_reasons = {}
   const {decide} = deciding
@@ -95,11 +96,11 @@ export function make_forms({setup, screen, state, selection, deciding, moving}) 
     go_to: () =>
       screen.asking.ask("Go to which trial?", [{
         name: "n",
-        words: `1 to ${setup.n_trials}`,
+        words: `1 to ${store.order.length}`,
         type: "number",
-        value: state.index + 1,
+        value: state.count(),
       }], ({n}) =>
-        moving.show(Math.round(n) - 1), MOVES),
+        moving.show(store.order[within(Math.round(n) - 1, 0, store.order.length - 1)]), MOVES),
     convention: () =>
       screen.asking.tell(
         "The marking convention of this study",

@@ -1,7 +1,6 @@
 // @ts-check
 // Moving about: trials, channels, what is open next, and what is asked for beside the trial.
 
-import {within} from "../shared/geometry.js"
 import {canvas_font_px} from "../shared/palette.js"
 import {lay_bands} from "./bands.js"
 import {overview_order} from "./overview.js"
@@ -28,7 +27,7 @@ export function make_moving(review) {
   /** @param {number} i @param {number | null} row */
   function show(i, row = null) {
     leave()
-    state.index = within(i, 0, setup.n_trials - 1)
+    state.index = i
     state.awaited = !state.loaded()
     state.row = row ?? first_open(state.index) ?? rows_of(state.index)[0]
     selection.let_go()
@@ -57,7 +56,7 @@ export function make_moving(review) {
     const {index} = state
     const later = rows_of(index).find((row) => row > state.row && !state.decided(index, row)) ?? first_open(index)
     if (later != null) show(index, later)
-    else if (lists.words || index + 1 < setup.n_trials) lists.step(1)
+    else if (lists.words || state.count() < store.order.length) lists.step(1)
     else review.painting.refresh()
   }
 
@@ -76,7 +75,7 @@ export function make_moving(review) {
     /** To another row of the overview.
      * @param {number} by */
     step_row(by) {
-      const order = overview_order(store.summaries, state.row, state.sort)
+      const order = overview_order(store, state.row, state.sort)
       const next = order[order.indexOf(state.index) + by]
       if (next != null) show(next, state.row)
     },
@@ -87,11 +86,16 @@ export function make_moving(review) {
     },
     /** The next trial that is open, of those stepped through, from the present one around to it. */
     next_open_trial() {
+      let untold = false // whether a trial came before it of which nothing is known
       const next = lists.next_where((i) => {
+        if (!store.summaries[i]) return untold = true
         const [status, , channels] = store.summaries[i]
         const open = status === "open" || channels.some(([, , , , reviewed]) => !reviewed)
         return open && !store.pending.some(({index}) => index === i)
       })
+      if (untold) {
+        return screen.notice.pass(`The states of ${store.untold} trials are still being read: press again in a moment.`)
+      }
       if (next != null) return show(next)
       screen.notice.pass(`${setup.none_left}${lists.words ? " in those stepped through" : ""}.`)
     },

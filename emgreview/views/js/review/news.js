@@ -19,6 +19,7 @@ export function listen_to_news({setup, store, screen, state, selection, lists, m
     for (const name of /** @type {const} */ (["next_version", "method", "counted"])) {
       setup[name] = what[name] ?? setup[name]
     }
+    if (what.awaited != null) state.awaited_words = what.awaited
     if ("blind" in what && what.blind !== state.blind) {
       state.blind = what.blind
       state.layer?.hide_times(state.blind)
@@ -36,7 +37,7 @@ export function listen_to_news({setup, store, screen, state, selection, lists, m
   /** A decision was not taken: its trial is shown, with what stands.
    * @param {News} refusal */
   function refuse({decision, words, doubt}) {
-    const place = decision ? `Trial ${decision.index + 1}, ${decision.channel ?? "whole trial"}: ` : ""
+    const place = decision ? `Trial ${state.count(decision.index)}, ${decision.channel ?? "whole trial"}: ` : ""
     const lost = decision?.command === "add" ? selection.forget_added() : 0
     if (!selection.nudged) selection.drop()
     store.renew(decision ? [decision.index] : [state.index])

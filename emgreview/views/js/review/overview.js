@@ -5,6 +5,7 @@ import {context_of} from "../shared/paint.js"
 import {PALETTES} from "../shared/palette.js"
 
 /** @import {Span} from "../types.js" */
+/** @import {Store} from "./store.js" */
 /** @import {Summary} from "./types.js" */
 
 /** @param {number} font_px */
@@ -15,10 +16,10 @@ const minus_width = (interval) => interval && interval[0] - interval[1]
 
 /**
  * Orders of the overview: words, what a trial is sorted by (missing values last), whether a blind review has it.
- * @type {[words: string, key: (summary: Summary, row: number, index: number) => number | null, blind: boolean][]}
+ * @type {[words: string, key: (summary: Summary, row: number, place: number) => number | null, blind: boolean][]}
  */
 export const SORTS = [
-  ["order of the review", (_summary, _row, index) => index, true],
+  ["order of the review", (_summary, _row, place) => place, true],
   ["time of recording", (summary) => summary[3] && summary[3][0] * 1e12 + summary[3][1], false],
   ["response", (summary) => summary[1], false],
   ["onset", (summary, row) => summary[2][row][0], true],
@@ -33,12 +34,16 @@ export function next_sort(sort, blind) {
   return blind && !SORTS[next][2] ? next_sort(next, blind) : next
 }
 
-/** Trials in an order, by their places.
- * @param {Summary[]} summaries @param {number} row @param {number} sort */
-export function overview_order(summaries, row, sort) {
+/** Those trials in an order of which anything is known.
+ * @param {Pick<Store, "summaries" | "order" | "place">} store @param {number} row @param {number} sort */
+export function overview_order({summaries, order, place}, row, sort) {
   const key = SORTS[sort][1]
-  const value = summaries.map((summary, index) => key(summary, row, index))
-  return summaries.map((_, index) => index).sort((a, b) => (value[a] ?? Infinity) - (value[b] ?? Infinity) || a - b)
+  const known = order.filter((i) => summaries[i])
+  if (!sort) return known
+  /** @type {Map<number, number>} */
+  const value = new Map(known.map((i) => [i, key(summaries[i], row, place(i)) ?? Infinity]))
+  const of = (/** @type {number} */ i) => value.get(i) ?? Infinity
+  return known.sort((a, b) => of(a) - of(b) || place(a) - place(b))
 }
 
 /**

@@ -89,7 +89,7 @@ export function make_painting(review) {
     const card = state.card()
     screen.waiting.hidden = state.loaded()
     if (!trial || !card) { // never an old picture under a new number
-      set_text(screen.waiting, `loading trial ${index + 1} …`)
+      set_text(screen.waiting, `loading trial ${state.count()} …`)
       return
     }
     const look = look_now(layer)
@@ -108,8 +108,9 @@ export function make_painting(review) {
   function paint_overview() {
     if (screen.overview.hidden || !state.layer) return
     const {row, index, sort} = state
-    const order = overview_order(store.summaries, row, sort)
-    const words = `All trials of ${state.label()}, by ${SORTS[sort][0]}: onset to offset${
+    const order = overview_order(store, row, sort)
+    const reading = store.untold ? ` (${store.untold} of ${store.order.length} still being read)` : ""
+    const words = `All trials of ${state.label()}, by ${SORTS[sort][0]}${reading}: onset to offset${
       state.blind ? "" : ", ¦ response"
     }`
     set_cut_text(screen.over_title, words)
@@ -139,8 +140,9 @@ export function make_painting(review) {
         if (trial) traces_image(trial, layer.frame(), look_now(layer))
       }
     }
-    const statuses = store.summaries.map(([status]) => status)
-    screen.paint_map(statuses, state.index, PALETTES[theme_of(root)], Math.round(font_px))
+    const statuses = store.order.map((i) => store.summaries[i]?.[0] ?? "not read yet")
+    const map = {order: store.order, statuses, place: store.place(state.index)}
+    screen.paint_map(map, PALETTES[theme_of(root)], Math.round(font_px))
     paint_overview()
     if (!screen.spectrum.hidden) review.moving.ask_spectrum()
   }

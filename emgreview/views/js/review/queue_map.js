@@ -21,19 +21,25 @@ export function cell_at(x, y, {per_row, cell, n}) {
 
 /**
  * The map in its frame; `go_to` is called where it is clicked, without a trial where none lies.
- * @param {number} n
  * @param {(index: number | undefined) => void} go_to
  */
-export function make_queue_map(n, go_to) {
+export function make_queue_map(go_to) {
   const map = h("canvas", {class: "map", tabindex: -1, role: "img"})
   const element = h("div", {class: "map-frame"}, map)
-  let laid = {per_row: 1, cell: DRAWN_PX, n}
-  map.addEventListener("click", (event) => go_to(cell_at(event.offsetX, event.offsetY, laid)))
+  let laid = {per_row: 1, cell: DRAWN_PX, n: 0}
+  /** @type {number[]} */
+  let shown = [] // the trials by place
+  map.addEventListener("click", (event) => {
+    const place = cell_at(event.offsetX, event.offsetY, laid)
+    go_to(place === undefined ? undefined : shown[place])
+  })
 
-  /** @param {string[]} statuses @param {number} index @param {Palette} colours @param {number} cell */
-  function paint(statuses, index, colours, cell) {
+  /** `order`: the trials by place, `statuses` those of each, `place` that of the one on the screen.
+   * @param {{order: number[], statuses: string[], place: number}} what @param {Palette} colours @param {number} cell */
+  function paint({order, statuses, place}, colours, cell) {
+    shown = order
     const per_row = Math.max(1, Math.floor((element.clientWidth - 4) / cell))
-    laid = {per_row, cell, n}
+    laid = {per_row, cell, n: order.length}
     const [width, height] = [per_row * cell, Math.ceil(statuses.length / per_row) * cell]
     const ratio = window.devicePixelRatio || 1
     Object.assign(map, {width: width * ratio, height: height * ratio})
@@ -45,12 +51,12 @@ export function make_queue_map(n, go_to) {
     statuses.forEach((status, i) => {
       const [x, y] = [(i % per_row) * DRAWN_PX + 1.5, Math.floor(i / per_row) * DRAWN_PX + 1.5]
       draw_sign(ctx, status, x, y, colours.ink)
-      if (i !== index) return
+      if (i !== place) return
       ctx.strokeStyle = colours.envelope
       ctx.lineWidth = 2
       ctx.strokeRect(x - 1, y - 1, 10, 10)
     })
-    map.setAttribute("aria-label", `map of ${statuses.length} trials, at ${index + 1}`)
+    map.setAttribute("aria-label", `map of ${statuses.length} trials, at ${place + 1}`)
   }
 
   return {element, paint}
@@ -66,6 +72,7 @@ export function make_queue_map(n, go_to) {
 function draw_sign(ctx, status, x, y, ink) {
   ctx.strokeStyle = ctx.fillStyle = ink
   ctx.lineWidth = 1
+  if (status === "not read yet") return ctx.fillRect(x + 3.5, y + 3.5, 1.5, 1.5)
   if (status === "to discuss") {
     ctx.beginPath()
     ctx.moveTo(x + 4, y)

@@ -144,7 +144,8 @@ export function render_review({model, view}, setup) {
     },
     fit,
     tick(attentive) {
-      store.watch(attentive)
+      store.watch(attentive || Boolean(state.awaited_words))
+      store.want_page(state.index)
       show_saved(root, screen.saved, store)
     },
     leave(hides) {

@@ -21,6 +21,7 @@ export function make_screen(setup, figure, act) {
   const progress = h("progress", {max: 1, value: 0, "aria-label": `share of ${setup.counted}`})
   const counted = h("span", {class: "counted"})
   const stepping = h("span", {class: "chip stepping", hidden: true})
+  const awaited = h("div", {class: "awaited", role: "status", hidden: true})
   const blind = h("span", {class: "chip", hidden: true}, "blind")
   const count = h("span", {class: "count"}, progress, counted)
   const {saved, keys_on, card_button} = frame
@@ -46,7 +47,7 @@ export function make_screen(setup, figure, act) {
   )
   const detail = h("p", {class: "detail"})
   const groups = button_groups(setup.keys, (key) => ({title: key.words, onclick: () => act(key)}))
-  const queue_map = make_queue_map(setup.n_trials, go_to)
+  const queue_map = make_queue_map(go_to)
   const queue = h(
     "div",
     {class: "queue"},
@@ -71,6 +72,7 @@ export function make_screen(setup, figure, act) {
       "aria-label": `review of EMG trials; the key ${card_key(setup.keys)} shows the keys`,
     },
     head,
+    awaited,
     frame.notes.element,
     frame.notice.element,
     h("div", {class: "body"}, asking.form, overview, h("div", {class: "main"}, picture, queue), side),
@@ -120,6 +122,7 @@ export function make_screen(setup, figure, act) {
     counted,
     blind,
     stepping,
+    awaited,
     waiting,
     row_parts,
     detail,

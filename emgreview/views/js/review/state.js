@@ -21,6 +21,7 @@ export function make_state(setup, store) {
     spectrum_for: "", // the burst whose spectrum was asked for
     progress: setup.progress,
     blind: setup.blind,
+    awaited_words: setup.awaited, // what is still to come of the review
     shown: {index: -1, since: 0}, // the trial that was painted last, and since when
     layer: /** @type {Layer | null} */ (null),
   }
@@ -29,6 +30,8 @@ export function make_state(setup, store) {
     card: () => store.cards.get(state.index),
     here: () => store.cards.get(state.index)?.channels[state.row],
     loaded: () => store.trials.has(state.index) && store.cards.has(state.index),
+    /** The number of a trial as people count, in the order of the review. */
+    count: (i = state.index) => store.place(i) + 1,
     label: (row = state.row) => setup.channels[row].label,
     times_shown: () => state.read_out && !state.blind,
     /** @param {Card | undefined} card */
@@ -43,7 +46,7 @@ export function make_state(setup, store) {
      * @param {number} i @param {number} row */
     decided(i, row) {
       const card = store.cards.get(i)?.channels[row]
-      if (card?.reviewed ?? store.summaries[i][2][row][4]) return true
+      if (card?.reviewed ?? store.summaries[i]?.[2][row][4]) return true
       return store.pending.some(({index, command, channel}) =>
         index === i && closing.has(command) &&
         (command === "accept_rest" ? !card?.unfit : channel === setup.channels[row].label)

@@ -11,8 +11,9 @@ import {make_wire, PATIENCE_MS} from "../shared/wire.js"
 export const AHEAD = 60 // trials kept ahead of the one on screen
 export const BEHIND = 12
 const CHUNK = 10 // trials asked for at once
+const PAGE = 100 // trials whose summaries are asked for at once
 
-/** @param {Model} model @param {Pick<Setup, "summaries">} setup */
+/** @param {Model} model @param {Pick<Setup, "summaries" | "n_trials" | "order">} setup */
 export function make_store(model, setup) {
   /** @type {Map<number, Trial>} */
   const trials = new Map()
@@ -21,11 +22,30 @@ export function make_store(model, setup) {
   /** @type {Map<string, Typical>} by recording and row */
   const typical = new Map()
   /** @type {Summary[]} */
-  const summaries = []
+  const summaries = [] // by trial; those that have not been told yet are missing
+  /** @type {Set<number>} */
+  const untold = new Set() // trials whose summaries are asked for, a page at a time
+  /** @type {number[]} */
+  let order = [] // trials in the order of the review
+  /** @type {number[]} */
+  let places = [] // where each is in it
   for (const [i, summary] of Object.entries(setup.summaries)) summaries[Number(i)] = summary
   const wire = make_wire(model, {shown: () => [...cards.keys()]})
   const {client} = wire
   let asked = 0 // time of the request for trials under way, 0 = none
+  let page_asked = 0 // of that for summaries
+
+  /** How many trials there are by now, and their order, null where that is 0, 1, 2 …
+   * @param {{n_trials: number, order: number[] | null}} what */
+  function line_up({n_trials, order: told}) {
+    for (let i = places.length; i < n_trials; i++) if (!summaries[i]) untold.add(i)
+    order = told ?? [...Array(n_trials).keys()]
+    places = Array(n_trials)
+    order.forEach((i, place) => {
+      places[i] = place
+    })
+  }
+  line_up(setup)
 
   /** @param {Card} card */
   function keep(card) {
@@ -34,7 +54,14 @@ export function make_store(model, setup) {
 
   wire.listen((update) => {
     for (const card of update.cards ?? []) keep(card)
-    for (const [i, summary] of Object.entries(update.summaries ?? {})) summaries[Number(i)] = summary
+    if (update.page_anew) { for (const i of order) untold.add(i) }
+    for (const [i, summary] of Object.entries(update.summaries ?? {})) {
+      summaries[Number(i)] = summary
+      untold.delete(Number(i))
+      page_asked = 0
+    }
+    if (update.joined) line_up(update.joined)
+    for (const i of update.forget ?? []) trials.delete(i)
     if (update.renew) wire.insist("everything", [...cards.keys()])
   })
 
@@ -70,6 +97,16 @@ export function make_store(model, setup) {
     cards,
     typical,
     summaries,
+    get order() {
+      return order
+    },
+    /** Trials whose summaries are not known, or not as they are by now. */
+    get untold() {
+      return untold.size
+    },
+    /** Where a trial is in the order of the review, from 0.
+     * @param {number} i */
+    place: (i) => places[i] ?? 0,
     pending: wire.pending,
     get stopped() {
       return wire.stopped
@@ -88,6 +125,20 @@ export function make_store(model, setup) {
     watch(attentive) {
       wire.watch(attentive)
       if (asked && performance.now() - asked > PATIENCE_MS) asked = 0
+    },
+    /** Ask for summaries that are not known, those after a trial first; nothing while some are on their way.
+     * @param {number} near */
+    want_page(near) {
+      const now = performance.now()
+      if (!untold.size || (page_asked && now - page_asked < PATIENCE_MS)) return
+      page_asked = now
+      const at = places[near] ?? 0
+      const wanted = []
+      for (let step = 0; step < order.length && wanted.length < PAGE; step++) {
+        const i = order[(at + step) % order.length]
+        if (untold.has(i)) wanted.push(i)
+      }
+      wire.send("page", {trials: wanted})
     },
     /** Ask for the trials around where the review stands; what a former screen was told is not read. */
     say_hello: () => wire.insist("hello"),

@@ -12,7 +12,7 @@ import {AHEAD, BEHIND} from "./store.js"
 /**
  * Without a list all trials are stepped through in the order of the review.
  * @param {Setup} setup
- * @param {Pick<Store, "ask" | "client">} store
+ * @param {Pick<Store, "ask" | "client" | "order" | "place">} store
  * @param {Pick<Screen, "asking" | "notice">} screen
  * @param {{index: () => number, show: (index: number) => void,
  *   arrive: (index: number) => void, refresh: () => void, decide: (command: string) => void}} review
@@ -36,10 +36,12 @@ export function make_trial_lists(setup, store, screen, review) {
       const at = Math.max(0, list.indices.indexOf(index))
       return [index, ...list.indices.slice(at + 1, at + AHEAD), ...list.indices.slice(Math.max(0, at - BEHIND), at)]
     }
+    const {order} = store
+    const at = store.place(index)
     const out = [index] // forward and back in turn
     for (let step = 1; step <= AHEAD; step++) {
-      if (index + step < setup.n_trials) out.push(index + step)
-      if (step <= BEHIND && index - step >= 0) out.push(index - step)
+      if (at + step < order.length) out.push(order[at + step])
+      if (step <= BEHIND && at - step >= 0) out.push(order[at - step])
     }
     return out
   }
@@ -47,7 +49,7 @@ export function make_trial_lists(setup, store, screen, review) {
   /** @param {1 | -1} by */
   function step(by) {
     const index = review.index()
-    if (!list) return review.show(index + by)
+    if (!list) return review.show(store.order[store.place(index) + by] ?? index)
     const {indices} = list
     const next = indices[index === indices[list.at] ? list.at + by : list.at]
     if (next !== undefined) return review.show(next)
@@ -58,7 +60,7 @@ export function make_trial_lists(setup, store, screen, review) {
   /** The next trial of the list, after the present one and round, that passes a test.
    * @param {(index: number) => boolean} test */
   function next_where(test) {
-    const all = list?.indices ?? [...Array(setup.n_trials).keys()]
+    const all = list?.indices ?? store.order
     const at = all.indexOf(review.index())
     return [...all.slice(at + 1), ...all.slice(0, at + 1)].find(test)
   }

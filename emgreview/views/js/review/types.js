@@ -22,7 +22,7 @@
  *   channels: Channel[], keys: Key[], rate_hz: number, start_s: number, height: number, spans: [Span, Span], rest_s: Span,
  *   plausible_s: Span | null, break_after_min: number | null, cursor_s: number, processing: string, method: string,
  *   smear: {time_s: number[], value: number[]}, choices: Record<string, Choice[]>, audit_list: string,
- *   signs: [string, string][], n_trials: number, progress: [number, number], counted: string, none_left: string,
+ *   signs: [string, string][], n_trials: number, order: number[] | null, awaited: string, progress: [number, number], counted: string, none_left: string,
  *   blind: boolean, reviewer: string, convention: string, next_version: string, summaries: Record<string, Summary>,
  *   where: number, notices: string[], notes: string[]}} Setup  what the screen is told once
  *

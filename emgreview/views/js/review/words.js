@@ -91,13 +91,15 @@ export function make_words({setup, store, screen, state, selection, lists}) {
   }
 
   function write() {
-    const {index, progress} = state
-    const trial = `${index + 1} of ${setup.n_trials}`
+    const {progress} = state
+    const trial = `${state.count()} of ${store.order.length}`
     const titled = state.titled(state.card())
     set_cut_text(screen.title, `Trial ${trial}${titled ? ` · ${titled}` : ""}`)
     screen.progress.value = progress[1] ? progress[0] / progress[1] : 0
     set_text(screen.counted, `${progress[0]} of ${progress[1]} ${setup.counted}${pace()}`)
     screen.blind.hidden = !state.blind
+    screen.awaited.hidden = !state.awaited_words
+    set_cut_text(screen.awaited, state.awaited_words)
     screen.stepping.hidden = !lists.words
     set_cut_text(screen.stepping, lists.words)
     show_saved(root, screen.saved, store)
