@@ -307,7 +307,7 @@ class ArrivingTrials:
         if not openings:
             return
         runner = copy(self._runner)
-        runner.workers, runner.cancel = runner.workers if before else 1, self._stop
+        runner.workers, runner.cancel, runner.behind = runner.workers if before else 1, self._stop, True
 
         def heard(now: Progress) -> None:
             if self._runner.cancel.is_set():

@@ -2,8 +2,11 @@
 
 one_by_one      in this process
 in_processes    in worker processes; one that ends loses nothing but what it was at
+give_way        a worker lets everything else go first
 """
 
+import contextlib
+import os
 from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -14,6 +17,10 @@ from emgreview.running.work import Job, Opening, Packed, look_up, work
 
 AHEAD = 2
 """So many recordings wait at each worker: none is idle, and few are begun that a stop would lose."""
+GIVES_WAY = 5
+"""By so much nicer are workers behind what somebody looks at."""
+TICK_S = 0.2
+"""Whoever waits for workers can stop so soon."""
 ENDED = (
     "the process that worked on it was ended: by the system where memory ran out, for instance; give it more memory, "
     "or leave the recording out."
@@ -25,10 +32,18 @@ def one_by_one(openings: Sequence[Opening], job: Job, cache: Cache | None) -> It
         yield work(opening, job, cache)
 
 
-def in_processes(openings: Sequence[Opening], job: Job, cache: Cache | None, workers: int) -> Iterator[Packed | None]:
-    """As they come to an end, and None where workers are started: what is ready from before is told here, while they
-    are at work. A worker that is killed ends all of them: what they were at is then worked on one after the other, so
-    that only the recording that ends its worker is lost."""
+def give_way() -> None:
+    """Let whatever is looked at meanwhile go first."""
+    with contextlib.suppress(OSError, AttributeError):  # not every system knows of it
+        os.nice(GIVES_WAY)
+
+
+def in_processes(
+    openings: Sequence[Opening], job: Job, cache: Cache | None, workers: int, *, behind: bool = False
+) -> Iterator[Packed | None]:
+    """As they come to an end, and None where workers are started and while they are waited for: what is ready from
+    before is told here, while they are at work. A worker that is killed ends all of them: what they were at is then worked on one after the other, so
+    that only the recording that ends its worker is lost. ``behind``: workers let everything else go first."""
     suspects: list[Opening] = []
     waiting = list(openings)[::-1]
     started = False
@@ -47,9 +62,12 @@ def in_processes(openings: Sequence[Opening], job: Job, cache: Cache | None, wor
                     if not started:
                         started = True
                         yield None
-                    pool = _pool(workers) if pool is None else pool
+                    pool = _pool(workers, behind) if pool is None else pool
                     at_work[_submit(pool, opening, job, cache)] = opening
-                for future in wait(at_work, return_when=FIRST_COMPLETED).done:
+                done = wait(at_work, TICK_S, return_when=FIRST_COMPLETED).done
+                if at_work and not done:
+                    yield None
+                for future in done:
                     packed = future.result()  # of a pool that broke, an error; what it was at is still in at_work
                     del at_work[future]
                     yield packed
@@ -65,10 +83,10 @@ def in_processes(openings: Sequence[Opening], job: Job, cache: Cache | None, wor
             raise
 
 
-def _pool(workers: int) -> Any:
+def _pool(workers: int, behind: bool) -> Any:
     from joblib.externals.loky import get_reusable_executor  # loaded only where several are asked for
 
-    return get_reusable_executor(max_workers=workers, timeout=60)
+    return get_reusable_executor(max_workers=workers, timeout=60, initializer=give_way if behind else None)
 
 
 def _submit(pool: Any, opening: Opening, job: Job, cache: Cache | None) -> "Future[Packed]":

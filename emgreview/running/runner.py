@@ -163,6 +163,7 @@ class Runner:
         self.cache = Cache(cache) if isinstance(cache, str | Path) else cache
         kind("cache", self.cache, (Cache, type(None)), "a folder, a Cache, or None")
         self.progress = progress
+        self.behind = False  # whether somebody looks at what is ready meanwhile
 
     def run(self, job: Job, recordings: Any) -> Outcomes:
         """What a job makes of each recording.
@@ -217,13 +218,16 @@ class Runner:
             self.cache.begin()
         begun, made, ready, spoilt, done = time.monotonic(), 0, 0, 0, 0
         failed: list[str] = []
+        started = False
         with closing(self._way(job, openings)) as way:
             while done < len(openings):
                 if self.cancel.is_set():
                     raise self._stopped(done, len(openings))
                 packed = next(way)
-                if packed is None:  # workers start
-                    show(Progress(done, len(openings), ready, tuple(failed), "", 0.0, math.nan))
+                if packed is None:
+                    if not started:
+                        show(Progress(done, len(openings), ready, tuple(failed), "", 0.0, math.nan))
+                    started = True
                     continue
                 done += 1
                 failed += [packed.name] if packed.problem else []
@@ -248,7 +252,7 @@ class Runner:
             tell(f"{spoilt} kept results were not what was written, and were made anew: {self.cache}.")
 
     def _way(self, job: Job, openings: Sequence[Opening]) -> Generator[Packed | None]:
-        """What comes of each, and None where workers are started: what is ready needs none."""
+        """What comes of each, and None where workers are started, or waited for: what is ready needs none."""
         if self.cluster is not None:
             left = []
             for opening in openings:
@@ -263,7 +267,7 @@ class Runner:
         elif self.workers == 1 or len(openings) < 2:
             yield from one_by_one(openings, job, self.cache)
         else:
-            yield from in_processes(openings, job, self.cache, min(self.workers, len(openings)))
+            yield from in_processes(openings, job, self.cache, min(self.workers, len(openings)), behind=self.behind)
 
     def _stopped(self, done: int, total: int) -> RunStoppedError:
         kept = (

@@ -325,10 +325,7 @@ class Adjudication(_LikeSession):
             **({} if self._merged.rounded else {"rounded": False}),
             "first": {"reviewer": self._one.reviewer, "heads": self._one.heads},
             "second": {"reviewer": self._two.reviewer, "heads": self._two.heads},
-            "base": {
-                name: {"fingerprint": one.digest, **session.method(name)}
-                for name, one in recordings.items()
-            },
+            "base": {name: {"fingerprint": one.digest, **session.method(name)} for name, one in recordings.items()},
             "disputes": [list(item) for item in about.conflicts],
             "sides": [self._merged.sides[item] for item in about.conflicts],
         }
