@@ -300,7 +300,7 @@ def bursts_over(
     strong = strong_from_db(rate_hz, p) / DB_PER_LN
     row, first, last, hot = regions(ln_z, s.ln_z[:, s.rest], shortest_s / block_s, merge_s / block_s, strong)
     if not len(row):
-        seen.blind += 0 if told else int(uneven(s.power[:, s.search]).sum())
+        seen.blind += 0 if told else int(uneven(s.power[:, s.search], ln_z).sum())
         return found
     ends = ln_z.shape[1] - 1
     onset = edges(y, ln_z, samples, row, first, last, p, s.block, s.bin, rate_hz)
@@ -328,7 +328,8 @@ def bursts_over(
         found[row[k]].append(burst)
     seen.hollow += int(hollow(power, row, first, last, merge_s / block_s).sum())
     seen.dense += sum(any(one.level_db > holds_to_db[k] for one in found[k]) for k in np.unique(row))
-    seen.blind += 0 if told else int(uneven(power[[not some for some in found]]).sum())
+    none = [not some for some in found]
+    seen.blind += 0 if told else int(uneven(power[none], ln_z[none]).sum())
     return found
 
 

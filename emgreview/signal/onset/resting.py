@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emgreview.signal.onset.common import Array, Places
-from emgreview.signal.onset.quiet import NO_SIGNAL_DB, NOTHING, Floats
+from emgreview.signal.onset.quiet import DB_PER_LN, NO_SIGNAL_DB, NOTHING, Floats
 
 EDGE_SPREADS = 3.0
 """In noise of one level, which has its upper quarter within twice that spread, hardly a block lies beyond."""
@@ -51,9 +51,9 @@ HOLLOW_DB, CORE_DB = 25.0, 10.0
 """A burst whose level falls so far below its mean, and comes back to within the second, is listed as one and may be two
 (our own choice: what a zero-phase filter rings into a gap, or a weak activity between two strong ones)."""
 
-UNEVEN_DB = 25.0
-"""The upper and the lower twentieth of the blocks of a stationary noise lie at most 15 dB apart, at 200 Hz (from memory
-of the chi-squared distribution, 3 degrees of freedom: 13.5 dB)."""
+UNEVEN_DB, UNEVEN_BETWEEN = 15.0, (0.05, 0.85)
+"""Between these shares of the blocks of a stationary noise lie 12 dB at most, at 200 Hz (chi-squared, 3 degrees of
+freedom); heart beats take less than the rest of the blocks."""
 
 
 def without_bursts(power: Floats) -> Array:
@@ -116,15 +116,15 @@ def hollow(power: Array, row: Places, first: Places, last: Places, gap: float) -
     return found
 
 
-def uneven(power: Array) -> NDArray[np.bool_]:
-    """Which rows of blocks, in which no burst was found, hold levels that are ``UNEVEN_DB`` apart, (rows,); blocks
-    without any signal aside."""
+def uneven(power: Array, ln_z: Array) -> NDArray[np.bool_]:
+    """Which rows of blocks, in which no burst was found, hold levels that are ``UNEVEN_DB`` apart, (rows,), as they are
+    or, under hum, whitened (``ln_z``); blocks without any signal aside."""
     found = np.zeros(len(power), dtype=bool)
     for k, blocks in enumerate(power):
-        known = blocks[blocks > blocks.max(initial=0.0) * 10 ** (-NOTHING_DB / 10)]
-        if len(known):
-            low, high = np.quantile(known, [0.05, 0.95])
-            found[k] = high > low * 10 ** (UNEVEN_DB / 10)
+        known = blocks > blocks.max(initial=0.0) * 10 ** (-NOTHING_DB / 10)
+        if known.any():
+            spans = (np.quantile(ln[known], UNEVEN_BETWEEN) for ln in (np.log(np.maximum(blocks, NOTHING)), ln_z[k]))
+            found[k] = any((high - low) * DB_PER_LN > UNEVEN_DB for low, high in spans)
     return found
 
 

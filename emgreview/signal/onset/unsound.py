@@ -91,7 +91,7 @@ class Looked:
         if self.blind:
             notes.append(
                 f"No burst is listed in {_many(self.blind, whose)}, though levels lie far apart there: the rest could "
-                "not be found, as where gaps between bursts are short; give a rest_s."
+                "not be found, as where gaps between bursts are short, or under hum; give a rest_s."
             )
         if self.hollow:
             notes.append(

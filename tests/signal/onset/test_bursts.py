@@ -114,6 +114,20 @@ def test_what_dense_bursts_hide_is_told():
     assert len(listed) < 52, "the test asks for bursts that are run together"
 
 
+@pytest.mark.parametrize("rate_hz", [500.0, 1000.0])
+def test_no_burst_is_told_only_where_levels_differ(rate_hz):
+    """Under hum nothing stands out, though the muscle is active; a rest has nothing to be told, heart beats or not."""
+    edges = {"low_hz": 20, "high_hz": min(450, 0.45 * rate_hz), "order": 2, "direction": "zero-phase"}
+    rng, n = np.random.default_rng(4), round(20 * rate_hz)
+    noise, time_s = rng.normal(size=n), np.arange(n) / rate_hz
+    beats = 4 * (time_s % 0.8 < 0.08) * np.sin(2 * np.pi * 12 * time_s)
+    for x in (noise, noise + beats):
+        er.list_bursts(bandpass(x, rate_hz, **edges), rate_hz)
+    muscle = noise * np.where(time_s % 3 > 2.5, 10, 1)
+    with pytest.warns(SignalWarning, match=r"No burst is listed in the signal.*under hum"):
+        assert er.list_bursts(bandpass(muscle + 12 * np.sin(100 * np.pi * time_s), rate_hz, **edges), rate_hz) == []
+
+
 def test_one_signal_gives_a_list_and_trials_a_list_of_lists_with_the_same_bursts():
     x = made(3)
     lists = er.list_bursts(x, RATE_HZ)
