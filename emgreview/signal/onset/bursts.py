@@ -146,10 +146,11 @@ def list_bursts(
     4 ms can be a burst from some 60 dB on.
 
     Where the rest is found, ``level_db`` takes it from as far beside bursts as there is enough
-    of it. The median of bursts of 0.3 s with gaps of 0.2 s or more then lies within 1 dB of the
-    truth at 500 Hz and 2 kHz, 20 to 60 dB, with gaps of 0.15 s within 0.6 dB up to 40 dB; at 200
-    Hz within 3 dB. Where a signal is dense from its first to its last sample it may be too low
-    by more, which a note says: by 9 dB at 60 dB with gaps of 0.12 s, at 200 Hz by up to 36.
+    of it. The median of bursts of 0.3 s with gaps of 0.2 s or more then lies within 1 dB of
+    the truth at 500 Hz and 2 kHz, 20 to 60 dB, with gaps of 0.15 s within 0.6 dB up to 40 dB;
+    at 200 Hz within 3 dB. Where a signal is dense from its first to its last sample it may be
+    too low by more, which a note says: by 9 dB at 60 dB with gaps of 0.12 s, at 200 Hz by up
+    to 36. Under hum a list may lack bursts, without a note where some are listed.
     With ``rest_s`` given, at 500 Hz and 2 kHz, none is more than 0.7 dB off.
 
     Examples
