@@ -336,6 +336,25 @@ def test_a_table_read_as_text_is_refused(trials, decisions, tmp_path):
                 measured(table)
 
 
+@pytest.mark.filterwarnings("ignore:In which unit and gain:emgreview.errors.SignalWarning")
+def test_a_table_read_as_the_readme_does_is_measured_and_one_whose_codes_are_numbers_is_refused(
+    trials, decisions, tmp_path
+):
+    """A recording "01" read without dtype is the number 1, and no recording of the trials."""
+    path = tmp_path / "decisions.tsv"
+    decisions.assign(excluded=None).to_csv(path, sep="\t", na_rep="n/a", index=False)
+    codes = dict.fromkeys(("reviewer", "participant", "recording", "trial", "channel"), str)
+    table = pd.read_csv(path, sep="\t", na_values="n/a", quoting=3, dtype=codes)
+    assert table["excluded"].dtype == float, "pandas makes numbers of a column without any text"
+    known = er.measure(trials, decisions)
+    pd.testing.assert_frame_equal(er.measure(trials, table)[["onset_s", "burst_rms"]], known[["onset_s", "burst_rms"]])
+    for name, other in (("recording", table.assign(recording=1)), ("reviewer", table.assign(reviewer=7))):
+        with pytest.raises(
+            ParameterError, match=f"the column '{name}' of the table came as numbers, such as .; .*dtype"
+        ):
+            er.measure(trials, other)
+
+
 def test_a_peak_in_task_is_one_of_the_rows_that_count(trials, included):
     """The largest burst is left out by the rule: it divides nothing, also where left-out rows are asked for."""
     plain = er.measure(trials, included)

@@ -5,6 +5,7 @@ with another offset, kind of channel or delay of the device, are other values, a
 log a scale is plain JSON, one entry a channel in the recording's order:
 
     {"label", "kind", "unit", "gain", "offset", "delay_s"}      value in ``unit`` = stored sample × gain + offset
+    "missing"   stored values that stand for missing samples, where there are any
 
     stated          the scales of a recording, as a log keeps them
     from_cuts       what a log without scales knows of them: which channels are EMG, and their delays
@@ -40,9 +41,9 @@ NAMES = {"uV": "µV", "arbitrary": "arbitrary units"}
 
 @dataclass(frozen=True, slots=True)
 class Differing:
-    """What differs, in words, one entry a channel and part. ``amplitude``: unit, gain or offset of an EMG channel: the
-    marks are where they were, every amplitude is another. ``place``: which channels are EMG, or an EMG channel's delay:
-    marks would lie elsewhere. ``beside``: of other channels."""
+    """What differs, in words, one entry a channel and part. ``amplitude``: unit, gain or offset of an EMG channel, or
+    what stands for a missing sample: the marks are where they were, amplitudes are others. ``place``: which channels
+    are EMG, or an EMG channel's delay: marks would lie elsewhere. ``beside``: of other channels."""
 
     amplitude: tuple[str, ...] = ()
     place: tuple[str, ...] = ()
@@ -57,7 +58,11 @@ class Differing:
 def stated(recording: Recording) -> list[dict[str, Any]]:
     """The scales of a recording, as a log keeps them; a gain that cannot be told is null."""
     entries = [dataclasses.asdict(scale) for scale in recording.scales]
-    return [{name: None if value != value else value for name, value in entry.items()} for entry in entries]
+    plain = [{name: None if value != value else value for name, value in entry.items()} for entry in entries]
+    for entry in plain:
+        if missing := entry.pop("missing"):
+            entry["missing"] = list(missing)
+    return plain
 
 
 def from_cuts(cuts: Sequence[Mapping[str, Any]] | None, labels: Sequence[str]) -> list[dict[str, Any]]:
@@ -130,6 +135,12 @@ def _amplitude(before: Mapping[str, Any], now: Mapping[str, Any]) -> str:
         return f"one stored unit was {_gain(before, digits)}, and is {_gain(now, digits)}"
     if not _alike(before, now, "offset"):
         return f"a stored 0 was {before['offset']:.9g} {_unit(now)}, and is {now['offset']:.9g} {_unit(now)}"
+    codes = [sorted(one.get("missing", ())) for one in (before, now)]
+    if before.get("unit") is not None and codes[0] != codes[1]:
+        told = [
+            " and ".join(f"{code:g}" if abs(code) < 1e5 else str(code) for code in some) or "none" for some in codes
+        ]
+        return f"the stored value that means a missing sample was {told[0]}, and is {told[1]}"
     return ""
 
 

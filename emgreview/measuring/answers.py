@@ -101,7 +101,11 @@ def _standing(
     found = {at for at, other in marks if other != label and any(kin(name, other) for name in named)}
     found |= {cue.sample for cue in part.cues}
     mine = decisions[decisions["recording"] == part.recording.name]
-    said = mine["excluded"].fillna("").astype(str) if "excluded" in mine else pd.Series("", index=mine.index)
+    said = (
+        mine["excluded"].astype(object).fillna("").astype(str)
+        if "excluded" in mine
+        else pd.Series("", index=mine.index)
+    )
     none = set(mine["trial"][[any(why.startswith("trial: no cue") for why in one.split("; ")) for one in said]])
     moved = pd.Series(numbers(mine["cue_sample"]), index=mine["trial"].astype(str)).dropna()
     for name, cue in zip(part.ids, part.cues, strict=True):

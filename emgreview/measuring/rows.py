@@ -27,7 +27,7 @@ from emgreview.annotations.telling import beside_the_emg, sentences
 from emgreview.checks import demand, demand_size, kind
 from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError, tell
 from emgreview.model import ARBITRARY, Trials
-from emgreview.tables.typed import demand_typed
+from emgreview.tables.typed import demand_names, demand_typed
 
 DECISIONS = "a table of decisions, as read_version or Session.decisions() gives"
 
@@ -282,7 +282,7 @@ def _excluded(rows: pd.DataFrame) -> "pd.Series[bool]":
     """Where a participant, recording or channel was excluded by a decision."""
     if "excluded" not in rows:
         return pd.Series(False, index=rows.index)
-    return (rows["excluded"].fillna("") != "").astype(bool)
+    return (rows["excluded"].astype(object).fillna("") != "").astype(bool)
 
 
 def _why(rows: pd.DataFrame) -> "pd.Series[str]":
@@ -338,6 +338,7 @@ def _checked(decisions: Any) -> None:
             "give what Session.decisions() or read_version returns."
         )
     demand_typed(decisions)
+    demand_names(decisions)
 
 
 def of_one_reviewer(parts: Sequence[Trials], decisions: pd.DataFrame) -> None:

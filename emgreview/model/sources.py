@@ -2,6 +2,7 @@
 
 SampleSource, ArraySource   what a reader provides; samples in memory
 Scale, scale_of             how stored samples become values
+gain_and_offset, codes_of   the same of a source, channel by channel
 read_earlier                values with the delays of the device taken out
 Fingerprint                 digests of a recording
 digest_of, row_digests      of stored samples, all together or channel by channel
@@ -39,7 +40,8 @@ class SampleSource(Protocol):
 
     A source that scales what is stored may say so in a method ``scale(channel)``, which returns gain and offset; of one
     that does not, both are found from what it reads. One in which some stored values stand for missing samples says
-    which in ``missing``: plain values, of which the fingerprint tells nothing.
+    which in ``missing``: plain values, of which the fingerprint tells nothing; and those of a channel in a method
+    ``codes_of(channel)``, numbers.
     """
 
     @property
@@ -82,7 +84,8 @@ class ArraySource:
 @dataclass(frozen=True, slots=True)
 class Scale:
     """What makes the stored samples of a channel the values of :meth:`Recording.values`: stored × ``gain`` +
-    ``offset``, in ``unit``, ``delay_s`` earlier. ``gain`` is NaN where it cannot be told."""
+    ``offset``, in ``unit``, ``delay_s`` earlier. ``gain`` is NaN where it cannot be told. Stored samples of the values
+    ``missing`` are none."""
 
     label: str
     kind: str
@@ -90,12 +93,15 @@ class Scale:
     gain: float
     offset: float
     delay_s: float
+    missing: tuple[float, ...] = ()
 
 
 def scale_of(source: SampleSource, place: int, channel: Channel) -> Scale:
     """How the stored samples of the channel at ``place`` become its values."""
-    gain, offset = _gain_and_offset(source, place)
-    return Scale(channel.label, channel.kind, channel.unit, gain, offset, float(channel.delay_s))
+    gain, offset = gain_and_offset(source, place)
+    return Scale(
+        channel.label, channel.kind, channel.unit, gain, offset, float(channel.delay_s), codes_of(source, place)
+    )
 
 
 def missing_of(source: SampleSource) -> object:
@@ -103,7 +109,13 @@ def missing_of(source: SampleSource) -> object:
     return getattr(source, "missing", ())
 
 
-def _gain_and_offset(source: SampleSource, channel: int) -> tuple[float, float]:
+def codes_of(source: SampleSource, channel: int) -> tuple[float, ...]:
+    """The stored values of a channel that stand for missing samples; none where the source says nothing."""
+    said = getattr(source, "codes_of", None)
+    return () if said is None else tuple(said(channel))
+
+
+def gain_and_offset(source: SampleSource, channel: int) -> tuple[float, float]:
     """As the source says or, where it does not, from two samples that differ; of a channel that never changes in the
     stretch that is looked at, the gain cannot be told."""
     if (scale := getattr(source, "scale", None)) is not None:

@@ -34,7 +34,7 @@ from emgreview.reading.settled import (
     settle,
     unit_notes,
 )
-from emgreview.reading.stated import missing_codes, recorded
+from emgreview.reading.stated import codes_of_nobody, missing_codes, recorded
 from emgreview.reading.units import BRAIN
 
 
@@ -77,6 +77,10 @@ class HeldSource:
 
     def scale(self, channel: int) -> tuple[float, float]:
         return self.gains[channel], self.offsets[channel]
+
+    def codes_of(self, channel: int) -> tuple[int, ...]:
+        code = self.codes[channel] if self.codes else None
+        return () if code is None else (code,)
 
     @property
     def missing(self) -> tuple[int | None, ...]:
@@ -176,7 +180,7 @@ def assemble(
         events, outside_events = events_as_markers(sidecars.events, own_hz, n_samples)
         outside += [*outside_events, *told_twice(markers, events, contents.marker_source, own_hz)]
         markers = markers + events
-    loud += outside
+    loud += [*outside, *codes_of_nobody(sidecars, [signal.label for signal in contents.signals])]
     stated_s, own_s = sidecars.duration_s, n_samples / own_hz
     if stated_s is not None and abs(stated_s - own_s) > max(1.0, 0.01 * own_s):
         loud.append(

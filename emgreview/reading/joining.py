@@ -4,6 +4,7 @@ join_channels       of the same stretch of time
 join_in_time        of the same channels
 """
 
+import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -16,7 +17,10 @@ from numpy.typing import NDArray
 from emgreview.checks import kind
 from emgreview.errors import FormatError, ParameterError, RateError
 from emgreview.model import FloatArray, Recording
-from emgreview.model.sources import SampleSource, missing_of
+from emgreview.model.sources import SampleSource, codes_of, gain_and_offset, missing_of
+
+ALIKE = 1e-9
+"""Gains and offsets that differ by less than this share are the same: those that are found from samples are rounded."""
 
 _MANY = "a list of recordings, as read(path) gives each"
 
@@ -56,7 +60,11 @@ class _SideBySide:
 
     def scale(self, channel: int) -> tuple[float, float]:
         which, place = self.places[channel]
-        return _scale(self.sources[which], place)
+        return gain_and_offset(self.sources[which], place)
+
+    def codes_of(self, channel: int) -> tuple[float, ...]:
+        which, place = self.places[channel]
+        return codes_of(self.sources[which], place)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -87,7 +95,12 @@ class _InARow:
         return tuple(map(missing_of, self.sources))
 
     def scale(self, channel: int) -> tuple[float, float]:
-        return _scale(self.sources[0], channel)
+        """Of the first in which it can be told: :func:`join_in_time` joins none in which it differs."""
+        told = [gain_and_offset(source, channel) for source in self.sources]
+        return next((one for one in told if not math.isnan(one[0])), told[0])
+
+    def codes_of(self, channel: int) -> tuple[float, ...]:
+        return tuple(sorted({code for source in self.sources for code in codes_of(source, channel)}))
 
     def _parts(self, start: int, stop: int) -> list[tuple[SampleSource, int, int]]:
         found = []
@@ -98,9 +111,13 @@ class _InARow:
         return found
 
 
-def _scale(source: SampleSource, channel: int) -> tuple[float, float]:
-    scale = getattr(source, "scale", None)
-    return (1.0, 0.0) if scale is None else scale(channel)
+def _other_scale(one: SampleSource, other: SampleSource, channel: int) -> bool:
+    """Whether a channel is stored in two sources in scales that are known and differ."""
+    (gain, offset), (other_gain, other_offset) = (gain_and_offset(source, channel) for source in (one, other))
+    if math.isnan(gain) or math.isnan(other_gain):
+        return False
+    size = max(abs(gain), abs(other_gain), abs(offset), abs(other_offset))
+    return abs(gain - other_gain) > ALIKE * max(abs(gain), abs(other_gain)) or abs(offset - other_offset) > ALIKE * size
 
 
 def join_channels(
@@ -206,7 +223,10 @@ class _Shortened:
         return missing_of(self.source)
 
     def scale(self, channel: int) -> tuple[float, float]:
-        return _scale(self.source, channel)
+        return gain_and_offset(self.source, channel)
+
+    def codes_of(self, channel: int) -> tuple[float, ...]:
+        return codes_of(self.source, channel)
 
 
 def join_in_time(recordings: Sequence[Recording], *, name: str | None = None) -> Recording:
@@ -258,7 +278,7 @@ def join_in_time(recordings: Sequence[Recording], *, name: str | None = None) ->
                 "in other units; what is joined in time has the same; name them as they are read: columns={…}."
             )
         for place, label in enumerate(rec.labels):
-            if _scale(rec.source, place) != _scale(first.source, place):
+            if _other_scale(rec.source, first.source, place):
                 raise ParameterError(
                     f"channel {label!r} is stored in {rec.name} in another scale than in {first.name}; export both in "
                     "one."

@@ -6,6 +6,7 @@ channel; its SamplingFrequency is then the exact one. Its events.tsv says where 
 
     recorded(sidecars, path, lead)      number of samples, and rate
     missing_codes(sidecars, labels)     the stored value that means missing, channel by channel
+    codes_of_nobody(sidecars, labels)   a sentence on such values of channels that are not there
     told_source(details, source)        where a marker came from
 """
 
@@ -16,6 +17,7 @@ from pathlib import Path
 from emgreview.errors import FormatError
 from emgreview.reading.bids import Sidecars
 from emgreview.reading.contents import Signal
+from emgreview.reading.settled import listed
 
 SAMPLES, MISSING = "SamplesRecorded", "MissingSampleCodes"
 """Keys of emg.json."""
@@ -56,6 +58,18 @@ def missing_codes(sidecars: Sidecars, labels: Sequence[str]) -> tuple[int | None
             "or remove the key."
         )
     return tuple(codes.get(label) for label in labels)
+
+
+def codes_of_nobody(sidecars: Sidecars, labels: Sequence[str]) -> list[str]:
+    """A sentence where the sidecar states such values of channels that the file does not have."""
+    codes = sidecars.metadata.get(MISSING)
+    strange = [repr(label) for label in codes if label not in labels] if isinstance(codes, Mapping) else []
+    if not strange:
+        return []
+    return [
+        f"{MISSING} of its emg.json names channels that are not there: {listed(strange)}; stored values that stand for "
+        "missing samples are none of theirs, and are read as voltages if a channel has another name now."
+    ]
 
 
 def told_source(details: Mapping[str, str], source: str) -> str:

@@ -44,6 +44,44 @@ def test_one_after_another_is_one_recording(cuts):
     assert len([note for note in joined.notes if "follows" in note]) == len(cuts)
 
 
+class Gained:
+    """A source of somebody's own that does not say its scale: ``gain`` µV a stored unit."""
+
+    file = None
+
+    def __init__(self, stored, gain, offset=0.0):
+        self.stored, self.gain, self.offset = stored, gain, offset
+
+    @property
+    def n_samples(self):
+        return self.stored.shape[1]
+
+    def read(self, start, stop, channels):
+        return self.digital(start, stop, channels) * self.gain + self.offset
+
+    def digital(self, start, stop, channels):
+        return self.stored[list(channels), start:stop]
+
+
+def foreign(gain, labels, name="p01", stored=None, offset=0.0):
+    stored = np.rint(X[: len(labels)]) if stored is None else stored
+    return er.Recording(name, tuple(er.Channel(label) for label in labels), 1000.0, Gained(stored, gain, offset))
+
+
+def test_what_is_joined_keeps_the_scale_of_sources_that_do_not_say_theirs():
+    side = er.join_channels([foreign(0.5, ["BB"]), foreign(3.0, ["TB"], "p01_b", offset=7.0), rec(X[:1], ["FDI"])])
+    assert [(one.gain, one.offset) for one in side.scales] == [(0.5, 0.0), (3.0, pytest.approx(7.0)), (1.0, 0.0)]
+    still = np.full((1, 50), 4.0)
+    row = er.join_in_time(
+        [foreign(0.5, ["BB"], stored=still), foreign(0.5, ["BB"], "p02"), foreign(0.5, ["BB"], "p03")]
+    )
+    assert row.scales[0].gain == 0.5, "told by a part in which the channel changes"
+    shorter = er.join_channels([foreign(0.5, ["BB"]), foreign(2.0, ["TB"], "b", stored=X[:1, :5000])], ends="first")
+    assert [one.gain for one in shorter.scales] == [0.5, pytest.approx(2.0)]
+    with pytest.raises(ParameterError, match="'BB' is stored in p02 in another scale than in p01"):
+        er.join_in_time([foreign(0.5, ["BB"]), foreign(1.5, ["BB"], "p02")])
+
+
 def test_what_does_not_fit_is_refused_by_name():
     with pytest.raises(ParameterError, match=r"different lengths.*p01 9000, p02 100 .*ends='first'"):
         er.join_channels([rec(X[:2], LABELS[:2]), rec(X[2:, :100], LABELS[2:], name="p02")])

@@ -1,5 +1,5 @@
 """What a list of bursts rests on: stretches that nobody can judge, or that stand still for a while, bursts cut at a
-rail, edges beside missing samples.
+rail, edges beside missing samples, gaps too short or too much rung into for a level or an edge.
 
 The signal is looked at in equal stretches of 10 s or a little more, or as a whole where it is shorter, so that one of
 any length fits into bounded memory. What a stretch must be to be judged stands in :mod:`emgreview.signal.unfit`, what a
@@ -39,7 +39,9 @@ Both = Callable[[int, int], tuple[Array, Array]]
 class Looked:
     """How many stretches, of how many, cannot be judged, by kind; how many bursts, of how many, are clipped, or begin
     or end beside missing samples; which codes for missing samples there are, with their ``unit``, and in how many
-    stretches; in how many the signal stands still for a while, and how long at most."""
+    stretches; in how many the signal stands still for a while, and how long at most. Counted while bursts are listed
+    (``resting``): signals whose gaps are too short for a level of their rest (``dense``), or that list no burst though
+    their levels lie far apart (``blind``), and bursts with a hole in them (``hollow``)."""
 
     stretches: int = 0
     unfit: Counter[str] = field(default_factory=Counter)
@@ -50,6 +52,9 @@ class Looked:
     coded: int = 0
     still: int = 0
     longest_still_s: float = 0.0
+    dense: int = 0
+    blind: int = 0
+    hollow: int = 0
     unit: str = ""
 
     def notes(self, whose: str) -> list[str]:
@@ -77,6 +82,21 @@ class Looked:
             notes.append(
                 f"{self.beside} of {self.bursts} bursts of {whose} begin or end beside missing samples, which count as "
                 "rest: those times are edges of a hole, and one burst may be listed as two."
+            )
+        if self.dense:
+            notes.append(
+                f"Beside the bursts of {_many(self.dense, whose)} too little rest is left, for how strong these are: "
+                "level_db may be too low there, perhaps by far; give a rest_s."
+            )
+        if self.blind:
+            notes.append(
+                f"No burst is listed in {_many(self.blind, whose)}, though levels lie far apart there: the rest could "
+                "not be found, as where gaps between bursts are short, or under hum; give a rest_s."
+            )
+        if self.hollow:
+            notes.append(
+                f"{self.hollow} of {self.bursts} bursts of {whose} nearly cease in between: each is listed as one, and "
+                "may be two or more that a filter has run together."
             )
         return notes + cut_words(self.clipped, self.bursts, f"bursts of {whose}")
 
@@ -116,6 +136,11 @@ def look(seen: Looked, read: Both, n: int, rate_hz: float, bursts: Sequence[Burs
             clipped[here] |= [at[max(spans[k][0] - start, 0) : spans[k][1] - start].any() for k in here]
     seen.bursts += len(spans)
     seen.clipped, seen.beside = seen.clipped + int(clipped.sum()), seen.beside + int(beside.sum())
+
+
+def _many(count: int, whose: str) -> str:
+    """Whose signal or, of several, how many of them."""
+    return f"{count} of {whose}" if whose.endswith("signals") else whose
 
 
 def _suspect(x: Array) -> bool:

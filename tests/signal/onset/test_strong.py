@@ -17,6 +17,7 @@ from emgreview.signal.onset.long import in_memory
 from emgreview.signal.onset.posterior import SHARP
 from emgreview.signal.onset.ramp import RampParameters, locate
 from emgreview.signal.onset.ringing import assumed_bands, unringing
+from emgreview.signal.onset.unsound import Looked
 from emgreview.signal.onset.whitening import filtered
 
 CUE_S, ONSET_S, OFFSET_S = 1.0, 1.25, 1.65
@@ -118,7 +119,7 @@ def test_a_strong_burst_read_in_pieces_is_the_same():
     x = spliced(1000.0, 50.0, n=5).reshape(-1)
     rest = slice(0, 1000)
     whole = er.list_bursts(x, 1000.0, rest_s=(0.0, 1.0))
-    pieces = find_in_long(in_memory(x), len(x), 1000.0, rest, 0.05, 0.05)
+    pieces = find_in_long(in_memory(x), len(x), 1000.0, rest, 0.05, 0.05, Looked())
     assert len(whole) == len(pieces) >= 5
     for one, other in zip(whole, pieces, strict=True):
         assert one.onset_s == pytest.approx(other.onset_s, abs=1e-4)
