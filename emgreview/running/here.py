@@ -19,6 +19,8 @@ AHEAD = 2
 """So many recordings wait at each worker: none is idle, and few are begun that a stop would lose."""
 GIVES_WAY = 5
 """By so much nicer are workers behind what somebody looks at."""
+MISSED = 3
+"""After so many in a row that are not ready, workers look themselves: with them started, they are the quicker ones."""
 TICK_S = 0.2
 """Whoever waits for workers can stop so soon."""
 ENDED = (
@@ -42,11 +44,12 @@ def in_processes(
     openings: Sequence[Opening], job: Job, cache: Cache | None, workers: int, *, behind: bool = False
 ) -> Iterator[Packed | None]:
     """As they come to an end, and None where workers are started and while they are waited for: what is ready from
-    before is told here, while they are at work. A worker that is killed ends all of them: what they were at is then worked on one after the other, so
-    that only the recording that ends its worker is lost. ``behind``: workers let everything else go first."""
+    before is told here, while they are at work. A worker that is killed ends all of them: what they were at is then
+    worked on one after the other, so that only the recording that ends its worker is lost. ``behind``: workers let
+    everything else go first."""
     suspects: list[Opening] = []
     waiting = list(openings)[::-1]
-    started = False
+    started, missed = False, 0
     while waiting or suspects:
         alone = bool(suspects)
         turn = [suspects.pop()] if alone else waiting
@@ -56,9 +59,12 @@ def in_processes(
             while turn or at_work:
                 while turn and len(at_work) < AHEAD * workers:
                     opening = turn.pop()
-                    if cache is not None and not alone and (kept := look_up(opening, job, cache)) is not None:
-                        yield kept
-                        continue
+                    if cache is not None and not alone and missed < MISSED:
+                        kept = look_up(opening, job, cache)
+                        missed = missed + 1 if kept is None else 0
+                        if kept is not None:
+                            yield kept
+                            continue
                     if not started:
                         started = True
                         yield None
