@@ -16,6 +16,7 @@ from pathlib import Path
 
 from emgreview.annotations.events import check_name, check_reviewer
 from emgreview.errors import LogError
+from emgreview.plain_files import below, inside
 
 _NAME = re.compile(r"([^/\\]+)_reviewer-([A-Za-z0-9][A-Za-z0-9-]{0,31})\.jsonl")
 _PLACE = re.compile(rf"logs/(sub-[^/\\]+/)?{_NAME.pattern}")
@@ -30,9 +31,9 @@ def log_path(folder: Path, recording: str, reviewer: str, participant: str | Non
 
 
 def logs_in(folder: Path, reviewer: str | None = None) -> list[Path]:
-    """Every log of a folder, sorted; of one reviewer, if named."""
-    logs = folder / "logs"
-    found = [*logs.glob("*.jsonl"), *logs.glob("sub-*/*.jsonl")]
+    """Every log of a folder, sorted; of one reviewer, if named. Raises ReadError where that cannot be told."""
+    found = inside(folder / "logs")
+    found += [path for place in found if place.name.startswith("sub-") for path in inside(place)]
     codes = ((path, _NAME.fullmatch(path.name)) for path in found if "\\" not in path.parent.name)
     return sorted(path for path, code in codes if code and reviewer in (None, code[2]))
 
@@ -56,7 +57,7 @@ def is_place(where: str) -> bool:
 
 def strays(folder: Path) -> list[Path]:
     """Files that end as logs do, below ``logs``, and that nobody reads as logs, sorted."""
-    return sorted({*(folder / "logs").rglob("*.jsonl")} - {*logs_in(folder)})
+    return sorted({path for path in below(folder / "logs") if path.name.endswith(".jsonl")} - {*logs_in(folder)})
 
 
 def twins(paths: Iterable[Path]) -> list[list[Path]]:

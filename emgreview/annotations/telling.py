@@ -11,7 +11,6 @@ of_twins            recordings that hold the same samples
 scales_not_kept     a log was begun before scales were kept
 """
 
-import glob
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
@@ -21,6 +20,7 @@ from emgreview.annotations import scales
 from emgreview.annotations.places import logs_in, recording_in
 from emgreview.errors import LogError
 from emgreview.model import SAME_SAMPLES, Recording
+from emgreview.plain_files import found_at, inside, real
 
 Cuts = Sequence[Mapping[str, Any]]
 
@@ -107,8 +107,8 @@ def _holds_bytes(log: Path) -> bool:
 def of_others(log: Path, recording: Recording) -> list[Told]:
     """Where another reviewer's log beside one is about other samples of the recording, or another scale."""
     told = []
-    for other in sorted(log.parent.glob(f"{glob.escape(recording.name)}_reviewer-*.jsonl")):
-        if other == log:
+    for other in inside(log.parent):
+        if other == log or recording_in(other.name) != recording.name:
             continue
         samples, scale = scales.last_stated(other)
         found = scales.compare(scale, scales.stated(recording)).decisive
@@ -188,10 +188,10 @@ def of_strangers(folder: Path, reviewer: str, others: Sequence[Path], blind: boo
 
 def of_dataset(folder: Path, recordings: Iterable[Recording]) -> list[Told]:
     """That a folder of decisions is itself the BIDS dataset that a recording comes from."""
-    if not (folder / "dataset_description.json").is_file():
+    if found_at(folder / "dataset_description.json") is None:
         return []
-    whole = folder.resolve()
-    if not any(one.source.file is not None and whole in one.source.file.resolve().parents for one in recordings):
+    whole = real(folder)
+    if not any(one.source.file is not None and whole in real(one.source.file).parents for one in recordings):
         return []
     words = (
         f"{folder.name} is the dataset that is reviewed: decisions go into 'logs' in it, beside the recordings, and "

@@ -11,7 +11,7 @@ from typing import Any
 from emgreview.annotations.convention import Convention
 from emgreview.annotations.events import check_reviewer
 from emgreview.annotations.files import FileSystem
-from emgreview.checks import kind, truth
+from emgreview.checks import kind, review_folder, truth
 from emgreview.detecting import Detect
 from emgreview.model import Trials
 from emgreview.session.review import Session
@@ -151,7 +151,7 @@ def open_review(
     truth("blind", blind)
     session = Session(
         given,
-        Path(folder),
+        review_folder(folder),
         reviewer=check_reviewer(reviewer),
         order=order,
         blind=blind,

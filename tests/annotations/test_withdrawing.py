@@ -226,7 +226,7 @@ def test_what_was_interrupted_is_ended_by_saying_it_again(folder, monkeypatch, a
 
     monkeypatch.setattr(Path, "unlink", unlinking)
     if after <= len(LOGS):
-        with pytest.raises(OSError, match="Input/output"):
+        with pytest.raises(LogError, match="not all was deleted.*Input/output"):
             withdraw(folder)
         assert withdrawals(folder), "said before anything goes"
         assert not er.verify(folder).ok
