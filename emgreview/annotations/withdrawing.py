@@ -313,11 +313,10 @@ def _carry_over(folder: Path, going: Mapping[str, Any], by: str) -> None:
                 if log.problem or not there:
                     continue
                 held = {(note.counter, note.operation) for event in there for note in carried(event)}
-                new = [_note(note) for key, note in sorted(notes.items()) if key not in held]
+                new = [note for key, note in sorted(notes.items()) if key not in held]
                 words = f"said by reviewer {by!r}, as a log that held this is withdrawn"
-                line = _line(there[-1], there[0], counter + 1, Withdrawal(reviewer, "", words, None, (), {}))
                 if new:
-                    log.append({**line, "operation": CARRY_OVER, "new": {"notes": new}})
+                    log.append(_carrying(there, counter + 1, new, words))
                 break
             finally:
                 log.close()
@@ -328,8 +327,20 @@ def _carry_over(folder: Path, going: Mapping[str, Any], by: str) -> None:
             )
 
 
-def _note(event: Event) -> dict[str, Any]:
-    return {name: getattr(event, name) for name in ("operation", "counter", "time", "reason", "new")}
+def keep_notes(path: Path, notes: Sequence[Event]) -> None:
+    """Write into a copy of a log, after its last line, what stood in a log that was withdrawn."""
+    there: list[Event] = []
+    log = Log(path, there.append)
+    try:
+        log.append(_carrying(there, log.counter + 1, notes, "kept for a version"))
+    finally:
+        log.close()
+
+
+def _carrying(there: Sequence[Event], counter: int, notes: Sequence[Event], words: str) -> Mapping[str, Any]:
+    line = _line(there[-1], there[0], counter, Withdrawal(there[0].reviewer, "", words, None, (), {}))
+    kept = [{name: getattr(note, name) for name in ("operation", "counter", "time", "reason", "new")} for note in notes]
+    return {**line, "operation": CARRY_OVER, "new": {"notes": kept}}
 
 
 def _line(last: Event, first: Event, counter: int, one: Withdrawal) -> Mapping[str, Any]:

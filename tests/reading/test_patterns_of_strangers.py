@@ -2,6 +2,7 @@
 
 import random
 import re
+from contextlib import suppress
 
 import pytest
 
@@ -58,10 +59,8 @@ def test_whether_a_name_fits_is_told_or_refused_in_so_many_tries(pattern, monkey
     tries = []
     inner = patterns._Matching._from
     monkeypatch.setattr(patterns._Matching, "_from", lambda self, *at: tries.append(1) or inner(self, *at))
-    try:
+    with suppress(FormatError):
         assert Pattern(pattern).match(f"{NAME}.csv") is None
-    except FormatError as why:
-        assert "cannot be told" in str(why)
     assert len(tries) < 2 * patterns.MOST_TRIES + 10
 
 
