@@ -5,12 +5,14 @@ logs_in         every log of a folder, or of one of its reviewers
 strays          what else lies there as a log would: copies, backups
 twins           logs of one reviewer on one recording in two places
 demand_no_twins LogError where there are any
+alike           are two names one where case and ways to write a letter do not count?
 recording_in    the recording that a log's name says
 log_beside      the name of the log that a file belongs to, by its own name
 is_place        may a log stand at this place?
 """
 
 import re
+import unicodedata
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -36,6 +38,16 @@ def logs_in(folder: Path, reviewer: str | None = None) -> list[Path]:
     found += [path for place in found if place.name.startswith("sub-") for path in inside(place)]
     codes = ((path, _NAME.fullmatch(path.name)) for path in found if "\\" not in path.parent.name)
     return sorted(path for path, code in codes if code and reviewer in (None, code[2]))
+
+
+def alike(one: str, other: str) -> bool:
+    """Whether two names are two here, and one on file systems that take upper and lower case, or the ways to write a
+    letter with its accents, for the same."""
+    return one != other and _folded(one) == _folded(other)
+
+
+def _folded(name: str) -> str:
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFD", name).casefold())
 
 
 def recording_in(name: str) -> str | None:

@@ -66,13 +66,14 @@ class ReviewerLogs(Appending):
         self._unread: list[str] = []
         self._wrong_before: list[str] = []
         self._told: list[telling.Told] = []
-        gone = withdrawals.withdrawals(folder)
+        gone, there = withdrawals.withdrawals(folder), logs_in(folder)
         try:
             for name, recording in recordings.items():
                 participant = recording.entities.get("sub")
                 path = log_path(folder, name, reviewer, participant)
                 withdrawals.refuse(gone, name, path.relative_to(folder).as_posix(), participant)
                 telling.refuse_namesake(folder, path, recording)
+                telling.refuse_alike(folder, path, [*there, *(log.path for log in self._logs.values())])
                 log = self._logs[name] = Log(path, self.ledger.apply, files=files, read_only=read_only)
                 if log.broken and log.problem:
                     log.problem = f"{log.problem} {way_on(folder, path, len(log), log.problem)}".rstrip()

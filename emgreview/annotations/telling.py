@@ -3,6 +3,7 @@
 refuse_another      LogError: another recording, with what differs
 refuse_scale        LogError: another scale, and how to go on
 refuse_namesake     LogError: a log would be begun on a recording whose name another one has here
+refuse_alike        LogError: a log would be begun that is another one where upper and lower case do not count
 of_others           another reviewer's log of the recording is about other samples, or another scale
 of_changes          trials are cut around another cue, found, cut or filtered otherwise than before
 of_strangers        the folder holds logs of the reviewer on recordings that did not come
@@ -17,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from emgreview.annotations import scales
-from emgreview.annotations.places import logs_in, recording_in
+from emgreview.annotations.places import alike, logs_in, recording_in
 from emgreview.errors import LogError
 from emgreview.model import SAME_SAMPLES, Recording
 from emgreview.plain_files import found_at, inside, real
@@ -94,6 +95,22 @@ def refuse_namesake(folder: Path, log: Path, recording: Recording) -> None:
                 f"{there} holds the decisions of this reviewer on recording {recording.name!r}, and {here} would be a "
                 "second log of it, as the recording now comes with another participant, or with none; nothing was "
                 f"begun; give the recording as it was, or, where it is right now, move {there} to {here}."
+            )
+
+
+def refuse_alike(folder: Path, log: Path, others: Iterable[Path]) -> None:
+    """LogError where a log would be begun that is the same file as another one, or lies in the same folder, wherever
+    upper and lower case do not count: there the one would take the place of the other."""
+    if os.path.lexists(log):
+        return
+    for other in others:
+        here, there = (path.relative_to(folder).parts for path in (log, other))
+        first = next(((one, two) for one, two in zip(here, there, strict=False) if one != two), ("", ""))
+        if alike(*first):
+            raise LogError(
+                f"{'/'.join(here)} and {'/'.join(there)} would be one on other computers, as upper and lower case, and "
+                "ways to write a letter, do not count there: copied to one, the folder would lose decisions; nothing "
+                f"was begun; write {first[0]!r} as {first[1]!r} where the same is meant, else give it another name."
             )
 
 

@@ -38,7 +38,7 @@ from emgreview.annotations.events import check_name, decode
 from emgreview.annotations.files import MOST_LOG, FileSystem, demand_review_folder
 from emgreview.annotations.lock import demand_own_file
 from emgreview.annotations.log_lines import read_log
-from emgreview.annotations.places import demand_no_twins, logs_in, strays
+from emgreview.annotations.places import alike, demand_no_twins, logs_in, strays
 from emgreview.annotations.withdrawals import demand_gone, told_of, told_of_version, withdrawals
 from emgreview.checks import kind
 from emgreview.errors import DecisionError, LogError, VersionError, tell
@@ -161,6 +161,11 @@ def _demand_free(target: Path) -> None:
             f"version {target.name!r} exists already in {folder.name}; sealed versions never change; choose another "
             "name."
         )
+    if twin := next((name for name in sealed_names(folder) if alike(name, target.name)), ""):
+        raise VersionError(
+            f"version {twin!r} exists already in {folder.name}, and {target.name!r} would be the same folder on other "
+            "computers, where upper and lower case, and ways to write a letter, do not count; choose another name."
+        )
     removed = {name for one in withdrawals(folder) for name in one.versions}
     if target.name in {line.version for line in seal_lines(folder)} | removed:
         raise VersionError(
@@ -174,8 +179,9 @@ def next_version(folder: Path) -> str:
     taken = {line.version for line in seal_lines(folder)} | {
         name for one in withdrawals(folder) for name in one.versions
     }
+    taken |= {*sealed_names(folder)}
     number = 1
-    while found_at(folder / "versions" / f"v{number}") is not None or f"v{number}" in taken:
+    while found_at(folder / "versions" / f"v{number}") is not None or taken & {f"v{number}", f"V{number}"}:
         number += 1
     return f"v{number}"
 
