@@ -134,7 +134,7 @@ OWN_PLACES = {"annotations/files.py", "annotations/log.py"}  # what comes of an 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
 def test_folders_are_looked_through_by_the_one_door(path):
-    """A folder that may not be looked at is an error: pathlib says that it is not there, or holds nothing, or raises."""
+    """A folder that may not be looked at is an error; pathlib says that nothing is there, or raises one of its own."""
     relative = path.relative_to(PACKAGE)
     if relative.parts[0] not in LOOKED_THROUGH or relative.as_posix() in OWN_PLACES:
         return
