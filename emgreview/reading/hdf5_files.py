@@ -13,13 +13,13 @@ store says that one of them takes no room: the library would look for the next o
 """
 
 import math
-import mmap
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +30,8 @@ from emgreview.reading.optional import load
 
 HEAP = b"GCOL\x01\0\0\0"
 """Begins a global heap, version 1, the only one that there is."""
+MOST_HEAPS = 1_000_000
+"""Such heaps at most in a file; each takes 4096 bytes at least (our own choice)."""
 SIGNATURE = b"\x89HDF\r\n\x1a\n"
 MOST_OBJECTS = 2000
 """Groups and datasets that are looked at (our own choice)."""
@@ -96,29 +98,35 @@ def _unsound(path: Path, wide: int, size: int, *_: int) -> int:
     """Where a global heap, in which the library keeps texts of any length, holds an object that takes no room, or more
     than there is (HDF5 file format specification 3.0, III.E); 0 where all are sound. Looked for once while a file is
     not written."""
-    if wide not in (2, 4, 8) or size == 0:
+    if wide not in (2, 4, 8):
         return 0  # the library refuses it
-    with open_plain(path) as stream, mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ) as content:
-        at = content.find(HEAP)
-        while at >= 0:
-            if not _is_sound(content, at, wide):
-                return at
-            at = content.find(HEAP, at + 1)
+    count = before = 0
+    rest = b""
+    with open_plain(path) as blocks, open_plain(path) as stream:
+        while block := blocks.read(1 << 22):
+            text = rest + block
+            for found in re.finditer(re.escape(HEAP), text):
+                at, count = before - len(rest) + found.start(), count + 1
+                if count > MOST_HEAPS or not _is_sound(stream, size, at, wide):
+                    return at
+            before, rest = before + len(block), text[-len(HEAP) + 1 :]
     return 0
 
 
-def _is_sound(content: Any, at: int, wide: int) -> bool:
+def _is_sound(stream: BinaryIO, size: int, at: int, wide: int) -> bool:
     """Whether the objects of a heap follow one another to its end; lengths are ``wide`` bytes."""
 
-    def length(place: int) -> int:
-        return int.from_bytes(content[place : place + wide], "little")
+    def at_place(place: int) -> tuple[int, int]:
+        stream.seek(place)
+        read = stream.read(8 + wide)
+        return int.from_bytes(read[:2], "little"), int.from_bytes(read[8:], "little")
 
     head = -(-(8 + wide) // 8) * 8
-    end, place = at + length(at + 8), at + head
-    if end > len(content):
+    end, place = at + at_place(at)[1], at + head
+    if end > size:
         return True  # the library refuses it
     while place + head <= end:  # what is left behind the last one is free
-        number, held = int.from_bytes(content[place : place + 2], "little"), length(place + 8)
+        number, held = at_place(place)
         taken = held if number == 0 else head + -(-held // 8) * 8  # 0: all that is free, its own head too
         if not 0 < taken <= end - place:
             return False

@@ -66,3 +66,16 @@ def test_a_file_that_was_mended_is_read(file):
     file.unlink()
     file.write_bytes(whole)
     assert read(file).n_samples == 400
+
+
+def test_many_texts_are_read_wherever_their_heaps_lie(tmp_path):
+    path = tmp_path / "it.h5"
+    names = [f"channel {number}{'x' * (number % 90)}" for number in range(300)]
+    with h5py.File(path, "w", userblock_size=1024) as made:
+        made["emg"] = np.random.default_rng(1).normal(size=(400, len(names)))
+        made["names"] = names
+    found = er.read(path, data="emg", samples_along="rows", rate_hz=200, unit="uV", labels="names")
+    assert found.labels == tuple(names)
+    changed(path, HEAD, bytes(16))
+    with pytest.raises(FormatError, match="the texts stored at byte"):
+        er.look(path)
