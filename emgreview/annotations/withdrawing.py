@@ -123,7 +123,8 @@ def withdraw(
         One of these logs, or of the reviewer's own, is open elsewhere; nothing was done.
     LogError
         The reviewer has no log but of that participant, or none that can be written; what is
-        to be deleted lies behind a link that leads out of the folder, or is not yours to delete.
+        to be deleted lies behind a link that leads out of the folder, or is not yours to
+        delete.
     ReadError
         A lock's place holds something else.
 

@@ -226,7 +226,9 @@ class Cache:
             path.unlink(missing_ok=True)
 
     def remove(self) -> None:
-        """Delete all results, what of them was begun, and the folder itself, unless something else lies in it."""
+        """Delete all results, those that were begun too, and the folder itself, unless something
+        else lies in it.
+        """
         self.clear()
         for left in self._begun():
             left.unlink(missing_ok=True)

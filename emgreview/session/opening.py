@@ -101,6 +101,8 @@ def open_review(
 
     Raises
     ------
+    ReadError
+        The folder, or one in it, cannot be looked at.
     ParameterError
         An argument is not what it must be.
     UnknownNameError

@@ -116,6 +116,8 @@ class Publishing(Around):
 
         Raises
         ------
+        ReadError
+            The folder, or one in it, cannot be looked at.
         LogReadOnlyError
             No decision can be taken.
         VersionError
