@@ -31,7 +31,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from emgreview.errors import ParameterError, RateError, SignalError
+from emgreview.errors import ParameterError, RateError, ReadError, SignalError
 
 ONE_RECORDING = "one Recording, as read(path), a dataset's recordings[0] or Recording.from_array gives"
 RECORDING = f"{ONE_RECORDING}; cut_all cuts many"
@@ -58,9 +58,21 @@ def kind(name: str, value: Any, wanted: type | tuple[type, ...], allowed: str) -
 
 
 def review_folder(folder: Any) -> Path:
-    """The path of a review folder; ParameterError for what is no path."""
+    """The path of a review folder; ParameterError for what is no path, ReadError where it cannot be looked at."""
     kind("folder", folder, (str, os.PathLike), "the path of the folder that holds the review")
-    return Path(folder)
+    path = Path(folder)
+    try:
+        path.lstat()
+    except (FileNotFoundError, NotADirectoryError):
+        pass  # whoever needs it there says so
+    except (OSError, ValueError) as why:  # ValueError: a zero byte or a lone surrogate in it
+        words = (why.strerror if isinstance(why, OSError) else None) or str(why)
+        shown = str(path) if len(str(path)) <= 300 else f"{str(path)[:299]}…"
+        raise ReadError(
+            f"{shown} cannot be looked at ({words}); all folders above it must be open to you, and the path one that "
+            "a file can have; see to that."
+        ) from why
+    return path
 
 
 def plain(value: Any) -> Any:

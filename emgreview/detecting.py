@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from emgreview.annotations.reviewer_logs import Method, method_of
+from emgreview.annotations.methods import Method, method_of
 from emgreview.errors import EmgreviewError, LogError, UnknownNameError
 from emgreview.model import Onsets, Trials
 from emgreview.signal.onset import METHODS, checked_method, estimate_onsets

@@ -4,6 +4,9 @@ A folder that came from elsewhere can hold anything under any name: a folder, a 
 device without an end, a link to itself; and in a file lists within lists by the thousand, or a number of a million
 digits. Each of them is an error of this package, before anything waits, fills the memory or runs out of stack.
 
+What cannot be looked at is an error, too, and never the same as what is not there: a folder that may not be listed
+would otherwise be an empty one, and whose data are in it would be left out without a word.
+
 Links to plain files are followed: people keep data elsewhere and link to it. What is written goes through
 :mod:`emgreview.annotations.files`, which does not follow them.
 
@@ -13,15 +16,22 @@ Links to plain files are followed: people keep data elsewhere and link to it. Wh
     read_text       the same as text in UTF-8
     read_json       the value in a JSON file, or in bytes
     read_toml       the table in a TOML file
+    found_at        what lies at a path, or None; an error where that cannot be told
+    is_folder       does a folder lie there?
+    real            the path behind all links
+    inside          what a folder holds
+    below           all that lies below a folder
     too_deep        do bytes of JSON hold lists or objects within one another beyond DEEPEST?
 """
 
+import errno
 import json
 import math
 import os
 import re
 import stat
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -158,6 +168,54 @@ def read_toml(path: str | Path, *, most_bytes: int = 256 << 10) -> dict[str, Any
     return found
 
 
+def found_at(path: str | Path, *, link: bool = False) -> os.stat_result | None:
+    """What the system says of what a path leads to (with ``link``, of the link itself); None where nothing is there, or
+    links lead nowhere. Raises ReadError where that cannot be told: no right to look, a name that no file can have."""
+    try:
+        return os.stat(path, follow_symlinks=not link)  # noqa: PTH116  (whichever of the two)
+    except (FileNotFoundError, NotADirectoryError):
+        return None
+    except (OSError, ValueError) as why:  # ValueError: a name with a zero byte or a lone surrogate
+        if getattr(why, "errno", None) == errno.ELOOP:
+            return None
+        raise ReadError(_not_looked_at(path, why)) from why
+
+
+def is_folder(path: str | Path) -> bool:
+    """Whether a folder lies at a path, behind links too. Raises ReadError where that cannot be told."""
+    found = found_at(path)
+    return found is not None and stat.S_ISDIR(found.st_mode)
+
+
+def real(path: str | Path) -> Path:
+    """The path behind all links, as far as they lead anywhere; a link to itself stays."""
+    return Path(os.path.realpath(path))
+
+
+def inside(folder: str | Path) -> list[Path]:
+    """What a folder holds, sorted; nothing where there is no folder. Raises ReadError where it cannot be listed."""
+    if not is_folder(folder):
+        return []
+    try:
+        return sorted(Path(folder).iterdir())
+    except (FileNotFoundError, NotADirectoryError):  # gone since
+        return []
+    except OSError as why:
+        raise ReadError(_not_looked_at(folder, why)) from why
+
+
+def below(folder: str | Path) -> Iterator[Path]:
+    """All that lies below a folder, folders too; what lies behind links to folders does not. Raises ReadError where a
+    folder cannot be listed."""
+    left = [Path(folder)]
+    while left:
+        for path in inside(left.pop()):
+            yield path
+            found = found_at(path, link=True)
+            if found is not None and stat.S_ISDIR(found.st_mode):
+                left.append(path)
+
+
 def too_deep(content: bytes, deepest: int = DEEPEST) -> bool:
     """Whether bytes that should be JSON hold lists and objects within one another beyond ``deepest``, told without
     reading them as such: in time that grows with their length alone, and without recursion."""
@@ -231,6 +289,12 @@ def _not_there(path: Path, why: OSError | ValueError) -> str:
         return f"there is no file {path}; give the path of an existing file."
     words = (why.strerror if isinstance(why, OSError) else None) or str(why)
     return f"{path.name!r} cannot be read ({words}); it must be a plain file that you may read; see to that."
+
+
+def _not_looked_at(path: str | Path, why: OSError | ValueError) -> str:
+    words = (why.strerror if isinstance(why, OSError) else None) or str(why)
+    shown = str(path) if len(str(path)) <= 300 else f"{str(path)[:299]}…"
+    return f"{shown} cannot be looked at ({words}); it, and all folders above it, must be open to you; see to that."
 
 
 def _size(count: int) -> str:

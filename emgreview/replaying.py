@@ -22,6 +22,7 @@ from emgreview.annotations.log_positions import find_position
 from emgreview.annotations.places import recording_in
 from emgreview.annotations.versions import Sealed, demand_decided, read_sealed
 from emgreview.annotations.withdrawals import Withdrawal, withdrawn
+from emgreview.annotations.withdrawing import keep_notes
 from emgreview.checks import review_folder
 from emgreview.cohort.marks import read_logs
 from emgreview.detecting import Detect
@@ -179,6 +180,8 @@ def replay(
     how = detection_of(point, trials, detect, notes)
     with tempfile.TemporaryDirectory() as place:
         _copy_logs(folder, Path(place), {where: description["logs"][where] for where in point.lines})
+        if point.carried:
+            keep_notes(Path(place) / min(point.lines), point.carried)
         if settled := read_logs(place, point.reviewer, whole=False).note("adjudicate"):
             for who in ("first", "second"):
                 heads = settled.new[who]["heads"]

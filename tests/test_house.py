@@ -128,6 +128,23 @@ def test_files_are_read_through_the_one_door(path):
         assert not bare, f"line {node.lineno} reads a file; use emgreview.plain_files"
 
 
+LOOKED_THROUGH = {"annotations", "cohort", "reading", "second_look", "session", "tables"}
+OWN_PLACES = {"annotations/files.py", "annotations/log.py"}  # what comes of an OSError is said there
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_folders_are_looked_through_by_the_one_door(path):
+    """A folder that may not be looked at is an error; pathlib says that nothing is there, or raises one of its own."""
+    relative = path.relative_to(PACKAGE)
+    if relative.parts[0] not in LOOKED_THROUGH or relative.as_posix() in OWN_PLACES:
+        return
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+            of = getattr(node.func.value, "id", "")
+            bare = node.func.attr in {"exists", "is_dir", "is_file", "glob", "rglob", "iterdir", "resolve"}
+            assert not bare or of == "links", f"line {node.lineno} looks at a folder; use emgreview.plain_files"
+
+
 def test_what_is_used_of_the_package_as_a_whole_counts_as_imported(tmp_path):
     path = tmp_path / "module.py"
     path.write_text("import emgreview as er\n\ndef f():\n    return er.open_review, er.__version__\n")

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from emgreview.annotations.places import logs_in
 from emgreview.errors import LogError
-from emgreview.plain_files import read_small
+from emgreview.plain_files import found_at, is_folder, read_small
 
 MOST_LOG = 1 << 30
 """Bytes of a log at most: a million decisions and more (our own choice)."""
@@ -122,8 +122,8 @@ def read_by(path: Path) -> int:
 
 def demand_review_folder(folder: Path) -> None:
     """LogError unless a folder is there and holds a review: logs, in its folder "logs"."""
-    if not folder.is_dir():
-        what = "is a file" if folder.exists() else "does not exist"
+    if not is_folder(folder):
+        what = "is a file" if found_at(folder) is not None else "does not exist"
         raise LogError(f"{folder} {what}; a review is a folder that holds 'logs'; give the one in which it was made.")
     if not logs_in(folder):
         try:

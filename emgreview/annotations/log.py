@@ -20,7 +20,6 @@ that leads out of the review folder it is not written.
 
 import glob
 import hashlib
-import os
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, ClassVar
@@ -33,6 +32,7 @@ from emgreview.annotations.lock import WriterLock
 from emgreview.annotations.log_lines import ZEROED, Content, read_log
 from emgreview.annotations.upgrade import schema_of, steps_from, upgraded
 from emgreview.errors import LogBrokenError, LogError, LogReadOnlyError, LogWriteError, ParameterError, ReadError
+from emgreview.plain_files import found_at, real
 
 IN_DOUBT = "Whether the decision was saved is not known: it may or may not be on disk; opening the review again tells."
 
@@ -68,7 +68,7 @@ class Log:
         try:
             if not read_only:
                 self._take_lock()
-            if os.path.lexists(path):
+            if found_at(path, link=True) is not None:
                 content = self._read(each)
                 self._open(content)
         except BaseException:
@@ -83,7 +83,7 @@ class Log:
     @classmethod
     def here(cls, path: Path) -> bool:
         """Whether this program itself writes a log: opening it again closes the earlier one."""
-        log = cls._writing.get(path.resolve())
+        log = cls._writing.get(real(path))
         return log is not None and log._lock.held
 
     def __len__(self) -> int:
@@ -225,18 +225,18 @@ class Log:
         try:
             self._demand_inside()
             self._files.make_dirs(self.path.parent)
-            if earlier := self._writing.get(self.path.resolve()):
+            if earlier := self._writing.get(real(self.path)):
                 earlier.close("was opened again, by a later review in this program; use that one")
             self._lock.take()
-            self._writing[self.path.resolve()] = self
-        except (OSError, RuntimeError) as why:  # RuntimeError: resolve, of a link to itself
+            self._writing[real(self.path)] = self
+        except OSError as why:
             self._only_read(why)
 
     def _demand_inside(self) -> None:
         """ReadError where links lead from the log's place out of the review folder: nothing is written there."""
         logs = next((one for one in self.path.parents if one.name == "logs"), self.path.parent)
-        folder = (logs.parent if logs.name == "logs" else logs).resolve()
-        if folder not in self.path.resolve().parents:
+        folder = real(logs.parent if logs.name == "logs" else logs)
+        if folder not in real(self.path).parents:
             raise ReadError(
                 "a link leads from its place out of the review folder, and a folder that came from elsewhere could so "
                 "have any file of yours written; put the file itself there"
@@ -248,7 +248,7 @@ class Log:
         if self.problem:
             return
         try:
-            self._fd = self._files.open_append(self.path.resolve(), create=False)
+            self._fd = self._files.open_append(real(self.path), create=False)
             if content.torn:
                 self._set_aside(content)
             elif content.lines:
@@ -265,7 +265,7 @@ class Log:
             )
             self.notice = f"{self.notice} {told}".strip()
 
-    def _only_read(self, why: OSError | RuntimeError) -> None:
+    def _only_read(self, why: OSError) -> None:
         words = getattr(why, "strerror", None) or why
         self.problem = (
             f"{self.path.name} cannot be opened for writing ({words}); it is open for reading only; see "

@@ -33,7 +33,8 @@ NOW = "now"
 class LogPosition:
     """A moment of one reviewer's logs. ``ledger`` is what they add up to; ``lines`` holds how many lines of each log,
     by path; ``settled`` what stands, where that is more than what this reviewer decided, ``told`` what is to be
-    known of a version: that nothing says whether it is as it was sealed, and whose logs were withdrawn since."""
+    known of a version: that nothing says whether it is as it was sealed, and whose logs were withdrawn since;
+    ``carried`` what was carried over from these after it was sealed, and stood when it was."""
 
     name: str
     reviewer: str
@@ -41,6 +42,7 @@ class LogPosition:
     lines: Mapping[str, int]
     settled: Mapping[Key, Any] | None = None
     told: tuple[str, ...] = ()
+    carried: tuple[Event, ...] = ()
 
     @property
     def blind(self) -> bool:
@@ -113,22 +115,31 @@ def _sealed_point(folder: Path, name: str, description: Mapping[str, Any], logs:
     if lost := [where for where in heads if where not in logs]:
         raise LogError(f"version {name!r} rests on {lost[0]}, which is not there; restore it from a copy.")
     ledger = read_ledger({where: logs[where] for where in heads}, heads=heads)
-    lost_own = any(where in gone and _is_of(where, reviewer) for where in description["logs"])
-    if lost_own and ledger.note("adjudicate") is None and _carries_plan(logs, reviewer):
-        raise LogError(
-            f"version {name!r} cannot be rebuilt: between whom was settled stood in a log that was withdrawn, and was "
-            "carried over after it was sealed; its table is what it is; seal anew."
-        )
-    return LogPosition(name, reviewer, ledger, {where: head["lines"] for where, head in heads.items()})
+    kept: tuple[Event, ...] = ()
+    if any(where in gone and _is_of(where, reviewer) for where in description["logs"]):
+        kept = _carried_before(name, logs, reviewer, {note.counter for note in ledger.notes})
+        ledger.notes += kept
+        ledger.settle()
+    return LogPosition(name, reviewer, ledger, {where: head["lines"] for where, head in heads.items()}, carried=kept)
 
 
-def _carries_plan(logs: Mapping[str, Path], reviewer: str) -> bool:
-    """Whether the logs of a reviewer carry over what was to be settled from a log that was withdrawn."""
+def _carried_before(name: str, logs: Mapping[str, Path], reviewer: str, known: Set[int]) -> tuple[Event, ...]:
+    """What stood in a reviewer's withdrawn logs of the review as a whole when a version was sealed, but for what is
+    ``known``: it was carried over later, each with its number, and sealing has numbers of its own. Raises LogError
+    where what was to be settled is among it and no log says when the version was sealed."""
     found: list[Event] = []
     for where, path in logs.items():
-        if _is_of(where, reviewer):
-            read_log(path, found.append)
-    return any(note.operation == "adjudicate" for event in found for note in carried(event))
+        if _is_of(where, reviewer) and (problem := read_log(path, found.append).problem):
+            raise LogError(f"what was carried over into {where} cannot be told: {problem}")
+    notes = {(note.counter, note.operation): note for event in found for note in carried(event)}
+    sealed = [event.counter for event in found if event.operation == "seal" and event.new["version"] == name]
+    if not sealed and any(operation == "adjudicate" for _, operation in notes):
+        raise LogError(
+            f"version {name!r} cannot be rebuilt: between whom was settled stood in a log that was withdrawn, and no "
+            "log that stays says when it was sealed; its table is what it is; seal anew."
+        )
+    before = min(sealed, default=0)
+    return tuple(note for at, note in sorted(notes.items()) if at[0] < before and at[0] not in known)
 
 
 def _own_heads(

@@ -5,17 +5,20 @@ logs_in         every log of a folder, or of one of its reviewers
 strays          what else lies there as a log would: copies, backups
 twins           logs of one reviewer on one recording in two places
 demand_no_twins LogError where there are any
+alike           are two names one where case and ways to write a letter do not count?
 recording_in    the recording that a log's name says
 log_beside      the name of the log that a file belongs to, by its own name
 is_place        may a log stand at this place?
 """
 
 import re
+import unicodedata
 from collections.abc import Iterable
 from pathlib import Path
 
 from emgreview.annotations.events import check_name, check_reviewer
 from emgreview.errors import LogError
+from emgreview.plain_files import below, inside
 
 _NAME = re.compile(r"([^/\\]+)_reviewer-([A-Za-z0-9][A-Za-z0-9-]{0,31})\.jsonl")
 _PLACE = re.compile(rf"logs/(sub-[^/\\]+/)?{_NAME.pattern}")
@@ -30,11 +33,22 @@ def log_path(folder: Path, recording: str, reviewer: str, participant: str | Non
 
 
 def logs_in(folder: Path, reviewer: str | None = None) -> list[Path]:
-    """Every log of a folder, sorted; of one reviewer, if named."""
-    logs = folder / "logs"
-    found = [*logs.glob("*.jsonl"), *logs.glob("sub-*/*.jsonl")]
+    """Every log of a folder, sorted; of one reviewer, if named. Raises ReadError where that cannot be told."""
+    found = inside(folder / "logs")
+    found += [path for place in found if place.name.startswith("sub-") for path in inside(place)]
     codes = ((path, _NAME.fullmatch(path.name)) for path in found if "\\" not in path.parent.name)
     return sorted(path for path, code in codes if code and reviewer in (None, code[2]))
+
+
+def alike(one: str, other: str) -> bool:
+    """Whether two names are two here, and one on file systems that take upper and lower case, or the ways to write a
+    letter with its accents, for the same."""
+    return one != other and folded(one) == folded(other)
+
+
+def folded(name: str) -> str:
+    """A name as such file systems tell it from others."""
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFD", name).casefold())
 
 
 def recording_in(name: str) -> str | None:
@@ -56,7 +70,7 @@ def is_place(where: str) -> bool:
 
 def strays(folder: Path) -> list[Path]:
     """Files that end as logs do, below ``logs``, and that nobody reads as logs, sorted."""
-    return sorted({*(folder / "logs").rglob("*.jsonl")} - {*logs_in(folder)})
+    return sorted({path for path in below(folder / "logs") if path.name.endswith(".jsonl")} - {*logs_in(folder)})
 
 
 def twins(paths: Iterable[Path]) -> list[list[Path]]:

@@ -12,19 +12,17 @@ from typing import Any
 from emgreview.annotations import known_heads, scales, telling, unblinding, withdrawals
 from emgreview.annotations.appending import Appending
 from emgreview.annotations.environment import installed
-from emgreview.annotations.events import SCHEMA, Event, digest_of
+from emgreview.annotations.events import SCHEMA, Event
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.known_heads import Head
 from emgreview.annotations.ledger import Step
 from emgreview.annotations.log import Log
 from emgreview.annotations.log_lines import read_log
+from emgreview.annotations.methods import Method
 from emgreview.annotations.places import log_path, logs_in, recording_in, twins, twins_told
 from emgreview.annotations.verifying import way_on
 from emgreview.errors import DecisionError, LogError
 from emgreview.model import Recording
-
-Method = Mapping[str, Mapping[str, Any]]
-"""{"processing": {"parameters", "hash"}, "detection": {"method", "parameters", "hash"}}, plain JSON."""
 
 CONTINUED: Mapping[str, tuple[str, ...]] = {
     "continue log": ("packages", "cuts", "scales"),
@@ -97,11 +95,13 @@ class ReviewerLogs(Appending):
         folder, reviewer = self._folder, self.reviewer
         first = not self._logs
         gone = withdrawals.withdrawals(folder)
+        taken = telling.taken_by(folder, [*logs_in(folder), *(log.path for log in self._logs.values())])
         for name, recording in recordings.items():
             participant = recording.entities.get("sub")
             path = log_path(folder, name, reviewer, participant)
             withdrawals.refuse(gone, name, path.relative_to(folder).as_posix(), participant)
             telling.refuse_namesake(folder, path, recording)
+            telling.refuse_alike(folder, path, taken)
             log = self._logs[name] = Log(path, self.ledger.apply, files=self._files, read_only=self._read_only)
             self._recordings[name] = recording
             if log.broken and log.problem:
@@ -399,14 +399,3 @@ def _corrected(event: Event) -> str:
     """That a scale was corrected, in a sentence."""
     words = "; ".join(scales.compare(event.old["scales"], event.new["scales"]).amplitude)
     return f"The scale of {event.subject['recording']} was corrected on {event.time} ({event.reason}): {words}."
-
-
-def method_of(
-    processing: Mapping[str, Any], processing_hash: str, method: str, parameters: Mapping[str, Any]
-) -> Method:
-    """Processing and detection as they are written in a log. Parameters must be plain JSON."""
-    detection = {"method": method, "parameters": parameters}
-    return {
-        "processing": {"parameters": processing, "hash": processing_hash},
-        "detection": {**detection, "hash": digest_of(detection)},
-    }

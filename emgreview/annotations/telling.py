@@ -3,6 +3,8 @@
 refuse_another      LogError: another recording, with what differs
 refuse_scale        LogError: another scale, and how to go on
 refuse_namesake     LogError: a log would be begun on a recording whose name another one has here
+taken_by            places of logs, for refuse_alike
+refuse_alike        LogError: a log would be begun that is another one where upper and lower case do not count
 of_others           another reviewer's log of the recording is about other samples, or another scale
 of_changes          trials are cut around another cue, found, cut or filtered otherwise than before
 of_strangers        the folder holds logs of the reviewer on recordings that did not come
@@ -11,16 +13,16 @@ of_twins            recordings that hold the same samples
 scales_not_kept     a log was begun before scales were kept
 """
 
-import glob
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from emgreview.annotations import scales
-from emgreview.annotations.places import logs_in, recording_in
+from emgreview.annotations.places import folded, logs_in, recording_in
 from emgreview.errors import LogError
 from emgreview.model import SAME_SAMPLES, Recording
+from emgreview.plain_files import found_at, inside, real
 
 Cuts = Sequence[Mapping[str, Any]]
 
@@ -97,6 +99,40 @@ def refuse_namesake(folder: Path, log: Path, recording: Recording) -> None:
             )
 
 
+Taken = dict[tuple[str, ...], tuple[str, ...]]
+"""Places in a folder, and the folders that they lie in, by what they are where upper and lower case do not count."""
+
+
+def taken_by(folder: Path, logs: Iterable[Path]) -> Taken:
+    """The places of some logs."""
+    taken: Taken = {}
+    for log in logs:
+        taken |= _levels(folder, log)
+    return taken
+
+
+def refuse_alike(folder: Path, log: Path, taken: Taken) -> None:
+    """LogError where a log would be begun that is the same file as another one, or lies in the same folder, wherever
+    upper and lower case do not count: there the one would take the place of the other. ``taken`` gains its place."""
+    own = _levels(folder, log)
+    if not os.path.lexists(log):
+        for level, here in own.items():
+            there = taken.get(level, here)
+            if there != here:
+                raise LogError(
+                    f"{'/'.join(here)} and {'/'.join(there)} would be one on other computers, as upper and lower case, "
+                    "and ways to write a letter, do not count there: copied to one, the folder would lose decisions; "
+                    f"nothing was begun; write {here[-1]!r} as {there[-1]!r} where the same is meant, else give it "
+                    "another name."
+                )
+    taken |= own
+
+
+def _levels(folder: Path, log: Path) -> Taken:
+    parts = log.relative_to(folder).parts
+    return {tuple(map(folded, parts[:count])): parts[:count] for count in range(1, len(parts) + 1)}
+
+
 def _holds_bytes(log: Path) -> bool:
     try:
         return log.stat().st_size > 0
@@ -107,8 +143,8 @@ def _holds_bytes(log: Path) -> bool:
 def of_others(log: Path, recording: Recording) -> list[Told]:
     """Where another reviewer's log beside one is about other samples of the recording, or another scale."""
     told = []
-    for other in sorted(log.parent.glob(f"{glob.escape(recording.name)}_reviewer-*.jsonl")):
-        if other == log:
+    for other in inside(log.parent):
+        if other == log or recording_in(other.name) != recording.name:
             continue
         samples, scale = scales.last_stated(other)
         found = scales.compare(scale, scales.stated(recording)).decisive
@@ -188,10 +224,10 @@ def of_strangers(folder: Path, reviewer: str, others: Sequence[Path], blind: boo
 
 def of_dataset(folder: Path, recordings: Iterable[Recording]) -> list[Told]:
     """That a folder of decisions is itself the BIDS dataset that a recording comes from."""
-    if not (folder / "dataset_description.json").is_file():
+    if found_at(folder / "dataset_description.json") is None:
         return []
-    whole = folder.resolve()
-    if not any(one.source.file is not None and whole in one.source.file.resolve().parents for one in recordings):
+    whole = real(folder)
+    if not any(one.source.file is not None and whole in real(one.source.file).parents for one in recordings):
         return []
     words = (
         f"{folder.name} is the dataset that is reviewed: decisions go into 'logs' in it, beside the recordings, and "

@@ -16,8 +16,9 @@ from emgreview.annotations.places import is_place, logs_in, strays, twins, twins
 from emgreview.annotations.versions import read_sealed, sealed_names
 from emgreview.annotations.withdrawals import returned, told_of, withdrawals
 from emgreview.checks import review_folder
-from emgreview.errors import LogError, VersionError
+from emgreview.errors import LogError, ReadError, VersionError
 from emgreview.legible import one_line
+from emgreview.plain_files import found_at, is_folder
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +103,13 @@ def verify(folder: str | Path) -> Verified:
     ...     er.verify(folder).ok
     True
     """
-    folder = review_folder(folder)
+    try:
+        return _verified(review_folder(folder))
+    except ReadError as why:  # what cannot be looked at could hold anything
+        return Verified(False, 0, 0, 0, (one_line(str(why)),))
+
+
+def _verified(folder: Path) -> Verified:
     problems: list[str] = []
     heads: dict[str, list[str]] = {}
     events = 0
@@ -162,7 +169,7 @@ def verify(folder: str | Path) -> Verified:
             )
     known = withdrawals(folder)
     removed = {version: one for one in known for version in one.versions}
-    gone = problems if (folder / "versions").is_dir() or removed else notes  # logs alone are whole without
+    gone = problems if is_folder(folder / "versions") or removed else notes  # logs alone are whole without
     for version in sorted({event.new["version"] for _, event in sealed} - set(versions)):
         if version in removed:
             notes.append(f"version {version!r} was removed with {removed[version].whom} ({removed[version].said}).")
@@ -194,8 +201,8 @@ def verify(folder: str | Path) -> Verified:
                     f"{when} when line {head['lines']} of {where} was another; the log was cut short or written anew "
                     "since."
                 )
-    if not folder.is_dir():
-        what = "is a file" if folder.exists() else "does not exist"
+    if not is_folder(folder):
+        what = "is a file" if found_at(folder) is not None else "does not exist"
         problems.append(f"{folder} {what}; a review is a folder that holds 'logs'; give the one in which it was made.")
     elif not heads and not problems:
         problems.append(f"no annotation log was found under {folder}; give the folder that holds 'logs'.")

@@ -15,6 +15,7 @@ Anchoring it elsewhere (a paper, version control) also protects against whole lo
     sealed_names    the names there are
     next_version    one that is free
     read_sealed     one, checked: Version
+    unfinished, clear_unfinished    what a crash left of one; remove it
     descriptions    what each says of itself, or why it is set apart
     seal_lines      what the logs say was sealed
 """
@@ -37,11 +38,11 @@ from emgreview.annotations.events import check_name, decode
 from emgreview.annotations.files import MOST_LOG, FileSystem, demand_review_folder
 from emgreview.annotations.lock import demand_own_file
 from emgreview.annotations.log_lines import read_log
-from emgreview.annotations.places import demand_no_twins, logs_in, strays
+from emgreview.annotations.places import alike, demand_no_twins, logs_in, strays
 from emgreview.annotations.withdrawals import demand_gone, told_of, told_of_version, withdrawals
 from emgreview.checks import kind
 from emgreview.errors import DecisionError, LogError, VersionError, tell
-from emgreview.plain_files import read_json, read_small
+from emgreview.plain_files import found_at, inside, is_folder, read_json, read_small, real
 
 TABLE, DESCRIPTION = "decisions.tsv", "decisions.json"
 
@@ -155,10 +156,15 @@ def seal_version(
 
 def _demand_free(target: Path) -> None:
     folder = target.parent.parent
-    if target.exists() or target.is_symlink():
+    if found_at(target, link=True) is not None:
         raise VersionError(
             f"version {target.name!r} exists already in {folder.name}; sealed versions never change; choose another "
             "name."
+        )
+    if twin := next((name for name in sealed_names(folder) if alike(name, target.name)), ""):
+        raise VersionError(
+            f"version {twin!r} exists already in {folder.name}, and {target.name!r} would be the same folder on other "
+            "computers, where upper and lower case, and ways to write a letter, do not count; choose another name."
         )
     removed = {name for one in withdrawals(folder) for name in one.versions}
     if target.name in {line.version for line in seal_lines(folder)} | removed:
@@ -173,8 +179,9 @@ def next_version(folder: Path) -> str:
     taken = {line.version for line in seal_lines(folder)} | {
         name for one in withdrawals(folder) for name in one.versions
     }
+    taken |= {*sealed_names(folder)}
     number = 1
-    while (folder / "versions" / f"v{number}").exists() or f"v{number}" in taken:
+    while found_at(folder / "versions" / f"v{number}") is not None or taken & {f"v{number}", f"V{number}"}:
         number += 1
     return f"v{number}"
 
@@ -183,7 +190,7 @@ def next_version(folder: Path) -> str:
 def _alone(versions: Path) -> Iterator[None]:
     """One seal at a time; what those left behind that a crash ended is cleared away. Raises VersionError where another
     one takes too long, or the folder lies elsewhere, OSError."""
-    if versions.resolve() != versions.parent.resolve() / versions.name:
+    if real(versions) != real(versions.parent) / versions.name:
         raise VersionError(
             f"{versions} is a link that leads out of the review folder; nothing was sealed; put the folder itself "
             "there."
@@ -201,17 +208,33 @@ def _alone(versions: Path) -> Iterator[None]:
         yield
         return
     try:
-        for left in versions.glob(f".*{UNFINISHED}"):
-            shutil.rmtree(left, ignore_errors=True)
+        for left in unfinished(versions.parent):
+            shutil.rmtree(versions.parent / left, ignore_errors=True)
         yield
     finally:
         lock.release()
 
 
+def unfinished(folder: Path) -> list[str]:
+    """The places of versions that are being written, or were when a crash came."""
+    there = [path.name for path in inside(folder / "versions")]
+    return [f"versions/{name}" for name in there if name.startswith(".") and name.endswith(UNFINISHED)]
+
+
+def clear_unfinished(folder: Path) -> list[str]:
+    """Remove what seals left that did not end, and say what went. Raises OSError."""
+    left = unfinished(folder)
+    with suppress(VersionError):  # of a seal that goes on
+        if left:
+            with _alone(folder / "versions"):
+                pass
+    return [where for where in left if found_at(folder / where, link=True) is None]
+
+
 def sealed_names(folder: Path) -> tuple[str, ...]:
-    """The names of all sealed versions, sorted."""
+    """The names of all sealed versions, sorted. Raises ReadError where that cannot be told."""
     versions = folder / "versions"
-    return tuple(sorted(path.name for path in versions.glob("[!.]*") if path.is_dir())) if versions.is_dir() else ()
+    return tuple(path.name for path in inside(versions) if not path.name.startswith(".") and is_folder(path))
 
 
 def descriptions(folder: Path) -> Iterator[tuple[str, dict[str, Any] | None, str]]:
@@ -294,7 +317,7 @@ def read_sealed(folder: Path, name: str, expect: str | None = None) -> Version:
     that the logs beside it keep."""
     versions, there = folder / "versions", sealed_names(folder)
     if name not in there:
-        if not versions.is_dir():
+        if not is_folder(versions):
             demand_review_folder(folder)
         raise VersionError(
             f"no version {name!r} in {folder.name}; there are: {', '.join(there) or 'none'}; check the name."
@@ -333,7 +356,7 @@ def read_sealed(folder: Path, name: str, expect: str | None = None) -> Version:
         )
     unvouched = ""
     if not said and expect is None:
-        there_are_logs = (folder / "logs").is_dir()
+        there_are_logs = is_folder(folder / "logs")
         lacking = "no log beside it says that it was sealed" if there_are_logs else "no logs lie beside it"
         unvouched = (
             f"whether version {name!r} is as it was sealed cannot be told: {lacking}, and no SHA-256 was expected; "

@@ -14,6 +14,7 @@ sealing asks for it again. Versions sealed before stay what they are. See :mod:`
     events_in       the events of the bytes of a log with one operation
 """
 
+import stat
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path, PurePosixPath
@@ -24,7 +25,7 @@ from emgreview.annotations.events import Event, decode, digest_of, to_event
 from emgreview.annotations.files import MOST_LOG
 from emgreview.annotations.places import logs_in, recording_in
 from emgreview.errors import LogError
-from emgreview.plain_files import read_small
+from emgreview.plain_files import found_at, read_small
 
 WITHDRAW = "withdraw"
 """The operation by which a person withdraws logs."""
@@ -125,7 +126,7 @@ def refuse(known: Iterable[Withdrawal], recording: str, where: str, participant:
 def demand_gone(folder: Path, wanted: Callable[[str], bool] = lambda where: True) -> None:
     """LogError where a log that was withdrawn stands there again."""
     for where, one in withdrawn(folder).items():
-        if wanted(where) and (folder / where).is_file():
+        if wanted(where) and (found := found_at(folder / where)) is not None and stat.S_ISREG(found.st_mode):
             raise LogError(f"{returned(where, one)}.")
 
 

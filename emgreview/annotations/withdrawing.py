@@ -9,8 +9,6 @@ half-way, saying it again ends it: what was said is not said twice, and what is 
     Withdrawn       what was done
 """
 
-import glob
-import shutil
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass
@@ -18,17 +16,28 @@ from pathlib import Path
 from typing import Any
 
 from emgreview.annotations.events import ZEROS, Event, check_name, check_reviewer, check_text, digest_of
-from emgreview.annotations.files import FileSystem, demand_review_folder
+from emgreview.annotations.files import demand_review_folder
 from emgreview.annotations.known_heads import GO_ON, known_heads
 from emgreview.annotations.ledger import CARRY_OVER, carried
+from emgreview.annotations.left_behind import left_behind
 from emgreview.annotations.lock import WriterLock, demand_free
 from emgreview.annotations.log import Log
 from emgreview.annotations.log_lines import read_log
-from emgreview.annotations.places import log_beside, logs_in, recording_in
-from emgreview.annotations.versions import descriptions, sealed_names
+from emgreview.annotations.places import logs_in, recording_in
+from emgreview.annotations.removing import (
+    demand_inside,
+    demand_open,
+    remove_empty,
+    remove_log,
+    remove_version,
+    take,
+    told_where_it_ends,
+)
+from emgreview.annotations.versions import clear_unfinished, sealed_names
 from emgreview.annotations.withdrawals import WITHDRAW, Withdrawal, withdrawals
 from emgreview.checks import kind, refusal, review_folder
 from emgreview.errors import LogError, LogReadOnlyError, ParameterError, UnknownNameError
+from emgreview.plain_files import found_at
 from emgreview.running.cache import NAME, remove_beside
 from emgreview.showing import Shown
 
@@ -114,7 +123,8 @@ def withdraw(
         One of these logs, or of the reviewer's own, is open elsewhere; nothing was done.
     LogError
         The reviewer has no log but of that participant, or none that can be written; what is
-        to be deleted lies behind a link that leads out of the folder.
+        to be deleted lies behind a link that leads out of the folder, or is not yours to
+        delete.
     ReadError
         A lock's place holds something else.
 
@@ -154,27 +164,31 @@ def withdraw(
     known = withdrawals(folder)
     going = _going(folder, code, tuple(recordings), known)
     for place in [*((folder / where).parent for where in going), *(folder / "versions" / name for name in versions)]:
-        _demand_inside(folder, place)
+        demand_inside(folder, place)
+        demand_open(place)
     mine = [path for path in logs_in(folder, reviewer) if path.relative_to(folder).as_posix() not in going]
     with ExitStack() as held:
         for where in going:
-            if (folder / where).exists():
+            if found_at(folder / where) is not None:
                 lock = WriterLock(folder / where)
                 held.callback(lock.give_free)
-                lock.take()
+                take(lock, where)
         demand_free(path for path in mine if not Log.here(path))  # or it would be said in one, and fail at the next
         names = tuple(sorted({str(recording_in(Path(where).name)) for where in going}))
         said = Withdrawal(reviewer, "", reason, code, names, going, tuple(sorted(map(str, versions))))
         if mine:
             _carry_over(folder, going, reviewer)
         _say(folder, mine, said, known, logs_in(folder, reviewer))
-        removed = [file for where in going for file in _remove(folder, where)]
-        removed += [_remove_version(folder, name) for name in versions if name in sealed_names(folder)]
-    for where in going:  # the locks' own files, when nobody holds them any more
-        removed += _remove(folder, where, locks=True)
-    _remove_empty(folder, going)
-    removed += [NAME] * remove_beside(folder)  # what is kept there does not tell of whom it is
-    return Withdrawn(code, names, tuple(going), tuple(removed), tuple(_left(folder, going, code)))
+        with told_where_it_ends(said):
+            removed = [file for where in going for file in remove_log(folder, where)]
+            removed += [remove_version(folder, name) for name in versions if name in sealed_names(folder)]
+    with told_where_it_ends(said):
+        for where in going:  # the locks' own files, when nobody holds them any more
+            removed += remove_log(folder, where, locks=True)
+        remove_empty(folder, going)
+        removed += clear_unfinished(folder)
+        removed += [NAME] * remove_beside(folder)  # what is kept there does not tell of whom it is
+    return Withdrawn(code, names, tuple(going), tuple(removed), tuple(left_behind(folder, going, code)))
 
 
 def _code(participant: str | None, recordings: Sequence[str]) -> str | None:
@@ -300,11 +314,10 @@ def _carry_over(folder: Path, going: Mapping[str, Any], by: str) -> None:
                 if log.problem or not there:
                     continue
                 held = {(note.counter, note.operation) for event in there for note in carried(event)}
-                new = [_note(note) for key, note in sorted(notes.items()) if key not in held]
+                new = [note for key, note in sorted(notes.items()) if key not in held]
                 words = f"said by reviewer {by!r}, as a log that held this is withdrawn"
-                line = _line(there[-1], there[0], counter + 1, Withdrawal(reviewer, "", words, None, (), {}))
                 if new:
-                    log.append({**line, "operation": CARRY_OVER, "new": {"notes": new}})
+                    log.append(_carrying(there, counter + 1, new, words))
                 break
             finally:
                 log.close()
@@ -315,8 +328,20 @@ def _carry_over(folder: Path, going: Mapping[str, Any], by: str) -> None:
             )
 
 
-def _note(event: Event) -> dict[str, Any]:
-    return {name: getattr(event, name) for name in ("operation", "counter", "time", "reason", "new")}
+def keep_notes(path: Path, notes: Sequence[Event]) -> None:
+    """Write into a copy of a log, after its last line, what stood in a log that was withdrawn."""
+    there: list[Event] = []
+    log = Log(path, there.append)
+    try:
+        log.append(_carrying(there, log.counter + 1, notes, "kept for a version"))
+    finally:
+        log.close()
+
+
+def _carrying(there: Sequence[Event], counter: int, notes: Sequence[Event], words: str) -> Mapping[str, Any]:
+    line = _line(there[-1], there[0], counter, Withdrawal(there[0].reviewer, "", words, None, (), {}))
+    kept = [{name: getattr(note, name) for name in ("operation", "counter", "time", "reason", "new")} for note in notes]
+    return {**line, "operation": CARRY_OVER, "new": {"notes": kept}}
 
 
 def _line(last: Event, first: Event, counter: int, one: Withdrawal) -> Mapping[str, Any]:
@@ -340,61 +365,3 @@ def _counter(path: Path) -> int:
     with suppress(LogError, OSError):
         return read_log(path, lambda event: None).counter
     return 0
-
-
-def _remove(folder: Path, where: str, *, locks: bool = False) -> list[str]:
-    """Remove a log and what lies beside it under its name, torn ends and broken copies; or its locks."""
-    path = folder / where
-    _demand_inside(folder, path.parent)
-    if not path.parent.is_dir():
-        return []
-    beside = path.parent.glob(f"{'.' * locks}{glob.escape(path.name)}*")
-    gone = []
-    for one in sorted(beside):
-        if log_beside(one.name) == path.name and (one.is_file() or one.is_symlink()):
-            one.unlink(missing_ok=True)
-            gone.append(one.relative_to(folder).as_posix())
-    FileSystem().fsync_dir(path.parent)
-    return gone
-
-
-def _remove_version(folder: Path, name: str) -> str:
-    place = folder / "versions" / name
-    _demand_inside(folder, place)
-    shutil.rmtree(place)
-    FileSystem().fsync_dir(place.parent)
-    return place.relative_to(folder).as_posix()
-
-
-def _demand_inside(folder: Path, place: Path) -> None:
-    if place.is_symlink() or folder.resolve() not in place.resolve().parents:
-        raise LogError(
-            f"{place} is a link, or lies behind one that leads out of the review folder; nothing was deleted there; "
-            "delete what it leads to yourself, and put the folder itself there."
-        )
-
-
-def _remove_empty(folder: Path, going: Mapping[str, Any]) -> None:
-    for parent in {(folder / where).parent for where in going} - {folder / "logs"}:
-        with suppress(OSError):
-            parent.rmdir()
-            FileSystem().fsync_dir(parent.parent)
-
-
-def _left(folder: Path, going: Mapping[str, Any], code: str | None) -> Iterator[str]:
-    """What still speaks of whom was withdrawn."""
-    rest = [name for name, said, _ in descriptions(folder) if said is not None and set(said["logs"]) & set(going)]
-    if rest:
-        yield (
-            f"Sealed versions that hold what was decided there stay as they are: {', '.join(rest)}. Where it must be "
-            f"gone from them too, say it again with versions={rest!r}, and seal anew."
-        )
-    place = folder / "logs" / f"sub-{code}"
-    if code is not None and place.is_dir():
-        files = sorted(one.relative_to(folder).as_posix() for one in place.rglob("*") if not one.is_dir())
-        if files:
-            yield f"{len(files)} files that are no logs stay in logs/sub-{code}, {files[0]} the first; delete them."
-    yield (
-        "Ids of trials stay where other logs say what was drawn, disputed or accepted in bulk; recordings, and copies "
-        "of this folder elsewhere, are yours to delete."
-    )

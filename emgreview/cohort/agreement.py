@@ -203,6 +203,8 @@ def agreement(folder: str | Path, first: str, second: str, *, within_ms: Sequenc
 
     Raises
     ------
+    ReadError
+        The folder, or one in it, cannot be looked at.
     UnknownNameError
         A reviewer has no log.
     LogBrokenError

@@ -83,6 +83,8 @@ def diff(folder: str | Path, old: str | int, new: str | int = NOW, *, reviewer: 
 
     Raises
     ------
+    ReadError
+        The folder, or one in it, cannot be looked at.
     UnknownNameError
         There is no such version, point or reviewer.
     ParameterError

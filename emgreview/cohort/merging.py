@@ -72,6 +72,8 @@ def merge_reviews(
 
     Raises
     ------
+    ReadError
+        The folder, or one in it, cannot be looked at.
     UnknownNameError
         One of the two has no log.
     LogBrokenError

@@ -230,7 +230,8 @@ def applicable(path: Path, root: Path, suffix: str, extension: str) -> list[Path
     for folder in folders:
         here = [
             file
-            for file in folder.glob(f"*{suffix}{extension}")
+            for file in plain_files.inside(folder)
+            if file.suffix == extension
             if file.stem.rpartition("_")[2] == suffix and entities_of(file).items() <= entities
         ]
         here.sort(key=lambda file: (len(entities_of(file)), file.name))

@@ -14,6 +14,7 @@ import os
 import warnings
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any, overload
@@ -29,6 +30,7 @@ from emgreview.errors import (
     tell,
 )
 from emgreview.model import Recording
+from emgreview.plain_files import below, found_at, inside, is_folder
 from emgreview.reading.bids import (
     DATATYPES,
     entities_of,
@@ -273,10 +275,10 @@ def read_dataset(
     kind("folder", folder, (str, os.PathLike), "the path of a folder of recordings")
     demand_kinds(rate_hz, unit, columns)
     folder = Path(folder)
-    if not folder.is_dir():
+    if not is_folder(folder):
         what = (
             "is a file; use read() for one file"
-            if folder.exists()
+            if found_at(folder) is not None
             else f"does not exist{meant(folder)}; give an existing folder"
         )
         raise ReadError(f"{folder} {what}; read_dataset() takes a folder of recordings.")
@@ -310,7 +312,7 @@ def _plain(
     files: list[Path] = []
     left_out: list[Path] = []
     known = known_extensions()
-    for file in sorted(file for file in folder.iterdir() if _is_no_folder(file) and not file.name.startswith(".")):
+    for file in (file for file in inside(folder) if not is_folder(file) and not file.name.startswith(".")):
         taken = file.suffix.lower() in known and (
             (columns is not None and rate_hz is not None)
             or (layout and _takes(reader_for(file), layout))
@@ -320,17 +322,17 @@ def _plain(
     text = [file.name for file in left_out if file.suffix.lower() in known]
     deeper = [
         inner.name
-        for inner in sorted(folder.iterdir())
-        if inner.is_dir() and not inner.name.startswith(".") and _holds_recordings(inner)
+        for inner in inside(folder)
+        if is_folder(inner) and not inner.name.startswith(".") and _holds_recordings(inner)
     ]
     if not files:
-        inside = f" (its sub-folders {listed(deeper)} hold some)" if deeper else ""
+        hold = f" (its sub-folders {listed(deeper)} hold some)" if deeper else ""
         advice = (
             f"{len(text)} text files ({text[0]} …) are taken only with rate_hz, unit and columns given, and what else "
             "er.look says of one of them; or describe the folder, once: er.write_study, in a shell emgreview study"
             if text
             else f"allowed: {', '.join(known)}, or a BIDS dataset (dataset_description.json); give the "
-            f"folder that holds the files directly{inside}"
+            f"folder that holds the files directly{hold}"
         )
         if people := sorted({file.relative_to(folder).parts[0] for file in _signal_files(folder)}):
             advice = (
@@ -376,17 +378,15 @@ def _plain(
 
 
 def _holds_recordings(folder: Path) -> bool:
+    """Only to be told: one that may not be looked at, as "lost+found", keeps nobody from the others."""
     known = known_extensions()
-    return any(
-        file.suffix.lower() in known and reader_for(file).describes_itself
-        for file in folder.iterdir()
-        if _is_no_folder(file)
-    )
-
-
-def _is_no_folder(file: Path) -> bool:
-    """Links to nothing and pipes, too: opening them tells what they are, and passing over them would tell nothing."""
-    return not file.is_dir()
+    with suppress(ReadError):
+        return any(
+            file.suffix.lower() in known and reader_for(file).describes_itself
+            for file in inside(folder)
+            if not is_folder(file)
+        )
+    return False
 
 
 def _bids(
@@ -435,7 +435,11 @@ def _bids(
         notes.append(f"Without a channel of type EMG, and left out: {listed(silent)}.")
     people = {path.relative_to(folder).parts[0] for path in files}
     known = {row.get("participant_id", "") for row in participants}
-    if bare := sorted({*known, *(part.name for part in folder.glob("sub-*") if part.is_dir())} - people - {"", "n/a"}):
+    if bare := sorted(
+        {*known, *(part.name for part in inside(folder) if part.name.startswith("sub-") and is_folder(part))}
+        - people
+        - {"", "n/a"}
+    ):
         notes.append(f"There is no EMG recording of {listed(bare)}.")
     if participants and "participant_id" not in participants[0]:
         loud.append(
@@ -466,15 +470,12 @@ def _bids(
 
 def _signal_files(folder: Path) -> list[Path]:
     """Files in the folders of EMG, EEG and iEEG that may hold signals, one for each name where several make one."""
-    places = [
-        place
-        for datatype in DATATYPES
-        for pattern in (f"sub-*/{datatype}", f"sub-*/ses-*/{datatype}")
-        for place in folder.glob(pattern)
-        if place.is_dir()
-    ]
+    people = [part for part in inside(folder) if part.name.startswith("sub-")]
+    parts = [*people, *(part for person in people for part in inside(person) if part.name.startswith("ses-"))]
+    places = [place for part in parts for place in inside(part) if place.name in DATATYPES]
     found: dict[Path, Path] = {}
-    for file in sorted(file for place in places for file in place.rglob("*") if _is_no_folder(file)):
+    # links to nothing and pipes, too: opening them tells what they are, and passing over them would tell nothing
+    for file in sorted(file for place in places for file in below(place) if not is_folder(file)):
         own = file.suffix.lower() in (".edf", ".bdf")
         named = file.stem.rpartition("_")[2] in DATATYPES and file.suffix != ".json"
         if not file.name.startswith(".") and (own or named or file.suffix.lower() not in _BESIDE):
@@ -490,10 +491,10 @@ def _strays(folder: Path, files: Sequence[Path]) -> list[str]:
     for place in sorted(
         {file.parent for file in files} - {file.parent for file in files if not named_as_bids_wants(file)}
     ):
-        beside = [entities_of(file).items() for file in place.iterdir() if file.suffix.lower() not in (".tsv", ".json")]
+        beside = [entities_of(file).items() for file in inside(place) if file.suffix.lower() not in (".tsv", ".json")]
         found += [
             file.relative_to(folder).as_posix()
-            for file in sorted(place.iterdir())
+            for file in inside(place)
             if file.suffix in (".tsv", ".json")
             and file.stem.rpartition("_")[2] in ("events", "channels", place.name)
             and not any(entities_of(file).items() <= entities for entities in beside)

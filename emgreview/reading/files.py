@@ -8,6 +8,7 @@ demand_file     ReadError unless there is a plain file, in words that help
 import difflib
 import os
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
@@ -15,7 +16,7 @@ from typing import Any
 from emgreview.checks import kind
 from emgreview.errors import EmgreviewError, FormatError, ParameterError, ReadError, UnknownNameError, tell
 from emgreview.model import Recording
-from emgreview.plain_files import demand_plain
+from emgreview.plain_files import demand_plain, found_at, inside, is_folder
 from emgreview.reading.assembly import Unit, assemble
 from emgreview.reading.bids import find_sidecars
 from emgreview.reading.checks import check_samples
@@ -164,17 +165,18 @@ def read_of(
 
 def demand_file(path: Path, takes: str) -> None:
     """ReadError unless a plain file lies at a path; ``takes`` says who wanted one."""
-    if path.is_dir():
+    if is_folder(path):
         raise ReadError(f"{path} is a folder; {takes}; use read_dataset() for a folder of recordings.")
-    if path.is_symlink() and not path.exists():
+    there = found_at(path, link=True) is not None
+    if there and found_at(path) is None:
         raise ReadError(
             f"{path} is a link to {path.readlink()}, which is not there; give the path of an existing file."
         )
-    if os.path.lexists(path):
+    if there:
         demand_plain(path)
         return
     parent = path.parent
-    near = "its folder does not exist either" if not parent.is_dir() else f"its folder holds {_listing(parent)}"
+    near = "its folder does not exist either" if not is_folder(parent) else f"its folder holds {_listing(parent)}"
     raise ReadError(f"there is no file {path} ({near}){meant(path)}; give the path of an existing file.")
 
 
@@ -237,11 +239,16 @@ def _contents(
 
 def meant(path: Path) -> str:
     """ "; did you mean …" where something of nearly that name lies beside a path that is not there."""
-    beside = [one.name for one in path.parent.iterdir()] if path.parent.is_dir() else []
+    beside: list[str] = []
+    with suppress(ReadError):
+        beside = [one.name for one in inside(path.parent)]
     close = difflib.get_close_matches(path.name, beside, n=1)
     return f"; did you mean {close[0]}" if close else ""
 
 
 def _listing(folder: Path) -> str:
-    names = sorted(file.name for file in folder.iterdir())
+    try:
+        names = [file.name for file in inside(folder)]
+    except ReadError:
+        return "what you may not see"
     return ", ".join(names[:8]) + (f" … ({len(names)} in all)" if len(names) > 8 else "") if names else "nothing"

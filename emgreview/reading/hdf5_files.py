@@ -1,7 +1,8 @@
 """The one door to files in HDF5: opened for reading alone, followed within the file alone, sliced from disk.
 
 A stranger's file can lead elsewhere (external links, external storage, virtual datasets), in circles, or announce
-more than any disk holds: each is an error of this package before anything else is opened or filled.
+more than any disk holds: each is an error of this package before anything else is opened or filled. So are texts whose
+store says that one of them takes no room: the library would look for the next one for ever, and nothing could stop it.
 
     opened         a file, its library's errors made ours
     node, within   a group or dataset by its path
@@ -12,11 +13,13 @@ more than any disk holds: each is an error of this package before anything else 
 """
 
 import math
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +28,10 @@ from emgreview.errors import EmgreviewError, FormatError, ReadError, TruncatedEr
 from emgreview.plain_files import demand_plain, open_plain
 from emgreview.reading.optional import load
 
+HEAP = b"GCOL\x01\0\0\0"
+"""Begins a global heap, version 1, the only one that there is."""
+MOST_HEAPS = 1_000_000
+"""Such heaps at most in a file; each takes 4096 bytes at least (our own choice)."""
 SIGNATURE = b"\x89HDF\r\n\x1a\n"
 MOST_OBJECTS = 2000
 """Groups and datasets that are looked at (our own choice)."""
@@ -42,16 +49,24 @@ H5_ERRORS = (OSError, RuntimeError, ValueError, KeyError, TypeError, OverflowErr
 
 
 @contextmanager
-def opened(path: Path, what: str = "HDF5", extra: str = "hdf5") -> Iterator[Any]:
-    """A file, open for reading. Raises ReadError where it is none, FormatError where it is damaged."""
+def opened(path: Path, what: str = "HDF5", extra: str = "hdf5", *, texts: bool = True) -> Iterator[Any]:
+    """A file, open for reading; ``texts`` False: no more than numbers will be read of it. Raises ReadError where it is
+    none, FormatError where it is damaged."""
     h5py = load("h5py", f"{path.name} ({what})", extra)
-    size = demand_plain(path).st_size
+    found = demand_plain(path)
+    size = found.st_size
     with open_plain(path) as stream:
-        if not _signed(stream, size):
+        wide = _signed(stream, size)
+        if wide is None:
             raise FormatError(
                 f"{path.name} does not begin as a file in HDF5 does; allowed: {what}; give the right file, or its "
                 "right ending."
             )
+    if texts and (bad := _unsound(path, wide, size, found.st_mtime_ns, found.st_ino)):
+        raise FormatError(
+            f"{path.name} cannot be read as {what} (the texts stored at byte {bad} are damaged); copy or export it "
+            "again."
+        )
     try:
         with h5py.File(path, "r", locking=False, rdcc_nbytes=32 << 20) as file:
             yield file
@@ -66,14 +81,57 @@ def opened(path: Path, what: str = "HDF5", extra: str = "hdf5") -> Iterator[Any]
         ) from why
 
 
-def _signed(stream: Any, size: int) -> bool:
+def _signed(stream: Any, size: int) -> int | None:
+    """How many bytes wide lengths are in a file, as its first block says; None where there is none."""
     at = 0
     while at + 8 <= size:  # the signature may stand behind a block of the user's, at 512 and its doubles
         stream.seek(at)
         if stream.read(8) == SIGNATURE:
-            return True
+            head = stream.read(8).ljust(8, b"\0")
+            return int(head[6] if head[0] < 2 else head[2])
         at = max(512, at * 2)
-    return False
+    return None
+
+
+@lru_cache(maxsize=64)
+def _unsound(path: Path, wide: int, size: int, *_: int) -> int:
+    """Where a global heap, in which the library keeps texts of any length, holds an object that takes no room, or more
+    than there is (HDF5 file format specification 3.0, III.E); 0 where all are sound. Looked for once while a file is
+    not written."""
+    if wide not in (2, 4, 8):
+        return 0  # the library refuses it
+    count = before = 0
+    rest = b""
+    with open_plain(path) as blocks, open_plain(path) as stream:
+        while block := blocks.read(1 << 22):
+            text = rest + block
+            for found in re.finditer(re.escape(HEAP), text):
+                at, count = before - len(rest) + found.start(), count + 1
+                if count > MOST_HEAPS or not _is_sound(stream, size, at, wide):
+                    return at
+            before, rest = before + len(block), text[-len(HEAP) + 1 :]
+    return 0
+
+
+def _is_sound(stream: BinaryIO, size: int, at: int, wide: int) -> bool:
+    """Whether the objects of a heap follow one another to its end; lengths are ``wide`` bytes."""
+
+    def at_place(place: int) -> tuple[int, int]:
+        stream.seek(place)
+        read = stream.read(8 + wide)
+        return int.from_bytes(read[:2], "little"), int.from_bytes(read[8:], "little")
+
+    head = -(-(8 + wide) // 8) * 8
+    end, place = at + at_place(at)[1], at + head
+    if end > size:
+        return True  # the library refuses it
+    while place + head <= end:  # what is left behind the last one is free
+        number, held = at_place(place)
+        taken = held if number == 0 else head + -(-held // 8) * 8  # 0: all that is free, its own head too
+        if not 0 < taken <= end - place:
+            return False
+        place += taken
+    return True
 
 
 def node(file: Any, path: Path, name: str, what: str = "dataset") -> Any:
@@ -237,7 +295,7 @@ class Sliced:
 
     def _read(self, start: int, stop: int, signals: Any) -> NDArray:
         """(signals, samples)."""
-        with opened(self.path) as file:
+        with opened(self.path, texts=False) as file:
             dataset = node(file, self.path, self.name)
             if dataset.shape != self.shape or unfit(dataset, self.path.stat().st_size):
                 raise ReadError(

@@ -18,6 +18,7 @@ from typing import Any
 from emgreview.checks import kind
 from emgreview.errors import MarkerError, ParameterError, ReadError, tell
 from emgreview.model import Recording
+from emgreview.plain_files import inside, is_folder
 from emgreview.reading.dataset import Dataset, Recordings, read_dataset
 from emgreview.reading.files import read
 from emgreview.reading.registry import known_extensions
@@ -106,7 +107,7 @@ def read_study(path: str | Path) -> Dataset:
     """
     study = load(path)
     if not study.files:
-        near = sorted(file.name for file in study.folder.iterdir() if file.is_file())
+        near = [file.name for file in inside(study.folder) if not is_folder(file)]
         raise ReadError(
             f"no file below {study.folder} fits the pattern {_texts(study)}; beside the description lie "
             f"{listed(near)}; correct the pattern."
@@ -117,8 +118,8 @@ def read_study(path: str | Path) -> Dataset:
     beside = sorted(
         file.relative_to(study.folder).as_posix()
         for place in {path.parent for path in used}
-        for file in place.iterdir()
-        if file.is_file() and file.suffix.lower() in suffixes & set(known_extensions()) and file not in used
+        for file in inside(place)
+        if not is_folder(file) and file.suffix.lower() in suffixes & set(known_extensions()) and file not in used
     )
     tables = {str(study.participants.get("table", ""))}
     for name in study.files if study.trials else ():
@@ -206,7 +207,7 @@ def open_data(path: str | Path, **how: Any) -> Dataset | Recording:
     """
     kind("path", path, (str, os.PathLike), "the path of a description (.toml), of a folder, or of a file")
     path = Path(path)
-    if path.is_dir():
+    if is_folder(path):
         return read_dataset(path, **how)
     if path.suffix.lower() != SUFFIX:
         return read(path, **how)

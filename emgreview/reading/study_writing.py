@@ -15,7 +15,7 @@ import tomli_w
 
 from emgreview.checks import kind
 from emgreview.errors import FormatError, MarkerError, ParameterError, ReadError, UnknownNameError
-from emgreview.plain_files import read_text, read_toml
+from emgreview.plain_files import is_folder, read_text, read_toml
 from emgreview.reading.study_description import load, study_of, without_answered
 from emgreview.reading.study_trials import proposal
 
@@ -106,7 +106,7 @@ def write_study(
         raise FormatError(
             f"the description cannot be written ({why}); allowed: text, numbers, lists, mappings."
         ) from None
-    if not path.absolute().parent.is_dir():
+    if not is_folder(path.absolute().parent):
         raise ReadError(
             f"there is no folder {path.parent}; the description lies beside the recordings; correct the path."
         )

@@ -12,6 +12,7 @@ and of no harm. Links within the folder are neither followed nor deleted behind.
 import contextlib
 import hmac
 import os
+import re
 import secrets
 import stat
 import time
@@ -202,8 +203,8 @@ class Cache:
             How many results were deleted.
         """
         with contextlib.suppress(OSError):
-            for left in self.folder.glob("??/*.part"):
-                if _own(left) and time.time() - left.stat().st_mtime > UNFINISHED_S:
+            for left in self._begun():
+                if time.time() - left.stat().st_mtime > UNFINISHED_S:
                     left.unlink(missing_ok=True)
         found = []
         for path in self._files():
@@ -225,8 +226,12 @@ class Cache:
             path.unlink(missing_ok=True)
 
     def remove(self) -> None:
-        """Delete all results and the folder itself, unless something else lies in it."""
+        """Delete all results, those that were begun too, and the folder itself, unless something
+        else lies in it.
+        """
         self.clear()
+        for left in self._begun():
+            left.unlink(missing_ok=True)
         (self.folder / _ABOUT).unlink(missing_ok=True)
         for place in (*self.folder.glob("??"), self.folder):
             with contextlib.suppress(OSError):
@@ -234,6 +239,10 @@ class Cache:
 
     def _files(self) -> list[Path]:
         return sorted(path for path in self.folder.glob(f"??/*{_ENDS}") if _own(path))
+
+    def _begun(self) -> list[Path]:
+        """Results that are being written, or that a writer left when it died."""
+        return [path for path in self.folder.glob("??/*.part") if _own(path)]
 
     def _place(self, key: str) -> tuple[bytes, Path]:
         """By what a result is sealed, and where it lies: both told by its key and the secret alone."""
@@ -265,7 +274,7 @@ class Cache:
 
     def _read_id(self, about: Path) -> str:
         said = read_json(about, most_bytes=1000)
-        if not isinstance(said, dict) or said.get("emgreview cache") != 1 or not isinstance(said.get("id"), str):
+        if not isinstance(said, dict) or said.get("emgreview cache") != 1 or not _is_id(said.get("id")):
             raise ParameterError(
                 f"{about} is not that of a cache of this version; delete the folder {self.folder}, or give another."
             )
@@ -274,8 +283,8 @@ class Cache:
 
 
 def remove_beside(review: Path) -> bool:
-    """Remove what is kept beside a review, all of it; whether there was a cache. A folder of that name that is none, or
-    lies behind a link, stays."""
+    """Remove what is kept beside a review, all of it; whether it is gone. A folder of that name that is no cache, or
+    lies behind a link, stays, and so does what else lies in it. Raises OSError."""
     place = review / NAME
     if place.is_symlink() or not place.is_dir():
         return False
@@ -283,7 +292,11 @@ def remove_beside(review: Path) -> bool:
         Cache(place).remove()
     except (ParameterError, ReadError):
         return False
-    return True
+    return not os.path.lexists(place)
+
+
+def _is_id(value: object) -> bool:
+    return isinstance(value, str) and re.fullmatch("[0-9a-f]{32}", value) is not None
 
 
 def _own(path: Path) -> bool:

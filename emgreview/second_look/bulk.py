@@ -100,6 +100,8 @@ def plan_bulk(
 
     Raises
     ------
+    ReadError
+        The folder, or one in it, cannot be looked at.
     DecisionError
         Nothing meets the rule; more than allowed of what would have been drawn was found
         moved by eye already; or any of it was in the lot of an earlier audit, whatever came
@@ -341,6 +343,8 @@ class BulkAudit(Shown):
 
         Raises
         ------
+        ReadError
+            The folder, or one in it, cannot be looked at.
         DecisionError
             Part of the sample is open.
         LogError

@@ -69,6 +69,8 @@ def plan_self_check(
 
     Raises
     ------
+    ReadError
+        The folder, or one in it, cannot be looked at.
     DecisionError
         A plan was made before, or fewer than 12 trials are left.
     ParameterError
@@ -252,6 +254,8 @@ def self_check(folder: str | Path, reviewer: str) -> SelfCheck:
 
     Raises
     ------
+    ReadError
+        The folder, or one in it, cannot be looked at.
     DecisionError
         No version was sealed yet, or no self-check was planned.
     UnknownNameError

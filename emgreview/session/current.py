@@ -21,9 +21,10 @@ from emgreview.annotations.events import Event
 from emgreview.annotations.fields.field import CHANNEL, TRIAL
 from emgreview.annotations.hidden import Hiding, mask
 from emgreview.annotations.ledger import Ledger
+from emgreview.annotations.methods import Method
 from emgreview.annotations.proposals import Automatic as Automatic
 from emgreview.annotations.proposals import Place, Proposals
-from emgreview.annotations.reviewer_logs import Method, ReviewerLogs
+from emgreview.annotations.reviewer_logs import ReviewerLogs
 from emgreview.annotations.state import Activity, TrialState
 from emgreview.errors import EmgreviewError
 from emgreview.model import Trials

@@ -12,7 +12,7 @@ from emgreview.annotations.convention import Convention
 from emgreview.annotations.events import check_reviewer
 from emgreview.annotations.files import FileSystem
 from emgreview.annotations.proposals import check_order
-from emgreview.checks import kind, truth
+from emgreview.checks import kind, review_folder, truth
 from emgreview.detecting import Detect
 from emgreview.errors import ParameterError
 from emgreview.many.arriving import ArrivingTrials
@@ -110,6 +110,8 @@ def open_review(
 
     Raises
     ------
+    ReadError
+        The folder, or one in it, cannot be looked at.
     ParameterError
         An argument is not what it must be.
     UnknownNameError
@@ -152,6 +154,7 @@ def open_review(
     '2 of 6 reviewed'
     """
     kind("folder", folder, (str, os.PathLike), "the path of the folder in which decisions are kept")
+    folder = review_folder(folder)
     kind("parameters", parameters, (Mapping, type(None)), "a mapping of names to values, such as {'shortest_s': 0.05}")
     truth("blind", blind)
     check_reviewer(reviewer)
@@ -164,7 +167,7 @@ def open_review(
         whys = (unblind, scale_corrected, log_restored)
         trials = first_of(
             coming,
-            Path(folder),
+            folder,
             reviewer,
             all_at_once=blind or any(why is not None for why in whys),
             method=method,
@@ -177,7 +180,7 @@ def open_review(
     try:
         session = Session(
             given,
-            Path(folder),
+            folder,
             reviewer=reviewer,
             order=order,
             blind=blind,

@@ -123,6 +123,8 @@ class Publishing(Awaiting):
 
         Raises
         ------
+        ReadError
+            The folder, or one in it, cannot be looked at.
         LogReadOnlyError
             No decision can be taken.
         VersionError

@@ -22,6 +22,7 @@ from emgreview.errors import LogReadOnlyError, ParameterError, UnknownNameError,
 from emgreview.evidence import Fitness
 from emgreview.many.arriving import ArrivingTrials
 from emgreview.model import Trials
+from emgreview.plain_files import found_at
 from emgreview.reading.dataset import NAMELESS
 from emgreview.session.commands import COMMANDS, Commands
 from emgreview.session.current import Ids
@@ -117,7 +118,7 @@ class Session(Commands, Publishing, Notices):
         self._proposals = Proposals(trials)
         recordings = self._proposals.recordings
         logs = (log_path(folder, name, reviewer, one.entities.get("sub")) for name, one in recordings.items())
-        as_logged = method is None and detect is None and any(path.exists() for path in logs)
+        as_logged = method is None and detect is None and any(found_at(path) is not None for path in logs)
         if not as_logged:  # what is amiss with the method is told before any file is made
             found = find_onsets(trials, method or METHOD, parameters or {}, detect)
         self._logs = ReviewerLogs(

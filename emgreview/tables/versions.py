@@ -39,6 +39,8 @@ def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd
 
     Raises
     ------
+    ReadError
+        The folder, or one in it, cannot be looked at.
     VersionError
         The version is missing, was changed (its digests, or those that the logs beside it
         keep, do not fit), or is another than expected.

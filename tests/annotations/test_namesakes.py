@@ -190,3 +190,51 @@ def test_a_copy_that_an_earlier_package_took_for_a_log_keeps_nobody_from_a_versi
     found = er.verify(folder)
     assert found.ok, found.problems
     assert "which an earlier package took for a log" in " ".join(found.notes)
+
+
+CASES = {
+    "recordings": [cut("Rec", seed=1), cut("rec", seed=2)],
+    "letters with accents": [cut("\u00e9", seed=1), cut("e\u0301", seed=2)],
+    "participants": [cut("one", seed=1, sub="A1"), cut("two", seed=2, sub="a1")],
+}
+
+
+@quiet
+@pytest.mark.parametrize("parts", CASES.values(), ids=CASES)
+def test_logs_that_are_one_where_case_does_not_count_are_not_begun(tmp_path, parts):
+    """Copied to Windows, macOS or a stick, one of the two would take the place of the other."""
+    with pytest.raises(LogError, match=r"would be one on other computers.*nothing was begun"):
+        start(tmp_path / "at once", parts)
+    assert not list((tmp_path / "at once").rglob("*.jsonl"))
+    folder = tmp_path / "after one another"
+    start(folder, parts[:1]).close()
+    with pytest.raises(LogError, match="would be one on other computers"):
+        start(folder, parts[1:])
+    with start(folder, parts[:1]) as session:
+        assert session.problem is None
+
+
+@quiet
+def test_codes_and_versions_that_differ_in_case_alone_are_refused(tmp_path):
+    with start(tmp_path, TRIALS) as session:
+        session.accept_rest(session.queue[0])
+        session.seal("V1")
+        assert session.next_version == "v2"
+        for name in ("v1", "V1"):
+            with pytest.raises(VersionError, match="exists already"):
+                session.seal(name)
+        session.seal("Straße")
+        with pytest.raises(VersionError, match="exists already"):
+            session.seal("STRASSE")
+    with pytest.raises(LogError, match=r"write 'rec_reviewer-R1\.jsonl' as 'rec_reviewer-r1.jsonl'"):
+        start(tmp_path, TRIALS, reviewer="R1")
+    start(tmp_path, cut("other", seed=3), reviewer="R1").close()  # no file of the one is one of the other
+
+
+@quiet
+def test_logs_that_differ_in_case_and_stand_already_are_opened(tmp_path):
+    start(tmp_path, CASES["recordings"][:1]).close()
+    start(tmp_path / "other", CASES["recordings"][1:]).close()
+    shutil.copy(tmp_path / "other" / "logs" / "rec_reviewer-r1.jsonl", tmp_path / "logs")
+    with start(tmp_path, CASES["recordings"]) as session:
+        assert session.problem is None

@@ -467,3 +467,10 @@ def test_work_runs_in_other_processes():
 
     found = {one.value for one in er.Runner(2, progress=None).run(Where(), recordings(8))}
     assert os.getpid() not in found
+
+
+@pytest.mark.parametrize("said", ["\\ud800", "", "x" * 32, "0" * 31])
+def test_a_cache_that_calls_itself_oddly_is_none(tmp_path, said):
+    (tmp_path / "about-this-cache.json").write_text(f'{{"emgreview cache": 1, "id": "{said}"}}')
+    with pytest.raises(ParameterError, match="not that of a cache"):
+        er.Cache(tmp_path)

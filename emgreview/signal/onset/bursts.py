@@ -321,7 +321,8 @@ def bursts_over(
     length_s = np.nan_to_num(offset[1], nan=np.inf) - np.nan_to_num(onset[1], nan=0.0)
     long = (hot >= max(shortest_s / block_s, 1)) & (length_s >= shortest_s)
     row, first, last, onset, offset = row[long], first[long], last[long], onset[:, long], offset[:, long]
-    power, holds_to_db = s.power[:, s.search], np.full(len(found), np.inf)
+    power: Array = s.power[:, s.search]
+    holds_to_db = np.full(len(found), np.inf)
     if not told:
         level, holds_to_db = rest_power(s.power[:, s.rest], power, row, first, last, rate_hz, block_s)
         power = power / level

@@ -87,8 +87,8 @@ def rest_power(
         away = _distance(power.shape[1], first[mine], last[mine])
         blocks = power[one].astype(np.float64)
         away[blocks < level[one, 0] * 10 ** (NO_SIGNAL_DB / 10)] = 0
-        enough = max(FEWEST, min(round(ENOUGH_S / block_s), np.count_nonzero(away) // 4))
-        counts = [np.count_nonzero(away >= least) for least in range(1, most + 1)]
+        enough = max(FEWEST, min(round(ENOUGH_S / block_s), int(np.count_nonzero(away)) // 4))
+        counts = [int(np.count_nonzero(away >= least)) for least in range(1, most + 1)]
         reach = sum(count >= enough for count in counts)
         far = float(without_bursts(blocks[np.newaxis, away >= reach])[0, 0]) if reach else np.inf
         if far < level[one, 0] * 10 ** (-LOWER_DB / 10):
