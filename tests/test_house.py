@@ -20,7 +20,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"errors"},
     {"cells", "checks", "plain_files", "showing"},
     {"model"},
-    {"rhythm", "signal"},
+    {"muscles", "rhythm", "signal"},
     {"checking", "conditioning", "running", "unnamed"},
     {"annotations", "evidence", "keys", "reading", "simulation", "trials"},
     {"converting", "detecting", "remarks", "scroll", "tables"},
