@@ -231,7 +231,7 @@ class Muscle(Shown):
 
     @property
     def hard(self) -> bool:
-        """Whether pads on the skin mostly do not record it apart from others: ``warning`` must be shown."""
+        """Whether pads mostly do not record it apart from others: ``warning`` must be shown."""
         return bool(self.warning)
 
     @property

@@ -192,7 +192,7 @@ def _all_names() -> list[str]:
     """Abbreviations where there are, then names: what a person may have meant."""
     known = everything().values()
     short = [one.abbreviations[0] for one in known if one.abbreviations]
-    return [*short, *(one.name for one in known)]
+    return [*short, *(one.name for one in known), *(name for one in known for name in one.synonyms)]
 
 
 def _answered(label: str, answer: str | None) -> Match:
