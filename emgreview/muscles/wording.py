@@ -163,7 +163,8 @@ _DOES = (
 _NO = r"(?:not|no|never|cannot|nor|without|hardly|rarely)\b(?:\W+\w+){0,3}\W+$"
 _ALONE = re.compile(
     r"\b(?:isolated|in isolation|isolates?|isolating|selective|selectively|cross-?talk[- ]free|free (?:of|from) "
-    r"cross-?talk|(?:no|without(?: any)?|zero) cross-?talk|uncontaminated|exclusively|purely|muscle-specific|specific to)\b",
+    r"cross-?talk|(?:no|without(?: any)?|zero) cross-?talk|uncontaminated|exclusively|purely|muscle-specific"
+    r"|specific to)\b",
     re.IGNORECASE,
 )
 _OF_ELECTRICITY = re.compile(r"^\W+(?:\w+\W+){0,2}(?:amplifier|supply|power|input|ground|adapter|usb)", re.IGNORECASE)

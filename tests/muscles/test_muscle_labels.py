@@ -28,7 +28,8 @@ CERTAIN = [
     ("EDC", "extensor_digitorum", ""), ("extensor digitorum communis", "extensor_digitorum", ""),
     ("FDS", "flexor_digitorum_superficialis", ""), ("FDS2", "flexor_digitorum_superficialis", ""),
     ("FDP", "flexor_digitorum_profundus", ""), ("FPL", "flexor_pollicis_longus", ""),
-    ("APB", "abductor_pollicis_brevis", ""), ("thenar", "thenar_group", ""), ("ADM_R", "abductor_digiti_minimi", "right"),
+    ("APB", "abductor_pollicis_brevis", ""), ("thenar", "thenar_group", ""),
+    ("ADM_R", "abductor_digiti_minimi", "right"),
     ("add pollicis", "adductor_pollicis", ""), ("pec major", "pectoralis_major", ""), ("UT", "trapezius_upper", ""),
     ("SCM L", "sternocleidomastoid", "left"), ("lat dorsi", "latissimus_dorsi", ""),
     ("wrist flexors", "wrist_flexors", ""), ("wrist ext", "wrist_extensors", ""),
@@ -141,7 +142,7 @@ def test_warnings_go_with_names_and_doubles_are_told():
     assert "hard: mostly not separable with surface pads" in found[0].words
     assert "thenar group" in found[1].words
     assert "BB, biceps: 2 channels over biceps brachii." in found.notes
-    assert any("name none" in note for note in found.notes)
+    assert any("these name none: FPL, OP, BB, biceps." in note for note in found.notes)
 
 
 def test_a_table_for_people_and_one_for_machines():

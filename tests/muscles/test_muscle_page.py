@@ -135,7 +135,7 @@ def test_the_command_answers_words_and_options(run):
 
 def test_the_command_writes_a_page_once(run, tmp_path):
     path = tmp_path / "elbow.html"
-    status, out, err = run("muscles", "--movement", "elbow extension", "--page", path)
+    status, _out, err = run("muscles", "--movement", "elbow extension", "--page", path)
     assert (status, err) == (0, f"written to {path}\n")
     assert path.read_text(encoding="utf-8").count("<article") == 3
     status, _, err = run("muscles", "--page", path)

@@ -16,15 +16,49 @@ from emgreview.muscles.wording import overclaims
 MUSCLES = all_muscles()
 SECOND = json.loads((Path(__file__).parents[1] / "reference" / "muscles.json").read_text())
 ROOTS = [f"C{level}" for level in range(1, 9)] + ["T1"]
-NAMED = """pectoralis_major_clavicular pectoralis_major_sternal deltoid_anterior deltoid_middle deltoid_posterior
-    biceps_brachii brachialis triceps_long triceps_lateral triceps_medial brachioradialis pronator_teres
-    flexor_carpi_radialis flexor_carpi_ulnaris extensor_carpi_radialis_longus extensor_carpi_radialis_brevis
-    extensor_carpi_ulnaris flexor_digitorum_superficialis extensor_digitorum abductor_pollicis_brevis
-    flexor_pollicis_brevis opponens_pollicis thenar_group abductor_digiti_minimi first_dorsal_interosseous
-    second_dorsal_interosseous third_dorsal_interosseous fourth_dorsal_interosseous first_palmar_interosseous
-    second_palmar_interosseous third_palmar_interosseous flexor_digitorum_profundus extensor_indicis
-    flexor_pollicis_longus abductor_pollicis_longus adductor_pollicis supinator trapezius_upper infraspinatus
-    latissimus_dorsi sternocleidomastoid""".split()
+NAMED = [
+    "pectoralis_major_clavicular",
+    "pectoralis_major_sternal",
+    "deltoid_anterior",
+    "deltoid_middle",
+    "deltoid_posterior",
+    "biceps_brachii",
+    "brachialis",
+    "triceps_long",
+    "triceps_lateral",
+    "triceps_medial",
+    "brachioradialis",
+    "pronator_teres",
+    "flexor_carpi_radialis",
+    "flexor_carpi_ulnaris",
+    "extensor_carpi_radialis_longus",
+    "extensor_carpi_radialis_brevis",
+    "extensor_carpi_ulnaris",
+    "flexor_digitorum_superficialis",
+    "extensor_digitorum",
+    "abductor_pollicis_brevis",
+    "flexor_pollicis_brevis",
+    "opponens_pollicis",
+    "thenar_group",
+    "abductor_digiti_minimi",
+    "first_dorsal_interosseous",
+    "second_dorsal_interosseous",
+    "third_dorsal_interosseous",
+    "fourth_dorsal_interosseous",
+    "first_palmar_interosseous",
+    "second_palmar_interosseous",
+    "third_palmar_interosseous",
+    "flexor_digitorum_profundus",
+    "extensor_indicis",
+    "flexor_pollicis_longus",
+    "abductor_pollicis_longus",
+    "adductor_pollicis",
+    "supinator",
+    "trapezius_upper",
+    "infraspinatus",
+    "latissimus_dorsi",
+    "sternocleidomastoid",
+]
 
 
 def test_every_muscle_that_a_study_of_arm_and_hand_needs_is_there():

@@ -115,8 +115,8 @@ def test_phrases():
 def test_a_card_gives_the_shares_that_were_measured_the_largest_first():
     words = card("brachioradialis", shares={"brachialis": 0.004, "biceps_brachii": 0.35})
     assert words == (
-        "recorded over brachioradialis; also hears biceps brachii (35 % of its own contraction), brachialis (below 1 % of "
-        "its own contraction), extensor carpi radialis longus and pronator teres."
+        "recorded over brachioradialis; also hears biceps brachii (35 % of its own contraction), brachialis (below 1 % "
+        "of its own contraction), extensor carpi radialis longus and pronator teres."
     )
     assert "hard: mostly not separable" in card("supinator")
     with pytest.raises(ParameterError):
