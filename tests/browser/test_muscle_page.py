@@ -31,7 +31,7 @@ def test_words_and_keys_find_and_show_all_again(shown):
 
 
 def test_a_link_to_what_is_hidden_shows_it(shown):
-    shown.fill("#search", "long thumb flexor")
+    shown.fill("#search", "fpl")
     assert visible(shown) == ["flexor_pollicis_longus"]
     shown.click("article:not([hidden]) a[href='#brachioradialis']")
     shown.wait_for_function("document.activeElement.id === 'brachioradialis'")
