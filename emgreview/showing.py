@@ -1,15 +1,20 @@
 """What a terminal and a notebook show of a result: a heading, short tables with units, sentences.
 
 Sheet       one short table under a heading, cells as text
+Prose       the same where cells are sentences: a table in a notebook, lines under each first cell in a terminal
 Shown       a class whose objects are shown as sheets and sentences, in a terminal and in a notebook alike
 """
 
 import html
+import textwrap
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from emgreview.legible import legible
+
+WIDE = 110
+"""Letters of a line of prose in a terminal, at most."""
 
 MOST_ROWS = 20
 """A sheet shows so many rows, and says how many more there are."""
@@ -59,6 +64,37 @@ class Sheet:
         caption = f"<caption style='text-align:left'>{_html(self.title)}</caption>" if self.title else ""
         more = f"<p>{_html(self.more)}</p>" if self.more else ""
         return f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{more}"
+
+
+@dataclass(frozen=True, slots=True)
+class Prose(Sheet):
+    """A sheet whose cells are sentences, all of its rows shown. In a terminal a first cell stands over its other cells,
+    the third and later ones with the name of their column, and is not repeated in the rows that follow; empty cells are
+    left out."""
+
+    def text(self) -> str:
+        """Lines for a terminal, broken at WIDE letters."""
+        lines, before = [legible(self.title)] if self.title else [], None
+        for head, *cells in self.rows:
+            lines += [legible(head)] if head != before else []
+            for name, cell in zip(("", *self.columns[2:]), cells, strict=True):
+                words = legible(f"{name}: {cell}" if name else cell)
+                lines += textwrap.wrap(words, WIDE, initial_indent=" " * 4, subsequent_indent=" " * 6) if cell else []
+            before = head
+        return "\n".join(lines)
+
+    def html(self) -> str:
+        """A table for a notebook, all cells aligned to the left."""
+        left = "style='text-align:left;vertical-align:top;white-space:normal'"
+        head = "".join(f"<th {left}>{_html(name)}</th>" for name in self.columns)
+        body = "".join(
+            f"<tr><th scope='row' {left}>{_html(first)}</th>"
+            + "".join(f"<td {left}>{_html(cell)}</td>" for cell in cells)
+            + "</tr>"
+            for first, *cells in self.rows
+        )
+        caption = f"<caption {left}>{_html(self.title)}</caption>" if self.title else ""
+        return f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
 
 
 class Shown:
