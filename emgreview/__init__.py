@@ -60,6 +60,7 @@ _HOMES = {
         "self_check",
     ),
     "emgreview.demo": ("write_demo",),
+    "emgreview.muscles.drawings": ("draw_muscles",),
     "emgreview.views": ("long_view", "review", "show_cues", "study_form"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
@@ -113,6 +114,7 @@ if TYPE_CHECKING:
     from emgreview.reading import read_study as read_study
     from emgreview.reading import with_cues as with_cues
     from emgreview.reading import write_study as write_study
+    from emgreview.muscles.drawings import draw_muscles as draw_muscles
     from emgreview.replaying import Replayed as Replayed
     from emgreview.replaying import replay as replay
     from emgreview.replaying import seal as seal
