@@ -166,8 +166,8 @@ VIEW = View(
     name="arm front",
     title="arm from the front",
     seen="the arm from the front, palm forward, with the edge of neck and chest",
-    frame=(14.0, 30.0, 412.0, 930.0),
-    scale=0.92,
+    frame=(-4.0, 30.0, 404.0, 926.0),
+    scale=0.9,
     outline=(silhouette(BOTTOM),),
     edges=(edges()[0], line(*(point for point in FLANK if point[1] <= BOTTOM))),
     marks=(

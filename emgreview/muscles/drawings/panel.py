@@ -1,4 +1,4 @@
-"""One view as a panel of a drawing: the figure in the middle, labels in a column on either side, what the signs mean below.
+"""One view as a panel of a drawing: labels in a column on either side of the figure, what the signs mean below.
 
 Pixels; 960 wide, so that letters of 13 stay above 11 where a page leaves 820 pixels.
 
@@ -72,8 +72,7 @@ def panel(view: View, muscles: Sequence[str], *, side: str, labels: bool) -> Pan
     if labels:
         edges = start - NEAR, start + shown[0] + NEAR
         low = _labels(made, _said(view, here, heard, place, edges[0] - EDGE), edges, low)
-    low = _foot(made, view, here, heard, low + 22.0)
-    made.height = low
+    made.height = _foot(made, view, here, heard, low + 28.0)
     return made
 
 
@@ -234,10 +233,11 @@ def _foot(made: Panel, view: View, here: Sequence[str], heard: Sequence[str], y:
     signs = [("site", "chosen")]
     if any(key in view.sites for key in here):
         signs.append(("plate" if view.section else "pad", pad))
-    if any(key in view.bellies for key in heard):
-        signs.append(("heard", "neighbour, also heard"))
-    if any(view.bellies[key].deep for key in view.bellies if key in here or key in heard):
-        signs.append(("deep", "broken edge: deep; then hatched the other way"))
+    if any(view.bellies[key].deep for key in here):
+        signs.append(("deep site", "chosen, deep"))
+    depths = {view.bellies[key].deep for key in heard if key in view.bellies}
+    signs += [("heard", "also heard")] if False in depths else []
+    signs += [("deep heard", "also heard, deep")] if True in depths else []
     if any(key in view.sites and view.sites[key].near for key in here) or view.named:
         signs.append(("spot", "bone or crease"))
     x = EDGE
@@ -247,13 +247,14 @@ def _foot(made: Panel, view: View, here: Sequence[str], heard: Sequence[str], y:
             x, y = EDGE, y + 22.0
         made.parts += [*_sign(sign, x, y), _text(x + 26.0, y, words, "quiet")]
         x += wide + 12.0
-    for key in here:
-        unseen = [name_of(other) for other in all_muscles()[key].neighbours if other not in view.bellies]
-        if unseen:
-            made.notes.append(f"{name_of(key)} also hears what is not drawn here: {', '.join(unseen)}.")
-    for note in made.notes:
-        for line in wrapped(note, WIDTH - 2 * EDGE):
-            y += 20.0
+    unseen = {
+        key: [name_of(other) for other in all_muscles()[key].neighbours if other not in view.bellies] for key in here
+    }
+    if any(unseen.values()):
+        said = "; ".join(f"{name_of(key)}: {', '.join(names)}" for key, names in unseen.items() if names)
+        made.notes.append(f"Also heard, and not drawn in this view, by pads of {said}.")
+        for line in wrapped(made.notes[-1], WIDTH - 2 * EDGE):
+            y += 18.0
             made.parts.append(_text(EDGE, y, line, "quiet"))
     y += 20.0
     made.parts.append(_text(EDGE, y, f"{STATED}; {SOURCE}".capitalize() + ".", "quiet"))
@@ -263,14 +264,13 @@ def _foot(made: Panel, view: View, here: Sequence[str], heard: Sequence[str], y:
 def _sign(sign: str, x: float, y: float) -> list[str]:
     box = [(x, y - 11.0), (x + 20.0, y - 11.0), (x + 20.0, y + 2.0), (x, y + 2.0)]
     edge = "M" + "L".join(map(_at, box)) + "Z"
-    if sign == "site":
-        return [_element("path", "site", d=edge)]
-    if sign in ("heard", "deep"):
-        lines = hatch(box, HATCH, -HATCH_DEG if sign == "deep" else HATCH_DEG)
-        how = "heard deep" if sign == "deep" else "heard"
+    if sign.endswith("site"):
+        return [_element("path", sign, d=edge)]
+    if sign.endswith("heard"):
+        lines = hatch(box, HATCH, -HATCH_DEG if sign.startswith("deep") else HATCH_DEG)
         return [
             _element("path", "hatch", d="".join(f"M{_at(a)}L{_at(b)}" for a, b in lines)),
-            _element("path", how, d=edge),
+            _element("path", sign, d=edge),
         ]
     if sign == "plate":
         return [_element("rect", "pad", x=x - 2.0, y=y - 8.0, width=24.0, height=7.0, rx=3.0)]

@@ -18,6 +18,8 @@ LINE, SIZE, GAP = 16.0, 13.0, 7.0
 """Height of a line of text, size of its letters, and the least gap between two labels."""
 PORT = LINE * 0.55
 """How far below the top of a label its line starts."""
+FULL = 100.0
+"""What a pixel costs by which a column is higher than its room."""
 
 _NARROW, _WIDE = frozenset("iljtfrI.,:;'|!()[]-/ "), frozenset("mwMW%@—…")
 
@@ -49,7 +51,7 @@ def letters(text: str, *, bold: bool = False, size: float = SIZE) -> float:
         elif ord(letter) > 0x2000:
             units += 1.05
         else:
-            units += 0.79 if letter.isupper() else 0.645
+            units += 0.79 if letter.isupper() else 0.635
     return units * size * (1.11 if bold else 1.0)
 
 
@@ -72,13 +74,9 @@ def placed(labels: Sequence[Label], top: float, bottom: float, edges: tuple[floa
     """The spots of labels between ``top`` and ``bottom``, with lines from ``edges``, the inner edges of the columns;
     and the bottom that was needed, which is lower where there are too many of them."""
     order = sorted(range(len(labels)), key=lambda i: (labels[i].place[0], labels[i].place[1], i))
-    half = sum(label.height + GAP for label in labels) / 2
-    left: list[int] = []
-    for i in order:
-        if sum(labels[j].height + GAP for j in left) + (labels[i].height + GAP) / 2 > half:
-            break
-        left.append(i)
-    columns = (left, order[len(left) :])
+    split = min(range(len(order) + 1), key=lambda i: (_cost(labels, order, i, edges, bottom - top), i))
+    left = order[:split]
+    columns = (left, order[split:])
     spots: dict[int, Spot] = {}
     for is_left, column, edge in zip((True, False), columns, edges, strict=True):
         tops = _column([labels[i] for i in column], top, bottom, edge)
@@ -94,6 +92,16 @@ def crossing(a: tuple[Point, Point], b: tuple[Point, Point]) -> bool:
         return (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0])
 
     return side(*a, b[0]) * side(*a, b[1]) < -1e-9 and side(*b, a[0]) * side(*b, a[1]) < -1e-9
+
+
+def _cost(labels: Sequence[Label], order: Sequence[int], split: int, edges: tuple[float, float], room: float) -> float:
+    """About how long all lines are if the first ``split`` labels stand left: across, and up or down."""
+    cost = 0.0
+    for column, edge in ((order[:split], edges[0]), (order[split:], edges[1])):
+        height = sum(labels[i].height + GAP for i in column)
+        cost += sum(abs(labels[i].place[0] - edge) for i in column) + len(column) * height / 4
+        cost += FULL * max(0.0, height - room)
+    return cost
 
 
 def _column(labels: Sequence[Label], top: float, bottom: float, edge: float) -> list[float]:
