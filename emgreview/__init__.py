@@ -8,6 +8,8 @@ import difflib
 import importlib
 from typing import TYPE_CHECKING
 
+from emgreview.muscles import muscles as muscles  # at once: the part of that name would stand in its place
+
 __version__ = "0.1.0"
 
 _HOMES = {
@@ -29,6 +31,7 @@ _HOMES = {
     ),
     "emgreview.checking": ("check",),
     "emgreview.converting": ("Converted", "convert", "identifying"),
+    "emgreview.muscles": ("match_muscles", "muscle", "muscles"),
     "emgreview.trials": ("cut_trials", "with_bursts"),
     "emgreview.many": ("CheckedAll", "check_all", "cut_all", "detect_all"),
     "emgreview.running": ("Cache", "Outcome", "Outcomes", "Progress", "Runner"),
@@ -102,6 +105,9 @@ if TYPE_CHECKING:
     from emgreview.model import Processing as Processing
     from emgreview.model import Recording as Recording
     from emgreview.model import Trials as Trials
+    from emgreview.muscles import match_muscles as match_muscles
+    from emgreview.muscles import muscle as muscle
+    from emgreview.muscles import muscles as muscles
     from emgreview.reading import Look as Look
     from emgreview.reading import confirm_alignment as confirm_alignment
     from emgreview.reading import find_cues as find_cues

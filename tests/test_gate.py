@@ -67,7 +67,8 @@ def test_tool_has_no_complaint(tool):
 
 SCRIPTS = ROOT / "emgreview" / "views" / "js"
 DENO = ["--config", str(SCRIPTS / "deno.json")]
-HALVES = [str(SCRIPTS), str(ROOT / "tests" / "js")]
+PAGE = ROOT / "emgreview" / "muscles" / "page.js"
+HALVES = [str(SCRIPTS), str(PAGE), str(ROOT / "tests" / "js")]
 BUNDLER = [sys.executable, str(ROOT / "tests" / "js" / "bundle.py")]
 
 

@@ -3,6 +3,7 @@
     demo        write the demo study, and open the review notebook on it
     look        what a file holds, and the call that reads it
     study       describe a folder of a lab's own files, and show what it makes
+    muscles     which muscles make a movement, what pads over them hear, what labels of channels mean
     check       are the EMG channels of a recording, or of a folder of them, fit for use
     detect      onsets of every trial and channel, as a table
     review      the review screen in a browser, without a notebook
@@ -23,7 +24,8 @@ command was mistyped.
 
 One module holds commands that belong together, the options of each beside its function: ``recordings.py`` (demo,
 look, check), ``convert.py``, ``bursts.py`` (detect, measure), ``reviews.py`` (review, verify, diff, seal, replay),
-``reviewers.py`` (agreement, adjudicate, withdraw), ``study.py`` and ``bench.py``. They stand on ``options.py`` (for
+``reviewers.py`` (agreement, adjudicate, withdraw), ``study.py``,
+``muscles.py`` and ``bench.py``. They stand on ``options.py`` (for
 several), ``source.py`` (from these to recordings and trials), ``cues.py`` (cues in a channel of pulses or codes),
 ``beforehand.py`` (what is demanded before work begins), ``saying.py`` (what is printed), ``typed.py`` (what was
 mistyped), ``words.py`` (messages in the words of a shell) and ``command.py``.
@@ -40,6 +42,7 @@ from emgreview.cli.bench import BENCH
 from emgreview.cli.bursts import DETECT, MEASURE
 from emgreview.cli.command import NOT_FINE, Command, Status
 from emgreview.cli.convert import CONVERT
+from emgreview.cli.muscles import MUSCLES
 from emgreview.cli.recordings import CHECK, DEMO, LOOK
 from emgreview.cli.reviewers import ADJUDICATE, AGREEMENT, WITHDRAW
 from emgreview.cli.reviews import DIFF, REPLAY, REVIEW, SEAL, VERIFY
@@ -52,6 +55,7 @@ COMMANDS: tuple[Command, ...] = (
     DEMO,
     LOOK,
     STUDY,
+    MUSCLES,
     CHECK,
     DETECT,
     REVIEW,

@@ -20,7 +20,7 @@ OPTIONS: Mapping[str, str] = MappingProxyType({
     "rate_hz": "--rate", "reviewer": "--reviewer", "rule": "--rule", "scale_corrected": "--scale-corrected",
     "unit": "--unit", "mask": "--mask", "within_ms": "--within", "reference": "--reference", "response": "--response",
     "log_restored": "--log-restored", "people": "--people", "shift_days": "--shift-days", "keep": "--keep",
-    "not_cues": "--not-cue",
+    "not_cues": "--not-cue", "heard_by": "--heard-by",
 })  # fmt: skip
 """What an argument of a public function is called on the command line."""
 
@@ -38,6 +38,8 @@ def _typed(value: str) -> str:
 
 _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     # Whole sentences first: what to do is something else in a shell.
+    (r"er\.muscle\(name\) shows one", "emgreview muscles NAME shows one"),
+    (r"such as said=\{'([^']*)': '([^']*)'\}, or None for", r"such as --say '\1=\2', or none for"),
     (r"(?<![-\w])people does not say", "--people does not say"),
     (
         r"\bgive people=\{.*\}\.",

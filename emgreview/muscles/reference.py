@@ -1,11 +1,13 @@
 """The reference as it stands in ``muscles.toml`` and ``words.toml``, read once and checked.
 
-The data files are the package's own; the check is for whoever adds a fact: an unknown key, movement or kind of source, a
-fact without source, or a name that two muscles share stops the first use with a sentence.
+The data files are the package's own; the check is for whoever adds a fact: an unknown key, movement or kind of source,
+or a fact without source stops the first use with a sentence.
 
     all_muscles    every muscle by key
     all_groups     names that stand for several muscles, by key
+    everything     both
     others         what pads hear and has no entry of its own: name by key
+    other_abbreviations    short names of those
     opposites      every movement and its opposite, or ""
     words          the tables of words.toml
     name_of        the name of a muscle, a group or another
@@ -19,7 +21,7 @@ from types import MappingProxyType
 from typing import Any
 
 from emgreview.errors import FormatError
-from emgreview.muscles.muscle import Action, Fact, Group, Muscle, Relation, Source
+from emgreview.muscles.facts import Action, Fact, Group, Muscle, Relation, Source
 from emgreview.plain_files import read_toml
 
 _KINDS = ("read", "tables", "second", "memory", "judgement", "practice")
@@ -119,6 +121,15 @@ def _group(key: str, one: Mapping[str, Any]) -> Group:
     return Group(key, one["name"], tuple(one["abbreviations"]), tuple(one["synonyms"]), tuple(one["members"]))
 
 
+@functools.cache
+def other_abbreviations() -> Mapping[str, tuple[str, ...]]:
+    """Short names of what has no entry of its own, by key."""
+    data: dict[str, list[str]] = read_toml(Path(__file__).with_name("muscles.toml"))["other_abbreviations"]
+    for key in data:
+        _demand(key in others(), key, "has abbreviations and stands not in [other]")
+    return MappingProxyType({key: tuple(names) for key, names in data.items()})
+
+
 def all_muscles() -> Mapping[str, Muscle]:
     """Every muscle by key, from shoulder to hand."""
     return _read()[0]
@@ -127,6 +138,11 @@ def all_muscles() -> Mapping[str, Muscle]:
 def all_groups() -> Mapping[str, Group]:
     """Names that stand for several muscles, by key."""
     return _read()[1]
+
+
+def everything() -> dict[str, Muscle | Group]:
+    """Every muscle and group by key."""
+    return {**all_muscles(), **all_groups()}
 
 
 def others() -> Mapping[str, str]:
