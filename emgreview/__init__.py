@@ -108,6 +108,7 @@ if TYPE_CHECKING:
     from emgreview.muscles import match_muscles as match_muscles
     from emgreview.muscles import muscle as muscle
     from emgreview.muscles import muscles as muscles
+    from emgreview.muscles.drawings import draw_muscles as draw_muscles
     from emgreview.reading import Look as Look
     from emgreview.reading import confirm_alignment as confirm_alignment
     from emgreview.reading import find_cues as find_cues
@@ -120,7 +121,6 @@ if TYPE_CHECKING:
     from emgreview.reading import read_study as read_study
     from emgreview.reading import with_cues as with_cues
     from emgreview.reading import write_study as write_study
-    from emgreview.muscles.drawings import draw_muscles as draw_muscles
     from emgreview.replaying import Replayed as Replayed
     from emgreview.replaying import replay as replay
     from emgreview.replaying import seal as seal

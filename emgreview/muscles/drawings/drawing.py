@@ -20,7 +20,8 @@ from emgreview.muscles.drawings import arm_back, arm_front, hand, section
 from emgreview.muscles.drawings.figure import View
 from emgreview.muscles.drawings.palette import ROOT, THEMES, style
 from emgreview.muscles.drawings.panel import SOURCE, STATED, WIDTH, Panel, panel
-from emgreview.muscles.muscle import Muscle
+from emgreview.muscles.facts import Muscle
+from emgreview.muscles.matching import one_key
 from emgreview.muscles.reference import all_groups, all_muscles, members_of, name_of
 
 _ALL = (arm_front.VIEW, arm_back.VIEW, hand.BACK, hand.PALM, section.UPPER_ARM, section.FOREARM, section.FOREARM_LOW)
@@ -122,7 +123,8 @@ def draw_muscles(
     Parameters
     ----------
     muscles : str, Muscle, or several of them
-        Keys or names of muscles or of groups; what ``muscles`` and ``muscle`` return.
+        Names, abbreviations or keys of muscles or groups; or what ``muscles`` and ``muscle``
+        return.
     view : str, several of them, or None
         "arm front", "arm back", "hand back", "hand palm", "upper arm section", "forearm
         section" or "forearm section low"; None for those that show the muscles, with a
@@ -145,8 +147,8 @@ def draw_muscles(
     UnknownNameError
         No muscle or no view is called so; the message lists those there are.
     ParameterError
-        No muscle was given, none of them lies in the view asked for, or an option is none of those
-        allowed.
+        No muscle was given, a name may mean several, none of them lies in the view asked for, or an
+        option is none of those allowed.
 
     Warns
     -----
@@ -161,7 +163,7 @@ def draw_muscles(
     Examples
     --------
     >>> import emgreview as er
-    >>> drawing = er.draw_muscles(["biceps_brachii", "triceps_lateral"])
+    >>> drawing = er.draw_muscles(["biceps brachii", "triceps lateral head"])
     >>> drawing.views
     ('arm front', 'arm back')
     >>> er.draw_muscles("supinator", side="left").title
@@ -206,11 +208,8 @@ def _keys(muscles: str | Muscle | Iterable[str | Muscle]) -> list[str]:
 
 
 def _of_name(name: str) -> list[str]:
-    if name in all_muscles():
-        return [name]
-    if name in all_groups():
-        return [*members_of(name)]
-    raise UnknownNameError("muscle", name, [*all_muscles(), *all_groups()])
+    key = one_key(name)
+    return [*members_of(key)] if key in all_groups() else [key]
 
 
 def _asked(view: str | Iterable[str]) -> list[str]:
@@ -267,5 +266,6 @@ def _svg(made: Sequence[Panel], theme: str) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" class="{ROOT}-{theme}" viewBox="0 0 {WIDTH:.0f} {low:.0f}" '
         f'width="{WIDTH:.0f}" height="{low:.0f}" role="img" aria-labelledby="{name}-title {name}-description">'
         f'<title id="{name}-title">{title}</title><desc id="{name}-description">{description}</desc>'
-        f'<style>{style(theme)}</style><rect class="paper" width="{WIDTH:.0f}" height="{low:.0f}"/>{"".join(parts)}</svg>'
+        f'<style>{style(theme)}</style><rect class="paper" width="{WIDTH:.0f}" height="{low:.0f}"/>'
+        f"{''.join(parts)}</svg>"
     )

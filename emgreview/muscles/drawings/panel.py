@@ -14,6 +14,7 @@ from emgreview.legible import legible
 from emgreview.muscles.drawings.figure import Belly, Site, View
 from emgreview.muscles.drawings.placing import LINE, PORT, Label, letters, placed, wrapped
 from emgreview.muscles.drawings.shapes import Point, Shape, depth, hatch, polygon
+from emgreview.muscles.facts import CAUTION
 from emgreview.muscles.reference import all_muscles, name_of
 
 WIDTH, EDGE, HEAD, NEAR = 960.0, 14.0, 84.0, 16.0
@@ -72,6 +73,8 @@ def panel(view: View, muscles: Sequence[str], *, side: str, labels: bool) -> Pan
     if labels:
         edges = start - NEAR, start + shown[0] + NEAR
         low = _labels(made, _said(view, here, heard, place, edges[0] - EDGE), edges, low)
+    for key in here:
+        made.parts += _pads(view, key, view.sites[key], place) if key in view.sites else []
     made.height = _foot(made, view, here, heard, low + 28.0)
     return made
 
@@ -102,9 +105,6 @@ def _figure(view: View, here: Sequence[str], heard: Sequence[str], place: Callab
     if view.section:
         parts += [_path(bone.moved(place), "bone") for bone in view.bones]
     parts += [_path(shape.moved(place), "edge") for shape in (view.edges or view.outline)]
-    for key in here:
-        if key in view.sites:
-            parts += _pads(view, key, view.sites[key], place)
     return parts
 
 
@@ -200,7 +200,7 @@ def _said(
 
 
 def _in_words(view: View, here: Sequence[str], heard: Sequence[str]) -> list[str]:
-    said = [". ".join([f"Chosen: {name_of(key)}", *words_of(view, key)]) + "." for key in here]
+    said = [f"Chosen: {'; '.join([name_of(key), *words_of(view, key)])}." for key in here]
     drawn = [name_of(key) for key in heard if key in view.bellies]
     return [
         f"Seen: {view.seen}.",
@@ -253,12 +253,12 @@ def _foot(made: Panel, view: View, here: Sequence[str], heard: Sequence[str], y:
     if any(unseen.values()):
         said = "; ".join(f"{name_of(key)}: {', '.join(names)}" for key, names in unseen.items() if names)
         made.notes.append(f"Also heard, and not drawn in this view, by pads of {said}.")
-        for line in wrapped(made.notes[-1], WIDTH - 2 * EDGE):
-            y += 18.0
+    for words in (*made.notes, f"{STATED[0].upper()}{STATED[1:]}; {SOURCE}. {CAUTION}"):
+        y += 5.0
+        for line in wrapped(words, WIDTH - 2 * EDGE):
+            y += LINE
             made.parts.append(_text(EDGE, y, line, "quiet"))
-    y += 20.0
-    made.parts.append(_text(EDGE, y, f"{STATED}; {SOURCE}".capitalize() + ".", "quiet"))
-    return y + 16.0
+    return y + 14.0
 
 
 def _sign(sign: str, x: float, y: float) -> list[str]:
