@@ -166,8 +166,8 @@ VIEW = View(
     name="arm front",
     title="arm from the front",
     seen="the arm from the front, palm forward, with the edge of neck and chest",
-    frame=(-4.0, 30.0, 404.0, 926.0),
-    scale=0.9,
+    frame=(-16.0, 30.0, 402.0, 908.0),
+    scale=0.875,
     outline=(silhouette(BOTTOM),),
     edges=(edges()[0], line(*(point for point in FLANK if point[1] <= BOTTOM))),
     marks=(

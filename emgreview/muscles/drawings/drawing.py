@@ -24,7 +24,7 @@ from emgreview.muscles.facts import Muscle
 from emgreview.muscles.matching import one_key
 from emgreview.muscles.reference import all_groups, all_muscles, members_of, name_of
 
-_ALL = (arm_front.VIEW, arm_back.VIEW, hand.BACK, hand.PALM, section.UPPER_ARM, section.FOREARM, section.FOREARM_LOW)
+_ALL = (arm_front.VIEW, arm_back.VIEW, hand.PALM, hand.BACK, section.UPPER_ARM, section.FOREARM, section.FOREARM_LOW)
 VIEWS: Mapping[str, View] = MappingProxyType({view.name: view for view in _ALL})
 SIDES = ("right", "left")
 FURTHER_DOWN = ("flexor_pollicis_longus", "extensor_indicis", "abductor_pollicis_longus")

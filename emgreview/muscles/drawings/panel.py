@@ -5,8 +5,9 @@ Pixels; 960 wide, so that letters of 13 stay above 11 where a page leaves 820 pi
     panel       the elements of a panel, its height, and what it has to say
 """
 
+import functools
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from html import escape
 
@@ -71,8 +72,8 @@ def panel(view: View, muscles: Sequence[str], *, side: str, labels: bool) -> Pan
     low = HEAD + shown[1]
     made.said = _in_words(view, here, heard)
     if labels:
-        edges = start - NEAR, start + shown[0] + NEAR
-        low = _labels(made, _said(view, here, heard, place, edges[0] - EDGE), edges, low)
+        edges = start - NEAR + 4.0, start + shown[0] + NEAR - 4.0
+        low = _labels(made, _said(view, here, heard, place, edges[0] - 4.0 - EDGE), edges, low)
     for key in here:
         made.parts += _pads(view, key, view.sites[key], place) if key in view.sites else []
     made.height = _foot(made, view, here, heard, low + 28.0)
@@ -141,21 +142,28 @@ def pads(key: str, site: Site) -> tuple[Point, Point]:
     return (site.x - x, site.y - y), (site.x + x, site.y + y)
 
 
-def inmost(shape: Shape, away: Iterable[Point] = (), room: float = 0.0) -> Point:
+def inmost(shape: Shape, away: Sequence[Point] = (), room: float = 0.0) -> Point:
     """A point well inside a shape and, as far as ``room`` matters, away from others."""
-    corners = polygon(shape)
-    xs, ys = [x for x, _ in corners], [y for _, y in corners]
-    steps = 14
-    best, most = corners[0], -math.inf
-    for i in range(1, steps):
-        for j in range(1, steps):
-            point = min(xs) + (max(xs) - min(xs)) * i / steps, min(ys) + (max(ys) - min(ys)) * j / steps
-            good = depth(point, corners)
-            if good > 0:
-                good = min(good, room or good) + 0.5 * min([room, *(math.dist(point, other) for other in away)])
-            if good > most:
-                best, most = point, good
-    return best
+
+    def good(deep: float, point: Point) -> float:
+        if not room:
+            return deep
+        return min(deep, room) + 0.5 * min([room, *(math.dist(point, other) for other in away)])
+
+    return max(_held(shape), key=lambda one: good(*one))[1]
+
+
+@functools.cache
+def _held(shape: Shape) -> tuple[tuple[float, Point], ...]:
+    """Points within a shape, on lines across it, and how deep they lie."""
+    corners = polygon(shape)[::2]
+    high = max(y for _, y in corners) - min(y for _, y in corners)
+    points = [
+        (start[0] + (end[0] - start[0]) * share, start[1])
+        for start, end in hatch(corners, high / 15, 0.0)
+        for share in (0.3, 0.5, 0.7)
+    ]
+    return tuple((depth(point, corners), point) for point in points)
 
 
 def words_of(view: View, key: str) -> list[str]:
@@ -214,12 +222,12 @@ def _labels(made: Panel, said: Sequence[Said], edges: tuple[float, float], botto
     leads, words = [], []
     for one, spot in zip(said, spots, strict=True):
         edge = edges[0] if spot.left else edges[1]
-        start = (edge + (3.0 if spot.left else -3.0), spot.top + PORT)
+        start = (edge, spot.top + PORT)
         way = f"M{_at(start)}L{_at(one.place)}"
         leads.append((way, one))
         for number, (line, how) in enumerate(one.lines):
             y = spot.top + LINE * number + LINE * 0.76
-            words.append(_text(edge - 1.0 if spot.left else edge + 1.0, y, line, how, "end" if spot.left else "start"))
+            words.append(_text(edge - 4.0 if spot.left else edge + 4.0, y, line, how, "end" if spot.left else "start"))
     made.parts += [_element("path", "halo", d=way) for way, _ in leads]
     made.parts += [_element("path", "lead", d=way) for way, _ in leads]
     made.parts += [_disc(one.place, one.end, 3.2 if one.end == "spot" else 2.0) for _, one in leads]

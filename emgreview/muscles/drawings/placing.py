@@ -108,7 +108,7 @@ def _column(labels: Sequence[Label], top: float, bottom: float, edge: float) -> 
     """Tops of the labels of one column: near their places where that goes without a crossing, else from the top
     downwards, in an order that cannot cross."""
     order = sorted(range(len(labels)), key=lambda i: (labels[i].place[1], i))
-    for _ in range(len(labels) ** 2 + 1):
+    for _ in range(4 * len(labels) + 1):
         tops = _near([labels[i] for i in order], top, bottom)
         lines = [((edge, at + PORT), labels[i].place) for i, at in zip(order, tops, strict=True)]
         crossed = [(a, b) for b in range(len(lines)) for a in range(b) if crossing(lines[a], lines[b])]
