@@ -4,6 +4,7 @@ Where a number stands for a site, it is the one in the words of the muscle refer
 Content Accessibility Guidelines 2 (from memory; #767676 on white is the known case just above 4.5).
 """
 
+import itertools
 import math
 import random
 import re
@@ -15,7 +16,7 @@ import emgreview as er
 from emgreview.errors import ParameterError, SignalWarning, UnknownNameError
 from emgreview.muscles.drawings import VIEWS
 from emgreview.muscles.drawings.palette import PALETTES, THEMES, contrast, style
-from emgreview.muscles.drawings.panel import DEEP, EDGE, SOURCE, STATED, WIDTH, pads
+from emgreview.muscles.drawings.panel import DEEP, SOURCE, STATED, WIDTH, pads
 from emgreview.muscles.drawings.placing import GAP, LINE, PORT, SIZE, Label, crossing, letters, placed, wrapped
 from emgreview.muscles.drawings.shapes import depth, hatch, inside, loop, polygon, softened, spindle
 from emgreview.muscles.facts import CAUTION
@@ -86,6 +87,8 @@ def test_what_is_drawn_is_known_by_its_key(view):
     assert set(view.bellies) <= known | {"rhomboids"}, "rhomboids are drawn to fill the back, and never named"
     assert set(view.sites) <= set(view.bellies) & set(all_muscles())
     assert view.asked <= set(view.bellies)
+    for key in set(view.bellies) & set(all_muscles()):
+        assert view.bellies[key].deep == (all_muscles()[key].depth == "deep"), f"{key}: as deep as the reference says"
     assert {name for site in view.sites.values() for name in site.near} <= set(view.landmarks)
 
 
@@ -222,8 +225,8 @@ def test_labels_never_meet_and_lines_never_cross_whatever_they_point_to(counted)
         spots, bottom = placed(labels, 84.0, 900.0, (290.0, 670.0))
         for left, edge in ((True, 290.0), (False, 670.0)):
             column = sorted((s.top, s.top + one.height) for s, one in zip(spots, labels, strict=True) if s.left is left)
-            assert all(b[0] - a[1] > GAP - 1e-6 for a, b in zip(column, column[1:], strict=False))
-            assert all(84.0 - 1e-6 <= top and end <= bottom + 1e-6 for top, end in column)
+            assert all(b[0] - a[1] > GAP - 1e-6 for a, b in itertools.pairwise(column))
+            assert all(top >= 84.0 - 1e-6 and end <= bottom + 1e-6 for top, end in column)
             lines = [((edge, s.top + PORT), one.place) for s, one in zip(spots, labels, strict=True) if s.left is left]
             assert not any(crossing(a, b) for i, a in enumerate(lines) for b in lines[:i])
     counted("400 columns of labels at random places")
@@ -254,7 +257,8 @@ def test_labels_of_any_choice_of_muscles_do_not_meet(view, side, counted):
         boxes = list(texts(svg))
         low = float(ET.fromstring(svg).get("viewBox").split()[3])
         for i, (words, box) in enumerate(boxes):
-            assert 0 <= box[0] and box[2] <= WIDTH and 0 <= box[1] and box[3] <= low, f"{words!r} is cut off"
+            within = box[0] >= 0 and box[2] <= WIDTH and box[1] >= 0 and box[3] <= low
+            assert within, f"{words!r} is cut off"
             for other, another in boxes[:i]:
                 assert not meet(box, another), f"{words!r} lies on {other!r}"
         for lines in leads(svg):
@@ -319,7 +323,7 @@ def test_the_left_side_is_the_right_one_mirrored_and_its_words_are_not():
     assert len(discs(right)) == 2
     assert [WIDTH - x for x, _ in discs(right)] == pytest.approx([x for x, _ in discs(left)])
     assert [y for _, y in discs(right)] == [y for _, y in discs(left)]
-    boxes = [{words: box for words, box in texts(drawing.svg)} for drawing in (right, left)]
+    boxes = [dict(texts(drawing.svg)) for drawing in (right, left)]
     assert boxes[0]["← outer side"][2] < WIDTH / 2 < boxes[1]["outer side →"][0]
     assert "← outer side" not in boxes[1]
     assert left.title == "Left arm from the front"

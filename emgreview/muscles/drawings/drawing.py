@@ -27,7 +27,7 @@ from emgreview.muscles.reference import all_groups, all_muscles, members_of, nam
 _ALL = (arm_front.VIEW, arm_back.VIEW, hand.PALM, hand.BACK, section.UPPER_ARM, section.FOREARM, section.FOREARM_LOW)
 VIEWS: Mapping[str, View] = MappingProxyType({view.name: view for view in _ALL})
 SIDES = ("right", "left")
-FURTHER_DOWN = ("flexor_pollicis_longus", "extensor_indicis", "abductor_pollicis_longus")
+FURTHER_DOWN = ("flexor_pollicis_longus", "extensor_indicis")
 """Muscles that lie deep where the forearm is cut first, and are at their thickest where it is cut again."""
 
 
@@ -232,9 +232,7 @@ def _views(keys: Sequence[str]) -> list[str]:
         names.add(best.name)
         left = [key for key in left if _shows(best, key) < most[key]]
     for key in keys:
-        if all_muscles()[key].depth == "deep" or any(
-            key in view.bellies and view.bellies[key].deep for view in outside
-        ):
+        if all_muscles()[key].depth == "deep":
             cut = [view.name for view in VIEWS.values() if view.section and key in view.bellies]
             names |= {cut[-1] if key in FURTHER_DOWN else cut[0]} if cut else set()
     return [name for name in VIEWS if name in names]

@@ -117,7 +117,7 @@ UPPER_ARM = _view(
         "triceps_medial": (188.0, 0.34, -47.5),
     },
     ((78.0, 0.14, 0.20, 90.0),),
-    frozenset({"brachialis", "triceps_medial"}),
+    frozenset({"triceps_medial"}),
     {
         "biceps_brachii": (-6.0, ()),
         "brachialis": (62.0, ()),
@@ -153,7 +153,7 @@ FOREARM = _view(
         "abductor_pollicis_longus": (172.0, 0.42, -81.8),
     },
     ((112.0, 0.34, 0.165, 60.0), (-140.0, 0.66, 0.165, -140.0)),
-    frozenset({"flexor_digitorum_profundus", "flexor_pollicis_longus", "supinator", "abductor_pollicis_longus"}),
+    frozenset({"flexor_digitorum_profundus", "flexor_pollicis_longus", "supinator"}),
     {
         "flexor_carpi_radialis": (14.0, ()),
         "pronator_teres": (36.0, ()),
