@@ -69,15 +69,15 @@ class Sheet:
 @dataclass(frozen=True, slots=True)
 class Prose(Sheet):
     """A sheet whose cells are sentences, all of its rows shown. In a terminal a first cell stands over its other cells,
-    each with the name of its column, if that has one, and is not repeated in the rows that follow; empty cells are left
-    out."""
+    the third and later ones with the name of their column, and is not repeated in the rows that follow; empty cells are
+    left out."""
 
     def text(self) -> str:
         """Lines for a terminal, broken at WIDE letters."""
         lines, before = [legible(self.title)] if self.title else [], None
         for head, *cells in self.rows:
             lines += [legible(head)] if head != before else []
-            for name, cell in zip(self.columns[1:], cells, strict=True):
+            for name, cell in zip(("", *self.columns[2:]), cells, strict=True):
                 words = legible(f"{name}: {cell}" if name else cell)
                 lines += textwrap.wrap(words, WIDE, initial_indent=" " * 4, subsequent_indent=" " * 6) if cell else []
             before = head

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import emgreview as er
-from emgreview.showing import MOST_ROWS, Sheet
+from emgreview.showing import MOST_ROWS, WIDE, Prose, Sheet
 from emgreview.simulation import rest_noise
 
 STORED = Path(__file__).parent / "files"
@@ -75,3 +75,16 @@ def test_results_of_two_reviewers_and_differences_are_tables():
     assert repr(changed).startswith(str(changed))
     if len(changed.table):
         assert "moved (ms)" in repr(changed)
+
+
+def test_prose_is_lines_in_a_terminal_and_a_whole_table_in_a_notebook():
+    rows = [("BB", "flexion", "a book"), ("BB", "supination " * 20, ""), (WORST, "x", "y")]
+    prose = Prose("Title", ("muscle", "action", "source"), rows)
+    lines = prose.text().splitlines()
+    assert lines[:4] == ["Title", "BB", "    flexion", "    source: a book"]
+    assert lines.count("BB") == 1
+    assert max(map(len, lines)) <= WIDE
+    assert "more rows" not in Prose("", ("a", "b"), [(str(n), "x") for n in range(MOST_ROWS + 7)]).html()
+    assert "<script" not in prose.html()
+    assert WORST in in_text(prose.html())
+    assert prose.html().count("<tr>") == 1 + len(rows)

@@ -20,7 +20,8 @@ from emgreview.showing import Prose, Sheet, Shown
 Depth = Literal["superficial", "intermediate", "deep"]
 
 CHECK = "check with a text of anatomy and on the person"
-SCHEMATIC = "Schematic text from books and studies; people differ."
+SCHEMATIC = "People differ. Sources were mostly read as abstracts, excerpts or tables, which do not replace them."
+"""Stands with everything that is shown of the reference."""
 CAUTION = (
     "A research tool, not a medical device. Check every site with a text of anatomy and on the person; skin, hair, "
     "allergies (adhesive, latex, gel), electricity and maximal efforts are for trained staff and local rules; stop on "
@@ -231,7 +232,7 @@ class Muscle(Shown):
 
     @property
     def hard(self) -> bool:
-        """Whether pads on the skin mostly do not record it apart from others: ``warning`` must be shown."""
+        """Whether pads mostly do not record it apart from others: ``warning`` must be shown."""
         return bool(self.warning)
 
     @property
@@ -298,7 +299,9 @@ class Muscle(Shown):
         yield f"{self.name}: {self.region}, {self.side}" + (f" (also called {called})" if called else "")
         if self.warning:
             yield f"Warning: {self.warning}."
-        yield Prose("", ("about", "", "source"), [(about, words, fact.by) for about, fact, words in self.facts()])
+        yield Prose(
+            "", ("about", "what is known", "source"), [(about, words, fact.by) for about, fact, words in self.facts()]
+        )
         yield SCHEMATIC
         yield CAUTION
 

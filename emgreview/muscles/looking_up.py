@@ -14,7 +14,7 @@ from emgreview.errors import UnknownNameError
 from emgreview.muscles.facts import CAUTION, Muscle
 from emgreview.muscles.matching import one_key
 from emgreview.muscles.movements import tokens, understand
-from emgreview.muscles.names import find
+from emgreview.muscles.names import CERTAIN, find, read_label
 from emgreview.muscles.reference import EASES, all_groups, all_muscles, everything, members_of, name_of, others
 from emgreview.showing import Prose, Sheet, Shown
 
@@ -193,7 +193,7 @@ def muscles(
     kind("superficial", superficial, (bool, type(None)), "True, False or None")
     if words is not None:
         demand(movement is None and name is None, "words", words, "words, or movement= and name=, not both")
-        name, movement = (words, None) if _names_muscles(words) else (None, words)
+        name, movement = (words, None) if _is_name(words) else (None, words)
         if movement is not None and superficial is None and "superficial" in tokens(words):
             superficial = True
     chosen, asked, notes = list(all_muscles().values()), [], []
@@ -261,8 +261,16 @@ def muscle(name: str) -> Muscle:
     return all_muscles()[key]
 
 
-def _names_muscles(words: str) -> bool:
-    return any(key in everything() for key in find(words))
+def _is_name(words: str) -> bool:
+    """Whether words name muscles: as a whole, or in part where they are no movement."""
+    reading = read_label(words)
+    if reading.outcome == CERTAIN or reading.why == "may be several":
+        return any(key in everything() for key in reading.keys)
+    try:
+        understand(words)
+    except UnknownNameError:
+        return any(key in everything() for key in find(words))
+    return False
 
 
 def _of_name(name: str) -> set[str]:

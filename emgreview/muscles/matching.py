@@ -110,7 +110,7 @@ class Matches(Shown, Sequence[Match]):
 
     def _parts(self) -> Iterator[Sheet | str]:
         rows = [(one.label, one.outcome, one.side, one.words) for one in self.all]
-        yield Prose("", ("channel", "", "side", ""), rows)
+        yield Prose("", ("channel", "outcome", "side", "means"), rows)
         yield from self.notes
         if self.questions:
             first = self.questions[0]
@@ -192,7 +192,7 @@ def _all_names() -> list[str]:
     """Abbreviations where there are, then names: what a person may have meant."""
     known = everything().values()
     short = [one.abbreviations[0] for one in known if one.abbreviations]
-    return [*short, *(one.name for one in known)]
+    return [*short, *(one.name for one in known), *(name for one in known for name in one.synonyms)]
 
 
 def _answered(label: str, answer: str | None) -> Match:
@@ -242,4 +242,4 @@ def _notes(found: Sequence[Match]) -> Iterator[str]:
     if "" in sides and len(sides) > 1:
         without = [one.label for one in found if one.key and not one.side]
         more = f" and {len(without) - 6} more" if len(without) > 6 else ""
-        yield f"Some labels name a side, and {', '.join(without[:6])}{more} name none."
+        yield f"Some labels name a side; these name none: {', '.join(without[:6])}{more}."

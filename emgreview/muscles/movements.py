@@ -20,6 +20,8 @@ _VAGUE = frozenset(("turn", "rotate", "rotation"))
 """Say no direction: a phrase that they belong to says more."""
 _ALONE = {"pronation": "forearm", "supination": "forearm", "opposition": "thumb"}
 """Directions that one joint alone has."""
+_WIDE = frozenset(("arm", "hand"))
+"""Joints that people name where they mean another one that they name too."""
 _OF_A_FINGER = frozenset(("index", "middle", "ring", "little", "pinky"))
 _ARTICLES = frozenset(("a", "an", "the", "my", "your", "of", "to"))
 
@@ -46,7 +48,8 @@ def understand(text: Any) -> Understood:
     came = tokens(text)
     named = [name for name in opposites() if set(tokens(name)) <= set(came)]
     named = [one for one in named if not any(set(tokens(one)) < set(tokens(other)) for other in named)]
-    paired, used = _paired(came, vague=not named)
+    said = {word for name in named for word in tokens(name)}
+    paired, used = _paired([word for word in came if word not in said or word in words()["joints"]], vague=not named)
     phrase, of_phrase = _phrase(came)
     vague_only = not named and phrase and used <= _VAGUE | set(words()["joints"])
     if phrase and (not (named or paired) or vague_only):
@@ -55,7 +58,7 @@ def understand(text: Any) -> Understood:
         notes += [phrase["note"]] if "note" in phrase else []
     elif named or paired:
         found = list(dict.fromkeys([*named, *paired]))
-        used |= {word for name in named for word in tokens(name)}
+        used |= said
         notes = []
     else:
         joints = [word for word in came if word in words()["joints"]]
@@ -78,6 +81,7 @@ def _paired(came: list[str], *, vague: bool) -> tuple[list[str], set[str]]:
         for place, word in enumerate(came)
         if word in joints and not (word == "finger" and came[place - 1 : place] and came[place - 1] in _OF_A_FINGER)
     ]
+    places = [place for place in places if came[place] not in _WIDE] or places
     found: list[str] = []
     used: set[str] = set()
     for place, word in enumerate(came):

@@ -1,9 +1,9 @@
 """Which muscle does a name mean? Names, abbreviations and synonyms, however labs write them in a label.
 
 A label is read in several ways: as it stands; without what says nothing of a muscle (EMG, CH3); without a side (L,
-right); word by word, short forms written out (ant delt); then by what is spelt alike. Only a whole name, in any order of
-its words, is certain. What may be several muscles (``ask`` in ``words.toml``), what is only part of a name, and what is
-only alike is a question with its candidates.
+right); word by word, short forms written out (ant delt); then by what is spelt alike. Only a whole name, in any order
+of its words, is certain. What may be several muscles (``ask`` in ``words.toml``), what is only part of a name, and what
+is only alike is a question with its candidates.
 
     Reading         what a label may mean
     read_label      a label to a Reading
@@ -23,8 +23,8 @@ from emgreview.muscles.reference import everything, other_abbreviations, others,
 CERTAIN, QUESTION, UNKNOWN = "certain", "question", "unknown"
 _MOST_ALIKE = 0.8
 """Labels at least so alike (difflib's ratio) are asked about; our own choice, no source."""
-_SHORTEST_ALIKE = 4
-"""Shorter labels are not compared by likeness: three letters are like many others."""
+_SHORTEST_ALIKE = 5
+"""Shorter labels are not compared by likeness: four letters are like many others (our own choice)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,7 @@ def page(muscles: Iterable[Muscle], *, title: str = "", drawing: Drawing | None 
     title = title or "Muscles of shoulder, arm and hand"
     regions = list(dict.fromkeys(one.region for one in listed))
     index = "".join(
-        f"<section><h3>{_text(region.capitalize())}</h3><ul>"
+        f"<section><h2>{_text(region.capitalize())}</h2><ul>"
         + "".join(
             f'<li data-of="{_text(one.key)}"><a href="#{_text(one.key)}">{_text(one.short)}</a></li>'
             for one in listed

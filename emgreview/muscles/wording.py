@@ -162,8 +162,9 @@ _DOES = (
 )
 _NO = r"(?:not|no|never|cannot|nor|without|hardly|rarely)\b(?:\W+\w+){0,3}\W+$"
 _ALONE = re.compile(
-    r"\b(?:isolated|in isolation|isolates?|isolating|selective|selectively|cross-?talk[- ]free|free (?:of|from) cross-?talk"
-    r"|(?:no|without(?: any)?|zero) cross-?talk|uncontaminated|exclusively|purely|muscle-specific|specific to)\b",
+    r"\b(?:isolated|in isolation|isolates?|isolating|selective|selectively|cross-?talk[- ]free|free (?:of|from) "
+    r"cross-?talk|(?:no|without(?: any)?|zero) cross-?talk|uncontaminated|exclusively|purely|muscle-specific"
+    r"|specific to)\b",
     re.IGNORECASE,
 )
 _OF_ELECTRICITY = re.compile(r"^\W+(?:\w+\W+){0,2}(?:amplifier|supply|power|input|ground|adapter|usb)", re.IGNORECASE)
@@ -226,7 +227,7 @@ def _of_muscles(text: str) -> Iterator[Overclaim]:
         if re.search(r"\b(?:over|near)\W+(?:and\W+)?$", before, re.IGNORECASE):
             continue
         key = keys.get(name["short"] or "") or keys.get((name["long"] or "").casefold(), "")
-        thing_after = re.match(rf"(?:'s|s')? ({_THINGS})\b", after, re.IGNORECASE)
+        thing_after = re.match(rf"(?:'s?)? ({_THINGS})\b", after, re.IGNORECASE)
         side = (name["side"] or "").lower()
         does = re.match(rf" (?:muscle )?({_DOES})\b", after, re.IGNORECASE)
         thing_before = re.search(rf"\b({_THINGS}) (?:of|in|from) $", before, re.IGNORECASE)
