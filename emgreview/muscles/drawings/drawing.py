@@ -38,8 +38,8 @@ class Drawing:
     Attributes
     ----------
     svg : str
-        All views below each other, as a file of its own: without scripts, and asking for nothing
-        else.
+        All views below each other, as a file of its own: without scripts, asking for
+        nothing else.
     views : tuple of str
         Names of the views.
     muscles : tuple of str
@@ -92,8 +92,6 @@ class Drawing:
         ------
         ParameterError
             The name does not end in ``.svg``.
-        OSError
-            It cannot be written there.
 
         Examples
         --------
@@ -131,11 +129,11 @@ def draw_muscles(
         cross-section for deep ones.
     side : {"right", "left"}
         Side of the body.
-    labels : bool
+    labels : bool, default True
         Names, sites in words and landmarks beside the figure.
     theme : {"auto", "light", "dark", "print"}
-        "auto" follows the page: JupyterLab's theme, else what the system prefers. On paper every
-        drawing is black on white.
+        "auto" follows the page: JupyterLab's theme, else what the system prefers. On paper
+        every drawing is black on white.
 
     Returns
     -------
@@ -147,8 +145,8 @@ def draw_muscles(
     UnknownNameError
         No muscle or no view is called so; the message lists those there are.
     ParameterError
-        No muscle was given, a name may mean several, none of them lies in the view asked for, or an
-        option is none of those allowed.
+        No muscle was given, a name may mean several, none of them lies in the view asked for,
+        or an option is none of those allowed.
 
     Warns
     -----
@@ -166,8 +164,8 @@ def draw_muscles(
     >>> drawing = er.draw_muscles(["biceps brachii", "triceps lateral head"])
     >>> drawing.views
     ('arm front', 'arm back')
-    >>> er.draw_muscles("supinator", side="left").title
-    'Left arm from the back; Left forearm, cross-section about a third of the way down'
+    >>> print(er.draw_muscles("extensor digitorum", side="left").title)
+    Left arm from the back
     """
     keys = _keys(muscles)
     checks.demand(side in SIDES, "side", side, " or ".join(SIDES))
