@@ -1,7 +1,7 @@
 """Review surface EMG trial by trial: read, condition, detect, decide, seal, replay.
 
 The public names, loaded on first use, so that importing the package costs no more than numpy, scipy and
-pandas, and loads no user-interface toolkit.
+pandas, and loads no user-interface toolkit. ``muscles`` alone is there at once: a part of the package has its name.
 """
 
 import difflib

@@ -3,7 +3,6 @@
     demo        write the demo study, and open the review notebook on it
     look        what a file holds, and the call that reads it
     study       describe a folder of a lab's own files, and show what it makes
-    muscles     which muscles make a movement, what pads over them hear, what labels of channels mean
     check       are the EMG channels of a recording, or of a folder of them, fit for use
     detect      onsets of every trial and channel, as a table
     review      the review screen in a browser, without a notebook
@@ -16,6 +15,7 @@
     seal        seal a version without a screen, with or without a rule for inclusion
     replay      rebuild a sealed version from raw recordings and logs, and compare
     convert     recordings as a BIDS dataset, without what says who was recorded
+    muscles     which muscles make a movement, what pads over them hear, what labels of channels mean
     bench       how accurate the onset methods are, and what check finds, where the truth is known
 
 Text for people goes to standard output, or JSON with ``--json``; notes and errors go to standard error, one line each.
@@ -55,7 +55,6 @@ COMMANDS: tuple[Command, ...] = (
     DEMO,
     LOOK,
     STUDY,
-    MUSCLES,
     CHECK,
     DETECT,
     REVIEW,
@@ -68,6 +67,7 @@ COMMANDS: tuple[Command, ...] = (
     SEAL,
     REPLAY,
     CONVERT,
+    MUSCLES,
     BENCH,
 )
 """Every command, in the order of the help."""
