@@ -63,6 +63,7 @@ _HOMES = {
         "self_check",
     ),
     "emgreview.demo": ("write_demo",),
+    "emgreview.muscles.drawings": ("draw_muscles",),
     "emgreview.views": ("long_view", "review", "show_cues", "study_form"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
@@ -109,6 +110,7 @@ if TYPE_CHECKING:
     from emgreview.muscles import match_muscles as match_muscles
     from emgreview.muscles import muscle as muscle
     from emgreview.muscles import muscles as muscles
+    from emgreview.muscles.drawings import draw_muscles as draw_muscles
     from emgreview.reading import Look as Look
     from emgreview.reading import confirm_alignment as confirm_alignment
     from emgreview.reading import find_cues as find_cues
