@@ -36,7 +36,7 @@ that does not relax; the two electrodes the wrong way round; a contraction that 
 
 MUSCLES = ("FCR", "FDS", "ED", "ECR", "BR")
 REACTION_S, RISE_S, LAST_S, EFFORT = (0.25, 0.5), 0.25, 0.1, 0.4
-EFFORT_SD, MAXIMAL_SD, MAXIMAL_TIMES = 0.15, 0.08, 2.5
+EFFORT_SD, MAXIMAL_SD, MAXIMAL_TIMES = 0.2, 0.08, 2.5
 LEVEL_DB, NOISE_UV = (22.0, 36.0), (2.0, 4.5)
 NEXT, FAR, JOINING, OPPOSITE = (0.05, 0.15), (0.01, 0.05), (0.0, 0.04), 0.6
 
