@@ -189,7 +189,7 @@ def _of_row(place: int, rec: Recording, row: Mapping[Any, Any]) -> Asked:
         except (TypeError, ValueError):
             raise checks.refusal(name, row[name], "seconds from the first sample of the recording") from None
     start_s, stop_s = checks.span("start_s, stop_s", times)
-    good = 0 <= start_s and to_sample(stop_s, rec.rate_hz) <= rec.n_samples
+    good = start_s >= 0 and to_sample(stop_s, rec.rate_hz) <= rec.n_samples
     demand(good, "start_s, stop_s", (start_s, stop_s), f"seconds inside {rec.name!r}, 0 to {rec.duration_s:g}")
     target = row["target"]
     target = "" if target is None or target != target or target == "n/a" else str(target).strip()

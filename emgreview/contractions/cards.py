@@ -20,7 +20,7 @@ from typing import Any
 from emgreview import checks
 from emgreview.annotations.files import write_new
 from emgreview.contractions.wording import hears, over
-from emgreview.errors import FormatError
+from emgreview.errors import FormatError, ReadError
 from emgreview.intervals import Estimate
 from emgreview.model import Recording, Trials
 from emgreview.plain_files import read_json
@@ -55,7 +55,7 @@ class ChannelCard:
     Examples
     --------
     >>> import emgreview as er
-    >>> rec = er.simulate_contractions(2000, seed=1, repeats=2).recording
+    >>> rec = er.simulate_contractions(1000, seed=1, muscles=["FCR", "ED"]).recording
     >>> er.selectivity(rec).cards["ED"].sentence.split(";")[0]
     'ED: recorded over ED'
     """
@@ -103,9 +103,7 @@ class ChannelCards(Shown, tuple[ChannelCard, ...]):
         checks.kind("recording", rec, Recording, "a Recording, or Trials")
         whose = (rec.entities.get("sub", ""), rec.entities.get("ses", ""))
         return {
-            one.channel: one
-            for one in self
-            if (one.participant, one.session) == whose and one.channel in rec.labels
+            one.channel: one for one in self if (one.participant, one.session) == whose and one.channel in rec.labels
         }
 
 
@@ -128,19 +126,20 @@ def write_channel_cards(cards: Iterable[ChannelCard], folder: str | Path) -> Pat
     ------
     ParameterError
         No cards came.
-    FileExistsError
-        The file is there: nothing is written over.
+    ReadError
+        The file is there already, and nothing is written over, or the folder is not there.
 
     Examples
     --------
     >>> import tempfile
     >>> import emgreview as er
-    >>> found = er.selectivity(er.simulate_contractions(2000, seed=1, repeats=2).recording)
+    >>> rec = er.simulate_contractions(1000, seed=1, muscles=["FCR", "ED"]).recording
+    >>> found = er.selectivity(rec)
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     _ = er.write_channel_cards(found.cards.values(), folder)
     ...     cards = er.read_channel_cards(folder)
     >>> len(cards)
-    5
+    2
     """
     made = list(cards)
     checks.demand(
@@ -152,7 +151,13 @@ def write_channel_cards(cards: Iterable[ChannelCard], folder: str | Path) -> Pat
     rows = [_without_nan(asdict(one)) for one in made]
     text = json.dumps({"format": FORMAT, "version": VERSION, "cards": rows}, indent=1, ensure_ascii=False)
     path = Path(folder) / FILE
-    write_new(path, text + "\n")
+    try:
+        write_new(path, text + "\n")
+    except OSError as why:
+        raise ReadError(
+            f"{path} cannot be written ({why.strerror or 'it is there already'}); nothing is written over: give an "
+            "existing folder without that file, or move it away."
+        ) from why
     return path
 
 
@@ -180,11 +185,11 @@ def read_channel_cards(folder: str | Path) -> ChannelCards:
     --------
     >>> import tempfile
     >>> import emgreview as er
-    >>> rec = er.simulate_contractions(2000, seed=1, repeats=2).recording
+    >>> rec = er.simulate_contractions(1000, seed=1, muscles=["FCR", "ED"]).recording
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     _ = er.write_channel_cards(er.selectivity(rec).cards.values(), folder)
     ...     sorted(er.read_channel_cards(folder).of(rec))
-    ['BR', 'ECR', 'ED', 'FCR', 'FDS']
+    ['ED', 'FCR']
     """
     path = Path(folder)
     path = path / FILE if path.is_dir() else path
@@ -210,8 +215,9 @@ def _card(row: Any) -> ChannelCard:
     named = [name for name, _ in heard]
     if not all(isinstance(text, str) for text in (*texts, *lists["findings"], *lists["recordings"], *named)):
         raise TypeError("a text is missing")
-    shares = tuple((name, Estimate(*(_number(e[part]) for part in ("value", "low", "high")), int(e["n"])))
-                   for name, e in heard)
+    shares = tuple(
+        (name, Estimate(*(_number(e[part]) for part in ("value", "low", "high")), int(e["n"]))) for name, e in heard
+    )
     return ChannelCard(*texts, shares, _number(row["own_db"]), tuple(lists["findings"]), tuple(lists["recordings"]))
 
 

@@ -39,7 +39,7 @@ CAUTION = (
 LIMITS: Mapping[str, Limit] = MappingProxyType(
     {
         "efforts": Limit(3, "at least three efforts; common practice, no source"),
-        "rising": Limit(1.05, "times the best of the efforts before; practitioners' judgement, no publication"),
+        "rising": Limit(1.10, "times the best of the efforts before; practitioners' judgement, no publication"),
         "below": Limit(0.70, "of the best effort; practitioners' judgement, no publication"),
         "rest_s": Limit(30.0, "from one effort to the next; practitioners' judgement, no publication"),
     }
@@ -136,7 +136,7 @@ def maximal_efforts(
     Examples
     --------
     >>> import emgreview as er
-    >>> sim = er.simulate_contractions(1000, seed=2, muscles=["FDI", "ADM"], repeats=1, maximal=3)
+    >>> sim = er.simulate_contractions(1000, seed=2, muscles=["FDI", "ADM"], maximal=3)
     >>> found = er.maximal_efforts(sim.recording)
     >>> sorted(found.reference), found.findings
     (['ADM', 'FDI'], ())
@@ -186,7 +186,7 @@ def _best(recs: Sequence[Recording], one: Asked, how: Processing, window_s: floa
 
 
 def best_window(x: FloatArray, n: int) -> tuple[float, int]:
-    """RMS of the loudest ``n`` samples in a row of x (samples,), and where they begin; (NaN, -1) where none is whole."""
+    """RMS of the loudest ``n`` samples in a row of x (samples,), and where they begin; (NaN, -1) if none is whole."""
     means = np.convolve(np.square(x), np.full(n, 1 / n), mode="valid") if np.isfinite(x).all() else _with_gaps(x, n)
     if not np.isfinite(means).any():
         return math.nan, -1
@@ -203,9 +203,7 @@ def _findings(label: str, mine: pd.DataFrame, values: FloatArray, best: float, w
     out = []
     good = values[np.isfinite(values)]
     if lost := len(values) - len(good):
-        out.append(
-            f"{label}: {lost} of {len(values)} efforts cannot be judged, or are shorter than {window_s:g} s."
-        )
+        out.append(f"{label}: {lost} of {len(values)} efforts cannot be judged, or are shorter than {window_s:g} s.")
     if len(good) < LIMITS["efforts"].value:
         out.append(
             f"{label}: {len(good)} efforts; with fewer than {LIMITS['efforts'].value:g} nobody knows whether the best "

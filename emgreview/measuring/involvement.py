@@ -12,7 +12,6 @@ same person, channel and posture: its 95th or 99th percentile. By chance alone 5
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -22,34 +21,22 @@ from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.intervals import cluster_mean, mcnemar, median, most_when_none, wilson
-from emgreview.measuring.aside import Aside
 from emgreview.measuring.ground import Ground
-from emgreview.measuring.marked import MarkedBursts
-from emgreview.measuring.missing import Reason, missing_words
-from emgreview.measuring.rests import untouched
-from emgreview.measuring.rows import (
-    FloatArray,
-    column,
-    kept_out,
-    numbers,
-    rows_to_measure,
-    said_of,
-    tell_all,
-    trials_of,
-    unit_of,
+from emgreview.measuring.missing import missing_words
+from emgreview.measuring.rest_range import (
+    ENOUGH,
+    Limits,
+    demand_long_enough,
+    described_in,
+    few_pairs,
+    limits_of,
+    of_channel,
+    reasons_of,
 )
-from emgreview.measuring.stretches import NEAR_S
-from emgreview.model import Trials, to_sample
-from emgreview.showing import Sheet, Shown, number, percent
-from emgreview.signal import measures
+from emgreview.measuring.rows import rows_to_measure, tell_all, trials_of, unit_of
+from emgreview.model import Trials
+from emgreview.showing import Sheet, Shown, number
 
-ENOUGH: Mapping[int, int] = MappingProxyType({95: 60, 99: 300})
-"""Pairs of baseline windows from which on a percentile is taken without a word (practitioners' judgement, no
-publication)."""
-FEWEST: Mapping[int, int] = MappingProxyType({95: 20, 99: 100})
-"""With fewer, the percentile is beyond the largest value, and no share is given."""
-MOST_CV = 0.10
-"""A baseline whose RMS varies by more than this from chance alone is refused (our own choice, no source)."""
 FEW_PEOPLE = 10
 KEYS = ["participant", "channel", "condition", "posture"]
 
@@ -112,9 +99,9 @@ class Involvement(Shown):
                 *(str(getattr(one, key)) for key in KEYS),
                 str(one.trials),
                 str(one.above),
-                percent(one.share),
-                f"{percent(one.low)} to {percent(one.high)}",
-                percent(one.chance),
+                _percent(one.share),
+                f"{_percent(one.low)} to {_percent(one.high)}",
+                _percent(one.chance),
                 number(one.limit_db),
                 str(one.pairs),
                 f"{number(one.median_db)} ({number(one.median_low_db)} to {number(one.median_high_db)})",
@@ -191,7 +178,10 @@ class Involvement(Shown):
             notes = [f"Trials were paired by {pair!r} of their cues."]
         out, alone = [], 0
         for key, mine in rows.groupby(["participant", "channel", other], sort=False):
-            sides = [mine[mine[factor] == name].drop_duplicates("pair").set_index("pair")["above"] for name in (first, second)]
+            sides = [
+                mine[mine[factor] == name].drop_duplicates("pair").set_index("pair")["above"]
+                for name in (first, second)
+            ]
             a, b = sides[0].align(sides[1], join="inner")
             alone += len(sides[0]) + len(sides[1]) - 2 * len(a)
             if not len(a):
@@ -231,11 +221,11 @@ def involvement(
         The response window, in seconds from the cue. The baseline is as long.
     percentile : {95, 99}
         Of the rest range.
-    condition, posture : str
+    condition, posture : str, default "condition" and "posture"
         The details of the cues that hold them; a cue without counts as "".
-    antagonists : mapping of str to sequence of str, or None
-        By condition, the channels whose muscle opposes that movement. What is active there is
-        told as co-activation.
+    antagonists : mapping or None
+        By condition, a list of the channels whose muscle opposes that movement. What is active
+        there is told as co-activation.
 
     Returns
     -------
@@ -294,7 +284,11 @@ def involvement(
     checks.likely_unit("window_s", window_s, most_s=longest_s)
     demand(percentile in ENOUGH, "percentile", percentile, "95 or 99")
     opposed = _antagonists(antagonists, parts)
-    cv = max(_demand_long_enough(part, window_s) for part in parts)
+    there = sorted({name for part in parts for cue in part.cues for name in cue.details})
+    for name, usual in ((condition, "condition"), (posture, "posture")):
+        if name != usual and name not in there:
+            raise UnknownNameError("detail of the cues", name, there)
+    cv = max(demand_long_enough(part, window_s) for part in parts)
     notes: list[str] = []
     mine = None
     if decisions is not None:
@@ -305,26 +299,28 @@ def involvement(
     tables, nulls = [], []
     for part in parts:
         for place in range(len(part.labels)):
-            table, null, said = _of_channel(part, place, mine, window_s, ground, (condition, posture))
+            table, null, said = of_channel(part, place, mine, window_s, ground, (condition, posture))
             tables.append(table)
             nulls.append(null)
             notes += said
     every = pd.concat(tables, ignore_index=True)
     pairs = pd.concat(nulls, ignore_index=True)
-    limits = _limits(pairs, percentile)
-    every["limit_db"] = [limits[key][0] for key in zip(every["participant"], every["channel"], every["posture"], strict=True)]
+    limits = limits_of(pairs, percentile)
+    every["limit_db"] = [
+        limits[key][0] for key in zip(every["participant"], every["channel"], every["posture"], strict=True)
+    ]
     known = every["level_db"].notna() & every["limit_db"].notna() & every["left_out"].isna()
     every["above"] = pd.array(every["level_db"] > every["limit_db"], dtype="boolean")
     every.loc[~known, "above"] = pd.NA
-    notes += _few(limits, percentile)
-    described = _described(unit)
+    notes += few_pairs(limits, percentile)
+    described = described_in(unit)
     if count := int(every["left_out"].notna().sum()):
         why = every["left_out"].value_counts().sort_index()
         notes.append(
             f"{count} trials are left out because of what was decided on a channel, by reason: "
             f"{', '.join(f'{words!r} {n}' for words, n in why.items())}."
         )
-    notes += missing_words(every, described, _reasons(every))
+    notes += missing_words(every, described, reasons_of(every))
     notes += ground.notes("trials")
     every.attrs |= {"columns": described}
     table = _grouped(every, limits, percentile)
@@ -337,209 +333,6 @@ def involvement(
     every.attrs |= {"notes": told}
     sentences = tuple(_sentence(row, opposed) for row in table.itertuples())
     return Involvement(table, every, sentences, cv, tuple(told), details)
-
-
-def _demand_long_enough(part: Trials, window_s: tuple[float, float]) -> float:
-    """CV of the baseline's RMS by chance; ParameterError where the window is too short or does not fit."""
-    n = to_sample(window_s[1], part.rate_hz) - to_sample(window_s[0], part.rate_hz)
-    end = part.before + to_sample(part.processing.rest_s[1], part.rate_hz)
-    inside = part.before + to_sample(window_s[1], part.rate_hz) <= len(part.time_s)
-    reaches = part.before / part.rate_hz, (len(part.time_s) - part.before) / part.rate_hz
-    demand(
-        inside and part.before + to_sample(window_s[0], part.rate_hz) >= 0 and n >= 1 and n <= end,
-        "window_s",
-        window_s,
-        f"a window inside the trials ({-reaches[0]:g} to {reaches[1]:g} s) and no longer than what lies before their "
-        f"rest ends ({end / part.rate_hz:g} s)",
-    )
-    upper = min(part.processing.high_hz or math.inf, part.rate_hz / 2)
-    width_hz = upper - part.processing.low_hz
-    cv = measures.rms_cv(width_hz, n / part.rate_hz)
-    if cv > MOST_CV:
-        least_s = 1 / (4 * width_hz * MOST_CV**2)
-        raise ParameterError(
-            f"window_s came as {window_s}: the RMS of a baseline of {1000 * n / part.rate_hz:.4g} ms varies by "
-            f"{100 * cv:.2g} % from chance alone (1 / sqrt(4 B T), band of {width_hz:g} Hz); allowed: {100 * MOST_CV:g} "
-            f"% at most, a window of {1000 * least_s:.3g} ms or more; give a longer one."
-        )
-    return cv
-
-
-def _of_channel(
-    part: Trials,
-    place: int,
-    decisions: pd.DataFrame | None,
-    window_s: tuple[float, float],
-    ground: Ground,
-    columns: tuple[str, str],
-) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
-    """Rows of one channel, the rest range's pairs, and sentences."""
-    label, count = part.labels[place], len(part)
-    trial = np.arange(count, dtype=np.intp)
-    begin = np.array([cue.sample - part.before for cue in part.cues], dtype=np.intp)
-    cue = np.full(count, float(part.before))
-    rows = pd.DataFrame({"trial": list(part.ids)})
-    left = pd.Series([None] * count, dtype=object)
-    spoilt, notes = np.zeros((count, len(part.time_s)), dtype=bool), []
-    unusable = np.zeros(count, dtype=bool)
-    start, stop = (to_sample(edge, part.rate_hz) for edge in window_s)
-    n = stop - start
-    rest_end = to_sample(part.processing.rest_s[1], part.rate_hz)
-    if decisions is not None:
-        cue = _cues(part, decisions, begin, cue)
-        signal, _ = said_of(decisions, part, label)
-        unusable = (signal == "unusable").fillna(False).to_numpy(dtype=bool)
-        left = kept_out(decisions, part, label).reset_index(drop=True)
-        left[unusable & left.isna().to_numpy()] = "unusable signal"
-        aside = Aside(decisions)
-        notes += aside.notes
-        touched = aside.touch(
-            part.recording.name, label, begin + cue + start, begin + cue + stop, near=to_sample(NEAR_S, part.rate_hz)
-        )
-        left[touched & left.isna().to_numpy()] = "a stretch set aside touches the window"
-        spoilt = aside.spoilt(part, label, trial) | MarkedBursts([part], decisions).spoilt(
-            part, label, trial, until=cue + rest_end + begin
-        )
-    kept = left.isna().to_numpy()
-    ground.use(part, place, np.flatnonzero(kept))
-    windows = int((part.before + rest_end) // n)
-    levels = np.full((windows, count), np.nan)
-    for back in range(windows):
-        late = cue + rest_end - back * n
-        if back == 0:  # what the filter carried back of the response is seen to
-            x, _, lost = untouched(part, place, trial, late - n, late, spoilt)
-        else:
-            data = np.asarray(part.data[:, place], dtype=np.float64)
-            x, _ = measures.stretches(data, late - n, late)
-            gone = measures.stretches(spoilt.astype(np.float64), late - n, late)[0] == 1
-            lost = gone.any(axis=1)
-        levels[back] = np.where(lost > 0, np.nan, _rms(x))
-    held = np.isnan(levels[0]) & _any(spoilt, cue + rest_end - n, cue + rest_end)
-    left[held & left.isna().to_numpy()] = "activity or a stretch set aside in the baseline"
-    levels[:, ~kept] = np.nan
-    response, _ = measures.stretches(np.asarray(part.data[:, place], dtype=np.float64), cue + start, cue + stop)
-    said = [_said(part, one.details, columns) for one in part.cues]
-    above = _rms(response)
-    keep = left.isna().to_numpy()
-    clipped = ground.share(part, place, np.flatnonzero(keep), (cue + start)[keep], (cue + stop)[keep]) > 0
-    if clipped.any():
-        notes.append(
-            f"In {int(clipped.sum())} trials {label} of {part.recording.name} is clipped in the window: its level is too "
-            "low there, and still counts."
-        )
-    whose = part.recording.entities.get("sub") or part.recording.name
-    table = pd.DataFrame(
-        {
-            "participant": whose,
-            "recording": part.recording.name,
-            "trial": rows["trial"],
-            "channel": label,
-            "condition": [one for one, _ in said],
-            "posture": [two for _, two in said],
-            "left_out": left,
-            "baseline_rms": np.where(keep, levels[0], np.nan),
-            "response_rms": np.where(keep, above, np.nan),
-            "level_db": np.where(keep, _db(above, levels[0]), np.nan),
-        }
-    )
-    later, earlier = levels[0 : 2 * (windows // 2) : 2], levels[1 : 2 * (windows // 2) : 2]
-    null = pd.DataFrame(
-        {
-            "participant": whose,
-            "channel": label,
-            "posture": np.tile([two for _, two in said], len(later)),
-            "level_db": _db(later, earlier).ravel(),
-        }
-    )
-    return table, null, notes
-
-
-def _rms(x: FloatArray) -> FloatArray:
-    """RMS of each row, (rows, samples); NaN where a sample is missing."""
-    return np.asarray(np.where(np.isnan(x).any(axis=1), np.nan, measures.rms(x)), dtype=np.float64)
-
-
-def _db(above: FloatArray, below: FloatArray) -> FloatArray:
-    """Level in dB; NaN where either is 0 or missing."""
-    good = (above > 0) & (below > 0)
-    return np.asarray(20 * np.log10(np.where(good, above, np.nan) / np.where(good, below, 1.0)), dtype=np.float64)
-
-
-def _any(which: Any, first: FloatArray, last: FloatArray) -> Any:
-    return (measures.stretches(which.astype(np.float64), first, last)[0] == 1).any(axis=1)
-
-
-def _cues(part: Trials, decisions: pd.DataFrame, begin: Any, cue: FloatArray) -> FloatArray:
-    """Samples from each trial's first to its cue, corrected where a person corrected it."""
-    mine = decisions[decisions["recording"] == part.recording.name]
-    at = mine.groupby("trial")["cue_sample"].first().reindex(list(part.ids))
-    found = numbers(at) - begin
-    return np.where(np.isnan(found), cue, found)
-
-
-def _said(part: Trials, details: Mapping[str, str], columns: tuple[str, str]) -> tuple[str, str]:
-    """Condition and posture of a cue; hidden in a blind review."""
-    if part.blind:
-        return "", ""
-    return details.get(columns[0], ""), details.get(columns[1], "")
-
-
-Limits = dict[tuple[str, str, str], tuple[float, int]]
-
-
-def _limits(pairs: pd.DataFrame, percentile: int) -> Limits:
-    """Rest range and number of pairs of each participant, channel and posture."""
-    out = {}
-    for key, mine in pairs.groupby(["participant", "channel", "posture"]):
-        values = mine["level_db"].dropna().to_numpy(dtype=np.float64)
-        enough = len(values) >= FEWEST[percentile]
-        out[tuple(map(str, key))] = (float(np.quantile(values, percentile / 100)) if enough else math.nan, len(values))
-    return _Missing(out)
-
-
-class _Missing(Limits):
-    """Limits; NaN and 0 pairs where there is none."""
-
-    def __missing__(self, key: tuple[str, str, str]) -> tuple[float, int]:
-        return math.nan, 0
-
-
-def _few(limits: Limits, percentile: int) -> list[str]:
-    """Sentences on rest ranges of few pairs."""
-    out = []
-    for words, chosen in (
-        (
-            f"so that there is no {percentile}th percentile and no share",
-            {key: n for key, (_, n) in limits.items() if n < FEWEST[percentile]},
-        ),
-        (
-            f"fewer than {ENOUGH[percentile]}, so that the share above it is shaky",
-            {key: n for key, (_, n) in limits.items() if FEWEST[percentile] <= n < ENOUGH[percentile]},
-        ),
-    ):
-        if chosen:
-            told = ", ".join(
-                " ".join(filter(None, [channel, "of", whose, f"({posture})" * bool(posture), str(n)]))
-                for (whose, channel, posture), n in sorted(chosen.items())[:12]
-            )
-            out.append(
-                f"Rest ranges rest on few pairs of baseline windows, {words}: {told}. Cut longer trials before the cue, "
-                "take a shorter window, or more trials."
-            )
-    return out
-
-
-def _reasons(every: pd.DataFrame) -> list[Reason]:
-    baseline, response = (every[name].to_numpy(dtype=np.float64) for name in ("baseline_rms", "response_rms"))
-    out = every["left_out"].notna().to_numpy()
-    both = ["baseline_rms", "level_db"]
-    return [
-        Reason(["baseline_rms", "response_rms", "level_db"], out, ""),
-        Reason(both, np.isnan(baseline), "the baseline reaches beyond the trial or lacks samples"),
-        Reason(["response_rms", "level_db"], np.isnan(response), "the window lacks samples"),
-        Reason(["level_db"], (baseline == 0) | (response == 0), "the baseline or the window is 0 throughout"),
-        Reason(["limit_db"], every["limit_db"].isna().to_numpy(), "there are too few pairs of baseline windows"),
-    ]
 
 
 def _grouped(every: pd.DataFrame, limits: Limits, percentile: int) -> pd.DataFrame:
@@ -569,8 +362,8 @@ def _sentence(row: Any, opposed: Mapping[str, Sequence[str]]) -> str:
     chance = f"chance alone gives {100 * row.chance:.0f} %"
     if not row.above:
         return (
-            f"{who}activity over {row.channel} exceeded its own rest range in none of {row.trials} trials ({share}; exact "
-            f"one-sided upper bound {100 * row.most_if_none:.1f} %), which does not show that it was inactive."
+            f"{who}activity over {row.channel} exceeded its own rest range in none of {row.trials} trials ({share}; "
+            f"exact one-sided upper bound {100 * row.most_if_none:.1f} %), which does not show that it was inactive."
         )
     text = (
         f"{who}activity over {row.channel} exceeded its own rest range in {row.above} of {row.trials} trials ({share}; "
@@ -581,6 +374,10 @@ def _sentence(row: Any, opposed: Mapping[str, Sequence[str]]) -> str:
     if row.channel in opposed.get(row.condition, ()):
         text += f" It lies over the antagonist of {row.condition}: co-activation, which is no error."
     return text
+
+
+def _percent(share: float) -> str:
+    return "n/a" if math.isnan(share) else f"{100 * share:.0f}"
 
 
 def _antagonists(given: Any, parts: Sequence[Trials]) -> dict[str, tuple[str, ...]]:
@@ -596,20 +393,3 @@ def _antagonists(given: Any, parts: Sequence[Trials]) -> dict[str, tuple[str, ..
                 raise UnknownNameError("channel of antagonists", label, sorted(labels))
         out[str(condition)] = tuple(channels)
     return out
-
-
-def _described(unit: str) -> dict[str, dict[str, str]]:
-    return {
-        "participant": column("text", "", "Code of the participant, or the recording's name without one"),
-        "recording": column("text", "", "Name of the recording"),
-        "trial": column("text", "", "Id of the trial"),
-        "channel": column("text", "", "Label of the channel"),
-        "condition": column("text", "", "Condition, of the cue's details"),
-        "posture": column("text", "", "Posture, of the cue's details"),
-        "left_out": column("text", "", "Why it is left out by what was decided; missing where it is not"),
-        "baseline_rms": column("number", unit, "RMS in the baseline window"),
-        "response_rms": column("number", unit, "RMS in the response window"),
-        "level_db": column("number", "dB", "20 log10 of response over baseline"),
-        "limit_db": column("number", "dB", "The person's own rest range for this channel and posture"),
-        "above": column("truth", "", "Whether the level is above it"),
-    }

@@ -60,7 +60,11 @@ def main() -> None:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore", er.SignalWarning)
                 seen = er.selectivity(made.recording, shared=False)
-            concerned = {label for one in faults for label in ((one.channel, one.other) if one.kind == "swapped" else (one.channel,))}
+            concerned = {
+                label
+                for one in faults
+                for label in ((one.channel, one.other) if one.kind == "swapped" else (one.channel,))
+            }
             if faults:
                 at = {one.channel for one in seen.findings if one.code in RIGHT[faults[0].kind]}
                 found.setdefault(name, []).append(concerned <= at)
