@@ -89,7 +89,7 @@ if TYPE_CHECKING:
     from emgreview.contractions import ChannelCard as ChannelCard
     from emgreview.contractions import maximal_efforts as maximal_efforts
     from emgreview.contractions import read_channel_cards as read_channel_cards
-    from emgreview.contractions import selectivity as selectivity  # type: ignore[no-redef]
+    from emgreview.contractions import selectivity as selectivity
     from emgreview.contractions import write_channel_cards as write_channel_cards
     from emgreview.converting import Converted as Converted
     from emgreview.converting import convert as convert
@@ -105,7 +105,7 @@ if TYPE_CHECKING:
     from emgreview.measuring import average_envelopes as average_envelopes
     from emgreview.measuring import compare_channels as compare_channels
     from emgreview.measuring import detection_floor as detection_floor
-    from emgreview.measuring import involvement as involvement  # type: ignore[no-redef]
+    from emgreview.measuring import involvement as involvement
     from emgreview.measuring import measure as measure
     from emgreview.measuring import measure_evoked as measure_evoked
     from emgreview.model import Burst as Burst

@@ -2,14 +2,14 @@
 
     Levels          of some stretches: (stretches, channels)
     levels_of       of recordings
-    band_of         their samples in the band, the reaction and the end left out
-    demand_alike    recordings whose channels can be compared
+    recordings_of   recordings whose channels can be compared
+    middle          the part of a stretch that is measured
 
 RMS is taken over the middle of a stretch: what a person needs to begin, and the last part, are left out (KEPT). Arrays
 are (stretches, channels) in the unit of the channels; NaN where samples are missing or stand still.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 
 from emgreview import checks
 from emgreview.checks import demand
-from emgreview.conditioning import condition
+from emgreview.conditioning import BLOCK_S, condition
 from emgreview.contractions.asked import Asked
 from emgreview.errors import SignalError, UnitError
-from emgreview.model import FloatArray, Processing, Recording
+from emgreview.model import FloatArray, Processing, Recording, to_sample
 from emgreview.signal.clip import at_rail
 from emgreview.signal.measures import rms
 from emgreview.signal.unfit import unfit
@@ -63,24 +63,48 @@ def recordings_of(given: Recording | Sequence[Recording]) -> tuple[Recording, ..
 def levels_of(recs: Sequence[Recording], stretches: Iterable[tuple[int, int, int]], how: Processing) -> Levels:
     """Levels of stretches (place of the recording, first sample, past the last) that are measured whole."""
     labels = recs[0].emg_labels
-    rows, words, rails = [], [], []
-    for place, start, stop in stretches:
+    asked = list(stretches)
+    found: dict[int, tuple[FloatArray, list[str], list[bool]]] = {}
+    for place, start, stop, inside in _blocks(asked, recs):
         rec = recs[place]
-        raw, banded = rec.values(start, stop, labels), condition(rec, start, stop, channels=labels, processing=how)[0]
-        why = [
-            unfit(raw[row], banded[row], rec.rate_hz, unit=rec.channel(label).unit)[0]
-            for row, label in enumerate(labels)
-        ]
-        level = np.asarray(rms(banded), dtype=np.float64)
-        rows.append(np.where([bool(one) for one in why], np.nan, level))
-        words.append(why)
-        rails.append([bool(at_rail(one).any()) for one in raw])
+        whole, filtered = (
+            rec.values(start, stop, labels),
+            condition(rec, start, stop, channels=labels, processing=how)[0],
+        )
+        for row in inside:
+            part = slice(asked[row][1] - start, asked[row][2] - start)
+            raw, banded = whole[:, part], filtered[:, part]
+            why = [
+                unfit(raw[at], banded[at], rec.rate_hz, unit=rec.channel(label).unit)[0]
+                for at, label in enumerate(labels)
+            ]
+            level = np.where([bool(one) for one in why], np.nan, np.asarray(rms(banded), dtype=np.float64))
+            found[row] = level, why, [bool(at_rail(one).any()) for one in raw]
+    rows, words, rails = ([found[row][part] for row in range(len(asked))] for part in range(3))
     shape = (len(rows), len(labels))
     return Levels(
         np.array(rows, dtype=np.float64).reshape(shape),
         np.array(words, dtype=object).reshape(shape),
         np.array(rails, dtype=bool).reshape(shape),
     )
+
+
+def _blocks(
+    asked: Sequence[tuple[int, int, int]], recs: Sequence[Recording]
+) -> Iterator[tuple[int, int, int, list[int]]]:
+    """Stretches that are filtered in one go: place, first and past-last sample, and which of those asked lie inside. A
+    block of several is no longer than BLOCK_S."""
+    order = sorted(range(len(asked)), key=lambda row: asked[row])
+    at = 0
+    while at < len(order):
+        place, start, stop = asked[order[at]]
+        longest, inside = to_sample(BLOCK_S, recs[place].rate_hz), [order[at]]
+        at += 1
+        while at < len(order) and asked[order[at]][0] == place and asked[order[at]][2] - start <= longest:
+            stop = max(stop, asked[order[at]][2])
+            inside.append(order[at])
+            at += 1
+        yield place, start, stop, inside
 
 
 def middle(one: Asked) -> tuple[int, int, int]:
