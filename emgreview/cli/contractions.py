@@ -141,8 +141,8 @@ def _efforts(recs: Sequence[er.Recording], said: Any, lasting_s: float | None, h
 
 
 def _report(whose: tuple[str, str], recs: Sequence[er.Recording], found: Any, efforts: Any) -> dict[str, Any]:
-    from emgreview.contractions.maximal import CAUTION as MAXIMAL_CAUTION
     from emgreview.contractions.matrix import CAUTION
+    from emgreview.contractions.maximal import CAUTION as MAXIMAL_CAUTION
 
     report: dict[str, Any] = {"participant": whose[0], "session": whose[1], "recordings": [rec.name for rec in recs]}
     if found is not None:

@@ -10,8 +10,8 @@ in the band (``levels.py``). Nothing here says that a muscle was recorded in iso
 
 from emgreview.contractions.cards import ChannelCard, ChannelCards, read_channel_cards, write_channel_cards
 from emgreview.contractions.findings import Finding
-from emgreview.contractions.maximal import MaximalEfforts, maximal_efforts
 from emgreview.contractions.matrix import Selectivity, selectivity
+from emgreview.contractions.maximal import MaximalEfforts, maximal_efforts
 
 __all__ = [
     "ChannelCard",

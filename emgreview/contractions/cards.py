@@ -216,9 +216,19 @@ def _card(row: Any) -> ChannelCard:
     if not all(isinstance(text, str) for text in (*texts, *lists["findings"], *lists["recordings"], *named)):
         raise TypeError("a text is missing")
     shares = tuple(
-        (name, Estimate(*(_number(e[part]) for part in ("value", "low", "high")), int(e["n"]))) for name, e in heard
+        (name, Estimate(_number(e["value"]), _number(e["low"]), _number(e["high"]), int(e["n"]))) for name, e in heard
     )
-    return ChannelCard(*texts, shares, _number(row["own_db"]), tuple(lists["findings"]), tuple(lists["recordings"]))
+    channel, over_words, participant, session = texts
+    return ChannelCard(
+        channel,
+        over_words,
+        participant,
+        session,
+        shares,
+        _number(row["own_db"]),
+        tuple(lists["findings"]),
+        tuple(lists["recordings"]),
+    )
 
 
 def _list(value: Any) -> list[Any]:

@@ -273,7 +273,9 @@ def selectivity(
         level,
         level / _largest(level),
         20 * np.log10(level / rest_rms),
-        *shares,
+        shares[0],
+        shares[1],
+        shares[2],
         rest_rms,
         tuple(len(by_target[t]) for t in targets),
         unit,
@@ -319,10 +321,11 @@ def _without_rest(one: Estimate, quiet: float, own: bool) -> Estimate:
     """A ratio with the power of rest, ``quiet`` times the own contraction, taken out; 0 where it is all rest."""
     if own or not quiet < 1:
         return Estimate(1.0 if own else math.nan, n=one.n)
-    parts = (
-        math.sqrt(max(r * r - quiet**2, 0.0) / (1 - quiet**2)) if r == r else r for r in (one.value, one.low, one.high)
-    )
-    return Estimate(*parts, one.n)
+
+    def taken_out(ratio: float) -> float:
+        return ratio if math.isnan(ratio) else math.sqrt(max(ratio**2 - quiet**2, 0.0) / (1 - quiet**2))
+
+    return Estimate(taken_out(one.value), taken_out(one.low), taken_out(one.high), one.n)
 
 
 def _unfit(column: Column, reasons: Sequence[str]) -> Column:

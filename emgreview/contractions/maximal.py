@@ -219,11 +219,9 @@ def _findings(label: str, mine: pd.DataFrame, values: FloatArray, best: float, w
             f"{label}: {low} of {len(good)} efforts lie below {100 * LIMITS['below'].value:.0f} % of the best "
             f"({100 * good.min() / best:.0f} % the lowest): not maximal, or the best is no muscle: look at it."
         )
-    near = [
-        (b.start_s - a.start_s)
-        for a, b in pairwise(mine.itertuples())
-        if a.recording == b.recording and b.start_s - a.start_s < LIMITS["rest_s"].value
-    ]
+    begun = zip(mine["recording"], mine["start_s"].to_numpy(dtype=np.float64), strict=True)
+    between = [b - a for (one, a), (other, b) in pairwise(begun) if one == other]
+    near = [apart for apart in between if apart < LIMITS["rest_s"].value]
     if near:
         out.append(
             f"{label}: {min(near):.3g} s from the start of one effort to that of the next; below "

@@ -17,9 +17,9 @@ Description, unit and type of each column stand in ``table.attrs["columns"]``, s
 from emgreview.measuring.bursts import measure
 from emgreview.measuring.channels import average_envelopes, compare_channels
 from emgreview.measuring.floor import detection_floor
-from emgreview.measuring.taking_part import involvement
 from emgreview.measuring.normalising import NORMALISATIONS
 from emgreview.measuring.stimuli import measure_evoked
+from emgreview.measuring.taking_part import involvement
 
 __all__ = [
     "NORMALISATIONS",

@@ -188,12 +188,13 @@ Limits = dict[tuple[str, str, str], tuple[float, int]]
 
 def limits_of(pairs: pd.DataFrame, percentile: int) -> Limits:
     """Rest range and number of pairs of each participant, channel and posture."""
-    out = {}
-    for key, mine in pairs.groupby(["participant", "channel", "posture"]):
+    out = _Missing()
+    for (whose, channel, posture), mine in pairs.groupby(["participant", "channel", "posture"]):
         values = mine["level_db"].dropna().to_numpy(dtype=np.float64)
         enough = len(values) >= FEWEST[percentile]
-        out[tuple(map(str, key))] = (float(np.quantile(values, percentile / 100)) if enough else math.nan, len(values))
-    return _Missing(out)
+        limit_db = float(np.quantile(values, percentile / 100)) if enough else math.nan
+        out[str(whose), str(channel), str(posture)] = limit_db, len(values)
+    return out
 
 
 class _Missing(Limits):

@@ -106,7 +106,7 @@ class Involvement(Shown):
                 str(one.pairs),
                 f"{number(one.median_db)} ({number(one.median_low_db)} to {number(one.median_high_db)})",
             )
-            for one in self.table.itertuples()
+            for one in _rows(self.table)
         ]
         yield Sheet("Trials above the person's own rest range", columns, rows)
         yield from self.sentences
@@ -310,7 +310,7 @@ def involvement(
         limits[key][0] for key in zip(every["participant"], every["channel"], every["posture"], strict=True)
     ]
     known = every["level_db"].notna() & every["limit_db"].notna() & every["left_out"].isna()
-    every["above"] = pd.array(every["level_db"] > every["limit_db"], dtype="boolean")
+    every["above"] = (every["level_db"] > every["limit_db"]).astype("boolean")
     every.loc[~known, "above"] = pd.NA
     notes += few_pairs(limits, percentile)
     described = described_in(unit)
@@ -331,8 +331,13 @@ def involvement(
     }
     told = tell_all(notes, decisions)
     every.attrs |= {"notes": told}
-    sentences = tuple(_sentence(row, opposed) for row in table.itertuples())
+    sentences = tuple(_sentence(row, opposed) for row in _rows(table))
     return Involvement(table, every, sentences, cv, tuple(told), details)
+
+
+def _rows(table: pd.DataFrame) -> Iterator[Any]:
+    """Rows, each with the columns as its fields."""
+    yield from table.itertuples()
 
 
 def _grouped(every: pd.DataFrame, limits: Limits, percentile: int) -> pd.DataFrame:
@@ -340,7 +345,7 @@ def _grouped(every: pd.DataFrame, limits: Limits, percentile: int) -> pd.DataFra
     for key, mine in every.groupby(KEYS, sort=False):
         above = mine["above"].dropna().astype(bool)
         levels = mine["level_db"].dropna().to_numpy(dtype=np.float64)
-        limit_db, pairs = limits[key[0], key[1], key[3]]
+        limit_db, pairs = limits[str(key[0]), str(key[1]), str(key[3])]
         share, middle = wilson(int(above.sum()), len(above)), median(levels)
         rows.append(
             dict(zip(KEYS, key, strict=True))

@@ -339,15 +339,15 @@ def _recorded(made: _Made, faults: Sequence[Fault]) -> Contractions:
         if fault.kind == "swapped":
             at, other = row[fault.channel], row[fault.other]
             order[at], order[other] = order[other], order[at]
-    x, power, noise_uv = x[order], power[:, order], made.noise_uv[order]
+    heard, noise_uv = np.asarray(power[:, order]), made.noise_uv[order]
     gone = {fault.channel for fault in faults if fault.kind == "missing"}
     markers = [one for one in made.markers if one.details["target"] not in gone]
     rec = Recording.from_array(
-        x, made.rate_hz, labels=list(muscles), markers=markers, name=made.name, entities={"sub": "01"}
+        x[order], made.rate_hz, labels=list(muscles), markers=markers, name=made.name, entities={"sub": "01"}
     )
-    own = np.diag(power)
+    own = np.diag(heard)
     own_db = 10 * np.log10(own / noise_uv**2)
-    return Contractions(rec, muscles, tuple(faults), np.sqrt(power / own), own_db, noise_uv, made)
+    return Contractions(rec, muscles, tuple(faults), np.sqrt(heard / own), own_db, noise_uv, made)
 
 
 def _or(value: float, usual: float) -> float:
