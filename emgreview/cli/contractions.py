@@ -187,7 +187,9 @@ def _involvement_options(parser: argparse.ArgumentParser) -> None:
         metavar=("START", "STOP"),
         help="the response window in seconds from the cue; the baseline is as long",
     )
-    parser.add_argument("--percentile", type=whole, default=95, metavar="P", help="of the rest range, 95 or 99 (95)")
+    parser.add_argument(
+        "--percentile", type=whole, choices=(95, 99), default=95, help="of the rest range, 95 or 99 (95)"
+    )
     parser.add_argument(
         "--condition", default="condition", metavar="NAME", help="the events' column of conditions (condition)"
     )

@@ -1,4 +1,4 @@
-"""Who hears whom: the matrix against known levels, the findings against planted faults, and the doors to contractions."""
+"""Who hears whom: the matrix against known levels, the findings against planted faults, the doors to contractions."""
 
 import json
 import math
