@@ -345,9 +345,9 @@ def _recorded(made: _Made, faults: Sequence[Fault]) -> Contractions:
     rec = Recording.from_array(
         x[order], made.rate_hz, labels=list(muscles), markers=markers, name=made.name, entities={"sub": "01"}
     )
-    own = np.diag(heard)
-    own_db = 10 * np.log10(own / noise_uv**2)
-    return Contractions(rec, muscles, tuple(faults), np.sqrt(heard / own), own_db, noise_uv, made)
+    alone = np.diag(heard)
+    own_db = 10 * np.log10(alone / noise_uv**2)
+    return Contractions(rec, muscles, tuple(faults), np.sqrt(heard / alone), own_db, noise_uv, made)
 
 
 def _or(value: float, usual: float) -> float:
