@@ -136,7 +136,7 @@ def maximal_efforts(
     Examples
     --------
     >>> import emgreview as er
-    >>> sim = er.simulate_contractions(1000, seed=2, muscles=["FDI", "ADM"], maximal=3)
+    >>> sim = er.simulate_contractions(1000, seed=1, muscles=["FDI", "ADM"], maximal=3)
     >>> found = er.maximal_efforts(sim.recording)
     >>> sorted(found.reference), found.findings
     (['ADM', 'FDI'], ())
