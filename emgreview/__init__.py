@@ -36,7 +36,7 @@ _HOMES = {
     "emgreview.many": ("ArrivingTrials", "CheckedAll", "check_all", "cut_all", "cut_as_ready", "detect_all"),
     "emgreview.running": ("Cache", "Outcome", "Outcomes", "Progress", "Runner"),
     "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
-    "emgreview.simulation": ("simulate", "simulate_study"),
+    "emgreview.simulation": ("simulate", "simulate_contractions", "simulate_study"),
     "emgreview.annotations": ("Convention", "Withdrawn", "verify", "withdraw"),
     "emgreview.tables": ("Flips", "LeftOut", "Rule", "compare_rules", "include", "read_version"),
     "emgreview.replaying": ("Replayed", "replay", "seal"),
@@ -44,8 +44,16 @@ _HOMES = {
         "average_envelopes",
         "compare_channels",
         "detection_floor",
+        "involvement",
         "measure",
         "measure_evoked",
+    ),
+    "emgreview.contractions": (
+        "ChannelCard",
+        "maximal_efforts",
+        "read_channel_cards",
+        "selectivity",
+        "write_channel_cards",
     ),
     "emgreview.bench": ("bench_onsets",),
     "emgreview.bench.found": ("bench_findings",),
@@ -82,6 +90,11 @@ if TYPE_CHECKING:
     from emgreview.cohort.changes import Difference as Difference
     from emgreview.cohort.changes import diff as diff
     from emgreview.cohort.merging import merge_reviews as merge_reviews
+    from emgreview.contractions import ChannelCard as ChannelCard
+    from emgreview.contractions import maximal_efforts as maximal_efforts
+    from emgreview.contractions import read_channel_cards as read_channel_cards
+    from emgreview.contractions import selectivity as selectivity
+    from emgreview.contractions import write_channel_cards as write_channel_cards
     from emgreview.converting import Converted as Converted
     from emgreview.converting import convert as convert
     from emgreview.converting import identifying as identifying
@@ -98,6 +111,7 @@ if TYPE_CHECKING:
     from emgreview.measuring import average_envelopes as average_envelopes
     from emgreview.measuring import compare_channels as compare_channels
     from emgreview.measuring import detection_floor as detection_floor
+    from emgreview.measuring import involvement as involvement
     from emgreview.measuring import measure as measure
     from emgreview.measuring import measure_evoked as measure_evoked
     from emgreview.model import Burst as Burst
@@ -142,6 +156,7 @@ if TYPE_CHECKING:
     from emgreview.signal.onset import estimate_onsets as estimate_onsets
     from emgreview.signal.onset import list_bursts as list_bursts
     from emgreview.simulation import simulate as simulate
+    from emgreview.simulation import simulate_contractions as simulate_contractions
     from emgreview.simulation import simulate_study as simulate_study
     from emgreview.tables import Flips as Flips
     from emgreview.tables import LeftOut as LeftOut

@@ -167,6 +167,12 @@ REASONS = {
         "onset_difference_s": NO_RESPONSE,
         "onset_difference_(low|high)_s": f"{NO_RESPONSE}|has no interval",
     },
+    "involvement": {
+        "baseline_rms": "the baseline reaches beyond the trial or lacks samples",
+        "response_rms": "the window lacks samples",
+        "level_db": "the baseline reaches|the window lacks samples|is 0 throughout",
+        "limit_db": "too few pairs of baseline windows",
+    },
 }
 """Of each table: column, as a pattern, and what may be said of a number that is missing there."""
 
@@ -186,7 +192,7 @@ def elsewhere(table, name, notes):
         and "silent periods are missing because no pause can be told" in words
     ):
         rows |= (table["pause"] == "none told").to_numpy(dtype=bool)
-    if "left_out" in table and "trials are left out because of" in words:
+    if "left_out" in table and "trials are left out because of" in words and name != "limit_db":
         rows |= table["left_out"].notna().to_numpy(dtype=bool)
     return rows
 

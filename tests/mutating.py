@@ -41,6 +41,7 @@ from emgreview.annotations.log import Log
 from emgreview.annotations.scales import last_stated
 from emgreview.annotations.unblinding import last_line
 from emgreview.cohort.marks import read_logs
+from emgreview.contractions.asked import asked_of, read_asked
 from emgreview.errors import EmgreviewError
 from emgreview.many.cut import CutJob
 from emgreview.plain_files import read_small
@@ -368,6 +369,16 @@ def _kept() -> dict[str, bytes]:
     return {"it.result": encode((known, ["a note"])), "cache/about-this-cache.json": about}
 
 
+CARDS = b"""{"format": "channel cards of test contractions", "version": 1, "cards": [{"channel": "FCR", "over": "wrist",
+"participant": "01", "session": "", "heard": [["BR", {"value": 0.6, "low": 0.4, "high": null, "n": 6}]], "own_db": 21.5,
+"findings": ["While BR is contracted"], "recordings": ["it"]}]}"""
+ASKED = b"recording\ttarget\tstart_s\tstop_s\tkind\nit\tFCR\t1\t3.5\ttest\nit\tn/a\t4\t6\trest\n"
+
+
+def _silence() -> er.Recording:
+    return er.Recording.from_array(np.zeros((1, 2000)), 200, labels=["FCR"], name="it")
+
+
 TARGETS: dict[str, Target] = {
     "kept result": Target(
         _kept,
@@ -465,6 +476,15 @@ TARGETS: dict[str, Target] = {
             "rule in JSON": lambda folder: er.Rule.read(folder / "it.json"),
             "convention": lambda folder: read_convention(folder / "words.toml"),
             "convention as text": lambda folder: read_convention(folder / "words.txt"),
+        },
+        share=60,
+    ),
+    "test contractions": Target(
+        lambda: {"contractions.json": CARDS, "asked.tsv": ASKED},
+        (".json", ".tsv"),
+        {
+            "cards": lambda folder: str(er.read_channel_cards(folder)),
+            "table": lambda folder: asked_of([_silence()], read_asked(folder / "asked.tsv")),
         },
         share=60,
     ),

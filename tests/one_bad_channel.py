@@ -46,6 +46,7 @@ EVERY_MEASURE = {
         "responses",
         N,
     ),
+    "involvement": (lambda trials, table: er.involvement(trials, table, window_s=(0.1, 0.35)), "trials", N),
     "detection_floor": (
         lambda trials, table: er.detection_floor(trials, "bad", decisions=table, injections=20),
         "rests or bursts",

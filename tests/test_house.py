@@ -20,11 +20,11 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"errors"},
     {"cells", "checks", "plain_files", "showing"},
     {"model"},
-    {"muscles", "rhythm", "signal"},
+    {"intervals", "muscles", "rhythm", "signal"},
     {"checking", "conditioning", "running", "unnamed"},
     {"annotations", "evidence", "keys", "reading", "simulation", "trials"},
     {"converting", "detecting", "remarks", "scroll", "tables"},
-    {"bench", "cohort", "demo", "many", "measuring"},
+    {"bench", "cohort", "contractions", "demo", "many", "measuring"},
     {"recutting"},
     {"session"},
     {"second_look"},
@@ -34,7 +34,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
 ]
 NEVER = {("annotations", "signal"), ("reading", "signal")}
 OUTSIDE = {  # third-party packages that only some parts may import
-    "pandas": {"cohort", "many", "measuring", "muscles", "tables", "reading"},
+    "pandas": {"cohort", "contractions", "many", "measuring", "muscles", "tables", "reading"},
     "panel": {"views"},
     "bokeh": {"views"},
     "param": {"views"},

@@ -90,6 +90,9 @@ def told_by_every_measure(trials, table):
                 averages_explained(result)
             elif name == "detection_floor":
                 floor_explained(result)
+            elif name == "involvement":
+                assert {str(one.message) for one in caught} >= set(result.notes)
+                explained(name, result.trials, result.notes)
             else:
                 assert {str(one.message) for one in caught} >= set(result.attrs["notes"])
                 explained(name, result, result.attrs["notes"])

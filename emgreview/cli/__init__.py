@@ -7,6 +7,8 @@
     detect      onsets of every trial and channel, as a table
     review      the review screen in a browser, without a notebook
     measure     measures of every burst of a sealed version, as a table
+    contractions    test contractions: who hears whom, exchanged leads, weak sites, maximal efforts
+    involvement in how many trials activity over each muscle exceeds the person's own rest range
     agreement   how far two reviewers of a folder agree, in words and in time
     adjudicate  what two reviewers disagree on, and what a third has settled, as a table
     withdraw    delete the logs of a participant for good; the rest of the review goes on
@@ -24,11 +26,11 @@ command was mistyped.
 
 One module holds commands that belong together, the options of each beside its function: ``recordings.py`` (demo,
 look, check), ``convert.py``, ``bursts.py`` (detect, measure), ``reviews.py`` (review, verify, diff, seal, replay),
-``reviewers.py`` (agreement, adjudicate, withdraw), ``study.py``,
-``muscles.py`` and ``bench.py``. They stand on ``options.py`` (for
-several), ``source.py`` (from these to recordings and trials), ``cues.py`` (cues in a channel of pulses or codes),
-``beforehand.py`` (what is demanded before work begins), ``saying.py`` (what is printed), ``typed.py`` (what was
-mistyped), ``words.py`` (messages in the words of a shell) and ``command.py``.
+``reviewers.py`` (agreement, adjudicate, withdraw), ``contractions.py`` (contractions, involvement), ``study.py``,
+``muscles.py`` and ``bench.py``. They stand on ``options.py`` (for several), ``source.py`` (from these to recordings and
+trials), ``cues.py`` (cues in a channel of pulses or codes), ``beforehand.py`` (what is demanded before work begins),
+``saying.py`` (what is printed), ``typed.py`` (what was mistyped), ``words.py`` (messages in the words of a shell) and
+``command.py``.
 """
 
 import argparse
@@ -41,6 +43,7 @@ import emgreview as er
 from emgreview.cli.bench import BENCH
 from emgreview.cli.bursts import DETECT, MEASURE
 from emgreview.cli.command import NOT_FINE, Command, Status
+from emgreview.cli.contractions import CONTRACTIONS, INVOLVEMENT
 from emgreview.cli.convert import CONVERT
 from emgreview.cli.muscles import MUSCLES
 from emgreview.cli.recordings import CHECK, DEMO, LOOK
@@ -59,6 +62,8 @@ COMMANDS: tuple[Command, ...] = (
     DETECT,
     REVIEW,
     MEASURE,
+    CONTRACTIONS,
+    INVOLVEMENT,
     AGREEMENT,
     ADJUDICATE,
     WITHDRAW,

@@ -3,6 +3,7 @@
 add_source          the recordings, and how they are read
 add_pulses          cues found in a channel
 add_window          how trials are cut
+add_band            the band-pass alone
 add_parameters      parameters of the onset method
 add_browser         where a page is served, and whether it is opened
 add_two_reviewers   a review folder and two of its reviewers
@@ -96,6 +97,11 @@ def add_window(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="cues of each recording: where there are more or fewer it is told, and the exit status is 1",
     )
+    add_band(parser)
+    add_pulses(parser)
+
+
+def add_band(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--band",
         nargs=2,
@@ -104,7 +110,6 @@ def add_window(parser: argparse.ArgumentParser) -> None:
         help="band-pass in Hz, none as HIGH for no upper edge (20 450); recordings of 200 or 500 Hz need a lower HIGH, "
         "20 90 or 20 200 for example",
     )
-    add_pulses(parser)
 
 
 def add_parameters(parser: argparse.ArgumentParser) -> None:

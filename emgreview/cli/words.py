@@ -20,7 +20,7 @@ OPTIONS: Mapping[str, str] = MappingProxyType({
     "rate_hz": "--rate", "reviewer": "--reviewer", "rule": "--rule", "scale_corrected": "--scale-corrected",
     "unit": "--unit", "mask": "--mask", "within_ms": "--within", "reference": "--reference", "response": "--response",
     "log_restored": "--log-restored", "people": "--people", "shift_days": "--shift-days", "keep": "--keep",
-    "not_cues": "--not-cue", "heard_by": "--heard-by",
+    "not_cues": "--not-cue", "heard_by": "--heard-by", "lasting_s": "--lasting", "window_s": "--window",
 })  # fmt: skip
 """What an argument of a public function is called on the command line."""
 

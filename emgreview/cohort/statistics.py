@@ -14,7 +14,7 @@ words was simulated; tests/cohort/test_intervals.py holds the figures.
     within_sd                   one rater twice                                             [9]
     drift                       the same, against the time between                          [11]
     median_difference           two groups, numbers                                         [14]
-    wilson                      a share                                                     [4]
+    wilson                      a share, of emgreview.intervals                             [4]
     most_bad, acceptance_plan   a lot judged by a sample of it, exactly                     [12, 13]
 
 [1] Cohen 1960, Educ Psychol Meas 20:37-46. [2] Basu, Banerjee & Sen 2000, Biometrics 56:577-582: kappa by its
@@ -32,7 +32,6 @@ word is rare, its 95 % interval holds 19 to 80 %. References are cited from memo
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -41,20 +40,13 @@ from scipy import special, stats
 
 from emgreview.checks import refusal
 from emgreview.errors import ParameterError
+from emgreview.intervals import Estimate as Estimate
+from emgreview.intervals import normal_quantile
+from emgreview.intervals import wilson as wilson
 
 Floats = NDArray[np.float64]
 Form = Literal["(1,1)", "(2,1)", "(3,1)", "(1,k)", "(2,k)", "(3,k)"]
 FORMS: tuple[Form, ...] = ("(1,1)", "(2,1)", "(3,1)", "(1,k)", "(2,k)", "(3,k)")
-
-
-@dataclass(frozen=True, slots=True)
-class Estimate:
-    """A number with the ends of its interval, and the count it rests on; NaN where the data cannot say."""
-
-    value: float
-    low: float = math.nan
-    high: float = math.nan
-    n: int = 0
 
 
 # Two raters, words -----------------------------------------------------------------------------------------------
@@ -273,7 +265,7 @@ def limits_of_agreement(differences: ArrayLike, *, confidence: float = 0.95) -> 
     bias = float(d.mean()) if n else math.nan
     if n < 2:
         return Limits(Estimate(bias, n=n), math.nan, Estimate(math.nan, n=n), Estimate(math.nan, n=n))
-    sd, z = float(d.std(ddof=1)), _z(0.95)
+    sd, z = float(d.std(ddof=1)), normal_quantile(0.95)
     tail = (1 - confidence) / 2
     half = float(stats.t.ppf(1 - tail, n - 1)) * sd / math.sqrt(n)
     near, far = (float(k) * sd / math.sqrt(n) for k in stats.nct.ppf([tail, 1 - tail], n - 1, z * math.sqrt(n)))
@@ -330,21 +322,6 @@ def median_difference(first: ArrayLike, second: ArrayLike, *, confidence: float 
 
 
 # Shares and lots -------------------------------------------------------------------------------------------------
-
-
-def wilson(found: int, n: int, *, confidence: float = 0.95) -> Estimate:
-    """A share with Wilson's score interval, without continuity correction [4].
-
-    (p + z^2/2n ± z sqrt(p (1 - p)/n + z^2/4n^2)) / (1 + z^2/n).
-    """
-    if not 0 <= found <= n:
-        raise ParameterError(f"{found} of {n} came; give a count from 0 to n.")
-    if n == 0:
-        return Estimate(math.nan)
-    z, p = _z(confidence), found / n
-    half = z * math.sqrt(p * (1 - p) / n + z**2 / (4 * n**2))
-    low, high = ((p + z**2 / (2 * n) + sign * half) / (1 + z**2 / n) for sign in (-1, 1))
-    return Estimate(p, 0.0 if found == 0 else low, 1.0 if found == n else high, n)
 
 
 def chance_of_at_most(found: int, *, lot: ArrayLike, bad: ArrayLike, sample: ArrayLike) -> Floats:
@@ -424,10 +401,6 @@ def acceptance_plan(
 def _log_choose(n: ArrayLike, k: ArrayLike) -> Floats:
     n, k = np.asarray(n, float), np.asarray(k, float)
     return np.asarray(special.gammaln(n + 1) - special.gammaln(k + 1) - special.gammaln(n - k + 1))
-
-
-def _z(confidence: float) -> float:
-    return float(stats.norm.ppf(1 - (1 - confidence) / 2))
 
 
 def _numbers(name: str, came: ArrayLike, dimensions: int) -> Floats:

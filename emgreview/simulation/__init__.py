@@ -6,6 +6,7 @@ microvolts and (trials,) in seconds from the first sample; NaN where there is no
 about physiology: it is made to test methods and people against a truth.
 
     simulate            trials of one muscle, with their truth
+    simulate_contractions   test contractions of one person, with who hears whom, and faults
     simulate_study      recordings of people who differ, several muscles each, with their truth
     bursts              noise-free bursts of one pool, with their truth: what all simulated trials are made of
     ARTEFACTS           the artefacts by name, and their functions
@@ -25,6 +26,7 @@ from emgreview import checks
 from emgreview.checks import demand
 from emgreview.simulation.artefacts import ARTEFACTS, BAND_HZ, STREAMS, checked_artefacts, rest_noise
 from emgreview.simulation.burst import Bursts, bursts
+from emgreview.simulation.contractions import Contractions, Fault, simulate_contractions
 from emgreview.simulation.pool import FloatArray, MotorPool
 from emgreview.simulation.study import Condition, Muscle, Person, Spread, Study, simulate_study
 
@@ -33,6 +35,8 @@ __all__ = [
     "BAND_HZ",
     "Bursts",
     "Condition",
+    "Contractions",
+    "Fault",
     "MotorPool",
     "Muscle",
     "Person",
@@ -42,6 +46,7 @@ __all__ = [
     "bursts",
     "rest_noise",
     "simulate",
+    "simulate_contractions",
     "simulate_study",
 ]
 
