@@ -23,6 +23,8 @@ from emgreview.signal.onset import checked_method
 
 LOOK_EVERY_S = 0.05
 """Whoever waits hears an interrupt so soon."""
+HOLD_S = 5.0
+"""So long the others wait for the first to be shown."""
 STOP_S = 5.0
 """So long a stop waits for what is at work; that ends by itself, and nobody takes it."""
 
@@ -134,7 +136,7 @@ class ArrivingTrials:
         self._taken = 0
         self._thread: threading.Thread | None = None
         self._over = False
-        self._stop = threading.Event()
+        self._stop, self._wanted = threading.Event(), threading.Event()
 
     @property
     def method(self) -> str | None:
@@ -165,7 +167,7 @@ class ArrivingTrials:
         checked_method(*asked)
         if self.method is None and self._thread is None:
             self._job = replace(self._job, method=asked[0], parameters=asked[1])
-        elif method is not None and asked != (self.method, dict(self._job.parameters)):
+        elif method is not None and replace(self._job, method=asked[0], parameters=asked[1]) != self._job:
             raise ParameterError(
                 f"these trials come with onsets by {self.method!r}, and {method!r} was asked for; cut them by that "
                 "method: cut_as_ready(…, method=…, parameters=…)."
@@ -189,6 +191,8 @@ class ArrivingTrials:
             What opening and cutting them had to say.
         """
         self.begin()
+        if self._taken:
+            self._wanted.set()
         with self._news:
             came, self._came = self._came, []
         self._taken += len(came)
@@ -207,6 +211,8 @@ class ArrivingTrials:
         """
         self.begin()
         with self._news:
+            if self._taken:
+                self._wanted.set()
             while not self._came and not self._over:
                 self._news.wait(LOOK_EVERY_S)
             return bool(self._came)
@@ -214,6 +220,7 @@ class ArrivingTrials:
     def until_over(self) -> None:
         """Wait until nothing more will come, with the progress of the runner."""
         self.begin()
+        self._wanted.set()
         show, last = show_of(self._runner.progress), None
         while not self._over:
             with self._news:
@@ -248,6 +255,7 @@ class ArrivingTrials:
     def stop(self) -> None:
         """Begin nothing more; what is done is kept where there is a cache."""
         self._stop.set()
+        self._wanted.set()
         if self._thread is not None:
             self._thread.join(STOP_S)
 
@@ -286,7 +294,7 @@ class ArrivingTrials:
         a while to start."""
         ready: dict[int, tuple[Trials, tuple[str, ...]] | None] = {}
         due = [opening.at for opening in openings]
-        for packed in chain(self._each(openings[:1], 0), self._each(openings[1:], 1)):
+        for packed in chain(self._each(openings[:1], 0), self._rest(openings[1:])):
             opening = self._openings[packed.at]
             outcome = unpacked(packed, self._job)
             ready[packed.at] = None
@@ -301,6 +309,13 @@ class ArrivingTrials:
                     came = ready.pop(due.pop(0))
                     self._came += [] if came is None else [came]
                 self._news.notify_all()
+
+    def _rest(self, openings: Sequence[Opening]) -> Iterator[Packed]:
+        """What comes of the others, begun once somebody asks again: until then the first is being brought to a screen,
+        which needs the processor."""
+        if self._came or self._taken:
+            self._wanted.wait(HOLD_S)
+        yield from self._each(openings, 1)
 
     def _each(self, openings: Sequence[Opening], before: int) -> Iterator[Packed]:
         """What comes of some of them, ``before`` others being done."""

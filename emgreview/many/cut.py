@@ -8,7 +8,7 @@ CutJob          what is known of the trials of one: notes, codes, levels, and on
 
 import os
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any, ClassVar
 
 from emgreview.checks import kind, truth
@@ -37,6 +37,12 @@ class CutJob:
     method: str | None = None
     parameters: Mapping[str, Any] = field(default_factory=dict)
     classes: ClassVar[tuple[type, ...]] = (Glance, Note, Onsets)
+
+    def __post_init__(self) -> None:
+        """All parameters are named, so that a result is found again whether the usual ones were given or not."""
+        if self.method is not None:
+            every = asdict(checked_method(self.method, dict(self.parameters))[1])
+            object.__setattr__(self, "parameters", every)
 
     def now(self, rec: Recording) -> Trials:
         """The trials themselves."""
