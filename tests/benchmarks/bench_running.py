@@ -5,11 +5,14 @@
 Prints, for a study of the demo's kind (8 channels at 2 kHz, 40 trials; 200 recordings unless told, those of the demo
 under new names, each with one bit of one sample changed):
 
-- seconds to open its review the first time with two workers, and again;
+- seconds to open its review the first time with two workers, and again, with all recordings there;
+- seconds until a review that opens with the first recording has its screen, packages being loaded, and until all have
+  joined, the first time and again;
+- seconds until the screen of 2,000 recordings (three trials each, in memory) is made, all of them being there;
 - the speed-up of two workers over one, and that of a bare reference task on as many in the same run;
 - peak memory of the process for 10 and for 100 recordings;
-- results after so many kills (20 unless told) at random moments, of the process and of a worker in turn: how many are
-  other bytes.
+- results after so many kills (20 unless told) at random moments, of the process and of a worker in turn, while eight
+  recordings of eight trials are worked on: how many are other bytes.
 
 A quiet machine with two cores is asked for: ratios are of one run, seconds are not.
 """
@@ -37,11 +40,11 @@ WINDOW = {"cue": "go", "before_s": 1.0, "after_s": 1.5}
 CALL = "import sys, bench_running; bench_running.{}(*sys.argv[1:])"
 
 
-def study(folder: Path, count: int) -> Path:
+def study(folder: Path, count: int, trials: int = 40) -> Path:
     """The demo's recordings under ``count`` names, each with one bit changed."""
-    first = er.write_demo(folder / "demo", participants=min(16, count), trials=40)
+    first = er.write_demo(folder / f"demo-{trials}", participants=min(16, count), trials=trials)
     people = sorted(first.glob("sub-*"))
-    made = folder / "study"
+    made = folder / f"study-{trials}"
     made.mkdir()
     (made / "dataset_description.json").write_text('{"Name": "many turns", "BIDSVersion": "1.10.0"}')
     for number in range(count):
@@ -76,6 +79,39 @@ def opening(folder: str, review: str, workers: str) -> None:
     with er.open_review(trials, review, reviewer="r1") as session:
         screen = er.review(session)
         print(time.perf_counter() - begun, len(session.queue), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+        del screen
+
+
+def as_ready(folder: str, review: str, workers: str) -> None:
+    """Seconds until the screen of a review with its first recording is made, and until all have joined it."""
+    import emgreview.views.trial_review  # noqa: F401 - loaded before: packages are not what is measured
+
+    begun = time.perf_counter()
+    data = er.read_dataset(folder)
+    runner = er.Runner(int(workers), cache=Path(review) / "cache", progress=None)
+    with er.open_review(er.cut_as_ready(data, **WINDOW, runner=runner), review, reviewer="r1") as session:
+        screen = er.review(session)
+        first = time.perf_counter() - begun
+        session.wait_for_all()
+        print(first, time.perf_counter() - begun, len(session.queue))
+        del screen
+
+
+def many_small(review: str, count: str) -> None:
+    """Seconds until the screen of a review of many small recordings is made."""
+    import emgreview.views.trial_review  # noqa: F401
+
+    rng, rate_hz = np.random.default_rng(1), 1000.0
+    trials = []
+    for number in range(int(count)):
+        x = rng.normal(0, 3, (1, 8000))
+        marks = [(at, "go") for at in (1600, 3600, 5600)]
+        rec = er.Recording.from_array(x, rate_hz, labels=["FDI"], markers=marks, name=f"rec-{number:04}")
+        trials.append(er.cut_trials(rec, cue="go", before_s=1.0, after_s=0.8))
+    with er.open_review(trials, review, reviewer="r1", method="threshold") as session:
+        begun = time.perf_counter()
+        screen = er.review(session)
+        print(time.perf_counter() - begun, len(session.queue))
         del screen
 
 
@@ -126,7 +162,7 @@ def killed(folder: Path, place: Path, kills: int) -> None:
             str(cache),
         ]
         process = subprocess.Popen(command, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        time.sleep(rng.uniform(1.0, 9.0))
+        time.sleep(rng.uniform(0.5, 6.0))
         victim = process.pid
         if number % 2:
             found = subprocess.run(["pgrep", "-P", str(process.pid)], capture_output=True, text=True, check=False)
@@ -152,6 +188,11 @@ def main(count: int, kills: int) -> None:
         first = numbers(call("opening", folder, place / "review", 2))
         again = numbers(call("opening", folder, place / "review", 2))
         print(f"{count} recordings, {first[1]:.0f} trials: review open in {first[0]:.1f} s, again in {again[0]:.1f} s")
+        for words in ("first", "again"):
+            shown, joined, trials = numbers(call("as_ready", folder, place / "as-ready", 2))
+            print(f"{words}: screen made after {shown:.1f} s, all {trials:.0f} trials there after {joined:.1f} s")
+        made, trials = numbers(call("many_small", place / "small-review", 2000))
+        print(f"2000 recordings, {trials:.0f} trials: screen made in {made:.2f} s (allowed 2)")
         some = min(count, 90)  # about a minute by one
         one, two = (numbers(call("detected", folder, some, workers, ""))[0] for workers in (1, 2))
         alone, both = (numbers(call("bare", workers, 60))[0] for workers in (1, 2))
@@ -161,7 +202,7 @@ def main(count: int, kills: int) -> None:
         )
         few, many = (numbers(call("detected", folder, n, 2, place / f"c{n}"))[2] for n in (10, min(100, count)))
         print(f"peak memory of the process: {few / 1024:.0f} MB for 10, {many / 1024:.0f} MB for {min(100, count)}")
-        killed(folder, place, kills)
+        killed(study(place, 8, trials=8), place, kills)
     finally:
         shutil.rmtree(place, ignore_errors=True)
 
