@@ -142,8 +142,8 @@ def _open(
 
         serve(screen, port=given.port, open_browser=given.browser, ready=ready)
         if coming is not None:
-            given.problems |= coming.failed
-            given.as_expected &= not (coming.failed or coming.problem)
+            given.problems |= session.not_come
+            given.as_expected &= not (session.not_come or session.awaited)
             for part in session.trials:
                 given.as_expected &= given.expect in (None, len(part))
                 given.as_expected &= not any(EXPECTS in note for note in part.recording.notes)

@@ -1,7 +1,8 @@
 """Trials of many recordings that come one after the other, while the first of them are looked at.
 
 cut_as_ready        begin it
-ArrivingTrials      what comes, what has come, what is still to come
+ArrivingTrials      what is to come, before anybody has begun it
+Arrivals            what has come, what is still to come
 """
 
 import threading
@@ -105,47 +106,36 @@ def cut_as_ready(
 
 
 class ArrivingTrials:
-    """The trials of many recordings, worked on by a runner in a thread of its own.
+    """The trials of many recordings, to be worked on by a runner while the first are looked at.
 
-    :func:`cut_as_ready` returns it, and :func:`emgreview.open_review` takes it: the review opens
-    with the first recording, and the others join it, in their order. What was made is kept
-    where the runner has a cache; the work ends with the program.
+    :func:`cut_as_ready` returns it, and :func:`emgreview.open_review` takes it, as often as one
+    likes: the review opens with the first recording, and the others join it, in their order.
+    What was made is kept where the runner has a cache; the work ends with the review, or with
+    the program.
 
     Attributes
     ----------
     names : tuple of str
-        The recordings that are worked on.
+        The recordings.
     method : str or None
-        The onset method by which onsets are found; None until it is known.
-    failed : dict of str to str
-        By name, why one of them has no trials.
-    problem : str
-        Why the work ended before its end; "" where it did not.
-    progress : Progress or None
-        How far it is; None before the first result.
+        The onset method by which onsets are found; None: that of the review, or "ramp".
     """
 
     def __init__(self, runner: Runner, job: CutJob, openings: Sequence[Opening]):
         self.names = tuple(opening.name for opening in openings)
-        self.failed: dict[str, str] = {}
-        self.problem = ""
-        self.progress: Progress | None = None
-        self._runner, self._job, self._openings = runner, job, list(openings)
-        self._news = threading.Condition()
-        self._came: list[tuple[Trials, tuple[str, ...]]] = []  # with what is to be told of them
-        self._taken = 0
-        self._thread: threading.Thread | None = None
-        self._over = False
-        self._stop, self._wanted = threading.Event(), threading.Event()
+        self._runner, self._job, self._openings = runner, job, tuple(openings)
 
     @property
     def method(self) -> str | None:
         return self._job.method
 
+    def __len__(self) -> int:
+        return len(self.names)
+
     def begin(
         self, *, first: str | None = None, method: str | None = None, parameters: Mapping[str, Any] | None = None
-    ) -> None:
-        """Begin the work; nothing where it was begun.
+    ) -> "Arrivals":
+        """Begin the work.
 
         Parameters
         ----------
@@ -156,6 +146,11 @@ class ArrivingTrials:
         parameters : mapping or None
             What it takes beside its defaults.
 
+        Returns
+        -------
+        Arrivals
+            What comes of it.
+
         Raises
         ------
         ParameterError
@@ -163,19 +158,70 @@ class ArrivingTrials:
         UnknownNameError
             No method or parameter has that name.
         """
-        asked = (method or METHOD, dict(parameters or {}))
-        checked_method(*asked)
-        if self.method is None and self._thread is None:
-            self._job = replace(self._job, method=asked[0], parameters=asked[1])
-        elif method is not None and replace(self._job, method=asked[0], parameters=asked[1]) != self._job:
+        job = self._job
+        if job.method is None or method is not None:
+            job = replace(job, method=method or METHOD, parameters=dict(parameters or {}))
+        if self.method is not None and job != self._job:
             raise ParameterError(
-                f"these trials come with onsets by {self.method!r}, and {method!r} was asked for; cut them by that "
-                "method: cut_as_ready(…, method=…, parameters=…)."
+                f"these trials come with onsets by {self.method!r}, and {method!r} with other parameters or another "
+                "method was asked for; cut them so: cut_as_ready(…, method=…, parameters=…)."
             )
-        if self._thread is None:
-            openings = sorted(self._openings, key=lambda one: one.name != first)
-            self._thread = threading.Thread(target=self._work, args=(openings,), daemon=True)
-            self._thread.start()
+        return Arrivals(self._runner, job, self._openings, first)
+
+    def all(self) -> list[Trials]:
+        """All trials, waited for with the progress of the runner.
+
+        Returns
+        -------
+        list of Trials
+            In the order of the recordings, without those that failed, of which it tells.
+
+        Raises
+        ------
+        EmgreviewError
+            The work ended before its end.
+
+        Warns
+        -----
+        SignalWarning
+            A recording is left out.
+        """
+        arrivals = self.begin()
+        found = arrivals.all()
+        for sentence in left_out(arrivals.failed):
+            tell(sentence)
+        return found
+
+
+class Arrivals:
+    """What comes of one run over many recordings, in a thread of its own.
+
+    Attributes
+    ----------
+    names : tuple of str
+        The recordings.
+    failed : dict of str to str
+        By name, why one of them has no trials.
+    problem : str
+        Why the work ended before its end; "" where it did not.
+    progress : Progress or None
+        How far it is; None before the first result.
+    """
+
+    def __init__(self, runner: Runner, job: CutJob, openings: Sequence[Opening], first: str | None):
+        self.names = tuple(opening.name for opening in openings)
+        self.failed: dict[str, str] = {}
+        self.problem = ""
+        self.progress: Progress | None = None
+        self._runner, self._job, self._openings = runner, job, openings
+        self._news = threading.Condition()
+        self._came: list[tuple[Trials, tuple[str, ...]]] = []  # with what is to be told of them
+        self._taken = 0
+        self._over = False
+        self._stop, self._wanted = threading.Event(), threading.Event()
+        due = sorted(openings, key=lambda one: one.name != first)
+        self._thread = threading.Thread(target=self._work, args=(due,), daemon=True)
+        self._thread.start()
 
     def take(self) -> list[Trials]:
         """The trials that have come since the last call.
@@ -190,7 +236,6 @@ class ArrivingTrials:
         SignalWarning
             What opening and cutting them had to say.
         """
-        self.begin()
         if self._taken:
             self._wanted.set()
         with self._news:
@@ -209,7 +254,6 @@ class ArrivingTrials:
         bool
             Whether there are any; False where nothing more will come.
         """
-        self.begin()
         with self._news:
             if self._taken:
                 self._wanted.set()
@@ -219,7 +263,6 @@ class ArrivingTrials:
 
     def until_over(self) -> None:
         """Wait until nothing more will come, with the progress of the runner."""
-        self.begin()
         self._wanted.set()
         show, last = show_of(self._runner.progress), None
         while not self._over:
@@ -256,8 +299,7 @@ class ArrivingTrials:
         """Begin nothing more; what is done is kept where there is a cache."""
         self._stop.set()
         self._wanted.set()
-        if self._thread is not None:
-            self._thread.join(STOP_S)
+        self._thread.join(STOP_S)
 
     @property
     def left(self) -> int:

@@ -12,7 +12,7 @@ from emgreview.annotations.log_lines import read_log
 from emgreview.annotations.places import logs_in, recording_in
 from emgreview.annotations.unblinding import last_line
 from emgreview.errors import EmgreviewError, LogError, ParameterError
-from emgreview.many.arriving import ArrivingTrials
+from emgreview.many.arriving import Arrivals, ArrivingTrials
 from emgreview.many.cut import left_out
 from emgreview.model import Trials
 from emgreview.recutting import method_begun
@@ -97,21 +97,21 @@ def first_of(
     all_at_once: bool,
     method: str | None,
     parameters: Mapping[str, Any] | None,
-) -> list[Trials]:
-    """The trials that a review opens with: those of the recording with the last decision, or the first that can be
-    cut; all of them where it must be ``all_at_once``, or hides or narrows anything. Raises ParameterError where there
-    are none."""
+) -> tuple[Arrivals, list[Trials]]:
+    """What comes of them, and the trials that a review opens with: those of the recording with the last decision, or
+    the first that can be cut; all of them where it must be ``all_at_once``, or hides or narrows anything. Raises
+    ParameterError where there are none."""
     begun = (method, parameters) if method is not None or coming.method is not None else method_begun(folder, reviewer)
-    coming.begin(first=_last_recording(folder, reviewer, coming.names), method=begun[0], parameters=begun[1])
+    arrivals = coming.begin(first=_last_recording(folder, reviewer, coming.names), method=begun[0], parameters=begun[1])
     if all_at_once or _needs_all(folder, reviewer):
-        found = coming.all()
+        found = arrivals.all()
     else:
         found = []
-        while not found and coming.wait():
-            found = coming.take()
+        while not found and arrivals.wait():
+            found = arrivals.take()
     if found:
-        return found
-    why = coming.problem or " ".join(left_out(coming.failed)[:3])
+        return arrivals, found
+    why = arrivals.problem or " ".join(left_out(arrivals.failed)[:3])
     raise ParameterError(
         f"not one of {len(coming.names)} recordings could be cut; at least one must have the cue and fit the window; "
         f"{why}"

@@ -3,8 +3,10 @@
 Awaiting        what is still to come, and refusing what needs all
 """
 
+from collections.abc import Mapping
+
 from emgreview.errors import DecisionError
-from emgreview.many.arriving import ArrivingTrials
+from emgreview.many.arriving import Arrivals
 from emgreview.session.around import Around
 from emgreview.session.lock import one_at_a_time
 
@@ -13,7 +15,7 @@ from emgreview.session.lock import one_at_a_time
 class Awaiting(Around):
     """What is still to come; of an ordinary review nothing."""
 
-    _coming: ArrivingTrials | None
+    _coming: Arrivals | None
     _asked_order: str
     _came_to_grief: str = ""
     _put_in_order: bool = False
@@ -29,6 +31,11 @@ class Awaiting(Around):
         if self._coming.left and order != "recorded":
             words += f" The order {order!r} needs all: until then trials stand as they were recorded."
         return words
+
+    @property
+    def not_come(self) -> Mapping[str, str]:
+        """By name, why recordings that were to come have no trials, as far as is known by now."""
+        return {} if self._coming is None else dict(self._coming.failed)
 
     @property
     def complete(self) -> bool:

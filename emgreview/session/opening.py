@@ -15,7 +15,7 @@ from emgreview.annotations.proposals import check_order
 from emgreview.checks import kind, review_folder, truth
 from emgreview.detecting import Detect
 from emgreview.errors import ParameterError
-from emgreview.many.arriving import ArrivingTrials
+from emgreview.many.arriving import Arrivals, ArrivingTrials
 from emgreview.model import Trials
 from emgreview.session.arriving import first_of
 from emgreview.session.review import Session
@@ -158,15 +158,14 @@ def open_review(
     kind("parameters", parameters, (Mapping, type(None)), "a mapping of names to values, such as {'shortest_s': 0.05}")
     truth("blind", blind)
     check_reviewer(reviewer)
-    coming: ArrivingTrials | None = None
+    coming: Arrivals | None = None
     if isinstance(trials, ArrivingTrials):
-        coming = trials
         if detect is not None:
             raise ParameterError("detect came with trials that are still to arrive; cut them all: cut_all(…).")
         check_order(order)
         whys = (unblind, scale_corrected, log_restored)
-        trials = first_of(
-            coming,
+        coming, trials = first_of(
+            trials,
             folder,
             reviewer,
             all_at_once=blind or any(why is not None for why in whys),

@@ -20,7 +20,7 @@ from emgreview.checks import tolerance_ms
 from emgreview.detecting import METHOD, Detect, described, find_onsets, method_words, rebuilt
 from emgreview.errors import LogReadOnlyError, ParameterError, UnknownNameError, tell
 from emgreview.evidence import Fitness
-from emgreview.many.arriving import ArrivingTrials
+from emgreview.many.arriving import Arrivals
 from emgreview.model import Trials
 from emgreview.plain_files import found_at
 from emgreview.reading.dataset import NAMELESS
@@ -89,7 +89,7 @@ class Session(Commands, Publishing, Notices):
         detect: Detect | None = None,
         files: FileSystem | None = None,
         policy: Policy | None = None,
-        coming: ArrivingTrials | None = None,
+        coming: Arrivals | None = None,
     ):
         self.lock = threading.RLock()
         self._policy = Policy() if policy is None else policy

@@ -165,6 +165,14 @@ def test_one_that_fails_is_told_and_stops_none(study, tmp_path):
         session.seal("v1")
 
 
+def test_all_of_them_at_once_are_those_that_cut_all_cuts(study):
+    whole = er.cut_all(study.recordings, **WINDOW)
+    assert [one.ids for one in coming_of(study).all()] == [one.ids for one in whole]
+    bare = [*study.recordings[:2], study.recordings[2].with_markers([])]
+    with pytest.warns(er.SignalWarning, match="cannot be cut and is left out"):
+        assert len(er.cut_as_ready(bare, **WINDOW, runner=er.Runner(progress=None)).all()) == 2
+
+
 def test_none_that_can_be_cut(study, tmp_path):
     bare = [rec.with_markers([]) for rec in study.recordings]
     coming = er.cut_as_ready(bare, **WINDOW, runner=er.Runner(progress=None))
@@ -207,9 +215,12 @@ def test_the_runner_can_be_used_again_and_stops_when_it_is_told(study, tmp_path,
     session = er.open_review(coming, tmp_path, reviewer="r1")
     threading.Timer(0.2, gate.let, [None]).start()
     session.close()  # before all have come
-    assert coming.problem.startswith("stopped after")
+    assert "have not come: stopped after" in session.awaited
     assert not runner.cancel.is_set()
     assert len(er.cut_all(study.recordings, **WINDOW, runner=runner)) == 6
+    with er.open_review(coming, tmp_path, reviewer="r1") as session:  # a cell that is run again
+        session.wait_for_all()
+        assert len(session.trials) == 6
 
 
 # What browsers know ----------------------------------------------------------------------------------------------
