@@ -585,7 +585,7 @@ def test_a_dispute_says_how_far_apart_and_tells_no_times_while_blind(tmp_path):
         assert {part[3:] for part in said(b)["untimed"].split("; ")} == {"a burst", "none visible"}
         assert said(d, None)["timed"] == "A: a corrected cue; B: a corrected cue; cues 50 ms apart"
         assert "apart" not in said(c, None)["timed"]
-        at = {trial: screen._place[trial] for trial in (a, b, c, d)}
+        at = {trial: screen._known.number[trial] for trial in (a, b, c, d)}
         states = {trial: summary[0] for trial, summary in screen._summaries(third.queue).items()}
         assert [states[at[trial]] for trial in (a, b, c, d)] == ["open"] * 4, "one about the whole trial is open too"
         third.settle(c, None, "A")

@@ -69,7 +69,7 @@ def review(tmp_path):
     return tmp_path / "review"
 
 
-@pytest.mark.filterwarnings("ignore:The log of .* was begun before:emgreview.errors.SignalWarning")
+@pytest.mark.filterwarnings("ignore:The logs? of .* begun before:emgreview.errors.SignalWarning")
 def test_the_stored_review_is_read_by_every_later_version(review):
     found = er.verify(review)
     assert (found.ok, found.logs, found.versions) == (True, 2, 2)

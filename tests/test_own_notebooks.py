@@ -47,7 +47,7 @@ SAID = {
     },
 }
 """What a reader of each study would write into the first cell."""
-EVERY = {"RECORDINGS": None, "PULSES": None, "REVIEWER": "r9", "BENCH_TRIALS": 10, "LEFT_FOR_YOU": 1}
+EVERY = {"RECORDINGS": None, "WORKERS": 1, "PULSES": None, "REVIEWER": "r9", "BENCH_TRIALS": 10, "LEFT_FOR_YOU": 1}
 OF_THE_DEMO = (
     r"\b(BB|BR|FCR|ECR|DP|PM|ANGLE|LIGHT|grip|handle|turnhandle|sub-\d+|sourcedata|biceps|wrist|amber|green)\b"
 )

@@ -21,6 +21,7 @@ whichever log it stands in.
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
+from operator import attrgetter
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -193,15 +194,13 @@ class Ledger:
 
     def settle(self) -> None:
         """Put notes and the commands applied since the last call into order, and find what can be undone."""
-        self.notes.sort(key=_counter)
+        self.notes.sort(key=attrgetter("counter"))
         if any(one.counter == two.counter for one, two in pairwise(self.notes)):  # carried over, and the log is there
             self.notes = list({(note.counter, note.operation): note for note in self.notes}.values())
         new = sorted(self._steps[self._settled :])
         if new and self._settled and new[0] < self._steps[self._settled - 1]:  # of a log that was opened later
             new = sorted(self._steps)
-            self._done.clear()
-            self._undone.clear()
-            self._last, self._settled = None, 0
+            self._done, self._undone, self._last, self._settled = [], [], None, 0
         self._steps[self._settled :] = new
         self._settled = len(self._steps)
         for step in new:
@@ -326,10 +325,6 @@ def carried(event: Event) -> list[Event]:
         if one.operation != CARRY_OVER and not misfit(line):
             found.append(one)
     return found
-
-
-def _counter(event: Event) -> int:
-    return event.counter
 
 
 def _carry(step: _Plain, source: list[_Plain], target: list[_Plain]) -> None:

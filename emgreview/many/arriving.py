@@ -82,7 +82,8 @@ def cut_as_ready(
     >>> import emgreview as er
     >>> study = er.simulate_study(3, 2, 1000, seed=1)
     >>> runner = er.Runner(progress=None)
-    >>> coming = er.cut_as_ready(study.recordings, cue="go", before_s=1, after_s=1.5, runner=runner)
+    >>> window = {"cue": "go", "before_s": 1, "after_s": 1.5}
+    >>> coming = er.cut_as_ready(study.recordings, **window, runner=runner)
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     with er.open_review(coming, folder, reviewer="r1") as session:
     ...         _ = session.accept_rest(session.queue[0])  # while the others arrive
@@ -108,10 +109,10 @@ def cut_as_ready(
 class ArrivingTrials:
     """The trials of many recordings, to be worked on by a runner while the first are looked at.
 
-    :func:`cut_as_ready` returns it, and :func:`emgreview.open_review` takes it, as often as one
-    likes: the review opens with the first recording, and the others join it, in their order.
-    What was made is kept where the runner has a cache; the work ends with the review, or with
-    the program.
+    :func:`cut_as_ready` returns it, and :func:`emgreview.open_review` takes it, as often as
+    one likes: the review opens with the first recording, and the others join it, in their
+    order. What was made is kept where the runner has a cache; the work ends with the review,
+    or with the program.
 
     Attributes
     ----------
@@ -127,6 +128,7 @@ class ArrivingTrials:
 
     @property
     def method(self) -> str | None:
+        """The onset method by which onsets are found; None where the review decides."""
         return self._job.method
 
     def __len__(self) -> int:

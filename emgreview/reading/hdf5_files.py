@@ -103,7 +103,7 @@ def _unsound(path: Path, wide: int, size: int, *_: int) -> int:
     count = before = 0
     rest = b""
     with open_plain(path) as blocks, open_plain(path) as stream:
-        while block := blocks.read(1 << 22):
+        while block := blocks.read(1 << 20):
             text = rest + block
             for found in re.finditer(re.escape(HEAP), text):
                 at, count = before - len(rest) + found.start(), count + 1
