@@ -39,24 +39,24 @@ DO: Mapping[str, str] = MappingProxyType(
     {
         "no samples": "Is the channel switched on, and is the right file read?",
         "constant": "See whether lead and input are connected and switched on, then record a few seconds again.",
-        "dead": f"See whether lead and input are connected; usually {STAFF} see to the electrodes, and rest is recorded "
-        "again.",
+        "dead": f"See whether lead and input are connected; usually {STAFF} see to the electrodes, and rest is "
+        "recorded again.",
         "nothing looked at": "Give a longer recording.",
-        "missing": "See whether the device tells of lost packets; move transmitter and receiver nearer, record again.",
+        "missing": "See whether the device tells of lost packets; bring sender and receiver nearer.",
         "code value": "Tell the reading what stands for missing samples, if this is one.",
         "held": "Give the rate at which the channel was sampled, where measures of frequency matter.",
         "repeated": "See whether the device tells of lost packets; look at these stretches before they are used.",
         "clipped": "Lower the gain or widen the input range, if it can be set, and record again.",
-        "too small": "See which unit the file means (V, mV or µV) and say it on reading; nothing is corrected silently.",
-        "too large": "See which unit the file means (V, mV or µV) and say it on reading; nothing is corrected silently.",
+        "too small": "Which unit does the file mean: V, mV or µV? Say it on reading; nothing is corrected silently.",
+        "too large": "Which unit does the file mean: V, mV or µV? Say it on reading; nothing is corrected silently.",
         "coarse": "Set a higher gain or a smaller input range, if there is one, and record again.",
         "mains": f"Keep leads together and away from mains cables and supplies; usually {STAFF} see to the reference "
         "electrode and the contact of the electrodes. Look at the spectrum before any notch.",
-        "low frequencies": "Fix the leads so that they do not swing, and see whether an electrode lifts off in movement.",
+        "low frequencies": "Fix the leads so that they do not swing; see whether an electrode lifts off in movement.",
         "heart": "Look at the bursts near a beat; a high-pass of 30 Hz is a known compromise near the chest (Drake and "
         "Callaghan 2006).",
-        "same signal": f"See which lead is in which input; two leads, or gel between electrodes, may be joined: usually "
-        f"{STAFF} see to it. Test contractions tell (er.selectivity).",
+        "same signal": "See which lead is in which input; two leads, or gel between electrodes, may be joined: "
+        f"usually {STAFF} see to it. Test contractions tell (er.selectivity).",
         "unlike others": "See whether gain and unit of this channel are those of the others.",
         "stated bad": "The recording itself calls this channel bad: ask who recorded it.",
     }

@@ -184,8 +184,8 @@ def measure_delay(
             each.append(float(later[0] if later.size else earlier[-1]) / rec.rate_hz)
     if not each:
         raise MarkerError(
-            f"no crossing of {level:g} in {channel!r} lies within {within_s:g} s of a marker {cue!r}; allowed: one near "
-            "each; look at the channel with er.show_cues, and choose level, edge or within_s anew."
+            f"no crossing of {level:g} in {channel!r} lies within {within_s:g} s of a marker {cue!r}; allowed: one "
+            "near each; look at the channel with er.show_cues, and choose level, edge or within_s anew."
         )
     low, middle, high = (float(value) for value in np.quantile(each, [0.25, 0.5, 0.75]))
     constant = high - low <= max(CONSTANT_S, 2 / rec.rate_hz)

@@ -59,8 +59,8 @@ LOW_HZ = 20.0
 class Heart:
     """``z`` is how far the beats' lower quartile stands above the rest between 8 and 35 Hz, in its SD (an upper bound,
     without beats, where no row could stand out); ``alike`` the median correlation of a beat with the others' mean;
-    ``beats`` their number in the ``rest_s`` seconds looked at, ``per_min`` their rate, ``at`` their times: which stretch,
-    and seconds in it. NaN where it could not be looked for."""
+    ``beats`` their number in the ``rest_s`` seconds looked at, ``per_min`` their rate, ``at`` their times: which
+    stretch, and seconds in it. NaN where it could not be looked for."""
 
     z: float
     alike: float

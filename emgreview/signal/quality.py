@@ -175,8 +175,8 @@ def check_channel(
     """Measure one channel: (samples,) or (stretches, samples), unfiltered. The mains at 50 and 60 Hz, and where told.
 
     Spectral measures need 2 s without missing samples; they are NaN without. Where ``unit_label`` is no unit of voltage
-    no level is judged. ``starts_s`` is when each stretch begins, for the times of heart beats. SignalError where there is no sample axis; RateError where the sampling rate is no number above
-    0.
+    no level is judged. ``starts_s`` is when each stretch begins, for the times of heart beats. SignalError where there
+    is no sample axis; RateError where the sampling rate is no number above 0.
     """
     stretches = np.atleast_2d(checked_samples(x))
     if stretches.ndim != 2 or stretches.size == 0:

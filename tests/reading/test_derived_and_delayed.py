@@ -96,5 +96,5 @@ def test_a_delay_that_is_not_constant_and_missing_crossings_are_told():
     more = rec.with_markers([*rec.markers, er.Marker(29_500, "go")])
     with pytest.warns(er.SignalWarning, match="1 of 15 markers"):
         er.measure_delay(more, "LIGHT", cue="go", level=2.5)
-    with pytest.raises(er.EmgreviewError, match="within 0.01 s"):
+    with pytest.raises(er.EmgreviewError, match=r"within 0\.01 s"):
         er.measure_delay(rec, "LIGHT", cue="go", level=2.5, within_s=0.01)
