@@ -77,13 +77,20 @@ def rows_of(rec: Recording, found: Sequence[Quality], look_s: float | None) -> t
         runs = [row[start:stop] for row in x for start, stop in filters.finite_runs(row)]
         f, p = spectrum_of(runs, rate_hz)
         sure = "" if math.isnan(one.baseline_cv) else f" ± {percent(one.baseline_cv)} %"
+        hum = "hum not measured"
+        if one.mains_share == one.mains_share:
+            hum = f"hum {_percent(one.mains_share)}, {number(one.mains_db, 2)} dB"
         rest = (
             f"{number(one.baseline_rms)} {one.unit}{sure}" if one.baseline_rms == one.baseline_rms else "n/a",
-            f"hum {percent(one.mains_share)} %, {number(one.mains_db, 2)} dB",
-            f"clipped {percent(one.clipped_share)} %, flat {percent(one.flat_share)} %",
+            hum,
+            f"clipped {_percent(one.clipped_share)}, flat {_percent(one.flat_share)}",
         )
         out.append(Row(outline, f, p, one.mains_hz, one.unit, rest))
     return tuple(out)
+
+
+def _percent(share: float) -> str:
+    return "n/a" if share != share else f"{100 * share:.3g} %"
 
 
 def _outlines(rec: Recording, labels: Sequence[str]) -> FloatArray:
@@ -159,7 +166,7 @@ def _trace(top: int, row: Row) -> Iterator[str]:
         yield _words(TRACE, top + 34, "no samples", "quiet")
         return
     bottom, span = float(low[known].min()), float(high[known].max() - low[known].min())
-    room = HIGH - 22
+    room = HIGH - 26
     scale = room / span if span > 0 else 0.0
     path = []
     for place in np.flatnonzero(known):
