@@ -18,10 +18,12 @@ _HOMES = {
     "emgreview.reading": (
         "Look",
         "confirm_alignment",
+        "derive",
         "find_cues",
         "join_channels",
         "join_in_time",
         "look",
+        "measure_delay",
         "open_data",
         "read",
         "read_dataset",
@@ -30,6 +32,7 @@ _HOMES = {
         "write_study",
     ),
     "emgreview.checking": ("check",),
+    "emgreview.fitness": ("verdicts",),
     "emgreview.converting": ("Converted", "convert", "identifying"),
     "emgreview.muscles": ("match_muscles", "muscle", "muscles"),
     "emgreview.trials": ("cut_trials", "with_bursts"),
@@ -102,6 +105,7 @@ if TYPE_CHECKING:
     from emgreview.errors import DecisionWarning as DecisionWarning
     from emgreview.errors import EmgreviewError as EmgreviewError
     from emgreview.errors import SignalWarning as SignalWarning
+    from emgreview.fitness import verdicts as verdicts
     from emgreview.many import ArrivingTrials as ArrivingTrials
     from emgreview.many import CheckedAll as CheckedAll
     from emgreview.many import check_all as check_all
@@ -127,10 +131,12 @@ if TYPE_CHECKING:
     from emgreview.muscles.drawings import draw_muscles as draw_muscles
     from emgreview.reading import Look as Look
     from emgreview.reading import confirm_alignment as confirm_alignment
+    from emgreview.reading import derive as derive
     from emgreview.reading import find_cues as find_cues
     from emgreview.reading import join_channels as join_channels
     from emgreview.reading import join_in_time as join_in_time
     from emgreview.reading import look as look
+    from emgreview.reading import measure_delay as measure_delay
     from emgreview.reading import open_data as open_data
     from emgreview.reading import read as read
     from emgreview.reading import read_dataset as read_dataset

@@ -5,6 +5,7 @@ Checked     what it returns: a list of Quality that a notebook shows as a short 
 twins       which of several recordings are alike in all that was measured
 mains       how much mains hum each of them holds
 codes_in    which stretches hold codes for missing samples, by the same rule
+pieces_of   which stretches are looked at; sampled gives a channel there
 impossible  channels of a level that no surface EMG has, by the same limits
 """
 
@@ -45,6 +46,7 @@ class Checked(Shown, list[Quality]):
     def _parts(self) -> Iterator[Sheet | str]:
         yield Sheet("", COLUMNS, [cells(one) for one in self])
         yield from (f"{one.label}: {words}" for one in self for words in one.findings)
+        yield from (f"{one.label}: {asked.words}" for one in self for asked in one.questions)
         if not any(one.found for one in self):
             yield "Nothing stands out."
         yield from (f"Looked at: {words}." for words in dict.fromkeys(one.looked for one in self))
@@ -94,7 +96,7 @@ def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> Checked:
     [('prime mover', ()), ('antagonist', ())]
     """
     checks.kind("rec", rec, Recording, EACH)
-    pieces = _pieces(rec, look_s)
+    pieces = pieces_of(rec, look_s)
     length_s = sum(stop - start for start, stop in pieces) / rec.rate_hz
     if len(pieces) == 1 and pieces[0][1] - pieces[0][0] >= rec.n_samples - _latest(rec):
         looked = f"all {length_s:.4g} s"
@@ -104,7 +106,7 @@ def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> Checked:
             "spread from start to end; what lies between was looked at for missing samples and stretches of one value "
             "alone"
         )
-    found = [_looked_at(rec, label, *_sampled(rec, label, pieces), looked) for label in rec.emg_labels]
+    found = [_looked_at(rec, label, *sampled(rec, label, pieces), looked, pieces) for label in rec.emg_labels]
     return Checked(_compared(rec, pieces, found if looked.startswith("all") else _between(rec, pieces, found)))
 
 
@@ -137,18 +139,18 @@ def codes_in(rec: Recording, label: str, stretches: Sequence[tuple[int, int]]) -
 def impossible(rec: Recording) -> dict[str, str]:
     """EMG channels of a level that no surface EMG has, with the words of that finding of :func:`check`; none where the
     unit is arbitrary. A channel is looked at closely only where its level stands out at a first look."""
-    pieces = _pieces(rec, CHECKED_S)
+    pieces = pieces_of(rec, CHECKED_S)
     out: dict[str, str] = {}
     for label in rec.emg_labels:
         unit = rec.channel(label).unit_label
         if unit not in VOLTS:
             continue
-        x, rate_hz = _sampled(rec, label, pieces)
+        x, rate_hz = sampled(rec, label, pieces)
         runs = [row[start:stop] for row in x for start, stop in filters.finite_runs(row)]
         rest, loud = band_levels(runs, rate_hz)
         # A level of 0 is that of a signal that stands still, which is told as such.
         if rest > 0 and of_wrong_unit(of_level(label, rest, loud, unit, VOLTS[unit]), 0.0, VOLTS[unit]):
-            seen = _looked_at(rec, label, x, rate_hz, "")
+            seen = _looked_at(rec, label, x, rate_hz, "", pieces)
             out |= {one.channels[0]: one.words for one in of_wrong_unit(seen.found, seen.loud_rms, VOLTS[unit])}
     return out
 
@@ -159,16 +161,21 @@ def _every(rec: Recording, label: str) -> int:
     return 1 if native_hz is None or native_hz >= rec.rate_hz else round(rec.rate_hz / native_hz)
 
 
-def _sampled(rec: Recording, label: str, pieces: list[tuple[int, int]]) -> tuple[FloatArray, float]:
+def sampled(rec: Recording, label: str, pieces: list[tuple[int, int]]) -> tuple[FloatArray, float]:
     """A channel (pieces, samples) at the rate at which it was sampled, and that rate in Hz."""
     every = _every(rec, label)
     x = np.stack([rec.values(start, stop, [label])[0] for start, stop in pieces])
     return x[:, ::every], rec.rate_hz / every
 
 
-def _looked_at(rec: Recording, label: str, x: FloatArray, rate_hz: float, looked: str) -> Quality:
+def _looked_at(
+    rec: Recording, label: str, x: FloatArray, rate_hz: float, looked: str, pieces: list[tuple[int, int]]
+) -> Quality:
     unit = rec.channel(label).unit_label
-    return check_channel(x, rate_hz, label=label, unit_label=unit, mains_hz=rec.mains_hz, looked=looked)
+    starts_s = [start / rec.rate_hz for start, _ in pieces]
+    return check_channel(
+        x, rate_hz, label=label, unit_label=unit, mains_hz=rec.mains_hz, looked=looked, starts_s=starts_s
+    )
 
 
 def mains(rec: Recording) -> dict[str, tuple[float, float, float]]:
@@ -177,13 +184,13 @@ def mains(rec: Recording) -> dict[str, tuple[float, float, float]]:
     candidates = (50.0, 60.0) if rec.mains_hz is None else (rec.mains_hz,)
     out = {}
     for label in rec.emg_labels:
-        rows = [rec.values(start, stop, [label])[0] for start, stop in _pieces(rec, CHECKED_S)]
+        rows = [rec.values(start, stop, [label])[0] for start, stop in pieces_of(rec, CHECKED_S)]
         runs = [row[start:stop] for row in rows for start, stop in filters.finite_runs(row)]
         out[label] = strongest_mains(runs, rec.rate_hz, candidates)
     return out
 
 
-def _pieces(rec: Recording, look_s: float | None) -> list[tuple[int, int]]:
+def pieces_of(rec: Recording, look_s: float | None) -> list[tuple[int, int]]:
     """Start and stop of the stretches that are looked at, all of one length."""
     n = max(1, rec.n_samples - _latest(rec))
     length = n if look_s is None else to_sample(checks.number("look_s", look_s, above=0, unit="s"), rec.rate_hz)

@@ -31,10 +31,11 @@ from scipy import signal as dsp
 from emgreview.errors import EmgreviewError, ParameterError
 from emgreview.model import VOLTS, FloatArray, Processing, Trials, to_sample
 from emgreview.signal import envelope as envelopes
+from emgreview.signal.baseline import LEVEL_BLOCK_S
 from emgreview.signal.clip import at_rail
 from emgreview.signal.findings import brief, code_words, of_level, of_unlike
 from emgreview.signal.measures import baseline
-from emgreview.signal.quality import LEVEL_BLOCK_S, LOUDEST_PART, QUIETEST_PART
+from emgreview.signal.quality import LOUDEST_PART, QUIETEST_PART
 from emgreview.signal.spectrum import power_density
 from emgreview.signal.still import longest_still
 from emgreview.signal.stuck import are_usual

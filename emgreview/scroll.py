@@ -26,7 +26,7 @@ from emgreview.conditioning import condition
 from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.evidence import words_of_levels
 from emgreview.model import FloatArray, Processing, Recording, to_sample
-from emgreview.signal.quality import LEVEL_BLOCK_S
+from emgreview.signal.baseline import LEVEL_BLOCK_S
 
 KINDS = ("raw", "band-passed", "rectified", "envelope")
 

@@ -22,7 +22,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"model"},
     {"intervals", "muscles", "rhythm", "signal"},
     {"checking", "conditioning", "running", "unnamed"},
-    {"annotations", "evidence", "keys", "reading", "simulation", "trials"},
+    {"annotations", "evidence", "fitness", "keys", "reading", "simulation", "trials"},
     {"converting", "detecting", "remarks", "scroll", "tables"},
     {"bench", "cohort", "contractions", "demo", "many", "measuring"},
     {"recutting"},

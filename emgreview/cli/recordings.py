@@ -13,14 +13,17 @@ from typing import Any
 
 import emgreview as er
 from emgreview.checking import CHECKED_S, Checked, twins
-from emgreview.cli.beforehand import demand_package
+from emgreview.cli.beforehand import demand_new, demand_package
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
 from emgreview.cli.options import add_browser, add_pulses, add_source, whole
 from emgreview.cli.running import add_running, runner_of
 from emgreview.cli.saying import progress, put, say, tell, to_json
 from emgreview.cli.source import recordings_of
+from emgreview.cli.watching import one_line, watch
 from emgreview.cli.words import in_shell_lines
 from emgreview.demo import lab
+from emgreview.fitness import Verdicts, judged, pages, verdict_in
+from emgreview.fitness.judging import CAUTION
 from emgreview.many.checked import CheckJob
 from emgreview.reading.settled import is_told_by_name
 
@@ -104,13 +107,27 @@ def _check_options(parser: argparse.ArgumentParser) -> None:
     add_pulses(parser)
     add_running(parser)
     parser.add_argument("--whole", action="store_true", help="look at all of each recording, not at 60 s of it")
+    parser.add_argument("--picture", type=Path, metavar="FILE.html", help="write the picture of the verdicts there")
+    parser.add_argument(
+        "--watch", action="store_true", help="check each new file of a folder as it appears, until Ctrl-C"
+    )
 
 
 def _check(given: argparse.Namespace) -> Status:
+    if given.watch:
+        return watch(given, _check_one)
+    return _check_one(given)
+
+
+def _check_one(given: argparse.Namespace) -> Status:
+    """Check what ``given.path`` holds."""
+    demand_new(given.picture, what="page")
     reports: list[dict[str, Any]] = []
+    pictures: list[Verdicts] = []
+    look_s = None if given.whole else CHECKED_S
     came = list(recordings_of(given))
     there = [rec for _, rec in came if rec is not None]
-    outcomes = runner_of(given, len(there)).run(CheckJob(None if given.whole else CHECKED_S), there)
+    outcomes = runner_of(given, len(there)).run(CheckJob(look_s), there)
     outcomes.tell()
     checked = {one.name: Checked(one.value) for one in outcomes if not one.problem}
     given.problems |= outcomes.failed
@@ -118,7 +135,12 @@ def _check(given: argparse.Namespace) -> Status:
         if rec is None or name in outcomes.failed:
             reports.append(_unread_report(given, name))
             continue
-        channels = [dataclasses.asdict(quality) for quality in checked[name]]
+        channels = [
+            dataclasses.asdict(quality) | {"verdict": dataclasses.asdict(verdict_in(rec, quality))}
+            for quality in checked[name]
+        ]
+        if given.picture is not None:
+            pictures.append(judged(rec, checked[name], look_s=look_s))
         cues = dict(sorted(Counter(marker.label for marker in rec.markers).items()))
         report: dict[str, Any] = {
             "recording": name,
@@ -138,8 +160,11 @@ def _check(given: argparse.Namespace) -> Status:
     for note in same:
         say(f"note: {note}")
     given.notes += same
+    if pictures:
+        with given.picture.open("x", encoding="utf-8") as stream:
+            stream.write(pages(pictures))
     if given.json:
-        put(to_json(reports))
+        put(one_line(reports) if given.watch else to_json(reports))
     clean = not same and not any(channel["findings"] for report in reports for channel in report["channels"])
     trouble = any(not is_told_by_name(note) for report in reports for note in report["notes"])
     return FINE if clean and not given.problems and not trouble else NOT_FINE
@@ -183,8 +208,14 @@ def _check_lines(rec: er.Recording, report: Mapping[str, Any]) -> Iterator[str]:
         head = (
             f"  {channel['label']:<{width}}  RMS {channel['rms']:.3g} {unit}, at rest {channel['rest_rms']:.3g}; {hum}"
         )
-        if not channel["findings"]:
+        verdict = channel["verdict"]
+        if verdict["word"] == "fit":
             yield f"{head}; nothing stands out"
-            continue
-        yield head
-        yield from (f"  {'':<{width}}  - {finding}" for finding in channel["findings"])
+        else:
+            yield head
+            yield from (f"  {'':<{width}}  - {why['words']}" for why in verdict["reasons"])
+            yield f"  {'':<{width}}  = {verdict['word']}"
+            yield from (f"  {'':<{width}}    {do}" for do in dict.fromkeys(why["do"] for why in verdict["reasons"]))
+        yield from (f"  {'':<{width}}  ? {asked['words']}" for asked in channel["questions"])
+    if any(channel["verdict"]["word"] != "fit" for channel in report["channels"]):
+        yield f"  {CAUTION}"

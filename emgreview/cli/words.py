@@ -38,6 +38,7 @@ def _typed(value: str) -> str:
 
 _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     # Whole sentences first: what to do is something else in a shell.
+    (r"\ber\.selectivity\b", "emgreview contractions"),
     (r"er\.muscle\(name\) shows one", "emgreview muscles NAME shows one"),
     (r"such as said=\{'([^']*)': '([^']*)'\}, or None for", r"such as --say '\1=\2', or none for"),
     (r"(?<![-\w])people does not say", "--people does not say"),
@@ -205,7 +206,8 @@ _NONE = re.compile(r"(?<!\w)'[^']*'(?!\w)|\bNone\b")
 """What is quoted, or None: only the second is put in other words."""
 
 SENTENCES = frozenset((
-    "baseline_note", "bulk", "dataset_notes", "differences", "findings", "looked", "not_looked", "notes", "problem",
+    "baseline_note", "bulk", "dataset_notes", "differences", "do", "findings",
+    "looked", "not_looked", "notes", "problem",
     "problems", "scale_notes", "source", "words",
 ))  # fmt: skip
 """Under these names an answer in JSON holds sentences for people; all else there is data, and stays as it is."""

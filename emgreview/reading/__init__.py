@@ -23,6 +23,8 @@ from emgreview.reading.checks import check_samples
 from emgreview.reading.contents import Contents, Reader, Seen, Signal
 from emgreview.reading.cues import channel_range, find_cues, with_cues
 from emgreview.reading.dataset import Dataset, read_dataset
+from emgreview.reading.delays import Delay, measure_delay
+from emgreview.reading.deriving import derive
 from emgreview.reading.files import read
 from emgreview.reading.joining import join_channels, join_in_time
 from emgreview.reading.looking import Look, look
@@ -33,6 +35,7 @@ from emgreview.reading.study_writing import confirm_alignment, write_study
 __all__ = [
     "Contents",
     "Dataset",
+    "Delay",
     "Look",
     "Reader",
     "Seen",
@@ -40,11 +43,13 @@ __all__ = [
     "channel_range",
     "check_samples",
     "confirm_alignment",
+    "derive",
     "find_cues",
     "join_channels",
     "join_in_time",
     "known_extensions",
     "look",
+    "measure_delay",
     "open_data",
     "read",
     "read_dataset",

@@ -59,14 +59,15 @@ LOW_HZ = 20.0
 class Heart:
     """``z`` is how far the beats' lower quartile stands above the rest between 8 and 35 Hz, in its SD (an upper bound,
     without beats, where no row could stand out); ``alike`` the median correlation of a beat with the others' mean;
-    ``beats`` their number in the ``rest_s`` seconds looked at, ``per_min`` their rate. NaN where it could not be looked
-    for."""
+    ``beats`` their number in the ``rest_s`` seconds looked at, ``per_min`` their rate, ``at`` their times: which
+    stretch, and seconds in it. NaN where it could not be looked for."""
 
     z: float
     alike: float
     beats: int
     per_min: float
     rest_s: float
+    at: tuple[tuple[int, float], ...] = ()
 
     @property
     def least_z(self) -> float:
@@ -84,6 +85,11 @@ class Heart:
 NOTHING = Heart(math.nan, math.nan, 0, math.nan, 0.0)
 
 
+def is_long_enough(run: FloatArray, rate_hz: float) -> bool:
+    """Whether a stretch (samples,) is among those that heart beats are looked for in."""
+    return len(run) >= 2.5 * rate_hz and bool(np.ptp(run) > 0)
+
+
 def find_heart(runs: list[FloatArray], rate_hz: float) -> Heart:
     """The row of beats that stands out most in ``runs``, stretches (samples,) without missing samples.
 
@@ -91,7 +97,7 @@ def find_heart(runs: list[FloatArray], rate_hz: float) -> Heart:
     """
     if rate_hz < LEAST_RATE_HZ:
         return NOTHING
-    runs = [run for run in runs if len(run) >= 2.5 * rate_hz and np.ptp(run) > 0]
+    runs = [run for run in runs if is_long_enough(run, rate_hz)]
     if not runs:
         return NOTHING
     keep = max(1, round(rate_hz / 400.0))
@@ -197,7 +203,8 @@ def _judged(
     apart = np.concatenate([np.diff([at for k, at in beats if k == row]) for row in range(len(paths))]) / fs
     apart = apart[apart <= INTERVAL_S[1] * (1 + WANDER)]
     per_min = 60.0 / float(np.median(apart)) if apart.size else math.nan
-    return Heart(z, _alike(shapes, beats, fs), len(beats), per_min, one.rest_s)
+    places = tuple((k, at / fs) for k, at in beats)
+    return Heart(z, _alike(shapes, beats, fs), len(beats), per_min, one.rest_s, places)
 
 
 def _muscle(run: FloatArray, rate_hz: float) -> FloatArray:

@@ -9,13 +9,14 @@ before anything else is measured, so that one fault is not told as another.
     band_levels                             RMS of the quietest and of the loudest parts, within 20 to 450 Hz
     step_size                               least significant bit of the converter, estimated
     clipped_share, flat_share               samples at the rails; samples that do not change
+    spectrum_of                             power density of all that is long enough
     strongest_mains                         frequency, share and prominence of the mains
 
 Over 400 lines with what its public names say of themselves.
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,16 +27,16 @@ from emgreview import checks
 from emgreview.errors import SignalError
 from emgreview.model import VOLTS
 from emgreview.showing import Sheet, Shown, number, percent
-from emgreview.signal.filters import bandpass, checked_samples, finite_runs, shortest_run
+from emgreview.signal.baseline import LOW_HZ, band_blocks, baseline_of
+from emgreview.signal.filters import checked_samples, finite_runs
 from emgreview.signal.findings import LIMITS, Finding, of_measures
-from emgreview.signal.heart import LEAST_RATE_HZ, LEAST_REST_S, find_heart, heart_peak
+from emgreview.signal.heart import LEAST_RATE_HZ, LEAST_REST_S, Heart, find_heart, heart_peak, is_long_enough
+from emgreview.signal.plausible import asked_of
 from emgreview.signal.spectrum import MAINS_SHORTEST_S, band_power, measure_mains, power_density
 from emgreview.signal.stuck import as_sampled, find_codes, find_repeats, held_times, piles_up
 
 FloatArray = NDArray[np.floating]
 
-LOW_HZ, HIGH_HZ = 20.0, 450.0
-LEVEL_BLOCK_S = 0.1
 QUIETEST_PART, LOUDEST_PART = 0.05, 0.99
 """Quantiles of the RMS over blocks of 0.1 s that stand for rest and for the loudest parts."""
 
@@ -97,6 +98,15 @@ class Quality(Shown):
         What could not be looked for, and why.
     unit : str
         Unit of the amplitudes.
+    heart_s : tuple of float
+        Where heart beats were found, their times in the recording, as far as it was looked at.
+    baseline_rms, baseline_s : float
+        RMS of the quiet parts from 20 to 450 Hz, and their length together in seconds.
+    baseline_hz, baseline_cv : float
+        Their statistical bandwidth B, and the coefficient of variation 1 / sqrt(4 B T) of
+        that RMS, a share.
+    questions : tuple of Finding
+        What seems odd about the file, and only a person can answer; nothing is corrected.
     """
 
     label: str
@@ -126,10 +136,17 @@ class Quality(Shown):
     looked: str
     not_looked: tuple[str, ...]
     unit: str
+    heart_s: tuple[float, ...] = ()
+    baseline_rms: float = math.nan
+    baseline_s: float = 0.0
+    baseline_hz: float = math.nan
+    baseline_cv: float = math.nan
+    questions: tuple[Finding, ...] = ()
 
     def _parts(self) -> Iterator[Sheet | str]:
         yield Sheet("", COLUMNS, [cells(self)])
         yield from self.findings or ("Nothing stands out.",)
+        yield from (one.words for one in self.questions)
         yield f"Looked at: {self.looked}."
         yield from (f"Not looked for: {why}." for why in self.not_looked)
 
@@ -153,12 +170,13 @@ def check_channel(
     unit_label: str = "µV",
     mains_hz: float | None = None,
     looked: str = "",
+    starts_s: Sequence[float] = (),
 ) -> Quality:
     """Measure one channel: (samples,) or (stretches, samples), unfiltered. The mains at 50 and 60 Hz, and where told.
 
     Spectral measures need 2 s without missing samples; they are NaN without. Where ``unit_label`` is no unit of voltage
-    no level is judged. SignalError where there is no sample axis; RateError where the sampling rate is no number above
-    0.
+    no level is judged. ``starts_s`` is when each stretch begins, for the times of heart beats. SignalError where there
+    is no sample axis; RateError where the sampling rate is no number above 0.
     """
     stretches = np.atleast_2d(checked_samples(x))
     if stretches.ndim != 2 or stretches.size == 0:
@@ -176,9 +194,14 @@ def check_channel(
     times = max((held_times(row, step=step) for row in kept if not np.isnan(row).all()), default=1)
     taken = as_sampled(values, times)
     raw_runs = [row[start:stop] for row in kept for start, stop in finite_runs(row)]
-    runs = _bridged(stretches, codes.at, repeats.at, rate_hz)
-    (frequency, share, prominence), other, part = _mains(runs, rate_hz, mains_hz)
-    rest, loud = band_levels(runs, rate_hz)
+    places = _bridged(stretches, codes.at, repeats.at, rate_hz)
+    runs = [run for _, run in places]
+    f, p = spectrum_of(runs, rate_hz)
+    low = _low_share(f, p, rate_hz)
+    (frequency, share, prominence), other, part = _mains(runs, rate_hz, mains_hz, low)
+    blocks = band_blocks(runs, rate_hz)
+    rest, loud = _levels(blocks)
+    baseline = baseline_of(blocks, rate_hz)
     heart = find_heart(runs, rate_hz)
     nothing = values.size == 0
     measured: dict[str, Any] = {
@@ -192,7 +215,7 @@ def check_channel(
         "mains_hz": frequency,
         "mains_share": share,
         "mains_db": prominence,
-        "low_share": _low_share(runs, rate_hz),
+        "low_share": low,
         "heart_peak": heart_peak(runs, rate_hz),
         "rest_rms": rest,
         "loud_rms": loud,
@@ -203,6 +226,11 @@ def check_channel(
         "heart_z": heart.z,
         "heart_alike": heart.alike,
         "heart_per_min": heart.per_min,
+        "heart_s": _beats(heart, places, starts_s, rate_hz) if heart.stands_out else (),
+        "baseline_rms": baseline.rms,
+        "baseline_s": baseline.seconds,
+        "baseline_hz": baseline.bandwidth_hz,
+        "baseline_cv": baseline.cv,
     }
     unit_uv = VOLTS.get(unit_label)
     more = {
@@ -218,6 +246,7 @@ def check_channel(
         "runs_longest_s": max((len(run) for run in runs), default=0) / rate_hz,
     }
     found = tuple(of_measures(label, measured | more, unit_label, unit_uv))
+    questions = asked_of(label, values, f, p, rate_hz, baseline.rms, step, unit_label)
     return Quality(
         label=label,
         **measured,
@@ -226,7 +255,16 @@ def check_channel(
         looked=looked or f"{stretches.size / rate_hz:.4g} s",
         not_looked=tuple(_not_looked(measured, unit_label, unit_uv, rate_hz, heart.rest_s)),
         unit=unit_label,
+        questions=tuple(questions),
     )
+
+
+def _beats(
+    heart: Heart, places: list[tuple[tuple[int, int], FloatArray]], starts_s: Sequence[float], rate_hz: float
+) -> tuple[float, ...]:
+    """Seconds of the beats in the recording. ``heart`` counts the stretches that were long enough for it."""
+    used = [where for where, run in places if is_long_enough(run, rate_hz)]
+    return tuple(starts_s[used[k][0]] + used[k][1] / rate_hz + at for k, at in heart.at) if starts_s else ()
 
 
 def _step(stretches: FloatArray) -> float:
@@ -240,11 +278,12 @@ def _clipped(values: FloatArray, step: float) -> bool:
 
 def _bridged(
     stretches: FloatArray, codes: NDArray[np.bool_], repeated: NDArray[np.bool_], rate_hz: float
-) -> list[FloatArray]:
-    """Runs without missing samples: short codes bridged by a straight line, longer ones and repeats left out."""
+) -> list[tuple[tuple[int, int], FloatArray]]:
+    """Runs without missing samples, each with its stretch and first sample there: short codes bridged by a straight
+    line, longer ones and repeats left out."""
     longest = max(1, round(BRIDGED_S * rate_hz))
     out = []
-    for x, code, same in zip(stretches, codes, repeated, strict=True):
+    for place, (x, code, same) in enumerate(zip(stretches, codes, repeated, strict=True)):
         row = np.where(code, np.nan, x)
         for start, stop in np.flatnonzero(np.diff(same, prepend=False, append=False)).reshape(-1, 2):
             if stop - start > longest and not same.mean() > 0.5:
@@ -252,7 +291,7 @@ def _bridged(
         for start, stop in np.flatnonzero(np.diff(code, prepend=False, append=False)).reshape(-1, 2):
             if stop - start <= longest and start > 0 and stop < row.size:
                 row[start:stop] = np.linspace(row[start - 1], row[stop], stop - start + 2)[1:-1]
-        out += [row[start:stop] for start, stop in finite_runs(row)]
+        out += [((place, start), row[start:stop]) for start, stop in finite_runs(row)]
     return out
 
 
@@ -277,24 +316,18 @@ def _not_looked(m: dict[str, Any], unit_label: str, unit_uv: float | None, rate_
 def band_levels(runs: list[FloatArray], rate_hz: float) -> tuple[float, float]:
     """RMS over 0.1 s within 20 to 450 Hz (or 0.45 of the sampling rate), in the unit of ``runs`` (samples,), none
     missing: of the quietest twentieth, and of the loudest hundredth. NaN where nothing is long enough."""
-    if rate_hz <= 2.5 * LOW_HZ:
+    return _levels(band_blocks(runs, rate_hz))
+
+
+def _levels(blocks: FloatArray) -> tuple[float, float]:
+    if not len(blocks):
         return math.nan, math.nan
-    n = max(2, round(LEVEL_BLOCK_S * rate_hz))
-    parts = []
-    for run in runs:
-        if len(run) >= max(2 * n, shortest_run(rate_hz, LOW_HZ)):
-            high = HIGH_HZ if rate_hz > HIGH_HZ / 0.45 else None
-            x = bandpass(run, rate_hz, low_hz=LOW_HZ, high_hz=high, order=2, direction="zero-phase")
-            blocks = x[: len(x) // n * n].reshape(-1, n)
-            parts.append(np.sqrt(np.mean(blocks**2, axis=1)))
-    if not parts:
-        return math.nan, math.nan
-    levels = np.concatenate(parts)
+    levels = np.sqrt(np.mean(blocks**2, axis=1))
     return float(np.quantile(levels, QUIETEST_PART)), float(np.quantile(levels, LOUDEST_PART))
 
 
 def _mains(
-    runs: list[FloatArray], rate_hz: float, stated_hz: float | None
+    runs: list[FloatArray], rate_hz: float, stated_hz: float | None, low: float
 ) -> tuple[tuple[float, float, float], tuple[float, float, float], float]:
     """Frequency, share and prominence at the frequency stated (or the stronger of 50 and 60 Hz), the same at the other
     where one is stated, and the stronger share of the power above 20 Hz where it stands out."""
@@ -303,7 +336,6 @@ def _mains(
     own = strongest_mains(runs, rate_hz, usual if stated_hz is None else (stated_hz,))
     others = () if stated_hz is None else tuple(hz for hz in usual if abs(hz - stated_hz) > 2)
     other = strongest_mains(runs, rate_hz, others)
-    low = _low_share(runs, rate_hz)
     part = max((share for _, share, db in (own, other) if db > LIMITS["mains prominence"].value), default=0.0)
     return own, other, min(1.0, part / (1 - low)) if low < 1 else 0.0
 
@@ -410,13 +442,17 @@ def _repeats(run: FloatArray) -> NDArray[np.integer]:
     return np.diff(np.concatenate(([0], edges, [run.size])))
 
 
-def _low_share(runs: list[FloatArray], rate_hz: float) -> float:
+def spectrum_of(runs: list[FloatArray], rate_hz: float) -> tuple[FloatArray, FloatArray]:
+    """Frequencies, and the power density of runs of 2 s or more, weighted by their length; both empty without any."""
     long = [run for run in runs if len(run) >= MAINS_SHORTEST_S * rate_hz and np.ptp(run) > 0]
-    if not long or rate_hz <= 2 * LOW_HZ:
+    if not long:
+        return np.empty(0), np.empty(0)
+    each = [power_density(run, rate_hz, window_s=MAINS_SHORTEST_S) for run in long]
+    return each[0][0], np.average([p for _, p in each], axis=0, weights=[len(run) for run in long])
+
+
+def _low_share(f: FloatArray, p: FloatArray, rate_hz: float) -> float:
+    if not len(f) or rate_hz <= 2 * LOW_HZ:
         return math.nan
-    low = total = 0.0
-    for run in long:
-        f, p = power_density(run, rate_hz, window_s=MAINS_SHORTEST_S)
-        low += len(run) * float(band_power(f, p, 0.0, LOW_HZ))
-        total += len(run) * float(band_power(f, p))
-    return low / total if total > 0 else math.nan
+    total = float(band_power(f, p))
+    return float(band_power(f, p, 0.0, LOW_HZ)) / total if total > 0 else math.nan

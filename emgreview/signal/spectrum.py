@@ -8,6 +8,7 @@ accepted here: give a stretch without them.
     power_density                     one-sided power spectral density
     band_power                        its integral over a band
     mean_frequency, median_frequency  MNF, MDF
+    statistical_bandwidth             of a density: how many independent values a second its signal has, halved
     Mains, measure_mains              share and prominence of the mains and its harmonics
 """
 
@@ -93,6 +94,18 @@ def median_frequency(
     root = np.sqrt(np.maximum(start**2 + 2 * (stop - start) / width * missing, 0.0))
     h = 2 * missing / np.where(half > 0, start + root, np.nan)
     return (f[cell] + h)[..., 0]
+
+
+def statistical_bandwidth(frequency_hz: FloatArray, density: FloatArray, *, averages: int) -> float:
+    """(∫ p df)² / ∫ p² df in hertz, for a density that is the mean of so many independent periodograms (Bendat and
+    Piersol, Random Data, from memory); flat noise of bandwidth B has B. NaN without power.
+
+    The mean of n periodograms scatters by 1/sqrt(n) about the true density, which makes ∫ p² larger by 1 + 1/n; that is
+    taken out.
+    """
+    f, p = np.asarray(frequency_hz, dtype=np.float64), np.asarray(density, dtype=np.float64)
+    whole, squared = float(p.sum()), float((p**2).sum())
+    return float(f[1] - f[0]) * whole**2 / squared * (1 + 1 / averages) if squared > 0 else float("nan")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
