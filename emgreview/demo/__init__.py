@@ -16,6 +16,7 @@ from dataclasses import fields
 from pathlib import Path
 
 import edfio
+
 from emgreview.checks import kind
 from emgreview.demo import contractions as before
 from emgreview.demo import words
@@ -210,7 +211,7 @@ def _write_contractions(folder: Path, label: str, number: int, seed: int) -> Non
         return
     made = before.contractions_of(number, seed=seed)
     data = dict(zip(made.muscles, made.recording.values(), strict=True))
-    _write_signals(folder / label / "emg" / f"{stem}_emg.bdf", data)
+    _write_signals(folder / label / "emg" / f"{stem}_emg.bdf", data, before.RAIL_UV)
     for name, content in before.person_files(label, made).items():
         _write_text(folder / name, content)
 
@@ -227,9 +228,9 @@ def _write_bdf(path: Path, made: Performance) -> None:
     _write_signals(path, dict(zip(words.CHANNELS, (*made.emg_uv, made.angle_deg, made.light_v), strict=True)))
 
 
-def _write_signals(path: Path, data: Mapping[str, FloatArray]) -> None:
+def _write_signals(path: Path, data: Mapping[str, FloatArray], rail_uv: float = RAIL_UV) -> None:
     """Every channel at one rate, records of 1 s, no annotations: the events stand in events.tsv alone."""
-    ranges = {"uV": RAIL_UV, "deg": 180.0, "V": 5.0}
+    ranges = {"uV": rail_uv, "deg": 180.0, "V": 5.0}
     signals = [
         edfio.BdfSignal(
             data[label],

@@ -20,6 +20,8 @@ from emgreview.simulation import simulate_contractions
 from emgreview.simulation.contractions import Contractions, Fault
 
 TASK = "contractions"
+RAIL_UV = 5000.0
+"""The amplifier's range; no contraction reaches it."""
 SEEDS = 100
 """A person's contractions are drawn from so many times the seed of the study, and their number."""
 
