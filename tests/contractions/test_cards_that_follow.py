@@ -4,6 +4,7 @@ sentence about channels claims more than pads can tell."""
 import ast
 import dataclasses
 import pickle
+import re
 import warnings
 from pathlib import Path
 from types import SimpleNamespace
@@ -132,7 +133,8 @@ def sentences(path):
     }
     for node in ast.walk(tree):
         if isinstance(node, ast.JoinedStr):
-            yield "".join(one.value if isinstance(one, ast.Constant) else "FCR" for one in node.values)
+            text = "".join(one.value if isinstance(one, ast.Constant) else "FCR" for one in node.values)
+            yield re.sub(r"^FCR (?=responses)", "3 ", text)  # a count stands there
         elif isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docs:
             yield node.value
 
