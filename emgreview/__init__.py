@@ -52,12 +52,11 @@ _HOMES = {
         "measure_evoked",
     ),
     "emgreview.contractions": (
-        "ChannelCard",
         "maximal_efforts",
-        "read_channel_cards",
         "selectivity",
         "write_channel_cards",
     ),
+    "emgreview.reading.channel_cards": ("ChannelCard", "ChannelCards", "read_channel_cards"),
     "emgreview.bench": ("bench_onsets",),
     "emgreview.bench.found": ("bench_findings",),
     "emgreview.cohort.agreement": ("agreement",),
@@ -93,9 +92,7 @@ if TYPE_CHECKING:
     from emgreview.cohort.changes import Difference as Difference
     from emgreview.cohort.changes import diff as diff
     from emgreview.cohort.merging import merge_reviews as merge_reviews
-    from emgreview.contractions import ChannelCard as ChannelCard
     from emgreview.contractions import maximal_efforts as maximal_efforts
-    from emgreview.contractions import read_channel_cards as read_channel_cards
     from emgreview.contractions import selectivity as selectivity
     from emgreview.contractions import write_channel_cards as write_channel_cards
     from emgreview.converting import Converted as Converted

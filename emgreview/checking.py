@@ -12,6 +12,7 @@ impossible  channels of a level that no surface EMG has, by the same limits
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import astuple, replace
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ from numpy.typing import NDArray
 from emgreview import checks
 from emgreview.checks import ONE_RECORDING
 from emgreview.model import ARBITRARY, SAME_SAMPLES, VOLTS, Recording, to_sample
+from emgreview.muscles.wording import card_of
 from emgreview.showing import Sheet, Shown
 from emgreview.signal import filters
 from emgreview.signal.alike import LONGEST_LAG_S, Pairs
@@ -41,7 +43,10 @@ SEGMENT_S, SEGMENTS = 1.0, 40
 
 
 class Checked(Shown, list[Quality]):
-    """One :class:`Quality` a channel, in the order of the recording; a list."""
+    """One :class:`Quality` a channel, in the order of the recording; a list. ``cards``: by label what test contractions
+    showed of channels, where the recording carries it."""
+
+    cards: Mapping[str, str] = MappingProxyType({})
 
     def _parts(self) -> Iterator[Sheet | str]:
         yield Sheet("", COLUMNS, [cells(one) for one in self])
@@ -49,6 +54,7 @@ class Checked(Shown, list[Quality]):
         yield from (f"{one.label}: {asked.words}" for one in self for asked in one.questions)
         if not any(one.found for one in self):
             yield "Nothing stands out."
+        yield from (f"{label}: {words}." for label, words in self.cards.items())
         yield from (f"Looked at: {words}." for words in dict.fromkeys(one.looked for one in self))
         for why in dict.fromkeys(why for one in self for why in one.not_looked):
             labels = [one.label for one in self if why in one.not_looked]
@@ -107,7 +113,9 @@ def check(rec: Recording, *, look_s: float | None = CHECKED_S) -> Checked:
             "alone"
         )
     found = [_looked_at(rec, label, *sampled(rec, label, pieces), looked, pieces) for label in rec.emg_labels]
-    return Checked(_compared(rec, pieces, found if looked.startswith("all") else _between(rec, pieces, found)))
+    done = Checked(_compared(rec, pieces, found if looked.startswith("all") else _between(rec, pieces, found)))
+    done.cards = {one.label: card_of(one) for one in rec.channels if one.heard}
+    return done
 
 
 def codes_in(rec: Recording, label: str, stretches: Sequence[tuple[int, int]]) -> list[tuple[float, ...]]:

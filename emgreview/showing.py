@@ -129,4 +129,7 @@ def number(value: float, digits: int = 3) -> str:
 
 def percent(share: float) -> str:
     """A share, 0 to 1, in per cent to two significant digits; "n/a" where it is missing."""
-    return "n/a" if share != share else "0" if share == 0 else f"{100 * share:.2g}"
+    if share != share:
+        return "n/a"
+    value = 100 * share
+    return f"{value:.0f}" if value == 0 or value >= 9.95 else f"{value:.2g}"

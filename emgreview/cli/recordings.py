@@ -25,6 +25,7 @@ from emgreview.demo import lab
 from emgreview.fitness import Verdicts, judged, pages, verdict_in
 from emgreview.fitness.judging import CAUTION
 from emgreview.many.checked import CheckJob
+from emgreview.muscles.wording import card_of
 from emgreview.reading.settled import is_told_by_name
 
 
@@ -33,13 +34,21 @@ def _demo_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--participants", type=whole, default=16, metavar="N", help="1 to 16 (16)")
     parser.add_argument("--trials", type=whole, default=40, metavar="N", help="trials of each (40)")
     parser.add_argument("--seed", type=whole, default=20, metavar="N", help="another number gives another study (20)")
+    parser.add_argument(
+        "--contractions", action="store_true", help="with a recording of test contractions of each person"
+    )
     parser.add_argument("--open", action="store_true", help="then open the review notebook in JupyterLab")
     add_browser(parser)
 
 
 def _demo(given: argparse.Namespace) -> Status:
     folder = er.write_demo(
-        given.folder, participants=given.participants, trials=given.trials, seed=given.seed, progress=progress
+        given.folder,
+        participants=given.participants,
+        trials=given.trials,
+        seed=given.seed,
+        contractions=given.contractions,
+        progress=progress,
     )
     if given.open:
         return _open_notebook(folder, given)
@@ -55,7 +64,13 @@ def _open_notebook(folder: Path, given: argparse.Namespace) -> Status:
     demand_package("jupyterlab")
     from jupyterlab.labapp import LabApp  # optional and heavy: only this command needs it
 
-    study = lab.demo_of(folder.name, participants=given.participants, trials=given.trials, seed=given.seed)
+    study = lab.demo_of(
+        folder.name,
+        participants=given.participants,
+        trials=given.trials,
+        seed=given.seed,
+        contractions=given.contractions,
+    )
     beside = folder.absolute().parent
     new = lab.copy_notebooks(beside, {"STUDY": study})
     copy, *others = (beside / name for name in lab.NOTEBOOKS)
@@ -150,6 +165,7 @@ def _check_one(given: argparse.Namespace) -> Status:
             "markers": cues,
             "notes": list(rec.notes),
             "channels": channels,
+            "cards": {one.label: {"words": card_of(one)} for one in rec.channels if one.heard},
             "problem": None,
             "dataset_notes": given.notes,
         }
@@ -182,7 +198,13 @@ def _unread_report(given: argparse.Namespace, name: str) -> dict[str, Any]:
         "stated_mains_hz": None,
         "markers": {},
     }
-    return values | {"notes": [], "channels": [], "problem": given.problems[name], "dataset_notes": given.notes}
+    return values | {
+        "notes": [],
+        "channels": [],
+        "cards": {},
+        "problem": given.problems[name],
+        "dataset_notes": given.notes,
+    }
 
 
 def _check_lines(rec: er.Recording, report: Mapping[str, Any]) -> Iterator[str]:
@@ -199,6 +221,7 @@ def _check_lines(rec: er.Recording, report: Mapping[str, Any]) -> Iterator[str]:
     for reason, labels in gaps.items():
         everywhere = len(labels) == len(report["channels"])
         yield f"  not looked for in {'any channel' if everywhere else ', '.join(labels)}: {reason}"
+    yield from (f"  {label}: {card['words']}" for label, card in report["cards"].items())
     width = max((len(label) for label in rec.emg_labels), default=0)
     for channel in report["channels"]:
         unit = rec.channel(channel["label"]).unit_label

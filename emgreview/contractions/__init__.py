@@ -5,22 +5,19 @@ in the band (``levels.py``). Nothing here says that a muscle was recorded in iso
 
     selectivity             who hears whom: matrix, intervals, findings, cards
     maximal_efforts         the best half second of maximal efforts, for normalisation
-    write_channel_cards, read_channel_cards     cards as a plain file beside the study
+    write_channel_cards     cards as a plain file beside the study, which reading/ finds there
 """
 
-from emgreview.contractions.cards import ChannelCard, ChannelCards, read_channel_cards, write_channel_cards
+from emgreview.contractions.cards import write_channel_cards
 from emgreview.contractions.findings import Finding
 from emgreview.contractions.matrix import Selectivity, selectivity
 from emgreview.contractions.maximal import MaximalEfforts, maximal_efforts
 
 __all__ = [
-    "ChannelCard",
-    "ChannelCards",
     "Finding",
     "MaximalEfforts",
     "Selectivity",
     "maximal_efforts",
-    "read_channel_cards",
     "selectivity",
     "write_channel_cards",
 ]

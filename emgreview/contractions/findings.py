@@ -17,8 +17,9 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import NamedTuple
 
-from emgreview.contractions.wording import share_words
 from emgreview.intervals import Estimate
+from emgreview.muscles.wording import share_words
+from emgreview.reading.channel_cards import LOUD
 
 CODES = ("no signal", "missing", "exchanged", "wrong site", "weak", "neighbour", "no rest")
 
@@ -32,7 +33,7 @@ class Limit(NamedTuple):
 
 LIMITS: Mapping[str, Limit] = MappingProxyType(
     {
-        "neighbour": Limit(0.30, "practitioners' judgement, no publication"),
+        "neighbour": Limit(LOUD, "practitioners' judgement, no publication"),
         "weak_db": Limit(10.0, "practitioners' judgement, no publication"),
         "rest_uv": Limit(10.0, "RMS at instructed rest; practitioners' judgement, no publication"),
         "rest_times": Limit(2.0, "times the quietest contraction of another muscle; our own choice, no source"),

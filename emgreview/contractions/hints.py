@@ -12,11 +12,11 @@ import numpy as np
 
 from emgreview.conditioning import condition
 from emgreview.contractions.asked import Asked
-from emgreview.contractions.cards import LEAST_HEARD
 from emgreview.contractions.findings import LIMITS, Column
 from emgreview.contractions.levels import levels_of, middle
 from emgreview.intervals import Estimate
 from emgreview.model import FloatArray, Processing, Recording
+from emgreview.reading.channel_cards import LEAST_HEARD
 from emgreview.signal.crosstalk import LONGEST_LAG_S, NOTEWORTHY, lagged_correlation, shared_words
 
 

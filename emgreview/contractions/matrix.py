@@ -18,13 +18,13 @@ import numpy as np
 import pandas as pd
 
 from emgreview.contractions.asked import Asked, asked_of, gaps
-from emgreview.contractions.cards import LEAST_HEARD, ChannelCard
 from emgreview.contractions.findings import LIMITS, Column, Finding, find
 from emgreview.contractions.hints import geometric, quiet_hints, shared_hints
 from emgreview.contractions.levels import levels_of, middle, processing_of, recordings_of
 from emgreview.errors import tell
 from emgreview.intervals import Estimate, geometric_ratio
 from emgreview.model import FloatArray, Processing, Recording
+from emgreview.reading.channel_cards import LEAST_HEARD, ChannelCard
 from emgreview.reading.settled import listed
 from emgreview.showing import Sheet, Shown, number
 

@@ -18,13 +18,15 @@ from pathlib import Path
 import edfio
 
 from emgreview.checks import kind
+from emgreview.demo import contractions as before
 from emgreview.demo import words
-from emgreview.demo.study import PARTICIPANTS, RAIL_UV, RATE_HZ, TRIALS, Performance, Truth, perform
+from emgreview.demo.study import PARTICIPANTS, RAIL_UV, RATE_HZ, TRIALS, FloatArray, Performance, Truth, perform
 from emgreview.errors import ParameterError
 from emgreview.plain_files import read_json
 
 __all__ = ["write_demo"]
 
+CONTRACTIONS = "contractions"
 RECIPE = 1
 """Raised whenever the same seed would give other files: an older folder is then another demo."""
 
@@ -37,6 +39,7 @@ def write_demo(
     participants: int = PARTICIPANTS,
     trials: int = TRIALS,
     seed: int = 20,
+    contractions: bool = False,
     progress: Progress | None = None,
     workers: int = 2,
 ) -> Path:
@@ -55,6 +58,10 @@ def write_demo(
         Trials of each, 1 to 400.
     seed : int, default 20
         Seed of every draw.
+    contractions : bool, default False
+        Whether each person also has a recording of test contractions ("task-contractions"),
+        with swapped leads, a loud neighbour or a bad site in some people; 5 MB a person more. All
+        other recordings stay as they are.
     progress : callable or None
         Called as (done, total, words) after each person, in the calling thread.
     workers : int, default 2
@@ -94,6 +101,7 @@ def write_demo(
         raise ParameterError(f"workers came as {workers!r}; allowed: a whole number from 1; correct it.")
     kind("folder", folder, (str, os.PathLike), "the path of a new or empty folder")
     folder = Path(folder)
+    kind("contractions", contractions, bool, "True or False")
     made_of = {
         "made_by": "emgreview demo",
         "recipe": RECIPE,
@@ -101,6 +109,7 @@ def write_demo(
         "trials": trials,
         "seed": seed,
     }
+    made_of |= {"contractions": True} if contractions else {}
     if _is_complete(folder, made_of):
         if progress is not None:
             progress(participants, participants, "the demo study is complete already")
@@ -108,12 +117,19 @@ def write_demo(
 
     card = folder / "sourcedata" / "demo.json"
     _write_json(card, {**made_of, "complete": False})
-    for name, content in words.top_files(participants, seed).items():
+    top = words.top_files(participants, seed)
+    if contractions:
+        top["README.md"] += before.README_MORE
+        top |= before.top_files(top[f"task-{words.TASK}_emg.json"])
+    for name, content in top.items():
         if not (folder / name).exists():
             _write_text(folder / name, content)
     pool = ThreadPoolExecutor(workers, thread_name_prefix="emgreview-demo")
     try:
-        waiting = [pool.submit(_write_person, folder, number, seed, trials) for number in range(1, participants + 1)]
+        waiting = [
+            pool.submit(_write_person, folder, number, seed, trials, contractions)
+            for number in range(1, participants + 1)
+        ]
         for done, future in enumerate(as_completed(waiting), start=1):
             label = future.result()
             if progress is not None:
@@ -138,7 +154,8 @@ def _is_complete(folder: Path, made_of: Mapping[str, object]) -> bool:
     card = folder / "sourcedata" / "demo.json"
     try:
         found = read_json(card)
-        stated = {key: found[key] for key in made_of}
+        stated = {key: found.get(key, False) if key == CONTRACTIONS else found[key] for key in (*made_of, CONTRACTIONS)}
+        made_of = {CONTRACTIONS: False, **made_of}
         complete = found["complete"]
     except (OSError, ValueError, KeyError, TypeError):
         raise ParameterError(
@@ -165,9 +182,11 @@ def _is_complete(folder: Path, made_of: Mapping[str, object]) -> bool:
     return True
 
 
-def _write_person(folder: Path, number: int, seed: int, trials: int) -> str:
+def _write_person(folder: Path, number: int, seed: int, trials: int, contractions: bool) -> str:
     """One person's files, the truth last; a person whose truth is there was written whole."""
     label = f"sub-{number:02d}"
+    if contractions:
+        _write_contractions(folder, label, number, seed)
     stem = f"{label}_task-{words.TASK}"
     truth = folder / "sourcedata" / "truth" / f"{stem}_truth.tsv"
     if truth.exists():
@@ -185,6 +204,18 @@ def _write_person(folder: Path, number: int, seed: int, trials: int) -> str:
     return label
 
 
+def _write_contractions(folder: Path, label: str, number: int, seed: int) -> None:
+    """The same of one person's test contractions."""
+    stem = f"{label}_task-{before.TASK}"
+    if (folder / "sourcedata" / "truth" / f"{stem}_truth.tsv").exists():
+        return
+    made = before.contractions_of(number, seed=seed)
+    data = dict(zip(made.muscles, made.recording.values(), strict=True))
+    _write_signals(folder / label / "emg" / f"{stem}_emg.bdf", data, before.RAIL_UV)
+    for name, content in before.person_files(label, made).items():
+        _write_text(folder / name, content)
+
+
 def _cell(value: object) -> object:
     if isinstance(value, bool):
         return int(value)
@@ -194,9 +225,12 @@ def _cell(value: object) -> object:
 
 
 def _write_bdf(path: Path, made: Performance) -> None:
+    _write_signals(path, dict(zip(words.CHANNELS, (*made.emg_uv, made.angle_deg, made.light_v), strict=True)))
+
+
+def _write_signals(path: Path, data: Mapping[str, FloatArray], rail_uv: float = RAIL_UV) -> None:
     """Every channel at one rate, records of 1 s, no annotations: the events stand in events.tsv alone."""
-    ranges = {"uV": RAIL_UV, "deg": 180.0, "V": 5.0}
-    data = dict(zip(words.CHANNELS, (*made.emg_uv, made.angle_deg, made.light_v), strict=True))
+    ranges = {"uV": rail_uv, "deg": 180.0, "V": 5.0}
     signals = [
         edfio.BdfSignal(
             data[label],
@@ -209,6 +243,7 @@ def _write_bdf(path: Path, made: Performance) -> None:
             prefiltering=channel.prefiltering,
         )
         for label, channel in words.CHANNELS.items()
+        if label in data
     ]
     recording = edfio.Bdf(signals, data_record_duration=1.0, annotations=())
     _replace(path, recording.write)

@@ -35,9 +35,10 @@ def copy_notebooks(folder: Path, constants: Mapping[str, str]) -> tuple[Path, ..
     return tuple(new)
 
 
-def demo_of(folder: str, *, participants: int, trials: int, seed: int) -> str:
+def demo_of(folder: str, *, participants: int, trials: int, seed: int, contractions: bool = False) -> str:
     """What STUDY is in a notebook on the demo study."""
-    return f"er.write_demo({folder!r}, {participants=}, {trials=}, {seed=})"
+    more = f", {contractions=}" if contractions else ""
+    return f"er.write_demo({folder!r}, {participants=}, {trials=}, {seed=}{more})"
 
 
 def set_environment() -> None:

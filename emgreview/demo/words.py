@@ -99,7 +99,8 @@ def table(names: Sequence[str], rows: Iterable[Iterable[object]]) -> str:
     return "".join("\t".join(map(str, row)) + "\n" for row in (names, *rows))
 
 
-def channels_tsv() -> str:
+def channels_tsv(channels: Mapping[str, ChannelWords] = CHANNELS) -> str:
+    """The table of some channels of the study, by label."""
     names = (
         "name",
         "type",
@@ -116,7 +117,7 @@ def channels_tsv() -> str:
         "status",
     )
     rows = []
-    for label, channel in CHANNELS.items():
+    for label, channel in channels.items():
         emg = channel.kind == "EMG"
         rows.append(
             (

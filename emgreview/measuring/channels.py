@@ -258,7 +258,7 @@ def compare_channels(
         "r": column("number", "", "Largest correlation of the band-passed signals within ±30 ms, with its sign"),
         "r2": column("number", "", "Its square: share of power in common; a caution, never an acquittal"),
         "lag_s": column("number", "s", f"Its lag, positive where {b} is later"),
-        "onset_difference_s": column("number", "s", f"Onset of {b} minus onset of {a}"),
+        "onset_difference_s": column("number", "s", f"Onset over {b} minus onset over {a}"),
         "onset_difference_low_s": column(
             "number", "s", f"Start of its 90 % interval, if the two errors are independent. {order.caution}"
         ),

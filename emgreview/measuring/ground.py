@@ -15,8 +15,13 @@ import pandas as pd
 
 from emgreview.evidence import CODES, Fitness
 from emgreview.measuring.rows import FloatArray, IntArray, places
-from emgreview.model import Trials
+from emgreview.model import Recording, Trials
+from emgreview.muscles.wording import card_of, hears_others
+from emgreview.reading.settled import listed
 from emgreview.trials import level_says
+
+SHOWN = 3
+"""Cards of one channel that a note tells; the others are counted (our own choice, no source)."""
 
 
 class Ground:
@@ -33,6 +38,7 @@ class Ground:
         self._still: dict[tuple[str, str], list[float]] = {}
         self._unread: dict[tuple[Trials, int], None] = {}
         self._impossible: dict[tuple[str, str], str] = {}
+        self._cards: dict[str, dict[str, list[str]]] = {}
 
     def by_channel(
         self, parts: Sequence[Trials], rows: pd.DataFrame
@@ -60,6 +66,8 @@ class Ground:
         label = part.labels[place]
         if len(trial) and label in part.impossible:
             self._impossible[label, part.recording.name] = part.impossible[label]
+        if len(trial):
+            self._take_card(part.recording, label)
         for row in map(int, trial):
             if not self._known(part, row):
                 continue
@@ -121,6 +129,7 @@ class Ground:
                 "amplitude too small, and a burst may end there: look at these trials."
             )
         notes += levels
+        notes += self._heard(channel)
         if gone:
             notes.append(
                 "Whether samples are clipped, and whether signals can be judged at all, is not known of "
@@ -133,6 +142,24 @@ class Ground:
         channel, or of all. "" where none does."""
         found = [(label, name) for label, name, kind in sorted(self._doubtful) if kind == CODES]
         return ", ".join(f"{label} of {name}" for label, name in found if channel in (None, label))
+
+    def _take_card(self, recording: Recording, label: str) -> None:
+        """Remember what else a channel hears, as its test contractions showed, once for each recording."""
+        one = recording.channel(label)
+        if hears_others(one.heard):
+            names = self._cards.setdefault(label, {}).setdefault(card_of(one), [])
+            names += [] if recording.name in names else [recording.name]
+
+    def _heard(self, channel: str | None) -> list[str]:
+        """A sentence for each channel that hears others, with the recordings it was so in, SHOWN of them at most."""
+        out = []
+        for label, cards in sorted(self._cards.items()):
+            if channel not in (None, label):
+                continue
+            told = [f"{words} ({listed(names)})" for words, names in sorted(cards.items(), key=lambda pair: pair[1])]
+            more = f"; and {len(told) - SHOWN} cards more, in contractions.json" if len(told) > SHOWN else ""
+            out.append(f"{label} in test contractions: {'; '.join(told[:SHOWN])}{more}.")
+        return out
 
     def _known(self, part: Trials, row: int) -> bool:
         """Whether the trial could be read; one that could not is not tried again."""

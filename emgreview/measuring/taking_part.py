@@ -290,6 +290,12 @@ def involvement(
             raise UnknownNameError("detail of the cues", name, there)
     cv = max(demand_long_enough(part, window_s) for part in parts)
     notes: list[str] = []
+    hidden = [name for name in (condition, posture) if name in there and any(part.blind for part in parts)]
+    if hidden:
+        notes.append(
+            f"Trials were cut blind: {' and '.join(hidden)} of their cues is hidden, and all trials of a channel count "
+            "together; cut them without blind=True once the review is over."
+        )
     mine = None
     if decisions is not None:
         names = [part.recording.name for part in parts]

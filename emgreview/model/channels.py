@@ -33,6 +33,9 @@ class Channel:
         What the recording says of the channel.
     status_description : str, default ""
         Why it is bad.
+    heard : str, default ""
+        What its test contractions showed besides, in words: :meth:`ChannelCards.on` puts it
+        there.
 
     Raises
     ------
@@ -56,6 +59,7 @@ class Channel:
     native_rate_hz: float | None = None
     status: Literal["good", "bad"] = "good"
     status_description: str = ""
+    heard: str = ""
 
     def __post_init__(self) -> None:
         kind("label", self.label, str, "the channel's label, a text")

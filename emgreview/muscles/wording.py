@@ -11,21 +11,33 @@ Gabriel & Boucher 1998). Intramuscular recordings are the exception, which the p
     card                the sentence that goes with a channel wherever it is shown
     part_in             what a muscle does in a movement: makes, assists, opposes, or none that is known
     said_of_part        the same as a sentence about activity over it
+    place_of            what the pads of a channel lie over, as it says or as its label means for certain
+    heard_in_tests      what else arrived there in test contractions, with its share of the own contraction
+    card_of             both in one, of a channel that carries its card, for screens, tables and checks
+    hears_others        whether such words name a neighbour
+    share_words         such a share with its interval
     overclaims          what a sentence claims too much, and what to write
     Overclaim           one of those
     demand_modest       ParameterError where it claims too much
 """
 
 import functools
+import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from emgreview.checks import demand, number
 from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.legible import one_line
+from emgreview.model import Channel
 from emgreview.muscles.facts import Muscle
+from emgreview.muscles.matching import match_muscles
 from emgreview.muscles.reference import all_groups, all_muscles, everything, members_of, name_of, opposites, others
+
+if TYPE_CHECKING:
+    from emgreview.intervals import Estimate
 
 SIDES = ("", "left", "right")
 
@@ -84,6 +96,50 @@ def card(key: str, *, side: str = "", shares: Mapping[str, float] | None = None,
 def unnamed(label: str) -> str:
     """The same for a channel whose muscle nobody has said."""
     return f"recorded over '{one_line(label)}' (muscle not stated, so its neighbours are not known)."
+
+
+def place_of(label: str, said: str = "") -> str:
+    """What the pads of a channel lie over: what is ``said`` of it, the muscle where its label is one for certain, or
+    the label."""
+    (found,) = match_muscles([label])
+    named = over(found.key, side=found.side).removeprefix("over ") if found.key else ""
+    return one_line(said) or named or one_line(label)
+
+
+def heard_in_tests(shares: Sequence[tuple[str, "Estimate"]], least: float) -> str:
+    """What else arrived in test contractions, by label of what was contracted, in the order given: "also hears BB
+    (biceps brachii; 45 % of its own contraction, 95 % CI 40 to 50)". Where nothing reached ``least`` (a share), that
+    this does not show that nothing does."""
+    if not shares:
+        return (
+            f"in the test contractions nothing else arrived at {100 * least:.0f} % of its own contraction or more, "
+            "which does not show that nothing does"
+        )
+    told = []
+    for at, (label, share) in enumerate(shares):
+        (found,) = match_muscles([label])
+        named = f"{name_of(found.key)}; " if found.key and name_of(found.key).casefold() != label.casefold() else ""
+        told.append(f"{one_line(label)} ({named}{share_words(share, ' of its own contraction' * (at == 0))})")
+    return f"also hears {_listed(told)}"
+
+
+def card_of(channel: Channel) -> str:
+    """ "recorded over brachioradialis; also hears …": what a channel lies over, and what its test contractions showed;
+    "" where it carries no card."""
+    return f"recorded over {place_of(channel.label, channel.over)}; {channel.heard}" if channel.heard else ""
+
+
+def hears_others(heard: str) -> bool:
+    """Whether such words name what else is heard."""
+    return heard.startswith("also hears")
+
+
+def share_words(share: "Estimate", of: str = "") -> str:
+    """ "23 % of its own contraction, 95 % CI 18 to 29"."""
+    value = f"{100 * share.value:.0f} %{of}"
+    if math.isnan(share.low):
+        return f"{value}, no interval"
+    return f"{value}, 95 % CI {100 * share.low:.0f} to {100 * share.high:.0f}"
 
 
 def neighbours(key: str) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ data.problems()                          what each recording that cannot be read
 Over 400 lines with what its public names say of themselves.
 """
 
+import dataclasses
 import os
 import warnings
 from collections import Counter
@@ -40,6 +41,7 @@ from emgreview.reading.bids import (
     read_table,
     recording_name,
 )
+from emgreview.reading.channel_cards import FILE, ChannelCards, cards_beside, with_cards
 from emgreview.reading.contents import Reader
 from emgreview.reading.edf import read_header
 from emgreview.reading.files import meant, read
@@ -82,6 +84,7 @@ class Recordings(Sequence[Recording]):
     columns: Sequence[str | None] | None = None
     rate_of_text: bool = False
     layout: Mapping[str, Any] = field(default_factory=dict)
+    cards: ChannelCards = field(default_factory=ChannelCards)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -133,7 +136,7 @@ class Recordings(Sequence[Recording]):
         """By place, by name, or, for a slice, a shorter sequence that opens nothing."""
         if isinstance(key, slice):
             chosen = {name: self.files[name] for name in self.names[key]}
-            return Recordings(chosen, self.rate_hz, self.unit, self.columns, self.rate_of_text, self.layout)
+            return dataclasses.replace(self, files=chosen)
         if isinstance(key, int) and not -len(self) <= key < len(self):
             raise _NoSuchPlaceError("recording", key, self.names, f"{len(self)} recordings, with places from 0")
         name = self.names[key] if isinstance(key, int) else key
@@ -143,7 +146,7 @@ class Recordings(Sequence[Recording]):
         reader = reader_for(path)
         rate_hz = None if self.rate_of_text and reader.describes_itself else self.rate_hz
         layout = {} if reader.describes_itself and not _takes(reader, self.layout) else self.layout
-        return read(path, rate_hz=rate_hz, unit=self.unit, columns=self.columns, **layout)
+        return with_cards(self.cards, read(path, rate_hz=rate_hz, unit=self.unit, columns=self.columns, **layout))
 
 
 def _takes(reader: Reader, layout: Mapping[str, Any]) -> bool:
@@ -255,6 +258,9 @@ def read_dataset(
 
     Notes
     -----
+    Where ``contractions.json`` lies in the folder, recordings have its cards
+    (:meth:`ChannelCards.on`).
+
     With ``dataset_description.json`` it is a BIDS dataset: its recordings are
     ``sub-*/[ses-*/]emg/*_emg.edf`` or ``.bdf``, called by their file names without ``_emg``;
     and ``eeg/*_eeg`` and ``ieeg/*_ieeg`` likewise where their channels.tsv lists EMG (or,
@@ -296,9 +302,20 @@ def read_dataset(
             f"{folder} cannot be looked through ({why.strerror or why}: {why.filename}); its folders must be open to "
             "you for reading; see to that."
         ) from why
-    for sentence in loud:
+    data, of_cards = with_cards_beside(data)
+    for sentence in (*loud, *of_cards):
         tell(f"{data.name}: {sentence}")
     return data
+
+
+def with_cards_beside(data: Dataset) -> tuple[Dataset, list[str]]:
+    """A dataset whose recordings have the cards of the file beside them, and sentences on those that are of nobody."""
+    recs = data.recordings
+    said = [recs.entities_of(name) for name in recs.names]
+    cards, told = cards_beside(data.folder, [(one.get("sub", ""), one.get("ses", "")) for one in said])
+    if cards is not None:
+        recs = dataclasses.replace(recs, cards=cards)
+    return dataclasses.replace(data, recordings=recs, notes=(*data.notes, *told)), told
 
 
 def _plain(
@@ -312,7 +329,9 @@ def _plain(
     files: list[Path] = []
     left_out: list[Path] = []
     known = known_extensions()
-    for file in (file for file in inside(folder) if not is_folder(file) and not file.name.startswith(".")):
+    for file in inside(folder):
+        if is_folder(file) or file.name.startswith(".") or file.name == FILE:
+            continue
         taken = file.suffix.lower() in known and (
             (columns is not None and rate_hz is not None)
             or (layout and _takes(reader_for(file), layout))

@@ -11,7 +11,7 @@ many as the rows of its table is refused with a proposal, and read once a person
 import os
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,8 @@ from emgreview.checks import kind
 from emgreview.errors import MarkerError, ParameterError, ReadError, tell
 from emgreview.model import Recording
 from emgreview.plain_files import inside, is_folder
-from emgreview.reading.dataset import Dataset, Recordings, read_dataset
+from emgreview.reading.channel_cards import with_cards
+from emgreview.reading.dataset import Dataset, Recordings, read_dataset, with_cards_beside
 from emgreview.reading.files import read
 from emgreview.reading.registry import known_extensions
 from emgreview.reading.settled import listed
@@ -48,11 +49,11 @@ class StudyRecordings(Recordings):
     def __getitem__(self, key: Any) -> Any:
         assert self.study is not None
         if isinstance(key, slice):
-            return StudyRecordings({name: self.files[name] for name in self.names[key]}, study=self.study)
-        if isinstance(key, str) and key in self.files:
-            return self.study.recording(key)
+            return replace(self, files={name: self.files[name] for name in self.names[key]})
         if isinstance(key, int) and -len(self) <= key < len(self):
-            return self.study.recording(self.names[key])
+            key = self.names[key]
+        if isinstance(key, str) and key in self.files:
+            return with_cards(self.cards, self.study.recording(key))
         return super().__getitem__(key)
 
 
@@ -148,7 +149,8 @@ def read_study(path: str | Path) -> Dataset:
         left_out=tuple(spare),
         notes=(*loud, *notes),
     )
-    for sentence in loud:
+    data, of_cards = with_cards_beside(data)
+    for sentence in (*loud, *of_cards):
         tell(f"{data.name}: {sentence}")
     return data
 

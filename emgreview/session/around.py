@@ -70,13 +70,13 @@ class Around(Current):
         """Cues added by hand: recording, sample, label."""
         return tuple((name, value.sample, value.label) for name, _, value in self._kept_in("added cue"))
 
-    def with_added_cues(self, recording: str) -> Recording:
+    def with_added_cues(self, recording: str | Recording) -> Recording:
         """A recording of this review with the cues that were added by hand among its markers.
 
         Parameters
         ----------
-        recording : str
-            The recording.
+        recording : str or Recording
+            The recording, or its name.
 
         Returns
         -------
@@ -87,8 +87,8 @@ class Around(Current):
         UnknownNameError
             No recording has that name.
         """
-        source = self._recording(recording)
-        added = [Marker(sample, label, "added") for name, sample, label in self.added_cues if name == recording]
+        source = self._recording(recording.name if isinstance(recording, Recording) else recording)
+        added = [Marker(sample, label, "added") for name, sample, label in self.added_cues if name == source.name]
         return source.with_markers([*source.markers, *added])
 
     @property

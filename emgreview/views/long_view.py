@@ -30,6 +30,7 @@ from emgreview.checks import RECORDING
 from emgreview.errors import DecisionError, EmgreviewError, ParameterError
 from emgreview.keys import DECIDING, LONG_KEYS, Key, by_former_name, key_table
 from emgreview.model import Processing, Recording
+from emgreview.muscles.wording import card_of
 from emgreview.scroll import KINDS, Outlines, Stretch
 from emgreview.second_look.adjudication import Adjudication
 from emgreview.session import Session
@@ -262,7 +263,8 @@ class LongView(Wire, JSComponent):
         channels = []
         for row, channel in enumerate(recording.channels):
             auxiliary = row in limits
-            shown = {"label": channel.label, "over": channel.over, "unit_label": channel.unit_label}
+            over = card_of(channel).removeprefix("recorded over ") or channel.over
+            shown = {"label": channel.label, "over": over, "unit_label": channel.unit_label}
             if auxiliary:
                 channels.append({**shown, "auxiliary": True, "limits": list(limits[row])})
             else:

@@ -23,6 +23,7 @@ from emgreview.annotations.state import TrialState
 from emgreview.checking import mains
 from emgreview.errors import EmgreviewError, UnknownNameError
 from emgreview.model import Trials
+from emgreview.muscles.wording import card_of
 from emgreview.session import Session
 from emgreview.trials import notes_on
 
@@ -130,9 +131,15 @@ def whole(trials: Trials, what: str, channel: str | None) -> dict[str, str]:
 
 
 def notes(session: Session, trials: Trials, trial: str, channel: str | None = None) -> list[str]:
-    """What was noted when the trial was cut: of itself, or of one of its channels."""
+    """What was noted when the trial was cut: of itself, or of one of its channels, its card last."""
     found = notes_on(trials, session.source(trial), channel)
-    return [session.neutral(note if channel is not None else f"This trial {note.words}") for note in found]
+    told = [session.neutral(note if channel is not None else f"This trial {note.words}") for note in found]
+    card = "" if channel is None else card_of(trials.recording.channel(channel))
+    if card and session.blind:
+        card = (
+            f"{card.partition(';')[0]}; what else it hears is hidden in a blind review: it could tell recordings apart"
+        )
+    return [*told, *([session.neutral(f"{card[0].upper()}{card[1:]}.")] if card else [])]
 
 
 def on_axis(words: str, most: int = 60) -> str:

@@ -80,7 +80,8 @@ def test_clean_sites_have_no_finding_and_no_acquittal():
     assert seen.findings == ()
     assert "not shown to be selective" in repr(seen)
     for card in seen.cards.values():
-        assert card.sentence.startswith(f"{card.channel}: recorded over {card.channel}; ")
+        place = {"FCR": "flexor carpi radialis", "BR": "brachioradialis"}.get(card.channel, card.place)
+        assert card.sentence.startswith(f"{card.channel}: recorded over {place}; ")
         assert "only" not in card.sentence
     quiet = found(Fault("inverted", "ECR"))
     assert quiet.findings == ()
