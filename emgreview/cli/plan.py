@@ -37,8 +37,8 @@ def _plan(given: argparse.Namespace) -> Status:
     if given.file is not None:
         if given.words or given.muscles or given.posture or given.side or given.rate or given.mains:
             raise er.EmgreviewError(
-                "--from came with a movement, muscles, side, posture, rate or mains; a saved plan says all of it; leave "
-                "the others out, or change the file."
+                "--from came with a movement, muscles, side, posture, rate or mains; a saved plan says all of it; "
+                "leave the others out, or change the file."
             )
         made = er.read_plan(given.file)
     else:

@@ -19,11 +19,11 @@ from typing import Any
 
 from emgreview.errors import EmgreviewError, FormatError, ReadError
 from emgreview.muscles import all_muscles
+from emgreview.plain_files import read_toml
 from emgreview.plans import fields
 from emgreview.plans.fields import SESSION, SITE, Value
 from emgreview.plans.planning import LONGEST_LABEL, MOST_SITES, SIDES, Plan, Site
 from emgreview.plans.proposing import ASSISTS, MAKES, OPPOSES, OTHER
-from emgreview.plain_files import read_toml
 
 FORMAT, VERSION = "recording plan", 1
 _PARTS = ("", MAKES, ASSISTS, OPPOSES, OTHER)

@@ -36,12 +36,14 @@ def _recording(plan: Plan, rec: Recording) -> Recording:
         said.append(replace(channel, over=site.over) if site is not None and not channel.over else channel)
     if differs:
         tell(
-            f"{rec.name}: the recording says otherwise what lies under {', '.join(differs)}; that of the recording stands."
+            f"{rec.name}: the recording says otherwise what lies under {', '.join(differs)}; that of the "
+            "recording stands."
         )
     taken = {one.label for one in found.values()}
     if lacking := [one.label for one in plan.sites if one.label not in taken]:
         tell(
-            f"{rec.name}: no channel was matched to {', '.join(lacking)} of the plan; channels are {', '.join(rec.labels)}."
+            f"{rec.name}: no channel was matched to {', '.join(lacking)} of the plan; channels are "
+            f"{', '.join(rec.labels)}."
         )
     if more := [one.label for one in rec.channels if one.kind == "EMG" and one.label not in found]:
         tell(f"{rec.name}: the plan knows nothing of the channels {', '.join(more)}; name them in its labels.")

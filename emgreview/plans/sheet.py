@@ -78,7 +78,8 @@ def _order() -> str:
     return (
         "<section id='order'><h2>Order of the session</h2>"
         f"{''.join(_caution(CAUTIONS[one]) for one in needed)}"
-        "<table class='steps'><thead><tr><th>Done</th><th>Step</th><th>What is recorded or logged</th><th>Time, notes</th>"
+        "<table class='steps'><thead><tr><th>Done</th><th>Step</th><th>What is recorded or logged</th>"
+        "<th>Time, notes</th>"
         f"</tr></thead><tbody>{rows}</tbody></table>"
         "<p class='faint'>An order that is common; times and counts are common practice, no source.</p></section>\n"
     )
@@ -93,7 +94,8 @@ def _overview(plan: Plan) -> str:
     warned = "".join(f"<p class='warning'><strong>Warning.</strong> {_text(words)}</p>" for words in plan.warnings)
     return (
         "<section id='channels'><h2>Channels</h2><table><thead><tr><th>Channel</th><th>Recorded over</th>"
-        f"<th>In the movement</th><th>Also heard there</th><th>Surface pads</th></tr></thead><tbody>{rows}</tbody></table>"
+        f"<th>In the movement</th><th>Also heard there</th><th>Surface pads</th></tr></thead>"
+        f"<tbody>{rows}</tbody></table>"
         f"{warned}<p class='faint'>Pads record from a place, not from a muscle.</p></section>\n"
     )
 
@@ -143,7 +145,8 @@ def _drawing(site: Site) -> str:
     lines = "<span class='line'></span>" * 3
     return (
         f"<div class='drawn'><figure>{drawing.svg}</figure>"
-        f"<p class='name'>{_text(site.label)}: where the pads were placed on this person, marked above; measures in mm</p>"
+        f"<p class='name'>{_text(site.label)}: where the pads were placed on this person, marked above; "
+        "measures in mm</p>"
         f"{lines}</div>"
     )
 
@@ -153,7 +156,8 @@ def _blocks(plan: Plan) -> str:
     rows = "".join(f"<tr><td class='pen'>{_text(name)}</td>{'<td class=pen></td>' * 5}</tr>" for name in names)
     return (
         f"<section id='blocks'><h2>Blocks</h2>{_caution(CAUTIONS['moving'])}<table class='steps'><thead><tr>"
-        "<th>Posture, condition</th><th>File</th><th>Start</th><th>End</th><th>Trials</th><th>What happened, with the time"
+        "<th>Posture, condition</th><th>File</th><th>Start</th><th>End</th><th>Trials</th><th>What happened, "
+        "with the time"
         f"</th></tr></thead><tbody>{rows}</tbody></table></section>\n"
     )
 

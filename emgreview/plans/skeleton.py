@@ -102,9 +102,11 @@ def _channels(plan: Plan) -> str:
     for one in plan.sites:
         first, second = (_contact(one.label, place) for place in _PAIR)
         rows.append(
-            (one.label, "EMG", "uV", first, second, one.over, scheme, one.said.get("placement", NOT_SAID))
-            + (_number(one.said.get("spacing_mm")), _number(plan.said.get("low_cutoff_hz")))
-            + (_number(plan.said.get("high_cutoff_hz")), NOT_SAID)
+            [
+                *(one.label, "EMG", "uV", first, second, one.over, scheme, one.said.get("placement", NOT_SAID)),
+                *(_number(one.said.get("spacing_mm")), _number(plan.said.get("low_cutoff_hz"))),
+                *(_number(plan.said.get("high_cutoff_hz")), NOT_SAID),
+            ]
         )
     return table(names, rows)
 
@@ -113,8 +115,10 @@ def _electrodes(plan: Plan) -> str:
     names = ("name", "x", "y", "z", "type", "material", "impedance", "group")
     kind, material = _said(plan, "electrode_model"), _said(plan, "electrode_material")
     rows = [
-        (_contact(one.label, place), NOT_SAID, NOT_SAID, NOT_SAID, kind, material)
-        + (_number(one.said.get("impedance_kohm")), one.label)
+        [
+            *(_contact(one.label, place), NOT_SAID, NOT_SAID, NOT_SAID, kind, material),
+            *(_number(one.said.get("impedance_kohm")), one.label),
+        ]
         for one in plan.sites
         for place in _PAIR
     ]

@@ -11,9 +11,9 @@ held against the standards themselves. Nothing here instructs: trained staff and
 from dataclasses import dataclass
 
 NOT_A_DEVICE = (
-    "For research alone; not a medical device. This sheet gives no instructions: the lab's hygiene and safety rules, the "
-    "ethics approval and trained staff decide what is done. In doubt about a person's health, skin or an implant, ask a "
-    "physician first."
+    "For research alone; not a medical device. This sheet gives no instructions: the lab's hygiene and safety rules, "
+    "the ethics approval and trained staff decide what is done. In doubt about a person's health, skin or an implant, ask "
+    "a physician first."
 )
 CAUTIONS = {
     "placing": (
@@ -25,17 +25,17 @@ CAUTIONS = {
         "parts with mains power; implants such as a pacemaker: a physician decides before anything is attached."
     ),
     "moving": (
-        "Caution, movement: gently at first, within what the person does without pain; stop on pain. After an injury or "
-        "operation of the arm, ask a physician first."
+        "Caution, movement: gently at first, within what the person does without pain; stop on pain. After an injury "
+        "or operation of the arm, ask a physician first."
     ),
     "efforts": (
-        "Caution, maximal efforts: supervised by trained staff, after a warm-up, with rests, without holding the breath; "
-        "stop on pain, dizziness or chest discomfort. With heart disease, high blood pressure, recent injury or "
-        "operation, pregnancy, or in doubt: medical advice first, or leave them out."
+        "Caution, maximal efforts: supervised by trained staff, after a warm-up, with rests, without holding the "
+        "breath; stop on pain, dizziness or chest discomfort. With heart disease, high blood pressure, recent injury "
+        "or operation, pregnancy, or in doubt: medical advice first, or leave them out."
     ),
     "data": (
-        "Caution, personal data: codes alone, no names on this sheet, in files or in photos (faces, tattoos); what may be "
-        "kept and shared is for the consent, the ethics board and the data-protection officer."
+        "Caution, personal data: codes alone, no names on this sheet, in files or in photos (faces, tattoos); what "
+        "may be kept and shared is for the consent, the ethics board and the data-protection officer."
     ),
 }
 """By what they are about; the words of each are a whole sentence."""
@@ -108,6 +108,6 @@ ITEMS = (
 )
 SOURCES = (
     "Standards: Merletti 1999, Standards for Reporting EMG Data (ISEK); the consensus matrices of the Journal of "
-    "Electromyography and Kinesiology (electrode selection, Besomi 2019; amplitude normalisation, Besomi 2020; terminology, "
-    "McManus 2021). Which item each asks for is from memory: check with the standards. BIDS 1.11 was read."
+    "Electromyography and Kinesiology (electrode selection, Besomi 2019; amplitude normalisation, Besomi 2020; "
+    "terminology, McManus 2021). Which item each asks for is from memory: check with the standards. BIDS 1.11 was read."
 )
