@@ -29,7 +29,8 @@ One module holds commands that belong together, the options of each beside its f
 look, check), ``convert.py``, ``bursts.py`` (detect, measure), ``reviews.py`` (review, verify, diff, seal, replay),
 ``reviewers.py`` (agreement, adjudicate, withdraw), ``contractions.py`` (contractions, involvement), ``study.py``,
 ``muscles.py``, ``plan.py`` and ``bench.py``. They stand on ``options.py`` (for several), ``source.py`` (from
-these to recordings and trials), ``cues.py`` (cues in a channel of pulses or codes), ``beforehand.py`` (what is demanded before work begins),
+these to recordings and trials), ``cues.py``
+(cues in a channel of pulses or codes), ``beforehand.py`` (what is demanded before work begins),
 ``saying.py`` (what is printed), ``typed.py`` (what was mistyped), ``words.py`` (messages in the words of a shell) and
 ``command.py``.
 """

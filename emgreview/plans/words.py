@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 NOT_A_DEVICE = (
     "For research alone; not a medical device. This sheet gives no instructions: the lab's hygiene and safety rules, "
-    "the ethics approval and trained staff decide what is done. In doubt about a person's health, skin or an implant, ask "
-    "a physician first."
+    "the ethics approval and trained staff decide what is done. In doubt about a person's health, skin or an implant, "
+    "ask a physician first."
 )
 CAUTIONS = {
     "placing": (
