@@ -74,6 +74,7 @@ _HOMES = {
     ),
     "emgreview.demo": ("write_demo",),
     "emgreview.muscles.drawings": ("draw_muscles",),
+    "emgreview.plans": ("Plan", "Site", "TrialsNeeded", "plan", "read_plan", "trials_needed"),
     "emgreview.views": ("long_view", "review", "show_cues", "study_form"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
@@ -126,6 +127,12 @@ if TYPE_CHECKING:
     from emgreview.muscles import muscle as muscle
     from emgreview.muscles import muscles as muscles
     from emgreview.muscles.drawings import draw_muscles as draw_muscles
+    from emgreview.plans import Plan as Plan
+    from emgreview.plans import Site as Site
+    from emgreview.plans import TrialsNeeded as TrialsNeeded
+    from emgreview.plans import plan as plan
+    from emgreview.plans import read_plan as read_plan
+    from emgreview.plans import trials_needed as trials_needed
     from emgreview.reading import Look as Look
     from emgreview.reading import confirm_alignment as confirm_alignment
     from emgreview.reading import derive as derive

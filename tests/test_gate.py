@@ -184,6 +184,13 @@ def test_onset_accuracy_notebook_runs(tmp_path, here):
     assert "0 of 20" in out
 
 
+def test_planning_notebook_runs(tmp_path, here):
+    out = printed(execute(ROOT / "notebooks" / "planning.ipynb", tmp_path, trials=4))
+    assert "sheet.html" in out
+    assert "BB: " in out
+    assert "rate_hz" not in out
+
+
 def test_measures_notebook_runs(tmp_path, here):
     out = printed(execute(ROOT / "notebooks" / "measures.ipynb", tmp_path, trials=12))
     assert re.search(r"\d+ of 216 rows are included", out)

@@ -24,6 +24,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"checking", "conditioning", "running", "unnamed"},
     {"annotations", "evidence", "fitness", "keys", "reading", "simulation", "trials"},
     {"converting", "detecting", "remarks", "scroll", "tables"},
+    {"plans"},
     {"bench", "cohort", "contractions", "demo", "many", "measuring"},
     {"recutting"},
     {"session"},

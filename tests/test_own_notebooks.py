@@ -47,6 +47,16 @@ SAID = {
     },
 }
 """What a reader of each study would write into the first cell."""
+PLANNED = {
+    "MOVEMENT": "make a fist",
+    "MUSCLES": ["FDS", "ED"],
+    "SIDE": "left",
+    "POSTURES": [],
+    "KNOWN": {},
+    "PRECISION_MS": 5,
+    "SD_TRIALS_MS": 30,
+    "SD_PEOPLE_MS": 8,
+}
 EVERY = {"RECORDINGS": None, "WORKERS": 1, "PULSES": None, "REVIEWER": "r9", "BENCH_TRIALS": 10, "LEFT_FOR_YOU": 1}
 OF_THE_DEMO = (
     r"\b(BB|BR|FCR|ECR|DP|PM|ANGLE|LIGHT|grip|handle|turnhandle|sub-\d+|sourcedata|biceps|wrist|amber|green)\b"
@@ -123,6 +133,15 @@ def test_every_notebook_runs_on_a_study_of_ones_own(study, tmp_path, monkeypatch
 
     out, names = own_studies.run("onset_accuracy", said)
     assert list(names["table"].index) == list(names["trials"].labels)
+
+
+def test_the_planning_notebook_runs_on_a_study_of_ones_own(tmp_path):
+    path = own_studies.beeps(tmp_path / "beeps")
+    folder = tmp_path / "plan"
+    out, names = own_studies.run("planning", {"STUDY": str(path), **PLANNED, "FOLDER": str(folder)})
+    assert names["plan"].labels == ("FDS", "ED")
+    assert {"sheet.html", "plan.toml", "bids"} <= {one.name for one in folder.iterdir()}
+    assert "TIB: not said" in out
 
 
 def test_what_a_description_does_not_fit_is_said(tmp_path):

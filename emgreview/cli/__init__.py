@@ -18,6 +18,7 @@
     replay      rebuild a sealed version from raw recordings and logs, and compare
     convert     recordings as a BIDS dataset, without what says who was recorded
     muscles     which muscles make a movement, what pads over them hear, what labels of channels mean
+    plan        plan a recording: muscles of a movement, a session sheet to print, BIDS files, what is missing
     bench       how accurate the onset methods are, and what check finds, where the truth is known
 
 Text for people goes to standard output, or JSON with ``--json``; notes and errors go to standard error, one line each.
@@ -27,10 +28,10 @@ command was mistyped.
 One module holds commands that belong together, the options of each beside its function: ``recordings.py`` (demo,
 look, check), ``convert.py``, ``bursts.py`` (detect, measure), ``reviews.py`` (review, verify, diff, seal, replay),
 ``reviewers.py`` (agreement, adjudicate, withdraw), ``contractions.py`` (contractions, involvement), ``study.py``,
-``muscles.py`` and ``bench.py``. They stand on ``options.py`` (for several), ``source.py`` (from these to recordings and
-trials), ``cues.py`` (cues in a channel of pulses or codes), ``beforehand.py`` (what is demanded before work begins),
-``watching.py`` (files as they appear), ``saying.py`` (what is printed), ``typed.py`` (what was mistyped), ``words.py``
-(messages in the words of a shell) and ``command.py``.
+``muscles.py``, ``plan.py`` and ``bench.py``. They stand on ``options.py`` (for several), ``source.py`` (from these to
+recordings and trials), ``cues.py`` (cues in a channel of pulses or codes), ``beforehand.py`` (what is demanded before
+work begins), ``watching.py`` (files as they appear), ``saying.py`` (what is printed), ``typed.py`` (what was mistyped),
+``words.py`` (messages in the words of a shell) and ``command.py``.
 """
 
 import argparse
@@ -46,6 +47,7 @@ from emgreview.cli.command import NOT_FINE, Command, Status
 from emgreview.cli.contractions import CONTRACTIONS, INVOLVEMENT
 from emgreview.cli.convert import CONVERT
 from emgreview.cli.muscles import MUSCLES
+from emgreview.cli.plan import PLAN
 from emgreview.cli.recordings import CHECK, DEMO, LOOK
 from emgreview.cli.reviewers import ADJUDICATE, AGREEMENT, WITHDRAW
 from emgreview.cli.reviews import DIFF, REPLAY, REVIEW, SEAL, VERIFY
@@ -73,6 +75,7 @@ COMMANDS: tuple[Command, ...] = (
     REPLAY,
     CONVERT,
     MUSCLES,
+    PLAN,
     BENCH,
 )
 """Every command, in the order of the help."""

@@ -18,7 +18,14 @@ from emgreview.errors import EmgreviewError
 
 PACKAGE = Path(__file__).parents[1]
 SETTINGS = PACKAGE / "jupyter"
-NOTEBOOKS = ("review.ipynb", "first_look.ipynb", "measures.ipynb", "two_reviewers.ipynb", "onset_accuracy.ipynb")
+NOTEBOOKS = (
+    "review.ipynb",
+    "first_look.ipynb",
+    "measures.ipynb",
+    "two_reviewers.ipynb",
+    "onset_accuracy.ipynb",
+    "planning.ipynb",
+)
 
 
 def copy_notebooks(folder: Path, constants: Mapping[str, str]) -> tuple[Path, ...]:

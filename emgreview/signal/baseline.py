@@ -51,14 +51,15 @@ def band_blocks(runs: list[FloatArray], rate_hz: float) -> FloatArray:
     """(blocks, samples) of 0.1 s within 20 to 450 Hz, or up to 0.45 of the sampling rate; none where nothing is long
     enough."""
     n = max(2, round(LEVEL_BLOCK_S * rate_hz))
-    parts = [np.empty((0, n))]
+    parts: list[NDArray[np.floating]] = [np.empty((0, n))]
     if rate_hz > 2.5 * LOW_HZ:
         high = HIGH_HZ if rate_hz > HIGH_HZ / 0.45 else None
         for run in runs:
             if len(run) >= max(2 * n, shortest_run(rate_hz, LOW_HZ)):
                 x = bandpass(run, rate_hz, low_hz=LOW_HZ, high_hz=high, order=2, direction="zero-phase")
                 parts.append(x[: len(x) // n * n].reshape(-1, n))
-    return np.concatenate(parts)
+    blocks: FloatArray = np.concatenate(parts).astype(np.float64, copy=False)
+    return blocks
 
 
 def baseline_of(blocks: FloatArray, rate_hz: float) -> Baseline:
