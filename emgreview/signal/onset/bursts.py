@@ -124,7 +124,8 @@ def list_bursts(
         nearly cease in between: two may be listed as one; and says where the channel is not
         EMG, where too little rest is left beside bursts for their level, where none is listed
         though levels lie far apart, and, without ``rest_s``, in how many stretches hum stands
-        6 dB or more above the rest between its lines: bursts may be missing. It changes no burst. A recording is looked at
+        4 dB or more above the rest between its lines: bursts may be missing. It changes no
+        burst. A recording is looked at
         unfiltered. An array is so as it is, where a filter has rounded off what was cut, and
         none is dead, as its unit is not known: give the recording.
 
