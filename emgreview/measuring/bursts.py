@@ -174,6 +174,8 @@ def measure(
     but for those that were said to be none. Any marker of another label may be the cue of
     another condition ("left", "right") and ends the search, too, unless ``not_cues`` names
     it; notes count what ended a search and responses beyond the end of their trial.
+    Response markers are those of the recording as it is given: logs hold none, so that nothing
+    tells where they were edited after the review.
 
     The normalisations "… in task" count no bursts that are unusable, set aside, or left out
     by the rule. A burst that is not whole, which is often the strongest, counts by what was

@@ -1,5 +1,5 @@
 """What a list of bursts rests on: stretches that nobody can judge, or that stand still for a while, bursts cut at a
-rail, edges beside missing samples, gaps too short or too much rung into for a level or an edge.
+rail, edges beside missing samples, gaps too short or too much rung into for a level or an edge, hum above the rest.
 
 The signal is looked at in equal stretches of 10 s or a little more, or as a whole where it is shorter, so that one of
 any length fits into bounded memory. What a stretch must be to be judged stands in :mod:`emgreview.signal.unfit`, what a
@@ -18,6 +18,7 @@ import numpy as np
 from emgreview.model import Burst
 from emgreview.signal.clip import at_rail, cut_words
 from emgreview.signal.findings import code_words
+from emgreview.signal.onset.humming import hum_db
 from emgreview.signal.onset.long import Array
 from emgreview.signal.quality import step_size
 from emgreview.signal.still import longest_still
@@ -30,6 +31,10 @@ SUSPECT = 0.25
 
 BESIDE_S = 0.02
 """An onset or offset so near a missing sample may be the edge of the hole (our own choice, no source)."""
+
+HUM_DB = 4.0
+"""From so far above the rest between its lines on hum is told (measured; in truth it is 5 to 6 dB): a burst must stand
+some 8 dB above both together, which one of 15 dB then hardly does (our own choice)."""
 
 Both = Callable[[int, int], tuple[Array, Array]]
 """Samples start to stop, unfiltered and in the band, (samples,) each."""
@@ -52,6 +57,8 @@ class Looked:
     coded: int = 0
     still: int = 0
     longest_still_s: float = 0.0
+    humming: int = 0
+    hum_db: float = 0.0
     dense: int = 0
     blind: int = 0
     hollow: int = 0
@@ -78,6 +85,12 @@ class Looked:
                 f"{1000 * self.longest_still_s:.3g} ms, as where packets were lost: there a burst may begin or end "
                 "that does not, and one burst may be listed as two."
             )
+        if self.humming:
+            notes.append(
+                f"Hum stands above the rest of {whose} in {self.humming} of {self.stretches} stretches, by up to "
+                f"{self.hum_db:.0f} dB: bursts that are not well above the hum may be taken for rest there and missing "
+                "from the list, some or all; give a rest_s."
+            )
         if self.beside:
             notes.append(
                 f"{self.beside} of {self.bursts} bursts of {whose} begin or end beside missing samples, which count as "
@@ -101,9 +114,11 @@ class Looked:
         return notes + cut_words(self.clipped, self.bursts, f"bursts of {whose}")
 
 
-def look(seen: Looked, read: Both, n: int, rate_hz: float, bursts: Sequence[Burst], *, unit: str, most: int) -> None:
+def look(
+    seen: Looked, read: Both, n: int, rate_hz: float, bursts: Sequence[Burst], *, unit: str, most: int, told: bool
+) -> None:
     """Add to ``seen`` what one signal of ``n`` samples, with its ``bursts``, rests on. ``unit`` as in ``unfit``; at
-    ``most`` so many samples are read at once."""
+    ``most`` so many samples are read at once. ``told``: where the rest is was said, and not found."""
     spans = [
         (round(np.nan_to_num(one.onset_s) * rate_hz), round(np.nan_to_num(one.offset_s, nan=n / rate_hz) * rate_hz))
         for one in bursts
@@ -121,6 +136,8 @@ def look(seen: Looked, read: Both, n: int, rate_hz: float, bursts: Sequence[Burs
         if here and (missing := ~np.isfinite(banded)).any():
             edges = [[edge - start for edge in spans[k] if start <= edge < stop] for k in here]
             beside[here] |= [any(missing[max(at - near, 0) : at + near].any() for at in edge) for edge in edges]
+        if not told and (above_db := hum_db(banded, rate_hz)) >= HUM_DB:
+            seen.humming, seen.hum_db = seen.humming + 1, max(seen.hum_db, above_db)
         if x is banded and not _suspect(x):
             continue
         if x is not banded:

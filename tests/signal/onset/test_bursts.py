@@ -124,8 +124,26 @@ def test_no_burst_is_told_only_where_levels_differ(rate_hz):
     for x in (noise, noise + beats):
         er.list_bursts(bandpass(x, rate_hz, **edges), rate_hz)
     muscle = noise * np.where(time_s % 3 > 2.5, 10, 1)
-    with pytest.warns(SignalWarning, match=r"No burst is listed in the signal.*under hum"):
+    hums = pytest.warns(SignalWarning, match="Hum stands above the rest of the signal")
+    with hums, pytest.warns(SignalWarning, match=r"No burst is listed in the signal.*under hum"):
         assert er.list_bursts(bandpass(muscle + 12 * np.sin(100 * np.pi * time_s), rate_hz, **edges), rate_hz) == []
+
+
+def under_hum(rate_hz: float, hum: float) -> np.ndarray:
+    """Six bursts of 20 dB in 20 s, one in 3 s, and a line at 50 Hz of so many times the rest's SD."""
+    edges = {"low_hz": 20, "high_hz": min(450, 0.45 * rate_hz), "order": 2, "direction": "zero-phase"}
+    rng, time_s = np.random.default_rng(4), np.arange(round(20 * rate_hz)) / rate_hz
+    muscle = rng.normal(size=len(time_s)) * np.where(time_s % 3 > 2.5, 10, 1)
+    return bandpass(muscle + hum * np.sqrt(2) * np.sin(100 * np.pi * time_s), rate_hz, **edges)
+
+
+@pytest.mark.parametrize("rate_hz", [200.0, 2000.0])
+def test_bursts_that_hum_hides_are_told(rate_hz):
+    """One to three of six were listed without a word."""
+    assert len(er.list_bursts(under_hum(rate_hz, 0.0), rate_hz)) == 6
+    x = under_hum(rate_hz, 12.0)
+    with pytest.warns(SignalWarning, match=r"Hum stands above the rest of the signal in 2 of 2 stretches, by up to"):
+        assert len(er.list_bursts(x, rate_hz)) < 6, "the test asks for bursts that are taken for rest"
 
 
 def test_one_signal_gives_a_list_and_trials_a_list_of_lists_with_the_same_bursts():
