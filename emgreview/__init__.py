@@ -147,6 +147,9 @@ if TYPE_CHECKING:
     from emgreview.reading import read_study as read_study
     from emgreview.reading import with_cues as with_cues
     from emgreview.reading import write_study as write_study
+    from emgreview.reading.channel_cards import ChannelCard as ChannelCard
+    from emgreview.reading.channel_cards import ChannelCards as ChannelCards
+    from emgreview.reading.channel_cards import read_channel_cards as read_channel_cards
     from emgreview.replaying import Replayed as Replayed
     from emgreview.replaying import replay as replay
     from emgreview.replaying import seal as seal

@@ -43,8 +43,8 @@ SEGMENT_S, SEGMENTS = 1.0, 40
 
 
 class Checked(Shown, list[Quality]):
-    """One :class:`Quality` a channel, in the order of the recording; a list. ``cards``: by label what test contractions
-    showed of channels, where the recording carries it."""
+    """One :class:`Quality` a channel, in the order of the recording; a list. ``cards``: by label
+    what test contractions showed of channels, where the recording carries it."""
 
     cards: Mapping[str, str] = MappingProxyType({})
 

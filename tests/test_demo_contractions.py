@@ -21,7 +21,7 @@ def test_they_change_no_other_recording_and_are_another_demo(tmp_path):
     assert er.read_dataset(plain).recordings.names == ("sub-01_task-turnhandle",)
     data = er.read_dataset(more)
     assert data.recordings.names == ("sub-01_task-contractions", "sub-01_task-turnhandle")
-    assert data.recordings[0].markers[1].details == {"contraction": "test", "target": "BB"}
+    assert data.recordings[0].markers[1].details == {"trial_type": "test BB", "contraction": "test", "target": "BB"}
     assert er.write_demo(more, participants=1, trials=1, contractions=True) == more
     for folder, asked in ((plain, True), (more, False)):
         with pytest.raises(ParameterError, match="holds another demo study"):

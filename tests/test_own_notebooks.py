@@ -96,7 +96,7 @@ def test_every_notebook_runs_on_a_study_of_ones_own(study, tmp_path, monkeypatch
     assert ("There is no marker" in out) == (said["CUE"] is None)
 
     out, names = own_studies.run("review", said)
-    assert sum(map(len, names["trials"])) == few
+    assert sum(map(len, names["session"].trials)) == few, "all have joined"
     assert "Nothing is reviewed yet" in out
     with names["session"] as session:
         if study == "lifts":  # a cue that was not written down
@@ -108,6 +108,7 @@ def test_every_notebook_runs_on_a_study_of_ones_own(study, tmp_path, monkeypatch
     else:
         session = er.open_review(names["trials"], review, reviewer="r9")
     with session:
+        session.wait_for_all()
         for trial in session.queue:
             for channel in session.open_channels(trial):
                 session.accept(trial, channel)

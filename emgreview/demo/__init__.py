@@ -60,8 +60,8 @@ def write_demo(
         Seed of every draw.
     contractions : bool, default False
         Whether each person also has a recording of test contractions ("task-contractions"),
-        with swapped leads, a loud neighbour or a bad site in some people; 5 MB a person more. All
-        other recordings stay as they are.
+        with swapped leads, a loud neighbour or a bad site in some people; 5 MB a person more.
+        All other recordings stay as they are.
     progress : callable or None
         Called as (done, total, words) after each person, in the calling thread.
     workers : int, default 2

@@ -4,6 +4,9 @@ plan        a new plan, from a movement or from muscles
 read_plan   one that was saved
 Plan        shows itself; makes the sheet, the BIDS skeleton, a file; goes with a recording
 Site        one muscle of it
+
+Above 400 lines: most of them say, for each of the few things that a plan does, what comes in and out; the work is done
+in the modules beside it.
 """
 
 import os

@@ -156,8 +156,8 @@ def trials_needed(
 
     Notes
     -----
-    The standard error of a mean difference, from textbooks, from memory [1]_: of n people with k
-    trials in each condition, SE² = s_people² / n + 2 s_trials² / (n k); of two groups of n,
+    The standard error of a mean difference, from textbooks, from memory [1]_: of n people with
+    k trials in each condition, SE² = s_people² / n + 2 s_trials² / (n k); of two groups of n,
     SE² = 2 (s_people² + s_trials² / k) / n. Half of the interval is t SE, t of Student's
     distribution. It is no power analysis and no advice on a study: ask a statistician.
 

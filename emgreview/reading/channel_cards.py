@@ -22,7 +22,7 @@ from emgreview import checks
 from emgreview.errors import FormatError, ReadError, tell
 from emgreview.model import Recording, Trials
 from emgreview.muscles import wording
-from emgreview.plain_files import found_at, read_json
+from emgreview.plain_files import found_at, is_folder, read_json
 from emgreview.reading.settled import listed
 from emgreview.showing import Shown
 
@@ -155,8 +155,8 @@ class ChannelCards(Shown, tuple[ChannelCard, ...]):
         >>> import emgreview as er
         >>> rec = er.simulate_contractions(1000, seed=1, muscles=["FCR", "BR"]).recording
         >>> cards = er.ChannelCards(er.selectivity(rec).cards.values())
-        >>> cards.on(rec).channel("BR").heard.split("(")[0]
-        'also hears FCR '
+        >>> cards.on(rec).channel("BR").heard[:37]
+        'in the test contractions nothing else'
         """
         mine = self.of(recording)
         if not mine:
@@ -199,7 +199,7 @@ def read_channel_cards(folder: str | Path) -> ChannelCards:
     ['ED', 'FCR']
     """
     path = Path(folder)
-    path = path / FILE if path.is_dir() else path
+    path = path / FILE if is_folder(path) else path
     found = read_json(path)
     if not isinstance(found, Mapping) or (found.get("format"), found.get("version")) != (FORMAT, VERSION):
         raise FormatError(

@@ -48,7 +48,8 @@ class _Derived:
 
 
 def derive(rec: Recording, channels: Mapping[str, Sequence[str]], *, keep: bool = False) -> Recording:
-    """Differences of channels as channels of their own: bipolar from monopolar, double differential.
+    """Differences of channels as channels of their own: bipolar from monopolar, or double
+    differential.
 
     Parameters
     ----------

@@ -63,14 +63,19 @@ def band_blocks(runs: list[FloatArray], rate_hz: float) -> FloatArray:
 
 
 def baseline_of(blocks: FloatArray, rate_hz: float) -> Baseline:
-    """The quiet ones of some blocks, as :func:`band_blocks` makes them: within four times the power at rest."""
+    """The quiet ones of some blocks, as :func:`band_blocks` makes them: within four times the power at rest, and so
+    are those beside them, where enough are."""
     power = np.mean(blocks**2, axis=1) if len(blocks) else np.empty(0)
     if not power.size or not power.max() > 0:
         return NO_BASELINE
     level = float(np.quantile(power, 0.2))
     for _ in range(5):
         level = float(np.mean(power[power <= QUIET * level])) if level > 0 else level
-    quiet = blocks[power <= QUIET * level]
+    still = power <= QUIET * level
+    inner = (
+        still & np.append(True, still[:-1]) & np.append(still[1:], True)
+    )  # what a filter rings from bursts is beside
+    quiet = blocks[inner if np.count_nonzero(inner) > np.count_nonzero(still) / 4 else still]
     if not level > 0 or not len(quiet):
         return NO_BASELINE
     frequency, density = power_density(quiet, rate_hz)
