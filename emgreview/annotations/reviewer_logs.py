@@ -65,8 +65,7 @@ class ReviewerLogs(Appending):
         self._recordings: dict[str, Recording] = {}
         self._unread: list[str] = []
         self._wrong_before: list[str] = []
-        self._told: list[telling.Told] = []
-        self._counter = 0
+        self._counter, self._told = 0, list[telling.Told]()
         try:
             self._open(recordings, blind)
         except BaseException:

@@ -7,6 +7,8 @@
 L = 20 log10(R / B), R the RMS in the response window, B that of the baseline window of the same length that ends where
 the rest ends. The rest range is the same statistic between two baseline windows, the later over the earlier, of the
 same person, channel and posture: its 95th or 99th percentile. By chance alone 5 or 1 % of trials exceed it.
+
+A few lines more than 400 lines: the numbers and the sentences that may be said of them stand together.
 """
 
 import math
