@@ -10,6 +10,7 @@ data.problems()                          what each recording that cannot be read
 Over 400 lines with what its public names say of themselves.
 """
 
+import contextlib
 import dataclasses
 import os
 import warnings
@@ -310,8 +311,13 @@ def read_dataset(
 
 def with_cards_beside(data: Dataset) -> tuple[Dataset, list[str]]:
     """A dataset whose recordings have the cards of the file beside them, and sentences on those that are of nobody."""
+    if not os.path.lexists(data.folder / FILE):
+        return data, []
     recs = data.recordings
-    said = [recs.entities_of(name) for name in recs.names]
+    said: list[Mapping[str, str]] = []
+    for name in recs.names:
+        with contextlib.suppress(EmgreviewError):  # it cannot be read, and says so where it is taken
+            said.append(recs.entities_of(name))
     cards, told = cards_beside(data.folder, [(one.get("sub", ""), one.get("ses", "")) for one in said])
     if cards is not None:
         recs = dataclasses.replace(recs, cards=cards)
