@@ -366,7 +366,9 @@ class Arrivals:
         if not openings:
             return
         runner = copy(self._runner)
-        runner.workers, runner.cancel, runner.behind = runner.workers if before else 1, self._stop, True
+        runner.cancel, runner.behind = self._stop, True
+        if not before:  # here and now, wherever the others are worked on
+            runner.workers, runner.cluster = 1, None
 
         def heard(now: Progress) -> None:
             if self._runner.cancel.is_set():

@@ -19,7 +19,7 @@ def test_the_first_recording_is_reviewed_while_the_others_join(page, desk):
     screen.press("g")  # accepts the rest of the trial, and goes on
     screen.settle()
     screen.wait_for(lambda: screen.title().startswith("Trial 2 of 24"), "all trials there", seconds=60)
-    assert screen.root.locator(".awaited").is_hidden()
+    screen.wait_for(lambda: screen.root.locator(".awaited").is_hidden(), "nothing is awaited")
     screen.press("g")
     screen.settle()
     decided = [event for event in events(desk.folder) if event["subject"]["trial"]]
@@ -27,7 +27,7 @@ def test_the_first_recording_is_reviewed_while_the_others_join(page, desk):
     screen.press(*["ArrowRight"] * 5)  # into the recording that has joined
     screen.wait_for(lambda: screen.title().startswith("Trial 8 of 24"), "the next recording")
     screen.wait_painted(7)
-    assert "24" in screen.root.locator(".over-map").get_attribute("aria-label")
+    screen.wait_for(lambda: "24" in screen.root.locator(".over-map").get_attribute("aria-label"), "all in the overview")
 
 
 def test_an_order_that_needs_all_says_so_and_keeps_the_trial_that_is_looked_at(page, desk):
