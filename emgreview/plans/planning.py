@@ -10,6 +10,7 @@ in the modules beside it.
 """
 
 import os
+import secrets
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -570,9 +571,12 @@ def _written(path: Path, text: str, *, overwrite: bool = False) -> Path:
     from emgreview.annotations.files import write_new
 
     try:
-        if overwrite and path.exists():
-            path.unlink()
-        write_new(path, text)
+        if overwrite:  # the old one stands until the new one is whole
+            beside = path.with_name(f".{path.name}.{secrets.token_hex(6)}")
+            write_new(beside, text)
+            beside.replace(path)
+        else:
+            write_new(path, text)
     except FileExistsError:
         raise ParameterError(f"{path} exists already; nothing was written; give the name of a new file.") from None
     except OSError as why:

@@ -79,9 +79,16 @@ def test_clean_sites_have_no_finding_and_no_acquittal():
     seen = found()
     assert seen.findings == ()
     assert "not shown to be selective" in repr(seen)
+    places = {  # written out where the label is certain, as it stands where it is not
+        "FCR": "flexor carpi radialis",
+        "FDS": "flexor digitorum superficialis",
+        "ED": "ED",
+        "ECR": "the extensor carpi radialis",
+        "BR": "brachioradialis",
+    }
+    assert {card.channel for card in seen.cards.values()} == set(places)
     for card in seen.cards.values():
-        place = {"FCR": "flexor carpi radialis", "BR": "brachioradialis"}.get(card.channel, card.place)
-        assert card.sentence.startswith(f"{card.channel}: recorded over {place}; ")
+        assert card.sentence.startswith(f"{card.channel}: recorded over {places[card.channel]}; ")
         assert "only" not in card.sentence
     quiet = found(Fault("inverted", "ECR"))
     assert quiet.findings == ()

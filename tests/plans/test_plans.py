@@ -39,6 +39,7 @@ def test_a_filled_plan_comes_back_from_its_file(tmp_path):
     with pytest.raises(er.EmgreviewError, match="exists already"):
         plan.save(path)
     assert er.read_plan(plan.fill(rate_hz=None).save(path, overwrite=True)).said.get("rate_hz") is None
+    assert [one.name for one in path.parent.iterdir()] == [path.name], "nothing is left beside it"
 
 
 @pytest.mark.parametrize(
@@ -101,7 +102,9 @@ def test_the_sheet_is_self_contained_escaped_and_holds_every_caution(tmp_path):
 
 
 def test_the_bids_files_stand_beside_a_recording_as_the_validator_asks(tmp_path):
-    edfio = pytest.importorskip("edfio")
+    edfio = pytest.importorskip(
+        "edfio", reason="the recording beside the files is written by edfio, which is not installed"
+    )
     with warnings.catch_warnings(record=True) as told:
         warnings.simplefilter("always")
         planned().write_bids(tmp_path / "empty")
