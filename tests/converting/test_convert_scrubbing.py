@@ -2,6 +2,7 @@
 
 import dataclasses
 import json
+import re
 from datetime import datetime
 from pathlib import Path
 
@@ -134,7 +135,8 @@ def test_dates_of_a_person_move_by_the_same_whole_days_to_before_1926(study, tmp
     assert (days["sub-01_ses-b"] - days["sub-01_ses-a"]).days == 3
     assert (datetime(2023, 11, 6, 14, 15) - days["sub-01_ses-a"]).days == done.shift_days["01"]
     assert done.shift_days["01"] != done.shift_days["02"]
-    assert str(done.shift_days["01"]) not in everything(tmp_path / "out")
+    # as a number of its own: the digits of a header's limits and of samples hold any five digits now and then
+    assert not re.search(rf"(?<![\d.]){done.shift_days['01']}(?![\d.])", everything(tmp_path / "out"))
 
 
 def test_days_are_those_that_are_told(study, tmp_path):
