@@ -93,7 +93,8 @@ def _measure(given: argparse.Namespace) -> Status:
     recordings = [(name, rec) for name, rec in came if rec is None or rec.name in reviewed]
     _demand_in_recordings(given, [rec for _, rec in recordings if rec is not None])
     there = [with_added(rec, given.cue, decisions["trial"]) for _, rec in recordings if rec is not None]
-    trials = cut_later(given, there, runner_of(given, len(there), given.folder))
+    runner = runner_of(given, len(there), given.folder)
+    trials = cut_later(given, there, runner)
     if not trials:
         raise er.EmgreviewError(
             f"no recording of {given.path} ({listed([name for name, _ in came])}) can be read and is part of version "
@@ -109,7 +110,9 @@ def _measure(given: argparse.Namespace) -> Status:
         response=given.response,
         not_cues=given.not_cue,
         included_only=not given.left_out_too,
+        runner=runner,
     )
+    given.problems |= table.attrs["failed"]
     rows = table.astype(object).where(table.notna(), None).to_dict("records")
     columns = table.attrs["columns"]
     notes = [
@@ -126,7 +129,8 @@ def _measure(given: argparse.Namespace) -> Status:
     else:
         write_new(given.out, text)
         put(f"{len(table)} bursts measured: {given.out}")
-    return FINE if len(trials) == len(recordings) == len(reviewed) and given.as_expected else NOT_FINE
+    whole = len(trials) == len(recordings) == len(reviewed) and not table.attrs["failed"]
+    return FINE if whole and given.as_expected else NOT_FINE
 
 
 MEASURE = Command("measure", "measures of every burst of a sealed version, as a table", _measure_options, _measure)

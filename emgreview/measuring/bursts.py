@@ -10,42 +10,33 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from emgreview import checks
 from emgreview.checks import demand
-from emgreview.detecting import onsets_of
 from emgreview.errors import ParameterError, UnknownNameError
-from emgreview.measuring.answers import halted_words, kin_words, late_words, responses
+from emgreview.measuring.answers import halted_words, late_words
 from emgreview.measuring.aside import Aside
-from emgreview.measuring.burst_columns import CLIPPED, WORDS, columns_of, names_of, stretches
-from emgreview.measuring.ground import Ground
-from emgreview.measuring.marked import MarkedBursts
+from emgreview.measuring.burst_columns import CLIPPED, WORDS, columns_of, stretches
 from emgreview.measuring.missing import missing_words
 from emgreview.measuring.neighbours import foreign
-from emgreview.measuring.normalising import IN_TASK, NORMALISATIONS, PARTED, normalised, reach_back
-from emgreview.measuring.rests import MOST_ASIDE, before_go, rest_words
+from emgreview.measuring.normalising import IN_TASK, NORMALISATIONS, normalised
+from emgreview.measuring.pieces import REACTION, Asked, pieces_of, together, without
+from emgreview.measuring.rests import MOST_ASIDE, rest_words
 from emgreview.measuring.rows import (
-    FloatArray,
     column,
-    following,
-    numbers,
-    places,
     rows_to_measure,
     taken_away,
     tell_all,
     trials_of,
     unit_of,
 )
-from emgreview.measuring.unmeasured import ends_of, partial, reasons
+from emgreview.measuring.unmeasured import reasons
 from emgreview.model import Trials, to_sample
-from emgreview.signal import measures
+from emgreview.running import Runner
 from emgreview.signal.clip import cut_words
 from emgreview.tables import COLUMNS, describe
 
 AMPLITUDES = ("rms", "arv", "peak")
-UNREST = ("aside", "marked", "lost", "crept_aside", "crept_marked", "reached")
-REACTION = ("reaction_s", "premotor_s", "motor_s")
 CARRIED = (
     *("reviewer", "participant", "recording", "trial", "channel", "burst", "kind", "origin", "accepted"),
     *("decided_by", "decided_how", "confidence", "signal", "set_aside", "behaviour", "onset_s", "offset_s"),
@@ -66,6 +57,7 @@ def measure(
     auxiliary: Mapping[str, str] | None = None,
     accepted_only: bool = True,
     included_only: bool = True,
+    runner: Runner | None = None,
 ) -> pd.DataFrame:
     """Measures of every burst that stands in a table of decisions, one row a burst.
 
@@ -101,6 +93,11 @@ def measure(
         Leave out bursts that nobody accepted.
     included_only : bool, default True
         Leave out what a rule for inclusion leaves out.
+    runner : Runner or None
+        Where trials that were cut with a runner are measured, each recording by itself, and
+        what is measured of it is kept; the same table whether or not. A recording that cannot
+        be measured is then left out and told, and the others go on. None: all is measured in
+        this process, kept nowhere.
 
     Returns
     -------
@@ -110,7 +107,8 @@ def measure(
         on its burst and rest alone, not on other rows, but for bursts that lie in its rest,
         and percentages "… in task".
         ``table.attrs["notes"]`` are sentences on what was left out, on what rests on
-        spoilt samples, and on why numbers are missing.
+        spoilt samples, and on why numbers are missing; ``table.attrs["failed"]``, by name, why
+        a recording could not be measured.
 
     Raises
     ------
@@ -127,6 +125,8 @@ def measure(
         Samples of the trials are too large to be a voltage.
     UnknownNameError
         A normalisation, channel, method, marker or column does not exist.
+    ReadError, RunStoppedError, ClusterError
+        As :meth:`emgreview.Runner.run`.
 
     Warns
     -----
@@ -222,7 +222,8 @@ def measure(
     >>> len(table), bool((table["reaction_s"] > table["premotor_s"]).all())
     (4, True)
     """
-    parts = trials_of(trials)
+    checks.kind("runner", runner, (Runner, type(None)), "a Runner, or None")
+    parts = trials_of(trials, later=runner is not None)
     unit = unit_of(parts)
     if not isinstance(normalise, str) or normalise not in NORMALISATIONS:
         raise UnknownNameError("normalisation", normalise, NORMALISATIONS)
@@ -248,7 +249,7 @@ def measure(
         demand(n >= least, name, length_s, f"seconds that hold {least} sample{'s' * (least > 1)} or more")
     checks.truth("accepted_only", accepted_only)
     checks.truth("included_only", included_only)
-    others = _others(parts, auxiliary)
+    _demand_auxiliary(parts, auxiliary)
     not_cues = foreign("not_cues", not_cues, [*(part.cue for part in parts), response], [p.recording for p in parts])
     rows, notes = rows_to_measure(parts, decisions, accepted_only=accepted_only, included_only=included_only)
     notes += taken_away(decisions)
@@ -261,81 +262,27 @@ def measure(
     ]
     unmarked = [part.recording.name for part in parts if all(mark.label != response for mark in part.recording.markers)]
 
-    aside, marked = Aside(decisions), MarkedBursts(parts, decisions)
-    notes += aside.notes
-    after = following(decisions, rows)
-    spoilt_marks = _set_aside(parts, rows, aside, after)
-    if "set_aside" in rows or spoilt_marks.any():
-        rows["set_aside"] = spoilt_marks.astype("boolean")
-    beyond: dict[str, NDArray[np.bool_]] = {}
-    halted: dict[str, list[str]] = {part.recording.name: [] for part in parts}
-    pieces, parted, rests, later, ground = [], [], [], 0, Ground(set(rows["channel"]))
-    for part, place, mine, trial, start in ground.by_channel(parts, rows):
-        x, outline = (np.asarray(kind[trial, place], dtype=np.float64) for kind in (part.data, part.envelope))
-        cue, onset, offset = (numbers(mine[f"{name}_sample"]) - start for name in ("cue", "onset", "offset"))
-        table: dict[str, NDArray] = {}
-        for prefix, length_s in stretches(windows_s):
-            stop = offset if prefix == "burst" else onset + to_sample(length_s, part.rate_hz)
-            got = measures.measure(x, outline, part.rate_hz, onset, stop)
-            table |= {f"{prefix}_{name}": getattr(got, name) for name in names_of(length_s)}
-            table[f"{prefix}_{CLIPPED}"] = ground.share(part, place, trial, onset, stop)
-            if prefix != "burst":
-                lost = aside.touch(part.recording.name, part.labels[place], onset + start, stop + start, mine)
-                lost &= ~spoilt_marks[mine.index].to_numpy()
-                beyond.setdefault(prefix, np.zeros(len(rows), dtype=bool))[mine.index] = lost
-                table |= {name: np.where(lost, np.nan, table[name]) for name in table if name.startswith(f"{prefix}_")}
-        if normalise in IN_TASK:
-            peak, arv, stop = partial(x, outline, onset, offset, after[mine.index] - start, reach_back(part))
-            railed = ground.share(part, place, trial, onset, stop)
-            parted.append(pd.DataFrame(dict(zip(PARTED, (peak, arv, railed), strict=True)), index=mine.index))
-        before = before_go(part, place, trial, start, cue, mine, aside, marked, creep_s)
-        table["rest_rms"] = before.rest_rms
-        rests.append(pd.DataFrame({name: getattr(before, name) for name in UNREST}, index=mine.index))
-        with np.errstate(divide="ignore"):
-            ratio = table["burst_rms"] / np.where(table["rest_rms"] > 0, table["rest_rms"], np.nan)
-            table["level_db"] = 20 * np.log10(ratio)
-        table["creep_per_s"] = before.creep_per_s
-        answers = (mine["kind"] == "response").to_numpy(dtype=bool, na_value=False)
-        around = {one.cue for one in parts}
-        found_at = responses(
-            part,
-            trial,
-            cue + start,
-            response,
-            response_from_s,
-            decisions=decisions,
-            reviewers=mine.get("reviewer"),
-            cues=around,
-            not_cues=not_cues,
-        )
-        pressed, later = found_at.sample - start, later + int((answers & found_at.late).sum())
-        times = measures.reaction(
-            *(np.where(answers, moment, np.nan) / part.rate_hz for moment in (cue, onset, pressed))
-        )
-        table |= {name: getattr(times, name) for name in REACTION}
-        table["motor_time_impossible"] = times.impossible
-        for label, onsets in others.items():
-            since = (onsets[part.recording.name][trial] * part.rate_hz - cue) / part.rate_hz
-            table[f"{label}_onset_s"] = np.where(answers, since, np.nan)
-        pieces.append(pd.DataFrame(table, index=mine.index))
-        if part.recording.name in unmarked:
-            there = ", ".join(sorted({marker.label for marker in part.recording.markers}))
-            notes.append(
-                f"{part.recording.name} has no marker {response!r} (there are: {there}): reaction and motor times are "
-                "missing."
-            )
-        else:
-            notes += kin_words(part, response, int((answers & np.isnan(pressed)).sum()), not_cues)
-            halted[part.recording.name] += list(found_at.halted[answers])
-    notes += [note for part in parts for note in halted_words(part, response, halted[part.recording.name])]
-    notes += late_words(response, later, int((rows["kind"] == "response").sum()))
+    notes += Aside(decisions).notes
+    asked = Asked(
+        *(windows_s, normalise, response, response_from_s, tuple(not_cues), creep_s, dict(auxiliary or {})),
+        tuple(dict.fromkeys(part.cue for part in parts)),
+    )
+    made, failed = pieces_of(parts, rows, decisions, asked, runner)
+    rows, said = without(rows, failed)
+    one = together(rows, made)
+    found, part_of, unrest = one.found, one.parted, one.unrest
+    notes += said + one.notes
+    if "set_aside" in rows or one.spoilt.any():
+        rows["set_aside"] = pd.Series(one.spoilt, index=rows.index, dtype="boolean")
+    notes += [note for part in parts for note in halted_words(part, response, one.halted.get(part.recording.name, ()))]
+    notes += late_words(response, one.late, int((rows["kind"] == "response").sum()))
     columns = columns_of(windows_s, unit, creep_s) | {
         f"{label}_onset_s": column("number", "s", f"Onset of channel {label}, from the cue, by method {how}")
         for label, how in (auxiliary or {}).items()
     }
-    found = pd.concat(pieces).reindex(rows.index) if pieces else pd.DataFrame(columns=list(columns), dtype=np.float64)
+    if found.empty:
+        found = pd.DataFrame(columns=list(columns), dtype=np.float64)
     found["motor_time_impossible"] = found["motor_time_impossible"].astype("boolean")
-    part_of = pd.concat(parted).reindex(rows.index) if parted else found.reindex(columns=PARTED)
     if normalise != "none":
         amplitudes = [f"{prefix}_{name}" for prefix, _ in stretches(windows_s) for name in AMPLITUDES]
         percent, described, more = normalised(parts, rows, found, part_of, amplitudes, normalise, reference)
@@ -344,7 +291,6 @@ def measure(
 
     carried = rows[[name for name in rows.columns if name in CARRIED or name not in COLUMNS]]
     out = pd.concat([carried, found], axis=1)
-    unrest = pd.concat(rests).reindex(rows.index) if rests else pd.DataFrame(columns=UNREST, dtype=np.float64)
     lost, crept = unrest["lost"].to_numpy() > MOST_ASIDE, unrest["crept_aside"].to_numpy(dtype=bool)
     if reached := int(unrest["reached"].sum()):
         notes.append(
@@ -359,12 +305,12 @@ def measure(
         notes.append(
             f"{normalise} rests on clipped bursts too, and is too small, so that percentages are too large: {told}."
         )
-    if normalise in IN_TASK and (told := ground.coded()):
+    if normalise in IN_TASK and (told := one.told.coded()):
         notes.append(f"{normalise} rests on codes for missing samples too, and percentages of it mean nothing: {told}.")
-    if count := int(spoilt_marks.sum()):
+    if count := int(one.spoilt.sum()):
         notes.append(f"{count} bursts in stretches that were set aside are measured; the column set_aside names them.")
     notes += rest_words(*(unrest[name].to_numpy() for name in ("aside", "marked", "lost")))
-    notes += ground.notes("bursts")
+    notes += one.told.notes("bursts")
     described = describe(carried) | columns
     why = reasons(
         rows,
@@ -376,42 +322,23 @@ def measure(
         short=short,
         auxiliary=auxiliary or {},
         aside={
-            **beyond,
+            **one.beyond,
             "rest_rms": lost & (unrest["marked"] == 0).to_numpy(),
             "creep_per_s": crept,
         },
         marked={"rest_rms": lost, "creep_per_s": unrest["crept_marked"].to_numpy(dtype=bool)},
     )
     notes += missing_words(out, {name: described[name] for name in ("offset_s", *columns)}, why)
-    out.attrs |= {"columns": described, "notes": tell_all(notes, decisions)}
+    out.attrs |= {"columns": described, "notes": tell_all(notes, decisions), "failed": failed}
     return out
 
 
-def _others(parts: Sequence[Trials], auxiliary: Mapping[str, str] | None) -> dict[str, dict[str, NDArray]]:
-    """Onsets of auxiliary channels, by label and recording: (trials,) seconds from the first sample of each trial."""
+def _demand_auxiliary(parts: Sequence[Trials], auxiliary: Mapping[str, str] | None) -> None:
+    """Every auxiliary channel is one of each recording, with a method for it, and a name that no measure has."""
     demand(isinstance(auxiliary, Mapping | None), "auxiliary", auxiliary, "a mapping of channels to methods")
-    out: dict[str, dict[str, NDArray]] = {}
     for label, how in (auxiliary or {}).items():
         demand(how in ("level", "change"), f"the method of {label!r}", how, "'level' or 'change'")
         demand(label not in (*WORDS, *REACTION), "auxiliary", label, "a channel that is called like no measure")
-        out[label] = {}
         for part in parts:
             if label not in part.auxiliary_labels:
                 raise UnknownNameError("auxiliary channel", label, part.auxiliary_labels)
-            out[label][part.recording.name] = onsets_of(part, label, method=how).onset_s
-    return out
-
-
-def _set_aside(parts: Sequence[Trials], rows: pd.DataFrame, aside: Aside, after: FloatArray) -> "pd.Series[bool]":
-    """Whether a stretch set aside touches each burst: as the table says of its mark, and, without an offset, up to the
-    next burst, or to the end of its trial as it was cut here."""
-    said = rows["set_aside"].fillna(False) if "set_aside" in rows else pd.Series(False, index=rows.index)
-    out = said.astype(bool).to_numpy(copy=True)
-    for part in parts:
-        for label in part.labels:
-            at = np.flatnonzero((rows["recording"] == part.recording.name) & (rows["channel"] == label))
-            mine = rows.iloc[at]
-            _, start = places(part, mine)
-            ends = ends_of(numbers(mine["offset_sample"]) - start, after[at] - start, len(part.time_s))
-            out[at] |= aside.touch(part.recording.name, label, numbers(mine["onset_sample"]), ends + start, mine)
-    return pd.Series(out, index=rows.index)

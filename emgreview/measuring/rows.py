@@ -28,6 +28,7 @@ from emgreview.checks import demand, demand_size, kind
 from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError, tell
 from emgreview.model import ARBITRARY, Trials
 from emgreview.tables.typed import demand_names, demand_typed
+from emgreview.trials import is_later
 
 DECISIONS = "a table of decisions, as read_version or Session.decisions() gives"
 
@@ -49,8 +50,9 @@ def column(kind: str, unit: str, words: str) -> dict[str, str]:
     return {"type": kind, "unit": unit, "description": words}
 
 
-def trials_of(trials: Trials | Sequence[Trials]) -> tuple[Trials, ...]:
-    """One or several trials as a tuple, each recording once."""
+def trials_of(trials: Trials | Sequence[Trials], *, later: bool = False) -> tuple[Trials, ...]:
+    """One or several trials as a tuple, each recording once. With ``later``, those that are cut where they are looked
+    at are not looked at here."""
     good = isinstance(trials, Trials | Sequence) and not isinstance(trials, str)
     parts = (trials,) if isinstance(trials, Trials) else tuple(trials) if good else ()
     good = good and all(isinstance(part, Trials) for part in parts)
@@ -58,7 +60,8 @@ def trials_of(trials: Trials | Sequence[Trials]) -> tuple[Trials, ...]:
     names = [part.recording.name for part in parts]
     demand(parts and len(set(names)) == len(names), "trials", names, "the trials of one recording or more, each once")
     for part in parts:
-        demand_size(part.data, part.recording.name)
+        if not (later and is_later(part)):
+            demand_size(part.data, part.recording.name)
     return parts
 
 

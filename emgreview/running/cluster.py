@@ -12,7 +12,7 @@ from typing import Any
 
 from emgreview.errors import ClusterError
 from emgreview.running.cache import Cache
-from emgreview.running.work import Job, Opening, Packed, version, work
+from emgreview.running.work import Job, Opening, Packed, about, version, work
 
 WAIT_S = 15.0
 """So long a scheduler, and a first worker of it, may take to answer."""
@@ -36,7 +36,9 @@ def on_cluster(
         _demand_alike(client, address, wait_s)
         begin = secrets.token_hex(8)
         futures = [
-            client.submit(work, opening, job, cache, key=f"emgreview-{begin}-{opening.at}", pure=False)
+            client.submit(
+                work, opening, about(job, opening.name), cache, key=f"emgreview-{begin}-{opening.at}", pure=False
+            )
             for opening in openings
         ]
         of = {future.key: opening for future, opening in zip(futures, openings, strict=True)}

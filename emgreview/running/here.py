@@ -13,7 +13,7 @@ from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
 from emgreview.running.cache import Cache
-from emgreview.running.work import Job, Opening, Packed, look_up, work
+from emgreview.running.work import Job, Opening, Packed, about, look_up, work
 
 AHEAD = 2
 """So many recordings wait at each worker: none is idle, and few are begun that a stop would lose."""
@@ -96,5 +96,5 @@ def _pool(workers: int, behind: bool) -> Any:
 
 
 def _submit(pool: Any, opening: Opening, job: Job, cache: Cache | None) -> "Future[Packed]":
-    future: Future[Packed] = pool.submit(work, opening, job, cache)
+    future: Future[Packed] = pool.submit(work, opening, about(job, opening.name), cache)
     return future

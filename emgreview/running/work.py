@@ -1,6 +1,7 @@
 """One recording, wherever that is: opened, looked up in the cache, else worked on; the result as bytes.
 
 Job             what is done with each recording
+about           what of a job is about one recording
 Opening         a recording that is opened where it is needed
 Packed          what comes back
 work            opening, key, cache, job
@@ -40,12 +41,20 @@ class Job(Protocol):
     """What is done with each recording: a frozen dataclass of what it depends on beside the recording.
 
     ``classes`` are those that its results hold, beside numbers, texts, arrays and containers of them. Called with a
-    recording it returns the result; what it warns of is kept with it.
+    recording it returns the result; what it warns of is kept with it. A job that holds something for each recording has
+    a method ``of(name)``, which gives the same job for that one alone: only that travels, and counts for its key.
     """
 
     classes: ClassVar[tuple[type, ...]]
 
     def __call__(self, rec: Recording) -> Any: ...
+
+
+def about(job: Job, name: str) -> Job:
+    """What of a job is about one recording."""
+    of = getattr(job, "of", None)
+    narrowed: Job = job if of is None else of(name)
+    return narrowed
 
 
 @dataclass
@@ -120,6 +129,7 @@ def work(opening: Opening, job: Job, cache: Cache | None) -> Packed:
     """What comes of one recording. Raises nothing: whatever goes wrong is its problem."""
     at, name = opening.at, opening.name
     try:
+        job = about(job, name)
         with hearing() as told:
             rec = opening.open()
         of_opening = tuple(told)
@@ -148,6 +158,7 @@ def work(opening: Opening, job: Job, cache: Cache | None) -> Packed:
 
 def look_up(opening: Opening, job: Job, cache: Cache) -> Packed | None:
     """What was kept of a recording whose file has not been written since; None where that cannot be told at once."""
+    job = about(job, opening.name)
     try:
         with hearing() as told:
             rec = opening.open()

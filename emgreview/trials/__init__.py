@@ -9,7 +9,7 @@ check, mains        found in :mod:`emgreview.checking`, and by these names too
 from emgreview.checking import check, mains
 from emgreview.trials.bursts import with_bursts
 from emgreview.trials.cutting import cut_trials
-from emgreview.trials.later import LaterTrials
+from emgreview.trials.later import LaterTrials, is_later
 from emgreview.trials.notes import level_says, notes_on
 
-__all__ = ["LaterTrials", "check", "cut_trials", "level_says", "mains", "notes_on", "with_bursts"]
+__all__ = ["LaterTrials", "check", "cut_trials", "is_later", "level_says", "mains", "notes_on", "with_bursts"]

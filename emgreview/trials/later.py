@@ -4,6 +4,7 @@ What is said of them, and the onsets found in them, are known from before; sampl
 asked for, and those of the recordings that were asked for last stay at hand.
 
     LaterTrials     the trials of one recording
+    is_later        are these such
     AT_HAND_MB      how much stays at hand
 """
 
@@ -61,6 +62,12 @@ class LaterTrials(Trials):
 
     def __setstate__(self, state: dict[str, Any]) -> None:
         self.__dict__.update(state)
+
+
+def is_later(trials: Trials) -> bool:
+    """Whether the arrays of some trials are made where they are asked for, and follow from recording and cut alone: a
+    copy with other arrays holds these."""
+    return isinstance(trials, LaterTrials) and "_plan" in trials.__dict__
 
 
 class _Hand:
