@@ -1,8 +1,6 @@
 """Measures of every reviewed burst, one row each; definitions in ``signal.measures``.
 
 measure             the table
-
-Over 400 lines: half of them are what ``measure`` says of its numbers and their limits.
 """
 
 from collections.abc import Mapping, Sequence

@@ -142,5 +142,5 @@ def test_trials_whose_arrays_were_changed_are_measured_as_they_are(study, decisi
 
 
 def test_a_runner_must_be_one(study, decisions):
-    with pytest.raises(ParameterError, match="runner came as 2.*a Runner, or None"):
+    with pytest.raises(ParameterError, match=r"runner came as 2.*a Runner, or None"):
         er.measure(later(study), decisions, runner=2)
