@@ -12,12 +12,13 @@ under new names, each with one bit of one sample changed):
 - the speed-up of two workers over one, and that of a bare reference task on as many in the same run;
 - peak memory of the process for 10 and for 100 recordings;
 - results after so many kills (20 unless told) at random moments, of the process and of a worker in turn, while eight
-  recordings of eight trials are worked on: how many are other bytes.
+  recordings of eight trials are detected and measured: how many are other bytes.
 
 A quiet machine with two cores is asked for: ratios are of one run, seconds are not.
 """
 
 import contextlib
+import hashlib
 import os
 import random
 import re
@@ -35,6 +36,7 @@ import numpy as np
 
 import emgreview as er
 from emgreview.running.values import HEAD
+from emgreview.tables import to_tsv
 
 WINDOW = {"cue": "go", "before_s": 1.0, "after_s": 1.5}
 CALL = "import sys, bench_running; bench_running.{}(*sys.argv[1:])"
@@ -124,6 +126,24 @@ def detected(folder: str, count: str, workers: str, cache: str) -> None:
     print(time.perf_counter() - begun, len(table), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 
 
+def reviewed(folder: Path, review: Path) -> None:
+    """A version of a study in which every automatic onset is accepted."""
+    with er.open_review(er.cut_all(er.read_dataset(folder), **WINDOW), review, reviewer="r1") as session:
+        for trial in session.queue:
+            session.accept_rest(trial)
+        session.seal("v1")
+
+
+def studied(folder: str, review: str, workers: str, cache: str) -> None:
+    """Detect and measure a study; the SHA-256 of the measures."""
+    runner = er.Runner(int(workers), cache=cache, progress=None)
+    recordings = er.read_dataset(folder).recordings
+    er.detect_all(recordings, **WINDOW, runner=runner)
+    trials = er.cut_all(recordings, **WINDOW, runner=runner)
+    table = er.measure(trials, er.read_version(review, "v1"), runner=runner)
+    print(hashlib.sha256(to_tsv(table)).hexdigest())
+
+
 def bare(workers: str, tasks: str) -> None:
     """Seconds of a task that needs nothing but a processor, on as many workers."""
     from joblib import Parallel, delayed
@@ -145,24 +165,17 @@ def numbers(done: subprocess.CompletedProcess[str]) -> list[float]:
 
 
 def killed(folder: Path, place: Path, kills: int) -> None:
-    """Kill the process, or one of its workers, at random moments until the work is done; compare the bytes."""
-    rng, wanted, count = random.Random(1), None, 8
+    """Kill the process, or one of its workers, at random moments while it detects and measures; do it again to its end;
+    compare the bytes of what is kept, and of the measures."""
+    rng, wanted, other = random.Random(1), None, 0
+    reviewed(folder, place / "killed-review")
     for number in range(kills):
         cache = place / f"cache-{number}"
         env = {**os.environ, "PYTHONPATH": os.pathsep.join([str(Path(__file__).parent), *sys.path])}
-        command = [
-            sys.executable,
-            "-W",
-            "ignore",
-            "-c",
-            CALL.format("detected"),
-            str(folder),
-            str(count),
-            "2",
-            str(cache),
-        ]
+        given = [str(folder), str(place / "killed-review"), "2", str(cache)]
+        command = [sys.executable, "-W", "ignore", "-c", CALL.format("studied"), *given]
         process = subprocess.Popen(command, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        time.sleep(rng.uniform(0.5, 6.0))
+        time.sleep(rng.uniform(0.5, 9.0))
         victim = process.pid
         if number % 2:
             found = subprocess.run(["pgrep", "-P", str(process.pid)], capture_output=True, text=True, check=False)
@@ -170,14 +183,15 @@ def killed(folder: Path, place: Path, kills: int) -> None:
         with contextlib.suppress(ProcessLookupError):
             os.kill(victim, signal.SIGKILL)
         process.wait()
-        call("detected", folder, count, 1, cache)
+        table = call("studied", *given[:2], 1, cache).stdout
         # what is sealed, without the seal, which is each cache's own
-        bytes_now = sorted(path.read_bytes()[len(HEAD) + 65 :] for path in cache.glob("*/*.result"))
-        wanted = bytes_now if wanted is None else wanted
-        if bytes_now != wanted or len(bytes_now) < count:
-            print(f"kill {number}: {len(bytes_now)} results, other bytes")
+        now = table, sorted(path.read_bytes()[len(HEAD) + 65 :] for path in cache.glob("*/*.result"))
+        wanted = now if wanted is None else wanted
+        if now != wanted or not table:
+            other += 1
+            print(f"kill {number}: {len(now[1])} results and measures {table.strip()}: other bytes")
         shutil.rmtree(cache)
-    print(f"{kills} kills at random moments, a worker's every other time: all else the same bytes")
+    print(f"{kills} kills at random moments, a worker's every other time: {other} with other bytes")
 
 
 def main(count: int, kills: int) -> None:
