@@ -31,7 +31,7 @@ from emgreview.measuring.ground import Ground, Told
 from emgreview.measuring.marked import MarkedBursts, outside
 from emgreview.measuring.normalising import IN_TASK, PARTED, reach_back
 from emgreview.measuring.rests import before_go
-from emgreview.measuring.rows import FloatArray, following, numbers, places
+from emgreview.measuring.rows import FloatArray, bare, by_recording, following, numbers, places
 from emgreview.measuring.unmeasured import ends_of, partial
 from emgreview.model import Marker, Processing, Recording, Trials, to_sample
 from emgreview.running import Runner
@@ -240,14 +240,12 @@ class Work:
     outside_trials: Mapping[str, Any] | None
 
     @classmethod
-    def of(cls, part: Trials, rows: pd.DataFrame, decisions: pd.DataFrame) -> "Work":
-        name = part.recording.name
+    def of(
+        cls, part: Trials, rows: pd.DataFrame, decided: pd.DataFrame, outside_trials: Mapping[str, Any] | None
+    ) -> "Work":
         return cls(
             *(part.cue, part.cues, part.before, len(part.time_s) - part.before, part.processing),
-            *(part.codes, part.impossible),
-            Rows.of(rows[rows["recording"] == name]),
-            Rows.of(decisions[decisions["recording"] == name]),
-            outside(decisions, name),
+            *(part.codes, part.impossible, Rows.of(rows), Rows.of(decided), outside_trials),
         )
 
     def trials(self, rec: Recording) -> LaterTrials:
@@ -279,9 +277,12 @@ def pieces_of(
     """The piece of each recording that has rows, by name; and by name why one has none. With a runner it makes those
     whose trials are cut where they are looked at: their arrays are made anew there. All others are made here, and
     raise."""
-    measured = set(rows["recording"])
-    mine = [part for part in parts if part.recording.name in measured]
-    works = {part.recording.name: Work.of(part, rows, decisions) for part in mine}
+    rows_of, decided = by_recording(bare(rows)), by_recording(bare(decisions))
+    mine = [part for part in parts if part.recording.name in rows_of]
+    works: dict[str, Work] = {}
+    for part in mine:
+        name = part.recording.name
+        works[name] = Work.of(part, rows_of[name], decided[name], outside(decisions, name))
     there = [part.recording for part in mine if runner is not None and is_later(part)]
     made: dict[str, Piece] = {}
     failed: dict[str, str] = {}
