@@ -10,10 +10,12 @@ A reader takes one leading apostrophe off, and reads what then begins with a quo
 written for people goes through here; but for those of the demo study, whose form the dataset's standard decides.
 
     guard, unguard      one text
+    tab_separated       rows as the dataset's standard has them, unguarded
 """
 
 import json
 import unicodedata
+from collections.abc import Iterable, Sequence
 
 MISSING, GUARD = "n/a", "'"
 FORMULA_STARTERS = "=+-@＝＋－＠" + GUARD
@@ -34,6 +36,12 @@ def unguard(cell: str) -> str:
         return cell
     text = cell.removeprefix(GUARD)
     return str(json.loads(text)) if text.startswith('"') else text
+
+
+def tab_separated(names: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """Tab-separated text of BIDS: an empty cell is n/a, and no cell has a tab or a line break."""
+    lines = [names, *rows]
+    return "".join("\t".join(" ".join(str(cell).split()) or MISSING for cell in line) + "\n" for line in lines)
 
 
 def _unsafe(letter: str) -> bool:

@@ -7,8 +7,8 @@ digits. Each of them is an error of this package, before anything waits, fills t
 What cannot be looked at is an error, too, and never the same as what is not there: a folder that may not be listed
 would otherwise be an empty one, and whose data are in it would be left out without a word.
 
-Links to plain files are followed: people keep data elsewhere and link to it. What is written goes through
-:mod:`emgreview.annotations.files`, which does not follow them.
+Links to plain files are followed: people keep data elsewhere and link to it. Logs and versions are written through
+:mod:`emgreview.annotations.files`, which does not follow them; texts for people by :func:`write_new`.
 
     open_plain      a plain file, open for reading its bytes
     demand_plain    ReadError unless a path leads to a plain file
@@ -21,6 +21,7 @@ Links to plain files are followed: people keep data elsewhere and link to it. Wh
     real            the path behind all links
     inside          what a folder holds
     below           all that lies below a folder
+    write_new       a new file of text, there whole or not at all
     too_deep        do bytes of JSON hold lists or objects within one another beyond DEEPEST?
 """
 
@@ -29,6 +30,7 @@ import json
 import math
 import os
 import re
+import secrets
 import stat
 import tomllib
 from collections.abc import Iterator
@@ -299,3 +301,23 @@ def _not_looked_at(path: str | Path, why: OSError | ValueError) -> str:
 
 def _size(count: int) -> str:
     return f"{count >> 20} MB" if count >= 1 << 20 else f"{count >> 10} kB" if count >= 1 << 10 else f"{count} bytes"
+
+
+def write_new(path: Path, content: str) -> None:
+    """A new file of text for people, there whole or not at all. Raises FileExistsError, other OSErrors."""
+    passing = path.with_name(f".{path.name}.{secrets.token_hex(8)}.part")
+    try:
+        with passing.open("xb") as stream:
+            stream.write(content.encode(errors="backslashreplace"))  # halves of surrogate pairs have no bytes
+            stream.flush()
+            os.fsync(stream.fileno())
+        try:
+            path.hardlink_to(passing)
+        except FileExistsError:
+            raise
+        except OSError:  # a file system without links
+            if path.exists():
+                raise FileExistsError(path) from None
+            passing.replace(path)
+    finally:
+        passing.unlink(missing_ok=True)

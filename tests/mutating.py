@@ -45,6 +45,7 @@ from emgreview.contractions.asked import asked_of, read_asked
 from emgreview.errors import EmgreviewError
 from emgreview.many.cut import CutJob
 from emgreview.plain_files import read_small
+from emgreview.reading.beside import beside
 from emgreview.running.values import decode, encode, unseal
 
 LONGEST_S = 10.0
@@ -373,6 +374,22 @@ CARDS = b"""{"format": "channel cards of test contractions", "version": 1, "card
 "participant": "01", "session": "", "heard": [["BR", {"value": 0.6, "low": 0.4, "high": null, "n": 6}]], "own_db": 21.5,
 "findings": ["While BR is contracted"], "recordings": ["it"]}]}"""
 ASKED = b"recording\ttarget\tstart_s\tstop_s\tkind\nit\tFCR\t1\t3.5\ttest\nit\tn/a\t4\t6\trest\n"
+PLAN = b"""format = "recording plan"
+version = 1
+movement = "turn the handle"
+movements = ["elbow flexion"]
+side = "right"
+postures = ["palm up"]
+notes = ["as asked"]
+[session]
+participant = "01"
+rate_hz = 2000.0
+[[channel]]
+label = "FCR"
+muscle = "flexor_carpi_radialis"
+side = "right"
+part = ""
+"""
 
 
 def _silence() -> er.Recording:
@@ -485,6 +502,15 @@ TARGETS: dict[str, Target] = {
         {
             "cards": lambda folder: str(er.read_channel_cards(folder)),
             "table": lambda folder: asked_of([_silence()], read_asked(folder / "asked.tsv")),
+        },
+        share=60,
+    ),
+    "recording plan": Target(
+        lambda: {"plan.toml": PLAN},
+        (".toml",),
+        {
+            "read": lambda folder: str(er.read_plan(folder / "plan.toml")),
+            "beside a study": lambda folder: str(beside(folder, [("01", "")])[0].on(_silence())),
         },
         share=60,
     ),

@@ -8,7 +8,6 @@ mode 0700 is its owner's alone, in one of 0750 its group's, too. The umask takes
 """
 
 import os
-import secrets
 import stat
 from pathlib import Path
 
@@ -89,26 +88,6 @@ class FileSystem:
             self.fsync(fd)
         finally:
             self.close(fd)
-
-
-def write_new(path: Path, content: str) -> None:
-    """A new file of text for people, there whole or not at all. Raises FileExistsError, other OSErrors."""
-    passing = path.with_name(f".{path.name}.{secrets.token_hex(8)}.part")
-    try:
-        with passing.open("xb") as stream:
-            stream.write(content.encode(errors="backslashreplace"))  # halves of surrogate pairs have no bytes
-            stream.flush()
-            os.fsync(stream.fileno())
-        try:
-            path.hardlink_to(passing)
-        except FileExistsError:
-            raise
-        except OSError:  # a file system without links
-            if path.exists():
-                raise FileExistsError(path) from None
-            passing.replace(path)
-    finally:
-        passing.unlink(missing_ok=True)
 
 
 def _mode(folder: Path) -> int:

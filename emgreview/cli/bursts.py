@@ -8,17 +8,18 @@ from pathlib import Path
 from typing import Any
 
 import emgreview as er
-from emgreview.annotations.files import write_new
 from emgreview.cli.beforehand import demand_new
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
 from emgreview.cli.options import add_parameters, add_source, add_window
 from emgreview.cli.running import add_running, cut_later, runner_of
 from emgreview.cli.saying import put, rows_to_tsv, to_json
 from emgreview.cli.source import left_out, recordings_of, with_added
+from emgreview.detecting import rebuilt
 from emgreview.errors import UnknownNameError
 from emgreview.many.detected import onset_rows
+from emgreview.plain_files import write_new
 from emgreview.reading.settled import listed
-from emgreview.signal.onset import checked_method
+from emgreview.signal.onset import METHODS, checked_method
 
 _RESPONSE = "response"
 """The marker of the response, where none is named."""
@@ -94,7 +95,8 @@ def _measure(given: argparse.Namespace) -> Status:
     _demand_in_recordings(given, [rec for _, rec in recordings if rec is not None])
     there = [with_added(rec, given.cue, decisions["trial"]) for _, rec in recordings if rec is not None]
     runner = runner_of(given, len(there), given.folder)
-    trials = cut_later(given, there, runner)
+    method, parameters = _reviewed_by(decisions) if runner.cache is not None else (None, None)
+    trials = cut_later(given, there, runner, method=method, parameters=parameters)
     if not trials:
         raise er.EmgreviewError(
             f"no recording of {given.path} ({listed([name for name, _ in came])}) can be read and is part of version "
@@ -134,6 +136,16 @@ def _measure(given: argparse.Namespace) -> Status:
 
 
 MEASURE = Command("measure", "measures of every burst of a sealed version, as a table", _measure_options, _measure)
+
+
+def _reviewed_by(decisions: Any) -> tuple[str | None, dict[str, Any] | None]:
+    """Method and parameters of the review: what was kept of its trials is then found again. None of several ways, or of
+    one that the package does not have."""
+    ways = {way["hash"]: way for one in decisions.attrs["version"]["recordings"].values() if (way := one["detection"])}
+    way = next(iter(ways.values()), {"method": ""})
+    if len(ways) != 1 or way["method"] not in METHODS:
+        return None, None
+    return rebuilt(way)[:2]
 
 
 def _demand_in_recordings(given: argparse.Namespace, recordings: Sequence[er.Recording]) -> None:

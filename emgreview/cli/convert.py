@@ -7,13 +7,12 @@ from pathlib import Path
 from typing import Any
 
 import emgreview as er
-from emgreview.annotations.files import write_new
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
 from emgreview.cli.options import add_source, whole
 from emgreview.cli.saying import progress, say_of_folder, tell, to_json
 from emgreview.cli.source import read_source
 from emgreview.errors import ParameterError, ReadError
-from emgreview.plain_files import read_json
+from emgreview.plain_files import read_json, write_new
 from emgreview.reading.bids import read_table
 
 

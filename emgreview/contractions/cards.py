@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from emgreview import checks
-from emgreview.annotations.files import write_new
 from emgreview.errors import ReadError
+from emgreview.plain_files import write_new
 from emgreview.reading.channel_cards import FILE, FORMAT, VERSION, ChannelCard
 
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from pathlib import Path
 
+from emgreview.cells import tab_separated
 from emgreview.checks import kind
 from emgreview.converting import signals, tables, words
 from emgreview.converting.origins import Origin, people_of
@@ -204,7 +205,7 @@ def _one(passing: Path, rec: Recording, plan: Plan, done: _Done) -> None:
             "emg.json": words.to_json(tables.sidecar(rec, own, written, rules, origin, plan.said)),
             "channels.tsv": channels,
             "channels.json": words.to_json(more),
-            "events.tsv": tables.table(names, rows),
+            "events.tsv": tab_separated(names, rows),
             "events.json": words.to_json(about),
         }
         for suffix, content in beside.items():
@@ -307,7 +308,7 @@ def _top(passing: Path, data: object, title: str, plan: Plan, done: _Done) -> No
         done.notes.append(f"Columns of participants.tsv that are not kept: {len(removed)}.")
     for above, rows in done.scans.items():
         stems = "_".join(above.relative_to(passing).parts)
-        _write(above / f"{stems}_scans.tsv", tables.table(["filename", "acq_time"], sorted(rows)))
+        _write(above / f"{stems}_scans.tsv", tab_separated(["filename", "acq_time"], sorted(rows)))
     kept: dict[str, object] = {}
     if isinstance(data, Dataset):
         if plan.rules.scrub:

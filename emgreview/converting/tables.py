@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from emgreview.cells import tab_separated
 from emgreview.converting.origins import Origin
 from emgreview.converting.rules import FREE, Rules, age, masked_values
 from emgreview.converting.signals import WrittenFile
@@ -45,12 +46,6 @@ def told_label(text: str) -> str:
     """A marker's label as a cell holds it and a reader finds it: one blank between words, and a name where none is."""
     plain = " ".join(text.split())
     return NAMELESS if plain in ("", "n/a") else plain
-
-
-def table(names: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """Tab-separated text; an empty cell is n/a, and no cell has a tab or a line break."""
-    lines = [names, *rows]
-    return "".join("\t".join(" ".join(str(cell).split()) or "n/a" for cell in line) + "\n" for line in lines)
 
 
 def events_of(
@@ -165,7 +160,7 @@ def channel_table(rec: Recording, written: WrittenFile, rules: Rules, origin: Or
             "where they are the same to 12 digits"
         }
     }
-    return table(names, rows), described
+    return tab_separated(names, rows), described
 
 
 def kind_of(kind: str) -> str:
@@ -263,4 +258,4 @@ def participant_table(
             for place, name in enumerate(kept, start=1)
         },
     }
-    return table(["participant_id", *kept], made), described, removed
+    return tab_separated(["participant_id", *kept], made), described, removed

@@ -568,7 +568,7 @@ def _place(path: Any, ending: str) -> Path:
 
 
 def _written(path: Path, text: str, *, overwrite: bool = False) -> Path:
-    from emgreview.annotations.files import write_new
+    from emgreview.plain_files import write_new
 
     try:
         if overwrite:  # the old one stands until the new one is whole

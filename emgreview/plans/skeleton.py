@@ -10,7 +10,7 @@ a validator asks for it, and ``required`` says what it asks for besides.
 import json
 import re
 
-from emgreview.converting.tables import table
+from emgreview.cells import tab_separated
 from emgreview.muscles import CAUTION
 from emgreview.plans.fields import SESSION
 from emgreview.plans.planning import Plan
@@ -108,7 +108,7 @@ def _channels(plan: Plan) -> str:
                 *(_number(plan.said.get("high_cutoff_hz")), NOT_SAID),
             ]
         )
-    return table(names, rows)
+    return tab_separated(names, rows)
 
 
 def _electrodes(plan: Plan) -> str:
@@ -122,7 +122,7 @@ def _electrodes(plan: Plan) -> str:
         for one in plan.sites
         for place in _PAIR
     ]
-    return table(names, rows)
+    return tab_separated(names, rows)
 
 
 def _contact(label: str, place: str) -> str:

@@ -33,6 +33,7 @@ from emgreview.errors import (
 )
 from emgreview.model import Recording
 from emgreview.plain_files import below, found_at, inside, is_folder
+from emgreview.reading.beside import Beside, beside, is_anything_beside
 from emgreview.reading.bids import (
     DATATYPES,
     entities_of,
@@ -42,7 +43,7 @@ from emgreview.reading.bids import (
     read_table,
     recording_name,
 )
-from emgreview.reading.channel_cards import FILE, ChannelCards, cards_beside, with_cards
+from emgreview.reading.channel_cards import FILE
 from emgreview.reading.contents import Reader
 from emgreview.reading.edf import read_header
 from emgreview.reading.files import meant, read
@@ -85,7 +86,7 @@ class Recordings(Sequence[Recording]):
     columns: Sequence[str | None] | None = None
     rate_of_text: bool = False
     layout: Mapping[str, Any] = field(default_factory=dict)
-    cards: ChannelCards = field(default_factory=ChannelCards)
+    beside: Beside = field(default_factory=Beside)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -147,7 +148,7 @@ class Recordings(Sequence[Recording]):
         reader = reader_for(path)
         rate_hz = None if self.rate_of_text and reader.describes_itself else self.rate_hz
         layout = {} if reader.describes_itself and not _takes(reader, self.layout) else self.layout
-        return with_cards(self.cards, read(path, rate_hz=rate_hz, unit=self.unit, columns=self.columns, **layout))
+        return self.beside.on(read(path, rate_hz=rate_hz, unit=self.unit, columns=self.columns, **layout))
 
 
 def _takes(reader: Reader, layout: Mapping[str, Any]) -> bool:
@@ -303,24 +304,23 @@ def read_dataset(
             f"{folder} cannot be looked through ({why.strerror or why}: {why.filename}); its folders must be open to "
             "you for reading; see to that."
         ) from why
-    data, of_cards = with_cards_beside(data)
-    for sentence in (*loud, *of_cards):
+    data, of_beside = with_beside(data)
+    for sentence in (*loud, *of_beside):
         tell(f"{data.name}: {sentence}")
     return data
 
 
-def with_cards_beside(data: Dataset) -> tuple[Dataset, list[str]]:
-    """A dataset whose recordings have the cards of the file beside them, and sentences on those that are of nobody."""
-    if not os.path.lexists(data.folder / FILE):
+def with_beside(data: Dataset) -> tuple[Dataset, list[str]]:
+    """A dataset whose recordings have what lies beside them, and sentences on what of that is of nobody."""
+    if not is_anything_beside(data.folder):
         return data, []
     recs = data.recordings
     said: list[Mapping[str, str]] = []
     for name in recs.names:
         with contextlib.suppress(EmgreviewError):  # it cannot be read, and says so where it is taken
             said.append(recs.entities_of(name))
-    cards, told = cards_beside(data.folder, [(one.get("sub", ""), one.get("ses", "")) for one in said])
-    if cards is not None:
-        recs = dataclasses.replace(recs, cards=cards)
+    found, told = beside(data.folder, [(one.get("sub", ""), one.get("ses", "")) for one in said])
+    recs = dataclasses.replace(recs, beside=found)
     return dataclasses.replace(data, recordings=recs, notes=(*data.notes, *told)), told
 
 

@@ -19,8 +19,7 @@ from emgreview.checks import kind
 from emgreview.errors import MarkerError, ParameterError, ReadError, tell
 from emgreview.model import Recording
 from emgreview.plain_files import inside, is_folder
-from emgreview.reading.channel_cards import with_cards
-from emgreview.reading.dataset import Dataset, Recordings, read_dataset, with_cards_beside
+from emgreview.reading.dataset import Dataset, Recordings, read_dataset, with_beside
 from emgreview.reading.files import read
 from emgreview.reading.registry import known_extensions
 from emgreview.reading.settled import listed
@@ -53,7 +52,7 @@ class StudyRecordings(Recordings):
         if isinstance(key, int) and -len(self) <= key < len(self):
             key = self.names[key]
         if isinstance(key, str) and key in self.files:
-            return with_cards(self.cards, self.study.recording(key))
+            return self.beside.on(self.study.recording(key))
         return super().__getitem__(key)
 
 
@@ -149,8 +148,8 @@ def read_study(path: str | Path) -> Dataset:
         left_out=tuple(spare),
         notes=(*loud, *notes),
     )
-    data, of_cards = with_cards_beside(data)
-    for sentence in (*loud, *of_cards):
+    data, of_beside = with_beside(data)
+    for sentence in (*loud, *of_beside):
         tell(f"{data.name}: {sentence}")
     return data
 

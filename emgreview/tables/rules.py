@@ -18,10 +18,9 @@ from pathlib import Path
 from typing import Any, Self
 
 from emgreview.annotations.events import BEHAVIOURS, CAUTIONS, CONFIDENCES, KINDS, Choice, check_text, digest_of
-from emgreview.annotations.files import write_new
 from emgreview.checks import kind, likely_unit
 from emgreview.errors import ParameterError, ReadError, UnknownNameError
-from emgreview.plain_files import read_json, read_toml
+from emgreview.plain_files import read_json, read_toml, write_new
 
 NOT_STATED = "not stated"
 SIGNALS = ("usable", "caution", "unusable")

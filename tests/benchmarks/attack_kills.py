@@ -26,8 +26,8 @@ from pathlib import Path
 import numpy as np
 
 import emgreview as er
-from emgreview.annotations.files import write_new
 from emgreview.annotations.withdrawals import withdrawals
+from emgreview.plain_files import write_new
 from emgreview.session import Session
 
 Say = Callable[[str, str], None]
