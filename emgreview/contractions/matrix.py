@@ -360,7 +360,9 @@ def _told_of(unfit: Any, clipped: Any, tests: Sequence[Asked], labels: Sequence[
 
 
 def _card(one: Column, recs: Sequence[Recording], findings: Sequence[Finding]) -> ChannelCard:
-    heard = [(t, e) for t, e in one.share.items() if t != one.label and e.value >= LEAST_HEARD]
+    others = {t: e for t, e in one.share.items() if t != one.label}
+    untold = [t for t, e in others.items() if _cannot_tell(e)]
+    heard = [(t, e) for t, e in others.items() if e.value >= LEAST_HEARD and t not in untold]
     return ChannelCard(
         one.label,
         recs[0].channel(one.label).over,
@@ -370,4 +372,15 @@ def _card(one: Column, recs: Sequence[Recording], findings: Sequence[Finding]) -
         one.own_db,
         tuple(str(finding) for finding in findings if finding.channel == one.label),
         tuple(rec.name for rec in recs),
+        tuple(untold),
+        bool(others),
+        one.has_own and not one.unfit,
     )
+
+
+def _cannot_tell(share: Estimate) -> bool:
+    """Whether a contraction may arrive loudly or not at all, for all that is known: not judged, or an interval from
+    next to nothing to a loud neighbour's share."""
+    loud = LIMITS["neighbour"].value
+    low = share.value < LEAST_HEARD or (share.low <= 0 and share.value < loud)
+    return math.isnan(share.value) or (low and share.high >= loud)
