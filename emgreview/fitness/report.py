@@ -5,7 +5,6 @@ Verdicts    what it returns; a notebook shows it as a picture, a terminal as lin
 judged      the same from what ``check`` found already; pages shows several on one page
 """
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
@@ -256,8 +255,8 @@ def hearts_in(
     search_s: tuple[float, float],
     seen_s: Sequence[tuple[float, float]],
 ) -> Iterator[str]:
-    """A sentence for each channel with heart beats: into how many of the search windows that were looked at one was seen
-    to fall, and into how many one may be expected to, because beats under a burst are not seen."""
+    """A sentence for each channel with heart beats: in how many of the search windows that were looked at one was
+    seen, and how many may hold one, because beats under a burst are not seen."""
     windows = [(at + search_s[0], at + search_s[1]) for at in cues_s]
     seen = [window for window in windows if any(start <= window[0] and window[1] <= stop for start, stop in seen_s)]
     for one in found:
@@ -267,9 +266,7 @@ def hearts_in(
         first = ", the first from " + ", ".join(f"{start:.2f} s" for start, _ in hit[:3]) + " on" if hit else ""
         rate = one.heart_per_min
         hidden = (search_s[1] - search_s[0]) * rate / 60
-        expected = (
-            "" if math.isnan(rate) else f": at {rate:.0f} a minute, {len(seen) * min(1.0, hidden):.0f} may hold one"
-        )
+        expected = f": at {rate:.0f} a minute, {len(seen) * min(1.0, hidden):.0f} may hold one" if rate > 0 else ""
         yield (
             f"{one.label}: a heart beat was seen in {len(hit) or 'none'} of the {len(seen)} search windows that were "
             f"looked at ({search_s[0]:g} to {search_s[1]:g} s from the cue){first}. Beats under a burst are not "
