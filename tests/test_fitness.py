@@ -123,6 +123,10 @@ def test_heart_beats_in_search_windows_are_counted_of_those_looked_at():
     assert "1 of the 3 search windows" in words
     assert "from 1.00 s" in words
     assert list(hearts_in([one], [1.0], (0.0, 0.5), [(0.0, 12.0)])) == []
+    hidden = dataclasses.replace(one, heart_s=(2.9,), heart_per_min=60.0)  # the others lie under bursts
+    (words,) = hearts_in([hidden], [1.0, 4.0, 6.0, 8.0], (0.0, 0.5), [(0.0, 12.0)])
+    assert "none of the 4 search windows" in words
+    assert "Beats under a burst are not seen: at 60 a minute, 2 may hold one" in words
 
 
 def test_planted_heart_beats_are_told_with_their_times():

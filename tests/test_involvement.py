@@ -177,6 +177,8 @@ def test_an_active_antagonist_is_co_activation_and_no_error():
     assert len(told) == 1
     assert "activity over ADM" in told[0]
     assert "flexion" in told[0]
+    with pytest.raises(UnknownNameError, match="no condition of antagonists is called 'flexoin'"):
+        er.involvement(trials(BEFORE), antagonists={"flexoin": ["ADM"]}, **WINDOW)
     with pytest.raises(UnknownNameError, match="no channel of antagonists is called 'XX'"):
         er.involvement(trials(BEFORE), antagonists={"flexion": ["XX"]}, **WINDOW)
 

@@ -39,6 +39,8 @@ def _typed(value: str) -> str:
 _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     # Whole sentences first: what to do is something else in a shell.
     (r"\ber\.selectivity\b", "emgreview contractions"),
+    (r"\bplan\.missing lists them", "--sheet lists them"),
+    (r"\bchoose with muscles=\[…\]", "choose with --muscles A,B"),
     (r"er\.muscle\(name\) shows one", "emgreview muscles NAME shows one"),
     (r"such as said=\{'([^']*)': '([^']*)'\}, or None for", r"such as --say '\1=\2', or none for"),
     (r"(?<![-\w])people does not say", "--people does not say"),

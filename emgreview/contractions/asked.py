@@ -23,6 +23,7 @@ from emgreview import checks
 from emgreview.checks import demand
 from emgreview.errors import MarkerError, ParameterError, UnknownNameError
 from emgreview.model import Marker, Recording, to_sample
+from emgreview.muscles.matching import match_muscles
 from emgreview.reading.bids import read_table
 from emgreview.reading.settled import listed
 
@@ -84,12 +85,18 @@ def asked_of(
     known = {label for rec in recs for label in rec.emg_labels}
     for target in dict.fromkeys(one.target for one in kept if one.kind != "rest" and one.target not in known):
         close = difflib.get_close_matches(target.casefold(), [label.casefold() for label in known], n=1)
-        alike = [label for label in known if close and label.casefold() == close[0]]
+        alike = [label for label in known if close and label.casefold() == close[0]] or _over_the_same(target, known)
         ask = f" Did you mean {alike[0]!r}? Then name it so." if alike else ""
         notes.append(
             f"No channel is called {target!r}: its contraction counts as that of a muscle that was not recorded.{ask}"
         )
     return kept, notes
+
+
+def _over_the_same(target: str, labels: Iterable[str]) -> list[str]:
+    """Labels that mean the muscle which a target names: of "biceps" the channel BB."""
+    (key,) = (one.key for one in match_muscles([target]))
+    return [one.label for one in match_muscles(sorted(labels)) if key and one.key == key]
 
 
 def read_asked(path: str | Path) -> list[dict[str, str]]:

@@ -3,6 +3,7 @@
     Levels          of some stretches: (stretches, channels)
     levels_of       of recordings
     recordings_of   recordings whose channels can be compared
+    stretches_of_rest   where the person rested
     middle          the part of a stretch that is measured
 
 RMS is taken over the middle of a stretch: what a person needs to begin, and the last part, are left out (KEPT). Arrays
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from emgreview import checks
 from emgreview.checks import demand
 from emgreview.conditioning import BLOCK_S, condition
-from emgreview.contractions.asked import Asked
+from emgreview.contractions.asked import Asked, gaps
 from emgreview.errors import SignalError, UnitError
 from emgreview.model import FloatArray, Processing, Recording, to_sample
 from emgreview.signal.clip import at_rail
@@ -111,6 +112,16 @@ def middle(one: Asked) -> tuple[int, int, int]:
     """Place and samples of a stretch that are measured."""
     length = one.stop - one.start
     return one.place, one.start + round(KEPT[0] * length), one.start + round(KEPT[1] * length)
+
+
+def stretches_of_rest(recs: Sequence[Recording], asked: Sequence[Asked]) -> list[tuple[int, int, int]]:
+    """Place and samples of rest: as somebody named it, else the gaps between contractions."""
+    named = [middle(one) for one in asked if one.kind == "rest"]
+    return named or [
+        (place, start, stop)
+        for place, rec in enumerate(recs)
+        for start, stop in gaps(rec, [one for one in asked if one.place == place])
+    ]
 
 
 def processing_of(given: Processing | None) -> Processing:

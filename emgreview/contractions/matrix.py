@@ -17,10 +17,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from emgreview.contractions.asked import Asked, asked_of, gaps
+from emgreview.checking import impossible
+from emgreview.contractions.asked import Asked, asked_of
 from emgreview.contractions.findings import LIMITS, Column, Finding, find
 from emgreview.contractions.hints import geometric, quiet_hints, shared_hints
-from emgreview.contractions.levels import levels_of, middle, processing_of, recordings_of
+from emgreview.contractions.levels import levels_of, middle, processing_of, recordings_of, stretches_of_rest
 from emgreview.errors import tell
 from emgreview.intervals import Estimate, geometric_ratio
 from emgreview.model import FloatArray, Processing, Recording
@@ -190,7 +191,7 @@ def selectivity(
     -----
     SignalWarning
         Every note: contractions passed over, rest that nobody named, fewer than three
-        repeats, clipped or missing samples.
+        repeats, clipped or missing samples, levels that no surface EMG has (a wrong unit).
 
     Notes
     -----
@@ -224,13 +225,8 @@ def selectivity(
     tests = [one for one in asked if one.kind == "test"]
     targets = sorted({one.target for one in tests}, key=lambda t: (labels.index(t) if t in labels else len(labels), t))
     rests = [one for one in asked if one.kind == "rest"]
-    at_rest = [middle(one) for one in rests]
+    at_rest = stretches_of_rest(recs, asked)
     if not rests:
-        at_rest = [
-            (place, start, stop)
-            for place, rec in enumerate(recs)
-            for start, stop in gaps(rec, [one for one in asked if one.place == place])
-        ]
         notes.append(
             "Nobody said when the person rested: rest is taken from the "
             f"{len(at_rest)} gaps between contractions, and may hold activity."
@@ -242,6 +238,7 @@ def selectivity(
     resting = levels_of(recs, at_rest, how)
     by_target = {t: [row for row, one in enumerate(tests) if one.target == t] for t in targets}
     rest_rms = np.array([geometric(resting.rms[:, place]) for place in range(len(labels))])
+    notes += [f"{rec.name}: {label}: {words}" for rec in recs for label, words in impossible(rec).items()]
     notes += _told_of(found.unfit, found.clipped, tests, labels)
     few = [f"{t} {len(by_target[t])}" for t in targets if len(by_target[t]) < LIMITS["repeats"].value]
     if few:
@@ -360,7 +357,9 @@ def _told_of(unfit: Any, clipped: Any, tests: Sequence[Asked], labels: Sequence[
 
 
 def _card(one: Column, recs: Sequence[Recording], findings: Sequence[Finding]) -> ChannelCard:
-    heard = [(t, e) for t, e in one.share.items() if t != one.label and e.value >= LEAST_HEARD]
+    others = {t: e for t, e in one.share.items() if t != one.label}
+    untold = [t for t, e in others.items() if _cannot_tell(e)]
+    heard = [(t, e) for t, e in others.items() if e.value >= LEAST_HEARD and t not in untold]
     return ChannelCard(
         one.label,
         recs[0].channel(one.label).over,
@@ -370,4 +369,15 @@ def _card(one: Column, recs: Sequence[Recording], findings: Sequence[Finding]) -
         one.own_db,
         tuple(str(finding) for finding in findings if finding.channel == one.label),
         tuple(rec.name for rec in recs),
+        tuple(untold),
+        bool(others),
+        one.has_own and not one.unfit,
     )
+
+
+def _cannot_tell(share: Estimate) -> bool:
+    """Whether a contraction may arrive loudly or not at all, for all that is known: not judged, or an interval from
+    next to nothing to a loud neighbour's share."""
+    loud = LIMITS["neighbour"].value
+    low = share.value < LEAST_HEARD or (share.low <= 0 and share.value < loud)
+    return math.isnan(share.value) or (low and share.high >= loud)

@@ -2,7 +2,7 @@
 
     maximal_efforts     from recordings with efforts
     MaximalEfforts      what it returns
-    LIMITS              when efforts are told as too few, still rising, too far below the best, too close
+    LIMITS              when efforts are told as too few, rising, far below the best, hardly above rest, too close
 
 The reference is the RMS in the band in the best window of 0.5 s of all efforts of a channel (common practice, no
 source). How efforts are instructed and supervised is nobody's matter but that of a trained person: see CAUTION.
@@ -22,7 +22,8 @@ from emgreview import checks
 from emgreview.conditioning import condition
 from emgreview.contractions.asked import Asked, asked_of
 from emgreview.contractions.findings import Limit
-from emgreview.contractions.levels import processing_of, recordings_of
+from emgreview.contractions.hints import geometric
+from emgreview.contractions.levels import levels_of, processing_of, recordings_of, stretches_of_rest
 from emgreview.errors import MarkerError, tell
 from emgreview.model import FloatArray, Processing, Recording, to_sample
 from emgreview.showing import Sheet, Shown, number
@@ -41,6 +42,7 @@ LIMITS: Mapping[str, Limit] = MappingProxyType(
         "efforts": Limit(3, "at least three efforts; common practice, no source"),
         "rising": Limit(1.10, "times the best of the efforts before; practitioners' judgement, no publication"),
         "below": Limit(0.70, "of the best effort; practitioners' judgement, no publication"),
+        "over_rest_db": Limit(20.0, "dB of the best effort over rest; our own choice, no source"),
         "rest_s": Limit(30.0, "from one effort to the next; practitioners' judgement, no publication"),
     }
 )
@@ -125,7 +127,8 @@ def maximal_efforts(
     -----
     SignalWarning
         Every finding and note: fewer than three efforts, efforts that still rise or lie far
-        below the best, less than half a minute between two, a clipped best window.
+        below the best or hardly above rest, less than half a minute between two, a clipped best
+        window.
 
     Notes
     -----
@@ -155,6 +158,7 @@ def maximal_efforts(
     table = pd.DataFrame(rows).sort_values(["channel", "recording", "start_s"], kind="stable").reset_index(drop=True)
     table.insert(2, "effort", table.groupby("channel").cumcount() + 1)
     reference, findings = {}, []
+    at_rest = levels_of(recs, stretches_of_rest(recs, asked), how).rms
     for label in labels:
         mine = table[table["channel"] == label]
         if not len(mine):
@@ -163,6 +167,12 @@ def maximal_efforts(
         best = float(np.nanmax(values)) if np.isfinite(values).any() else math.nan
         reference[label] = best
         findings += _findings(label, mine, values, best, window_s)
+        over_db = 20 * math.log10(best / rest) if (rest := geometric(at_rest[:, labels.index(label)])) > 0 else math.nan
+        if over_db < LIMITS["over_rest_db"].value:
+            findings.append(
+                f"{label}: the best effort stands {over_db:.1f} dB over rest; below "
+                f"{LIMITS['over_rest_db'].value:g} dB that is little: look at site, lead and effort."
+            )
     if without := [label for label in labels if label not in reference]:
         notes.append(f"No maximal effort of {', '.join(without)}.")
     for said in (*findings, *notes):

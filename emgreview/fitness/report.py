@@ -255,16 +255,20 @@ def hearts_in(
     search_s: tuple[float, float],
     seen_s: Sequence[tuple[float, float]],
 ) -> Iterator[str]:
-    """A sentence for each channel in which heart beats fall into search windows, of those windows that were looked
-    at."""
+    """A sentence for each channel with heart beats: in how many of the search windows that were looked at one was
+    seen, and how many may hold one, because beats under a burst are not seen."""
     windows = [(at + search_s[0], at + search_s[1]) for at in cues_s]
     seen = [window for window in windows if any(start <= window[0] and window[1] <= stop for start, stop in seen_s)]
     for one in found:
+        if not one.heart_s or not seen:
+            continue
         hit = [window for window in seen if any(window[0] <= at <= window[1] for at in one.heart_s)]
-        if hit:
-            first = ", ".join(f"{start:.2f} s" for start, _ in hit[:3])
-            yield (
-                f"{one.label}: a heart beat falls into {len(hit)} of the {len(seen)} search windows that were looked "
-                f"at ({search_s[0]:g} to {search_s[1]:g} s from the cue), the first from {first} on: do not take one "
-                "for an onset."
-            )
+        first = ", the first from " + ", ".join(f"{start:.2f} s" for start, _ in hit[:3]) + " on" if hit else ""
+        rate = one.heart_per_min
+        hidden = (search_s[1] - search_s[0]) * rate / 60
+        expected = f": at {rate:.0f} a minute, {len(seen) * min(1.0, hidden):.0f} may hold one" if rate > 0 else ""
+        yield (
+            f"{one.label}: a heart beat was seen in {len(hit) or 'none'} of the {len(seen)} search windows that were "
+            f"looked at ({search_s[0]:g} to {search_s[1]:g} s from the cue){first}. Beats under a burst are not "
+            f"seen{expected}; do not take one for an onset."
+        )

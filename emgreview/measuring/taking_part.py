@@ -290,6 +290,10 @@ def involvement(
     for name, usual in ((condition, "condition"), (posture, "posture")):
         if name != usual and name not in there:
             raise UnknownNameError("detail of the cues", name, there)
+    conditions = sorted({cue.details.get(condition, "") for part in parts for cue in part.cues})
+    for name in () if any(part.blind for part in parts) else opposed:  # blind trials have no conditions
+        if name not in conditions:
+            raise UnknownNameError("condition of antagonists", name, conditions)
     cv = max(demand_long_enough(part, window_s) for part in parts)
     notes: list[str] = []
     hidden = [name for name in (condition, posture) if name in there and any(part.blind for part in parts)]

@@ -16,6 +16,7 @@ from emgreview.muscles.matching import one_key
 from emgreview.muscles.movements import tokens, understand
 from emgreview.muscles.names import CERTAIN, find, read_label
 from emgreview.muscles.reference import EASES, all_groups, all_muscles, everything, members_of, name_of, others
+from emgreview.muscles.reference import words as words_of
 from emgreview.showing import Prose, Sheet, Shown
 
 if TYPE_CHECKING:
@@ -215,7 +216,7 @@ def muscles(
         meant = understand(movement)
         movements = meant.movements
         asked.append(", ".join(movements))
-        notes += meant.notes
+        notes += [*meant.notes, *_made_by_others(movements)]
         chosen = sorted((one for one in chosen if set(movements) & set(one.movements)), key=_usefulness(movements))
     if superficial is not None:
         asked.append("superficial" if superficial else "not superficial")
@@ -293,6 +294,15 @@ def _heard_over(key: str, chosen: list[Muscle]) -> tuple[list[Muscle], list[str]
     notes += [f"{one.name}. Warning: {one.warning}." for one in of if one.warning]
     known = {one.key: one for one in chosen}
     return [known[other] for other in heard if other in known], notes
+
+
+def _made_by_others(movements: tuple[str, ...]) -> list[str]:
+    """A note of who makes the movements too, and has no entry."""
+    table = words_of()["made_by_others"]
+    names = [name_of(key) for key in dict.fromkeys(key for move in movements for key in table.get(move, ()))]
+    if not names:
+        return []
+    return [f"Also take part, without an entry here (from memory: check with a text of anatomy): {', '.join(names)}."]
 
 
 def _heard_keys(name: Any) -> tuple[str, ...]:

@@ -106,11 +106,17 @@ def place_of(label: str, said: str = "") -> str:
     return one_line(said) or named or one_line(label)
 
 
-def heard_in_tests(shares: Sequence[tuple[str, "Estimate"]], least: float) -> str:
+def heard_in_tests(
+    shares: Sequence[tuple[str, "Estimate"]], least: float, *, untold: Sequence[str] = (), others: bool = True
+) -> str:
     """What else arrived in test contractions, by label of what was contracted, in the order given: "also hears BB
     (biceps brachii; 45 % of its own contraction, 95 % CI 40 to 50)". Where nothing reached ``least`` (a share), that
-    this does not show that nothing does."""
+    this does not show that nothing does; ``untold`` are contractions of which it cannot be told. Without ``others``
+    nothing else was contracted. A share of 1 or more puts the place itself in doubt."""
+    cannot = f"whether {_listed([one_line(one) for one in untold])} arrives there cannot be told" if untold else ""
     if not shares:
+        if cannot or not others:
+            return cannot or "no other muscle was contracted, so that what else arrives there is not known"
         return (
             f"in the test contractions nothing else arrived at {100 * least:.0f} % of its own contraction or more, "
             "which does not show that nothing does"
@@ -120,7 +126,13 @@ def heard_in_tests(shares: Sequence[tuple[str, "Estimate"]], least: float) -> st
         (found,) = match_muscles([label])
         named = f"{name_of(found.key)}; " if found.key and name_of(found.key).casefold() != label.casefold() else ""
         told.append(f"{one_line(label)} ({named}{share_words(share, ' of its own contraction' * (at == 0))})")
-    return f"also hears {_listed(told)}"
+    louder = [one_line(label) for label, share in shares if share.value >= 1]
+    doubt = f"{PLACE_IN_DOUBT}, being louder while {_listed(louder)} was contracted" if louder else ""
+    return "; ".join(filter(None, (f"also hears {_listed(told)}", doubt, cannot)))
+
+
+PLACE_IN_DOUBT = "where it lies is in doubt (leads exchanged, another site or another movement)"
+"""What is said of a channel that is louder in another contraction than in its own."""
 
 
 def card_of(channel: Channel) -> str:

@@ -179,7 +179,12 @@ class Plan(Shown):
         UnknownNameError
             No channel or field is called so; the message lists those there are.
         ParameterError
-            A value is not what the field may hold.
+            A value is not what the field may hold, or the corners of the band are exchanged.
+
+        Warns
+        -----
+        SignalWarning
+            The device's band does not fit the sampling rate.
 
         Examples
         --------
@@ -191,7 +196,7 @@ class Plan(Shown):
         """
         here = self if postures is None else replace(self, postures=_postures(postures))
         if site is None:
-            return replace(here, said=_filled(SESSION, self.said, values))
+            return replace(here, said=_plausible(_filled(SESSION, self.said, values)))
         if site not in self.labels:
             raise UnknownNameError("site", site, self.labels)
         made = [replace(one, said=_filled(SITE, one.said, values)) if one.label == site else one for one in self.sites]
@@ -558,6 +563,19 @@ def _filled(
         if kept is not None:
             made[name] = kept
     return MappingProxyType({name: made[name] for name in known if name in made})
+
+
+def _plausible(said: Mapping[str, Value]) -> Mapping[str, Value]:
+    """The same, where a band has a lower and an upper end; told where it does not fit the rate. Nothing is changed."""
+    low, high, rate = (said.get(name) for name in ("low_cutoff_hz", "high_cutoff_hz", "rate_hz"))
+    if isinstance(low, float) and isinstance(high, float):
+        checks.demand(low < high, "low_cutoff_hz, high_cutoff_hz", (low, high), "the lower corner below the upper one")
+    if isinstance(high, float) and isinstance(rate, float) and high >= rate / 2:
+        tell(
+            f"The device passes up to {high:g} Hz, and {rate:g} samples a second hold up to {rate / 2:g} Hz: what lies "
+            "between is folded into the band. Are both as meant?"
+        )
+    return said
 
 
 def _place(path: Any, ending: str) -> Path:

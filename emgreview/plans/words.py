@@ -54,9 +54,16 @@ ORDER = (
     Step("Arrival", "consent; contraindications and allergies asked; participant and staff as codes", "data"),
     Step("Electrodes", "sites, pads, leads, reference and ground; log spacing, impedance, time, photo", "placing"),
     Step("Leads and amplifier", "each lead in its own input; offset, mains and clipping looked at", "electricity"),
-    Step("Rest, 10 s", "relaxed and supported; baseline of every channel (common practice, no source)"),
-    Step("Test contractions", "each test movement alone, about 5 s with rests, three times; one marker each", "moving"),
-    Step("Quiet movements", "each quiet movement; the channel should stay near its rest", "moving"),
+    Step("Rest, 10 s", "relaxed and supported; baseline of every channel (common practice, no source); a marker rest"),
+    Step(
+        "Test contractions",
+        "each test movement alone, about 5 s with rests, three times; a marker each, with its length, called "
+        "test and the channel: test BB",
+        "moving",
+    ),
+    Step(
+        "Quiet movements", "each quiet movement, a marker as quiet BB; the channel should stay near its rest", "moving"
+    ),
     Step("Look", "who hears whom, exchanged leads, weak sites: go on, or place anew"),
     Step(
         "Maximal efforts",

@@ -56,6 +56,13 @@ class ChannelCard:
         What was found, in sentences.
     recordings : tuple of str
         What it was measured in.
+    untold : tuple of str
+        Contractions of others of which it cannot be told whether they arrive here: not judged,
+        or with an interval that reaches a loud neighbour's share.
+    others : bool
+        Whether another muscle was contracted.
+    own : bool
+        Whether the channel's own contraction is known.
 
     Examples
     --------
@@ -73,6 +80,9 @@ class ChannelCard:
     own_db: float
     findings: tuple[str, ...]
     recordings: tuple[str, ...]
+    untold: tuple[str, ...] = ()
+    others: bool = True
+    own: bool = True
 
     @property
     def sentence(self) -> str:
@@ -89,21 +99,24 @@ class ChannelCard:
     @property
     def heard_words(self) -> str:
         """What else was heard, as part of a sentence."""
-        if math.isnan(self.own_db):
+        if not self.own:
             return "no own contraction is known"
-        return wording.heard_in_tests(self.heard, LEAST_HEARD)
+        return wording.heard_in_tests(self.heard, LEAST_HEARD, untold=self.untold, others=self.others)
 
     @property
     def caution(self) -> str:
-        """A sentence where a neighbour is loud (30 % of the own contraction or more), or ""."""
+        """A sentence where a neighbour is loud (30 % of the own contraction or more) or louder
+        than the own contraction, or "".
+        """
         loud = [pair for pair in self.heard if pair[1].value >= LOUD]
-        if math.isnan(self.own_db) or not loud:
+        if not self.own or not loud:
             return ""
         names = " and ".join(name for name, _ in loud)
-        return (
-            f"Caution: in test contractions {self.channel}, recorded over {self.place}, "
-            f"{wording.heard_in_tests(loud, LEAST_HEARD)}: name {names} with every result of {self.channel}."
-        )
+        said = f"Caution: in test contractions {self.channel}, recorded over {self.place}, "
+        said += wording.heard_in_tests(loud, LEAST_HEARD)
+        if any(share.value >= 1 for _, share in loud):
+            return f"{said}: settle that before any result is named by {self.channel}."
+        return f"{said}: name {names} with every result of {self.channel}."
 
 
 class ChannelCards(Shown, tuple[ChannelCard, ...]):
@@ -257,15 +270,23 @@ def _card(row: Any) -> ChannelCard:
         (name, Estimate(_number(e["value"]), _number(e["low"]), _number(e["high"]), int(e["n"]))) for name, e in heard
     )
     channel, over_words, participant, session = texts
+    own_db = _number(row["own_db"])
+    untold = _list(row.get("untold", []))
+    others, own = row.get("others", True), row.get("own", not math.isnan(own_db))  # cards of before say neither
+    if not all(isinstance(text, str) for text in untold) or not isinstance(others, bool) or not isinstance(own, bool):
+        raise TypeError("what was not told is not as it must be")
     return ChannelCard(
         channel,
         over_words,
         participant,
         session,
         shares,
-        _number(row["own_db"]),
+        own_db,
         tuple(lists["findings"]),
         tuple(lists["recordings"]),
+        tuple(untold),
+        others,
+        own,
     )
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from emgreview.checks import ONE_RECORDING, kind, truth
+from emgreview.checks import ONE_RECORDING, demand, kind, truth
 from emgreview.errors import ParameterError, RateError, UnitError
 from emgreview.model import Channel, FloatArray, Recording
 
@@ -102,6 +102,7 @@ def derive(rec: Recording, channels: Mapping[str, Sequence[str]], *, keep: bool 
     made: list[tuple[Channel, tuple[str, ...]]] = []
     for label, parts in channels.items():
         kind("a label of channels", label, str, "the new channel's label, a text")
+        demand(label.strip(), "a label of channels", label, "the new channel's label, a text that is not empty")
         made.append((_channel(rec, label, parts), tuple(parts)))
     used = {part for _, parts in made for part in parts}
     rest = [one for one in rec.channels if keep or one.label not in used]

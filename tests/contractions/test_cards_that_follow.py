@@ -149,3 +149,54 @@ def test_what_is_said_of_cards_passes_the_guard(cards):
     for card in cards:
         for text in (card.sentence, card.caution, *card.findings):
             assert not overclaims(text), text
+
+
+def contracted(mix, labels=("BB", "BR"), targets=("BB", "BR"), rest=True, lost=()):
+    """Three contractions of 3 s of each target, 1 s apart; ``mix`` (labels, targets) says what arrives where."""
+    rng = np.random.default_rng(4)
+    markers = [er.Marker(sample=0, label="rest", duration_s=3.0)] if rest else []
+    lead = 3 if rest else 0
+    n = RATE_HZ * (lead + 4 * 3 * len(targets))
+    x = rng.normal(0, 2, (len(labels), n))
+    for k, target in enumerate(np.repeat(targets, 3)):
+        start = RATE_HZ * (lead + 4 * k)
+        part = slice(start, start + 3 * RATE_HZ)
+        x[:, part] += np.outer(np.asarray(mix)[:, targets.index(target)], rng.normal(0, 100, 3 * RATE_HZ))
+        for label, of in lost:
+            if of == target:
+                x[labels.index(label), part] = np.nan
+        markers.append(er.Marker(sample=start, label=f"test {target}", duration_s=3.0))
+    return er.Recording.from_array(x, RATE_HZ, labels=labels, markers=markers, entities={"sub": "01"})
+
+
+def card_over(label, *given, **how):
+    with warnings.catch_warnings(action="ignore"):
+        return er.selectivity(contracted(*given, **how)).cards[label]
+
+
+def test_a_card_of_exchanged_leads_does_not_vouch_for_the_place():
+    card = card_over("BB", [[0.1, 1.0], [1.0, 0.1]])
+    for text in (card.sentence, card.caution):
+        assert "where it lies is in doubt" in text
+        assert not overclaims(text), text
+    assert card.caution.endswith("settle that before any result is named by BB.")
+    assert "with every result" not in card.caution
+
+
+def test_a_card_says_of_which_contractions_it_cannot_tell():
+    lost = card_over("BR", [[1.0, 0.0], [0.5, 1.0]], lost=[("BR", "BB")])
+    assert lost.sentence == "BR: recorded over brachioradialis; whether BB arrives there cannot be told"
+    weak = card_over("BB", [[0.01, 0.0], [0.0, 1.0]])
+    assert "BR arrives there cannot be told" in weak.sentence, "an interval from nothing to a loud neighbour"
+    alone = card_over("BB", [[1.0]], labels=("BB",), targets=("BB",))
+    assert "no other muscle was contracted" in alone.sentence
+    for card in (lost, weak, alone):
+        assert "nothing else arrived" not in card.sentence
+        assert not overclaims(card.sentence)
+
+
+def test_a_card_keeps_what_it_hears_where_nobody_knows_the_rest():
+    card = card_over("BR", [[1.0, 0.0], [0.5, 1.0]], rest=False)
+    assert np.isnan(card.own_db)
+    assert "also hears BB" in card.sentence
+    assert card.caution.startswith("Caution: ")

@@ -10,11 +10,11 @@ from emgreview.errors import MarkerError, SignalWarning
 RATE_HZ = 1000.0
 
 
-def efforts(levels, *, every_s=40.0, hump=1.0):
+def efforts(levels, *, every_s=40.0, hump=1.0, rest=0.05):
     """One channel whose efforts of 4 s have these RMS in the band, ``hump`` times as much for 0.5 s in their middle."""
     n = int((every_s * len(levels) + 10) * RATE_HZ)
     x = np.random.default_rng(1).normal(0, np.sqrt(RATE_HZ / 2 / 430), n)
-    scale, markers = np.full(n, 0.05), []
+    scale, markers = np.full(n, rest), []
     for number, level in enumerate(levels):
         at = int((2 + every_s * number) * RATE_HZ)
         scale[at : at + 4000] = level
@@ -50,9 +50,13 @@ def test_the_best_window_is_that_of_a_slow_search():
         (lambda: efforts([300.0, 310.0]), "2 efforts; with fewer than 3"),
         (lambda: efforts([300.0, 310.0, 400.0]), "efforts still rise: the last is .* % above the best before it"),
         (lambda: efforts([300.0, 150.0, 310.0]), "1 of 3 efforts lie below 70 % of the best"),
+        (
+            lambda: efforts([10.0, 10.5, 10.0], rest=3.0),
+            r"the best effort stands 1\d\.\d dB over rest; below 20 dB that is little",
+        ),
         (lambda: efforts([300.0, 310.0, 300.0], every_s=15.0), "15 s from the start of one effort to that of the next"),
     ],
-    ids=["few", "rising", "far below", "no rest"],
+    ids=["few", "rising", "far below", "hardly above rest", "no rest"],
 )
 def test_what_makes_a_reference_doubtful_is_told(rec, words):
     with pytest.warns(SignalWarning, match=words):

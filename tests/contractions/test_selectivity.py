@@ -255,6 +255,9 @@ def test_a_muscle_without_a_channel_is_a_row_and_a_slip_is_asked_about():
     assert any("No channel is called 'supinator'" in one and "Did you mean" not in one for one in said)
     assert any("No channel is called 'ed'" in one and "Did you mean 'ED'?" in one for one in said)
     assert set(seen.contractions) == {"FCR", "FDS", "ECR", "supinator", "ed"}
+    table = pd.DataFrame(rows(rec)).replace({"target": {"BR": "brachioradialis"}})
+    with pytest.warns(SignalWarning, match="No channel is called 'brachioradialis'.* Did you mean 'BR'"):
+        er.selectivity(rec.with_markers([]), table)
     assert codes(seen) == {("ED", "missing"), ("BR", "missing")}
 
 
@@ -278,6 +281,15 @@ def test_what_is_missing_or_odd_is_said():
     twice = rec.with_markers([one for k, one in enumerate(rec.markers) if k % 3 or k == 0])
     with pytest.warns(SignalWarning, match="Fewer than three repeats"):
         er.selectivity(twice)
+
+
+def test_a_unit_that_no_surface_emg_has_is_told():
+    rec = PERSON.recording
+    x = rec.values(0, rec.n_samples, rec.emg_labels) * 1e6
+    volts = er.Recording.from_array(x, rec.rate_hz, labels=rec.emg_labels, markers=rec.markers)
+    with pytest.warns(SignalWarning, match="Wrong unit"):
+        seen = er.selectivity(volts)
+    assert sum("Wrong unit" in one for one in seen.notes) == len(rec.emg_labels)
 
 
 # Cards on disk ---------------------------------------------------------------------------------------------------

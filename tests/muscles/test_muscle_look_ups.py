@@ -6,7 +6,7 @@ import emgreview as er
 from emgreview.errors import ParameterError, UnknownNameError
 from emgreview.muscles import CAUTION, all_muscles
 from emgreview.muscles.movements import understand
-from emgreview.muscles.reference import opposites, words
+from emgreview.muscles.reference import opposites, others, words
 
 MOVEMENTS = [
     ("bend the elbow", "elbow flexion"),
@@ -175,3 +175,23 @@ def test_the_function_stays_what_it_is_when_parts_are_imported():
 
     assert wording.over("brachialis").startswith("over ")
     assert er.muscles("BB").keys == ("biceps_brachii",)
+
+
+def test_who_makes_a_movement_without_an_entry_is_named_as_from_memory():
+    for asked, name in (("turn a handle", "pronator quadratus"), ("thumb IP extension", "extensor pollicis longus")):
+        (note,) = [one for one in er.muscles(movement=asked).notes if "without an entry" in one]
+        assert name in note
+        assert "from memory: check with a text of anatomy" in note
+    table = words()["made_by_others"]
+    assert set(table) <= set(opposites())
+    assert {key for keys in table.values() for key in keys} <= set(others())
+    assert not any("without an entry" in one for one in er.muscles(movement="wrist extension").notes)
+
+
+def test_each_palmar_interosseous_is_opposed_at_its_own_finger():
+    opposed = {name: er.muscle(name).opposed_by for name in ("PI1", "PI2", "PI3")}
+    assert opposed == {
+        "PI1": ("first_dorsal_interosseous",),
+        "PI2": ("fourth_dorsal_interosseous",),
+        "PI3": ("abductor_digiti_minimi",),
+    }

@@ -10,6 +10,7 @@ from official_validator import errors_of
 
 import emgreview as er
 from emgreview import cli
+from emgreview.errors import ParameterError, SignalWarning
 from emgreview.plans.fields import SESSION, SITE
 from emgreview.plans.precision import benchmark_sd, half_width
 from emgreview.plans.words import CAUTIONS, NOT_A_DEVICE, ORDER
@@ -68,7 +69,8 @@ def test_what_is_missing_is_listed_until_it_is_filled_in():
     assert len(plan.missing) == len(asked[0]) + 2 * len(asked[1])
 
     def value(one):
-        return one.choices[0] if one.choices else 5 if one.number else "said"
+        number = {"rate_hz": 2000, "high_cutoff_hz": 500}.get(one.name, 5)
+        return one.choices[0] if one.choices else number if one.number else "said"
 
     for label in plan.labels:
         plan = plan.fill(label, **{one.name: value(one) for one in asked[1]})
@@ -79,6 +81,15 @@ def test_what_is_missing_is_listed_until_it_is_filled_in():
         plan.fill("BB", spacing=3)
     with pytest.raises(er.EmgreviewError, match="code"):
         plan.fill(participant="A. Name")
+
+
+def test_a_band_that_cannot_be_is_refused_or_asked_about():
+    plan = er.plan(muscles=["BB"], rate_hz=500)
+    with pytest.raises(ParameterError, match="the lower corner below the upper one"):
+        plan.fill(low_cutoff_hz=500, high_cutoff_hz=20)
+    with pytest.warns(SignalWarning, match="up to 500 Hz, and 500 samples a second hold up to 250 Hz"):
+        assert plan.fill(high_cutoff_hz=500).said["high_cutoff_hz"] == 500
+    assert plan.fill(low_cutoff_hz=20, high_cutoff_hz=240).said["low_cutoff_hz"] == 20
 
 
 def test_the_sheet_is_self_contained_escaped_and_holds_every_caution(tmp_path):
@@ -197,5 +208,10 @@ def test_the_command_writes_sheet_plan_and_bids(tmp_path, capsys):
     assert (tmp_path / "s.html").is_file()
     assert cli.run(["plan", "--from", str(tmp_path / "p.toml"), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["postures"] == ["sitting"]
+    assert cli.run(["plan", "turn", "a", "handle"]) == 0
+    shown = capsys.readouterr().out
+    assert "choose with --muscles A,B" in shown
+    assert "plan.missing" not in shown
+    assert "test and the channel: test BB" in (tmp_path / "s.html").read_text("utf-8")
     assert cli.run(["plan"]) == 1
     assert cli.run(["plan", "turn a handle", *names]) == 1

@@ -46,6 +46,7 @@ def test_delays_are_taken_out_before_and_missing_stays_missing():
         ({"AB": "AB"}, "two or three"),
         ({"AB": ("A", "A")}, "differ"),
         ({"C": ("A", "B")}, "already"),
+        ({" ": ("A", "B")}, "not empty"),
     ],
 )
 def test_what_cannot_be_derived_is_refused(channels, what):
