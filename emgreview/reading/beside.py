@@ -6,7 +6,7 @@ most of these and nothing else. Which pads lie over which muscle then stands in 
 
     Beside          cards and plans of a study
     beside          those of a folder, and what is to be said of them
-    is_anything_beside, plans_in    small steps
+    is_anything_beside, goes_with_recordings, plans_in      small steps
 """
 
 import os
@@ -75,11 +75,16 @@ def beside(folder: Path, whose: Iterable[tuple[str, str]]) -> tuple[Beside, list
 
 def plans_in(folder: Path) -> list[Path]:
     """The files of plans in a folder."""
-    return [
-        path
-        for path in inside(folder)
-        if path.suffix.lower() == ENDING and (path.stem == NAME or path.stem.startswith(f"{NAME}_"))
-    ]
+    return [path for path in inside(folder) if _is_plan(path)]
+
+
+def goes_with_recordings(path: Path) -> bool:
+    """Whether a file of a study's folder is cards or a plan by its name."""
+    return path.name == FILE or _is_plan(path)
+
+
+def _is_plan(path: Path) -> bool:
+    return path.suffix.lower() == ENDING and (path.stem == NAME or path.stem.startswith(f"{NAME}_"))
 
 
 def is_anything_beside(folder: Path) -> bool:

@@ -33,7 +33,7 @@ from emgreview.errors import (
 )
 from emgreview.model import Recording
 from emgreview.plain_files import below, found_at, inside, is_folder
-from emgreview.reading.beside import Beside, beside, is_anything_beside
+from emgreview.reading.beside import Beside, beside, goes_with_recordings, is_anything_beside
 from emgreview.reading.bids import (
     DATATYPES,
     entities_of,
@@ -43,7 +43,6 @@ from emgreview.reading.bids import (
     read_table,
     recording_name,
 )
-from emgreview.reading.channel_cards import FILE
 from emgreview.reading.contents import Reader
 from emgreview.reading.edf import read_header
 from emgreview.reading.files import meant, read
@@ -336,7 +335,7 @@ def _plain(
     left_out: list[Path] = []
     known = known_extensions()
     for file in inside(folder):
-        if is_folder(file) or file.name.startswith(".") or file.name == FILE:
+        if is_folder(file) or file.name.startswith(".") or goes_with_recordings(file):
             continue
         taken = file.suffix.lower() in known and (
             (columns is not None and rate_hz is not None)

@@ -69,11 +69,11 @@ def test_a_study_finds_the_cards_beside_it(cards, tmp_path):
     with pytest.warns(SignalWarning, match="do not say whose they are"):
         data = er.read_dataset(tmp_path)
     assert "contractions.json" not in data.left_out
-    assert len(data.recordings[:1].cards) == 2
+    assert len(data.recordings[:1].beside.cards) == 2
     (tmp_path / "contractions.json").write_text("[]")
     with pytest.warns(SignalWarning, match="is passed over"):
         data = er.read_dataset(tmp_path)
-    assert not data.recordings.cards
+    assert not data.recordings.beside.cards
 
 
 def test_screens_say_the_card_and_blind_ones_hide_what_tells_recordings_apart(cards, monkeypatch):

@@ -94,4 +94,5 @@ def test_a_plan_beside_a_labs_own_files_goes_with_them(tmp_path):
     planned().save(tmp_path / "plan.toml")
     data = er.read_dataset(tmp_path, rate_hz=1000, unit="uV", columns=["BB", "BR"])
     assert len(data.recordings) == 2
+    assert not data.left_out
     assert all("brachioradialis" in over(rec)["BR"] for rec in data.recordings)
