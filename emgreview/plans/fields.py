@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from emgreview import checks
-from emgreview.errors import UnknownNameError
+from emgreview.errors import UnknownNameError, tell
 
 Value = str | float
 LONGEST = 500
@@ -24,7 +24,8 @@ LONGEST = 500
 @dataclass(frozen=True, slots=True)
 class Field:
     """``name``, what it ``means``, what it may be (``choices``, a ``number`` within limits, a ``code``, or text), the
-    ``key`` that BIDS has for it, and whether a plan that lacks it is told so (``asked``)."""
+    ``key`` that BIDS has for it, and whether a plan that lacks it is told so (``asked``). A number outside what is
+    ``usual``, which ends with the unit that may have been meant, is taken and asked about."""
 
     name: str
     means: str
@@ -33,6 +34,7 @@ class Field:
     code: bool = False
     key: str = ""
     asked: bool = True
+    usual: tuple[float, float, str] | None = None
 
     @property
     def allowed(self) -> str:
@@ -53,7 +55,7 @@ SESSION = _by_name(
     Field("session", "code of the session; moved electrodes are a new session", code=True, asked=False),
     Field("placed_by", "code of the trained person who places the electrodes, never a name", code=True),
     Field("task", "name of the task", key="TaskName"),
-    Field("rate_hz", "sampling rate", number=(1, 1e6), key="SamplingFrequency"),
+    Field("rate_hz", "sampling rate", number=(1, 1e6), key="SamplingFrequency", usual=(100, 1e5, "kHz")),
     Field("mains_hz", "frequency of the mains", number=(1, 1000), key="PowerLineFrequency"),
     Field("reference", "where the reference electrode is, or bipolar", key="EMGReference"),
     Field("ground", "where the ground electrode is", key="EMGGround"),
@@ -86,7 +88,13 @@ SESSION = _by_name(
 
 SITE = _by_name(
     Field("placement", "how the site was found on this person, in words", key="placement_description"),
-    Field("spacing_mm", "from centre to centre of the pair", number=(1, 200), key="interelectrode_distance"),
+    Field(
+        "spacing_mm",
+        "from centre to centre of the pair",
+        number=(1, 200),
+        key="interelectrode_distance",
+        usual=(5, 60, "cm"),
+    ),
     Field("direction", "how the pair lies to the fibres"),
     Field("impedance_kohm", "impedance, as measured", number=(0, 1e5), key="impedance"),
     Field("skinfold_mm", "skinfold or ultrasound over the site", number=(0, 200), asked=False),
@@ -104,7 +112,13 @@ def checked(fields: Mapping[str, Field], name: str, value: object) -> Value | No
     if value is None:
         return None
     if field.number is not None:
-        return checks.number(name, checks.plain(value), least=field.number[0], most=field.number[1])
+        kept = checks.number(name, checks.plain(value), least=field.number[0], most=field.number[1])
+        if field.usual is not None and not field.usual[0] <= kept <= field.usual[1]:
+            tell(
+                f"{name} came as {kept:g}; {field.usual[0]:g} to {field.usual[1]:g} are usual (our own choice, no "
+                f"source): were {field.usual[2]} meant? It is kept as it came."
+            )
+        return kept
     good = isinstance(value, str) and value.strip() and len(value) <= LONGEST
     checks.demand(good, name, value, field.allowed)
     assert isinstance(value, str)

@@ -215,3 +215,13 @@ def test_the_command_writes_sheet_plan_and_bids(tmp_path, capsys):
     assert "test and the channel: test BB" in (tmp_path / "s.html").read_text("utf-8")
     assert cli.run(["plan"]) == 1
     assert cli.run(["plan", "turn a handle", *names]) == 1
+
+
+@pytest.mark.parametrize(("values", "unit"), [({"rate_hz": 2}, "kHz"), ({"spacing_mm": 2}, "cm")])
+def test_a_number_in_another_unit_is_asked_about_and_kept(values, unit):
+    plan = er.plan("bend the elbow", muscles=["BB"])
+    site = "BB" if "spacing_mm" in values else None
+    with pytest.warns(SignalWarning, match=f"are usual .*were {unit} meant"):
+        filled = plan.fill(site, **values)
+    said = filled.sites[0].said if site else filled.said
+    assert dict(said) == values
