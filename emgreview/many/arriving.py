@@ -5,6 +5,7 @@ ArrivingTrials      what is to come, before anybody has begun it
 Arrivals            what has come, what is still to come
 """
 
+import math
 import threading
 from collections.abc import Iterator, Mapping, Sequence
 from copy import copy
@@ -373,7 +374,8 @@ class Arrivals:
         def heard(now: Progress) -> None:
             if self._runner.cancel.is_set():
                 self._stop.set()
-            self.progress = replace(now, done=now.done + before, total=len(self.names))
+            left_s = now.left_s if before else math.nan  # of the first alone nothing is known of the others
+            self.progress = replace(now, done=now.done + before, total=len(self.names), left_s=left_s)
 
         runner.progress = heard
         yield from runner.each(self._job, openings)

@@ -82,6 +82,7 @@ def test_decisions_taken_before_the_others_came_stand_and_can_be_undone_in_their
         early = session.queue
         session.accept_rest(early[0])
         assert "5 of 6 recordings are still to come" in session.awaited
+        assert "left" not in session.awaited  # one recording says nothing of how long the others take
         gate.let(*others[:2])
         take_until(session, 3)
         assert session.queue[: len(early)] == early  # nothing behind the reviewer has changed
