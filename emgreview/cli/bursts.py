@@ -89,11 +89,13 @@ def _measure(given: argparse.Namespace) -> Status:
 
     demand_new(given.out, as_json=given.json)
     decisions = er.read_version(given.folder, given.version)
-    reviewed = set(decisions["recording"])
+    by_recording = decisions["trial"].groupby(decisions["recording"])
+    decided = {str(name): list(trials) for name, trials in by_recording}
+    reviewed = set(decided)
     came = list(recordings_of(given))
     recordings = [(name, rec) for name, rec in came if rec is None or rec.name in reviewed]
     _demand_in_recordings(given, [rec for _, rec in recordings if rec is not None])
-    there = [with_added(rec, given.cue, decisions["trial"]) for _, rec in recordings if rec is not None]
+    there = [with_added(rec, given.cue, decided[rec.name]) for _, rec in recordings if rec is not None]
     runner = runner_of(given, len(there), given.folder)
     method, parameters = _reviewed_by(decisions) if runner.cache is not None else (None, None)
     trials = cut_later(given, there, runner, method=method, parameters=parameters)

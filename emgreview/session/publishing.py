@@ -53,8 +53,8 @@ class Publishing(Awaiting):
         if self.awaited:
             tell(f"The table is not of all: {self.awaited}")
         table = self._table(self._shown)
-        table.attrs["recordings"] = self._described()
-        table.attrs["outside_trials"] = self._outside()
+        table.attrs["recordings"] = tables.Said(self._described())
+        table.attrs["outside_trials"] = tables.Said(self._outside())
         return table
 
     def _outside(self) -> dict[str, dict[str, list[dict[str, Any]]]]:

@@ -13,6 +13,7 @@ import pandas as pd
 from emgreview.tables.decisions import COLUMNS as COLUMNS
 from emgreview.tables.decisions import WAYS as WAYS
 from emgreview.tables.decisions import Decided as Decided
+from emgreview.tables.decisions import Said as Said
 from emgreview.tables.decisions import decisions_table as decisions_table
 from emgreview.tables.decisions import describe as describe
 from emgreview.tables.inclusion import Flips as Flips

@@ -6,6 +6,7 @@ missing is NaN or NA.
     COLUMNS             every column: its type and its meaning
     Decided, WAYS       who decided a row, and how
     decisions_table     states to a table
+    Said                what its attributes say
     describe            what each column of a table means
 """
 
@@ -203,6 +204,14 @@ def _row(state: TrialState, channel: ChannelState, burst: BurstState | None) -> 
     for field in FIELDS.values():
         row.update(field.cells(state, channel, burst))
     return row
+
+
+class Said(dict[str, Any]):
+    """What ``attrs`` say of a table as a whole, to be read and never written into: pandas copies attributes at every
+    step, and a description of hundreds of recordings would make each of them slow; of this the same goes on."""
+
+    def __deepcopy__(self, memo: Any) -> "Said":
+        return self
 
 
 def describe(table: pd.DataFrame) -> dict[str, dict[str, str]]:

@@ -11,6 +11,7 @@ from emgreview.annotations.description import demand_whole
 from emgreview.annotations.versions import read_sealed
 from emgreview.checks import review_folder
 from emgreview.errors import FormatError, VersionError, tell
+from emgreview.tables.decisions import Said
 from emgreview.tables.inclusion import bursts_left_out
 from emgreview.tables.text import from_tsv
 
@@ -87,7 +88,7 @@ def read_version(folder: str | Path, name: str, expect: str | None = None) -> pd
             f"the table of version {name!r} and its description do not fit: {'; '.join(apart)}; every column is "
             "described, and none is left out; restore its folder from a copy."
         )
-    table.attrs["version"] = description
+    table.attrs["version"] = Said(description)
     table.attrs["bursts_left_out"] = bursts_left_out(table)
     table.attrs["notes"] = [
         *read.notes,
