@@ -22,10 +22,19 @@ def _delay_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--channel", required=True, help="the channel of a photodiode or microphone")
     parser.add_argument("--cue", required=True, help="label of the markers")
     parser.add_argument(
-        "--level", required=True, type=number, metavar="X", help="level that it crosses, in the channel's own unit"
+        "--level",
+        dest="crossed",  # level and edge are of cues to be found, which these are not
+        required=True,
+        type=number,
+        metavar="X",
+        help="level that it crosses, in the channel's own unit",
     )
     parser.add_argument(
-        "--edge", choices=("rising", "falling", "both"), default="rising", help="which crossings count (rising)"
+        "--edge",
+        dest="way",
+        choices=("rising", "falling", "both"),
+        default="rising",
+        help="which crossings count (rising)",
     )
     parser.add_argument(
         "--near",
@@ -44,7 +53,7 @@ def _delay(given: argparse.Namespace) -> Status:
             continue
         try:
             found = er.measure_delay(
-                rec, given.channel, cue=given.cue, level=given.level, edge=given.edge, within_s=given.near
+                rec, given.channel, cue=given.cue, level=given.crossed, edge=given.way, within_s=given.near
             )
         except er.EmgreviewError as error:
             given.problems[name] = str(error)
