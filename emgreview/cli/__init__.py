@@ -4,10 +4,10 @@
     look        what a file holds, and the call that reads it
     study       describe a folder of a lab's own files, and show what it makes
     check       are the EMG channels of a recording, or of a folder of them, fit for use
-    delay       how much later than its marker a light or sound came
     detect      onsets of every trial and channel, as a table
     review      the review screen in a browser, without a notebook
     measure     measures of every burst of a sealed version, as a table
+    delay       how much later than its marker a light or sound came
     contractions    test contractions: who hears whom, exchanged leads, weak sites, maximal efforts
     involvement in how many trials activity over each muscle exceeds the person's own rest range
     agreement   how far two reviewers of a folder agree, in words and in time
@@ -50,8 +50,8 @@ from emgreview.cli.typed import Parser, named, parsed
 from emgreview.unnamed import alike
 
 COMMANDS: Mapping[str, str] = MappingProxyType({
-    "demo": "recordings", "look": "recordings", "study": "study", "check": "check", "delay": "delay",
-    "detect": "bursts", "review": "reviews", "measure": "bursts", "contractions": "contractions",
+    "demo": "recordings", "look": "recordings", "study": "study", "check": "check",
+    "detect": "bursts", "review": "reviews", "measure": "bursts", "delay": "delay", "contractions": "contractions",
     "involvement": "contractions", "agreement": "reviewers", "adjudicate": "reviewers", "withdraw": "reviewers",
     "verify": "reviews", "diff": "reviews", "seal": "reviews", "replay": "reviews", "convert": "convert",
     "muscles": "muscles", "plan": "plan", "bench": "bench",
@@ -108,7 +108,7 @@ def run(arguments: Sequence[str]) -> Status:
     return status
 
 
-def _parser(wanted: Iterable[str]) -> argparse.ArgumentParser:
+def _parser(wanted: Iterable[str] = COMMANDS) -> argparse.ArgumentParser:
     """With the options of those commands."""
     parser = Parser(prog="emgreview", description="Review surface EMG trial by trial.")
     parser.set_defaults(parser=parser)
