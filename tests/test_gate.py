@@ -128,9 +128,11 @@ def test_every_notebook_names_the_others():
         assert not [other.stem for other in NOTEBOOKS if other != path and f"`{other.stem}`" not in text], path.name
 
 
-def execute(path: Path, folder: Path, participants: int = 5, trials: int = 4, **others: str) -> nbformat.NotebookNode:
+def execute(
+    path: Path, folder: Path, participants: int = 5, trials: int = 4, contractions: bool = False, **others: str
+) -> nbformat.NotebookNode:
     """A notebook from top to bottom in a folder, on a small demo; its errors fail the test with their traceback."""
-    study = lab.demo_of("demo-study", participants=participants, trials=trials, seed=20)
+    study = lab.demo_of("demo-study", participants=participants, trials=trials, seed=20, contractions=contractions)
     text = lab.with_constants(path, {"STUDY": study, **others})
     notebook = nbformat.reads(text, as_version=4)
     client = nbclient.NotebookClient(
@@ -189,6 +191,28 @@ def test_planning_notebook_runs(tmp_path, here):
     assert "sheet.html" in out
     assert "BB: " in out
     assert "rate_hz" not in out
+
+
+def test_checking_notebook_finds_what_is_planted(tmp_path, here):
+    """The second person of the demo: heart beats over one channel, and a neighbour that another hears."""
+    path = ROOT / "notebooks" / "checking.ipynb"
+    out = printed(execute(path, tmp_path, participants=2, trials=10, contractions=True, EXPECT="11"))
+    assert re.search(r"PM +▲ look again: heart", out)
+    assert "11 cues 'go' were expected and 10 are there" in out
+    assert "10 of 10" in out, "the light was seen after every cue"
+    assert "While BB is contracted, BR shows" in out
+    assert "02, BR: recorded over brachioradialis; also hears BB" in out
+    assert "Caution: in test contractions BR" in out
+    assert out.count("Stop on pain") + out.count("stop on pain") >= 2
+    assert "SIMULATED" in out
+    assert "TrialReview" in out
+
+
+def test_checking_notebook_says_what_a_study_without_contractions_lacks(tmp_path, here):
+    out = printed(execute(ROOT / "notebooks" / "checking.ipynb", tmp_path, participants=2, trials=4))
+    assert "Test contractions are left out: CONTRACTIONS is 'sub-02_task-contractions'" in out
+    assert "0 cards" in out
+    assert "TrialReview" in out
 
 
 def test_measures_notebook_runs(tmp_path, here):

@@ -10,6 +10,7 @@ import pytest
 
 import emgreview as er
 from emgreview.demo import lab
+from emgreview.simulation.contractions import Fault
 
 pytest.importorskip("panel", reason="the pictures need the extra [notebook]")
 
@@ -56,6 +57,16 @@ PLANNED = {
     "PRECISION_MS": 5,
     "SD_TRIALS_MS": 30,
     "SD_PEOPLE_MS": 8,
+}
+CHECKED = {
+    "EXPECT": None,
+    "SEARCH_S": (0.0, 0.5),
+    "STIMULUS": None,
+    "CONTRACTIONS": None,
+    "MEANING": None,
+    "LASTING_S": None,
+    "WINDOW_S": (0.1, 0.35),
+    "REVIEWER": "r9",
 }
 EVERY = {"RECORDINGS": None, "WORKERS": 1, "PULSES": None, "REVIEWER": "r9", "BENCH_TRIALS": 10, "LEFT_FOR_YOU": 1}
 OF_THE_DEMO = (
@@ -143,6 +154,65 @@ def test_the_planning_notebook_runs_on_a_study_of_ones_own(tmp_path):
     assert names["plan"].labels == ("FDS", "EDC")
     assert {"sheet.html", "plan.toml", "bids"} <= {one.name for one in folder.iterdir()}
     assert "TIB: " in out
+
+
+def test_every_notebook_that_cuts_recordings_runs_on_a_demo_with_test_contractions(tmp_path):
+    """Recordings without the cue are left out, and told."""
+    path = er.write_demo(tmp_path / "demo-study", participants=2, trials=10, contractions=True)
+    said = {"STUDY": str(path), **EVERY, "CUE": "go", "BEFORE_S": 1.0, "AFTER_S": 1.5, "CHANNEL": "BB", "GROUP": "grip"}
+    said |= {"PAIR": ("FCR", "ECR"), "RESPONSE": "response", "RECORDING": 1, "REVIEW": str(tmp_path / "review")}
+    _, names = own_studies.run("review", said)
+    assert {part.recording.entities["task"] for part in names["session"].trials} == {"turnhandle"}
+    names["session"].close()
+    own_studies.run("measures", said | {"REVIEW": None, "VERSION": "v1", "SHA256": None})
+    own_studies.run("planning", {"STUDY": str(path), **PLANNED, "FOLDER": str(tmp_path / "plan")})
+
+
+@pytest.mark.parametrize("study", SAID)
+def test_the_checking_notebook_runs_on_a_study_of_ones_own(study, tmp_path):
+    """Without cues or test contractions what rests on them is left out, and said."""
+    path = getattr(own_studies, study)(tmp_path / study)
+    mine = {name: SAID[study][name] for name in ("CUE", "BEFORE_S", "AFTER_S", "RECORDING")}
+    said = {
+        "STUDY": str(path),
+        **mine,
+        **CHECKED,
+        "CONDITION": SAID[study]["GROUP"],
+        "REVIEW": str(tmp_path / "review"),
+    }
+    if study == "beeps":
+        said |= {"STIMULUS": {"channel": "beep", "level": 2.0}, "EXPECT": 8}
+    out, names = own_studies.run("checking", said)
+    words = " ".join(out.split())
+    assert f"{SAID[study]['CHANNEL']}" in words
+    assert "Test contractions are left out: CONTRACTIONS is None" in words
+    assert "SIMULATED" in words
+    assert ("No delay is measured" in words) == (study != "beeps")
+    if SAID[study]["CUE"] is None:
+        assert "there are no cues to count from" in words
+        assert names["session"] is None
+    else:
+        assert len(names["part"].sentences) > 0
+        names["session"].close()
+
+
+def test_contractions_of_ones_own_are_judged_in_the_checking_notebook(tmp_path):
+    """A recording that is both block and contractions; exchanged leads are told, and maximal efforts shown."""
+    made = er.simulate_contractions(1000, seed=3, muscles=["FCR", "ED", "FDI"], maximal=3)
+    rec = made.planted(Fault("swapped", "FCR", "ED")).recording
+    er.convert(
+        rec,
+        tmp_path / "own",
+        people={rec.name: {"sub": "x", "task": "pilot"}},
+        said={"EMGPlacementScheme": "Measured", "EMGReference": "bipolar"},
+    )
+    said = {"STUDY": str(tmp_path / "own"), **CHECKED, "CONTRACTIONS": 0, "RECORDING": 0, "CUE": None}
+    said |= {"BEFORE_S": 1.0, "AFTER_S": 1.5, "CONDITION": None, "REVIEW": str(tmp_path / "review")}
+    out, names = own_studies.run("checking", said)
+    assert "The leads of ED and FCR are exchanged, or the movements were" in out
+    assert "SIMULATED" not in out, "efforts of one's own are shown"
+    assert set(names["efforts"].reference) == {"FCR", "ED", "FDI"}
+    assert len(names["cards"]) == 3
 
 
 def test_what_a_description_does_not_fit_is_said(tmp_path):

@@ -238,8 +238,8 @@ def test_what_looks_or_describes_answers_in_json(run, tmp_path, capsys):
     assert json.loads(out)
     for command in cli.COMMANDS:
         with pytest.raises(SystemExit):
-            run(command.name, "--help")
-        assert "--json" in capsys.readouterr().out or command.name == "bench", command.name
+            run(command, "--help")
+        assert "--json" in capsys.readouterr().out or command == "bench", command
     for part in ("onsets", "findings"):
         with pytest.raises(SystemExit):
             run("bench", part, "--help")

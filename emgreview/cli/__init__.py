@@ -7,6 +7,7 @@
     detect      onsets of every trial and channel, as a table
     review      the review screen in a browser, without a notebook
     measure     measures of every burst of a sealed version, as a table
+    delay       how much later than its marker a light or sound came
     contractions    test contractions: who hears whom, exchanged leads, weak sites, maximal efforts
     involvement in how many trials activity over each muscle exceeds the person's own rest range
     agreement   how far two reviewers of a folder agree, in words and in time
@@ -26,59 +27,43 @@ The exit status is 0 only when all is well, 1 when something was found, left out
 command was mistyped.
 
 One module holds commands that belong together, the options of each beside its function: ``recordings.py`` (demo,
-look, check), ``convert.py``, ``bursts.py`` (detect, measure), ``reviews.py`` (review, verify, diff, seal, replay),
-``reviewers.py`` (agreement, adjudicate, withdraw), ``contractions.py`` (contractions, involvement), ``study.py``,
-``muscles.py``, ``plan.py`` and ``bench.py``. They stand on ``options.py`` (for several), ``source.py`` (from these to
-recordings and trials), ``cues.py`` (cues in a channel of pulses or codes), ``beforehand.py`` (what is demanded before
-work begins), ``watching.py`` (files as they appear), ``saying.py`` (what is printed), ``typed.py`` (what was mistyped),
-``words.py`` (messages in the words of a shell) and ``command.py``.
+look), ``check.py``, ``delay.py``, ``convert.py``, ``bursts.py`` (detect, measure), ``reviews.py`` (review, verify,
+diff, seal, replay), ``reviewers.py`` (agreement, adjudicate, withdraw), ``contractions.py`` (contractions,
+involvement), ``study.py``, ``muscles.py``, ``plan.py`` and ``bench.py``. They stand on ``options.py`` (for several),
+``source.py`` (from these to recordings and trials), ``cues.py`` (cues in a channel of pulses or codes, and what is said
+of cues), ``beforehand.py`` (what is demanded before work begins), ``watching.py`` (files as they appear), ``saying.py``
+(what is printed), ``typed.py`` (what was mistyped), ``words.py`` (messages in the words of a shell) and ``command.py``.
 """
 
 import argparse
 import os
 import sys
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from importlib import import_module
+from types import MappingProxyType
 
 import emgreview as er
-from emgreview.cli.bench import BENCH
-from emgreview.cli.bursts import DETECT, MEASURE
 from emgreview.cli.command import NOT_FINE, Command, Status
-from emgreview.cli.contractions import CONTRACTIONS, INVOLVEMENT
-from emgreview.cli.convert import CONVERT
-from emgreview.cli.muscles import MUSCLES
-from emgreview.cli.plan import PLAN
-from emgreview.cli.recordings import CHECK, DEMO, LOOK
-from emgreview.cli.reviewers import ADJUDICATE, AGREEMENT, WITHDRAW
-from emgreview.cli.reviews import DIFF, REPLAY, REVIEW, SEAL, VERIFY
 from emgreview.cli.saying import forget, say, show_warning
-from emgreview.cli.study import STUDY
 from emgreview.cli.typed import Parser, named, parsed
 from emgreview.unnamed import alike
 
-COMMANDS: tuple[Command, ...] = (
-    DEMO,
-    LOOK,
-    STUDY,
-    CHECK,
-    DETECT,
-    REVIEW,
-    MEASURE,
-    CONTRACTIONS,
-    INVOLVEMENT,
-    AGREEMENT,
-    ADJUDICATE,
-    WITHDRAW,
-    VERIFY,
-    DIFF,
-    SEAL,
-    REPLAY,
-    CONVERT,
-    MUSCLES,
-    PLAN,
-    BENCH,
-)
-"""Every command, in the order of the help."""
+COMMANDS: Mapping[str, str] = MappingProxyType({
+    "demo": "recordings", "look": "recordings", "study": "study", "check": "check",
+    "detect": "bursts", "review": "reviews", "measure": "bursts", "delay": "delay", "contractions": "contractions",
+    "involvement": "contractions", "agreement": "reviewers", "adjudicate": "reviewers", "withdraw": "reviewers",
+    "verify": "reviews", "diff": "reviews", "seal": "reviews", "replay": "reviews", "convert": "convert",
+    "muscles": "muscles", "plan": "plan", "bench": "bench",
+})  # fmt: skip
+"""Every command, in the order of the help, and the module that holds it, loaded when it is asked for: what each of
+them needs takes longer to load than many a command to run."""
+
+
+def command(name: str) -> Command:
+    """A command by its name, from its module, where it is called so in capitals."""
+    found: Command = getattr(import_module(f"emgreview.cli.{COMMANDS[name]}"), name.upper())
+    return found
 
 
 def main() -> None:
@@ -88,7 +73,8 @@ def main() -> None:
 
 def run(arguments: Sequence[str]) -> Status:
     """Run one command and return its exit status; errors of the package become one line on standard error."""
-    given = parsed(_parser(), arguments)
+    wanted = arguments[:1] if arguments and arguments[0] in COMMANDS else COMMANDS
+    given = parsed(_parser(wanted), arguments)
     given.notes, given.problems, given.as_expected = [], {}, True
     with warnings.catch_warnings():
         warnings.simplefilter("always", er.SignalWarning)
@@ -122,11 +108,12 @@ def run(arguments: Sequence[str]) -> Status:
     return status
 
 
-def _parser() -> argparse.ArgumentParser:
+def _parser(wanted: Iterable[str] = COMMANDS) -> argparse.ArgumentParser:
+    """With the options of those commands."""
     parser = Parser(prog="emgreview", description="Review surface EMG trial by trial.")
     parser.set_defaults(parser=parser)
     parser.add_argument("--version", action="version", version=f"emgreview {er.__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    for command in COMMANDS:
-        command.add_to(commands)
+    for name in wanted:
+        command(name).add_to(commands)
     return parser

@@ -1,5 +1,7 @@
 """Cues that are found in a channel of pulses or of digital codes, as --pulses, --codes and what belongs to them say.
 
+cue_of              the cue that is meant, where it need not be named
+demand_cue_options  what is said of cues has a cue
 demand_pulses       all that the search needs came, or nothing of it
 with_pulses         a recording with its cues
 """
@@ -9,6 +11,34 @@ from collections import Counter
 from collections.abc import Set
 
 import emgreview as er
+from emgreview import checks
+
+PULSE = "cue"
+"""What cues found in a channel are called where no name is given."""
+
+
+def cue_of(given: argparse.Namespace) -> str | None:
+    """The cue whose trials are meant, where it may be left out: cues that are found in a channel of pulses need no
+    name to be counted."""
+    asked = given.expect is not None or given.search is not None
+    cue: str | None = given.cue
+    return PULSE if cue is None and asked and given.pulses is not None else cue
+
+
+def demand_cue_options(given: argparse.Namespace) -> None:
+    """What is said of cues has a cue that it is said of, and may be meant."""
+    if cue_of(given) is None:
+        for option, value, words in (
+            ("--expect", given.expect, "counts cues"),
+            ("--search", given.search, "is counted from a cue"),
+        ):
+            if value is not None:
+                raise er.EmgreviewError(f"{option} came without --cue; it {words}; name the cue: --cue go.")
+    if given.expect is not None:
+        checks.whole("--expect", given.expect, least=0)
+    if given.search is not None:
+        checks.span("--search", given.search, allowed="START and STOP in seconds from the cue, rising")
+        checks.likely_unit("--search", given.search)
 
 
 def demand_pulses(given: argparse.Namespace) -> None:
@@ -64,7 +94,7 @@ def with_pulses(rec: er.Recording, given: argparse.Namespace) -> er.Recording:
         new = {marker.label for marker in found.markers if marker.source == f"channel {given.codes}"}
         _demand_names_of_their_own(rec, f"--codes {given.codes}", new, "'code 5'")
         return found
-    label = getattr(given, "cue", "cue")
+    label = getattr(given, "cue", None) or PULSE
     rec.channel(given.pulses)
     _demand_names_of_their_own(rec, f"--pulses {given.pulses}", {label}, "pulse")
     return er.with_cues(

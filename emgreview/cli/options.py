@@ -3,6 +3,7 @@
 add_source          the recordings, and how they are read
 add_pulses          cues found in a channel
 add_window          how trials are cut
+add_expect          how many cues there should be
 add_band            the band-pass alone
 add_parameters      parameters of the onset method
 add_browser         where a page is served, and whether it is opened
@@ -20,7 +21,7 @@ from emgreview.plain_files import read_json
 
 def add_source(parser: argparse.ArgumentParser) -> None:
     parser.set_defaults(
-        pulses=None, codes=None, level=None, edge=None, mask=None, hold_off=None
+        only=None, told=(), pulses=None, codes=None, level=None, edge=None, mask=None, hold_off=None
     )  # of the commands that have them
     parser.add_argument(
         "path",
@@ -91,14 +92,18 @@ def add_window(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--cue", required=True, help="label of the marker that starts a trial")
     parser.add_argument("--before", required=True, type=number, metavar="S", help="seconds before the cue")
     parser.add_argument("--after", required=True, type=number, metavar="S", help="seconds after the cue")
+    add_expect(parser)
+    add_band(parser)
+    add_pulses(parser)
+
+
+def add_expect(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--expect",
         type=whole,
         metavar="N",
         help="cues of each recording: where there are more or fewer it is told, and the exit status is 1",
     )
-    add_band(parser)
-    add_pulses(parser)
 
 
 def add_band(parser: argparse.ArgumentParser) -> None:

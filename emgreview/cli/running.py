@@ -17,7 +17,6 @@ from typing import Any
 import emgreview as er
 from emgreview.cli.options import whole
 from emgreview.cli.source import processing_of
-from emgreview.many.cut import CutJob, known_by
 from emgreview.running.cache import AT_MOST_MB, NAME, remove_beside
 
 FEW = 6
@@ -94,6 +93,8 @@ def cut_later(
     blind: bool = False,
 ) -> list[er.Trials]:
     """The trials of recordings; those that cannot be cut are among ``given.problems``."""
+    from emgreview.many.cut import CutJob, known_by  # heavy: filters, onset methods; not every command cuts
+
     for rec in recordings:
         for note in rec.notes:  # those that reading has told already are not said again
             warnings.warn(f"{rec.name}: {note}", er.SignalWarning, stacklevel=2)

@@ -40,7 +40,7 @@ def recordings_of(given: argparse.Namespace) -> Iterator[tuple[str, er.Recording
         yield rec.name, rec
         return
     say_notes(given, data)
-    for name in data.recordings.names:
+    for name in data.recordings.names if given.only is None else given.only:
         try:
             rec = with_pulses(data.recordings[name], given)
         except er.EmgreviewError as error:
@@ -71,6 +71,8 @@ def say_notes(given: argparse.Namespace, data: Dataset) -> None:
     given.notes = list(data.notes)
     about_people = hasattr(given, "folder")
     for note in data.notes:
+        if note in given.told:  # with an earlier file of the same folder
+            continue
         if about_people or note != NAMELESS:
             say_of_folder(note)
 

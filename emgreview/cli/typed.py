@@ -13,8 +13,6 @@ from collections.abc import Iterable, Sequence
 from typing import NoReturn
 
 from emgreview.cli.words import OPTIONS
-from emgreview.detecting import METHOD
-from emgreview.signal.onset import METHODS
 
 _SAID: tuple[tuple[str, str], ...] = (
     (r"^the following arguments are required: (.+)$", r"missing: \1; give what is missing"),
@@ -52,6 +50,11 @@ def parsed(parser: argparse.ArgumentParser, arguments: Sequence[str]) -> argpars
 def named(given: argparse.Namespace, words: str) -> str:
     """A message with the parameters of the onset method as the command line names them."""
     settings = dict(getattr(given, "set", ()))
+    if not settings:
+        return words
+    from emgreview.detecting import METHOD  # heavy: every onset method, for this message alone
+    from emgreview.signal.onset import METHODS
+
     method = getattr(given, "method", None) or METHOD
     known = [field.name for field in dataclasses.fields(METHODS[method][1])] if method in METHODS else []
     return _names_settings(words, settings, known)

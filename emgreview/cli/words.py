@@ -21,6 +21,7 @@ OPTIONS: Mapping[str, str] = MappingProxyType({
     "unit": "--unit", "mask": "--mask", "within_ms": "--within", "reference": "--reference", "response": "--response",
     "log_restored": "--log-restored", "people": "--people", "shift_days": "--shift-days", "keep": "--keep",
     "not_cues": "--not-cue", "heard_by": "--heard-by", "lasting_s": "--lasting", "window_s": "--window",
+    "within_s": "--near",
 })  # fmt: skip
 """What an argument of a public function is called on the command line."""
 
@@ -41,6 +42,15 @@ _PHRASES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
     (r"\ber\.selectivity\b", "emgreview contractions"),
     (r"\bplan\.missing lists them", "--sheet lists them"),
     (r"\bchoose with muscles=\[…\]", "choose with --muscles A,B"),
+    (
+        r"\bTo move the markers: rec = delay\.apply\(rec\)\.",
+        "To move the markers, in Python: er.measure_delay(...).apply(rec).",
+    ),
+    (r"themselves, er\.with_cues, and not a median", "themselves, --pulses of the other commands, and not a median"),
+    (
+        r"look at the channel with er\.show_cues, and choose level, edge or within_s anew",
+        "look at the channel with er.show_cues in a notebook, and choose --level, --edge or --near anew",
+    ),
     (r"er\.muscle\(name\) shows one", "emgreview muscles NAME shows one"),
     (r"such as said=\{'([^']*)': '([^']*)'\}, or None for", r"such as --say '\1=\2', or none for"),
     (r"(?<![-\w])people does not say", "--people does not say"),

@@ -25,6 +25,7 @@ NOTEBOOKS = (
     "two_reviewers.ipynb",
     "onset_accuracy.ipynb",
     "planning.ipynb",
+    "checking.ipynb",
 )
 
 

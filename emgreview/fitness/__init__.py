@@ -5,6 +5,6 @@ report      the verdicts of a recording, its cues, heart beats in search windows
 picture     one picture of them: a static page, or a drawing in a notebook
 """
 
-from emgreview.fitness.report import Verdicts, judged, pages, verdict_in, verdicts
+from emgreview.fitness.report import SEARCH_S, Verdicts, judged, of_cues, pages, verdict_in, verdicts
 
-__all__ = ["Verdicts", "judged", "pages", "verdict_in", "verdicts"]
+__all__ = ["SEARCH_S", "Verdicts", "judged", "of_cues", "pages", "verdict_in", "verdicts"]

@@ -3,6 +3,7 @@
 verdicts    fit, look again or redo, channel by channel
 Verdicts    what it returns; a notebook shows it as a picture, a terminal as lines
 judged      the same from what ``check`` found already; pages shows several on one page
+of_cues     sentences on the cues alone
 """
 
 from collections.abc import Iterator, Sequence
@@ -230,19 +231,32 @@ def _notes(
 ) -> Iterator[str]:
     yield from rec.notes
     if cue is not None:
-        cues = [marker for marker in rec.markers if marker.label == cue]
-        if not cues:
-            raise UnknownNameError("marker", cue, sorted({marker.label for marker in rec.markers}))
-        yield from filter(None, [rhythm.hole_note(rec, cue, cues)])
-        yield from filter(None, [rhythm.count_note(rec, cue, cues, expect) if expect is not None else ""])
-        starts_s = [marker.sample / rec.rate_hz for marker in cues]
-        yield from hearts_in(found, starts_s, search_s, _seen_s(rec, look_s))
+        yield from of_cues(rec, found, cue=cue, search_s=search_s, expect=expect, look_s=look_s)
     yield from (f"Looked at: {words}." for words in dict.fromkeys(one.looked for one in found))
     for why in dict.fromkeys(why for one in found for why in one.not_looked):
         labels = [one.label for one in found if why in one.not_looked]
         yield f"Not looked for in {', '.join(labels)}: {why}."
     if len(found) > 1:
         yield SWAPPED
+
+
+def of_cues(
+    rec: Recording,
+    found: Sequence[Quality],
+    *,
+    cue: str,
+    search_s: tuple[float, float] = SEARCH_S,
+    expect: int | None = None,
+    look_s: float | None = CHECKED_S,
+) -> Iterator[str]:
+    """Sentences on cues that are missing or too many, and on heart beats in search windows; none where all is well."""
+    cues = [marker for marker in rec.markers if marker.label == cue]
+    if not cues:
+        raise UnknownNameError("marker", cue, sorted({marker.label for marker in rec.markers}))
+    yield from filter(None, [rhythm.hole_note(rec, cue, cues)])
+    yield from filter(None, [rhythm.count_note(rec, cue, cues, expect) if expect is not None else ""])
+    starts_s = [marker.sample / rec.rate_hz for marker in cues]
+    yield from hearts_in(found, starts_s, search_s, _seen_s(rec, look_s))
 
 
 def _seen_s(rec: Recording, look_s: float | None) -> list[tuple[float, float]]:

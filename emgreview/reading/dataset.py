@@ -289,7 +289,7 @@ def read_dataset(
             else f"does not exist{meant(folder)}; give an existing folder"
         )
         raise ReadError(f"{folder} {what}; read_dataset() takes a folder of recordings.")
-    bids = os.path.lexists(folder / "dataset_description.json")
+    bids = is_dataset(folder)
     try:
         if bids and layout:
             raise ParameterError(
@@ -307,6 +307,11 @@ def read_dataset(
     for sentence in (*loud, *of_beside):
         tell(f"{data.name}: {sentence}")
     return data
+
+
+def is_dataset(folder: Path) -> bool:
+    """Whether a folder says that it is a BIDS dataset."""
+    return os.path.lexists(folder / "dataset_description.json")
 
 
 def with_beside(data: Dataset) -> tuple[Dataset, list[str]]:

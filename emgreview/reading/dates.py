@@ -9,8 +9,10 @@ In which order day, month and year stand is said, and never guessed: 03/04/2026 
 
 import re
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-import pandas as pd
+if TYPE_CHECKING:
+    import pandas as pd
 
 ISO = "iso"
 """Dates and times as ISO 8601 writes them."""
@@ -33,6 +35,8 @@ WORDS = {
 def moments_of(values: Sequence[str], order: str) -> "pd.Series[pd.Timestamp]":
     """The moments of texts, NaT where one is none. All have the form of the first; a fraction that is 0 may be
     missing."""
+    import pandas as pd  # heavy: files without dates do without
+
     texts = pd.Series(values, dtype=str).str.strip()
     if order == ISO and not texts.str.contains("/", regex=False).any():
         return pd.to_datetime(texts, format="ISO8601", errors="coerce", utc=True)

@@ -19,7 +19,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from emgreview.checks import demand, number, refusal, whole
@@ -40,8 +39,6 @@ SLOWEST_HZ = 50.0
 
 _LINES = 1 << 17
 """Lines that are parsed at once."""
-_EXACT = {} if tuple(map(int, pd.__version__.split(".")[:2])) >= (3, 1) else {"float_precision": "round_trip"}
-"""From pandas 3.1 on every number is read exactly."""
 
 _TOO_SLOW = (
     "The rate was told as {:g} Hz, at which no EMG can be recorded: perhaps it was meant in kHz, or the time column is "
@@ -259,6 +256,9 @@ def _numbers(
     path: Path, layout: TextLayout, form: LineForm, n_columns: int, chosen: Sequence[tuple[int, str]]
 ) -> tuple[FloatArray, Any]:
     """The signals, (signals, samples), and the times as they stand there: numbers, or texts of dates."""
+    import pandas as pd  # heavy: only text files need it
+
+    exact = tuple(map(int, pd.__version__.split(".")[:2])) >= (3, 1)  # from then on every number is read so
     places = [place for place, label in chosen if not is_time(label)]
     time = next((place for place, label in chosen if is_time(label)), None)
     dates = time is not None and layout.time_unit in DATES
@@ -276,7 +276,7 @@ def _numbers(
         "skip_blank_lines": False,
         "chunksize": _LINES,
         "engine": "c",
-        **_EXACT,
+        **({} if exact else {"float_precision": "round_trip"}),
     }
     if words:
         options["usecols"] = sorted(wanted)

@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from emgreview.reading.dates import WORDS, moments_of, orders_of
 from emgreview.reading.text_faults import short
@@ -29,6 +28,8 @@ _RATE = re.compile(
 
 
 def _values(table: Table, place: int) -> Any:
+    import pandas as pd  # heavy: only text files need it
+
     texts = [row[place].replace(",", ".") if table.form.decimal == "," else row[place] for row in table.rows]
     return pd.to_numeric(pd.Series(texts), errors="coerce").to_numpy(np.float64)
 

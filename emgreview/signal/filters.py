@@ -18,6 +18,7 @@ first sample, so an offset causes no transient.
 """
 
 import math
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -61,19 +62,24 @@ def design_bandpass(
     c = correction(order, direction)
     low = _warp(low_hz, rate_hz, "low_hz")
     if high_hz is None:
-        return signal.butter(order, _unwarp(low * c), "highpass", output="sos")
+        return _sections(order, (_unwarp(low * c),), "highpass").copy()
     checks.number("high_hz", high_hz, above=low_hz, unit="Hz, or None")
     high = _warp(high_hz, rate_hz, "high_hz")
     half, centre = (high - low) / (2 * c), math.sqrt(low * high)
     reach = math.hypot(half, centre)
-    corners = [_unwarp(centre * centre / (reach + half)), _unwarp(reach + half)]
-    return signal.butter(order, corners, "bandpass", output="sos")
+    return _sections(order, (_unwarp(centre * centre / (reach + half)), _unwarp(reach + half)), "bandpass").copy()
 
 
 def design_lowpass(rate_hz: float, *, corner_hz: float, order: int, direction: Direction) -> FloatArray:
     """Second-order sections of one pass of a low-pass whose gain is -3 dB at ``corner_hz`` after all passes."""
     c = correction(order, direction)
-    return signal.butter(order, _unwarp(_warp(corner_hz, rate_hz, "corner_hz") / c), "lowpass", output="sos")
+    return _sections(order, (_unwarp(_warp(corner_hz, rate_hz, "corner_hz") / c),), "lowpass").copy()
+
+
+@lru_cache(maxsize=64)
+def _sections(order: int, corners: tuple[float, ...], kind: str) -> FloatArray:
+    """A design, kept: that of one filter is asked for with every channel and stretch."""
+    return signal.butter(order, corners[0] if len(corners) == 1 else corners, kind, output="sos")
 
 
 def bandpass(
@@ -129,6 +135,12 @@ def settling_samples(sos: FloatArray, *, remaining: float = FORGOTTEN) -> int:
     passes over a signal within ±A whose past is unknown are then wrong by no more than a few ``remaining`` times A,
     drift and offset included. Computed from h itself.
     """
+    return _settled(np.ascontiguousarray(sos, dtype=np.float64).tobytes(), float(remaining))
+
+
+@lru_cache(maxsize=64)
+def _settled(sections: bytes, remaining: float) -> int:
+    sos = np.frombuffer(sections).reshape(-1, 6).copy()
     radius = max(abs(pole) for pole in signal.sos2zpk(sos)[1])
     length = 64 + 2 * math.ceil(math.log(remaining) / math.log(radius)) if radius > 0 else 64
     h = np.zeros(length)
