@@ -25,8 +25,8 @@ from emgreview.signal.findings import Finding
 from emgreview.signal.quality import Quality, spectrum_of
 
 WIDTH, HEAD, HIGH, FOOT = 960, 74, 62, 46
-LEFT, TRACE, SPECTRUM, REST = 14, 200, 590, 782
-TRACE_WIDE, SPECTRUM_WIDE = 370, 174
+LEFT, TRACE, SPECTRUM, REST = 14, 200, 578, 782
+TRACE_WIDE, SPECTRUM_WIDE = 370, 186
 COLUMNS = 370
 BLOCK = 1 << 18
 LOWEST_HZ, HIGHEST_HZ, RANGE_DB = 5.0, 500.0, 50.0
