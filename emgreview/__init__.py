@@ -36,7 +36,10 @@ _HOMES = {
     "emgreview.converting": ("Converted", "convert", "identifying"),
     "emgreview.muscles": ("match_muscles", "muscle", "muscles"),
     "emgreview.trials": ("cut_trials", "with_bursts"),
-    "emgreview.many": ("ArrivingTrials", "CheckedAll", "check_all", "cut_all", "cut_as_ready", "detect_all"),
+    "emgreview.many.arriving": ("ArrivingTrials", "cut_as_ready"),
+    "emgreview.many.checked": ("CheckedAll", "check_all"),
+    "emgreview.many.cut": ("cut_all",),
+    "emgreview.many.detected": ("detect_all",),
     "emgreview.running": ("Cache", "Outcome", "Outcomes", "Progress", "Runner"),
     "emgreview.signal.onset": ("estimate_onsets", "list_bursts"),
     "emgreview.simulation": ("simulate", "simulate_contractions", "simulate_study"),
@@ -104,12 +107,12 @@ if TYPE_CHECKING:
     from emgreview.errors import EmgreviewError as EmgreviewError
     from emgreview.errors import SignalWarning as SignalWarning
     from emgreview.fitness import verdicts as verdicts
-    from emgreview.many import ArrivingTrials as ArrivingTrials
-    from emgreview.many import CheckedAll as CheckedAll
-    from emgreview.many import check_all as check_all
-    from emgreview.many import cut_all as cut_all
-    from emgreview.many import cut_as_ready as cut_as_ready
-    from emgreview.many import detect_all as detect_all
+    from emgreview.many.arriving import ArrivingTrials as ArrivingTrials
+    from emgreview.many.arriving import cut_as_ready as cut_as_ready
+    from emgreview.many.checked import CheckedAll as CheckedAll
+    from emgreview.many.checked import check_all as check_all
+    from emgreview.many.cut import cut_all as cut_all
+    from emgreview.many.detected import detect_all as detect_all
     from emgreview.measuring import average_envelopes as average_envelopes
     from emgreview.measuring import compare_channels as compare_channels
     from emgreview.measuring import detection_floor as detection_floor

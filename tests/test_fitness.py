@@ -165,6 +165,25 @@ def test_the_picture_says_every_verdict_and_is_sound(channels):
     assert "<script" not in found._repr_html_()
 
 
+def test_levels_in_the_picture_stand_without_powers_of_ten():
+    rng = np.random.default_rng(0)
+    x = rng.normal(0, 3, (1, 20_000))
+    x[0, 9000:9040] = np.linspace(-1034.0, 1034.0, 40)
+    rec = er.Recording.from_array(x, 2000, labels=["FDI"])
+    assert "-1034 to 1034 µV" in er.verdicts(rec).picture()
+
+
+def test_words_of_the_picture_end_before_its_edge():
+    """Clipped and flat in shares of many digits; a letter of 13 px is some 6.5 px wide (measured in a browser)."""
+    rng = np.random.default_rng(0)
+    x = rng.normal(0, 3, (1, 200_000))
+    x[0, 9000:9051], x[0, 20_000:20_037] = 30.0, 1.2345
+    seen = er.verdicts(er.Recording.from_array(x, 2000, labels=["FDI"]))
+    assert seen.measured[0].clipped_share > 0
+    for one in ET.fromstring(seen.picture()).iter("{http://www.w3.org/2000/svg}text"):
+        assert float(one.get("x")) + 6.5 * len("".join(one.itertext())) < 960, "".join(one.itertext())
+
+
 def test_the_picture_of_missing_and_constant_channels_says_so():
     found = er.verdicts(recording(np.full(6000, np.nan), np.full(6000, 2.0)))
     assert [one.word for one in found.channels] == ["redo", "redo"]

@@ -198,9 +198,11 @@ def test_checking_notebook_finds_what_is_planted(tmp_path, here):
     path = ROOT / "notebooks" / "checking.ipynb"
     out = printed(execute(path, tmp_path, participants=2, trials=10, contractions=True, EXPECT="11"))
     assert re.search(r"PM +▲ look again: heart", out)
+    assert re.search(r"BR +▲ look again: clipped", out), "in the seventh trial: all of it is looked at"
     assert "11 cues 'go' were expected and 10 are there" in out
     assert "10 of 10" in out, "the light was seen after every cue"
     assert "While BB is contracted, BR shows" in out
+    assert "FDI" in out
     assert "02, BR: recorded over brachioradialis; also hears BB" in out
     assert "Caution: in test contractions BR" in out
     assert out.count("Stop on pain") + out.count("stop on pain") >= 2

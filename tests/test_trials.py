@@ -18,7 +18,7 @@ from emgreview.errors import (
     UnitError,
     UnknownNameError,
 )
-from emgreview.many import cut_all
+from emgreview.many.cut import cut_all
 from emgreview.model import Channel, Marker, Processing, Recording
 from emgreview.rhythm import _holes
 from emgreview.signal.envelope import low_pass_envelope

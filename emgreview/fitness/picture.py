@@ -25,8 +25,8 @@ from emgreview.signal.findings import Finding
 from emgreview.signal.quality import Quality, spectrum_of
 
 WIDTH, HEAD, HIGH, FOOT = 960, 74, 62, 46
-LEFT, TRACE, SPECTRUM, REST = 14, 200, 590, 800
-TRACE_WIDE, SPECTRUM_WIDE = 370, 190
+LEFT, TRACE, SPECTRUM, REST = 14, 200, 578, 782
+TRACE_WIDE, SPECTRUM_WIDE = 370, 186
 COLUMNS = 370
 BLOCK = 1 << 18
 LOWEST_HZ, HIGHEST_HZ, RANGE_DB = 5.0, 500.0, 50.0
@@ -83,10 +83,15 @@ def rows_of(rec: Recording, found: Sequence[Quality], look_s: float | None) -> t
         rest = (
             f"{number(one.baseline_rms)} {one.unit}{sure}" if one.baseline_rms == one.baseline_rms else "n/a",
             hum,
-            f"clipped {_percent(one.clipped_share)}, flat {_percent(one.flat_share)}",
+            f"clipped {percent(one.clipped_share)}, flat {percent(one.flat_share)} %",
         )
         out.append(Row(outline, f, p, one.mains_hz, one.unit, rest))
     return tuple(out)
+
+
+def _level(value: float) -> str:
+    """Without a power of ten where there are few digits."""
+    return f"{value:.0f}" if 999.5 <= abs(value) < 1e6 else number(value)
 
 
 def _percent(share: float) -> str:
@@ -174,7 +179,7 @@ def _trace(top: int, row: Row) -> Iterator[str]:
         y, y2 = (top + 5 + room - (value - bottom) * scale for value in (high[place], low[place]))
         path.append(f"M{x:.1f} {y - 0.4:.1f}V{y2 + 0.4:.1f}")
     yield f'<path class="trace" stroke-width="1" d="{"".join(path)}"/>'
-    yield _words(TRACE, top + HIGH - 4, f"{number(bottom)} to {number(bottom + span)} {row.unit}", "quiet")
+    yield _words(TRACE, top + HIGH - 4, f"{_level(bottom)} to {_level(bottom + span)} {row.unit}", "quiet")
 
 
 def _spectrum(top: int, row: Row) -> Iterator[str]:

@@ -247,9 +247,10 @@ def _best_paths(score: FloatArray, periods: FloatArray) -> list[list[NDArray[np.
     pad = int(highs.max()) + 1
     total = np.zeros((n, len(periods), longest + pad))
     came = np.zeros((n, len(periods), longest), dtype=np.int32)
-    which = np.arange(len(periods))[:, None]
+    flat = total.reshape(n, -1)
+    first = np.arange(len(periods))[:, None] * (longest + pad) + pad - lags
     for t in range(longest):
-        behind = total[:, which, pad + t - lags]
+        behind = np.take(flat, first + t, axis=1)
         behind[:, barred] = -1.0
         came[:, :, t] = lows + behind.argmax(axis=2)
         total[:, :, pad + t] = score[:, t, None] + behind.max(axis=2)

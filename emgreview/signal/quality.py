@@ -32,7 +32,14 @@ from emgreview.signal.filters import checked_samples, finite_runs
 from emgreview.signal.findings import LIMITS, Finding, of_measures
 from emgreview.signal.heart import LEAST_RATE_HZ, LEAST_REST_S, Heart, find_heart, heart_peak, is_long_enough
 from emgreview.signal.plausible import asked_of
-from emgreview.signal.spectrum import MAINS_SHORTEST_S, band_power, measure_mains, power_density
+from emgreview.signal.spectrum import (
+    MAINS_SHORTEST_S,
+    band_power,
+    demand_mains,
+    mains_density,
+    mains_within,
+    power_density,
+)
 from emgreview.signal.stuck import as_sampled, find_codes, find_repeats, held_times, piles_up
 
 FloatArray = NDArray[np.floating]
@@ -423,17 +430,34 @@ def strongest_mains(
     ``runs`` are stretches without missing samples, weighted by their length; those below 2 s do not count. NaN where
     none is left, or no candidate lies 11 Hz or more below half the sampling rate.
     """
-    long = [run for run in runs if len(run) >= MAINS_SHORTEST_S * rate_hz and np.ptp(run) > 0]
-    best = (math.nan, math.nan, math.nan)
-    weights = [len(run) for run in long]
-    for hz in candidates:
-        if long and hz <= rate_hz / 2 - 11:
-            each = [measure_mains(run, rate_hz, mains_hz=hz) for run in long]
-            share = float(np.average([found.share for found in each], weights=weights))
-            prominence = float(np.average([found.prominence_db for found in each], weights=weights))
-            if not prominence <= best[2]:
-                best = (hz, share, prominence)
-    return best
+    return _Long.of(runs, rate_hz).strongest(candidates)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Long:
+    """Of the stretches that are long enough to look for mains in: ``lengths``, and ``densities``, made once for all
+    frequencies."""
+
+    lengths: list[int]
+    densities: list[tuple[FloatArray, FloatArray]]
+    rate_hz: float
+
+    @classmethod
+    def of(cls, runs: list[FloatArray], rate_hz: float) -> "_Long":
+        long = [run for run in runs if len(run) >= MAINS_SHORTEST_S * rate_hz and np.ptp(run) > 0]
+        return cls([len(run) for run in long], [mains_density(run, rate_hz) for run in long], rate_hz)
+
+    def strongest(self, candidates: tuple[float, ...]) -> tuple[float, float, float]:
+        best = (math.nan, math.nan, math.nan)
+        for hz in candidates:
+            if self.lengths and hz <= self.rate_hz / 2 - 11:
+                hz = demand_mains(hz, self.rate_hz)
+                each = [mains_within(f, p, hz) for f, p in self.densities]
+                share = float(np.average([found.share for found in each], weights=self.lengths))
+                prominence = float(np.average([found.prominence_db for found in each], weights=self.lengths))
+                if not prominence <= best[2]:
+                    best = (hz, share, prominence)
+        return best
 
 
 def _repeats(run: FloatArray) -> NDArray[np.integer]:

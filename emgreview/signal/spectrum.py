@@ -10,6 +10,7 @@ accepted here: give a stretch without them.
     mean_frequency, median_frequency  MNF, MDF
     statistical_bandwidth             of a density: how many independent values a second its signal has, halved
     Mains, measure_mains              share and prominence of the mains and its harmonics
+    demand_mains, mains_density, mains_within   the same in steps, for several frequencies of one signal
 """
 
 from dataclasses import dataclass
@@ -131,14 +132,28 @@ def measure_mains(x: ArrayLike, rate_hz: float, *, mains_hz: float) -> Mains:
     """
     samples = checked_samples(x)
     rate_hz = checks.rate(rate_hz)
-    mains_hz = checks.number("mains_hz", mains_hz, least=15, most=rate_hz / 2 - 11, unit="Hz (usually 50 or 60)")
+    mains_hz = demand_mains(mains_hz, rate_hz)
+    return mains_within(*mains_density(samples, rate_hz), mains_hz)
+
+
+def demand_mains(mains_hz: float, rate_hz: float) -> float:
+    """A frequency at which mains can be told from what lies beside it; ParameterError for any other."""
+    return checks.number("mains_hz", mains_hz, least=15, most=rate_hz / 2 - 11, unit="Hz (usually 50 or 60)")
+
+
+def mains_density(samples: FloatArray, rate_hz: float) -> tuple[FloatArray, FloatArray]:
+    """The density that mains are looked for in, whichever their frequency; SignalError below 2 s."""
     seconds = samples.shape[-1] / rate_hz
     if seconds < MAINS_SHORTEST_S:
         raise SignalError(
             f"{seconds:.3f} s of samples came; the mains needs at least {MAINS_SHORTEST_S:g} s; "
             "measure it on the continuous recording, not on one trial."
         )
-    f, p = power_density(samples, rate_hz, window_s=min(seconds, 2 * MAINS_SHORTEST_S))
+    return power_density(samples, rate_hz, window_s=min(seconds, 2 * MAINS_SHORTEST_S))
+
+
+def mains_within(f: FloatArray, p: FloatArray, mains_hz: float) -> Mains:
+    """How much of such a density is mains hum."""
     df, total = f[1], p.sum(axis=-1)
     harmonic = np.maximum(np.round(f / mains_hz), 1)
     power = p[..., np.abs(f - harmonic * mains_hz) <= 1].sum(axis=-1)
