@@ -50,7 +50,7 @@ def test_check_says_of_cues_what_python_says(run, study):
     }
     assert report["cues"]["notes"] == [note for note in seen.notes if note in report["cues"]["notes"]]
     assert any("11 cues 'go' were expected and 10 are there" in note for note in report["cues"]["notes"])
-    assert any("a heart beat falls into" in note and "0.05 to 0.6 s" in note for note in report["cues"]["notes"])
+    assert any("a heart beat was seen in" in note and "0.05 to 0.6 s" in note for note in report["cues"]["notes"])
     text = run("check", study, *how)[1]
     assert "cues 'go': 10, expected 11; searched 0.05 to 0.6 s from each" in text
     assert all(note in text for note in report["cues"]["notes"])

@@ -21,7 +21,6 @@ from emgreview.measuring.normalising import IN_TASK, NORMALISATIONS, normalised
 from emgreview.measuring.pieces import REACTION, Asked, pieces_of, together, without
 from emgreview.measuring.rests import MOST_ASIDE, rest_words
 from emgreview.measuring.rows import (
-    bare,
     column,
     rows_to_measure,
     taken_away,
@@ -267,7 +266,7 @@ def measure(
         tuple(dict.fromkeys(part.cue for part in parts)),
     )
     made, failed = pieces_of(parts, rows, decisions, asked, runner)
-    rows, said = without(bare(rows), failed)
+    rows, said = without(rows, failed)
     one = together(rows, made)
     found, part_of, unrest = one.found, one.parted, one.unrest
     notes += said + one.notes

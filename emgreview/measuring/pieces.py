@@ -31,7 +31,7 @@ from emgreview.measuring.ground import Ground, Told
 from emgreview.measuring.marked import MarkedBursts, outside
 from emgreview.measuring.normalising import IN_TASK, PARTED, reach_back
 from emgreview.measuring.rests import before_go
-from emgreview.measuring.rows import FloatArray, bare, by_recording, following, numbers, places
+from emgreview.measuring.rows import FloatArray, by_recording, following, numbers, places
 from emgreview.measuring.unmeasured import ends_of, partial
 from emgreview.model import Marker, Processing, Recording, Trials, to_sample
 from emgreview.running import Runner
@@ -277,7 +277,7 @@ def pieces_of(
     """The piece of each recording that has rows, by name; and by name why one has none. With a runner it makes those
     whose trials are cut where they are looked at: their arrays are made anew there. All others are made here, and
     raise."""
-    rows_of, decided = by_recording(bare(rows)), by_recording(bare(decisions))
+    rows_of, decided = by_recording(rows), by_recording(decisions)
     mine = [part for part in parts if part.recording.name in rows_of]
     works: dict[str, Work] = {}
     for part in mine:

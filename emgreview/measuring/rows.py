@@ -10,8 +10,7 @@ excluded        in which trials a channel was excluded
 kept_out        why a channel of a trial is left out altogether
 first_of        of the bursts of each trial the one that begins first
 standing        bursts that have not been removed
-bare            a table without what is said of it, which pandas copies at every step
-by_recording    its rows of each recording
+by_recording    rows of each recording
 following       where the next burst of the same trial begins, whether or not it counts
 places          where they lie; whoever measures there goes through ``ground``, which tells what cannot be judged
 unit_of, channel_of, trials_of, one_of, numbers, column     small steps
@@ -141,7 +140,7 @@ def rows_to_measure(
         if not accepted.all():
             notes.append(f"{(~accepted).sum()} bursts that nobody has accepted are left out.")
         rows = rows[accepted]
-    for name, mine in by_recording(bare(rows)).items():
+    for name, mine in by_recording(rows).items():
         part = known[name]
         for what, values, allowed in (("trial", mine["trial"], part.ids), ("channel", mine["channel"], part.labels)):
             if strange := sorted(set(values) - set(allowed)):
@@ -379,15 +378,8 @@ def standing(decisions: pd.DataFrame) -> pd.DataFrame:
     return decisions[decisions["burst"].notna() & (decisions["origin"] != "removed")]
 
 
-def bare(table: pd.DataFrame) -> pd.DataFrame:
-    """A table without its ``attrs``: pandas copies them, the description of a whole study, at every step."""
-    out = table.copy(deep=False)
-    out.attrs = {}
-    return out
-
-
 def by_recording(table: pd.DataFrame) -> dict[str, pd.DataFrame]:
-    """The rows of each recording of a bare table, in their order."""
+    """The rows of each recording, in their order."""
     return {str(name): rows for name, rows in table.groupby("recording", sort=False, observed=True)}
 
 
