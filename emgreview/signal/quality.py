@@ -339,10 +339,10 @@ def _mains(
     """Frequency, share and prominence at the frequency stated (or the stronger of 50 and 60 Hz), the same at the other
     where one is stated, and the stronger share of the power above 20 Hz where it stands out."""
     usual = (50.0, 60.0)
-    runs = [run for run in runs if len(run) >= MAINS_SHORTEST_S * rate_hz]
-    own = strongest_mains(runs, rate_hz, usual if stated_hz is None else (stated_hz,))
+    long = _Long.of(runs, rate_hz)
+    own = long.strongest(usual if stated_hz is None else (stated_hz,))
     others = () if stated_hz is None else tuple(hz for hz in usual if abs(hz - stated_hz) > 2)
-    other = strongest_mains(runs, rate_hz, others)
+    other = long.strongest(others)
     part = max((share for _, share, db in (own, other) if db > LIMITS["mains prominence"].value), default=0.0)
     return own, other, min(1.0, part / (1 - low)) if low < 1 else 0.0
 
