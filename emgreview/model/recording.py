@@ -366,10 +366,11 @@ class Recording:
             whole is not None and samples == sources.digest_of(self.source, self.labels, whole)
         )
 
-    @cached_property
+    @property
     def digest(self) -> str:
-        """SHA-256 of the stored samples, the rate and the labels. Reads them all once."""
-        return sources.digest_of(self.source, self.labels, self.rate_hz)
+        """SHA-256 of the stored samples, the rate and the labels. Reads them all once, and again where the file was
+        written since."""
+        return sources.digest_now(self)
 
     def with_markers(self, markers: Sequence[tuple[int, str] | Marker]) -> "Recording":
         """The same recording with other markers.

@@ -6,6 +6,8 @@ gain_and_offset, codes_of   the same of a source, channel by channel
 read_earlier                values with the delays of the device taken out
 Fingerprint                 digests of a recording
 digest_of, row_digests      of stored samples, all together or channel by channel
+digest_now                  that of all samples of a recording, made once and again where its file was written since
+digest_kept, keep_digest    the same where it is known; know it from elsewhere
 digest_of_file              of a whole file
 SAME_SAMPLES                what is said of recordings that are one
 """
@@ -16,11 +18,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from emgreview.errors import ReadError
 from emgreview.model.channels import Channel
 from emgreview.model.units import FloatArray
 from emgreview.plain_files import open_plain
@@ -177,6 +180,42 @@ def digest_of(source: SampleSource, labels: Sequence[str], rate_hz: float) -> st
         block = source.digital(start, min(start + _BLOCK, source.n_samples), everything)
         digest.update(np.ascontiguousarray(block.T).astype(block.dtype.newbyteorder("<"), copy=False).data)
     return digest.hexdigest()
+
+
+def digest_now(rec: Any) -> str:
+    """The digest of a recording as its file is now. Of one that can no longer be read it is the one known from before:
+    whoever needs its samples is told. Raises ReadError where none is."""
+    if kept := digest_kept(rec):
+        return kept
+    written = _written(rec.source.file)  # before it is read: what is written meanwhile makes it read again
+    try:
+        digest = digest_of(rec.source, rec.labels, rec.rate_hz)
+    except ReadError:
+        if "_digest" not in rec.__dict__:
+            raise
+        return str(rec.__dict__["_digest"][1])
+    rec.__dict__["_digest"] = written, digest
+    return digest
+
+
+def digest_kept(rec: Any) -> str:
+    """The digest of a recording where it is known, and its file has not been written since; else ""."""
+    written, digest = rec.__dict__.get("_digest", (None, ""))
+    return digest if _written(rec.source.file) in (written, None) else ""
+
+
+def keep_digest(rec: Any, digest: str) -> None:
+    """Know the digest of a recording as its file is now."""
+    rec.__dict__["_digest"] = _written(rec.source.file), digest
+
+
+def _written(path: Path | None) -> tuple[int, ...] | None:
+    """What the system says of a file that changes when it is written; None without one."""
+    try:
+        told = None if path is None else path.stat()
+    except OSError:
+        return None
+    return None if told is None else (told.st_size, told.st_mtime_ns, told.st_ctime_ns, told.st_ino)
 
 
 def digest_of_file(path: Path) -> str:

@@ -26,9 +26,9 @@ import scipy
 
 from emgreview import __version__
 from emgreview.checks import kind
-from emgreview.errors import EmgreviewError, hearing
+from emgreview.errors import EmgreviewError, ReadError, hearing
 from emgreview.model import Recording
-from emgreview.model.sources import missing_of
+from emgreview.model.sources import digest_kept, keep_digest, missing_of
 from emgreview.plain_files import read_small
 from emgreview.running.cache import Cache
 from emgreview.running.values import encode
@@ -80,7 +80,7 @@ class Opening:
             rec, said = self.open(), json.loads(seen)
             now = seen_of(rec, digest=False)
             if now and json.loads(now) == said[:-1]:
-                rec.__dict__["digest"] = said[-1]
+                keep_digest(rec, said[-1])
                 return rec
         self._opened = None
         return self.open()
@@ -134,10 +134,10 @@ def work(opening: Opening, job: Job, cache: Cache | None) -> Packed:
             rec = opening.open()
         of_opening = tuple(told)
         here = cache if cache is not None and cache.is_here else None
-        key = ""
+        key = learnt = ""
         if cache is not None:
             learn(rec, here)
-            key = key_of(rec, job)
+            key, learnt = key_of(rec, job), rec.digest
         content = here.get(key) if here is not None else None
         spoilt = tuple(here.spoilt) if here is not None else ()
         if here is not None:
@@ -146,6 +146,8 @@ def work(opening: Opening, job: Job, cache: Cache | None) -> Packed:
             return Packed(at, name, key, content, "", of_opening, True, True, spoilt, seen_of(rec))
         with hearing() as told:
             value = job(rec)
+        if learnt and rec.digest != learnt:
+            raise ReadError(f"the file of {name} was written while it was worked on; run it again once it is whole.")
         content = encode((value, told))
         if here is not None:
             here.put(key, content)
@@ -176,11 +178,11 @@ def look_up(opening: Opening, job: Job, cache: Cache) -> Packed | None:
 def learn(rec: Recording, cache: Cache | None, *, at_once: bool = False) -> bool:
     """Whether the digest of a recording's samples is known now: from before, where its file has not been written since
     by all that the system says of it, or, unless it must be ``at_once``, from the samples."""
-    if "digest" in rec.__dict__:
+    if digest_kept(rec):
         return True
     seen = seen_of(rec, digest=False)
     if seen and cache is not None and (found := cache.get(f"digest of {seen}")) is not None:
-        rec.__dict__["digest"] = found.decode("ascii")  # as the property keeps it once it was asked
+        keep_digest(rec, found.decode("ascii"))
         return True
     if at_once:
         return False
@@ -194,7 +196,7 @@ def seen_of(rec: Recording, *, digest: bool = True) -> str:
     """What the system says of the one file of a recording, and how it is read: another as soon as it is written; "" of
     one without a file that alone says what is stored, or written a moment ago. With its digest, where that is known."""
     stored_by = getattr(rec.source, "stored_by", None)
-    if rec.source.file is None or stored_by is None or (digest and "digest" not in rec.__dict__):
+    if rec.source.file is None or stored_by is None or (digest and not digest_kept(rec)):
         return ""
     try:
         told = rec.source.file.stat()

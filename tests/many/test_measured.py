@@ -9,7 +9,7 @@ import pytest
 from faulty_review import CUT, FAULTS, faulty
 
 import emgreview as er
-from emgreview.errors import ParameterError, SignalWarning
+from emgreview.errors import ParameterError, SignalWarning, VersionError
 
 pytestmark = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # the notes themselves are compared
 WINDOW = {"cue": "go", "before_s": 1.0, "after_s": 1.5}
@@ -133,6 +133,29 @@ def test_a_recording_that_cannot_be_read_is_told_and_the_others_go_on(study, dec
     pd.testing.assert_frame_equal(found, rest, check_exact=True)
     with pytest.raises(ParameterError, match="not one of 1 recordings could be measured"):
         er.measure(trials[:1], decisions, runner=er.Runner(progress=None))
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_a_file_written_since_it_was_cut_is_not_measured_nor_kept_as_what_it_was(study, decisions, tmp_path, workers):
+    copy = tmp_path / "study"
+    shutil.copytree(study, copy)
+    trials = later(copy)
+    assert all(part.recording.digest for part in trials)
+    whole = er.measure(later(study), decisions)
+    file = trials[0].recording.source.file
+    stored = file.read_bytes()
+    half = len(stored) // 2
+    file.write_bytes(stored[:half] + bytes(byte ^ 1 for byte in stored[half:]))
+    runner = er.Runner(workers, cache=tmp_path / "cache", progress=None)
+    for how in ({}, {"runner": runner}):
+        with pytest.raises(VersionError, match="has other samples"):
+            er.measure(trials, decisions, **how)
+    silent = decisions.copy()
+    silent.attrs = {}  # nothing is said of the samples that were reviewed
+    other = er.measure(trials, silent, runner=runner)
+    assert not other["rest_rms"].equals(whole["rest_rms"])
+    file.write_bytes(stored)
+    pd.testing.assert_frame_equal(er.measure(later(copy), silent, runner=runner), er.measure(later(study), silent))
 
 
 def test_trials_whose_arrays_were_changed_are_measured_as_they_are(study, decisions):
