@@ -368,8 +368,8 @@ class Recording:
 
     @property
     def digest(self) -> str:
-        """SHA-256 of the stored samples, the rate and the labels. Reads them all once, and again where the file was
-        written since."""
+        """SHA-256 of the stored samples, the rate and the labels. Reads them all once, and again
+        where the file was written since."""
         return sources.digest_now(self)
 
     def with_markers(self, markers: Sequence[tuple[int, str] | Marker]) -> "Recording":
