@@ -33,6 +33,19 @@ def counted(record_property):
     return say
 
 
+@pytest.fixture
+def run(capsys):
+    """Run a command in this process: status, standard output, standard error."""
+
+    def command(*arguments: object):
+        from emgreview import cli  # not for those who ask for no command
+
+        status = cli.run([str(part) for part in arguments])
+        return status, *capsys.readouterr()
+
+    return command
+
+
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
     """What shares something dear goes to one process, one after the other, and first; all else where there is room."""

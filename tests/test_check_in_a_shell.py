@@ -20,15 +20,6 @@ def study(tmp_path_factory):
     return er.write_demo(tmp_path_factory.mktemp("check") / "study", participants=2, trials=10, contractions=True)
 
 
-@pytest.fixture
-def run(capsys):
-    def command(*arguments):
-        status = cli.run([str(part) for part in arguments])
-        return status, *capsys.readouterr()
-
-    return command
-
-
 def turns(study):
     return study / "sub-02" / "emg" / "sub-02_task-turnhandle_emg.bdf"
 

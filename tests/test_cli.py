@@ -32,17 +32,6 @@ def study(tmp_path_factory):
     return er.write_demo(tmp_path_factory.mktemp("cli") / "demo-study", participants=2, trials=4)
 
 
-@pytest.fixture
-def run(capsys):
-    """Run a command in this process: status, standard output, standard error."""
-
-    def command(*arguments: str | Path):
-        status = cli.run([str(part) for part in arguments])
-        return status, *capsys.readouterr()
-
-    return command
-
-
 def test_demo_writes_a_study_and_finds_it_complete(run, tmp_path):
     folder = tmp_path / "mine"
     status, out, err = run("demo", folder, "--participants", "1", "--trials", "3")

@@ -15,17 +15,6 @@ from emgreview import cli
 ONSETS_S = {"FDI": 0.2, "APB": 0.25}
 
 
-@pytest.fixture
-def run(capsys):
-    """Run a command in this process: status, standard output, standard error."""
-
-    def command(*arguments):
-        status = cli.run([str(part) for part in arguments])
-        return status, *capsys.readouterr()
-
-    return command
-
-
 def write(folder, rate_hz, suffix, codes=(5,)):
     """60 s of two muscles, one in mV and one in µV, that are active from known times after 19 pulses, whose heights
     ``codes`` holds in turn."""

@@ -35,6 +35,7 @@ from emgreview.signal.clip import cut_words
 from emgreview.tables import COLUMNS, describe
 
 AMPLITUDES = ("rms", "arv", "peak")
+PERCENT = "_percent"
 CARRIED = (
     *("reviewer", "participant", "recording", "trial", "channel", "burst", "kind", "origin", "accepted"),
     *("decided_by", "decided_how", "confidence", "signal", "set_aside", "behaviour", "onset_s", "offset_s"),
@@ -265,6 +266,14 @@ def measure(
         *(windows_s, normalise, response, response_from_s, tuple(not_cues), creep_s, dict(auxiliary or {})),
         tuple(dict.fromkeys(part.cue for part in parts)),
     )
+    columns = columns_of(windows_s, unit, creep_s) | {
+        f"{label}_onset_s": column("number", "s", f"Onset of channel {label}, from the cue, by method {how}")
+        for label, how in (auxiliary or {}).items()
+    }
+    own = [
+        name for name in map(str, decisions.columns) if name not in COLUMNS and name.removesuffix(PERCENT) in columns
+    ]
+    demand(not own, "columns of decisions", ", ".join(own), "columns that are called like no measure; rename these")
     made, failed = pieces_of(parts, rows, decisions, asked, runner)
     rows, said = without(rows, failed)
     one = together(rows, made)
@@ -274,10 +283,6 @@ def measure(
         rows["set_aside"] = pd.Series(one.spoilt, index=rows.index, dtype="boolean")
     notes += [note for part in parts for note in halted_words(part, response, one.halted.get(part.recording.name, ()))]
     notes += late_words(response, one.late, int((rows["kind"] == "response").sum()))
-    columns = columns_of(windows_s, unit, creep_s) | {
-        f"{label}_onset_s": column("number", "s", f"Onset of channel {label}, from the cue, by method {how}")
-        for label, how in (auxiliary or {}).items()
-    }
     if found.empty:
         found = pd.DataFrame(columns=list(columns), dtype=np.float64)
     found["motor_time_impossible"] = found["motor_time_impossible"].astype("boolean")

@@ -343,6 +343,9 @@ def _checked(decisions: Any) -> None:
         )
     demand_typed(decisions)
     demand_names(decisions)
+    for name in ("cue_sample", "onset_sample", "offset_sample"):
+        endless = int(np.isinf(numbers(decisions[name])).sum())
+        demand(not endless, f"the column {name}", f"infinite in {endless} rows", "samples of the recording, or none")
 
 
 def of_one_reviewer(parts: Sequence[Trials], decisions: pd.DataFrame) -> None:

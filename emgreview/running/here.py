@@ -2,11 +2,13 @@
 
 one_by_one      in this process
 in_processes    in worker processes; one that ends loses nothing but what it was at
-give_way        a worker lets everything else go first
+begin, begin_behind     what a worker does first: it ends with the process that began it, and gives way where asked
 """
 
 import contextlib
 import os
+import threading
+import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -21,6 +23,8 @@ GIVES_WAY = 5
 """By so much nicer are workers behind what somebody looks at."""
 MISSED = 3
 """After so many in a row that are not ready, workers look themselves: with them started, they are the quicker ones."""
+LOOK_EVERY_S = 1.0
+"""A worker looks so often whether the process that began it is there."""
 TICK_S = 0.2
 """Whoever waits for workers can stop so soon."""
 ENDED = (
@@ -34,10 +38,23 @@ def one_by_one(openings: Sequence[Opening], job: Job, cache: Cache | None) -> It
         yield work(opening, job, cache)
 
 
-def give_way() -> None:
-    """Let whatever is looked at meanwhile go first."""
+def begin() -> None:
+    """End with the process that began this one: where that is killed, nobody reads what is written, and a worker that
+    waits for it would stay for good."""
+    threading.Thread(target=_end_with, args=(os.getppid(),), daemon=True).start()
+
+
+def begin_behind() -> None:
+    """The same, and let whatever is looked at meanwhile go first."""
+    begin()
     with contextlib.suppress(OSError, AttributeError):  # not every system knows of it
         os.nice(GIVES_WAY)
+
+
+def _end_with(parent: int) -> None:
+    while os.getppid() == parent:
+        time.sleep(LOOK_EVERY_S)
+    os._exit(1)
 
 
 def in_processes(
@@ -92,7 +109,7 @@ def in_processes(
 def _pool(workers: int, behind: bool) -> Any:
     from joblib.externals.loky import get_reusable_executor  # loaded only where several are asked for
 
-    return get_reusable_executor(max_workers=workers, timeout=60, initializer=give_way if behind else None)
+    return get_reusable_executor(max_workers=workers, timeout=60, initializer=begin_behind if behind else begin)
 
 
 def _submit(pool: Any, opening: Opening, job: Job, cache: Cache | None) -> "Future[Packed]":

@@ -13,15 +13,6 @@ RATE_HZ = 1000
 WINDOW = ["--cue", "go", "--before", "1", "--after", "1.5", "--window", "0.1", "0.35"]
 
 
-@pytest.fixture
-def run(capsys):
-    def command(*arguments):
-        status = cli.run([str(part) for part in arguments])
-        return status, *capsys.readouterr()
-
-    return command
-
-
 @pytest.fixture(scope="module")
 def pilot(tmp_path_factory):
     """A pilot as a file with annotations, its pads over FCR hearing BR; another whose annotations say "A" and "B"."""

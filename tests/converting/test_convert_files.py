@@ -6,7 +6,6 @@ import os
 import signal
 import subprocess
 import sys
-from pathlib import Path
 
 import edfio
 import numpy as np
@@ -16,7 +15,6 @@ from files_on_disk import Layout, Sig, decode, noise, write
 from official_validator import errors_of
 
 import emgreview as er
-from emgreview import cli
 from emgreview.converting import signals
 from emgreview.errors import ParameterError, ReadError
 
@@ -197,15 +195,6 @@ def test_a_file_that_is_not_what_was_written_is_found_out(tmp_path, monkeypatch)
 
 
 # The shell ---------------------------------------------------------------------------------------------------------
-
-
-@pytest.fixture
-def run(capsys):
-    def command(*arguments: str | Path):
-        status = cli.run([str(part) for part in arguments])
-        return status, *capsys.readouterr()
-
-    return command
 
 
 SAY = ["--say", "EMGReference=bipolar", "--say", "EMGPlacementScheme=Measured"]

@@ -167,3 +167,16 @@ def test_trials_whose_arrays_were_changed_are_measured_as_they_are(study, decisi
 def test_a_runner_must_be_one(study, decisions):
     with pytest.raises(ParameterError, match=r"runner came as 2.*a Runner, or None"):
         er.measure(later(study), decisions, runner=2)
+
+
+def test_columns_called_like_measures_and_endless_samples_are_refused(study, decisions):
+    trials = later(study)
+    for name in ("rest_rms", "burst_rms", "burst_rms_percent"):
+        own = decisions.assign(**{name: 1.0})
+        with pytest.raises(ParameterError, match=f"{name}.*called like no measure"):
+            er.measure(trials, own)
+    endless = decisions.copy()
+    endless["onset_sample"] = endless["onset_sample"].astype("float64")
+    endless.loc[endless.index[0], "onset_sample"] = float("inf")
+    with pytest.raises(ParameterError, match=r"onset_sample came as .*infinite in 1 rows"):
+        er.measure(trials, endless)

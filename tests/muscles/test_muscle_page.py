@@ -8,7 +8,6 @@ from html.parser import HTMLParser
 import pytest
 
 import emgreview as er
-from emgreview import cli
 from emgreview.errors import ParameterError
 from emgreview.muscles import CAUTION, Fact, Source, all_muscles
 from emgreview.muscles.page import page, write_page
@@ -106,15 +105,6 @@ def test_a_page_is_written_once(tmp_path):
 
 
 # The command -------------------------------------------------------------------------------------------------------
-
-
-@pytest.fixture
-def run(capsys):
-    def command(*arguments):
-        status = cli.run([str(part) for part in arguments])
-        return status, *capsys.readouterr()
-
-    return command
 
 
 def test_the_command_answers_words_and_options(run):
