@@ -2,7 +2,9 @@
 plain script. No decision may be wrong, lost or double. 300 and 30 trials in Chromium; a few in the other engines, where
 they are installed."""
 
+import json
 import random
+from itertools import pairwise
 from pathlib import Path
 
 import pandas as pd
@@ -117,8 +119,19 @@ def cell_sources(engine: Engine) -> list[str]:
     return found
 
 
+def decided(review: Path) -> dict[str, list[tuple]]:
+    """What each log says was done to what, in order. Moves of one burst that follow each other count once: on a busy
+    machine more than 300 ms pass between two presses of a held-back nudge, which then goes in two parts."""
+    done = {}
+    for path in sorted((review / "logs").rglob("*.jsonl")):
+        events = [json.loads(line) for line in path.read_text().splitlines()]
+        steps = [(e["operation"], e["field"], *sorted(e["subject"].items())) for e in events]
+        done[path.name] = [now for before, now in pairwise([None, *steps]) if not (now == before and now[0] == "move")]
+    return done
+
+
 def review_as_a_script(engine: Engine, lab, folder: Path, *, participants: int, by_key: int, by_mouse: int) -> None:
-    """The same trials on the screen and by script: the decisions and the number of events must be the same."""
+    """The same trials on the screen and by script: the decisions, and every event that made them, must be the same."""
     study, review = f"study-{participants}", f"by-hand-{engine.name}"
     opened = OPEN.format(study=study, review=review, participants=participants)
     name = lab.write_notebook(f"{review}.ipynb", opened, SHOW)
@@ -142,18 +155,17 @@ def review_as_a_script(engine: Engine, lab, folder: Path, *, participants: int, 
             act_by_mouse(screen, script, trial, plan)
         screen.settle()
         wanted = script.decisions()
-        script_events = er.verify(folder / "by-script").events
 
     lab.end_kernels()
     assert er.verify(lab.folder / review).ok
-    assert er.verify(lab.folder / review).events == script_events
+    script_events = decided(folder / "by-script")
+    assert decided(lab.folder / review) == script_events
     with er.open_review(trials, lab.folder / review, reviewer="r1") as by_hand:
         pd.testing.assert_frame_equal(by_hand.decisions(), wanted)
         assert by_hand.progress[2] == by_key + by_mouse
     assert cell_sources(engine) == before
-    print(
-        f"{engine.name}: {by_key} trials by key, {by_mouse} by mouse, {script_events} events, all as the script decided"
-    )
+    acts = sum(map(len, script_events.values()))
+    print(f"{engine.name}: {by_key} trials by key, {by_mouse} by mouse, {acts} events, all as the script decided")
 
 
 @pytest.mark.filterwarnings("ignore::emgreview.errors.DecisionWarning")
