@@ -125,16 +125,16 @@ class Summary(Shown):
         else:
             yield "No flag."
         if len(self.unlike):
-            rows = [
+            near = [
                 (_whose(one), one["channel"] or "all", one["code"], f"{one['value']:.1f}", f"{one['limit']:.1f}")
                 for one in self.unlike.to_dict("records")
             ]
-            yield Sheet("Most unlike the others, below the limit", ("person", "channel", "what", "SD", "limit"), rows)
+            yield Sheet("Most unlike the others, below the limit", ("person", "channel", "what", "SD", "limit"), near)
         yield from self.rules
         yield from self.notes
 
 
-def _whose(row: Mapping[str, Any]) -> str:
+def _whose(row: Mapping[Any, Any]) -> str:
     return f"{row['participant']}, session {row['session']}" if row["session"] else str(row["participant"])
 
 
