@@ -100,6 +100,7 @@ def _rest_uv(x: np.ndarray) -> np.ndarray:
 
 
 def _swapped(rec, other, rng, _):
+    """Any two channels: what can be told of them depends on how much their muscles differ."""
     a, b = rng.choice(len(rec.labels), 2, replace=False)
     x = rec.microvolts().copy()
     x[[a, b]] = x[[b, a]]
@@ -237,5 +238,5 @@ FAULTS: dict[str, tuple[tuple[str, ...], Plant]] = {
 RELATIVE: dict[str, tuple[tuple[str, ...], Plant]] = {
     "late": (("late",), _late),
     "tense": (("tense", "noisy"), _tense),
-    "weak electrode": (("weak", "none found"), _weak),
+    "weak electrode": (("weak", "none found", "silent"), _weak),
 }

@@ -83,7 +83,8 @@ def odd_people(people: Sequence[Person], *, expect: int | None = None, more: Seq
         one for one in _unlike(people, features, limits) if (one.participant, one.session, one.channel) not in swapped
     ]
     told = _said_once([one for one in stands if abs(one.value) > one.limit], len(features.labels))
-    rates = list(_rates(people, spoilt))
+    silent = {(who[one.participant, one.session], one.channel) for one in flags if one.code == "silent"}
+    rates = list(_rates(people, spoilt | silent))
     everything = [*flags, *swaps, *told, *rates]
     everything.sort(key=lambda one: who[one.participant, one.session])
     below = sorted((one for one in stands if abs(one.value) <= one.limit), key=lambda one: -abs(one.value) / one.limit)

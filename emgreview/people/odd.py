@@ -41,9 +41,10 @@ DRAWS = 1_000_000
 """Normal values that a limit rests on."""
 
 
-def robust_z(values: ArrayLike) -> FloatArray:
+def robust_z(values: ArrayLike, *, least: float = 0.0) -> FloatArray:
     """z = 0.6745 (x - median) / MAD; where MAD is 0, IQR / 1.349 takes the place of MAD / 0.6745, and where that is 0
-    too, NaN: nothing can be told. References: Iglewicz & Hoaglin 1993."""
+    too, NaN: nothing can be told. MAD / 0.6745 is taken for ``least`` where it is smaller. References: Iglewicz &
+    Hoaglin 1993."""
     x = np.asarray(values, dtype=np.float64)
     middle_of = np.nanmedian if np.isnan(x).any() else np.median
     middle = middle_of(x, axis=-1, keepdims=True)
@@ -51,6 +52,7 @@ def robust_z(values: ArrayLike) -> FloatArray:
     if not (scale > 0).all():
         low, high = np.nanpercentile(x, [25, 75], axis=-1, keepdims=True)
         scale = np.where(scale > 0, scale, (high - low) / 1.349)
+    scale = np.maximum(scale, least)
     with np.errstate(invalid="ignore", divide="ignore"):
         return (x - middle) / np.where(scale > 0, scale, np.nan)
 
@@ -70,7 +72,7 @@ def distance(values: ArrayLike, *, least: float = 0.0) -> FloatArray:
     if x.size and (counts >= FEWEST).any():
         with np.errstate(invalid="ignore"):
             safe = np.where(counts >= FEWEST, np.where(present, x, np.nan), 0.0)
-            z = robust_z(safe)
+            z = robust_z(safe, least=least)
     kept = present & (np.abs(z) <= LEFT_OUT * (1 + 8 / np.maximum(counts, 1)))
     middle = np.where(kept, x, 0.0).sum(axis=-1, keepdims=True) / np.maximum(kept.sum(axis=-1, keepdims=True), 1)
     from_it = np.where(present, x - middle, 0.0)  # near 0, so that sums of squares lose nothing

@@ -382,12 +382,11 @@ def _alike(trials: Trials) -> FloatArray:
     x = x - x.mean(axis=1, keepdims=True)
     norm = np.sqrt(np.sum(x**2, axis=1))
     x = x / np.where(norm > 0, norm, np.nan)[:, None]
-    out: FloatArray = np.array([np.dot(x, row) for row in x]).reshape(len(x), len(x))
-    return out
+    return np.asarray(np.inner(x, x), dtype=np.float64)
 
 
 def _envelope(trials: Trials) -> FloatArray:
     """Mean envelope in BINS pieces of time, (channels, trials, BINS)."""
     edges = np.linspace(0, len(trials.time_s), BINS + 1).round().astype(int)
     x = np.asarray(trials.envelope, dtype=np.float64).swapaxes(0, 1)
-    return np.add.reduceat(x, edges[:-1], axis=-1).astype(np.float32) / np.diff(edges).astype(np.float32)
+    return np.asarray(np.add.reduceat(x, edges[:-1], axis=-1) / np.diff(edges), dtype=np.float32)

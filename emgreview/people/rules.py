@@ -14,10 +14,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import stats
 
 from emgreview.model import VOLTS, FloatArray
 from emgreview.people import odd
-from emgreview.people.features import log, median
+from emgreview.people.features import FEWEST_TRIALS, log, median
 from emgreview.people.person import Person, whose
 from emgreview.people.recorded import Recorded
 from emgreview.signal.findings import LIMITS
@@ -28,11 +29,14 @@ NOISE_UV = LIMITS["dead"].value
 LOST_TRIALS = 3
 THOUSANDFOLD = 100.0
 """Times the median of the others. People differ by less than ten times, a wrong unit by a thousand (our own choice)."""
-COPY = 0.9
-"""Correlation of the rests of two recordings, trial by trial: unrelated ones of 20 values pass it in one of ten million
-pairs (our own choice)."""
+COPY, COPY_RANKS = 0.9, 0.8
+"""Correlation, and rank correlation, of the rests of two recordings, trial by trial. The ranks of 20 unrelated values
+pass theirs at 4.5 SD of Fisher's z, once in 300,000 pairs (our own choice)."""
 COPY_VALUES = 20
-TURNED = 6.0
+SILENT, ELSEWHERE = 0.9, 0.5
+"""A channel is silent where no burst is found in so large a share of trials, and the share is below the second number
+in everybody else (our own choice)."""
+TURNED = 4.0
 """So many SDs between people must a channel's correlations with the others amount to, in the median person, before
 their turning round in one can be told (our own choice)."""
 SAME_NUMBER = 0.6
@@ -41,6 +45,7 @@ SAME_NUMBER = 0.6
 RULES = {
     "dead": f"RMS at rest below {NOISE_UV:g} µV, the noise of skin and amplifier, in all trials looked at, or in "
     f"{LOST_TRIALS} or more in a row; or a constant signal",
+    "silent": f"no burst in {SILENT:.0%} of trials or more, where everybody else has one in more than {ELSEWHERE:.0%}",
     "clipped": "samples pile up at the lowest or highest value",
     "mains": f"mains and harmonics above {LIMITS['mains'].value:g} % of the power",
     "heart": "waves of one shape that recur like heart beats",
@@ -126,7 +131,7 @@ class Flag:
 def physical(people: Sequence[Person], *, expect: int | None = None) -> tuple[list[Flag], list[str]]:
     """Flags by physical rules, in the order of people, and sentences on what half of the people share."""
     flags = [flag for one in people for flag in _of_person(one)]
-    flags += _units(people) + _cues(people, expect) + _duplicates(people) + _turned(people)
+    flags += _units(people) + _cues(people, expect) + _duplicates(people) + _turned(people) + _silent(people)
     flags, told = _set_up(_merged(flags), people)
     order = {(one.participant, one.session): at for at, one in enumerate(people)}
     codes = {code: at for at, code in enumerate(RULES)}
@@ -301,8 +306,8 @@ def _rest_pattern(rest: FloatArray) -> FloatArray:
 
 
 def _together(a: FloatArray, b: FloatArray) -> float:
-    """Correlation of two patterns whose outliers are drawn in, so that no single trial makes them alike; of unequal numbers of trials, the best over all ways to lay
-    one along the other."""
+    """Correlation of two patterns whose outliers are drawn in, where their ranks go together too, so that no few trials
+    make them alike; else 0. Of unequal numbers of trials, the best over all ways to lay one along the other."""
     if a.shape[0] != b.shape[0]:
         return 0.0
     if a.shape[1] > b.shape[1]:
@@ -312,18 +317,42 @@ def _together(a: FloatArray, b: FloatArray) -> float:
         return 0.0
     best = 0.0
     for shift in range(b.shape[1] - n + 1):
-        first, second = _drawn_in(a), _drawn_in(b[:, shift : shift + n])
-        norm = math.sqrt(float(np.sum(first**2) * np.sum(second**2)))
-        best = max(best, float(np.sum(first * second)) / norm if norm > 0 else 0.0)
+        part = b[:, shift : shift + n]
+        drawn_in = _correlation(_drawn_in(a), _drawn_in(part))
+        if drawn_in > max(best, COPY) and _correlation(*(stats.rankdata(x, axis=1) for x in (a, part))) > COPY_RANKS:
+            best = drawn_in
     return best
+
+
+def _silent(people: Sequence[Person]) -> list[Flag]:
+    """Channels without bursts where everybody else has them."""
+    flags = []
+    for label in dict.fromkeys(label for one in people for label in one.labels):
+        mine = [one for one in people if label in one.labels and len(one.ids) >= FEWEST_TRIALS]
+        shares = np.array([np.mean(np.isnan(one.onset_s[one.place(label)])) for one in mine])
+        for at, (one, share) in enumerate(zip(mine, shares.tolist(), strict=True)):
+            if len(mine) > LOST_TRIALS and share >= SILENT and (np.delete(shares, at) < ELSEWHERE).all():
+                most = float(np.delete(shares, at).max())
+                words = (
+                    f"No burst in {share:.0%} of {len(one.ids)} trials; everybody else is without one in {most:.0%} at "
+                    "most."
+                )
+                flags.append(_flag(one, label, "silent", words, share, SILENT))
+    return flags
+
+
+def _correlation(a: FloatArray, b: FloatArray) -> float:
+    """Of two tables, each row about its own mean."""
+    a, b = (x - x.mean(axis=1, keepdims=True) for x in (a, b))
+    norm = math.sqrt(float(np.sum(a**2) * np.sum(b**2)))
+    return float(np.sum(a * b)) / norm if norm > 0 else 0.0
 
 
 def _drawn_in(x: FloatArray) -> FloatArray:
     """Rows without their medians, no value further than 3 scaled MADs from it."""
     x = x - np.median(x, axis=1, keepdims=True)
     edge = 3 * odd.MAD_TO_SD * np.median(np.abs(x), axis=1, keepdims=True)
-    out = np.clip(x, -edge, edge)
-    return np.asarray(out - out.mean(axis=1, keepdims=True))
+    return np.clip(x, -edge, edge)
 
 
 def _turned(people: Sequence[Person]) -> list[Flag]:

@@ -133,7 +133,7 @@ export function make_trial_lists(setup, store, screen, review) {
    * @param {News} what */
   function hear(what) {
     if (what.searching?.client === store.client) {
-      if (searched?.words !== what.searching.words) return true // another list was chosen meanwhile
+      if (!searched || searched.words !== what.searching.words) return true // another list was chosen meanwhile
       screen.notice.pass(
         `${searched.words}: ${Math.round(100 * what.searching.share)} % done. ` +
           "Go on reviewing; stepping through them begins when it is done.",
