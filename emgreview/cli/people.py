@@ -36,6 +36,9 @@ def _people_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--response", default="response", metavar="LABEL", help="marker of the response (response)")
     parser.add_argument("--folder", type=Path, help="a review folder, whose version says what was reviewed")
     parser.add_argument("--version", metavar="NAME", help="the sealed version, v1 for example")
+    parser.add_argument(
+        "--agreement", nargs=2, metavar=("R1", "R2"), help="two reviewers of --folder, for how far they agree"
+    )
     parser.add_argument("--floor", action="store_true", help="measure the detection floor too: seconds a channel")
     add_running(parser)
 
@@ -44,6 +47,10 @@ def _found(given: argparse.Namespace) -> Any:
     """The summary that is asked for."""
     if (given.folder is None) != (given.version is None):
         raise er.EmgreviewError("--folder and --version go together; give both, or neither.")
+    if given.agreement is not None and given.folder is None:
+        raise er.EmgreviewError(
+            "--agreement came without --folder; it reads the logs there; give --folder and --version."
+        )
     checked_method(given.method, dict(given.set))
     decisions = None if given.folder is None else er.read_version(given.folder, given.version)
     recordings = [rec for _, rec in recordings_of(given) if rec is not None]
@@ -58,6 +65,7 @@ def _found(given: argparse.Namespace) -> Any:
         method=given.method,
         parameters=dict(given.set),
         response=given.response,
+        agreement=None if given.agreement is None else er.agreement(given.folder, *given.agreement),
         floor=given.floor,
         runner=runner_of(given, len(recordings)),
     )
