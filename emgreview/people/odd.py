@@ -89,8 +89,8 @@ def distance(values: ArrayLike, *, least: float = 0.0, borrow: bool = False) -> 
         variance = np.maximum(squares, 0.0) / np.maximum(k - 1, 1)
         if borrow and x.ndim > 1 and x.shape[-2] > 1:
             weight = min(BORROWED * (x.shape[-2] - 1), MOST_BORROWED)
-            of_rows = np.where(counts >= FEWEST, np.nanmedian(variance, axis=-1, keepdims=True), np.nan)
-            common = np.nanmedian(of_rows, axis=-2, keepdims=True)
+            of_rows = _nanmedian(np.where(counts >= FEWEST, variance, np.nan), axis=-1)
+            common = _nanmedian(of_rows, axis=-2)
             variance = np.where(
                 np.isfinite(common), (weight * common + (k - 1) * variance) / (weight + k - 1), variance
             )
@@ -162,7 +162,7 @@ def exchanged(features: ArrayLike, share: float, *, least: ArrayLike = 0.0) -> l
     if people < FEWEST or channels < 2:
         return []
     with np.errstate(invalid="ignore"):
-        middle = _nanmedian(x)
+        middle = _nanmedian(x, axis=0)[0]
         spread = MAD_TO_SD * np.nanmedian(np.abs(x - middle).reshape(people * channels, -1), axis=0)
         spread = np.maximum(np.where(spread > 0, spread, np.nan), np.asarray(least))
     scaled, places = x / spread, middle / spread
@@ -183,7 +183,7 @@ def exchanged(features: ArrayLike, share: float, *, least: ArrayLike = 0.0) -> l
     return out
 
 
-def _nanmedian(x: FloatArray) -> FloatArray:
-    """Median over people, NaN where nobody has a value, without a word."""
-    empty = ~np.isfinite(x).any(axis=0)
-    return np.where(empty, np.nan, np.nanmedian(np.where(empty, 0.0, x), axis=0))
+def _nanmedian(x: FloatArray, axis: int) -> FloatArray:
+    """Median along an axis, which is kept; NaN where nothing has a value, without a word."""
+    empty = ~np.isfinite(x).any(axis=axis, keepdims=True)
+    return np.where(empty, np.nan, np.nanmedian(np.where(empty, 0.0, x), axis=axis, keepdims=True))

@@ -32,8 +32,8 @@ ACTIVE = 0.3
 THOUSANDFOLD = 100.0
 """Times the median of the others. People differ by less than ten times, a wrong unit by a thousand (our own choice)."""
 COPY, COPY_RANKS = 0.9, 0.9
-"""Correlation, and rank correlation, of the rests of two recordings, trial by trial. Of 20 unrelated values they lie 6 SD
-of Fisher's z out (our own choice)."""
+"""Correlation, and rank correlation, of the rests of two recordings, trial by trial. Of 20 unrelated values they lie 6
+SD of Fisher's z out (our own choice)."""
 COPY_VALUES = 20
 SILENT, ELSEWHERE = 0.9, 0.5
 """A channel is silent where no burst is found in so large a share of trials, and the share is below the second number

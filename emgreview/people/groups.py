@@ -1,0 +1,44 @@
+"""The result with everybody and without some people: what deciding about them would change.
+
+    with_and_without    medians over people of each measure, both ways
+
+A median over people of each person's own median; conditions are not looked at.
+"""
+
+import math
+from collections.abc import Collection
+
+import numpy as np
+import pandas as pd
+
+MEASURES = {
+    "onset_median_s": "s",
+    "duration_median_s": "s",
+    "motor_time_median_s": "s",
+    "level_median_db": "dB",
+    "rest_median": "unit",
+    "size_median": "unit",
+    "none_share": "",
+    "frequency_median_hz": "Hz",
+}
+"""Columns of the table of everybody whose medians over people are shown, with their units."""
+
+
+def with_and_without(table: pd.DataFrame, participants: Collection[str]) -> pd.DataFrame:
+    """One row a channel and measure: people, median and quartiles with everybody and without ``participants``, and the
+    difference of the medians."""
+    rows = []
+    out = table["participant"].isin(list(participants)).to_numpy(dtype=bool)
+    for channel, mine in table.groupby("channel", sort=False):
+        left = out[mine.index.to_numpy()]
+        for name, unit in MEASURES.items():
+            values = mine[name].to_numpy(dtype=np.float64)
+            row = {"channel": channel, "measure": name, "unit": unit}
+            for words, some in (("with", values), ("without", values[~left])):
+                present = some[np.isfinite(some)]
+                low, middle, high = np.quantile(present, [0.25, 0.5, 0.75]) if present.size else [math.nan] * 3
+                row |= {f"people_{words}": present.size, f"median_{words}": middle}
+                row |= {f"low_{words}": low, f"high_{words}": high}
+            row["difference"] = row["median_without"] - row["median_with"]
+            rows.append(row)
+    return pd.DataFrame(rows)
