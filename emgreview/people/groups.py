@@ -7,9 +7,12 @@ A median over people of each person's own median; conditions are not looked at.
 
 import math
 from collections.abc import Collection
+from typing import Any
 
 import numpy as np
 import pandas as pd
+
+from emgreview.model import FloatArray
 
 MEASURES = {
     "onset_median_s": "s",
@@ -33,12 +36,17 @@ def with_and_without(table: pd.DataFrame, participants: Collection[str]) -> pd.D
         left = out[mine.index.to_numpy()]
         for name, unit in MEASURES.items():
             values = mine[name].to_numpy(dtype=np.float64)
-            row = {"channel": channel, "measure": name, "unit": unit}
-            for words, some in (("with", values), ("without", values[~left])):
-                present = some[np.isfinite(some)]
-                low, middle, high = np.quantile(present, [0.25, 0.5, 0.75]) if present.size else [math.nan] * 3
-                row |= {f"people_{words}": present.size, f"median_{words}": middle}
-                row |= {f"low_{words}": low, f"high_{words}": high}
-            row["difference"] = row["median_without"] - row["median_with"]
+            with_all, without = _of(values), _of(values[~left])
+            row: dict[str, Any] = {"channel": channel, "measure": name, "unit": unit}
+            row |= {f"{what}_with": value for what, value in with_all.items()}
+            row |= {f"{what}_without": value for what, value in without.items()}
+            row["difference"] = without["median"] - with_all["median"]
             rows.append(row)
     return pd.DataFrame(rows)
+
+
+def _of(values: FloatArray) -> dict[str, float]:
+    """Number, median and quartiles of those that are not missing."""
+    present = values[np.isfinite(values)]
+    low, middle, high = np.quantile(present, [0.25, 0.5, 0.75]).tolist() if present.size else [math.nan] * 3
+    return {"people": present.size, "median": middle, "low": low, "high": high}
