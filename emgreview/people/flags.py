@@ -131,7 +131,8 @@ def _of_feature(
     channels: Sequence[str],
     family: tuple[float, int],
 ) -> Iterator[Flag]:
-    """Distances of one feature, (people, channels); the spreads of channels borrow from one another."""
+    """Distances of one feature, (people, channels), beyond the limit and the largest below it; the spreads of channels
+    borrow from one another."""
     share, count = family
     far = odd.distance(values.T, least=LEAST[name], borrow=True)
     for channel, row, mine in zip(channels, far, values.T, strict=True):
@@ -140,7 +141,11 @@ def _of_feature(
         if not math.isfinite(limit):
             continue
         plain = features.plain[name][:, features.labels.index(channel)] if channel else features.plain[name]
-        for at in np.flatnonzero(np.isfinite(row)).tolist():
+        nearest = np.argsort(-np.abs(np.nan_to_num(row)), kind="stable")[:MOST_UNLIKE]
+        told = np.flatnonzero(np.abs(np.nan_to_num(row)) > limit)
+        for at in sorted({*nearest.tolist(), *told.tolist()}):
+            if math.isnan(row[at]):
+                continue
             one = people[at]
             yield Flag(
                 participant=one.participant,

@@ -12,13 +12,14 @@ import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
-from scipy import stats
 
 from emgreview.model import VOLTS, FloatArray
 from emgreview.people import odd
-from emgreview.people.features import FEWEST_TRIALS, log, median
+from emgreview.people.copies import COPY, copies, rest_pattern
+from emgreview.people.features import FEWEST_TRIALS, median
 from emgreview.people.person import Person, whose
 from emgreview.people.recorded import Recorded
 from emgreview.signal.findings import LIMITS
@@ -31,10 +32,6 @@ ACTIVE = 0.3
 """A channel with bursts in more trials than this share is not dead (our own choice)."""
 THOUSANDFOLD = 100.0
 """Times the median of the others. People differ by less than ten times, a wrong unit by a thousand (our own choice)."""
-COPY, COPY_RANKS = 0.9, 0.9
-"""Correlation, and rank correlation, of the rests of two recordings, trial by trial. Of 20 unrelated values they lie 6
-SD of Fisher's z out (our own choice)."""
-COPY_VALUES = 20
 SILENT, ELSEWHERE = 0.9, 0.5
 """A channel is silent where no burst is found in so large a share of trials, and the share is below the second number
 in everybody else (our own choice)."""
@@ -286,51 +283,19 @@ def _cues(people: Sequence[Person], expect: int | None) -> list[Flag]:
 
 
 def _duplicates(people: Sequence[Person]) -> list[Flag]:
-    """Recordings whose rests go together, trial by trial, apart from trend and gain."""
-    recs = [(one, rec, _rest_pattern(rec.rest)) for one in people for rec in one.recordings]
+    """Recordings that are there twice, under whatever names."""
+    recs = [(one, rec) for one in people for rec in one.recordings]
+    pairs = {(one.first, one.second): one.r for one in copies([rest_pattern(rec.rest) for _, rec in recs])}
+    by_digest: dict[str, list[int]] = {}
+    for at, (_, rec) in enumerate(recs):
+        by_digest.setdefault(rec.digest, []).append(at)
+    pairs |= {pair: 1.0 for same in by_digest.values() for pair in combinations(same, 2)}
     flags = []
-    for at, (one, rec, mine) in enumerate(recs):
-        for other, twin, theirs in recs[at + 1 :]:
-            if (other.participant, other.session) == (one.participant, one.session) and rec.name == twin.name:
-                continue
-            r = 1.0 if rec.digest == twin.digest else _together(mine, theirs)
-            if r > COPY:
-                for whose, name, like in ((one, rec.name, twin.name), (other, twin.name, rec.name)):
-                    words = f"{name} and {like} hold the same samples: their rests go together, correlation {r:.3f}."
-                    flags.append(_flag(whose, "", "duplicate", words, r, COPY))
+    for (first, second), r in sorted(pairs.items()):
+        for at, like in ((first, second), (second, first)):
+            words = f"{recs[at][1].name} and {recs[like][1].name} hold the same samples: their rests go together, "
+            flags.append(_flag(recs[at][0], "", "duplicate", f"{words}correlation {r:.3f}.", r, COPY))
     return flags
-
-
-def _rest_pattern(rest: FloatArray) -> FloatArray:
-    """Logarithms of rests without mean and trend of each channel, (channels, trials); 0 where missing."""
-    x = log(rest)
-    n = x.shape[1]
-    if n < 3:
-        return np.zeros_like(x)
-    present = np.isfinite(x)
-    counts = np.maximum(present.sum(axis=1, keepdims=True), 1)
-    centred = np.where(present, x - np.where(present, x, 0.0).sum(axis=1, keepdims=True) / counts, 0.0)
-    t = np.arange(n) - (n - 1) / 2
-    return np.where(present, centred - (centred @ t)[:, None] / np.sum(t**2) * t, 0.0)
-
-
-def _together(a: FloatArray, b: FloatArray) -> float:
-    """Correlation of two patterns whose outliers are drawn in, where their ranks go together too, so that no few trials
-    make them alike; else 0. Of unequal numbers of trials, the best over all ways to lay one along the other."""
-    if a.shape[0] != b.shape[0]:
-        return 0.0
-    if a.shape[1] > b.shape[1]:
-        a, b = b, a
-    n = a.shape[1]
-    if a.size < COPY_VALUES:
-        return 0.0
-    best = 0.0
-    for shift in range(b.shape[1] - n + 1):
-        part = b[:, shift : shift + n]
-        drawn_in = _correlation(_drawn_in(a), _drawn_in(part))
-        if drawn_in > max(best, COPY) and _correlation(*(stats.rankdata(x, axis=1) for x in (a, part))) > COPY_RANKS:
-            best = drawn_in
-    return best
 
 
 def _silent(people: Sequence[Person]) -> list[Flag]:
@@ -348,20 +313,6 @@ def _silent(people: Sequence[Person]) -> list[Flag]:
                 )
                 flags.append(_flag(one, label, "silent", words, share, SILENT))
     return flags
-
-
-def _correlation(a: FloatArray, b: FloatArray) -> float:
-    """Of two tables, each row about its own mean."""
-    a, b = (x - x.mean(axis=1, keepdims=True) for x in (a, b))
-    norm = math.sqrt(float(np.sum(a**2) * np.sum(b**2)))
-    return float(np.sum(a * b)) / norm if norm > 0 else 0.0
-
-
-def _drawn_in(x: FloatArray) -> FloatArray:
-    """Rows without their medians, no value further than 3 scaled MADs from it."""
-    x = x - np.median(x, axis=1, keepdims=True)
-    edge = 3 * odd.MAD_TO_SD * np.median(np.abs(x), axis=1, keepdims=True)
-    return np.clip(x, -edge, edge)
 
 
 def _turned(people: Sequence[Person]) -> list[Flag]:
