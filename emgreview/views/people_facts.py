@@ -1,0 +1,205 @@
+"""What the screen of people is told once, as JSON values: names, flags, the table, channels, and who is most unlike.
+
+    COLUMNS         the columns of the screen's table: of the summary's, with a short head
+    facts           everything but bytes
+    overview        bytes: mean envelopes of everybody
+    person_pack     bytes: one person's trials
+    panel_pack      bytes: some trials of several people, of one channel
+
+Conditions and groups are neither in a summary nor here.
+"""
+
+import math
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from emgreview.model import FloatArray
+from emgreview.people import pictures
+from emgreview.people.person import WORDS, Person
+from emgreview.people.recorded import BINS, GRID_HZ
+from emgreview.people.summary import COLUMNS as MEANINGS
+from emgreview.people.summary import Summary
+from emgreview.views.packing import Traces
+
+SINGLE = 20
+"""So many single trials stand behind a mean in the small pictures."""
+
+
+class Column(NamedTuple):
+    """A column of the table on the screen: ``times`` what stands in the summary, with so many ``digits``."""
+
+    name: str
+    head: str
+    unit: str = ""
+    times: float = 1.0
+    digits: int = 0
+
+
+_S, _SHARE = {"unit": "ms", "times": 1000.0}, {"unit": "%", "times": 100.0}
+
+COLUMNS = (
+    Column("cues", "cues"),
+    Column("cues_expected", "expected"),
+    Column("none_share", "none", **_SHARE),
+    Column("unusable_share", "unusable", **_SHARE),
+    Column("caution_share", "caution", **_SHARE),
+    Column("unreviewed_share", "unreviewed", **_SHARE),
+    Column("onset_median_s", "onset", **_S),
+    Column("onset_spread_s", "± onset", **_S),
+    Column("offset_median_s", "offset", **_S),
+    Column("duration_median_s", "duration", **_S),
+    Column("duration_spread_s", "± duration", **_S),
+    Column("level_median_db", "level", "dB", digits=1),
+    Column("size_median", "size", "unit", digits=1),
+    Column("rest_median", "rest", "unit", digits=2),
+    Column("rest_drift", "drift", "×", digits=2),
+    Column("slope_median", "slope", "unit/s"),
+    Column("frequency_median_hz", "frequency", "Hz"),
+    Column("motor_time_median_s", "to response", **_S),
+    Column("after_response_share", "after it", **_SHARE),
+    Column("above_rest_share", "takes part", **_SHARE),
+    Column("largest_alike", "most alike", digits=2),
+    Column("floor_db", "floor", "dB", digits=1),
+    Column("agreement", "agreement", digits=2),
+    Column("moved_share", "moved", **_SHARE),
+    Column("findings", "check found"),
+    Column("kept_out", "kept out"),
+)
+
+
+def facts(found: Summary) -> dict[str, Any]:
+    """Everything that the screen is told once."""
+    people = found.people
+    labels = list(dict.fromkeys(label for one in people for label in one.labels))
+    places = {(one.participant, one.session): at for at, one in enumerate(people)}
+    table = found.table.set_index(["participant", "session", "channel"])
+    columns = [
+        column for column in COLUMNS if column.name in table and table[column.name].replace("", None).notna().any()
+    ]
+    return {
+        "cue": found.cue,
+        "marks": found.marks,
+        "labels": labels,
+        "bins": BINS,
+        "span_s": list(people[0].span_s),
+        "hz": GRID_HZ.tolist(),
+        "columns": [{**column._asdict(), "words": MEANINGS[column.name][1]} for column in columns],
+        "people": [_person(one, table, labels, columns) for one in people],
+        "flags": [_flag(row, places) for row in found.flags.to_dict("records")],
+        "unlike": [_flag(row, places) for row in found.unlike.to_dict("records")],
+        "rules": list(found.rules),
+        "notes": [*found.notes, *(f"{name} is left out: {why}" for name, why in found.failed.items())],
+        "channels": [_channel(people, label) for label in labels],
+        "signals": list(WORDS),
+        "chances": [100 * (1 - 2 * chance) for chance in pictures.CHANCES],
+        "quantiles": [pictures.TOP_OF_TRIALS, pictures.TOP_OF_PEOPLE, pictures.BRIGHT],
+    }
+
+
+def unit_label(unit: str) -> str:
+    """A unit as it is shown."""
+    return "µV" if unit == "uV" else "arbitrary units" if unit == "arbitrary" else unit
+
+
+def _flag(row: dict[str, Any], places: dict[tuple[str, str], int]) -> dict[str, Any]:
+    said = {name: row[name] for name in ("channel", "code", "reason", "kind")}
+    numbers = {name: _number(row[name]) for name in ("value", "limit")}
+    return {"person": places[row["participant"], row["session"]], **said, **numbers}
+
+
+def _person(one: Person, table: pd.DataFrame, labels: Sequence[str], columns: Sequence[Column]) -> dict[str, Any]:
+    cells = []
+    for label in labels:
+        if label not in one.labels:
+            cells.append(None)
+            continue
+        row = table.loc[(one.participant, one.session, label)]
+        cells.append([_cell(row[column.name], column) for column in columns])
+    return {
+        "name": one.key,
+        "n": len(one.ids),
+        "unit": unit_label(one.unit),
+        "runs": [rec.name for rec in one.recordings],
+        "cells": cells,
+    }
+
+
+def _cell(value: Any, column: Column) -> Any:
+    return value if isinstance(value, str) else _number(value * column.times)
+
+
+def _number(value: Any) -> float | None:
+    """A number as JSON has it, six digits of it; None where it is missing."""
+    return float(f"{value:.6g}") if math.isfinite(value) else None
+
+
+def _numbers(values: Any) -> list[Any]:
+    return [_numbers(one) if isinstance(one, list) else _number(one) for one in np.asarray(values).tolist()]
+
+
+def _channel(people: Sequence[Person], label: str) -> dict[str, Any]:
+    found = pictures.rates(people, label)
+    return {
+        "label": label,
+        "unit": unit_label(pictures.unit_of(people, label)),
+        "top": _number(pictures.full_scale(people, label)),
+        "rest_band": _numbers(pictures.rest_band(people, label)),
+        "spectra_band": _numbers(pictures.spectra_band(people, label).round(2)),
+        "rates": {
+            "none": found.none.tolist(),
+            "n": found.n.tolist(),
+            "rate": _number(found.rate),
+            "places": found.places.tolist(),
+            "limits": found.limits.tolist(),
+        },
+    }
+
+
+def overview(found: Summary) -> bytes:
+    """Mean envelopes of everybody, a trace a person: its channels one after the other, as many as it has."""
+    traces = Traces()
+    described = [traces.add(pictures.mean_envelope(one).ravel(), 0.0, labels=list(one.labels)) for one in found.people]
+    return traces.bytes({"people": described})
+
+
+def person_pack(people: Sequence[Person], wanted: Sequence[int], serial: int) -> bytes:
+    """All trials of some people: traces by name, one channel after the other."""
+    traces, heads = Traces(), []
+    for at in wanted:
+        one = people[at]
+        parts: dict[str, FloatArray] = {
+            name: getattr(one, f"{name}_s") for name in ("onset", "low", "high", "offset", "response")
+        }
+        parts |= {"level": one.level_db, "envelope": one.envelope, "alike": one.weighted("alike")}
+        parts |= {"rest": _log10(one.rest), "spectra": pictures.spectra_db(one)}
+        said = {
+            "person": at,
+            "labels": list(one.labels),
+            "run": one.run.tolist(),
+            "ids": [trial.removeprefix(one.recordings[run].name) for trial, run in zip(one.ids, one.run, strict=True)],
+            "signal": one.signal.tolist(),
+            "reviewed": one.reviewed.tolist(),
+            "none": one.none.tolist(),
+            "heat_limit": [_number(pictures.heat_limit(one, place)) for place in range(len(one.labels))],
+        }
+        heads.append({**said, "traces": {name: traces.add(x.ravel(), 0.0) for name, x in parts.items()}})
+    return traces.bytes({"people": heads, "serial": serial})
+
+
+def panel_pack(people: Sequence[Person], wanted: Sequence[int], label: str, row: int, serial: int) -> bytes:
+    """Single trials of some people on one channel, spread over the session."""
+    traces, heads = Traces(), []
+    for at in wanted:
+        one = people[at]
+        if label in one.labels:
+            some = one.envelope[one.place(label)][pictures.few_of(len(one.ids), SINGLE)]
+            heads.append({"person": at, **traces.add(some.ravel(), 0.0)})
+    return traces.bytes({"panels": heads, "row": row, "serial": serial})
+
+
+def _log10(values: FloatArray) -> FloatArray:
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(values > 0, np.log10(values), np.nan)
