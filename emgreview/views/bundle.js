@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules 5989949950607432161f52a895ac0947c8f53ae8631d3e03d182e9f3fa554cd3
-// bundle a7d0caa147787f3a8d089f56c81f666648ab5f4bff1bcdb812441f7914ead0d4
+// modules 0a9535fbbc44051b4cb23cb51df6b16ee3653a314ad760d194c697219b590cf2
+// bundle 1b82d92654326f4c5c95085c362d58515e1b6722c22ff1a1a9703d1771fb88fe
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -3380,7 +3380,7 @@ function log_ticks(low, high) {
       if (value >= low * 0.999 && value <= high * 1.001) ticks.push(Number(value.toPrecision(6)));
     }
   }
-  return ticks;
+  return ticks.length > 1 ? ticks : round_ticks(low, high, 4);
 }
 var plain = (value) => String(Number(value.toPrecision(4))).replace("-", "\u2212");
 function extent(values, none, margin = 0.06) {
@@ -3459,6 +3459,19 @@ function draw_axes(ctx, size, { x, y }, colours, font_px, { top = 0, right = 0 }
     px,
     py
   };
+}
+function legend(ctx, x, looks, ink, font_px) {
+  for (const { colour, dash, words, thick = 1.8 } of looks) {
+    ctx.strokeStyle = colour;
+    ctx.setLineDash(dash);
+    ctx.lineWidth = thick;
+    line(ctx, x, 0.9 * font_px, x + 1.8 * font_px, 0.9 * font_px);
+    ctx.fillStyle = ink;
+    ctx.fillText(words, x + 2.1 * font_px, 1.25 * font_px);
+    x += 2.9 * font_px + ctx.measureText(words).width;
+  }
+  ctx.setLineDash([]);
+  ctx.lineWidth = 1;
 }
 function line(ctx, x0, y0, x1, y1) {
   ctx.beginPath();
@@ -3597,18 +3610,7 @@ function draw_spectra(ctx, size, { setup, colours, font_px, data, channel, unit 
   });
   ctx.setLineDash([]);
   ctx.lineWidth = 1;
-  let x = box.left;
-  for (const { colour, dash, words } of looks) {
-    ctx.strokeStyle = colour;
-    ctx.setLineDash(dash);
-    ctx.lineWidth = 1.8;
-    line(ctx, x, 0.9 * font_px, x + 1.8 * font_px, 0.9 * font_px);
-    ctx.fillStyle = colours.ink;
-    ctx.fillText(words, x + 2.1 * font_px, 1.25 * font_px);
-    x += 2.9 * font_px + ctx.measureText(words).width;
-  }
-  ctx.setLineDash([]);
-  ctx.lineWidth = 1;
+  legend(ctx, box.left, looks, colours.ink, font_px);
   return {
     find: null,
     words: "Spectra of the unfiltered signal before and after the cue; bands: " + (fits ? "middle half of the group." : "left out, the group has another unit.")
@@ -3652,13 +3654,13 @@ function draw_rates(ctx, size, { setup, colours, font_px, person, channel }) {
   }, colours, font_px);
   const found = [];
   inside(ctx, box, () => {
-    rates.limits.forEach((limits, k) => {
+    rates.limits.forEach((limits2, k) => {
       ctx.strokeStyle = colours.faint;
       ctx.setLineDash(k ? [] : [
         5,
         3
       ]);
-      for (const side of limits) {
+      for (const side of limits2) {
         ctx.beginPath();
         side.forEach((count, at) => ctx.lineTo(px(places[at]), py(count / places[at])));
         ctx.stroke();
@@ -3682,6 +3684,23 @@ function draw_rates(ctx, size, { setup, colours, font_px, person, channel }) {
       dot(ctx, x, py(share), 2.4, colours.accent);
     }
   });
+  const limits = setup.chances.map((share, k) => ({
+    colour: colours.faint,
+    dash: k ? [] : [
+      5,
+      3
+    ],
+    words: `${plain(share)} %`,
+    thick: 1
+  }));
+  legend(ctx, box.left, [
+    {
+      colour: colours.accent,
+      dash: [],
+      words: "all"
+    },
+    ...limits
+  ], colours.ink, font_px);
   const own = found.find(([, , what]) => what.person === person);
   if (own) {
     dot(ctx, own[0], own[1], 3.2, colours.onset);
@@ -3723,12 +3742,15 @@ function draw_matrix(ctx, size, { setup, colours, font_px, row, alike }) {
       ctx.strokeStyle = colours.grid;
       ctx.strokeRect(x + 0.5, y + 0.5, cell, cell);
       if (!Number.isFinite(value)) continue;
-      const half = 0.46 * cell * Math.sqrt(Math.abs(value));
-      ctx.fillStyle = ctx.strokeStyle = value < 0 ? colours.onset : colours.accent;
-      if (i !== j) {
-        if (value < 0) ctx.strokeRect(x + cell / 2 - half, y + cell / 2 - half, 2 * half, 2 * half);
-        else ctx.fillRect(x + cell / 2 - half, y + cell / 2 - half, 2 * half, 2 * half);
-      }
+      if (i === j) continue;
+      ctx.globalAlpha = Math.min(1, Math.abs(value)) * 0.85;
+      ctx.fillStyle = value < 0 ? colours.onset : colours.accent;
+      ctx.fillRect(x + 1, y + 1, cell - 1, cell - 1);
+      ctx.globalAlpha = 1;
+      ctx.fillStyle = Math.abs(value) > 0.5 ? colours.ground : colours.ink;
+      ctx.textAlign = "center";
+      const words = value.toFixed(2).replace(/^-(?=0\.00)/, "").replace("-", "\u2212").replace(/0(?=\.)/, "");
+      if (ctx.measureText(words).width < cell - 2) ctx.fillText(words, x + cell / 2, y + cell / 2);
     }
   });
   if (own >= 0) {
@@ -3755,7 +3777,7 @@ function draw_matrix(ctx, size, { setup, colours, font_px, row, alike }) {
         row: setup.labels.indexOf(labels[at])
       } : null;
     },
-    words: `Correlation of each two channels after the cue, at the same moment: area of a square by size, full for positive, hollow for negative ones. ${most}`
+    words: `Correlation of each two channels after the cue, at the same moment. ${most}`
   };
 }
 
@@ -3849,7 +3871,7 @@ function draw_heat(ctx, size, { setup, colours, heat, font_px, trial, data, unit
   ctx.lineWidth = 1;
   ctx.strokeRect(box.left + 0.5, box.top + 0.5, box.width, box.height);
   if (trial !== null) frame_row(ctx, box, y(trial), Math.max(4, high), colours.onset);
-  const most = `${plain(limit)} ${unit} and more`;
+  const most = `${plain(Number(limit.toPrecision(2)))} ${unit} and more`;
   draw_key(ctx, box, `0`, most, shades, font_px, colours.ink);
   return {
     find: (x, at) => row_at(x, at, box, high, n),
@@ -4657,7 +4679,7 @@ var PICTURES = (
     ],
     [
       "spectra",
-      "Spectra, and the group's middle half"
+      "Spectra and the group's band"
     ],
     [
       "onset_response",
@@ -4673,7 +4695,7 @@ var PICTURES = (
     ],
     [
       "rates",
-      "None found, among the group"
+      "None found, and limits by chance"
     ]
   ]
 );
@@ -4720,7 +4742,9 @@ function make_screen2(setup, review, on) {
     class: "who"
   });
   const reasons = h("ul", {
-    class: "reasons"
+    class: "reasons",
+    tabindex: 0,
+    "aria-label": "flags and their reasons"
   });
   const trial = h("div", {
     class: "trial-words",
@@ -4735,7 +4759,7 @@ function make_screen2(setup, review, on) {
       command: "unlike",
       index: k
     })
-  }, `${setup.people[one.person].name}${one.channel ? `, ${one.channel}` : ""}: ${one.code}`), ` ${one.value?.toFixed(1)} of ${one.limit?.toFixed(1)} SD`)));
+  }, `${setup.people[one.person].name}${one.channel ? `, ${one.channel}` : ""}: ${one.code}`), ` ${Math.abs(one.value ?? NaN).toFixed(1)} SD, limit ${one.limit?.toFixed(1)}`)));
   const rest = h("div", {
     class: "beside"
   }, h("h4", {}, "Most unlike the others, below every limit"), setup.unlike.length ? unlike : h("p", {}, "nobody can be told apart by numbers"));
@@ -7371,12 +7395,12 @@ function make_screen3(setup, figure, act) {
     class: "over-map",
     role: "img"
   });
-  const legend = h("div", {
+  const legend2 = h("div", {
     class: "legend"
   }, ...setup.signs.map(([sign, words]) => h("span", {}, `${sign} ${words}`)));
   const overview = h("div", {
     class: "overview"
-  }, over_title, over_map, legend);
+  }, over_title, over_map, legend2);
   const spectrum_map = h("canvas", {
     class: "spectrum-map",
     role: "img",

@@ -10,11 +10,10 @@ Conditions and groups are neither in a summary nor here.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
-import pandas as pd
 
 from emgreview.model import FloatArray
 from emgreview.people import pictures
@@ -41,30 +40,30 @@ class Column(NamedTuple):
 _S, _SHARE = {"unit": "ms", "times": 1000.0}, {"unit": "%", "times": 100.0}
 
 COLUMNS = (
-    Column("cues", "cues"),
-    Column("cues_expected", "expected"),
     Column("none_share", "none", **_SHARE),
-    Column("unusable_share", "unusable", **_SHARE),
-    Column("caution_share", "caution", **_SHARE),
-    Column("unreviewed_share", "unreviewed", **_SHARE),
     Column("onset_median_s", "onset", **_S),
     Column("onset_spread_s", "± onset", **_S),
-    Column("offset_median_s", "offset", **_S),
     Column("duration_median_s", "duration", **_S),
-    Column("duration_spread_s", "± duration", **_S),
     Column("level_median_db", "level", "dB", digits=1),
-    Column("size_median", "size", "unit", digits=1),
     Column("rest_median", "rest", "unit", digits=2),
     Column("rest_drift", "drift", "×", digits=2),
-    Column("slope_median", "slope", "unit/s"),
     Column("frequency_median_hz", "frequency", "Hz"),
     Column("motor_time_median_s", "to response", **_S),
     Column("after_response_share", "after it", **_SHARE),
     Column("above_rest_share", "takes part", **_SHARE),
+    Column("cues", "cues"),
+    Column("cues_expected", "expected"),
+    Column("unusable_share", "unusable", **_SHARE),
+    Column("caution_share", "caution", **_SHARE),
+    Column("unreviewed_share", "unreviewed", **_SHARE),
+    Column("moved_share", "moved", **_SHARE),
+    Column("offset_median_s", "offset", **_S),
+    Column("duration_spread_s", "± duration", **_S),
+    Column("size_median", "size", "unit", digits=1),
+    Column("slope_median", "slope", "unit/s"),
     Column("largest_alike", "most alike", digits=2),
     Column("floor_db", "floor", "dB", digits=1),
     Column("agreement", "agreement", digits=2),
-    Column("moved_share", "moved", **_SHARE),
     Column("findings", "check found"),
     Column("kept_out", "kept out"),
 )
@@ -72,12 +71,12 @@ COLUMNS = (
 
 def facts(found: Summary) -> dict[str, Any]:
     """Everything that the screen is told once."""
-    people = found.people
-    labels = list(dict.fromkeys(label for one in people for label in one.labels))
+    people, group = found.people, pictures.Group(found.people)
+    labels = list(group.labels)
     places = {(one.participant, one.session): at for at, one in enumerate(people)}
-    table = found.table.set_index(["participant", "session", "channel"])
+    rows = {(row["participant"], row["session"], row["channel"]): row for row in found.table.to_dict("records")}
     columns = [
-        column for column in COLUMNS if column.name in table and table[column.name].replace("", None).notna().any()
+        one for one in COLUMNS if any(_cell(row.get(one.name, ""), one) not in ("", None) for row in rows.values())
     ]
     return {
         "cue": found.cue,
@@ -87,12 +86,12 @@ def facts(found: Summary) -> dict[str, Any]:
         "span_s": list(people[0].span_s),
         "hz": GRID_HZ.tolist(),
         "columns": [{**column._asdict(), "words": MEANINGS[column.name][1]} for column in columns],
-        "people": [_person(one, table, labels, columns) for one in people],
+        "people": [_person(one, rows, labels, columns) for one in people],
         "flags": [_flag(row, places) for row in found.flags.to_dict("records")],
         "unlike": [_flag(row, places) for row in found.unlike.to_dict("records")],
         "rules": list(found.rules),
         "notes": [*found.notes, *(f"{name} is left out: {why}" for name, why in found.failed.items())],
-        "channels": [_channel(people, label) for label in labels],
+        "channels": [_channel(group, label) for label in labels],
         "signals": list(WORDS),
         "chances": [100 * (1 - 2 * chance) for chance in pictures.CHANCES],
         "quantiles": [pictures.TOP_OF_TRIALS, pictures.TOP_OF_PEOPLE, pictures.BRIGHT],
@@ -110,13 +109,16 @@ def _flag(row: dict[str, Any], places: dict[tuple[str, str], int]) -> dict[str, 
     return {"person": places[row["participant"], row["session"]], **said, **numbers}
 
 
-def _person(one: Person, table: pd.DataFrame, labels: Sequence[str], columns: Sequence[Column]) -> dict[str, Any]:
+Rows = Mapping[tuple[str, str, str], Mapping[Any, Any]]
+
+
+def _person(one: Person, rows: Rows, labels: Sequence[str], columns: Sequence[Column]) -> dict[str, Any]:
     cells = []
     for label in labels:
         if label not in one.labels:
             cells.append(None)
             continue
-        row = table.loc[(one.participant, one.session, label)]
+        row = rows[one.participant, one.session, label]
         cells.append([_cell(row[column.name], column) for column in columns])
     return {
         "name": one.key,
@@ -140,14 +142,14 @@ def _numbers(values: Any) -> list[Any]:
     return [_numbers(one) if isinstance(one, list) else _number(one) for one in np.asarray(values).tolist()]
 
 
-def _channel(people: Sequence[Person], label: str) -> dict[str, Any]:
-    found = pictures.rates(people, label)
+def _channel(group: pictures.Group, label: str) -> dict[str, Any]:
+    found = group.rates(label)
     return {
         "label": label,
-        "unit": unit_label(pictures.unit_of(people, label)),
-        "top": _number(pictures.full_scale(people, label)),
-        "rest_band": _numbers(pictures.rest_band(people, label)),
-        "spectra_band": _numbers(pictures.spectra_band(people, label).round(2)),
+        "unit": unit_label(group.unit(label)),
+        "top": _number(group.full_scale(label)),
+        "rest_band": _numbers(group.rest_band(label)),
+        "spectra_band": _numbers(group.spectra_band(label).round(2)),
         "rates": {
             "none": found.none.tolist(),
             "n": found.n.tolist(),

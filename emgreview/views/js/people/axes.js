@@ -31,7 +31,7 @@ export function log_ticks(low, high) {
       if (value >= low * 0.999 && value <= high * 1.001) ticks.push(Number(value.toPrecision(6)))
     }
   }
-  return ticks
+  return ticks.length > 1 ? ticks : round_ticks(low, high, 4)
 }
 
 /** A number as an axis writes it.
@@ -121,6 +121,24 @@ export function draw_axes(ctx, size, {x, y}, colours, font_px, {top = 0, right =
   ctx.textAlign = "left"
   ctx.textBaseline = "alphabetic"
   return {box, px, py}
+}
+
+/** Lines and what they mean, side by side at the top.
+ * @param {CanvasRenderingContext2D} ctx @param {number} x  where they begin
+ * @param {{colour: string, dash: number[], words: string, thick?: number}[]} looks
+ * @param {string} ink @param {number} font_px */
+export function legend(ctx, x, looks, ink, font_px) {
+  for (const {colour, dash, words, thick = 1.8} of looks) {
+    ctx.strokeStyle = colour
+    ctx.setLineDash(dash)
+    ctx.lineWidth = thick
+    line(ctx, x, 0.9 * font_px, x + 1.8 * font_px, 0.9 * font_px)
+    ctx.fillStyle = ink
+    ctx.fillText(words, x + 2.1 * font_px, 1.25 * font_px)
+    x += 2.9 * font_px + ctx.measureText(words).width
+  }
+  ctx.setLineDash([])
+  ctx.lineWidth = 1
 }
 
 /** @param {CanvasRenderingContext2D} ctx @param {number} x0 @param {number} y0 @param {number} x1 @param {number} y1 */

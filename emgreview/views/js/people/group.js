@@ -3,7 +3,7 @@
 // one another.
 
 import {cut_to} from "../shared/paint.js"
-import {dot, draw_axes, extent, inside, line, nearest_of, plain, ring} from "./axes.js"
+import {dot, draw_axes, extent, inside, legend, line, nearest_of, plain, ring} from "./axes.js"
 
 /** @import {Paint, Rates} from "./types.js" */
 
@@ -63,18 +63,7 @@ export function draw_spectra(ctx, size, {setup, colours, font_px, data, channel,
   })
   ctx.setLineDash([])
   ctx.lineWidth = 1
-  let x = box.left
-  for (const {colour, dash, words} of looks) {
-    ctx.strokeStyle = colour
-    ctx.setLineDash(dash)
-    ctx.lineWidth = 1.8
-    line(ctx, x, 0.9 * font_px, x + 1.8 * font_px, 0.9 * font_px)
-    ctx.fillStyle = colours.ink
-    ctx.fillText(words, x + 2.1 * font_px, 1.25 * font_px)
-    x += 2.9 * font_px + ctx.measureText(words).width
-  }
-  ctx.setLineDash([])
-  ctx.lineWidth = 1
+  legend(ctx, box.left, looks, colours.ink, font_px)
   return {
     find: null,
     words: "Spectra of the unfiltered signal before and after the cue; bands: " +
@@ -144,6 +133,10 @@ export function draw_rates(ctx, size, {setup, colours, font_px, person, channel}
       dot(ctx, x, py(share), 2.4, colours.accent)
     }
   })
+  const limits = setup.chances.map((share, k) => (
+    {colour: colours.faint, dash: k ? [] : [5, 3], words: `${plain(share)} %`, thick: 1}
+  ))
+  legend(ctx, box.left, [{colour: colours.accent, dash: [], words: "all"}, ...limits], colours.ink, font_px)
   const own = found.find(([, , what]) => what.person === person)
   if (own) {
     dot(ctx, own[0], own[1], 3.2, colours.onset)
@@ -185,12 +178,15 @@ export function draw_matrix(ctx, size, {setup, colours, font_px, row, alike}) {
       ctx.strokeStyle = colours.grid
       ctx.strokeRect(x + 0.5, y + 0.5, cell, cell)
       if (!Number.isFinite(value)) continue
-      const half = 0.46 * cell * Math.sqrt(Math.abs(value))
-      ctx.fillStyle = ctx.strokeStyle = value < 0 ? colours.onset : colours.accent
-      if (i !== j) {
-        if (value < 0) ctx.strokeRect(x + cell / 2 - half, y + cell / 2 - half, 2 * half, 2 * half)
-        else ctx.fillRect(x + cell / 2 - half, y + cell / 2 - half, 2 * half, 2 * half)
-      }
+      if (i === j) continue
+      ctx.globalAlpha = Math.min(1, Math.abs(value)) * 0.85
+      ctx.fillStyle = value < 0 ? colours.onset : colours.accent
+      ctx.fillRect(x + 1, y + 1, cell - 1, cell - 1)
+      ctx.globalAlpha = 1
+      ctx.fillStyle = Math.abs(value) > 0.5 ? colours.ground : colours.ink
+      ctx.textAlign = "center"
+      const words = value.toFixed(2).replace(/^-(?=0\.00)/, "").replace("-", "−").replace(/0(?=\.)/, "")
+      if (ctx.measureText(words).width < cell - 2) ctx.fillText(words, x + cell / 2, y + cell / 2)
     }
   })
   if (own >= 0) {
@@ -215,7 +211,6 @@ export function draw_matrix(ctx, size, {setup, colours, font_px, row, alike}) {
       const at = Math.floor((y - top) / cell)
       return x > 0 && at >= 0 && at < n ? {row: setup.labels.indexOf(labels[at])} : null
     },
-    words: "Correlation of each two channels after the cue, at the same moment: area of a square by size, full for " +
-      `positive, hollow for negative ones. ${most}`,
+    words: `Correlation of each two channels after the cue, at the same moment. ${most}`,
   }
 }

@@ -86,7 +86,7 @@ export function draw_heat(ctx, size, {setup, colours, heat, font_px, trial, data
   ctx.lineWidth = 1
   ctx.strokeRect(box.left + 0.5, box.top + 0.5, box.width, box.height)
   if (trial !== null) frame_row(ctx, box, y(trial), Math.max(4, high), colours.onset)
-  const most = `${plain(limit)} ${unit} and more`
+  const most = `${plain(Number(limit.toPrecision(2)))} ${unit} and more`
   draw_key(ctx, box, `0`, most, shades, font_px, colours.ink)
   return {
     find: (x, at) => row_at(x, at, box, high, n),

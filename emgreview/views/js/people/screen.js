@@ -18,11 +18,11 @@ export const PICTURES = /** @type {const} */ ([
   ["raster", "Onsets, sorted by response"],
   ["heat", "All trials in order of time"],
   ["rest", "Rest over the session"],
-  ["spectra", "Spectra, and the group's middle half"],
+  ["spectra", "Spectra and the group's band"],
   ["onset_response", "Onset against response"],
   ["onset_level", "Onset against level"],
   ["matrix", "Channels against channels"],
-  ["rates", "None found, among the group"],
+  ["rates", "None found, and limits by chance"],
 ])
 
 /**
@@ -49,7 +49,7 @@ export function make_screen(setup, review, on) {
   const table = make_table(setup, on)
   const small = make_picture("multiples", "Everybody")
   const who = h("h4", {class: "who"})
-  const reasons = h("ul", {class: "reasons"})
+  const reasons = h("ul", {class: "reasons", tabindex: 0, "aria-label": "flags and their reasons"})
   const trial = h("div", {class: "trial-words", role: "status"})
   const unlike = h(
     "ol",
@@ -63,7 +63,7 @@ export function make_screen(setup, review, on) {
           {class: "plain", title: one.reason, onclick: () => on.act({command: "unlike", index: k})},
           `${setup.people[one.person].name}${one.channel ? `, ${one.channel}` : ""}: ${one.code}`,
         ),
-        ` ${one.value?.toFixed(1)} of ${one.limit?.toFixed(1)} SD`,
+        ` ${Math.abs(one.value ?? NaN).toFixed(1)} SD, limit ${one.limit?.toFixed(1)}`,
       )
     ),
   )

@@ -1,0 +1,92 @@
+"""Summaries of invented people: arrays with bursts of known onset, made without any recording, for the tests and the
+benchmark of the screen of people. Nothing of it is a finding.
+
+    summary_of      a Summary of so many people, the first of them late on every channel
+"""
+
+import numpy as np
+
+from emgreview.people.flags import odd_people
+from emgreview.people.person import gathered
+from emgreview.people.recorded import BINS, GRID_HZ, Recorded
+from emgreview.people.summary import Summary, _flags, _table
+
+SPAN_S = (-1.0, 1.5)
+RESPONSE_AFTER_S = 0.17
+
+
+def recorded(number: int, labels: tuple[str, ...], trials: int, *, runs: int = 1, run: int = 0) -> Recorded:
+    """One recording of an invented person: noise at rest, and a burst after each cue."""
+    rng = np.random.default_rng([number, run])
+    c = len(labels)
+    late_s = 0.25 if number == 0 else 0.0
+    onset = 0.2 + late_s + 0.02 * np.arange(c)[:, None] + rng.normal(0, 0.02, (c, trials)) + rng.normal(0, 0.015)
+    rest = np.exp(rng.normal(np.log(2.0), 0.2) + rng.normal(0, 0.05, (c, trials)))
+    level = rng.normal(20, 1) + rng.normal(0, 1.5, (c, trials))
+    times = np.linspace(*SPAN_S, BINS)
+    shape = np.clip((times - onset[..., None]) / 0.1, 0, 1) * np.exp(
+        -np.clip(times - onset[..., None] - 0.2, 0, None) / 0.1
+    )
+    envelope = (rest * 10 ** (level / 20))[..., None] * shape + rest[..., None] * rng.uniform(
+        0.7, 1.3, (c, trials, BINS)
+    )
+    none = rng.random((c, trials)) < 0.04
+    onset = np.where(none, np.nan, onset)
+    spectra = np.exp(rng.normal(0, 0.2, (2, c, 1))) / (1 + (GRID_HZ / 90) ** 2) * np.array([0.1, 3.0])[:, None, None]
+    alike = np.clip(rng.normal(0, 0.08, (c, c)), -1, 1)
+    alike = (alike + alike.T) / 2
+    np.fill_diagonal(alike, 1.0)
+    name = f"sub-{number + 1:03d}" + (f"_run-{run + 1}" if runs > 1 else "")
+    return Recorded(
+        name=name,
+        entities={"sub": f"{number + 1:03d}"},
+        digest=name,
+        rate_hz=1000.0,
+        unit="uV",
+        labels=labels,
+        ids=tuple(f"{name}/events/{1000 * k}" for k in range(1, trials + 1)),
+        cue_sample=1000 * np.arange(1, trials + 1),
+        response_s=0.2 + late_s + RESPONSE_AFTER_S + rng.normal(0, 0.03, trials),
+        span_s=SPAN_S,
+        onset_s=onset,
+        low_s=onset - 0.01,
+        high_s=onset + 0.01,
+        offset_s=onset + 0.4,
+        level_db=level,
+        second_s=onset + 0.005,
+        size=rest * 10 ** (level / 20),
+        slope=10 * rest,
+        rest=rest,
+        railed=np.zeros((c, trials)),
+        bursts=np.where(none, 0.0, 1.0),
+        beats=np.zeros((c, trials), dtype=bool),
+        skew=rng.normal(0, 0.1, c),
+        alike=alike,
+        spectra=spectra,
+        envelope=envelope.astype(np.float32),
+        above=np.tile([trials - 2.0, trials], (c, 1)),
+        floor_db=np.full(c, np.nan),
+        quality=(),
+        contracted=(),
+        hole="",
+        notes=(),
+    )
+
+
+def summary_of(
+    people: int = 12, labels: tuple[str, ...] = ("FCR", "ECR", "BB"), trials: int = 20, runs: int = 2
+) -> Summary:
+    """So many people with so many trials in each of their recordings."""
+    made = gathered([recorded(k, labels, trials, runs=runs, run=run) for k in range(people) for run in range(runs)])
+    odd = odd_people(made)
+    return Summary(
+        table=_table(made, odd.flags, expect=None, marks="automatic"),
+        flags=_flags(odd.flags),
+        unlike=_flags(odd.unlike),
+        notes=("One note: these people are invented.",),
+        rules=odd.rules,
+        failed={},
+        people=tuple(made),
+        odd=odd,
+        cue="go",
+    )
