@@ -45,8 +45,16 @@ OF_PERSON = {
 RELATIVE = {"rest": "tension", "level": "strength", "lag": "onset", "duration": "length"}
 """Features of a channel that a feature of the person is the median of, over channels."""
 
-MANY = 3
-"""With fewer channels than this a person's own median over channels says nothing beside each channel."""
+MANY = 4
+"""With so many channels each is counted from the median of the person's others; with fewer, one odd channel would make
+the others odd."""
+
+LEAST = {
+    **{"onset": 0.05, "spread": 0.2, "tension": 0.1, "strength": 1.0, "length": 0.1, "response": 0.04},
+    **{"rest": 0.1, "level": 1.0, "lag": 0.005, "duration": 0.1, "frequency": 0.05, "drift": 0.1},
+}
+"""SDs between people are not taken for smaller than this, as the features are compared (0.05 is 5 %, levels in dB, lags
+in seconds): where all are nearly alike a difference of no consequence is not odd (our own choice, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,12 +151,10 @@ def features_of(people: Sequence[Person], left_out: Collection[tuple[int, str]] 
         usual = float(np.nanmedian(typical)) if np.isfinite(typical).any() else np.nan
         logged = name in ("rest", "duration")
         plain[whole] = np.exp(middle + usual) if logged else middle + usual
-        if name == "lag":
-            of_person[whole] = log(plain[whole])
-        else:
-            of_person[whole] = middle if len(labels) >= MANY else np.full(len(people), np.nan)
+        several = name == "lag" or len(labels) > 1
+        of_person[whole] = log(plain[whole]) if name == "lag" else np.where(several, middle, np.nan)
         if len(labels) >= MANY:
-            labelled[name] = labelled[name] - middle[:, None]
+            labelled[name] = labelled[name] - _of_others(labelled[name] - typical)
     return Features(labels, labelled, {name: of_person[name] for name in OF_PERSON}, plain)
 
 
@@ -160,6 +166,11 @@ def _over(values: FloatArray, have: Sequence[str], want: Sequence[str]) -> Float
 
 def _row_median(values: FloatArray) -> FloatArray:
     return median(values, 1)
+
+
+def _of_others(values: FloatArray) -> FloatArray:
+    """For each of (people, channels) the median of the person's other channels."""
+    return np.stack([_row_median(np.delete(values, place, axis=1)) for place in range(values.shape[1])], axis=1)
 
 
 def _column_median(values: FloatArray) -> FloatArray:

@@ -20,7 +20,7 @@ import numpy as np
 
 from emgreview.model import FloatArray
 from emgreview.people import odd
-from emgreview.people.features import FEWEST_TRIALS, LABELLED, OF_PERSON, RELATIVE, Features, features_of
+from emgreview.people.features import FEWEST_TRIALS, LABELLED, LEAST, MANY, OF_PERSON, RELATIVE, Features, features_of
 from emgreview.people.person import Person
 from emgreview.people.rules import UNLIKE, Flag, physical
 
@@ -30,6 +30,10 @@ SHARES = {"person": 0.015, "channel": 0.015, "exchanged": 0.005, "rate": 0.005}
 SPOILT = ("dead", "unit", "mains", "low frequencies", "missing", "converter", "identical", "inverted", "duplicate")
 """Physical flags of a channel (or person) whose numbers would say nothing of the person."""
 SPOILT_BY_HEART = ("frequency", "rest", "level")
+
+LEAST_RATE = 0.2
+"""SD between people of the arc sine of the root of a rate, at least: 4 % against nothing (our own
+choice)."""
 
 MOST_UNLIKE = 8
 CODES = {
@@ -78,8 +82,9 @@ def odd_people(people: Sequence[Person], *, expect: int | None = None, more: Seq
     stands = [
         one for one in _unlike(people, features, limits) if (one.participant, one.session, one.channel) not in swapped
     ]
-    told = [one for one in stands if abs(one.value) > one.limit]
-    rates = list(_rates(people, spoilt))
+    told = _said_once([one for one in stands if abs(one.value) > one.limit], len(features.labels))
+    silent = {(who[one.participant, one.session], one.channel) for one in flags if one.code == "silent"}
+    rates = list(_rates(people, spoilt | silent))
     everything = [*flags, *swaps, *told, *rates]
     everything.sort(key=lambda one: who[one.participant, one.session])
     below = sorted((one for one in stands if abs(one.value) <= one.limit), key=lambda one: -abs(one.value) / one.limit)
@@ -89,6 +94,17 @@ def odd_people(people: Sequence[Person], *, expect: int | None = None, more: Seq
             "alone were used."
         )
     return Odd(tuple(everything), tuple(below[:MOST_UNLIKE]), tuple(notes), _rules(people, limits))
+
+
+def _said_once(flags: Sequence[Flag], channels: int) -> list[Flag]:
+    """Without those of single channels that say the same as one of the person."""
+    of_person = {(one.participant, one.session, one.feature, one.value > 0) for one in flags if not one.channel}
+    out = []
+    for one in flags:
+        same = (one.participant, one.session, RELATIVE.get(one.feature), one.value > 0)
+        if not (one.channel and channels < MANY and same in of_person):
+            out.append(one)
+    return out
 
 
 def _limits(features: Features) -> dict[str, tuple[float, int]]:
@@ -114,7 +130,7 @@ def _of_feature(
     limit = odd.limit_of(n, count, share)
     if not math.isfinite(limit):
         return
-    for at, far in enumerate(odd.distance(values).tolist()):
+    for at, far in enumerate(odd.distance(values, least=LEAST[name]).tolist()):
         if math.isnan(far):
             continue
         one = people[at]
@@ -124,6 +140,7 @@ def _of_feature(
             session=one.session,
             channel=channel,
             code=CODES[name][far > 0],
+            feature=name,
             reason=_reason(name, channel, plain, at, far, limit, n, one.unit, len(features.labels)),
             value=far,
             limit=limit,
@@ -136,7 +153,7 @@ def _reason(
 ) -> str:
     words = {**LABELLED, **OF_PERSON}[name]
     own, others = _said(name, plain[at], unit), _said(name, float(np.nanmedian(np.delete(plain, at))), unit)
-    beside = ", counted from the person's other channels" if channel and name in RELATIVE and channels >= 3 else ""
+    beside = ", counted from the person's other channels" if channel and name in RELATIVE and channels >= MANY else ""
     return (
         f"{words[0].upper()}{words[1:]} {own}, median of the others {others}{beside}: {abs(far):.1f} SD "
         f"{'above' if far > 0 else 'below'} the others (limit {limit:.1f} for {n} people)."
@@ -161,7 +178,8 @@ def _exchanged(people: Sequence[Person], features: Features) -> Iterator[Flag]:
     table = np.stack([features.labelled[name] for name in names], axis=-1)
     shown = np.stack([_present(one, features.labels) for one in people])
     table = np.concatenate([table, shown[..., None]], axis=-1)
-    for pair in odd.exchanged(table, SHARES["exchanged"]):
+    least = np.array([*(LEAST[name] for name in names), LEAST_RATE])
+    for pair in odd.exchanged(table, SHARES["exchanged"], least=least):
         one = people[pair.person]
         first, second = features.labels[pair.first], features.labels[pair.second]
         for label, other in ((first, second), (second, first)):
@@ -210,7 +228,7 @@ def _rates(people: Sequence[Person], spoilt: set[tuple[int, str]]) -> Iterator[F
                 continue
             found, n = (np.array([row[place] for row in rows], dtype=float) for place in (2, 3))
             roots = np.arcsin(np.sqrt(found / n))
-            far = odd.distance(roots)
+            far = odd.distance(roots, least=LEAST_RATE)
             limit_sd = odd.limit_of(len(rows), 2 * len(labels), SHARES["rate"])
             for place, (_, one, mine, of) in enumerate(rows):
                 others = np.delete(found, place).sum() / np.delete(n, place).sum()

@@ -41,9 +41,10 @@ DRAWS = 1_000_000
 """Normal values that a limit rests on."""
 
 
-def robust_z(values: ArrayLike) -> FloatArray:
+def robust_z(values: ArrayLike, *, least: float = 0.0) -> FloatArray:
     """z = 0.6745 (x - median) / MAD; where MAD is 0, IQR / 1.349 takes the place of MAD / 0.6745, and where that is 0
-    too, NaN: nothing can be told. References: Iglewicz & Hoaglin 1993."""
+    too, NaN: nothing can be told. MAD / 0.6745 is taken for ``least`` where it is smaller. References: Iglewicz &
+    Hoaglin 1993."""
     x = np.asarray(values, dtype=np.float64)
     middle_of = np.nanmedian if np.isnan(x).any() else np.median
     middle = middle_of(x, axis=-1, keepdims=True)
@@ -51,16 +52,18 @@ def robust_z(values: ArrayLike) -> FloatArray:
     if not (scale > 0).all():
         low, high = np.nanpercentile(x, [25, 75], axis=-1, keepdims=True)
         scale = np.where(scale > 0, scale, (high - low) / 1.349)
+    scale = np.maximum(scale, least)
     with np.errstate(invalid="ignore", divide="ignore"):
         return (x - middle) / np.where(scale > 0, scale, np.nan)
 
 
-def distance(values: ArrayLike) -> FloatArray:
+def distance(values: ArrayLike, *, least: float = 0.0) -> FloatArray:
     """How many SDs each value lies from the mean of the others, (..., people).
 
     (x - m) / (s sqrt(1 + 1/k)), m and s mean and SD of the k others that do not stand out themselves (robust z within
     LEFT_OUT (1 + 8 / n)): the deleted residual of a mean, Student's t with k - 1 degrees of freedom where all are of
-    one normal distribution. NaN where fewer than FEWEST values are there, or where the others are all alike.
+    one normal distribution. s is taken for ``least`` where it is smaller. NaN where fewer than FEWEST values are there,
+    or where the others are all alike.
     """
     x = np.asarray(values, dtype=np.float64)
     present = np.isfinite(x)
@@ -69,7 +72,7 @@ def distance(values: ArrayLike) -> FloatArray:
     if x.size and (counts >= FEWEST).any():
         with np.errstate(invalid="ignore"):
             safe = np.where(counts >= FEWEST, np.where(present, x, np.nan), 0.0)
-            z = robust_z(safe)
+            z = robust_z(safe, least=least)
     kept = present & (np.abs(z) <= LEFT_OUT * (1 + 8 / np.maximum(counts, 1)))
     middle = np.where(kept, x, 0.0).sum(axis=-1, keepdims=True) / np.maximum(kept.sum(axis=-1, keepdims=True), 1)
     from_it = np.where(present, x - middle, 0.0)  # near 0, so that sums of squares lose nothing
@@ -78,7 +81,7 @@ def distance(values: ArrayLike) -> FloatArray:
     mean = (total.sum(axis=-1, keepdims=True) - total) / np.maximum(k, 1)
     squares = (total**2).sum(axis=-1, keepdims=True) - total**2 - k * mean**2
     with np.errstate(invalid="ignore", divide="ignore"):
-        sd = np.sqrt(np.maximum(squares, 0.0) / np.maximum(k - 1, 1))
+        sd = np.maximum(np.sqrt(np.maximum(squares, 0.0) / np.maximum(k - 1, 1)), least)
         scale = np.abs(middle) + np.abs(from_it).max(axis=-1, keepdims=True, initial=0.0)
         sd = np.where(sd > 1e-12 * scale, sd, np.nan)
         out = (from_it - mean) / (sd * np.sqrt(1 + 1 / np.maximum(k, 1)))
@@ -128,10 +131,11 @@ class Exchange(NamedTuple):
     limit: float
 
 
-def exchanged(features: ArrayLike, share: float) -> list[Exchange]:
+def exchanged(features: ArrayLike, share: float, *, least: ArrayLike = 0.0) -> list[Exchange]:
     """People of whom two channels, exchanged, fit far better, from ``features`` (people, channels, features).
 
-    With m the median of a feature over people in each channel, and s its scaled MAD around these over all channels, the
+    With m the median of a feature over people in each channel, and s its scaled MAD around these over all channels, at
+    least ``least``, the
     misfit of a person's channel a at place b is d²(a, b) = sum ((f_a - m_b) / s)², f the features; exchanging i and j
     gains d²(i, i) + d²(j, j) - d²(i, j) - d²(j, i). For a clean person of whom the two places lie D apart that gain has
     mean -2 D² and SD 2 sqrt(2) D, so it passes a limit L with a chance of at most Q(sqrt(L)), whatever D: L is the
@@ -144,7 +148,7 @@ def exchanged(features: ArrayLike, share: float) -> list[Exchange]:
     with np.errstate(invalid="ignore"):
         middle = _nanmedian(x)
         spread = MAD_TO_SD * np.nanmedian(np.abs(x - middle).reshape(people * channels, -1), axis=0)
-        spread = np.where(spread > 0, spread, np.nan)
+        spread = np.maximum(np.where(spread > 0, spread, np.nan), np.asarray(least))
     scaled, places = x / spread, middle / spread
     pairs = people * channels * (channels - 1) / 2
     limit = float(stats.t.isf(share / pairs, max(people - 2, 3)) ** 2)

@@ -155,7 +155,7 @@ class Marks:
         return out | said | {"signal": signal, "kept": kept}
 
     @staticmethod
-    def _mark(out: dict[str, Any], said: dict[str, Any], at: Any, row: Mapping[str, Any], rec: Recorded) -> None:
+    def _mark(out: dict[str, Any], said: dict[str, Any], at: Any, row: Mapping[Any, Any], rec: Recorded) -> None:
         sample = {name: row[f"{name}_sample"] for name in ("onset", "offset")}
         cue = rec.cue_sample[at[1]]
         moved = row["origin"] in ("moved", "added")

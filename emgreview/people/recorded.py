@@ -128,7 +128,11 @@ class RecordedJob:
         if not any(marker.label == self.cue for marker in rec.markers):
             return _without_trials(rec)
         trials = cut_trials(rec, cue=self.cue, before_s=self.before_s, after_s=self.after_s, processing=self.processing)
-        quality = tuple(check(rec))
+        return self.of_trials(trials, tuple(check(rec)))
+
+    def of_trials(self, trials: Trials, quality: tuple[Quality, ...]) -> Recorded:
+        """The same of trials that are cut already; without ``quality`` no heart beat is known."""
+        rec = trials.recording
         cue_s = trials.before / trials.rate_hz
         labels = trials.labels
         found = [onsets_of(trials, label, method=self.method, parameters=self.parameters) for label in labels]
@@ -334,13 +338,13 @@ def _bursts(trials: Trials) -> FloatArray:
     """How many bursts begin after the cue, (channels, trials)."""
     out = _none(trials)
     cue_s = trials.before / trials.rate_hz
-    rest_s = tuple(edge + cue_s for edge in trials.processing.rest_s)
+    start_s, stop_s = trials.processing.rest_s
     for place in range(len(trials.labels)):
         try:
-            lists = list_bursts(trials.data[:, place], trials.rate_hz, rest_s=rest_s)
+            lists = list_bursts(trials.data[:, place], trials.rate_hz, rest_s=(start_s + cue_s, stop_s + cue_s))
         except EmgreviewError:
             continue
-        out[place] = [sum(burst.onset_s >= cue_s for burst in one) for one in lists]
+        out[place] = [sum(burst.onset_s >= cue_s for burst in one) for one in lists if isinstance(one, list)]
     return out
 
 
@@ -377,12 +381,12 @@ def _alike(trials: Trials) -> FloatArray:
     x = _after(trials)
     x = x - x.mean(axis=1, keepdims=True)
     norm = np.sqrt(np.sum(x**2, axis=1))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return (x @ x.T) / np.where(norm > 0, norm, np.nan)[:, None] / np.where(norm > 0, norm, np.nan)
+    x = x / np.where(norm > 0, norm, np.nan)[:, None]
+    return np.asarray(np.inner(x, x), dtype=np.float64)
 
 
 def _envelope(trials: Trials) -> FloatArray:
     """Mean envelope in BINS pieces of time, (channels, trials, BINS)."""
     edges = np.linspace(0, len(trials.time_s), BINS + 1).round().astype(int)
     x = np.asarray(trials.envelope, dtype=np.float64).swapaxes(0, 1)
-    return np.add.reduceat(x, edges[:-1], axis=-1).astype(np.float32) / np.diff(edges).astype(np.float32)
+    return np.asarray(np.add.reduceat(x, edges[:-1], axis=-1) / np.diff(edges), dtype=np.float32)

@@ -14,9 +14,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import stats
 
 from emgreview.model import VOLTS, FloatArray
-from emgreview.people.features import log, median
+from emgreview.people import odd
+from emgreview.people.features import FEWEST_TRIALS, log, median
 from emgreview.people.person import Person, whose
 from emgreview.people.recorded import Recorded
 from emgreview.signal.findings import LIMITS
@@ -27,26 +29,32 @@ NOISE_UV = LIMITS["dead"].value
 LOST_TRIALS = 3
 THOUSANDFOLD = 100.0
 """Times the median of the others. People differ by less than ten times, a wrong unit by a thousand (our own choice)."""
-COPY = 0.9
-"""Correlation of the rests of two recordings, trial by trial: unrelated ones stay below 0.5 (our own choice)."""
+COPY, COPY_RANKS = 0.9, 0.8
+"""Correlation, and rank correlation, of the rests of two recordings, trial by trial. The ranks of 20 unrelated values
+pass theirs at 4.5 SD of Fisher's z, once in 300,000 pairs (our own choice)."""
 COPY_VALUES = 20
-TURNED = 5.0
-"""Standard errors by which correlations with the other channels must point the other way (our own choice)."""
+SILENT, ELSEWHERE = 0.9, 0.5
+"""A channel is silent where no burst is found in so large a share of trials, and the share is below the second number
+in everybody else (our own choice)."""
+TURNED = 4.0
+"""So many SDs between people must a channel's correlations with the others amount to, in the median person, before
+their turning round in one can be told (our own choice)."""
 SAME_NUMBER = 0.6
 """Share of recordings that must have the same number of cues for that number to be the one that was meant."""
 
 RULES = {
     "dead": f"RMS at rest below {NOISE_UV:g} µV, the noise of skin and amplifier, in all trials looked at, or in "
     f"{LOST_TRIALS} or more in a row; or a constant signal",
+    "silent": f"no burst in {SILENT:.0%} of trials or more, where everybody else has one in more than {ELSEWHERE:.0%}",
     "clipped": "samples pile up at the lowest or highest value",
     "mains": f"mains and harmonics above {LIMITS['mains'].value:g} % of the power",
     "heart": "waves of one shape that recur like heart beats",
     "low frequencies": f"more than {LIMITS['low frequencies'].value:g} % of the power below 20 Hz",
-    "unit": f"rest and bursts {THOUSANDFOLD:g} times as large or small as in the median person, or a level that no muscle "
-    "has",
+    "unit": f"rest and bursts {THOUSANDFOLD:g} times as large or small as in the median person, or a level that "
+    "no muscle has",
     "identical": f"two channels carry one signal (correlation above {LIMITS['same signal'].value:g})",
     "inverted": "two channels carry one signal with opposite signs, or a channel goes with the others the other way "
-    f"round than in the rest of the group ({TURNED:g} standard errors)",
+    f"round than in the rest of the group, where that amounts to {TURNED:g} SD",
     "cues": "another number of cues than expected, or than most people have; or a hole in their rhythm",
     "duplicate": f"rests of two recordings go up and down together (correlation above {COPY:g}), which no two do",
     "swapped": "leads exchanged: channels are louder in each other's test contractions than in their own",
@@ -102,6 +110,8 @@ class Flag:
         What was measured, and what it passed; NaN where any occurrence counts.
     kind : {"physical", "unlike the others"}
         Whether it needs no statistics, or rests on the other people.
+    feature : str
+        Name of the feature that is compared, "" for a physical rule.
     trials : tuple of str
         Ids of the trials that show it, where it is about some.
     """
@@ -114,13 +124,14 @@ class Flag:
     value: float
     limit: float
     kind: str = PHYSICAL
+    feature: str = ""
     trials: tuple[str, ...] = ()
 
 
 def physical(people: Sequence[Person], *, expect: int | None = None) -> tuple[list[Flag], list[str]]:
     """Flags by physical rules, in the order of people, and sentences on what half of the people share."""
     flags = [flag for one in people for flag in _of_person(one)]
-    flags += _units(people) + _cues(people, expect) + _duplicates(people) + _turned(people)
+    flags += _units(people) + _cues(people, expect) + _duplicates(people) + _turned(people) + _silent(people)
     flags, told = _set_up(_merged(flags), people)
     order = {(one.participant, one.session): at for at, one in enumerate(people)}
     codes = {code: at for at, code in enumerate(RULES)}
@@ -295,7 +306,8 @@ def _rest_pattern(rest: FloatArray) -> FloatArray:
 
 
 def _together(a: FloatArray, b: FloatArray) -> float:
-    """Correlation of two patterns; of unequal numbers of trials, the best over all ways to lay one along the other."""
+    """Correlation of two patterns whose outliers are drawn in, where their ranks go together too, so that no few trials
+    make them alike; else 0. Of unequal numbers of trials, the best over all ways to lay one along the other."""
     if a.shape[0] != b.shape[0]:
         return 0.0
     if a.shape[1] > b.shape[1]:
@@ -306,11 +318,79 @@ def _together(a: FloatArray, b: FloatArray) -> float:
     best = 0.0
     for shift in range(b.shape[1] - n + 1):
         part = b[:, shift : shift + n]
-        norm = math.sqrt(float(np.sum(a**2) * np.sum(part**2)))
-        best = max(best, float(np.sum(a * part)) / norm if norm > 0 else 0.0)
+        drawn_in = _correlation(_drawn_in(a), _drawn_in(part))
+        if drawn_in > max(best, COPY) and _correlation(*(stats.rankdata(x, axis=1) for x in (a, part))) > COPY_RANKS:
+            best = drawn_in
     return best
 
 
+def _silent(people: Sequence[Person]) -> list[Flag]:
+    """Channels without bursts where everybody else has them."""
+    flags = []
+    for label in dict.fromkeys(label for one in people for label in one.labels):
+        mine = [one for one in people if label in one.labels and len(one.ids) >= FEWEST_TRIALS]
+        shares = np.array([np.mean(np.isnan(one.onset_s[one.place(label)])) for one in mine])
+        for at, (one, share) in enumerate(zip(mine, shares.tolist(), strict=True)):
+            if len(mine) > LOST_TRIALS and share >= SILENT and (np.delete(shares, at) < ELSEWHERE).all():
+                most = float(np.delete(shares, at).max())
+                words = (
+                    f"No burst in {share:.0%} of {len(one.ids)} trials; everybody else is without one in {most:.0%} at "
+                    "most."
+                )
+                flags.append(_flag(one, label, "silent", words, share, SILENT))
+    return flags
+
+
+def _correlation(a: FloatArray, b: FloatArray) -> float:
+    """Of two tables, each row about its own mean."""
+    a, b = (x - x.mean(axis=1, keepdims=True) for x in (a, b))
+    norm = math.sqrt(float(np.sum(a**2) * np.sum(b**2)))
+    return float(np.sum(a * b)) / norm if norm > 0 else 0.0
+
+
+def _drawn_in(x: FloatArray) -> FloatArray:
+    """Rows without their medians, no value further than 3 scaled MADs from it."""
+    x = x - np.median(x, axis=1, keepdims=True)
+    edge = 3 * odd.MAD_TO_SD * np.median(np.abs(x), axis=1, keepdims=True)
+    return np.clip(x, -edge, edge)
+
+
 def _turned(people: Sequence[Person]) -> list[Flag]:
-    """Channels whose correlations with the others, and whose skewness, point the other way than in the group."""
-    return []
+    """Channels whose correlations with the others point the other way than in the group.
+
+    With z the correlations as Fisher's z (Fisher 1915), m their median over people and s their scaled MAD,
+    sum(m z / s²) / sqrt(sum(m² / s²)) is below minus half of its value for m itself.
+    """
+    if len(people) < odd.FEWEST:
+        return []
+    labels = dict.fromkeys(label for one in people for label in one.labels)
+    flags = []
+    for label in labels:
+        mine = [one for one in people if label in one.labels and len(one.labels) > 1]
+        others = dict.fromkeys(name for one in mine for name in one.labels if name != label)
+        if len(mine) < odd.FEWEST or not others:
+            continue
+        z = np.array([[_fisher(one, label, name) for name in others] for one in mine])
+        with np.errstate(invalid="ignore"):
+            usual = median(z.T, odd.FEWEST)
+            spread = odd.MAD_TO_SD * median(np.abs(z - usual).T, odd.FEWEST)
+            weight = np.where(spread > 0, usual / spread**2, 0.0)
+        length = math.sqrt(float(np.nansum(weight * usual)))
+        if length < TURNED:
+            continue
+        for one, row in zip(mine, z, strict=True):
+            along = float(np.nansum(weight * row)) / length
+            if along < -length / 2:
+                words = (
+                    f"{label} goes with the other channels the other way round than in the rest of the group "
+                    f"({along:.1f} SD, the median person {length:.1f}): its two leads, or another's, are exchanged."
+                )
+                flags.append(_flag(one, label, "inverted", words, along, -length / 2))
+    return flags
+
+
+def _fisher(one: Person, label: str, name: str) -> float:
+    if name not in one.labels:
+        return math.nan
+    r = float(one.weighted("alike")[one.place(label), one.place(name)])
+    return math.atanh(min(max(r, -0.999), 0.999)) if math.isfinite(r) else math.nan

@@ -97,7 +97,11 @@ class Summary(Shown):
     failed : mapping of str to str
         By name, why a recording takes no part.
     people : tuple of Person
-        Trials and pictures behind the table.
+        Trials and envelopes behind the table.
+    odd : Odd
+        The flags as values, with the trials that show them.
+    cue, marks : str
+        What was asked.
     """
 
     table: pd.DataFrame
@@ -125,16 +129,16 @@ class Summary(Shown):
         else:
             yield "No flag."
         if len(self.unlike):
-            rows = [
+            near = [
                 (_whose(one), one["channel"] or "all", one["code"], f"{one['value']:.1f}", f"{one['limit']:.1f}")
                 for one in self.unlike.to_dict("records")
             ]
-            yield Sheet("Most unlike the others, below the limit", ("person", "channel", "what", "SD", "limit"), rows)
+            yield Sheet("Most unlike the others, below the limit", ("person", "channel", "what", "SD", "limit"), near)
         yield from self.rules
         yield from self.notes
 
 
-def _whose(row: Mapping[str, Any]) -> str:
+def _whose(row: Mapping[Any, Any]) -> str:
     return f"{row['participant']}, session {row['session']}" if row["session"] else str(row["participant"])
 
 
@@ -170,8 +174,8 @@ def summarise(
         How many cues each recording should have; None: as many as most have.
     decisions : DataFrame or None
         Decisions of one reviewer, as a session or a sealed version gives them.
-    marks : {"automatic", "reviewed"} or None
-        Whose marks the numbers rest on; None: reviewed where ``decisions`` are given. Trials
+    marks : str or None
+        "automatic" or "reviewed": whose marks the numbers rest on; None: reviewed where ``decisions`` are given. Trials
         that nobody reviewed keep automatic ones, and their share stands in the table.
     method : str, default "ramp"
         The onset method of automatic marks.
@@ -229,8 +233,6 @@ def summarise(
     >>> found = er.summarise(study.recordings, cue="go")
     >>> found.table[["participant", "channel", "cues"]].to_numpy().tolist()[0]
     ['01', 'prime mover', 6]
-    >>> len(found.flags)
-    0
     """
     checks.kind("runner", runner, (Runner, type(None)), "a Runner, or None")
     checks.kind("cue", cue, str, "the label of the markers that start a trial")

@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules 0a9535fbbc44051b4cb23cb51df6b16ee3653a314ad760d194c697219b590cf2
-// bundle 1b82d92654326f4c5c95085c362d58515e1b6722c22ff1a1a9703d1771fb88fe
+// modules 5ca66b45d42c71cdb2213095b844f998da68a6304976c383e768094f1207e672
+// bundle 1649aeb4c89e90f2b6d3c98d79ee490c2c63dcecdca561192530fc28b44715de
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -749,22 +749,6 @@ var PALETTES = {
     away: "#ffffff30",
     here: "#a8d4ff26"
   }
-};
-var HEATS = {
-  light: [
-    "#ffffff",
-    "#9cc7e6",
-    "#2f7fc1",
-    "#0a3f75",
-    "#02142b"
-  ],
-  dark: [
-    "#16181c",
-    "#173a5c",
-    "#2f6ea6",
-    "#7db8f0",
-    "#f2f9ff"
-  ]
 };
 var MORE_CONTRAST = matchMedia("(prefers-contrast: more)");
 var palette_name = (dark) => (dark ? "dark" : "light") + (MORE_CONTRAST.matches ? "_contrast" : "");
@@ -3651,7 +3635,9 @@ function draw_rates(ctx, size, { setup, colours, font_px, person, channel }) {
       words: "none found (%)",
       said: (v) => plain(100 * v)
     }
-  }, colours, font_px);
+  }, colours, font_px, {
+    top: 1.2 * font_px
+  });
   const found = [];
   inside(ctx, box, () => {
     rates.limits.forEach((limits2, k) => {
@@ -3783,6 +3769,22 @@ function draw_matrix(ctx, size, { setup, colours, font_px, row, alike }) {
 
 // people/heat.js
 var STEPS2 = 256;
+var HEATS = {
+  light: [
+    "#ffffff",
+    "#9cc7e6",
+    "#2f7fc1",
+    "#0a3f75",
+    "#02142b"
+  ],
+  dark: [
+    "#16181c",
+    "#173a5c",
+    "#2f6ea6",
+    "#7db8f0",
+    "#f2f9ff"
+  ]
+};
 function ramp(stops) {
   const parts = stops.map((stop) => [
     1,
@@ -7740,13 +7742,17 @@ function make_store2(model, setup) {
 // review/trial_lists.js
 function make_trial_lists(setup, store, screen, review) {
   let list = null;
-  let compared = null;
+  let searched = null;
   const ask = (which, more = {}) => {
-    compared = null;
-    store.ask("list", {
-      which,
-      ...more
-    });
+    searched = {
+      kind: "list",
+      data: {
+        which,
+        ...more
+      },
+      words: which
+    };
+    store.ask("list", searched.data);
   };
   function coming() {
     const index = review.index();
@@ -7814,7 +7820,7 @@ function make_trial_lists(setup, store, screen, review) {
       const form = further.find(({ words }) => words === which);
       if (form) return form.ask();
       if (which !== setup.choices.list[0].words) return ask(which);
-      list = compared = null;
+      list = searched = null;
       review.refresh();
     });
   }
@@ -7851,29 +7857,33 @@ function make_trial_lists(setup, store, screen, review) {
         value: 20
       }
     ], ({ by }) => {
-      compared = {
+      const data = {
         methods: [
           one,
           other2
         ],
         by_s: by / 1e3
       };
-      screen.notice.pass(`Comparing "${one}" with "${other2}" \u2026`);
+      searched = {
+        kind: "compare",
+        data: {
+          ...data,
+          begin: false
+        },
+        words: `"${one}" beside "${other2}"`
+      };
+      screen.notice.pass(`${searched.words}: begun \u2026`);
       store.ask("compare", {
-        ...compared,
+        ...data,
         begin: true
       });
     }, MOVES)));
   }
   function hear(what) {
-    if (what.comparing?.client === store.client) {
-      if (!compared) return true;
-      const [one, other2] = compared.methods;
-      screen.notice.pass(`Comparing "${one}" with "${other2}": ${Math.round(100 * what.comparing.share)} % done. Go on reviewing; stepping through them begins when it is done.`);
-      store.ask("compare", {
-        ...compared,
-        begin: false
-      });
+    if (what.searching?.client === store.client) {
+      if (!searched || searched.words !== what.searching.words) return true;
+      screen.notice.pass(`${searched.words}: ${Math.round(100 * what.searching.share)} % done. Go on reviewing; stepping through them begins when it is done.`);
+      store.ask(searched.kind, searched.data);
       return true;
     }
     if (what.audit?.client === store.client) {
@@ -7881,7 +7891,7 @@ function make_trial_lists(setup, store, screen, review) {
       return false;
     }
     if (what.list?.client !== store.client) return false;
-    compared = null;
+    searched = null;
     if (!what.list.indices.length) {
       screen.notice.pass(`No trial here: ${what.list.words}.`);
       return true;

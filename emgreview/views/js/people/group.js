@@ -108,6 +108,7 @@ export function draw_rates(ctx, size, {setup, colours, font_px, person, channel}
     },
     colours,
     font_px,
+    {top: 1.2 * font_px},
   )
   /** @type {[number, number, {person: number}][]} */
   const found = []

@@ -9,6 +9,14 @@ import {dot, draw_axes, inside, line, plain} from "./axes.js"
 
 const STEPS = 256
 
+/** From nothing to most, lighter or darker in even steps, so that no hue is needed to read them: by theme. Those of all
+ * else are in palette.js.
+ * @type {Record<string, string[]>} */
+export const HEATS = {
+  light: ["#ffffff", "#9cc7e6", "#2f7fc1", "#0a3f75", "#02142b"],
+  dark: ["#16181c", "#173a5c", "#2f6ea6", "#7db8f0", "#f2f9ff"],
+}
+
 /** Colours from nothing to most, as 0xAABBGGRR.
  * @param {string[]} stops  #rrggbb, evenly spaced */
 export function ramp(stops) {

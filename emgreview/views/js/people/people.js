@@ -3,10 +3,10 @@
 
 import {live, theme_of} from "../shared/frame.js"
 import {paper_of} from "../shared/paint.js"
-import {canvas_font_px, HEATS, PALETTES} from "../shared/palette.js"
+import {canvas_font_px, PALETTES} from "../shared/palette.js"
 import {make_wire} from "../shared/wire.js"
 import {draw_matrix, draw_rates, draw_spectra} from "./group.js"
-import {draw_heat} from "./heat.js"
+import {draw_heat, HEATS} from "./heat.js"
 import {make_moving} from "./moving.js"
 import {draw_multiples, lay_panels} from "./multiples.js"
 import {draw_raster} from "./raster.js"

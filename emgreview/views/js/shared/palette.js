@@ -99,13 +99,6 @@ export const PALETTES = {
   },
 }
 
-/** Colours of a picture whose values are colours, from nothing to most, lighter or darker in even steps: by theme.
- * @type {Record<string, string[]>} */
-export const HEATS = {
-  light: ["#ffffff", "#9cc7e6", "#2f7fc1", "#0a3f75", "#02142b"],
-  dark: ["#16181c", "#173a5c", "#2f6ea6", "#7db8f0", "#f2f9ff"],
-}
-
 export const MORE_CONTRAST = matchMedia("(prefers-contrast: more)")
 
 /** The name of a theme's palette, with more contrast for those who ask their system for it.
