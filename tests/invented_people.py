@@ -6,9 +6,10 @@ benchmark of the screen of people. Nothing of it is a finding.
 
 import numpy as np
 
-from emgreview.people.flags import odd_people
-from emgreview.people.person import gathered
+from emgreview.people.flags import Odd
+from emgreview.people.person import Person, gathered
 from emgreview.people.recorded import BINS, GRID_HZ, Recorded
+from emgreview.people.rules import PHYSICAL, UNLIKE, Flag
 from emgreview.people.summary import Summary, _flags, _table
 
 SPAN_S = (-1.0, 1.5)
@@ -74,11 +75,16 @@ def recorded(number: int, labels: tuple[str, ...], trials: int, *, runs: int = 1
 
 
 def summary_of(
-    people: int = 12, labels: tuple[str, ...] = ("FCR", "ECR", "BB"), trials: int = 20, runs: int = 2
+    people: int = 12,
+    labels: tuple[str, ...] = ("FCR", "ECR", "BB"),
+    trials: int = 20,
+    runs: int = 2,
+    lacking: int | None = None,
 ) -> Summary:
-    """So many people with so many trials in each of their recordings."""
-    made = gathered([recorded(k, labels, trials, runs=runs, run=run) for k in range(people) for run in range(runs)])
-    odd = odd_people(made)
+    """So many people with so many trials in each of their recordings; one is ``lacking`` the last channel."""
+    having = [labels[:-1] if k == lacking else labels for k in range(people)]
+    made = gathered([recorded(k, having[k], trials, runs=runs, run=run) for k in range(people) for run in range(runs)])
+    odd = _said(made)
     return Summary(
         table=_table(made, odd.flags, expect=None, marks="automatic"),
         flags=_flags(odd.flags),
@@ -89,4 +95,22 @@ def summary_of(
         people=tuple(made),
         odd=odd,
         cue="go",
+    )
+
+
+def _said(people: list[Person]) -> Odd:
+    """Flags and distances that are invented, too: what is tested is how they are shown."""
+
+    def flag(at: int, channel: str, code: str, value: float, kind: str = UNLIKE) -> Flag:
+        one = people[at % len(people)]
+        reason = f"{code.capitalize()} by invention: {value:.1f} SD above the others (limit 5.0)."
+        said = {"participant": one.participant, "session": one.session, "channel": channel, "code": code}
+        return Flag(**said, reason=reason, value=value, limit=5.0, kind=kind, trials=one.ids[2:4])
+
+    label = people[0].labels[0]
+    return Odd(
+        flags=(flag(0, "", "late", 9.0), flag(0, label, "clipped", 2.0, PHYSICAL), flag(3, label, "noisy", 6.0)),
+        unlike=(flag(4, label, "quiet", 4.5), flag(1, "", "fast", -3.0)),
+        notes=(),
+        rules=("Invented: more than 5.0 SD of the other people.",),
     )

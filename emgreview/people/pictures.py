@@ -22,8 +22,11 @@ from emgreview.model import FloatArray
 from emgreview.people import odd
 from emgreview.people.person import Person
 
-TOP_OF_TRIALS = TOP_OF_PEOPLE = 90
-"""Per cent of a person's trials, and of the people, that lie below the top of the common axis (our own choice)."""
+TOP_OF_TRIALS = 90
+"""Per cent of a person's trials that a top of the person's own would hold (our own choice)."""
+TIMES_MEDIAN = 2.5
+"""The common top is no more than so many times that of the median person, so that one person of another gain does not
+press the others flat (our own choice)."""
 BRIGHT = 98
 """Per cent of a person's values below the last colour (our own choice)."""
 FEWEST_IN_BAND = 4
@@ -107,11 +110,12 @@ class Group:
         ]
 
     def full_scale(self, label: str) -> float:
-        """Below this stay 90 % of the trials of 90 % of the people, by their largest value; 1 where nobody has one."""
+        """The top of an axis that all share: the largest of people's own, which 90 % of their trials stay below, or 2.5
+        times their median, if that is less; 1 where nobody has a value."""
         peaks = [finite(self._peaks[at][place]) for at, place in self._having(label)]
         tops = [np.percentile(one, TOP_OF_TRIALS) for one in peaks if one.size]
         tops = [top for top in tops if top > 0]
-        return float(np.percentile(tops, TOP_OF_PEOPLE)) if tops else 1.0
+        return float(min(np.max(tops), TIMES_MEDIAN * np.median(tops))) if tops else 1.0
 
     def spectra_band(self, label: str) -> FloatArray:
         """Quartiles over people, (2, 3, frequencies); NaN where fewer than four have a value."""

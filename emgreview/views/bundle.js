@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules 5ca66b45d42c71cdb2213095b844f998da68a6304976c383e768094f1207e672
-// bundle 1649aeb4c89e90f2b6d3c98d79ee490c2c63dcecdca561192530fc28b44715de
+// modules 1e6a34bb6f5d3e6da36bc5d1b13fa6d6e40254dd4278891dda4d8e806f4236af
+// bundle 1f174e191e99c11518e7749e1af73ce5a85ed7b28c59eb60b20b0be35fa551f4
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -3877,7 +3877,7 @@ function draw_heat(ctx, size, { setup, colours, heat, font_px, trial, data, unit
   draw_key(ctx, box, `0`, most, shades, font_px, colours.ink);
   return {
     find: (x, at) => row_at(x, at, box, high, n),
-    words: `Envelope of all ${n} trials in order of time, one row each, without smoothing across trials; the last colour stands for ${most} (${setup.quantiles[2]} % of values lie below); the line is the cue, dots are responses` + (run_starts(run).length ? ", broken lines part runs." : ".")
+    words: `Envelope of all ${n} trials in order of time, one row each, without smoothing across trials; the last colour stands for ${most} (${setup.bright} % of values lie below); the line is the cue, dots are responses` + (run_starts(run).length ? ", broken lines part runs." : ".")
   };
 }
 function trial_ticks(n) {

@@ -12,6 +12,7 @@ beside the wire (see wire.py), all by synced properties:
 """
 
 import dataclasses
+import inspect
 import json
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
@@ -35,6 +36,7 @@ from emgreview.views.wire import Wire
 _JS = Path(__file__).parent / "js"
 _MOST = 40
 """People whose trials are sent for one question."""
+_OPTIONS = tuple(name for name in inspect.signature(summarise).parameters if name != "data")
 NO_REVIEW = (
     "Nothing was given to open trials in: er.participants(data, …, session=er.open_review(trials, folder, reviewer=…)), "
     "or open_trial=a function of the trial's id and the channel."
@@ -85,7 +87,7 @@ def participants(
     ParameterError
         An argument is not what it must be, or :func:`emgreview.summarise` says so.
     UnknownNameError
-        A key to move has a name that no key has.
+        A key to move, or an option, has a name that none has.
     ReadError, RunStoppedError, ClusterError
         As :func:`emgreview.summarise`.
 
@@ -108,6 +110,9 @@ def _summary(data: Any, cue: str | None, runner: Runner | None, options: Mapping
     if not isinstance(data, Summary):
         if cue is None:
             raise ParameterError("no cue came; give the label of the markers that start a trial, or a Summary.")
+        for name in options:
+            if name not in _OPTIONS:
+                raise UnknownNameError("option of summarise", name, _OPTIONS)
         return summarise(data, cue=cue, runner=runner, **options)
     given = [name for name, value in {"cue": cue, "runner": runner, **options}.items() if value is not None]
     if given:

@@ -64,6 +64,7 @@ COLUMNS = (
     Column("largest_alike", "most alike", digits=2),
     Column("floor_db", "floor", "dB", digits=1),
     Column("agreement", "agreement", digits=2),
+    Column("agreement_within_20_ms", "within 20 ms", **_SHARE),
     Column("findings", "check found"),
     Column("kept_out", "kept out"),
 )
@@ -94,7 +95,7 @@ def facts(found: Summary) -> dict[str, Any]:
         "channels": [_channel(group, label) for label in labels],
         "signals": list(WORDS),
         "chances": [100 * (1 - 2 * chance) for chance in pictures.CHANCES],
-        "quantiles": [pictures.TOP_OF_TRIALS, pictures.TOP_OF_PEOPLE, pictures.BRIGHT],
+        "bright": pictures.BRIGHT,
     }
 
 

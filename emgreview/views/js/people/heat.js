@@ -100,7 +100,7 @@ export function draw_heat(ctx, size, {setup, colours, heat, font_px, trial, data
     find: (x, at) => row_at(x, at, box, high, n),
     words:
       `Envelope of all ${n} trials in order of time, one row each, without smoothing across trials; the last colour ` +
-      `stands for ${most} (${setup.quantiles[2]} % of values lie below); the line is the cue, dots are responses` +
+      `stands for ${most} (${setup.bright} % of values lie below); the line is the cue, dots are responses` +
       (run_starts(run).length ? ", broken lines part runs." : "."),
   }
 }

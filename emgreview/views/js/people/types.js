@@ -24,7 +24,7 @@
  * @typedef {{
  *   cue: string, marks: string, labels: string[], bins: number, span_s: Span, hz: number[], columns: Column[],
  *   people: Somebody[], flags: Flag[], unlike: Flag[], rules: string[], notes: string[], channels: Channel[],
- *   signals: string[], chances: number[], quantiles: number[], keys: Key[], opens: boolean, within: boolean}} Setup
+ *   signals: string[], chances: number[], bright: number, keys: Key[], opens: boolean, within: boolean}} Setup
  *
  * @typedef {{samples: Int16Array, scale: number}} Samples
  *
