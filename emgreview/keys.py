@@ -340,6 +340,7 @@ PEOPLE_KEYS: tuple[Key, ...] = (
     Key("ArrowLeft", "previous_trial", "trial before", "Trial", repeat=True),
     Key("ArrowRight", "slower_trial", "trial with the next later response", "Trial", shift=True, repeat=True),
     Key("ArrowLeft", "faster_trial", "trial with the next earlier response", "Trial", shift=True, repeat=True),
+    Key("KeyT", "next_named", "next trial that a flag names", "Trial", "flagged trial", repeat=True),
     Key("Enter", "open", "open this trial in the review", "Trial", "open in the review"),
     Key("Enter", "back", "from the review back to the people", "Trial", shift=True),
     Key("Escape", "let_go", "choose no trial", "Trial"),

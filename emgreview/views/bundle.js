@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules 1e6a34bb6f5d3e6da36bc5d1b13fa6d6e40254dd4278891dda4d8e806f4236af
-// bundle 1f174e191e99c11518e7749e1af73ce5a85ed7b28c59eb60b20b0be35fa551f4
+// modules b26df51241bc0f2862e4c90d29449454d767421060b39658af079858fe86b24d
+// bundle 39bfe57f47eadcd989b3912a024a238897cab29545d7d4215b20b50ca98384e3
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -3804,7 +3804,7 @@ var step_of = (value, limit) => Math.max(0, Math.min(STEPS2 - 1, Math.round(valu
 var run_starts = (run) => run.flatMap((one, i) => i && one !== run[i - 1] ? [
   i
 ] : []);
-function draw_heat(ctx, size, { setup, colours, heat, font_px, trial, data, unit }) {
+function draw_heat(ctx, size, { setup, colours, heat, font_px, trial, named, data, unit }) {
   const { n, envelope, response, run } = data;
   const [start, stop] = setup.span_s;
   const limit = data.heat_limit ?? 1;
@@ -3872,12 +3872,31 @@ function draw_heat(ctx, size, { setup, colours, heat, font_px, trial, data, unit
   ctx.strokeStyle = colours.faint;
   ctx.lineWidth = 1;
   ctx.strokeRect(box.left + 0.5, box.top + 0.5, box.width, box.height);
+  ctx.fillStyle = colours.ink;
+  for (const i of named) {
+    ctx.beginPath();
+    for (const [dx, dy] of [
+      [
+        1,
+        0
+      ],
+      [
+        6,
+        -3.5
+      ],
+      [
+        6,
+        3.5
+      ]
+    ]) ctx.lineTo(box.left + box.width + dx, y(i) + dy);
+    ctx.fill();
+  }
   if (trial !== null) frame_row(ctx, box, y(trial), Math.max(4, high), colours.onset);
   const most = `${plain(Number(limit.toPrecision(2)))} ${unit} and more`;
   draw_key(ctx, box, `0`, most, shades, font_px, colours.ink);
   return {
     find: (x, at) => row_at(x, at, box, high, n),
-    words: `Envelope of all ${n} trials in order of time, one row each, without smoothing across trials; the last colour stands for ${most} (${setup.bright} % of values lie below); the line is the cue, dots are responses` + (run_starts(run).length ? ", broken lines part runs." : ".")
+    words: `Envelope of all ${n} trials in order of time, one row each, without smoothing across trials; the last colour stands for ${most} (${setup.bright} % of values lie below); the line is the cue, dots are responses` + (run_starts(run).length ? ", broken lines part runs" : "") + (named.length ? `; ${named.length} trials that a flag names have a \u25C2 at their end.` : ".")
   };
 }
 function trial_ticks(n) {
@@ -4025,9 +4044,9 @@ function make_moving2(setup, state, screen, wire, host) {
     const same = state.sort.by === by;
     sort(by, same ? !state.sort.down : by >= 0 && typeof setup.people[0].cells[state.row]?.[by] !== "string");
   }
-  function step_trial(list, by) {
+  function step_trial(list, by, from = state.trial) {
     if (!host.here()) return notice.pass("The trials of this person are not here yet.");
-    state.trial = stepped(list, state.trial, by);
+    state.trial = stepped(list, from, by);
     refresh();
   }
   const in_time = () => Array.from({
@@ -4095,6 +4114,13 @@ function make_moving2(setup, state, screen, wire, host) {
     previous_trial: () => step_trial(in_time(), -1),
     slower_trial: () => step_trial(host.by_response(), 1),
     faster_trial: () => step_trial(host.by_response(), -1),
+    next_named() {
+      const named = state.named();
+      if (!named.length) return notice.pass("No flag of this person and channel names single trials.");
+      step_trial([
+        named.find((i) => i > (state.trial ?? -1)) ?? named[0]
+      ], 1, null);
+    },
     open,
     back: () => host.show_review(false),
     let_go() {
@@ -4890,6 +4916,13 @@ function make_state2(setup) {
         row: state.row
       });
     },
+    /** Trials of the chosen person that flags of the chosen channel, or of the person, name. */
+    named() {
+      const own = setup.flags.filter(({ person, channel }) => person === state.person && (!channel || channel === setup.labels[state.row]));
+      return [
+        ...new Set(own.flatMap(({ trials }) => trials))
+      ].sort((a, b) => a - b);
+    },
     /** Somebody, and none of their trials.
      * @param {number} person */
     choose(person) {
@@ -5076,12 +5109,12 @@ function make_words2(setup, state, screen, store) {
         "unlike the others": "unlike the others"
       };
       set_text(screen.who, `${one.name}: ${flags2[person].length ? "why" : "no flag"}`);
-      screen.reasons.replaceChildren(...flags2[person].map(({ code, channel, reason, kind }) => h("li", {}, h("b", {}, `\u2691 ${code}${channel ? `, ${channel}` : ""}`), ` ${reason}`, h("span", {
+      screen.reasons.replaceChildren(...flags2[person].map(({ code, channel, reason, kind, trials }) => h("li", {}, h("b", {}, `\u2691 ${code}${channel ? `, ${channel}` : ""}`), ` ${reason}`, h("span", {
         class: "kind"
       }, ` (${kinds[
         /** @type {keyof kinds} */
         kind
-      ] ?? kind})`))));
+      ] ?? kind}${trials.length ? `; ${trials.length} trials` : ""})`))));
     }
     const data = here();
     const none = data ? `${data.n} trials; \u2192 steps through them, a click on a dot or row takes one.` : "";
@@ -5230,6 +5263,7 @@ function render_people({ model, view }, setup) {
       person: state.person,
       row: state.row,
       trial: state.trial,
+      named: state.named(),
       data,
       alike,
       channel,

@@ -19,6 +19,7 @@ from emgreview.model import FloatArray
 from emgreview.people import pictures
 from emgreview.people.person import WORDS, Person
 from emgreview.people.recorded import BINS, GRID_HZ
+from emgreview.people.rules import Flag
 from emgreview.people.summary import COLUMNS as MEANINGS
 from emgreview.people.summary import Summary
 from emgreview.views.packing import Traces
@@ -88,8 +89,8 @@ def facts(found: Summary) -> dict[str, Any]:
         "hz": GRID_HZ.tolist(),
         "columns": [{**column._asdict(), "words": MEANINGS[column.name][1]} for column in columns],
         "people": [_person(one, rows, labels, columns) for one in people],
-        "flags": [_flag(row, places) for row in found.flags.to_dict("records")],
-        "unlike": [_flag(row, places) for row in found.unlike.to_dict("records")],
+        "flags": [_flag(one, places, people) for one in found.odd.flags],
+        "unlike": [_flag(one, places, people) for one in found.odd.unlike],
         "rules": list(found.rules),
         "notes": [*found.notes, *(f"{name} is left out: {why}" for name, why in found.failed.items())],
         "channels": [_channel(group, label) for label in labels],
@@ -104,10 +105,13 @@ def unit_label(unit: str) -> str:
     return "µV" if unit == "uV" else "arbitrary units" if unit == "arbitrary" else unit
 
 
-def _flag(row: dict[str, Any], places: dict[tuple[str, str], int]) -> dict[str, Any]:
-    said = {name: row[name] for name in ("channel", "code", "reason", "kind")}
-    numbers = {name: _number(row[name]) for name in ("value", "limit")}
-    return {"person": places[row["participant"], row["session"]], **said, **numbers}
+def _flag(one: Flag, places: Mapping[tuple[str, str], int], people: Sequence[Person]) -> dict[str, Any]:
+    at = places[one.participant, one.session]
+    return {
+        **{"person": at, "channel": one.channel, "code": one.code, "reason": one.reason, "kind": one.kind},
+        **{"value": _number(one.value), "limit": _number(one.limit)},
+        "trials": [people[at].ids.index(trial) for trial in one.trials if trial in people[at].ids],
+    }
 
 
 Rows = Mapping[tuple[str, str, str], Mapping[Any, Any]]

@@ -44,6 +44,12 @@ class People:
     def names(self) -> list[str]:
         return self.root.locator("tbody th").all_inner_texts()
 
+    def click(self, picture: str, across: float, down: float):
+        """At shares of a picture's width and height."""
+        canvas = self.canvas(picture)
+        box = canvas.bounding_box()
+        canvas.click(position={"x": across * box["width"], "y": down * box["height"]})
+
     def canvas(self, picture: str):
         return self.root.locator(f"canvas[data-picture={picture}]")
 
@@ -131,16 +137,13 @@ def test_the_table_is_sorted_by_key_and_by_its_heads(screen):
 def test_a_click_on_a_picture_chooses_what_lies_there(screen):
     screen.press("ArrowDown")
     screen.wait_painted("3 0")
-    box = screen.canvas("heat").bounding_box()
-    screen.page.mouse.click(box["x"] + 0.6 * box["width"], box["y"] + 0.5 * box["height"])
+    screen.click("heat", 0.6, 0.5)
     screen.wait_painted(r"3 0 \d+")
     chosen = int(screen.root.get_attribute("data-painted").split()[2])
     assert screen.text(".trial-words").startswith(f"Trial {chosen + 1} of 16")
-    box = screen.canvas("multiples").bounding_box()
-    screen.page.mouse.click(box["x"] + 0.2 * box["width"], box["y"] + 0.1 * box["height"])
+    screen.click("multiples", 0.2, 0.1)
     screen.wait_painted("0 0")
-    box = screen.canvas("matrix").bounding_box()
-    screen.page.mouse.click(box["x"] + 0.4 * box["width"], box["y"] + 0.8 * box["height"])
+    screen.click("matrix", 0.4, 0.8)
     screen.wait_painted("0 2")
     assert screen.root.get_attribute("data-keys") == "on"
 

@@ -38,7 +38,7 @@ export const step_of = (value, limit) => Math.max(0, Math.min(STEPS - 1, Math.ro
 export const run_starts = (run) => run.flatMap((one, i) => (i && one !== run[i - 1] ? [i] : []))
 
 /** @type {Paint} */
-export function draw_heat(ctx, size, {setup, colours, heat, font_px, trial, data, unit}) {
+export function draw_heat(ctx, size, {setup, colours, heat, font_px, trial, named, data, unit}) {
   const {n, envelope, response, run} = data
   const [start, stop] = setup.span_s
   const limit = data.heat_limit ?? 1
@@ -93,6 +93,12 @@ export function draw_heat(ctx, size, {setup, colours, heat, font_px, trial, data
   ctx.strokeStyle = colours.faint
   ctx.lineWidth = 1
   ctx.strokeRect(box.left + 0.5, box.top + 0.5, box.width, box.height)
+  ctx.fillStyle = colours.ink
+  for (const i of named) {
+    ctx.beginPath()
+    for (const [dx, dy] of [[1, 0], [6, -3.5], [6, 3.5]]) ctx.lineTo(box.left + box.width + dx, y(i) + dy)
+    ctx.fill()
+  }
   if (trial !== null) frame_row(ctx, box, y(trial), Math.max(4, high), colours.onset)
   const most = `${plain(Number(limit.toPrecision(2)))} ${unit} and more`
   draw_key(ctx, box, `0`, most, shades, font_px, colours.ink)
@@ -101,7 +107,8 @@ export function draw_heat(ctx, size, {setup, colours, heat, font_px, trial, data
     words:
       `Envelope of all ${n} trials in order of time, one row each, without smoothing across trials; the last colour ` +
       `stands for ${most} (${setup.bright} % of values lie below); the line is the cue, dots are responses` +
-      (run_starts(run).length ? ", broken lines part runs." : "."),
+      (run_starts(run).length ? ", broken lines part runs" : "") +
+      (named.length ? `; ${named.length} trials that a flag names have a ◂ at their end.` : "."),
   }
 }
 

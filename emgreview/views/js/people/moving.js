@@ -72,10 +72,10 @@ export function make_moving(setup, state, screen, wire, host) {
     sort(by, same ? !state.sort.down : by >= 0 && typeof setup.people[0].cells[state.row]?.[by] !== "string")
   }
 
-  /** @param {number[]} list @param {1 | -1} by */
-  function step_trial(list, by) {
+  /** @param {number[]} list @param {1 | -1} by @param {number | null} from */
+  function step_trial(list, by, from = state.trial) {
     if (!host.here()) return notice.pass("The trials of this person are not here yet.")
-    state.trial = stepped(list, state.trial, by)
+    state.trial = stepped(list, from, by)
     refresh()
   }
 
@@ -153,6 +153,11 @@ export function make_moving(setup, state, screen, wire, host) {
     previous_trial: () => step_trial(in_time(), -1),
     slower_trial: () => step_trial(host.by_response(), 1),
     faster_trial: () => step_trial(host.by_response(), -1),
+    next_named() {
+      const named = state.named()
+      if (!named.length) return notice.pass("No flag of this person and channel names single trials.")
+      step_trial([named.find((i) => i > (state.trial ?? -1)) ?? named[0]], 1, null)
+    },
     open,
     back: () => host.show_review(false),
     let_go() {

@@ -134,6 +134,7 @@ export function render_people({model, view}, setup) {
       person: state.person,
       row: state.row,
       trial: state.trial,
+      named: state.named(),
       data,
       alike,
       channel,

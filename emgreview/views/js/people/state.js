@@ -21,6 +21,13 @@ export function make_state(setup) {
     arrange() {
       state.order = people_order(setup, {...state.sort, row: state.row})
     },
+    /** Trials of the chosen person that flags of the chosen channel, or of the person, name. */
+    named() {
+      const own = setup.flags.filter(({person, channel}) =>
+        person === state.person && (!channel || channel === setup.labels[state.row])
+      )
+      return [...new Set(own.flatMap(({trials}) => trials))].sort((a, b) => a - b)
+    },
     /** Somebody, and none of their trials.
      * @param {number} person */
     choose(person) {

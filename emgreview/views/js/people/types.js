@@ -8,7 +8,7 @@
  * @typedef {{name: string, head: string, unit: string, words: string, digits: number}} Column
  *
  * @typedef {{person: number, channel: string, code: string, reason: string, kind: string, value: number | null,
- *   limit: number | null}} Flag
+ *   limit: number | null, trials: number[]}} Flag  `trials`: those that show it, where it is about some
  *
  * @typedef {number | string | null} Cell
  *
@@ -49,8 +49,8 @@
  *
  * @typedef {{
  *   setup: Setup, colours: import("../shared/palette.js").Palette, heat: string[], font_px: number, person: number, row: number,
- *   trial: number | null, data: Trials, alike: {labels: string[], values: Float64Array}, channel: Channel,
- *   unit: string}} Scene  all that is painted of somebody
+ *   trial: number | null, named: number[], data: Trials, alike: {labels: string[], values: Float64Array}, channel: Channel,
+ *   unit: string}} Scene  all that is painted of somebody; `named`: trials that a flag names
  *
  * @typedef {{find: Find | null, words: string}} Painted  `words`: what is seen
  *

@@ -59,13 +59,19 @@ export function make_words(setup, state, screen, store) {
       const kinds = {physical: "by a physical rule", "unlike the others": "unlike the others"}
       set_text(screen.who, `${one.name}: ${flags[person].length ? "why" : "no flag"}`)
       screen.reasons.replaceChildren(
-        ...flags[person].map(({code, channel, reason, kind}) =>
+        ...flags[person].map(({code, channel, reason, kind, trials}) =>
           h(
             "li",
             {},
             h("b", {}, `⚑ ${code}${channel ? `, ${channel}` : ""}`),
             ` ${reason}`,
-            h("span", {class: "kind"}, ` (${kinds[/** @type {keyof kinds} */ (kind)] ?? kind})`),
+            h(
+              "span",
+              {class: "kind"},
+              ` (${kinds[/** @type {keyof kinds} */ (kind)] ?? kind}${
+                trials.length ? `; ${trials.length} trials` : ""
+              })`,
+            ),
           )
         ),
       )
