@@ -156,6 +156,7 @@ def test_enter_opens_the_trial_in_the_review_and_shift_enter_leads_back(page, de
     screen.wait_painted("1 2 1")
     screen.press("Enter")
     review = page.locator(".emgreview:not(.people):not(.return)")
+    page.locator(".opened[data-open=yes]").wait_for()
     page.wait_for_function("root => root.dataset.painted === '7'", arg=review.element_handle(), timeout=20_000)
     assert "Trial 8 of 12" in review.locator(".title").inner_text()
     assert review.locator(".row[aria-current=true] .name").inner_text() == "wrist extensors"
