@@ -8,6 +8,7 @@ carry out themselves.
     KEYS            the default table of a trial review
     SETTLE_KEYS     the further keys of an adjudication
     LONG_KEYS       that of the long view; its groups DECIDING need a session
+    PEOPLE_KEYS     that of the view of people
     key_table       a table for either hand, with changes
     by_former_name  handedness, also by the name it had before
 """
@@ -315,3 +316,35 @@ LONG_KEYS: tuple[Key, ...] = (
 
 DECIDING = ("Mark", "Cues")
 """Groups of LONG_KEYS that need a session."""
+
+PEOPLE_KEYS: tuple[Key, ...] = (
+    Key("ArrowDown", "next_person", "next person of the table", "People", repeat=True),
+    Key("ArrowUp", "previous_person", "person before", "People", repeat=True),
+    Key("Home", "first_person", "first person of the table", "People"),
+    Key("End", "last_person", "last person of the table", "People"),
+    Key("KeyF", "next_flagged", "next person with a flag", "People", "next flag"),
+    Key("KeyF", "previous_flagged", "flagged person before", "People", shift=True),
+    Key("Slash", "go_to", "choose a person by name", "People", "name …"),
+    Key("KeyU", "unlike", "choose among those most unlike the others", "People", "most unlike …"),
+    Key("KeyR", "rules", "the rules behind the flags, with their limits", "People", "rules"),
+    Key("KeyS", "sort", "sort the table by a column", "Table", "sort …"),
+    Key("KeyS", "turn_round", "the same column the other way round", "Table", shift=True),
+    Key("KeyO", "flagged_first", "flagged people first, as at the start", "Table", "flagged first"),
+    Key("PageDown", "next_page", "next page of people", "Table", repeat=True),
+    Key("PageUp", "previous_page", "page of people before", "Table", repeat=True),
+    Key("KeyC", "next_channel", "next channel", "Channel", "next channel", repeat=True),
+    Key("KeyC", "previous_channel", "channel before", "Channel", shift=True, repeat=True),
+    *(Key(f"Digit{n}", "channel", f"channel {n}", "Channel", arguments={"number": n}) for n in range(1, 10)),
+    Key("KeyX", "own_scale", "each person on a scale of their own, or all on one", "Channel", "own scales"),
+    Key("ArrowRight", "next_trial", "next trial of this person", "Trial", repeat=True),
+    Key("ArrowLeft", "previous_trial", "trial before", "Trial", repeat=True),
+    Key("ArrowRight", "slower_trial", "trial with the next later response", "Trial", shift=True, repeat=True),
+    Key("ArrowLeft", "faster_trial", "trial with the next earlier response", "Trial", shift=True, repeat=True),
+    Key("KeyT", "next_named", "next trial that a flag names", "Trial", "flagged trial", repeat=True),
+    Key("Enter", "open", "open this trial in the review", "Trial", "open in the review"),
+    Key("Enter", "back", "from the review back to the people", "Trial", shift=True),
+    Key("Escape", "let_go", "choose no trial", "Trial"),
+    Key("KeyW", "words", "every word and number of this person in full", "Trial", "words", shift=True),
+    Key("Slash", "key_card", "this card", "Trial", shift=True),
+)
+"""Default keys of the view of people."""

@@ -36,7 +36,7 @@ SECTIONS = (  # numpydoc's, in its order
 WIDEST = 92
 """Columns of a line; ``help`` puts four to eight in front."""
 
-SCREENS = {"review", "long_view", "show_cues", "study_form"}
+SCREENS = {"review", "long_view", "participants", "show_cues", "study_form"}
 NO_EXAMPLE = SCREENS | {"bench_findings", "bench_onsets"}
 """Screens are seen in a notebook; a bench takes minutes."""
 

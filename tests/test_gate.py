@@ -237,6 +237,16 @@ def test_two_reviewers_notebook_runs(tmp_path, here):
     assert "all files as they were written: True" in out
 
 
+def test_participants_notebook_runs(tmp_path, here):
+    """The second person of the demo: a channel with heart beats, and one that is clipped in a trial."""
+    out = printed(execute(ROOT / "notebooks" / "participants.ipynb", tmp_path, participants=3, trials=6, WORKERS="1"))
+    assert "3 people's sessions, 18 trials, automatic marks" in out
+    assert re.search(r"02\s+PM\s+heart", out)
+    assert "Participants(" in out
+    assert "100% of channels in trials are not reviewed" in out
+    assert "kept out: 0" in out
+
+
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.name)
 def test_notebooks_are_committed_without_outputs(path):
     content = json.loads(path.read_text("utf-8"))

@@ -3,7 +3,7 @@
 import pytest
 
 from emgreview.errors import ParameterError, UnknownNameError
-from emgreview.keys import KEYS, LONG_KEYS, SETTLE_KEYS, by_former_name, key_table
+from emgreview.keys import KEYS, LONG_KEYS, PEOPLE_KEYS, SETTLE_KEYS, by_former_name, key_table
 from emgreview.session import COMMANDS
 
 VIEW_COMMANDS = {
@@ -63,9 +63,10 @@ def test_a_command_with_several_keys_is_changed_by_its_argument():
     assert key_table(changes={"zoom 2": "BracketLeft", "edge 0": "Minus"}, keys=LONG_KEYS)
 
 
-@pytest.mark.parametrize("table", [KEYS, LONG_KEYS, (*SETTLE_KEYS, *KEYS)])
-def test_no_two_keys_have_one_name(table):
+@pytest.mark.parametrize("table", [KEYS, LONG_KEYS, PEOPLE_KEYS, (*SETTLE_KEYS, *KEYS)])
+def test_no_two_keys_have_one_name_or_one_place(table):
     assert len({key.name for key in table}) == len(table)
+    assert len({(key.code, key.shift) for key in table}) == len(table)
 
 
 @pytest.mark.parametrize("code", ["space", "k", "Shift+", "Ctrl+KeyK", "Tab", "Shift+Shift+KeyK"])

@@ -196,6 +196,22 @@ def test_the_checking_notebook_runs_on_a_study_of_ones_own(study, tmp_path):
         names["session"].close()
 
 
+@pytest.mark.parametrize("study", SAID)
+def test_the_participants_notebook_runs_on_a_study_of_ones_own(study, tmp_path):
+    path = getattr(own_studies, study)(tmp_path / study)
+    mine = {name: SAID[study][name] for name in ("CUE", "BEFORE_S", "AFTER_S", "RESPONSE")}
+    said = {"STUDY": str(path), **mine, "EXPECT": None, "WORKERS": 1, "REVIEW": str(tmp_path / "review")}
+    out, names = own_studies.run("participants", said | {"REVIEWER": "r9"})
+    if SAID[study]["CUE"] is None:
+        assert "CUE is None: people are compared by what follows a cue" in out
+        assert names["screen"] is None
+        return
+    assert set(names["found"].table["channel"]) == set(names["session"].trials[0].labels)
+    assert "2 people's sessions" in out
+    assert "100% of channels in trials are not reviewed" in out
+    names["session"].close()
+
+
 def test_contractions_of_ones_own_are_judged_in_the_checking_notebook(tmp_path):
     """A recording that is both block and contractions; exchanged leads are told, and maximal efforts shown."""
     made = er.simulate_contractions(1000, seed=3, muscles=["FCR", "ED", "FDI"], maximal=3)

@@ -46,8 +46,10 @@ def session(tmp_path):
         yield session
 
 
-@pytest.fixture(params=["review", "long"])
+@pytest.fixture(params=["review", "long", "people"])
 def screen(session, request):
+    if request.param == "people":
+        return er.participants([session.trials[0].recording], cue="go", before_s=0.5, after_s=1.0, session=session)
     if request.param == "review":
         return er.review(session)
     return er.long_view(session.trials[0].recording, session)
@@ -97,6 +99,9 @@ def test_every_part_of_every_kind_is_looked_at(screen):
         "width": 1,
         "kinds": ["raw", "raw"],
         "near": 0,
+        "people": [0],
+        "person": 0,
+        "trial": 0,
     }
     for kind, parts in messages.MESSAGES.items():
         if kind == "decide":

@@ -26,6 +26,7 @@ NOTEBOOKS = (
     "onset_accuracy.ipynb",
     "planning.ipynb",
     "checking.ipynb",
+    "participants.ipynb",
 )
 
 

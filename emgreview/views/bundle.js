@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules ec1b5d358fb8b4859fcf534b853856df03d0a02df8b26df90b7e02c7530d9ef3
-// bundle 4b8b6f4d7c6fffcb68dfe26cf7611525c9e579a58da7b5e45e1e2c759d99d8e3
+// modules b26df51241bc0f2862e4c90d29449454d767421060b39658af079858fe86b24d
+// bundle 39bfe57f47eadcd989b3912a024a238897cab29545d7d4215b20b50ca98384e3
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -89,8 +89,8 @@ function key_name(key) {
     PageUp: "Page \u2191"
   };
   if (key.shift && key.code === "Slash") return "?";
-  const plain = names[key.code] ?? key.code.replace(/^(Key|Digit)/, "");
-  return (key.shift ? "\u21E7 " : "") + plain;
+  const plain2 = names[key.code] ?? key.code.replace(/^(Key|Digit)/, "");
+  return (key.shift ? "\u21E7 " : "") + plain2;
 }
 
 // shared/texts.js
@@ -549,7 +549,7 @@ function make_asking(root, notice, clear_away) {
     open(heading, [
       h("div", {
         class: "told"
-      }, ...words.split("\n").filter(Boolean).map((line) => h("p", {}, line))),
+      }, ...words.split("\n").filter(Boolean).map((line2) => h("p", {}, line2))),
       h("div", {
         class: "buttons"
       }, button("Esc", "close, then the keys act", close))
@@ -792,7 +792,7 @@ async function attach_layer(view, draw) {
       plot.repaint();
     },
     colours(ink, grid, ground) {
-      const plain = {
+      const plain2 = {
         syncable: false
       };
       for (const axis of [
@@ -807,17 +807,17 @@ async function attach_layer(view, draw) {
           major_tick_line_color: grid,
           major_label_text_font_size: `${canvas_font_px()}px`,
           axis_label_text_font_size: `${1.2 * canvas_font_px()}px`
-        }, plain);
+        }, plain2);
       }
-      for (const line of plot.model.center) {
-        if (line.properties.grid_line_color) line.setv({
+      for (const line2 of plot.model.center) {
+        if (line2.properties.grid_line_color) line2.setv({
           grid_line_color: grid
-        }, plain);
+        }, plain2);
       }
       plot.model.setv({
         background_fill_color: ground,
         outline_line_color: grid
-      }, plain);
+      }, plain2);
     },
     /** The letters of the axes, in CSS pixels. */
     letters(px) {
@@ -1082,10 +1082,14 @@ function live(model, view, life) {
     tallest = window.innerHeight;
     life.fit();
   }, life.every_ms);
-  attach_layer(view, life.draw).then((made) => {
-    layer = made;
+  const { draw } = life;
+  const shown2 = draw ? attach_layer(view, draw) : until(() => root.isConnected && root.clientWidth ? true : null);
+  shown2.then((made) => {
     shield(root);
-    life.ready(made);
+    if (made !== true) {
+      layer = made;
+      life.ready?.(made);
+    }
     dress();
   });
   relabel_keys(root);
@@ -1243,7 +1247,7 @@ function make_wire(model, { shown: shown2 = () => [], still = "" } = {}) {
   function go_on() {
     if (stopped && !fatal && !late()) stop("");
   }
-  function send_again({ awaited, missing = [
+  function send_again({ awaited, missing: missing2 = [
     awaited
   ] }) {
     if (pending.length && pending[0].n > awaited) {
@@ -1251,7 +1255,7 @@ function make_wire(model, { shown: shown2 = () => [], still = "" } = {}) {
     }
     const now = performance.now();
     for (const decision of pending) {
-      if (!missing.includes(decision.n) || now - (decision.again ?? -Infinity) < AGAIN_MS) continue;
+      if (!missing2.includes(decision.n) || now - (decision.again ?? -Infinity) < AGAIN_MS) continue;
       decision.again = now;
       const { at: _, again: __, ...said } = decision;
       send("decide", said);
@@ -1602,7 +1606,7 @@ function draw_marks(ctx, { cards, status, selected }, scene, width, height) {
   for (const stretch of status.aside) {
     if (in_view(stretch.start_s, stretch.stop_s)) draw_aside(ctx, stretch, bands, px, width, colours, font_px);
   }
-  const line = (band, s, { colour, thick, dash, words, low }) => {
+  const line2 = (band, s, { colour, thick, dash, words, low }) => {
     const x = Math.round(px(s)) + 0.5;
     if (x < 0 || x > width) return;
     upright(ctx, px(s), band.top + 2, band.top + band.height - 2, {
@@ -1628,14 +1632,14 @@ function draw_marks(ctx, { cards, status, selected }, scene, width, height) {
     else ctx.strokeRect(left + 0.5, Math.round(top) + 0.5, long - 1, 3);
     if (!near) return;
     const thick = (side) => held?.side === side ? 3 : 1.6;
-    line(band, onset_s, {
+    line2(band, onset_s, {
       dash: [],
       colour: colours.onset,
       thick: thick(0),
       words: held ? words : ""
     });
     if (offset_s == null) return;
-    line(band, offset_s, {
+    line2(band, offset_s, {
       dash: [
         6,
         3
@@ -1672,13 +1676,13 @@ function draw_marks(ctx, { cards, status, selected }, scene, width, height) {
     const thick = (side) => selected.side === side ? 3 : 1.5;
     ctx.fillStyle = colours.interval;
     ctx.fillRect(px(start_s), band.top + 1, Math.max(1, px(end_s) - px(start_s)), band.height - 2);
-    line(band, start_s, {
+    line2(band, start_s, {
       dash: [],
       colour: colours.ink,
       thick: thick(0),
       words: "start"
     });
-    line(band, end_s, {
+    line2(band, end_s, {
       dash: [
         6,
         3
@@ -1696,7 +1700,7 @@ function draw_marks(ctx, { cards, status, selected }, scene, width, height) {
   };
   const cue = (s, dash, thick, words) => {
     if (!in_view(s)) return;
-    line(whole, s, {
+    line2(whole, s, {
       dash,
       colour: colours.offset,
       thick
@@ -2497,7 +2501,7 @@ function draw_over(ctx, scene, feet, width, height) {
   }
   ctx.stroke();
   draw_markers(ctx, scene, px, width, height, colours);
-  const line = (s, words, dash) => {
+  const line2 = (s, words, dash) => {
     if (s < x0 || s > x1) return;
     upright(ctx, px(s), head_px(font_px), height, {
       colour: colours.faint,
@@ -2509,8 +2513,8 @@ function draw_over(ctx, scene, feet, width, height) {
       ink: colours.ink
     });
   };
-  line(cursor_s, `cursor ${cursor_s.toFixed(3)} s`, []);
-  if (hover_s != null) line(hover_s, `${hover_s.toFixed(3)} s`, [
+  line2(cursor_s, `cursor ${cursor_s.toFixed(3)} s`, []);
+  if (hover_s != null) line2(hover_s, `${hover_s.toFixed(3)} s`, [
     1,
     2
   ]);
@@ -2522,10 +2526,10 @@ function write_feet(ctx, feet, width, height, font_px, colours) {
     const words = cut_to(ctx, whole, FOOT_SHARE * width);
     const wide = width_of(ctx, words);
     const left = Math.min(x + 4, width - wide - 3);
-    let line = lines.findIndex((end) => end < left - 4);
-    if (line < 0) line = lines.length;
-    lines[line] = left + wide;
-    plate(ctx, words, left, height - 5 - line * (font_px + 5), colours, "left", ink);
+    let line2 = lines.findIndex((end) => end < left - 4);
+    if (line2 < 0) line2 = lines.length;
+    lines[line2] = left + wide;
+    plate(ctx, words, left, height - 5 - line2 * (font_px + 5), colours, "left", ink);
   }
 }
 function draw_markers(ctx, scene, px, width, height, colours) {
@@ -2552,11 +2556,11 @@ function draw_markers(ctx, scene, px, width, height, colours) {
   const ends = Array(head_lines(font_px)).fill(-Infinity);
   for (let i = first; i < last; i++) {
     const x = px(markers[i][0]);
-    const line = ends.findIndex((end) => end < x);
-    const words = line < 0 ? "" : cut_to(ctx, markers[i][1], Math.min(width - x - 6, FOOT_SHARE * width));
+    const line2 = ends.findIndex((end) => end < x);
+    const words = line2 < 0 ? "" : cut_to(ctx, markers[i][1], Math.min(width - x - 6, FOOT_SHARE * width));
     if (!words) continue;
-    plate(ctx, words, x + 3, line * (font_px + 4) + font_px + 2, colours);
-    ends[line] = x + width_of(ctx, words) + 10;
+    plate(ctx, words, x + 3, line2 * (font_px + 4) + font_px + 2, colours);
+    ends[line2] = x + width_of(ctx, words) + 10;
   }
 }
 
@@ -3083,12 +3087,12 @@ function make_words(setup, state, screen, { marks, loader, wire }) {
       `${label}${over ? ` (over ${over})` : ""}, ${unit_label}`,
       level_words
     ].filter(Boolean).join(": "));
-    const inside = setup.markers.filter(([s]) => s >= x0 && s <= x1).slice(0, 200);
+    const inside2 = setup.markers.filter(([s]) => s >= x0 && s <= x1).slice(0, 200);
     const near = cards.filter(({ cue_s }) => cue_s >= x0 && cue_s <= x1);
     const parts = [
       setup.title,
       ...names.map((name) => `Channel ${name}`),
-      ...inside.map(([s, words]) => `Marker at ${s.toFixed(3)} s: ${words}`),
+      ...inside2.map(([s, words]) => `Marker at ${s.toFixed(3)} s: ${words}`),
       ...near.flatMap(({ cue, cue_s, none }) => none ? [
         `Cue ${cue} at ${cue_s.toFixed(3)} s is none: ${none}`
       ] : []),
@@ -3324,6 +3328,2049 @@ function render_long({ model, view }, setup) {
   wire.insist("hello");
   loader.start();
   return root;
+}
+
+// people/axes.js
+function round_ticks(low, high, most = 5) {
+  if (!(high > low)) return [
+    low
+  ];
+  const rough = (high - low) / Math.max(1, most);
+  const power = 10 ** Math.floor(Math.log10(rough));
+  const step = ([
+    1,
+    2,
+    5,
+    10
+  ].find((m) => m * power >= rough * (1 - 1e-9)) ?? 10) * power;
+  const ticks = [];
+  for (let k = Math.ceil(low / step - 1e-9); k * step <= high + 1e-9 * step; k++) {
+    ticks.push(Number((k * step).toPrecision(12)));
+  }
+  return ticks;
+}
+function log_ticks(low, high) {
+  const ticks = [];
+  const few = Math.log10(high / low) < 2.2;
+  for (let power = Math.floor(Math.log10(low)); power <= Math.ceil(Math.log10(high)); power++) {
+    for (const m of few ? [
+      1,
+      2,
+      5
+    ] : [
+      1
+    ]) {
+      const value = m * 10 ** power;
+      if (value >= low * 0.999 && value <= high * 1.001) ticks.push(Number(value.toPrecision(6)));
+    }
+  }
+  return ticks.length > 1 ? ticks : round_ticks(low, high, 4);
+}
+var plain = (value) => String(Number(value.toPrecision(4))).replace("-", "\u2212");
+function extent(values, none, margin = 0.06) {
+  let [low, high] = [
+    Infinity,
+    -Infinity
+  ];
+  for (const value of values) {
+    if (!Number.isFinite(value)) continue;
+    low = Math.min(low, value);
+    high = Math.max(high, value);
+  }
+  if (low > high) return none;
+  const more = (high - low) * margin || Math.abs(high) * margin || 1;
+  return [
+    low - more,
+    high + more
+  ];
+}
+function share_along({ low, high, log }, value) {
+  if (log) return (Math.log(value) - Math.log(low)) / (Math.log(high) - Math.log(low));
+  return (value - low) / (high - low);
+}
+function draw_axes(ctx, size, { x, y }, colours, font_px, { top = 0, right = 0 } = {}) {
+  ctx.font = `${font_px}px system-ui, sans-serif`;
+  const said = (axis) => axis.said ?? plain;
+  const y_ticks = y.ticks ?? (y.log ? log_ticks(y.low, y.high) : round_ticks(y.low, y.high, 4));
+  const widest = Math.max(...y_ticks.map((tick) => width_of(ctx, said(y)(tick))), 0);
+  const left = Math.ceil(font_px * 1.5 + widest + 8);
+  const box = {
+    left,
+    top: Math.ceil(0.6 * font_px + top),
+    width: Math.max(10, size.width - left - Math.ceil(0.9 * font_px + right)),
+    height: Math.max(10, size.height - Math.ceil(0.6 * font_px + top) - Math.ceil(2.9 * font_px))
+  };
+  const px = (value) => box.left + share_along(x, value) * box.width;
+  const py = (value) => box.top + (1 - share_along(y, value)) * box.height;
+  const bottom = box.top + box.height;
+  ctx.strokeStyle = colours.grid;
+  ctx.lineWidth = 1;
+  ctx.fillStyle = colours.ink;
+  ctx.textBaseline = "middle";
+  ctx.textAlign = "right";
+  for (const tick of y_ticks) {
+    const at = Math.round(py(tick)) + 0.5;
+    line(ctx, box.left, at, box.left + box.width, at);
+    ctx.fillText(said(y)(tick), box.left - 4, at);
+  }
+  ctx.textAlign = "center";
+  ctx.textBaseline = "top";
+  const most = Math.max(2, Math.floor(box.width / (4.2 * font_px)));
+  const x_ticks = x.ticks ?? (x.log ? log_ticks(x.low, x.high) : round_ticks(x.low, x.high, Math.min(6, most)));
+  let written = -Infinity;
+  for (const tick of x_ticks) {
+    const at = Math.round(px(tick)) + 0.5;
+    line(ctx, at, box.top, at, bottom);
+    const words = said(x)(tick);
+    const half = width_of(ctx, words) / 2;
+    const middle = Math.min(at, size.width - half - 1);
+    if (middle - half < written + 4) continue;
+    ctx.fillText(words, middle, bottom + 3);
+    written = middle + half;
+  }
+  ctx.strokeStyle = colours.faint;
+  ctx.strokeRect(box.left + 0.5, box.top + 0.5, box.width, box.height);
+  ctx.fillText(x.words, box.left + box.width / 2, bottom + 1.55 * font_px);
+  ctx.save();
+  ctx.translate(0.25 * font_px, box.top + box.height / 2);
+  ctx.rotate(-Math.PI / 2);
+  ctx.fillText(y.words, 0, 0);
+  ctx.restore();
+  ctx.textAlign = "left";
+  ctx.textBaseline = "alphabetic";
+  return {
+    box,
+    px,
+    py
+  };
+}
+function legend(ctx, x, looks, ink, font_px) {
+  for (const { colour, dash, words, thick = 1.8 } of looks) {
+    ctx.strokeStyle = colour;
+    ctx.setLineDash(dash);
+    ctx.lineWidth = thick;
+    line(ctx, x, 0.9 * font_px, x + 1.8 * font_px, 0.9 * font_px);
+    ctx.fillStyle = ink;
+    ctx.fillText(words, x + 2.1 * font_px, 1.25 * font_px);
+    x += 2.9 * font_px + ctx.measureText(words).width;
+  }
+  ctx.setLineDash([]);
+  ctx.lineWidth = 1;
+}
+function line(ctx, x0, y0, x1, y1) {
+  ctx.beginPath();
+  ctx.moveTo(x0, y0);
+  ctx.lineTo(x1, y1);
+  ctx.stroke();
+}
+function inside(ctx, { left, top, width, height }, paint) {
+  ctx.save();
+  ctx.beginPath();
+  ctx.rect(left, top, width, height);
+  ctx.clip();
+  paint();
+  ctx.restore();
+}
+function dot(ctx, x, y, radius, colour) {
+  ctx.fillStyle = colour;
+  ctx.beginPath();
+  ctx.arc(x, y, radius, 0, 2 * Math.PI);
+  ctx.fill();
+}
+function ring(ctx, x, y, colours, radius = 6) {
+  ctx.strokeStyle = colours.ink;
+  ctx.lineWidth = 2;
+  ctx.beginPath();
+  ctx.arc(x, y, radius, 0, 2 * Math.PI);
+  ctx.stroke();
+  ctx.lineWidth = 1;
+}
+var REACH_PX = 14;
+function nearest_of(points) {
+  return (x, y) => {
+    let [best, least] = [
+      /** @type {T | null} */
+      null,
+      REACH_PX ** 2
+    ];
+    for (const [px, py, what] of points) {
+      const away = (px - x) ** 2 + (py - y) ** 2;
+      if (away <= least) [best, least] = [
+        what,
+        away
+      ];
+    }
+    return best;
+  };
+}
+
+// people/group.js
+function draw_spectra(ctx, size, { setup, colours, font_px, data, channel, unit }) {
+  const { hz } = setup;
+  const fits = unit === channel.unit;
+  const band = fits ? channel.spectra_band : [];
+  const seen = [
+    ...data.spectra.flatMap((one) => [
+      ...one
+    ]),
+    ...band.flat(2).map((v) => v ?? NaN)
+  ];
+  const [low, high] = extent(seen, [
+    -40,
+    40
+  ]);
+  const last = Math.max(...hz.filter((_, k) => data.spectra.some((one) => Number.isFinite(one[k]))), 20);
+  const { box, px, py } = draw_axes(ctx, size, {
+    x: {
+      low: hz[0],
+      high: last,
+      log: true,
+      words: "frequency (Hz)",
+      ticks: [
+        10,
+        20,
+        50,
+        100,
+        200,
+        500,
+        1e3
+      ].filter((f) => f <= last)
+    },
+    y: {
+      low: Math.max(low, high - 70),
+      high,
+      words: `power (dB re 1 ${unit}\xB2/Hz)`
+    }
+  }, colours, font_px, {
+    top: 1.2 * font_px
+  });
+  const looks = [
+    {
+      colour: colours.faint,
+      dash: [
+        5,
+        3
+      ],
+      words: "before the cue"
+    },
+    {
+      colour: colours.accent,
+      dash: [],
+      words: "after it"
+    }
+  ];
+  inside(ctx, box, () => {
+    looks.forEach(({ colour, dash }, half) => {
+      if (band[half]) {
+        ctx.fillStyle = half ? colours.usual : colours.away;
+        ctx.beginPath();
+        for (const [quartile, way] of [
+          [
+            0,
+            1
+          ],
+          [
+            2,
+            -1
+          ]
+        ]) {
+          for (let j = 0; j < hz.length; j++) {
+            const k = way > 0 ? j : hz.length - 1 - j;
+            const value = band[half][quartile][k];
+            if (value !== null) ctx.lineTo(px(hz[k]), py(value));
+          }
+        }
+        ctx.fill();
+      }
+      ctx.strokeStyle = colour;
+      ctx.lineWidth = 1.8;
+      ctx.setLineDash(dash);
+      ctx.beginPath();
+      hz.forEach((f, k) => {
+        if (Number.isFinite(data.spectra[half][k])) ctx.lineTo(px(f), py(data.spectra[half][k]));
+      });
+      ctx.stroke();
+    });
+  });
+  ctx.setLineDash([]);
+  ctx.lineWidth = 1;
+  legend(ctx, box.left, looks, colours.ink, font_px);
+  return {
+    find: null,
+    words: "Spectra of the unfiltered signal before and after the cue; bands: " + (fits ? "middle half of the group." : "left out, the group has another unit.")
+  };
+}
+function rate_points({ n, none }) {
+  const here = /* @__PURE__ */ new Map();
+  return n.flatMap((of, person) => {
+    if (!of) return [];
+    const key = `${of} ${none[person]}`;
+    const k = here.get(key) ?? 0;
+    here.set(key, k + 1);
+    return [
+      /** @type {[number, number, number, number]} */
+      [
+        of,
+        none[person] / of,
+        (k % 2 ? -1 : 1) * Math.ceil(k / 2),
+        person
+      ]
+    ];
+  });
+}
+function draw_rates(ctx, size, { setup, colours, font_px, person, channel }) {
+  const { rates } = channel;
+  const points = rate_points(rates);
+  const most = Math.max(0.1, ...points.map(([, share]) => share), 1.3 * (rates.rate ?? 0));
+  const { places } = rates;
+  const { box, px, py } = draw_axes(ctx, size, {
+    x: {
+      low: places[0] ?? 0,
+      high: places[places.length - 1] ?? 1,
+      words: "usable trials"
+    },
+    y: {
+      low: -0.03 * most,
+      high: 1.06 * most,
+      words: "none found (%)",
+      said: (v) => plain(100 * v)
+    }
+  }, colours, font_px, {
+    top: 1.2 * font_px
+  });
+  const found = [];
+  inside(ctx, box, () => {
+    rates.limits.forEach((limits2, k) => {
+      ctx.strokeStyle = colours.faint;
+      ctx.setLineDash(k ? [] : [
+        5,
+        3
+      ]);
+      for (const side of limits2) {
+        ctx.beginPath();
+        side.forEach((count, at) => ctx.lineTo(px(places[at]), py(count / places[at])));
+        ctx.stroke();
+      }
+    });
+    ctx.setLineDash([]);
+    if (rates.rate !== null) {
+      ctx.strokeStyle = colours.accent;
+      line(ctx, box.left, py(rates.rate), box.left + box.width, py(rates.rate));
+    }
+    const room = box.width / 2;
+    for (const [n2, share, aside, who] of points) {
+      const x = px(n2) + Math.max(-room, Math.min(room, 4.5 * aside));
+      found.push([
+        x,
+        py(share),
+        {
+          person: who
+        }
+      ]);
+      dot(ctx, x, py(share), 2.4, colours.accent);
+    }
+  });
+  const limits = setup.chances.map((share, k) => ({
+    colour: colours.faint,
+    dash: k ? [] : [
+      5,
+      3
+    ],
+    words: `${plain(share)} %`,
+    thick: 1
+  }));
+  legend(ctx, box.left, [
+    {
+      colour: colours.accent,
+      dash: [],
+      words: "all"
+    },
+    ...limits
+  ], colours.ink, font_px);
+  const own = found.find(([, , what]) => what.person === person);
+  if (own) {
+    dot(ctx, own[0], own[1], 3.2, colours.onset);
+    ring(ctx, own[0], own[1], colours);
+  }
+  const [n, none] = [
+    rates.n[person],
+    rates.none[person]
+  ];
+  return {
+    find: nearest_of(found),
+    words: `Trials without a burst: ${none} of ${n} here, ${plain(100 * (rates.rate ?? NaN))} % in all. Limits by chance of ${setup.chances.map((share) => `${plain(share)} %`).join(" (broken) and ")} around that, by the exact binomial distribution.`
+  };
+}
+function draw_matrix(ctx, size, { setup, colours, font_px, row, alike }) {
+  const { labels, values } = alike;
+  const n = labels.length;
+  ctx.font = `${font_px}px system-ui, sans-serif`;
+  const widest = Math.max(...labels.map((label) => ctx.measureText(label).width));
+  const words_px = Math.min(widest, 0.3 * size.width);
+  const left = words_px + 8;
+  const top = 1.6 * font_px;
+  const cell = Math.min((size.width - left - 6) / n, (size.height - top - 1.9 * font_px) / n);
+  const own = labels.indexOf(setup.labels[row]);
+  ctx.textBaseline = "middle";
+  labels.forEach((label, i) => {
+    ctx.fillStyle = colours.ink;
+    ctx.textAlign = "right";
+    ctx.font = `${i === own ? "bold " : ""}${font_px}px system-ui, sans-serif`;
+    ctx.fillText(cut_to(ctx, label, words_px), left - 4, top + (i + 0.5) * cell);
+    ctx.textAlign = "center";
+    ctx.fillText(cut_to(ctx, label, cell - 2, 1), left + (i + 0.5) * cell, 0.8 * font_px);
+    for (let j = 0; j < n; j++) {
+      const value = values[i * n + j];
+      const [x, y] = [
+        left + j * cell,
+        top + i * cell
+      ];
+      ctx.strokeStyle = colours.grid;
+      ctx.strokeRect(x + 0.5, y + 0.5, cell, cell);
+      if (!Number.isFinite(value)) continue;
+      if (i === j) continue;
+      ctx.globalAlpha = Math.min(1, Math.abs(value)) * 0.85;
+      ctx.fillStyle = value < 0 ? colours.onset : colours.accent;
+      ctx.fillRect(x + 1, y + 1, cell - 1, cell - 1);
+      ctx.globalAlpha = 1;
+      ctx.fillStyle = Math.abs(value) > 0.5 ? colours.ground : colours.ink;
+      ctx.textAlign = "center";
+      const words = value.toFixed(2).replace(/^-(?=0\.00)/, "").replace("-", "\u2212").replace(/0(?=\.)/, "");
+      if (ctx.measureText(words).width < cell - 2) ctx.fillText(words, x + cell / 2, y + cell / 2);
+    }
+  });
+  if (own >= 0) {
+    ctx.strokeStyle = colours.onset;
+    ctx.lineWidth = 2;
+    ctx.strokeRect(left - 0.5, top + own * cell, n * cell + 1, cell + 1);
+    ctx.lineWidth = 1;
+  }
+  ctx.textAlign = "left";
+  ctx.textBaseline = "alphabetic";
+  ctx.font = `${font_px}px system-ui, sans-serif`;
+  ctx.fillStyle = colours.ink;
+  let best = -1;
+  for (let j = 0; j < n; j++) {
+    if (own < 0 || j === own || !Number.isFinite(values[own * n + j])) continue;
+    if (best < 0 || Math.abs(values[own * n + j]) > Math.abs(values[own * n + best])) best = j;
+  }
+  const most = best < 0 ? "" : `most alike: ${labels[best]}, ${plain(Number(values[own * n + best].toFixed(2)))}`;
+  ctx.fillText(cut_to(ctx, most, size.width - 8), 4, size.height - 0.4 * font_px);
+  return {
+    find(x, y) {
+      const at = Math.floor((y - top) / cell);
+      return x > 0 && at >= 0 && at < n ? {
+        row: setup.labels.indexOf(labels[at])
+      } : null;
+    },
+    words: `Correlation of each two channels after the cue, at the same moment. ${most}`
+  };
+}
+
+// people/heat.js
+var STEPS2 = 256;
+var HEATS = {
+  light: [
+    "#ffffff",
+    "#9cc7e6",
+    "#2f7fc1",
+    "#0a3f75",
+    "#02142b"
+  ],
+  dark: [
+    "#16181c",
+    "#173a5c",
+    "#2f6ea6",
+    "#7db8f0",
+    "#f2f9ff"
+  ]
+};
+function ramp(stops) {
+  const parts = stops.map((stop) => [
+    1,
+    3,
+    5
+  ].map((at) => parseInt(stop.slice(at, at + 2), 16)));
+  return Uint32Array.from({
+    length: STEPS2
+  }, (_, i) => {
+    const at = i / (STEPS2 - 1) * (parts.length - 1);
+    const k = Math.min(parts.length - 2, Math.floor(at));
+    const [r, g, b] = parts[k].map((from, c) => Math.round(from + (at - k) * (parts[k + 1][c] - from)));
+    return 255 << 24 | b << 16 | g << 8 | r;
+  });
+}
+var step_of = (value, limit) => Math.max(0, Math.min(STEPS2 - 1, Math.round(value / limit * (STEPS2 - 1))));
+var run_starts = (run) => run.flatMap((one, i) => i && one !== run[i - 1] ? [
+  i
+] : []);
+function draw_heat(ctx, size, { setup, colours, heat, font_px, trial, named, data, unit }) {
+  const { n, envelope, response, run } = data;
+  const [start, stop] = setup.span_s;
+  const limit = data.heat_limit ?? 1;
+  const key_px = 1.7 * font_px;
+  const { box, px } = draw_axes(ctx, size, {
+    x: {
+      low: start,
+      high: stop,
+      words: `time from ${setup.cue} (s)`
+    },
+    y: {
+      low: n + 0.5,
+      high: 0.5,
+      words: "trial",
+      ticks: trial_ticks(n),
+      said: (v) => String(v)
+    }
+  }, colours, font_px, {
+    top: key_px
+  });
+  const high = box.height / n;
+  const wide = setup.bins;
+  const image = new ImageData(wide, n);
+  const pixels = new Uint32Array(image.data.buffer);
+  const shades = ramp(heat);
+  let missing2 = 0;
+  for (let i = 0; i < pixels.length; i++) {
+    const sample = envelope.samples[i];
+    if (sample === MISSING) missing2 += 1;
+    else pixels[i] = shades[step_of(sample * envelope.scale, limit)];
+  }
+  if (missing2) {
+    hatch(ctx, {
+      left: box.left,
+      right: box.left + box.width,
+      top: box.top,
+      height: box.height
+    }, colours.faint);
+  }
+  const paper = new OffscreenCanvas(wide, n);
+  paper.getContext("2d")?.putImageData(image, 0, 0);
+  ctx.imageSmoothingEnabled = false;
+  ctx.drawImage(paper, box.left, box.top, box.width, box.height);
+  const y = (i) => box.top + (i + 0.5) * high;
+  inside(ctx, box, () => {
+    ctx.strokeStyle = colours.onset;
+    ctx.lineWidth = 1.5;
+    line(ctx, px(0), box.top, px(0), box.top + box.height);
+    ctx.strokeStyle = colours.ink;
+    ctx.setLineDash([
+      5,
+      3
+    ]);
+    for (const at of run_starts(run)) {
+      line(ctx, box.left, box.top + at * high, box.left + box.width, box.top + at * high);
+    }
+    ctx.setLineDash([]);
+    const radius = Math.max(1.4, Math.min(3, high / 2));
+    for (let i = 0; i < n; i++) {
+      if (!Number.isFinite(response[i])) continue;
+      dot(ctx, px(response[i]), y(i), radius + 1, colours.ground);
+      dot(ctx, px(response[i]), y(i), radius, colours.onset);
+    }
+  });
+  ctx.strokeStyle = colours.faint;
+  ctx.lineWidth = 1;
+  ctx.strokeRect(box.left + 0.5, box.top + 0.5, box.width, box.height);
+  ctx.fillStyle = colours.ink;
+  for (const i of named) {
+    ctx.beginPath();
+    for (const [dx, dy] of [
+      [
+        1,
+        0
+      ],
+      [
+        6,
+        -3.5
+      ],
+      [
+        6,
+        3.5
+      ]
+    ]) ctx.lineTo(box.left + box.width + dx, y(i) + dy);
+    ctx.fill();
+  }
+  if (trial !== null) frame_row(ctx, box, y(trial), Math.max(4, high), colours.onset);
+  const most = `${plain(Number(limit.toPrecision(2)))} ${unit} and more`;
+  draw_key(ctx, box, `0`, most, shades, font_px, colours.ink);
+  return {
+    find: (x, at) => row_at(x, at, box, high, n),
+    words: `Envelope of all ${n} trials in order of time, one row each, without smoothing across trials; the last colour stands for ${most} (${setup.bright} % of values lie below); the line is the cue, dots are responses` + (run_starts(run).length ? ", broken lines part runs" : "") + (named.length ? `; ${named.length} trials that a flag names have a \u25C2 at their end.` : ".")
+  };
+}
+function trial_ticks(n) {
+  const step = [
+    1,
+    2,
+    5,
+    10,
+    20,
+    50,
+    100,
+    200
+  ].find((one) => n / one <= 6) ?? 500;
+  return [
+    1,
+    ...Array.from({
+      length: Math.floor(n / step)
+    }, (_, k) => (k + 1) * step).filter((v) => v > 1)
+  ];
+}
+function row_at(x, y, box, high, n, trial = (row) => row) {
+  const row = Math.floor((y - box.top) / high);
+  return x >= box.left && x <= box.left + box.width && row >= 0 && row < n ? {
+    trial: trial(row)
+  } : null;
+}
+function frame_row(ctx, box, y, high, colour) {
+  ctx.strokeStyle = colour;
+  ctx.lineWidth = 2;
+  ctx.strokeRect(box.left - 1, y - high / 2 - 1, box.width + 2, high + 2);
+  ctx.lineWidth = 1;
+}
+function draw_key(ctx, box, none, most, shades, font_px, ink) {
+  const wide = Math.min(80, box.width / 3);
+  const words = width_of(ctx, most);
+  const right = box.left + box.width - words - 4;
+  const y = box.top - 1.2 * font_px;
+  for (let i = 0; i < wide; i++) {
+    const shade = shades[Math.round(i / (wide - 1) * (STEPS2 - 1))];
+    ctx.fillStyle = `rgb(${shade & 255},${shade >> 8 & 255},${shade >> 16 & 255})`;
+    ctx.fillRect(right - wide + i, y - 0.35 * font_px, 1.5, 0.7 * font_px);
+  }
+  ctx.strokeStyle = ctx.fillStyle = ink;
+  ctx.strokeRect(right - wide - 0.5, y - 0.35 * font_px - 0.5, wide + 1, 0.7 * font_px + 1);
+  ctx.textBaseline = "middle";
+  ctx.fillText(most, right + 4, y);
+  ctx.fillText(none, right - wide - 4 - width_of(ctx, none), y);
+  ctx.textBaseline = "alphabetic";
+}
+
+// people/order.js
+var FLAGGED = -1;
+var STUDY = -2;
+var NAMES = new Intl.Collator("en", {
+  numeric: true
+});
+var missing = (value) => value === null || value === void 0 || value === "";
+function people_order({ people, flags: flags2 }, { by, down, row }) {
+  const order = people.map((_, i) => i);
+  if (by === STUDY) return down ? order.reverse() : order;
+  if (by === FLAGGED) {
+    const count = order.map(() => 0);
+    for (const { person } of flags2) count[person] += 1;
+    return order.sort((a, b) => Math.sign(count[b]) - Math.sign(count[a]) || a - b);
+  }
+  const cell = (i) => people[i].cells[row]?.[by];
+  return order.sort((a, b) => {
+    const [x, y] = [
+      cell(a),
+      cell(b)
+    ];
+    if (missing(x) || missing(y)) return Number(missing(x)) - Number(missing(y)) || a - b;
+    const way = typeof x === "number" && typeof y === "number" ? x - y : NAMES.compare(String(x), String(y));
+    return (down ? -way : way) || a - b;
+  });
+}
+function by_response(response) {
+  const last = (i) => Number.isFinite(response[i]) ? response[i] : Infinity;
+  return Array.from(response, (_, i) => i).sort((a, b) => {
+    const [x, y] = [
+      last(a),
+      last(b)
+    ];
+    return x === y ? a - b : x - y;
+  });
+}
+function stepped(list, from, by) {
+  if (!list.length) return null;
+  const at = from === null ? -1 : list.indexOf(from);
+  if (at < 0) return by > 0 ? list[0] : list[list.length - 1];
+  return list[Math.max(0, Math.min(list.length - 1, at + by))];
+}
+function flag_words(flags2) {
+  const by = /* @__PURE__ */ new Map();
+  for (const { code, channel } of flags2) by.set(code, [
+    ...by.get(code) ?? [],
+    ...channel ? [
+      channel
+    ] : []
+  ]);
+  return [
+    ...by
+  ].map(([code, channels]) => channels.length ? `${code} (${channels.join(", ")})` : code).join("; ");
+}
+
+// people/moving.js
+function make_moving2(setup, state, screen, wire, host) {
+  const { asking, notice } = screen;
+  const { refresh } = host;
+  function choose(person) {
+    if (person === null) return;
+    state.choose(person);
+    refresh();
+  }
+  const step_person = (by) => choose(stepped(state.order, state.person, by));
+  function step_flagged(by) {
+    const at = state.order.indexOf(state.person);
+    const rest = by > 0 ? state.order.slice(at + 1) : state.order.slice(0, at).reverse();
+    const found = rest.find((i) => state.flagged.has(i));
+    if (found === void 0) {
+      return notice.pass(`Nobody ${by > 0 ? "after" : "before"} this one in the table has a flag.`);
+    }
+    const first = setup.flags.find(({ person, channel }) => person === found && channel);
+    if (first) set_row(setup.labels.indexOf(first.channel));
+    choose(found);
+  }
+  function set_row(row) {
+    state.row = Math.max(0, Math.min(setup.labels.length - 1, row));
+    if (state.sort.by >= 0) state.arrange();
+  }
+  function face(row) {
+    if (row >= setup.labels.length) return notice.pass(`There are ${setup.labels.length} channels.`);
+    set_row(row);
+    refresh();
+  }
+  function sort(by, down) {
+    state.sort = {
+      by,
+      down
+    };
+    state.arrange();
+    refresh();
+  }
+  function sort_by(by) {
+    const same = state.sort.by === by;
+    sort(by, same ? !state.sort.down : by >= 0 && typeof setup.people[0].cells[state.row]?.[by] !== "string");
+  }
+  function step_trial(list, by, from = state.trial) {
+    if (!host.here()) return notice.pass("The trials of this person are not here yet.");
+    state.trial = stepped(list, from, by);
+    refresh();
+  }
+  const in_time = () => Array.from({
+    length: host.here()?.n ?? 0
+  }, (_, i) => i);
+  function step_page(by) {
+    const per_page = host.per_page();
+    const at = Math.floor(state.order.indexOf(state.person) / per_page) + by;
+    if (at < 0 || at * per_page >= state.order.length) {
+      return notice.pass(`There is no page ${by > 0 ? "after" : "before"} this one.`);
+    }
+    choose(state.order[at * per_page]);
+  }
+  function open() {
+    const { person, row, trial } = state;
+    if (trial === null) {
+      return notice.pass("No trial is chosen: \u2192 steps through them, a click on a dot or row takes one.");
+    }
+    wire.send("open", {
+      person,
+      trial,
+      channel: setup.labels[row]
+    });
+  }
+  function go_unlike(k) {
+    const one = setup.unlike[k];
+    if (one.channel) set_row(setup.labels.indexOf(one.channel));
+    choose(one.person);
+  }
+  const columns = [
+    "study order",
+    "flagged first",
+    ...setup.columns.map(({ head, words }) => `${head}: ${words}`)
+  ];
+  const commands = {
+    next_person: () => step_person(1),
+    previous_person: () => step_person(-1),
+    first_person: () => choose(state.order[0]),
+    last_person: () => choose(state.order[state.order.length - 1]),
+    next_flagged: () => step_flagged(1),
+    previous_flagged: () => step_flagged(-1),
+    go_to: () => asking.pick("Who?", setup.people.map(({ name }, i) => [
+      name,
+      screen.table.flags[i]
+    ].filter(Boolean).join("  \u2691 ")), state.person, choose),
+    unlike({ index }) {
+      if (index !== void 0) return go_unlike(index);
+      if (!setup.unlike.length) return notice.pass("Nobody can be told apart by numbers: there are too few people.");
+      asking.pick("Most unlike the others, below every limit", setup.unlike.map(({ person, channel, code, reason }) => `${setup.people[person].name}${channel ? `, ${channel}` : ""}: ${code}. ${reason}`), 0, go_unlike);
+    },
+    rules: () => asking.tell("Rules behind the flags; a flag excludes nobody", setup.rules.join("\n") || "No rule was used."),
+    sort: () => asking.pick("Sort by which column?", columns, state.sort.by - STUDY, (k) => sort_by(k + STUDY)),
+    turn_round: () => sort(state.sort.by, !state.sort.down),
+    flagged_first: () => sort(FLAGGED, false),
+    next_page: () => step_page(1),
+    previous_page: () => step_page(-1),
+    next_channel: () => face((state.row + 1) % setup.labels.length),
+    previous_channel: () => face((state.row + setup.labels.length - 1) % setup.labels.length),
+    channel: ({ arguments: { number } }) => face(number - 1),
+    own_scale() {
+      state.own_scale = !state.own_scale;
+      refresh();
+    },
+    next_trial: () => step_trial(in_time(), 1),
+    previous_trial: () => step_trial(in_time(), -1),
+    slower_trial: () => step_trial(host.by_response(), 1),
+    faster_trial: () => step_trial(host.by_response(), -1),
+    next_named() {
+      const named = state.named();
+      if (!named.length) return notice.pass("No flag of this person and channel names single trials.");
+      step_trial([
+        named.find((i) => i > (state.trial ?? -1)) ?? named[0]
+      ], 1, null);
+    },
+    open,
+    back: () => host.show_review(false),
+    let_go() {
+      state.trial = null;
+      refresh();
+    },
+    words: () => asking.tell("Every word and number of this person", host.in_full()),
+    key_card: () => screen.key_card.toggle()
+  };
+  return {
+    commands,
+    choose,
+    sort_by,
+    face,
+    open
+  };
+}
+
+// people/multiples.js
+var LEAST_EM = [
+  9.5,
+  5.6
+];
+var ROOMY_EM = [
+  16,
+  9
+];
+function lay_panels({ width, height }, n, font_px) {
+  const [wide, high] = [
+    width - margin_px(font_px),
+    height - foot_px(font_px)
+  ];
+  const fit = (room, em) => Math.max(1, Math.floor(room / (em * font_px)));
+  const [most_across, most_down] = [
+    fit(wide, LEAST_EM[0]),
+    fit(high, LEAST_EM[1])
+  ];
+  let [across, down] = [
+    Math.min(most_across, n),
+    Math.min(most_down, Math.ceil(n / most_across))
+  ];
+  while (across > 1 && (across - 1) * down >= n && wide / across < ROOMY_EM[0] * font_px) across -= 1;
+  while (down < most_down && across > 1 && Math.ceil(n / (down + 1)) < across && high / down > ROOMY_EM[1] * font_px) {
+    down += 1;
+    across = Math.ceil(n / down);
+  }
+  return {
+    across,
+    down,
+    per_page: across * down,
+    wide: wide / across,
+    high: high / down
+  };
+}
+var margin_px = (font_px) => Math.round(4.6 * font_px);
+var foot_px = (font_px) => Math.round(2.9 * font_px);
+function draw_multiples(ctx, size, scene) {
+  const { setup, colours, font_px, channel, people, person, own_scale } = scene;
+  const { across, wide, high, per_page, down } = lay_panels(size, setup.people.length, font_px);
+  const [left, foot] = [
+    margin_px(font_px),
+    foot_px(font_px)
+  ];
+  ctx.font = `${font_px}px system-ui, sans-serif`;
+  const head = 1.35 * font_px;
+  const boxes = people.slice(0, per_page).map((who, k) => {
+    const [x, y] = [
+      left + k % across * wide,
+      Math.floor(k / across) * high
+    ];
+    return [
+      {
+        left: x + 2,
+        top: y + head,
+        width: wide - 5,
+        height: high - head - 3
+      },
+      who
+    ];
+  });
+  for (const [box, who] of boxes) draw_panel(ctx, box, who, scene);
+  const above = boxes.filter(([, who]) => who === person);
+  for (const [box] of above) {
+    ctx.strokeStyle = colours.onset;
+    ctx.lineWidth = 2;
+    ctx.strokeRect(box.left - 1, box.top - head + 1, box.width + 2, box.height + head);
+    ctx.lineWidth = 1;
+  }
+  ctx.fillStyle = colours.ink;
+  ctx.textBaseline = "middle";
+  ctx.textAlign = "right";
+  const rows = Math.ceil(boxes.length / across);
+  for (let k = 0; k < rows && !own_scale; k++) {
+    const { top, height } = boxes[k * across][0];
+    ctx.fillText(plain(Number(channel.top.toPrecision(2))), left - 4, top + y_of(channel.top, channel.top, height) + 1);
+    ctx.fillText("0", left - 4, top + height - 2);
+  }
+  ctx.textAlign = "center";
+  ctx.textBaseline = "top";
+  const [start, stop] = setup.span_s;
+  const ticks = [
+    .../* @__PURE__ */ new Set([
+      Math.ceil(start),
+      0,
+      Math.floor(stop)
+    ])
+  ].filter((s) => s >= start && s <= stop);
+  for (let k = 0; k < Math.min(across, boxes.length); k++) {
+    const below = boxes.filter((_, i) => i % across === k).at(-1)?.[0];
+    if (!below) continue;
+    for (const s of ticks) {
+      ctx.fillText(plain(s), below.left + x_of(s, setup.span_s, below.width), below.top + below.height + 3);
+    }
+  }
+  const bottom = Math.min(size.height - foot, rows * high);
+  ctx.fillText(`time from ${setup.cue} (s)`, left + (size.width - left) / 2, bottom + 1.6 * font_px);
+  ctx.save();
+  ctx.translate(2, bottom / 2);
+  ctx.rotate(-Math.PI / 2);
+  ctx.fillText(own_scale ? "envelope, each on its own scale" : cut_to(ctx, `envelope (${channel.unit})`, bottom), 0, 0);
+  ctx.restore();
+  ctx.textAlign = "left";
+  ctx.textBaseline = "alphabetic";
+  return {
+    find(x, y) {
+      const found = boxes.find(([box]) => x >= box.left && x <= box.left + box.width && y >= box.top - head && y <= box.top + box.height);
+      return found ? {
+        person: found[1]
+      } : null;
+    },
+    words: `Mean envelope of ${channel.label} of ${boxes.length} people with thin single trials, ${down} by ${across} panels` + (own_scale ? ", each on its own scale." : `, all from 0 to ${plain(channel.top)} ${channel.unit}; what goes beyond has a \u25B2.`)
+  };
+}
+var x_of = (s, [start, stop], width) => (s - start) / (stop - start) * width;
+var y_of = (value, top, height) => height * (1 - value / (1.06 * top));
+function draw_panel(ctx, box, who, scene) {
+  const { setup, colours, font_px, row, channel, store, own_scale, flags: flags2, person, trial, data } = scene;
+  const { left, top: above, width, height } = box;
+  const somebody = setup.people[who];
+  const mean = store.mean(who, row);
+  const foreign = somebody.unit !== channel.unit;
+  const [bins, here] = [
+    setup.bins,
+    who === person
+  ];
+  ctx.fillStyle = colours.band;
+  ctx.fillRect(left, above, width, height);
+  ctx.textBaseline = "alphabetic";
+  ctx.fillStyle = colours.ink;
+  ctx.font = `${here ? "bold " : ""}${font_px}px system-ui, sans-serif`;
+  const name = cut_to(ctx, somebody.name, width);
+  ctx.fillText(name, left, above - 0.35 * font_px);
+  const beside = left + width_of(ctx, `${name} `);
+  ctx.font = `${font_px}px system-ui, sans-serif`;
+  const said = [
+    flags2[who] && `\u2691 ${flags2[who]}`,
+    foreign && somebody.unit
+  ].filter(Boolean).join(", ");
+  ctx.fillText(cut_to(ctx, said, left + width - beside, 3), beside, above - 0.35 * font_px);
+  if (!mean) {
+    ctx.fillStyle = colours.faint;
+    ctx.fillText(cut_to(ctx, "no such channel", width), left + 3, above + height / 2);
+    return;
+  }
+  const peak = mean.reduce((most, v) => v > most ? v : most, 0);
+  const top = own_scale || foreign ? 1.5 * peak || 1 : channel.top;
+  const step = width / bins;
+  ctx.save();
+  ctx.beginPath();
+  ctx.rect(left, above, width, height);
+  ctx.clip();
+  ctx.strokeStyle = colours.grid;
+  const zero = Math.round(left + x_of(0, setup.span_s, width)) + 0.5;
+  line(ctx, zero, above, zero, above + height);
+  const singles = store.singles(who, row);
+  if (singles) {
+    ctx.strokeStyle = colours.usual_line;
+    ctx.lineWidth = 0.5;
+    for (let from = 0; from < singles.samples.length; from += bins) draw_curve(ctx, singles, from, bins, box, step, top);
+  }
+  ctx.strokeStyle = colours.accent;
+  ctx.lineWidth = 1.8;
+  ctx.beginPath();
+  mean.forEach((v, k) => {
+    if (Number.isFinite(v)) ctx.lineTo(left + (k + 0.5) * step, above + y_of(v, top, height));
+  });
+  ctx.stroke();
+  if (here && trial !== null && data) {
+    ctx.strokeStyle = colours.onset;
+    draw_curve(ctx, data.envelope, trial * bins, bins, box, step, top);
+  }
+  ctx.lineWidth = 1;
+  ctx.restore();
+  if (peak > 1.06 * top) {
+    ctx.fillStyle = colours.ink;
+    ctx.fillText("\u25B2", left + width - font_px, above + font_px);
+  }
+}
+function draw_curve(ctx, { samples, scale }, from, bins, box, step, top) {
+  ctx.beginPath();
+  for (let k = 0; k < bins; k++) {
+    const sample = samples[from + k];
+    if (sample !== MISSING) ctx.lineTo(box.left + (k + 0.5) * step, box.top + y_of(sample * scale, top, box.height));
+  }
+  ctx.stroke();
+}
+
+// people/raster.js
+var BEFORE_S = 0.3;
+function draw_raster(ctx, size, { setup, colours, font_px, trial, data }) {
+  const { n, onset, low, high, offset, response } = data;
+  const order = by_response(response);
+  const [start, stop] = [
+    Math.max(setup.span_s[0], -BEFORE_S),
+    setup.span_s[1]
+  ];
+  const { box, px } = draw_axes(ctx, size, {
+    x: {
+      low: start,
+      high: stop,
+      words: `time from ${setup.cue} (s)`
+    },
+    y: {
+      low: n + 0.5,
+      high: 0.5,
+      words: "place by response",
+      ticks: trial_ticks(n),
+      said: (v) => String(v)
+    }
+  }, colours, font_px);
+  const tall = box.height / n;
+  const y = (place) => box.top + (place + 0.5) * tall;
+  inside(ctx, box, () => {
+    ctx.strokeStyle = colours.ink;
+    ctx.lineWidth = 1.5;
+    line(ctx, px(0), box.top, px(0), box.top + box.height);
+    order.forEach((i, place) => {
+      const at = y(place);
+      if (Number.isFinite(onset[i])) {
+        ctx.strokeStyle = colours.usual_line;
+        ctx.lineWidth = 1;
+        if (Number.isFinite(offset[i])) line(ctx, px(onset[i]), at, px(offset[i]), at);
+        ctx.strokeStyle = colours.onset;
+        if (high[i] - low[i] > 0.015) line(ctx, px(low[i]), at, px(high[i]), at);
+        ctx.fillStyle = colours.onset;
+        const half = Math.max(1.2, Math.min(4, tall / 2));
+        ctx.fillRect(px(onset[i]) - 1.2, at - half, 2.4, 2 * half);
+      }
+      if (Number.isFinite(response[i])) {
+        dot(ctx, px(response[i]), at, Math.max(1.3, Math.min(2.8, tall / 2)), colours.ink);
+      }
+    });
+  });
+  if (trial !== null) frame_row(ctx, box, y(order.indexOf(trial)), Math.max(4, tall), colours.onset);
+  const found = Array.from(onset).filter(Number.isFinite).length;
+  const answered = Array.from(response).filter(Number.isFinite).length;
+  return {
+    find: (x, at) => row_at(x, at, box, tall, n, (row) => order[row]),
+    words: `Onsets of ${found} of ${n} trials as upright marks with a line to the offset, sorted by response; ${answered} responses as dots; the cue is at 0.`
+  };
+}
+
+// people/scatters.js
+function draw_dots(ctx, size, { colours, font_px, trial, data }, axes, values, under = () => {
+}) {
+  const place = draw_axes(ctx, size, axes, colours, font_px);
+  const { box, px, py } = place;
+  inside(ctx, box, () => under(place));
+  const points = [];
+  for (let i = 0; i < data.n; i++) {
+    const [x, y] = values(i);
+    if (!Number.isFinite(x) || !Number.isFinite(y)) continue;
+    points.push([
+      px(x),
+      py(y),
+      {
+        trial: i
+      }
+    ]);
+    dot(ctx, px(x), py(y), 2.4, colours.accent);
+  }
+  const chosen = points.find(([, , what]) => what.trial === trial);
+  if (chosen) {
+    dot(ctx, chosen[0], chosen[1], 3.2, colours.onset);
+    ring(ctx, chosen[0], chosen[1], colours);
+  }
+  if (!points.length) {
+    ctx.fillStyle = colours.faint;
+    ctx.textAlign = "center";
+    ctx.fillText("none", box.left + box.width / 2, box.top + box.height / 2);
+    ctx.textAlign = "left";
+  }
+  return {
+    find: nearest_of(points),
+    n: points.length
+  };
+}
+function log_extent(values, none) {
+  const [low, high] = extent([
+    ...values
+  ].filter((v) => v > 0).map(Math.log10), none, 0.08);
+  const [a, b] = high - low < 0.6 ? [
+    low - (0.6 - high + low) / 2,
+    high + (0.6 - high + low) / 2
+  ] : [
+    low,
+    high
+  ];
+  return [
+    10 ** a,
+    10 ** b
+  ];
+}
+function draw_rest(ctx, size, scene) {
+  const { data, channel, colours, unit } = scene;
+  const band = channel.rest_band.map((value) => value ?? NaN);
+  const fits = unit === channel.unit && Number.isFinite(band[1]);
+  const [low, high] = log_extent([
+    ...data.rest,
+    ...fits ? band : []
+  ], [
+    -1,
+    1
+  ]);
+  const axes = {
+    x: {
+      low: 0.5,
+      high: data.n + 0.5,
+      words: "trial",
+      ticks: trial_ticks(data.n)
+    },
+    y: {
+      low,
+      high,
+      log: true,
+      words: `rest (${unit} RMS)`
+    }
+  };
+  const { find, n } = draw_dots(ctx, size, scene, axes, (i) => [
+    i + 1,
+    data.rest[i]
+  ], ({ box, px, py }) => {
+    if (fits) {
+      ctx.fillStyle = colours.usual;
+      ctx.fillRect(box.left, py(band[2]), box.width, py(band[0]) - py(band[2]));
+      ctx.strokeStyle = colours.usual_line;
+      line(ctx, box.left, py(band[1]), box.left + box.width, py(band[1]));
+    }
+    ctx.strokeStyle = colours.ink;
+    ctx.setLineDash([
+      5,
+      3
+    ]);
+    for (const at of run_starts(data.run)) line(ctx, px(at + 0.5), box.top, px(at + 0.5), box.top + box.height);
+    ctx.setLineDash([]);
+  });
+  const group = fits ? ` Band: middle half of the group, ${plain(band[0])} to ${plain(band[2])} ${unit}.` : "";
+  return {
+    find,
+    words: `RMS at rest of ${n} trials in order of time, on a logarithmic axis.${group}`
+  };
+}
+function draw_onset_response(ctx, size, scene) {
+  const { data, colours, setup } = scene;
+  const ms2 = (values) => Array.from(values, (s) => 1e3 * s);
+  const [onset, response] = [
+    ms2(data.onset),
+    ms2(data.response)
+  ];
+  const [low, high] = extent([
+    ...onset,
+    ...response,
+    0
+  ], [
+    0,
+    1e3
+  ]);
+  const both = {
+    low,
+    high
+  };
+  const axes = {
+    x: {
+      ...both,
+      words: `response (ms from ${setup.cue})`
+    },
+    y: {
+      ...both,
+      words: "onset (ms)"
+    }
+  };
+  const { find, n } = draw_dots(ctx, size, scene, axes, (i) => [
+    response[i],
+    onset[i]
+  ], ({ px, py }) => {
+    ctx.fillStyle = colours.away;
+    ctx.beginPath();
+    for (const [x, y] of [
+      [
+        low,
+        low
+      ],
+      [
+        low,
+        high
+      ],
+      [
+        high,
+        high
+      ]
+    ]) ctx.lineTo(px(x), py(y));
+    ctx.fill();
+    ctx.strokeStyle = colours.ink;
+    line(ctx, px(low), py(low), px(high), py(high));
+  });
+  const later = onset.filter((s, i) => s >= response[i]).length;
+  return {
+    find,
+    words: `Onset against response of ${n} trials. Above the diagonal the onset follows the response: ${later}.`
+  };
+}
+function draw_onset_level(ctx, size, scene) {
+  const { data } = scene;
+  const onset = Array.from(data.onset, (s) => 1e3 * s);
+  const [low, high] = extent([
+    ...onset,
+    0
+  ], [
+    0,
+    1e3
+  ]);
+  const [least, most] = extent(data.level, [
+    0,
+    30
+  ]);
+  const axes = {
+    x: {
+      low: least,
+      high: most,
+      words: "level of the burst over rest (dB)"
+    },
+    y: {
+      low,
+      high,
+      words: "onset (ms)"
+    }
+  };
+  const { find, n } = draw_dots(ctx, size, scene, axes, (i) => [
+    data.level[i],
+    onset[i]
+  ]);
+  return {
+    find,
+    words: `Onset against the level of the burst over rest, ${n} trials.`
+  };
+}
+
+// people/table.js
+function cell_words(value, { digits }) {
+  if (value === null || value === void 0) return "n/a";
+  return typeof value === "number" ? value.toFixed(digits).replace("-", "\u2212") : value;
+}
+function make_table(setup, act) {
+  const heads = [
+    {
+      by: STUDY,
+      head: "person",
+      unit: "",
+      words: "Participant and session, in the order of the study"
+    },
+    {
+      by: FLAGGED,
+      head: "flags",
+      unit: "",
+      words: "What is odd about the person, by which rule; flagged people first"
+    },
+    ...setup.columns.map(({ head, unit, words }, by) => ({
+      by,
+      head,
+      unit,
+      words
+    }))
+  ];
+  const buttons = heads.map(({ by, head, words }) => h("button", {
+    class: "head-cell",
+    tabindex: -1,
+    title: words,
+    onclick: () => act.sort(by)
+  }, head));
+  const units = heads.map(() => h("span", {
+    class: "unit"
+  }));
+  const head_cells = heads.map((_, k) => h("th", {
+    scope: "col"
+  }, buttons[k], units[k]));
+  const body = h("tbody");
+  const caption = h("caption");
+  const table = h("table", {
+    class: "people-table"
+  }, caption, h("thead", {}, h("tr", {}, ...head_cells)), body);
+  const element = h("div", {
+    class: "table-box",
+    role: "region",
+    "aria-label": "table of people",
+    tabindex: 0
+  }, table);
+  const flags2 = setup.people.map((_, i) => flag_words(setup.flags.filter(({ person }) => person === i)));
+  const cells = [];
+  const rows = setup.people.map(({ name }, i) => {
+    const own = setup.columns.map(() => h("td"));
+    cells.push(own);
+    const words = flags2[i] ? h("td", {
+      class: "flags",
+      title: flags2[i]
+    }, `\u2691 ${brief(flags2[i])}`) : h("td", {
+      class: "flags none"
+    }, "no flag");
+    return h("tr", {
+      onclick: () => act.choose(i)
+    }, h("th", {
+      scope: "row",
+      title: name
+    }, brief(name, 40)), words, ...own);
+  });
+  return {
+    element,
+    flags: flags2,
+    rows,
+    /** The cells of a channel.
+     * @param {number} row */
+    fill(row) {
+      const { label, unit } = setup.channels[row];
+      set_text(caption, `${setup.people.length} people's sessions \xB7 ${label} \xB7 ${setup.marks} marks`);
+      heads.forEach(({ unit: said }, k) => set_text(units[k], said.replace("unit", unit)));
+      setup.people.forEach(({ cells: values, unit: own }, i) => {
+        setup.columns.forEach((column, k) => {
+          const value = values[row]?.[k];
+          const cell = cells[i][k];
+          const words = cell_words(value, column);
+          const foreign = own !== unit && column.unit.startsWith("unit") && value !== null ? ` ${own}` : "";
+          const text = brief(words + foreign, 60);
+          if (cell.textContent !== text) cell.textContent = text;
+          cell.className = value === null || value === void 0 ? "none" : typeof value === "string" ? "text" : "";
+        });
+      });
+    },
+    /** @param {number[]} order @param {{by: number, down: boolean}} sort */
+    order(order, { by, down }) {
+      body.append(...order.map((i) => rows[i]));
+      heads.forEach(({ by: own }, k) => {
+        if (own === by) head_cells[k].setAttribute("aria-sort", down ? "descending" : "ascending");
+        else head_cells[k].removeAttribute("aria-sort");
+      });
+    },
+    /** @param {number} person */
+    choose(person) {
+      body.querySelector("[aria-current=true]")?.removeAttribute("aria-current");
+      const row = rows[person];
+      row.setAttribute("aria-current", "true");
+      const head = table.tHead?.offsetHeight ?? 0;
+      if (row.offsetTop < element.scrollTop + head) element.scrollTop = row.offsetTop - head;
+      const below = row.offsetTop + row.offsetHeight - element.clientHeight;
+      if (below > element.scrollTop) element.scrollTop = below;
+    }
+  };
+}
+
+// people/screen.js
+var MOUSE2 = "click a row, a panel or a dot of the rates for a person; a row or dot of a trial for that trial, twice to open it; the head of a column to sort by it.";
+var PICTURES = (
+  /** @type {const} */
+  [
+    [
+      "raster",
+      "Onsets, sorted by response"
+    ],
+    [
+      "heat",
+      "All trials in order of time"
+    ],
+    [
+      "rest",
+      "Rest over the session"
+    ],
+    [
+      "spectra",
+      "Spectra and the group's band"
+    ],
+    [
+      "onset_response",
+      "Onset against response"
+    ],
+    [
+      "onset_level",
+      "Onset against level"
+    ],
+    [
+      "matrix",
+      "Channels against channels"
+    ],
+    [
+      "rates",
+      "None found, and limits by chance"
+    ]
+  ]
+);
+function make_screen2(setup, review, on) {
+  const frame = make_frame({
+    ...setup,
+    processing: ""
+  }, on.act, () => root, {
+    what: "screen",
+    mouse: MOUSE2
+  });
+  const { asking, key_card, keys_on, live: live2 } = frame;
+  const title = h("span", {
+    class: "title"
+  });
+  const head = h("div", {
+    class: "head"
+  }, title, keys_on, frame.card_button);
+  const channels = setup.labels.map((label, k) => h("button", {
+    class: "do channel-button",
+    title: label,
+    onclick: () => on.act({
+      command: "channel",
+      arguments: {
+        number: k + 1
+      }
+    })
+  }, label));
+  const groups = button_groups(setup.keys, (key) => ({
+    title: key.words,
+    onclick: () => on.act(key)
+  }));
+  const bar = h("div", {
+    class: "bar"
+  }, ...groups.values());
+  const channel_bar = h("div", {
+    class: "buttons",
+    role: "group",
+    "aria-label": "channel"
+  }, ...channels);
+  const table = make_table(setup, on);
+  const small = make_picture("multiples", "Everybody");
+  const who = h("h4", {
+    class: "who"
+  });
+  const reasons = h("ul", {
+    class: "reasons",
+    tabindex: 0,
+    "aria-label": "flags and their reasons"
+  });
+  const trial = h("div", {
+    class: "trial-words",
+    role: "status"
+  });
+  const unlike = h("ol", {
+    class: "unlike"
+  }, ...setup.unlike.map((one, k) => h("li", {}, h("button", {
+    class: "plain",
+    title: one.reason,
+    onclick: () => on.act({
+      command: "unlike",
+      index: k
+    })
+  }, `${setup.people[one.person].name}${one.channel ? `, ${one.channel}` : ""}: ${one.code}`), ` ${Math.abs(one.value ?? NaN).toFixed(1)} SD, limit ${one.limit?.toFixed(1)}`)));
+  const rest = h("div", {
+    class: "beside"
+  }, h("h4", {}, "Most unlike the others, below every limit"), setup.unlike.length ? unlike : h("p", {}, "nobody can be told apart by numbers"));
+  const pictures = PICTURES.map(([id, name]) => make_picture(id, name));
+  const grid = h("div", {
+    class: "pictures"
+  }, ...pictures.map(({ element: element2 }) => element2));
+  const root = h("div", {
+    class: "emgreview people",
+    tabindex: 0,
+    role: "application",
+    "aria-label": `people of a study; the key ${card_key(setup.keys)} shows the keys`
+  }, head, frame.notes.element, bar, channel_bar, frame.notice.element, h("div", {
+    class: "body"
+  }, asking.form, h("div", {
+    class: "people-side"
+  }, table.element), small.element), h("div", {
+    class: "words"
+  }, h("div", {
+    class: "somebody"
+  }, who, reasons, trial), rest), grid, live2, key_card.element);
+  keep_keys(root, asking.form, key_card.element);
+  const back = setup.keys.find(({ command }) => command === "back");
+  const return_button = h("button", {
+    class: "do",
+    onclick: () => on.act({
+      command: "back"
+    })
+  }, h("kbd", {}, key_name(back ?? {
+    code: ""
+  })), " back to the people");
+  const shown2 = h("span", {
+    class: "title"
+  });
+  const opened = review && h("div", {
+    class: "opened",
+    "data-open": "no"
+  }, h("div", {
+    class: "emgreview return"
+  }, return_button, shown2), review);
+  const element = h("div", {
+    class: "people-frame"
+  }, root, opened);
+  for (const { canvas, finder } of [
+    small,
+    ...pictures
+  ]) {
+    const at = (event) => finder.find?.(event.offsetX, event.offsetY) ?? null;
+    canvas.addEventListener("click", (event) => {
+      root.focus();
+      const what = at(event);
+      if (what) on.hit(what, event.detail > 1);
+    });
+    canvas.addEventListener("mousemove", (event) => {
+      canvas.style.cursor = at(event) ? "pointer" : "";
+    });
+  }
+  return {
+    ...frame,
+    root,
+    element,
+    opened,
+    shown: shown2,
+    title,
+    table,
+    channels,
+    small,
+    pictures,
+    who,
+    reasons,
+    trial,
+    grid,
+    bar
+  };
+}
+function make_picture(id, name) {
+  const canvas = h("canvas", {
+    role: "img",
+    "aria-label": name,
+    "data-picture": id
+  });
+  const caption = h("figcaption", {}, name);
+  const element = h("figure", {
+    class: `picture-box ${id}`
+  }, caption, canvas);
+  return {
+    id,
+    name,
+    canvas,
+    caption,
+    element,
+    finder: {
+      find: (
+        /** @type {Find | null} */
+        null
+      )
+    }
+  };
+}
+
+// people/state.js
+function make_state2(setup) {
+  const flagged = new Set(setup.flags.map(({ person }) => person));
+  const state = {
+    row: 0,
+    sort: {
+      by: FLAGGED,
+      down: false
+    },
+    order: (
+      /** @type {number[]} */
+      []
+    ),
+    person: 0,
+    trial: (
+      /** @type {number | null} */
+      null
+    ),
+    own_scale: false,
+    opened: false,
+    flagged,
+    /** Order the people anew. */
+    arrange() {
+      state.order = people_order(setup, {
+        ...state.sort,
+        row: state.row
+      });
+    },
+    /** Trials of the chosen person that flags of the chosen channel, or of the person, name. */
+    named() {
+      const own = setup.flags.filter(({ person, channel }) => person === state.person && (!channel || channel === setup.labels[state.row]));
+      return [
+        ...new Set(own.flatMap(({ trials }) => trials))
+      ].sort((a, b) => a - b);
+    },
+    /** Somebody, and none of their trials.
+     * @param {number} person */
+    choose(person) {
+      if (person !== state.person) state.trial = null;
+      state.person = person;
+    },
+    /** People of the page on which somebody stands, by how many there are on one.
+     * @param {number} per_page */
+    page(per_page) {
+      const at = Math.floor(state.order.indexOf(state.person) / per_page);
+      return {
+        at,
+        n: Math.ceil(state.order.length / per_page),
+        people: state.order.slice(at * per_page, (at + 1) * per_page)
+      };
+    }
+  };
+  state.arrange();
+  state.person = state.order[0];
+  const first = setup.flags.find(({ person, channel }) => person === state.person && channel);
+  if (first) state.row = setup.labels.indexOf(first.channel);
+  return state;
+}
+
+// people/store.js
+var AGAIN_MS2 = 1500;
+function values_of({ samples, scale }, from = 0, n = samples.length) {
+  const out = new Float64Array(n);
+  for (let i = 0; i < n; i++) out[i] = samples[from + i] === MISSING ? NaN : samples[from + i] * scale;
+  return out;
+}
+function make_store(model, setup, wire, came) {
+  const { bins, labels, hz } = setup;
+  const packs = /* @__PURE__ */ new Map();
+  const trials = /* @__PURE__ */ new Map();
+  const singles = /* @__PURE__ */ new Map();
+  const asked = /* @__PURE__ */ new Map();
+  let means = [];
+  function take_overview() {
+    if (!model.overview?.byteLength) return;
+    const { head, fill } = unpack(model.overview);
+    means = head.people.map(fill);
+    came();
+  }
+  function take_pack() {
+    if (!model.pack?.byteLength) return;
+    const { head, fill } = unpack(model.pack);
+    for (const pack of head.people ?? []) {
+      Object.values(pack.traces).forEach(fill);
+      packs.set(pack.person, pack);
+    }
+    for (const panel of head.panels ?? []) singles.set(`${panel.person} ${head.row}`, fill(panel));
+    came();
+  }
+  function ask(kind, people, name, more) {
+    const now = performance.now();
+    const lacking = people.filter((i) => now - (asked.get(name(i)) ?? -Infinity) > AGAIN_MS2);
+    if (!lacking.length) return;
+    for (const i of lacking) asked.set(name(i), now);
+    wire.send(kind, {
+      people: lacking,
+      ...more
+    });
+  }
+  for (const name of [
+    "overview",
+    "pack"
+  ]) model.properties[name].internal = true;
+  model.on("overview", take_overview);
+  model.on("pack", take_pack);
+  take_overview();
+  return {
+    /** The mean envelope of somebody's channel; null where there is none.
+     * @param {number} person @param {number} row */
+    mean(person, row) {
+      const one = means[person];
+      const place = one?.labels.indexOf(labels[row]) ?? -1;
+      return place < 0 ? null : values_of(one, place * bins, bins);
+    },
+    /** Single trials behind it, as far as they are here.
+     * @param {number} person @param {number} row */
+    singles: (person, row) => singles.get(`${person} ${row}`),
+    /** Somebody's trials on a channel: undefined while they are not here, null where the channel is none of theirs.
+     * @param {number} person @param {number} row
+     * @returns {Trials | null | undefined} */
+    trials(person, row) {
+      const key = `${person} ${row}`;
+      const pack = packs.get(person);
+      if (!pack) return void 0;
+      if (!trials.has(key)) trials.set(key, trials_of(pack, labels[row], bins, hz.length));
+      return trials.get(key);
+    },
+    /** Correlations of somebody's channels, and their labels.
+     * @param {number} person */
+    alike(person) {
+      const pack = packs.get(person);
+      return pack && {
+        labels: pack.labels,
+        values: values_of(pack.traces.alike)
+      };
+    },
+    /** Ask for people's trials.
+     * @param {number[]} people */
+    want(people) {
+      ask("person", people.filter((i) => !packs.has(i)), (i) => `p ${i}`, {});
+    },
+    /** Ask for single trials of a page of people.
+     * @param {number[]} people @param {number} row */
+    want_singles(people, row) {
+      const have = setup.people;
+      const lacking = people.filter((i) => have[i].cells[row] && !singles.has(`${i} ${row}`));
+      ask("panels", lacking, (i) => `s ${i} ${row}`, {
+        channel: labels[row]
+      });
+    },
+    close() {
+      model.off?.("overview", take_overview);
+      model.off?.("pack", take_pack);
+    }
+  };
+}
+function trials_of(pack, label, bins, n_hz) {
+  const place = pack.labels.indexOf(label);
+  if (place < 0) return null;
+  const { traces, ids } = pack;
+  const n = ids.length;
+  const row = (name) => values_of(traces[name], place * n, n);
+  const { samples, scale } = traces.envelope;
+  const spectrum = (half) => values_of(traces.spectra, (half * pack.labels.length + place) * n_hz, n_hz);
+  return {
+    n,
+    onset: row("onset"),
+    low: row("low"),
+    high: row("high"),
+    offset: row("offset"),
+    level: row("level"),
+    rest: row("rest").map((power) => 10 ** power),
+    response: values_of(traces.response),
+    run: pack.run,
+    ids,
+    signal: pack.signal[place],
+    reviewed: pack.reviewed[place],
+    none: pack.none[place],
+    envelope: {
+      samples: samples.subarray(place * n * bins, (place + 1) * n * bins),
+      scale
+    },
+    heat_limit: pack.heat_limit[place],
+    spectra: [
+      spectrum(0),
+      spectrum(1)
+    ]
+  };
+}
+
+// people/words.js
+var ms = (s) => Number.isFinite(s) ? `${plain(Number((1e3 * s).toFixed(0)))} ms` : "n/a";
+function trial_words(data, i, { signals }, unit, runs) {
+  const run = runs.length > 1 ? `, run ${data.run[i] + 1} of ${runs.length}` : "";
+  const range = Number.isFinite(data.low[i]) ? ` (${ms(data.low[i])} to ${ms(data.high[i])})` : "";
+  const onset = Number.isFinite(data.onset[i]) ? `onset ${ms(data.onset[i])}${range}` : "no burst found";
+  const state = [
+    data.signal[i] ? signals[data.signal[i]] : "",
+    data.none[i] ? "reviewed: none" : data.reviewed[i] ? "reviewed" : ""
+  ].filter(Boolean).join(", ");
+  const level = Number.isFinite(data.level[i]) ? `${data.level[i].toFixed(1).replace("-", "\u2212")} dB over rest` : "n/a";
+  const rest = Number.isFinite(data.rest[i]) ? `${Number(data.rest[i].toPrecision(3))} ${unit}` : "n/a";
+  return `Trial ${i + 1} of ${data.n}${run}: ${onset}, offset ${ms(data.offset[i])}, response ${ms(data.response[i])}, level ${level}, rest ${rest}${state ? ` \xB7 ${state}` : ""} \xB7 ${runs[data.run[i]]}${data.ids[i]}`;
+}
+function make_words2(setup, state, screen, store) {
+  const flags2 = setup.people.map((_, i) => setup.flags.filter(({ person }) => person === i));
+  let somebody = -1;
+  const here = () => store.trials(state.person, state.row);
+  function write() {
+    const { person, row, trial } = state;
+    const one = setup.people[person];
+    const label = setup.labels[row];
+    set_cut_text(screen.title, `${one.name} \xB7 ${label} \xB7 ${setup.people.length} people, ${state.flagged.size} with a flag`);
+    screen.channels.forEach((button, k) => button.setAttribute("aria-pressed", String(k === row)));
+    if (somebody !== person) {
+      somebody = person;
+      const kinds = {
+        physical: "by a physical rule",
+        "unlike the others": "unlike the others"
+      };
+      set_text(screen.who, `${one.name}: ${flags2[person].length ? "why" : "no flag"}`);
+      screen.reasons.replaceChildren(...flags2[person].map(({ code, channel, reason, kind, trials }) => h("li", {}, h("b", {}, `\u2691 ${code}${channel ? `, ${channel}` : ""}`), ` ${reason}`, h("span", {
+        class: "kind"
+      }, ` (${kinds[
+        /** @type {keyof kinds} */
+        kind
+      ] ?? kind}${trials.length ? `; ${trials.length} trials` : ""})`))));
+    }
+    const data = here();
+    const none = data ? `${data.n} trials; \u2192 steps through them, a click on a dot or row takes one.` : "";
+    const said = data && trial !== null ? trial_words(data, trial, setup, one.unit, one.runs) : none;
+    set_text(screen.trial, data === null ? `${one.name} has no channel ${label}.` : said || "loading");
+    const flagged = flags2[person].length ? screen.table.flags[person] : "no flag";
+    set_text(screen.live, [
+      one.name,
+      label,
+      flagged,
+      trial === null ? "" : said
+    ].filter(Boolean).map((words) => brief(words)).join(". "));
+  }
+  function in_full() {
+    const { person, row } = state;
+    const one = setup.people[person];
+    const data = here();
+    const numbers = setup.columns.map((column, k) => {
+      const unit = column.unit.replace("unit", one.unit);
+      return `${column.words}: ${cell_words(one.cells[row]?.[k], column)}${unit ? ` ${unit}` : ""}`;
+    });
+    const parts = [
+      `${one.name}, ${setup.labels[row]}`,
+      ...one.runs.map((name, k) => `Recording ${k + 1}: ${name}`),
+      ...flags2[person].map(({ code, channel, reason }) => `\u2691 ${code}${channel ? `, ${channel}` : ""}: ${reason}`),
+      ...numbers,
+      ...data && state.trial !== null ? [
+        trial_words(data, state.trial, setup, one.unit, one.runs)
+      ] : [],
+      ...screen.pictures.map(({ name, canvas }) => `${name}: ${canvas.getAttribute("aria-label")}`)
+    ];
+    return parts.map((words) => shown(words)).join("\n");
+  }
+  return {
+    write,
+    in_full,
+    here,
+    order: () => by_response(here()?.response ?? [])
+  };
+}
+
+// people/people.js
+var TICK_MS2 = 250;
+var AHEAD = 3;
+var PAINTS = {
+  raster: draw_raster,
+  heat: draw_heat,
+  rest: draw_rest,
+  spectra: draw_spectra,
+  onset_response: draw_onset_response,
+  onset_level: draw_onset_level,
+  matrix: draw_matrix,
+  rates: draw_rates
+};
+function render_people({ model, view }, setup) {
+  let ready = false;
+  let [filled, ordered] = [
+    -1,
+    ""
+  ];
+  const wire = make_wire(model, {
+    still: " What is shown was sent before."
+  });
+  const state = make_state2(setup);
+  const store = make_store(model, setup, wire, () => refresh());
+  const screen = make_screen2(setup, setup.within ? model.get_child("opened") : null, {
+    act: (action) => act(action, null),
+    sort: (by) => moving.sort_by(by),
+    choose: (person) => moving.choose(person),
+    hit
+  });
+  const { root, asking, notice, table } = screen;
+  const words = make_words2(setup, state, screen, store);
+  const moving = make_moving2(setup, state, screen, wire, {
+    refresh,
+    per_page: () => panels().per_page,
+    here: words.here,
+    by_response: words.order,
+    in_full: words.in_full,
+    show_review
+  });
+  const size_of = (canvas) => ({
+    width: canvas.clientWidth,
+    height: canvas.clientHeight
+  });
+  const panels = () => lay_panels(size_of(screen.small.canvas), setup.people.length, canvas_font_px());
+  function hit(what, twice) {
+    if (asking.keeps()) return;
+    asking.close();
+    if (what.person !== void 0) return moving.choose(what.person);
+    if (what.row !== void 0) return moving.face(what.row);
+    state.trial = what.trial ?? null;
+    refresh();
+    if (twice) moving.open();
+  }
+  function write_table() {
+    const how = JSON.stringify(state.sort);
+    if (filled !== state.row) table.fill(state.row);
+    if (how !== ordered || filled !== state.row && state.sort.by >= 0) table.order(state.order, state.sort);
+    [filled, ordered] = [
+      state.row,
+      how
+    ];
+    table.choose(state.person);
+  }
+  function paint_small(width) {
+    const { small } = screen;
+    const page = state.page(panels().per_page);
+    const size = size_of(small.canvas);
+    if (width < 50) return;
+    store.want_singles(page.people, state.row);
+    const painted = draw_multiples(paper_of(small.canvas, size), size, {
+      setup,
+      colours: PALETTES[theme_of(root)],
+      font_px: canvas_font_px(),
+      row: state.row,
+      channel: setup.channels[state.row],
+      people: page.people,
+      person: state.person,
+      trial: state.trial,
+      own_scale: state.own_scale,
+      store,
+      flags: table.flags,
+      data: words.here()
+    });
+    small.finder.find = painted.find;
+    const pages = page.n > 1 ? ` \xB7 page ${page.at + 1} of ${page.n}` : "";
+    small.caption.textContent = `${small.name}: mean envelope and single trials, ${setup.labels[state.row]}${pages}`;
+    small.canvas.setAttribute("aria-label", painted.words);
+  }
+  function paint_somebody() {
+    const data = words.here();
+    const alike = store.alike(state.person);
+    screen.grid.dataset.here = data ? "yes" : "no";
+    if (!data || !alike) {
+      for (const { canvas } of screen.pictures) paper_of(canvas, size_of(canvas));
+      return data === null;
+    }
+    const channel = setup.channels[state.row];
+    const theme = theme_of(root);
+    const scene = {
+      setup,
+      colours: PALETTES[theme],
+      heat: HEATS[theme.startsWith("dark") ? "dark" : "light"],
+      font_px: canvas_font_px(),
+      person: state.person,
+      row: state.row,
+      trial: state.trial,
+      named: state.named(),
+      data,
+      alike,
+      channel,
+      unit: setup.people[state.person].unit
+    };
+    for (const { id, canvas, finder } of screen.pictures) {
+      const size = size_of(canvas);
+      if (size.width < 50 || size.height < 50) continue;
+      const painted = PAINTS[id](paper_of(canvas, size), size, scene);
+      finder.find = painted.find;
+      canvas.setAttribute("aria-label", painted.words);
+    }
+    return true;
+  }
+  function refresh() {
+    if (!ready) return;
+    const began = performance.now();
+    const at = state.order.indexOf(state.person);
+    store.want([
+      state.person,
+      ...state.order.slice(Math.max(0, at - AHEAD), at + AHEAD + 1)
+    ]);
+    write_table();
+    const whole = paint_somebody();
+    paint_small(root.clientWidth);
+    words.write();
+    root.dataset.drawing = (performance.now() - began).toFixed(2);
+    root.dataset.painted = whole ? `${state.person} ${state.row} ${state.trial ?? ""}`.trim() : "loading";
+  }
+  function show_review(on) {
+    const { opened } = screen;
+    if (!opened) return;
+    state.opened = on;
+    root.hidden = on;
+    opened.dataset.open = on ? "yes" : "no";
+    if (on) {
+      screen.shown.textContent = screen.title.textContent;
+      const inner = review_root();
+      inner?.focus();
+    } else {
+      root.focus();
+      refresh();
+    }
+  }
+  function review_root() {
+    const find = (node) => {
+      for (const one of node.querySelectorAll("*")) {
+        if (one instanceof HTMLElement && one.matches(".emgreview[tabindex]")) return one;
+        const inner = one.shadowRoot && find(one.shadowRoot);
+        if (inner) return inner;
+      }
+      return null;
+    };
+    return screen.opened && find(screen.opened);
+  }
+  screen.opened?.addEventListener("keydown", (event) => {
+    const back = setup.keys.find(({ command }) => command === "back");
+    if (!back || event.code.replace("Numpad", "") !== back.code || event.shiftKey !== back.shift) return;
+    if (
+      /** @type {HTMLElement} */
+      event.composedPath()[0].tagName === "INPUT"
+    ) return;
+    event.preventDefault();
+    event.stopPropagation();
+    show_review(false);
+  }, {
+    capture: true
+  });
+  function act(action, pressed) {
+    if (pressed && asking.key) return asking.key(pressed);
+    if (pressed && screen.key_card.open) return screen.key_card.key(action, pressed);
+    asking.close();
+    moving.commands[action.command]?.(action);
+  }
+  wire.listen((what) => {
+    if ("stopped" in what) notice.last(what.stopped);
+    if (what.said?.client === wire.client) notice.pass(what.said.words);
+    if (what.shown?.client === wire.client) show_review(true);
+  });
+  const sizes = new ResizeObserver(() => refresh());
+  live(model, view, {
+    root,
+    keys_on: screen.keys_on,
+    keys: setup.keys,
+    every_ms: TICK_MS2,
+    act,
+    dress() {
+      ready = true;
+      sizes.observe(root);
+      refresh();
+    },
+    fit: refresh,
+    tick(attentive) {
+      wire.watch(attentive);
+      if (root.dataset.painted === "loading") refresh();
+    },
+    leave() {
+    },
+    unsaved: () => false,
+    close() {
+      sizes.disconnect();
+      store.close();
+      wire.close();
+    }
+  });
+  wire.insist("hello");
+  return screen.element;
 }
 
 // review/bands.js
@@ -3793,7 +5840,7 @@ function make_forms({ setup, store, screen, state, selection, deciding, moving }
 // review/moving.js
 var HEARD_AROUND_S = 0.1;
 var HEARD_S = 0.5;
-function make_moving2(review) {
+function make_moving3(review) {
   const { setup, store, screen, state, selection, lists } = review;
   let listened = 0;
   function leave() {
@@ -3970,7 +6017,7 @@ function draw_spectrum(canvas, { frequency_hz, burst, rest, unit }, theme, font_
     ctx.stroke();
     if (y(value) > top + 0.4 * font_px) ctx.fillText(String(value).replace("-", "\u2212"), 6, y(value) + 3);
   }
-  const line = (values, colour, dash, words, at) => {
+  const line2 = (values, colour, dash, words, at) => {
     ctx.strokeStyle = ctx.fillStyle = colour;
     ctx.lineWidth = 1.6;
     ctx.setLineDash(dash);
@@ -3987,8 +6034,8 @@ function draw_spectrum(canvas, { frequency_hz, burst, rest, unit }, theme, font_
     "- - rest"
   ];
   const right = width - ctx.measureText(two).width - 6;
-  line(b, colours.envelope, [], one, right - ctx.measureText(`${one}  `).width);
-  line(r, colours.faint, [
+  line2(b, colours.envelope, [], one, right - ctx.measureText(`${one}  `).width);
+  line2(r, colours.faint, [
     4,
     3
   ], two, right);
@@ -4266,7 +6313,7 @@ function make_selection(setup, host) {
     bursts: [],
     interval_s: null
   }).find((m) => m.burst === mark.burst && m.side === mark.side);
-  const stepped = (s, by_s) => (Math.round(s * rate_hz) + whole_step(by_s, rate_hz)) / rate_hz;
+  const stepped2 = (s, by_s) => (Math.round(s * rate_hz) + whole_step(by_s, rate_hz)) / rate_hz;
   function select() {
     const { index, row } = host.place();
     if (added?.index === index && added.row === row) {
@@ -4383,7 +6430,7 @@ function make_selection(setup, host) {
     if (at_s === void 0) {
       return host.notice(burst() ? `This burst has no ${mark.side} yet: put the cursor there, then the mark to the cursor.` : `There is no ${SIDE_WORDS[mark.side]} to move here: put the cursor there and add one.`);
     }
-    mark.at_s = stepped(at_s, by_s);
+    mark.at_s = stepped2(at_s, by_s);
     clearTimeout(timer);
     timer = setTimeout(flush, NUDGE_MS2);
     host.refresh();
@@ -4409,7 +6456,7 @@ function make_selection(setup, host) {
   const commands = {
     nudge: ({ arguments: { by_s } }) => nudge(by_s),
     cursor: ({ arguments: { by_s } }) => {
-      cursor_s = within(stepped(within(cursor_s, ...host.range()), by_s), first_s, last_s);
+      cursor_s = within(stepped2(within(cursor_s, ...host.range()), by_s), first_s, last_s);
       host.refresh();
     },
     to_cursor,
@@ -4601,7 +6648,7 @@ function fit_sign(ctx, words, taken, width) {
 }
 function draw_marks2(ctx, band, state, focused, mark, px, width, colours, { font_px: px_font, widths }) {
   const labels = [];
-  const line = (s, { dash, colour, thick, words, side, low }) => {
+  const line2 = (s, { dash, colour, thick, words, side, low }) => {
     const x = Math.round(px(s)) + 0.5;
     if (x < -1 || x > width + 1) return;
     upright(ctx, px(s), band.top + 2, band.top + band.height - 2, {
@@ -4634,11 +6681,11 @@ function draw_marks2(ctx, band, state, focused, mark, px, width, colours, { font
       side: k ? "right" : "left"
     };
     for (const burst of bursts) {
-      line(burst.onset_s, {
+      line2(burst.onset_s, {
         ...look,
         words: letter
       });
-      if (burst.offset_s != null) line(burst.offset_s, {
+      if (burst.offset_s != null) line2(burst.offset_s, {
         ...look,
         words: `${letter} off`,
         low: true
@@ -4647,7 +6694,7 @@ function draw_marks2(ctx, band, state, focused, mark, px, width, colours, { font
   }
   const auto = state.automatic;
   if (auto.onset_s != null) {
-    line(auto.onset_s, {
+    line2(auto.onset_s, {
       dash: [
         1,
         3
@@ -4667,7 +6714,7 @@ function draw_marks2(ctx, band, state, focused, mark, px, width, colours, { font
     const number = state.bursts.length > 1 ? ` ${state.bursts.indexOf(burst) + 1}` : "";
     const thick = (side) => held(side) ? 3 : 1.6;
     const words = `${focused ? "onset" : "on"}${number}`;
-    line(onset, {
+    line2(onset, {
       dash: [],
       colour: colours.onset,
       thick: thick("onset"),
@@ -4680,7 +6727,7 @@ function draw_marks2(ctx, band, state, focused, mark, px, width, colours, { font
       draw_whisker(ctx, px(onset), half, band.top + 1.9 * px_font + 3, own, px_font, colours);
     }
     if (offset != null) {
-      line(offset, {
+      line2(offset, {
         dash: [
           6,
           3
@@ -4835,7 +6882,7 @@ function draw_channel(ctx, { setup, card, trial, look, mark, focus_row }, band, 
 }
 function draw_cursor(ctx, { setup, look, cursor_s, hover_s }, here, px, width, height, colours) {
   const time = (s) => look.read_out ? ms_words(s) : "";
-  const line = (s, words, low, dash = []) => {
+  const line2 = (s, words, low, dash = []) => {
     if (s < look.range[0] || s > look.range[1]) return;
     upright(ctx, px(s), 0, height, {
       colour: colours.faint,
@@ -4844,9 +6891,9 @@ function draw_cursor(ctx, { setup, look, cursor_s, hover_s }, here, px, width, h
     const x = Math.round(px(s)) + 6.5;
     if (words) plate(ctx, words, Math.min(x, width - ctx.measureText(words).width - 3), height - low, colours);
   };
-  line(cursor_s, `cursor ${time(cursor_s)}`.trim(), 6);
+  line2(cursor_s, `cursor ${time(cursor_s)}`.trim(), 6);
   if (look.smear) draw_smear(ctx, setup.smear, cursor_s, here, px, colours, look.widths);
-  if (hover_s != null) line(hover_s, time(hover_s), look.font_px + 12, [
+  if (hover_s != null) line2(hover_s, time(hover_s), look.font_px + 12, [
     1,
     2
   ]);
@@ -5144,7 +7191,7 @@ function make_player() {
 
 // review/pointer.js
 var STILL_PX2 = 3;
-var REACH_PX = 7;
+var REACH_PX2 = 7;
 function listen_to_pointer2(picture, selection, view) {
   let drag = null;
   let press = null;
@@ -5156,7 +7203,7 @@ function listen_to_pointer2(picture, selection, view) {
   function near(at) {
     const row = row_of(at);
     const channel = row == null ? null : view.channel(row);
-    return channel ? nearest(marks_of(channel), at.s, REACH_PX * at.s_per_px) : null;
+    return channel ? nearest(marks_of(channel), at.s, REACH_PX2 * at.s_per_px) : null;
   }
   function let_go() {
     press = null;
@@ -5332,11 +7379,11 @@ function draw_sign(ctx, status, x, y, ink) {
 }
 
 // review/screen.js
-var MOUSE2 = "a click sets the cursor, a double click puts the selected mark there, a mark can be dragged.";
-function make_screen2(setup, figure, act) {
+var MOUSE3 = "a click sets the cursor, a double click puts the selected mark there, a mark can be dragged.";
+function make_screen3(setup, figure, act) {
   const frame = make_frame(setup, act, () => root, {
     what: "review",
-    mouse: MOUSE2
+    mouse: MOUSE3
   });
   const { asking, key_card, differs, foot, live: live2 } = frame;
   const title = h("span", {
@@ -5384,12 +7431,12 @@ function make_screen2(setup, figure, act) {
     class: "over-map",
     role: "img"
   });
-  const legend = h("div", {
+  const legend2 = h("div", {
     class: "legend"
   }, ...setup.signs.map(([sign, words]) => h("span", {}, `${sign} ${words}`)));
   const overview = h("div", {
     class: "overview"
-  }, over_title, over_map, legend);
+  }, over_title, over_map, legend2);
   const spectrum_map = h("canvas", {
     class: "spectrum-map",
     role: "img",
@@ -5502,7 +7549,7 @@ function make_screen2(setup, figure, act) {
 }
 
 // review/state.js
-function make_state2(setup, store) {
+function make_state3(setup, store) {
   const closing = new Set(setup.keys.filter((key) => key.goes_on).map((key) => key.command));
   const state = {
     index: setup.where,
@@ -5556,11 +7603,11 @@ function make_state2(setup, store) {
 }
 
 // review/store.js
-var AHEAD = 60;
+var AHEAD2 = 60;
 var BEHIND = 12;
 var CHUNK = 10;
 var PAGE = 100;
-function make_store(model, setup) {
+function make_store2(model, setup) {
   const trials = /* @__PURE__ */ new Map();
   const cards = /* @__PURE__ */ new Map();
   const typical = /* @__PURE__ */ new Map();
@@ -5704,19 +7751,19 @@ function make_store(model, setup) {
      * @param {number[]} wanted */
     want(wanted) {
       if (asked) return;
-      const needed = wanted.slice(0, AHEAD + BEHIND);
-      const missing = needed.filter((i) => !trials.has(i));
-      const soon = missing.length && needed.indexOf(missing[0]) < AHEAD / 2;
-      if (!missing.length || missing.length < CHUNK / 2 && !soon) return;
+      const needed = wanted.slice(0, AHEAD2 + BEHIND);
+      const missing2 = needed.filter((i) => !trials.has(i));
+      const soon = missing2.length && needed.indexOf(missing2[0]) < AHEAD2 / 2;
+      if (!missing2.length || missing2.length < CHUNK / 2 && !soon) return;
       asked = performance.now();
       wire.send("want", {
-        trials: missing.slice(0, CHUNK)
+        trials: missing2.slice(0, CHUNK)
       });
-      if (trials.size < 4 * AHEAD) return;
+      if (trials.size < 4 * AHEAD2) return;
       const near = new Set(needed);
       for (const known of [
         ...trials.keys()
-      ].slice(0, AHEAD)) if (!near.has(known)) trials.delete(known);
+      ].slice(0, AHEAD2)) if (!near.has(known)) trials.delete(known);
     },
     close() {
       model.off?.("pack", on_pack);
@@ -5747,7 +7794,7 @@ function make_trial_lists(setup, store, screen, review) {
       const at2 = Math.max(0, list.indices.indexOf(index));
       return [
         index,
-        ...list.indices.slice(at2 + 1, at2 + AHEAD),
+        ...list.indices.slice(at2 + 1, at2 + AHEAD2),
         ...list.indices.slice(Math.max(0, at2 - BEHIND), at2)
       ];
     }
@@ -5756,7 +7803,7 @@ function make_trial_lists(setup, store, screen, review) {
     const out = [
       index
     ];
-    for (let step2 = 1; step2 <= AHEAD; step2++) {
+    for (let step2 = 1; step2 <= AHEAD2; step2++) {
       if (at + step2 < order.length) out.push(order[at + step2]);
       if (step2 <= BEHIND && at - step2 >= 0) out.push(order[at - step2]);
     }
@@ -5931,7 +7978,7 @@ function make_trial_lists(setup, store, screen, review) {
 // review/words.js
 var PACE_MS = 6e5;
 var LEAST_DECISIONS = 20;
-function make_words2({ setup, store, screen, state, selection, lists }) {
+function make_words3({ setup, store, screen, state, selection, lists }) {
   const { root } = screen;
   const began = performance.now();
   let reminded = began;
@@ -6068,11 +8115,11 @@ var OF_MARK = /* @__PURE__ */ new Set([
 ]);
 var DOUBLE_CLICK_MS = 600;
 var NARROW_PX = 1e3;
-var TICK_MS2 = 100;
+var TICK_MS3 = 100;
 function render_review({ model, view }, setup) {
-  const store = make_store(model, setup);
-  const state = make_state2(setup, store);
-  const screen = make_screen2(setup, model.get_child("picture"), (action) => act(action, null));
+  const store = make_store2(model, setup);
+  const state = make_state3(setup, store);
+  const screen = make_screen3(setup, model.get_child("picture"), (action) => act(action, null));
   const { root } = screen;
   const review = (
     /** @type {Review} */
@@ -6113,8 +8160,8 @@ function render_review({ model, view }, setup) {
       show_saved(root, screen.saved, store);
     }
   });
-  review.words = make_words2(review);
-  review.moving = make_moving2(review);
+  review.words = make_words3(review);
+  review.moving = make_moving3(review);
   review.forms = make_forms(review);
   const { selection, forms, moving } = review;
   const commands = {
@@ -6169,7 +8216,7 @@ function render_review({ model, view }, setup) {
     root,
     keys_on: screen.keys_on,
     keys: setup.keys,
-    every_ms: TICK_MS2,
+    every_ms: TICK_MS3,
     act(action, pressed) {
       act(action, pressed);
       moving.reveal();
@@ -6211,7 +8258,7 @@ function render_review({ model, view }, setup) {
 }
 
 // main.js
-var SCREENS = { review: render_review, long: render_long };
+var SCREENS = { review: render_review, long: render_long, people: render_people };
 function render(panel) {
   const setup = JSON.parse(panel.model.setup);
   return SCREENS[setup.screen](panel, setup);

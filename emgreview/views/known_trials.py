@@ -1,14 +1,16 @@
 """The trials of a session as browsers know them: each by a number of its own, which stays whatever joins the review.
 
 KnownTrials     numbers, places in the order of the review, and the looks of each person's session
+demand_channel  UnknownNameError unless some trials have a channel
 """
 
 import itertools
-from collections.abc import Iterator, Sequence
+import json
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from emgreview import evidence
-from emgreview.errors import ParameterError
+from emgreview.errors import DecisionError, ParameterError, UnknownNameError
 from emgreview.model import Trials
 from emgreview.session import Session
 from emgreview.views.screen_setup import Look, demand_alike
@@ -121,3 +123,23 @@ class KnownTrials:
             look = self._looks.get(self._groups[id(self._own[trial][0])][0])
             if look is not None:
                 yield look, trial
+
+    def demand_seen(self, trial: str, seen: Mapping[str, Any], needed: Sequence[str]) -> None:
+        """Refuse to accept marks that are not those on the screen (another screen, a move that was refused …)."""
+        state = self._session.state(trial)
+        unseen = [channel for channel in needed if channel not in seen]
+        if unseen:
+            raise DecisionError(f"{', '.join(unseen)} was taken for decided on the screen, and is not; look again.")
+        for channel, marks in seen.items():
+            demand_channel(self.own(trial)[0], channel)
+            stand = [[burst.id, burst.onset_s, burst.offset_s] for burst in state.channels[channel].active]
+            if json.loads(json.dumps(stand)) != marks:
+                raise DecisionError(
+                    "the marks on the screen were not those that stand; they are shown anew, look again."
+                )
+
+
+def demand_channel(trials: Trials, label: str) -> None:
+    """UnknownNameError unless some trials have a channel."""
+    if label not in trials.labels:
+        raise UnknownNameError("channel", label, trials.labels)

@@ -74,6 +74,9 @@ MESSAGES: Mapping[str, Mapping[str, Check]] = {
     "listen": {"index": WHOLE, "channel": TEXT, "start_s": NUMBER, "stop_s": NUMBER, "n": WHOLE},
     "look": {"view": _pair_of(SAMPLE), "want": _pair_of(SAMPLE), "width": WHOLE, "kinds": WORDS, "n": WHOLE},
     "read": {"near": SAMPLE},
+    "person": {"people": _list_of(WHOLE)},
+    "panels": {"people": _list_of(WHOLE), "channel": TEXT},
+    "open": {"person": WHOLE, "trial": WHOLE, "channel": TEXT},
     "decide": {"n": WHOLE},
     "beat": {"n": WHOLE, "sent": WHOLE},
 }

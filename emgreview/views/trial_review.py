@@ -32,7 +32,7 @@ from emgreview.reading.dataset import NAMELESS
 from emgreview.second_look.adjudication import Adjudication
 from emgreview.session import COMMANDS, Session
 from emgreview.views import cards, host, packing, screen_setup, texts
-from emgreview.views.known_trials import KnownTrials
+from emgreview.views.known_trials import KnownTrials, demand_channel
 from emgreview.views.listing import Listing
 from emgreview.views.messages import bound, needs
 from emgreview.views.wire import Wire
@@ -156,6 +156,27 @@ class TrialReview(Wire, JSComponent):
         """
         return pn.ipywidget(self)
 
+    def show_trial(self, trial: str, channel: str = "") -> None:
+        """Go to a trial, and to one of its channels, on every page that shows this review.
+
+        Parameters
+        ----------
+        trial : str
+            Its id.
+        channel : str, default ""
+            A label; "" for the first open one.
+
+        Raises
+        ------
+        UnknownNameError
+            The review has no such trial.
+        """
+        self._session.go_to(trial)
+        trials, _ = self._known.own(trial)
+        row = trials.labels.index(channel) if channel in trials.labels else None
+        for client in self._clients:
+            self.tell(go_to={"client": client, "index": self._known.number[trial], "row": row})
+
     def retire(self) -> None:
         """Take no further decision: a newer screen of the same session has taken over."""
         if self._on_change in self._session.changed:
@@ -209,7 +230,7 @@ class TrialReview(Wire, JSComponent):
 
     def _on_spectrum(self, data: Mapping[str, Any]) -> None:
         trials, row = self._of(data)
-        self._demand_channel(trials, data["channel"])
+        demand_channel(trials, data["channel"])
         found = evidence.spectra(trials, row, data["channel"], onset_s=data["onset_s"], offset_s=data["offset_s"])
         shown = {name: getattr(found, name).tolist() for name in ("frequency_hz", "burst", "rest")}
         unit = trials.recording.channel(data["channel"]).unit_label
@@ -217,7 +238,7 @@ class TrialReview(Wire, JSComponent):
 
     def _on_listen(self, data: Mapping[str, Any]) -> None:
         trials, row = self._of(data)
-        self._demand_channel(trials, data["channel"])
+        demand_channel(trials, data["channel"])
         full = self._known.look(trials).full_scale[trials.labels.index(data["channel"])]
         heard, rate_hz = evidence.listening(
             trials, row, data["channel"], start_s=data["start_s"], stop_s=data["stop_s"], full=full
@@ -241,9 +262,10 @@ class TrialReview(Wire, JSComponent):
         trial = self._known.at(data["index"])
         trials, _ = self._known.own(trial)
         if data["channel"] is not None:
-            self._demand_channel(trials, data["channel"])
+            demand_channel(trials, data["channel"])
         needs(command, arguments, *_NEEDS.get(command, ()))
-        self._demand_seen(trial, data["seen"] or {}, session.open_channels(trial) if command == "accept_rest" else ())
+        needed = session.open_channels(trial) if command == "accept_rest" else ()
+        self._known.demand_seen(trial, data["seen"] or {}, needed)
         if command == "seal":
             sealed = session.seal(arguments["name"])
             words = f"Sealed as {arguments['name']!r}: {sealed.path} (SHA-256 {sealed.sha256[:16]}…)"
@@ -275,20 +297,6 @@ class TrialReview(Wire, JSComponent):
             return {"go_to": {"client": data["client"], "index": index, "row": row}}
         session.go_to(trial)
         return {}
-
-    def _demand_seen(self, trial: str, seen: Mapping[str, Any], needed: Sequence[str]) -> None:
-        """Refuse to accept marks that are not those on the screen (another screen, a move that was refused …)."""
-        state = self._session.state(trial)
-        unseen = [channel for channel in needed if channel not in seen]
-        if unseen:
-            raise DecisionError(f"{', '.join(unseen)} was taken for decided on the screen, and is not; look again.")
-        for channel, marks in seen.items():
-            self._demand_channel(self._known.own(trial)[0], channel)
-            stand = [[burst.id, burst.onset_s, burst.offset_s] for burst in state.channels[channel].active]
-            if json.loads(json.dumps(stand)) != marks:
-                raise DecisionError(
-                    "the marks on the screen were not those that stand; they are shown anew, look again."
-                )
 
     def _to_be_known(self) -> dict[str, list[str]]:
         """What stays in the list of notes, and what of it is also said aloud at the start: not that nobody is named,
@@ -365,10 +373,6 @@ class TrialReview(Wire, JSComponent):
                 typical += look.typical()
         if entries:
             self.pack = packing.pack_trials(entries, typical)
-
-    def _demand_channel(self, trials: Trials, label: str) -> None:
-        if label not in trials.labels:
-            raise UnknownNameError("channel", label, trials.labels)
 
     def _of(self, data: Mapping[str, Any]) -> tuple[Trials, int]:
         return self._known.own(self._known.at(data["index"]))

@@ -104,7 +104,7 @@ class Served:
         self.log = folder / "server.log"
         environment = {
             **os.environ,
-            "PYTHONPATH": os.pathsep.join([str(HERE), str(Path(emgreview.__file__).parents[1])]),
+            "PYTHONPATH": os.pathsep.join(map(str, [HERE, HERE.parent, Path(emgreview.__file__).parents[1]])),
             "JUPYTER_PREFER_ENV_PATH": "1",
             "HOME": str(folder),
             "JUPYTER_CONFIG_PATH": str(Path(emgreview.__file__).parent / "jupyter"),  # no question about news

@@ -28,6 +28,8 @@ session, rec = long_study.session('long-review')
 er.long_view(rec, session)"""
 PLAIN = """import long_study, emgreview as er
 er.long_view(long_study.recording(), processing=long_study.processing())"""
+PEOPLE = """import invented_people, emgreview as er
+er.participants(invented_people.summary_of(9, trials=6))"""
 
 STATES = {
     "review": {
@@ -53,9 +55,19 @@ STATES = {
         "the key card": ("Escape", "Shift+Slash"),
     },
     "plain": {"a recording": (), "a time": ("Slash",)},
+    "people": {
+        "everybody": (),
+        "a trial": ("ArrowDown", "ArrowRight"),
+        "a notice": ("Enter",),
+        "a list": ("u",),
+        "columns": ("Escape", "s"),
+        "the rules": ("Escape", "r"),
+        "every word": ("Escape", "Shift+w"),
+        "the key card": ("Escape", "Shift+Slash"),
+    },
 }
 """What is looked at on each screen, and the keys that lead there from the state before."""
-APPS = {"review": REVIEW, "settle": SETTLE, "long": LONG, "plain": PLAIN}
+APPS = {"review": REVIEW, "settle": SETTLE, "long": LONG, "plain": PLAIN, "people": PEOPLE}
 
 CHECK = """async (root) => {
   const found = await axe.run(root, {resultTypes: ['violations']})

@@ -98,3 +98,26 @@ export function pack(head, samples = []) {
   new Int16Array(buffer, 4 + length).set(samples)
   return buffer
 }
+
+/**
+ * Bytes of one person's pack, as people_facts.py writes it, each trace with a scale of 1.
+ * @param {object} head
+ * @param {Record<string, number[]>} traces
+ */
+export function pack_of(head, traces) {
+  let at = 0
+  const described = Object.fromEntries(
+    Object.entries(traces).map(([name, values]) => {
+      const trace = {at, n: values.length, scale: 1}
+      at += 2 * values.length
+      return [name, trace]
+    }),
+  )
+  const text = JSON.stringify({people: [{...head, traces: described}]})
+  const words = new TextEncoder().encode(text + " ".repeat((4 - (text.length % 4)) % 4))
+  const buffer = new ArrayBuffer(4 + words.length + at)
+  new DataView(buffer).setInt32(0, words.length, true)
+  new Uint8Array(buffer, 4).set(words)
+  new Int16Array(buffer, 4 + words.length).set(Object.values(traces).flat())
+  return buffer
+}

@@ -6,7 +6,7 @@ import {make_asking} from "./asking.js"
 import {card_key, h, kbd, set_text} from "./elements.js"
 import {make_card} from "./key_card.js"
 import {listen_to_keys, relabel_keys, shield} from "./keys.js"
-import {attach_layer} from "./layer.js"
+import {attach_layer, until} from "./layer.js"
 import {make_notes, make_notice} from "./notices.js"
 import {MORE_CONTRAST, palette_name, PALETTES} from "./palette.js"
 
@@ -88,10 +88,10 @@ export const theme_of = (root) => palette_name(is_dark(root))
 /**
  * @typedef {{
  *   root: HTMLElement, keys_on: HTMLElement, keys: Key[], every_ms: number,
- *   act: (key: Action, pressed: Pressed) => void, draw: (layer: Layer) => void, ready: (layer: Layer) => void,
+ *   act: (key: Action, pressed: Pressed) => void, draw?: (layer: Layer) => void, ready?: (layer: Layer) => void,
  *   dress: () => void, fit: () => void, tick: (attentive: boolean) => void, leave: (hides: boolean) => void,
  *   unsaved: () => boolean, close: () => void}} Life
- *   `ready` is told of the layer once; `dress` follows the page's theme, `fit` its window; `tick` comes every some ms;
+ *   `draw` and `ready` where the screen has a figure: `ready` is told of its layer once; `dress` follows the page's theme, `fit` its window; `tick` comes every some ms;
  *   `leave` sends what is held: the focus goes, or the page `hides`; `unsaved` is asked before the page goes for good
  */
 
@@ -149,10 +149,14 @@ export function live(model, view, life) {
     life.fit()
   }, life.every_ms)
 
-  attach_layer(view, life.draw).then((made) => {
-    layer = made
+  const {draw} = life
+  const shown = draw ? attach_layer(view, draw) : until(() => (root.isConnected && root.clientWidth ? true : null))
+  shown.then((made) => {
     shield(root)
-    life.ready(made)
+    if (made !== true) {
+      layer = made
+      life.ready?.(made)
+    }
     dress()
   })
   relabel_keys(root)

@@ -124,7 +124,7 @@ export async function attach_layer(view, draw) {
  * @template T
  * @param {() => T} get
  * @returns {Promise<NonNullable<T>>} */
-function until(get) {
+export function until(get) {
   return new Promise((resolve) => {
     const look = () => {
       const value = get()
