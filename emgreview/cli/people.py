@@ -8,9 +8,9 @@ from typing import Any
 import emgreview as er
 from emgreview.cli.beforehand import demand_new
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
-from emgreview.cli.options import add_band, add_expect, add_parameters, add_pulses, add_source, number
+from emgreview.cli.options import add_band, add_browser, add_expect, add_parameters, add_pulses, add_source, number
 from emgreview.cli.running import add_running, runner_of
-from emgreview.cli.saying import put, rows_to_tsv, to_json
+from emgreview.cli.saying import put, rows_to_tsv, tell, to_json
 from emgreview.cli.source import processing_of, recordings_of
 from emgreview.cli.words import in_shell_lines
 from emgreview.plain_files import write_new
@@ -109,6 +109,8 @@ def _summarise(given: argparse.Namespace) -> Status:
 
 def _participants_options(parser: argparse.ArgumentParser) -> None:
     _people_options(parser)
+    parser.add_argument("--screen", action="store_true", help="show the screen in a browser, until Ctrl-C")
+    add_browser(parser)
 
 
 def _participants(given: argparse.Namespace) -> Status:
@@ -117,6 +119,13 @@ def _participants(given: argparse.Namespace) -> Status:
         put(to_json(_report(given, found)))
     else:
         put(in_shell_lines(str(found)))
+    if given.screen:
+        from emgreview.views.host import serve  # optional and heavy: the user-interface toolkits
+
+        def ready(address: str) -> None:
+            tell(given, {"address": address}, f"The screen is at {address}\nEnd with Ctrl-C.")
+
+        serve(er.participants(found), port=given.port, open_browser=given.browser, ready=ready, title="Participants")
     return _status(given, found)
 
 
@@ -126,4 +135,6 @@ def _status(given: argparse.Namespace, found: Any) -> Status:
 
 
 SUMMARISE = Command("summarise", "everybody of a study in one table", _summarise_options, _summarise)
-PARTICIPANTS = Command("participants", "who is odd, and why", _participants_options, _participants)
+PARTICIPANTS = Command(
+    "participants", "who is odd, and why, with --screen in pictures", _participants_options, _participants
+)
