@@ -3,8 +3,8 @@ method in common, not their eyes: their agreement is counted apart.
 
 An onset or offset is left where it lies on the sample that the method had proposed, while the reviewer saw that
 proposal. A word is left where nothing was moved, added, removed or said of a burst's kind; where the method had found
-nothing, and that was accepted, not stated. A signal is left usable where nobody said anything of it. What was taken back
-was not said; what an undo or redo brings back was said as it first was.
+nothing, and that was accepted, not stated. A signal is left usable where nobody said anything of it. What was taken
+back was not said; what an undo or redo brings back was said as it first was.
 
     Left        which parts of a channel-trial
     left        of one reviewer's channel-trial: Left
