@@ -156,7 +156,7 @@ def test_a_file_written_since_it_was_cut_is_not_measured_nor_kept_as_what_it_was
     assert list(found.attrs["failed"]) == [name]
     others = whole[whole["recording"] != name].reset_index(drop=True)
     pd.testing.assert_frame_equal(found, others, check_exact=True)
-    with pytest.raises(ParameterError, match="not one of 1 recordings could be measured; .* has other samples"):
+    with pytest.raises(ParameterError, match=r"not one of 1 recordings could be measured; .* has other samples"):
         er.measure(trials[:1], decisions, runner=runner)
     silent = decisions.copy()
     silent.attrs = {}  # nothing is said of the samples that were reviewed
