@@ -77,6 +77,7 @@ _HOMES = {
     ),
     "emgreview.demo": ("write_demo",),
     "emgreview.muscles.drawings": ("draw_muscles",),
+    "emgreview.people": ("summarise",),
     "emgreview.plans": ("Plan", "Site", "TrialsNeeded", "plan", "read_plan", "trials_needed"),
     "emgreview.views": ("long_view", "review", "show_cues", "study_form"),
 }
@@ -130,6 +131,7 @@ if TYPE_CHECKING:
     from emgreview.muscles import muscle as muscle
     from emgreview.muscles import muscles as muscles
     from emgreview.muscles.drawings import draw_muscles as draw_muscles
+    from emgreview.people import summarise as summarise
     from emgreview.plans import Plan as Plan
     from emgreview.plans import Site as Site
     from emgreview.plans import TrialsNeeded as TrialsNeeded

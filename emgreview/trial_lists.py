@@ -5,18 +5,24 @@ trial_list      the trials of one
 left_of_audit         the channels of a bulk audit that are left to look at
 with_behaviour        trials in which the person did one thing
 MethodComparison      where two methods say something else, found a little at a time
+OddTrials             trials that are odd among the person's own, found a recording at a time
 where_reviewers_differ     where another reviewer does
 """
 
 import random
+import warnings
 from collections.abc import Callable, Mapping
 from math import isfinite
 
 from emgreview.annotations.state import ChannelState, TrialState
+from emgreview.checking import check
 from emgreview.cohort.merging import merge_reviews
 from emgreview.detecting import onsets_of
-from emgreview.errors import ParameterError, UnknownNameError
+from emgreview.errors import ParameterError, SignalWarning, UnknownNameError
 from emgreview.model import Trials, longest, to_sample
+from emgreview.people.lists import LISTS, MOST_UNLIKE, NEEDS_HEART, odd_trials
+from emgreview.people.person import gathered
+from emgreview.people.recorded import Recorded, RecordedJob
 from emgreview.second_look.bulk import bulk_audit
 from emgreview.session import Session, nobody_named
 from emgreview.signal.onset import METHODS
@@ -47,6 +53,16 @@ def _shuffled(session: Session) -> Ids:
     return tuple(ids)
 
 
+def _odd(which: str) -> Callable[[Session], Ids]:
+    def find(session: Session) -> Ids:
+        search = OddTrials(session, which)
+        while search.step():
+            pass
+        return search.trials()
+
+    return find
+
+
 AUDIT = "left of the bulk audit"
 """The list of the channels of a bulk audit that are still open."""
 
@@ -72,6 +88,7 @@ TRIAL_LISTS: Mapping[str, Callable[[Session], Ids]] = {
     ),
     "reviewed": _where(lambda state: state.reviewed),
     AUDIT: lambda session: tuple(left_of_audit(session)),
+    **{name: _odd(name) for name in LISTS},
 }
 """Lists that need no number, by the words they are chosen by."""
 
@@ -156,6 +173,45 @@ class MethodComparison:
         found = onsets_of(trials, label, method=method, some=slice(start, stop))
         cue_s = trials.before / trials.rate_hz
         return [float(onset_s) for onset_s in found.onset_s - cue_s]
+
+
+class OddTrials:
+    """The trials of one of :data:`emgreview.people.lists.LISTS`, a recording at a time, so that nobody need wait for
+    all. Marks that are hidden from the reviewer take no part."""
+
+    def __init__(self, session: Session, which: str):
+        """Raises UnknownNameError."""
+        if which not in LISTS:
+            raise UnknownNameError("list of trials", which, LISTS)
+        self._session, self._which = session, which
+        self._left = list(session.trials)
+        self._n = max(1, len(self._left))
+        self._recorded: list[Recorded] = []
+
+    @property
+    def share(self) -> float:
+        """How much is done, 0 to 1."""
+        return 1 - len(self._left) / self._n
+
+    def step(self) -> bool:
+        """Look at one recording more; whether any are left."""
+        if self._left:
+            part = self._left.pop(0)
+            before_s, after_s = -float(part.time_s[0]), float(part.time_s[-1]) + 1 / part.rate_hz
+            job = RecordedJob(part.cue, before_s, after_s, part.processing)
+            quality = tuple(check(part.recording)) if self._which == NEEDS_HEART else ()
+            with warnings.catch_warnings(action="ignore", category=SignalWarning):  # opening the review told them
+                self._recorded.append(job.of_trials(part, quality))
+        return bool(self._left)
+
+    def trials(self) -> Ids:
+        """Their ids: in the order of the review, the most unlike ones as they are unlike."""
+        session = self._session
+        found = odd_trials(gathered(self._recorded, session.decisions()), self._which)
+        ids = dict.fromkeys(one.trial for one in found if not session.hides_automatic(one.trial, one.channel))
+        if self._which == MOST_UNLIKE:
+            return tuple(trial for trial in ids if trial in set(session.queue))
+        return tuple(trial for trial in session.queue if trial in ids)
 
 
 @nobody_named

@@ -489,8 +489,8 @@ def test_comparing_methods_lets_other_messages_through_and_ends_in_the_list(sess
     ask = {"kind": "compare", "client": "x", "methods": ["as proposed", "threshold"], "by_s": 0.001}
     screen._handle_msg({**ask, "begin": True})
     shares = []
-    while "comparing" in (last := json.loads(screen.news)["updates"][-1]):
-        shares.append(last["comparing"]["share"])
+    while "searching" in (last := json.loads(screen.news)["updates"][-1]):
+        shares.append(last["searching"]["share"])
         screen._handle_msg({"kind": "beat", "client": "x", "n": len(shares), "sent": 0})
         assert screen.pulse == f"x {len(shares)}"
         screen._handle_msg({**ask, "begin": False})

@@ -26,7 +26,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
     {"annotations", "evidence", "fitness", "keys", "reading", "simulation", "trials"},
     {"converting", "detecting", "remarks", "scroll", "tables"},
     {"bench", "cohort", "contractions", "demo", "many", "measuring"},
-    {"recutting"},
+    {"people", "recutting"},
     {"session"},
     {"second_look"},
     {"replaying", "trial_lists"},
@@ -35,7 +35,7 @@ FLOORS = [  # from the ground up; a part may import from the floors below it, an
 ]
 NEVER = {("annotations", "signal"), ("reading", "signal")}
 OUTSIDE = {  # third-party packages that only some parts may import
-    "pandas": {"cohort", "contractions", "many", "measuring", "muscles", "tables", "reading"},
+    "pandas": {"cohort", "contractions", "many", "measuring", "muscles", "people", "tables", "reading"},
     "panel": {"views"},
     "bokeh": {"views"},
     "param": {"views"},

@@ -18,6 +18,8 @@
     seal        seal a version without a screen, with or without a rule for inclusion
     replay      rebuild a sealed version from raw recordings and logs, and compare
     convert     recordings as a BIDS dataset, without what says who was recorded
+    summarise   everybody of a study in one table: one row a person, session and channel
+    participants    who is odd, why, and by how much
     muscles     which muscles make a movement, what pads over them hear, what labels of channels mean
     plan        plan a recording: muscles of a movement, a session sheet to print, BIDS files, what is missing
     bench       how accurate the onset methods are, and what check finds, where the truth is known
@@ -29,7 +31,8 @@ command was mistyped.
 One module holds commands that belong together, the options of each beside its function: ``recordings.py`` (demo,
 look), ``check.py``, ``delay.py``, ``convert.py``, ``bursts.py`` (detect, measure), ``reviews.py`` (review, verify,
 diff, seal, replay), ``reviewers.py`` (agreement, adjudicate, withdraw), ``contractions.py`` (contractions,
-involvement), ``study.py``, ``muscles.py``, ``plan.py`` and ``bench.py``. They stand on ``options.py`` (for several),
+involvement), ``study.py``, ``people.py`` (summarise, participants), ``muscles.py``, ``plan.py`` and
+``bench.py``. They stand on ``options.py`` (for several),
 ``source.py`` (from these to recordings and trials), ``cues.py`` (cues in a channel of pulses or codes, and what is said
 of cues), ``beforehand.py`` (what is demanded before work begins), ``watching.py`` (files as they appear), ``saying.py``
 (what is printed), ``typed.py`` (what was mistyped), ``words.py`` (messages in the words of a shell) and ``command.py``.
@@ -54,6 +57,7 @@ COMMANDS: Mapping[str, str] = MappingProxyType({
     "detect": "bursts", "review": "reviews", "measure": "bursts", "delay": "delay", "contractions": "contractions",
     "involvement": "contractions", "agreement": "reviewers", "adjudicate": "reviewers", "withdraw": "reviewers",
     "verify": "reviews", "diff": "reviews", "seal": "reviews", "replay": "reviews", "convert": "convert",
+    "summarise": "people", "participants": "people",
     "muscles": "muscles", "plan": "plan", "bench": "bench",
 })  # fmt: skip
 """Every command, in the order of the help, and the module that holds it, loaded when it is asked for: what each of

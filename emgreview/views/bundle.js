@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules 18226c77394c2165d30e015ea308e7cb85caa88d5d5724830f0c026560aa25fe
-// bundle 2560f0ea11479129d94f87307f647cb8a9a8d48c341830d5164a90ff06c5653b
+// modules ec1b5d358fb8b4859fcf534b853856df03d0a02df8b26df90b7e02c7530d9ef3
+// bundle 4b8b6f4d7c6fffcb68dfe26cf7611525c9e579a58da7b5e45e1e2c759d99d8e3
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -5729,13 +5729,17 @@ function make_store(model, setup) {
 // review/trial_lists.js
 function make_trial_lists(setup, store, screen, review) {
   let list = null;
-  let compared = null;
+  let searched = null;
   const ask = (which, more = {}) => {
-    compared = null;
-    store.ask("list", {
-      which,
-      ...more
-    });
+    searched = {
+      kind: "list",
+      data: {
+        which,
+        ...more
+      },
+      words: which
+    };
+    store.ask("list", searched.data);
   };
   function coming() {
     const index = review.index();
@@ -5803,7 +5807,7 @@ function make_trial_lists(setup, store, screen, review) {
       const form = further.find(({ words }) => words === which);
       if (form) return form.ask();
       if (which !== setup.choices.list[0].words) return ask(which);
-      list = compared = null;
+      list = searched = null;
       review.refresh();
     });
   }
@@ -5840,29 +5844,33 @@ function make_trial_lists(setup, store, screen, review) {
         value: 20
       }
     ], ({ by }) => {
-      compared = {
+      const data = {
         methods: [
           one,
           other2
         ],
         by_s: by / 1e3
       };
-      screen.notice.pass(`Comparing "${one}" with "${other2}" \u2026`);
+      searched = {
+        kind: "compare",
+        data: {
+          ...data,
+          begin: false
+        },
+        words: `"${one}" beside "${other2}"`
+      };
+      screen.notice.pass(`${searched.words}: begun \u2026`);
       store.ask("compare", {
-        ...compared,
+        ...data,
         begin: true
       });
     }, MOVES)));
   }
   function hear(what) {
-    if (what.comparing?.client === store.client) {
-      if (!compared) return true;
-      const [one, other2] = compared.methods;
-      screen.notice.pass(`Comparing "${one}" with "${other2}": ${Math.round(100 * what.comparing.share)} % done. Go on reviewing; stepping through them begins when it is done.`);
-      store.ask("compare", {
-        ...compared,
-        begin: false
-      });
+    if (what.searching?.client === store.client) {
+      if (!searched || searched.words !== what.searching.words) return true;
+      screen.notice.pass(`${searched.words}: ${Math.round(100 * what.searching.share)} % done. Go on reviewing; stepping through them begins when it is done.`);
+      store.ask(searched.kind, searched.data);
       return true;
     }
     if (what.audit?.client === store.client) {
@@ -5870,7 +5878,7 @@ function make_trial_lists(setup, store, screen, review) {
       return false;
     }
     if (what.list?.client !== store.client) return false;
-    compared = null;
+    searched = null;
     if (!what.list.indices.length) {
       screen.notice.pass(`No trial here: ${what.list.words}.`);
       return true;

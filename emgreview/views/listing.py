@@ -15,7 +15,9 @@ from emgreview.second_look import bulk_audit
 from emgreview.session import Session
 from emgreview.trial_lists import (
     AUDIT,
+    LISTS,
     MethodComparison,
+    OddTrials,
     left_of_audit,
     trial_list,
     where_reviewers_differ,
@@ -32,7 +34,7 @@ class Listing:
 
     def __init__(self, session: Session, number: Mapping[str, int]):
         self._session, self._number = session, number
-        self._comparing: dict[str, MethodComparison] = {}
+        self._searching: dict[str, tuple[str, MethodComparison | OddTrials]] = {}
 
     def find(self, data: Mapping[str, Any]) -> News:
         """Answer the request for a list."""
@@ -43,6 +45,11 @@ class Listing:
             ids = with_behaviour(session, data["behaviour"])
         elif words == AUDIT:
             return self._audit(data)
+        elif words in LISTS:
+            client = data["client"]
+            if self._searching.get(client, ("",))[0] != words:
+                self._searching[client] = words, OddTrials(session, words)
+            return self._search(data, words)
         else:
             ids = trial_list(session, words)
         return self._news(data, words, ids)
@@ -51,19 +58,23 @@ class Listing:
         """Begin or go on comparing two methods for a moment: how far it is, and at the end the list."""
         client, (one, other), by_s = data["client"], data["methods"], float(data["by_s"])
         if data["begin"]:
-            self._comparing[client] = MethodComparison(self._session, one, other, by_s)
-        comparison = self._comparing.get(client)
-        if comparison is None:
+            self._searching[client] = f'"{one}" beside "{other}"', MethodComparison(self._session, one, other, by_s)
+        return self._search(data, f"{one} and {other} differ by more than {1000 * by_s:g} ms")
+
+    def _search(self, data: Mapping[str, Any], found: str) -> News:
+        """Go on searching for a moment: how far it is, and at the end the list, under the words ``found``."""
+        client = data["client"]
+        if client not in self._searching:
             return {}
+        words, search = self._searching[client]
         end = time.monotonic() + _SLICE_S
-        while more := comparison.step():
+        while more := search.step():
             if time.monotonic() > end:
                 break
         if more:
-            return {"comparing": {"client": client, "share": comparison.share}}
-        del self._comparing[client]
-        words = f"{one} and {other} differ by more than {1000 * by_s:g} ms"
-        return self._news(data, words, comparison.trials())
+            return {"searching": {"client": client, "share": search.share, "words": words}}
+        del self._searching[client]
+        return self._news(data, found, search.trials())
 
     def finish_audit(self, client: str) -> News:
         """Compare the marks of the audit with the hidden ones; how to go on."""

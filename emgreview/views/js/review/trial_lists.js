@@ -20,13 +20,13 @@ import {AHEAD, BEHIND} from "./store.js"
 export function make_trial_lists(setup, store, screen, review) {
   /** @type {{words: string, indices: number[], rows?: Record<number, number[]>, at: number} | null} */
   let list = null
-  /** @type {{methods: [string, string], by_s: number} | null} two methods that are being compared */
-  let compared = null
+  /** @type {{kind: "list" | "compare", data: object, words: string} | null} what is searched for a little at a time */
+  let searched = null
 
   /** @param {string} which @param {object} more */
   const ask = (which, more = {}) => {
-    compared = null
-    store.ask("list", {which, ...more})
+    searched = {kind: "list", data: {which, ...more}, words: which}
+    store.ask("list", searched.data)
   }
 
   /** Trials in the order in which they will be needed, the present one first. */
@@ -76,7 +76,7 @@ export function make_trial_lists(setup, store, screen, review) {
       const form = further.find(({words}) => words === which)
       if (form) return form.ask()
       if (which !== setup.choices.list[0].words) return ask(which)
-      list = compared = null
+      list = searched = null
       review.refresh()
     })
   }
@@ -120,9 +120,10 @@ export function make_trial_lists(setup, store, screen, review) {
               type: "number",
               value: 20,
             }], ({by}) => {
-              compared = {methods: [one, other], by_s: by / 1000}
-              screen.notice.pass(`Comparing "${one}" with "${other}" …`)
-              store.ask("compare", {...compared, begin: true})
+              const data = {methods: [one, other], by_s: by / 1000}
+              searched = {kind: "compare", data: {...data, begin: false}, words: `"${one}" beside "${other}"`}
+              screen.notice.pass(`${searched.words}: begun …`)
+              store.ask("compare", {...data, begin: true})
             }, MOVES),
         ),
     )
@@ -131,14 +132,13 @@ export function make_trial_lists(setup, store, screen, review) {
   /** News from Python that is about lists of trials; true if it was.
    * @param {News} what */
   function hear(what) {
-    if (what.comparing?.client === store.client) {
-      if (!compared) return true // another list was chosen meanwhile
-      const [one, other] = compared.methods
+    if (what.searching?.client === store.client) {
+      if (!searched || searched.words !== what.searching.words) return true // another list was chosen meanwhile
       screen.notice.pass(
-        `Comparing "${one}" with "${other}": ${Math.round(100 * what.comparing.share)} % done. ` +
+        `${searched.words}: ${Math.round(100 * what.searching.share)} % done. ` +
           "Go on reviewing; stepping through them begins when it is done.",
       )
-      store.ask("compare", {...compared, begin: false})
+      store.ask(searched.kind, searched.data)
       return true
     }
     if (what.audit?.client === store.client) {
@@ -146,7 +146,7 @@ export function make_trial_lists(setup, store, screen, review) {
       return false // it may stand beside what is settled
     }
     if (what.list?.client !== store.client) return false
-    compared = null
+    searched = null
     if (!what.list.indices.length) {
       screen.notice.pass(`No trial here: ${what.list.words}.`)
       return true

@@ -1,0 +1,396 @@
+"""Physical rules: what no person's muscles do, whatever the others of the study show. No statistics are needed for it.
+
+    Flag            one thing that is odd about somebody
+    physical        flags of all people by these rules
+    RULES           each code with its rule in words
+
+A finding that half of the people or more have on a channel is a matter of the set-up, not of a person: it is told once,
+and flags nobody. Codes of ``check`` keep their names.
+"""
+
+import math
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from emgreview.model import VOLTS, FloatArray
+from emgreview.people import odd
+from emgreview.people.features import FEWEST_TRIALS, log, median
+from emgreview.people.person import Person, whose
+from emgreview.people.recorded import Recorded
+from emgreview.signal.findings import LIMITS
+
+PHYSICAL, UNLIKE = "physical", "unlike the others"
+
+NOISE_UV = LIMITS["dead"].value
+LOST_TRIALS = 3
+THOUSANDFOLD = 100.0
+"""Times the median of the others. People differ by less than ten times, a wrong unit by a thousand (our own choice)."""
+COPY, COPY_RANKS = 0.9, 0.8
+"""Correlation, and rank correlation, of the rests of two recordings, trial by trial. The ranks of 20 unrelated values
+pass theirs at 4.5 SD of Fisher's z, once in 300,000 pairs (our own choice)."""
+COPY_VALUES = 20
+SILENT, ELSEWHERE = 0.9, 0.5
+"""A channel is silent where no burst is found in so large a share of trials, and the share is below the second number
+in everybody else (our own choice)."""
+TURNED = 4.0
+"""So many SDs between people must a channel's correlations with the others amount to, in the median person, before
+their turning round in one can be told (our own choice)."""
+SAME_NUMBER = 0.6
+"""Share of recordings that must have the same number of cues for that number to be the one that was meant."""
+
+RULES = {
+    "dead": f"RMS at rest below {NOISE_UV:g} µV, the noise of skin and amplifier, in all trials looked at, or in "
+    f"{LOST_TRIALS} or more in a row; or a constant signal",
+    "silent": f"no burst in {SILENT:.0%} of trials or more, where everybody else has one in more than {ELSEWHERE:.0%}",
+    "clipped": "samples pile up at the lowest or highest value",
+    "mains": f"mains and harmonics above {LIMITS['mains'].value:g} % of the power",
+    "heart": "waves of one shape that recur like heart beats",
+    "low frequencies": f"more than {LIMITS['low frequencies'].value:g} % of the power below 20 Hz",
+    "unit": f"rest and bursts {THOUSANDFOLD:g} times as large or small as in the median person, or a level that "
+    "no muscle has",
+    "identical": f"two channels carry one signal (correlation above {LIMITS['same signal'].value:g})",
+    "inverted": "two channels carry one signal with opposite signs, or a channel goes with the others the other way "
+    f"round than in the rest of the group, where that amounts to {TURNED:g} SD",
+    "cues": "another number of cues than expected, or than most people have; or a hole in their rhythm",
+    "duplicate": f"rests of two recordings go up and down together (correlation above {COPY:g}), which no two do",
+    "swapped": "leads exchanged: channels are louder in each other's test contractions than in their own",
+    "wrong site": "a channel is louder in another test contraction than in its own",
+    "no contraction": "no or a weak peak in the channel's own test contraction",
+    "missing": "samples are missing, or hold codes",
+    "converter": "values are held, repeated, or rounded coarsely",
+}
+_OF_CHECK = {
+    "dead": "dead",
+    "constant": "dead",
+    "no samples": "dead",
+    "clipped": "clipped",
+    "mains": "mains",
+    "heart": "heart",
+    "low frequencies": "low frequencies",
+    "too small": "unit",
+    "too large": "unit",
+    "unlike others": "unit",
+    "missing": "missing",
+    "code value": "missing",
+    "held": "converter",
+    "repeated": "converter",
+    "coarse": "converter",
+}
+CONTRACTED = {
+    "exchanged": "swapped",
+    "wrong site": "wrong site",
+    "no signal": "no contraction",
+    "weak": "no contraction",
+}
+"""What test contractions find, as the code of a flag."""
+
+SETTING_UP = ("heart", "mains", "clipped", "low frequencies", "missing", "converter")
+"""Codes that, where half of the people have them on a channel, are no one's own."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flag:
+    """One thing that is odd about somebody, and why.
+
+    Attributes
+    ----------
+    participant, session : str
+        Whose; a session is "" where there is but one without a name.
+    channel : str
+        Label of the channel, "" where it is about the person.
+    code : str
+        A short name of the rule.
+    reason : str
+        A sentence with the numbers.
+    value, limit : float
+        What was measured, and what it passed; NaN where any occurrence counts.
+    kind : {"physical", "unlike the others"}
+        Whether it needs no statistics, or rests on the other people.
+    feature : str
+        Name of the feature that is compared, "" for a physical rule.
+    trials : tuple of str
+        Ids of the trials that show it, where it is about some.
+    """
+
+    participant: str
+    session: str = ""
+    channel: str = ""
+    code: str
+    reason: str
+    value: float
+    limit: float
+    kind: str = PHYSICAL
+    feature: str = ""
+    trials: tuple[str, ...] = ()
+
+
+def physical(people: Sequence[Person], *, expect: int | None = None) -> tuple[list[Flag], list[str]]:
+    """Flags by physical rules, in the order of people, and sentences on what half of the people share."""
+    flags = [flag for one in people for flag in _of_person(one)]
+    flags += _units(people) + _cues(people, expect) + _duplicates(people) + _turned(people) + _silent(people)
+    flags, told = _set_up(_merged(flags), people)
+    order = {(one.participant, one.session): at for at, one in enumerate(people)}
+    codes = {code: at for at, code in enumerate(RULES)}
+    return sorted(flags, key=lambda flag: (order[flag.participant, flag.session], codes[flag.code])), told
+
+
+def contracted(recorded: Sequence[Recorded], people: Sequence[Person]) -> list[Flag]:
+    """Flags of test contractions, in the session of whom they are of."""
+    by = {(one.participant, one.session): one for one in people}
+    flags = []
+    for rec in recorded:
+        one = by.get(whose(rec))
+        for found in rec.contracted if one is not None else ():
+            if found.code in CONTRACTED and one is not None:
+                flags.append(_flag(one, found.channel, CONTRACTED[found.code], found.words, found.times, 1.0))
+    return flags
+
+
+def _merged(flags: Sequence[Flag]) -> list[Flag]:
+    """One flag a person, channel and code: the first."""
+    return list({(one.participant, one.session, one.channel, one.code): one for one in reversed(flags)}.values())[::-1]
+
+
+def _set_up(flags: list[Flag], people: Sequence[Person]) -> tuple[list[Flag], list[str]]:
+    having = Counter((one.channel, one.code) for one in flags if one.code in SETTING_UP)
+    among = Counter(label for one in people for label in one.labels)
+    common = {key for key, n in having.items() if among[key[0]] >= 4 and n >= among[key[0]] / 2}
+    told = [
+        f"{channel}: {code} in {having[channel, code]} of {among[channel]} people, so it flags nobody: look at the "
+        "set-up."
+        for channel, code in sorted(common)
+    ]
+    return [one for one in flags if (one.channel, one.code) not in common], told
+
+
+def _of_person(one: Person) -> Iterator[Flag]:
+    def flag(channel: str, code: str, reason: str, value: float, limit: float, trials: Sequence[int] = ()) -> Flag:
+        return Flag(
+            participant=one.participant,
+            session=one.session,
+            channel=channel,
+            code=code,
+            reason=reason,
+            value=value,
+            limit=limit,
+            trials=tuple(one.ids[at] for at in trials),
+        )
+
+    for place, label in enumerate(one.labels):
+        railed = np.flatnonzero(one.railed[place] > 0)
+        if railed.size:
+            n = len(one.ids)
+            words = f"Samples at a rail in {railed.size} of {n} trials: amplitudes there are too small."
+            yield flag(label, "clipped", words, float(railed.size), 0.0, railed.tolist())
+        for quality in one.quality(label):
+            for found in quality.found:
+                if found.code == "same signal":
+                    code = "inverted" if found.value < 0 else "identical"
+                    yield flag(label, code, found.words, found.value, found.limit)
+                elif found.code in _OF_CHECK:
+                    yield flag(label, _OF_CHECK[found.code], found.words, found.value, found.limit)
+        if one.unit in VOLTS and (lost := _lost(one.rest[place] * VOLTS[one.unit])).size:
+            words = (
+                f"At rest below {NOISE_UV:g} µV RMS in {lost.size} of {len(one.ids)} trials, from trial {lost[0] + 1} "
+                "on: an electrode that was lost for a while."
+            )
+            yield flag(label, "dead", words, float(np.nanmedian(one.rest[place][lost])), NOISE_UV, lost.tolist())
+
+
+def _lost(rest_uv: FloatArray) -> np.ndarray:
+    """Places of trials in runs of LOST_TRIALS and more below the noise."""
+    with np.errstate(invalid="ignore"):
+        low = rest_uv < NOISE_UV
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], low.astype(int), [0]])))
+    runs = [np.arange(a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if b - a >= LOST_TRIALS]
+    return np.concatenate(runs) if runs else np.array([], dtype=int)
+
+
+def _units(people: Sequence[Person]) -> list[Flag]:
+    """People whose amplitudes are far from everybody's."""
+    if len(people) < 3:
+        return []
+    flags = []
+    labels = dict.fromkeys(label for one in people for label in one.labels)
+    for label in labels:
+        mine = [one for one in people if label in one.labels]
+        rest = np.array([median(one.rest)[one.place(label)] for one in mine])
+        size = np.array([median(one.size, 3)[one.place(label)] for one in mine])
+        for at, one in enumerate(mine):
+            ratios = []
+            for values in (rest, size):
+                others = np.delete(values, at)
+                if np.isfinite(values[at]) and np.isfinite(others).any():
+                    ratios.append(float(values[at] / max(np.nanmedian(others), 1e-300)))
+            far = [ratio for ratio in ratios if ratio > THOUSANDFOLD or ratio < 1 / THOUSANDFOLD]
+            if far and (len(ratios) == 1 or len(far) == 2):
+                times = far[0] if far[0] > 1 else 1 / far[0]
+                words = (
+                    f"{times:.0f} times as {'large' if far[0] > 1 else 'small'} as in the median of the others, at "
+                    "rest and in bursts: another unit or gain."
+                )
+                flags.append(_flag(one, label, "unit", words, far[0], THOUSANDFOLD if far[0] > 1 else 1 / THOUSANDFOLD))
+    return flags
+
+
+def _flag(one: Person, channel: str, code: str, reason: str, value: float, limit: float) -> Flag:
+    return Flag(
+        participant=one.participant,
+        session=one.session,
+        channel=channel,
+        code=code,
+        reason=reason,
+        value=value,
+        limit=limit,
+    )
+
+
+def expected(people: Sequence[Person]) -> int | None:
+    """The number of cues that most recordings have, None where there is none such."""
+    counts = Counter(len(rec.ids) for one in people for rec in one.recordings)
+    if not counts:
+        return None
+    (number, n), total = counts.most_common(1)[0], counts.total()
+    return number if total >= 3 and n >= SAME_NUMBER * total else None
+
+
+def _cues(people: Sequence[Person], expect: int | None) -> list[Flag]:
+    number = expected(people) if expect is None else expect
+    source = "most have" if expect is None else "were expected"
+    holes = sum(bool(rec.hole) for one in people for rec in one.recordings)
+    total = sum(len(one.recordings) for one in people)
+    flags = []
+    for one in people:
+        for rec in one.recordings:
+            n = len(rec.ids)
+            if number is not None and n != number:
+                hole = f" {rec.hole}" if rec.hole else ""
+                words = f"{rec.name}: {n} cues, {number} {source}.{hole}"
+                flags.append(_flag(one, "", "cues", words, float(n), float(number)))
+            elif number is None and rec.hole and holes <= max(1, total / 4):
+                flags.append(_flag(one, "", "cues", f"{rec.name}: {rec.hole}", float(n), math.nan))
+    return flags
+
+
+def _duplicates(people: Sequence[Person]) -> list[Flag]:
+    """Recordings whose rests go together, trial by trial, apart from trend and gain."""
+    recs = [(one, rec, _rest_pattern(rec.rest)) for one in people for rec in one.recordings]
+    flags = []
+    for at, (one, rec, mine) in enumerate(recs):
+        for other, twin, theirs in recs[at + 1 :]:
+            if (other.participant, other.session) == (one.participant, one.session) and rec.name == twin.name:
+                continue
+            r = 1.0 if rec.digest == twin.digest else _together(mine, theirs)
+            if r > COPY:
+                for whose, name, like in ((one, rec.name, twin.name), (other, twin.name, rec.name)):
+                    words = f"{name} and {like} hold the same samples: their rests go together, correlation {r:.3f}."
+                    flags.append(_flag(whose, "", "duplicate", words, r, COPY))
+    return flags
+
+
+def _rest_pattern(rest: FloatArray) -> FloatArray:
+    """Logarithms of rests without mean and trend of each channel, (channels, trials); 0 where missing."""
+    x = log(rest)
+    n = x.shape[1]
+    if n < 3:
+        return np.zeros_like(x)
+    present = np.isfinite(x)
+    counts = np.maximum(present.sum(axis=1, keepdims=True), 1)
+    centred = np.where(present, x - np.where(present, x, 0.0).sum(axis=1, keepdims=True) / counts, 0.0)
+    t = np.arange(n) - (n - 1) / 2
+    return np.where(present, centred - (centred @ t)[:, None] / np.sum(t**2) * t, 0.0)
+
+
+def _together(a: FloatArray, b: FloatArray) -> float:
+    """Correlation of two patterns whose outliers are drawn in, where their ranks go together too, so that no few trials
+    make them alike; else 0. Of unequal numbers of trials, the best over all ways to lay one along the other."""
+    if a.shape[0] != b.shape[0]:
+        return 0.0
+    if a.shape[1] > b.shape[1]:
+        a, b = b, a
+    n = a.shape[1]
+    if a.size < COPY_VALUES:
+        return 0.0
+    best = 0.0
+    for shift in range(b.shape[1] - n + 1):
+        part = b[:, shift : shift + n]
+        drawn_in = _correlation(_drawn_in(a), _drawn_in(part))
+        if drawn_in > max(best, COPY) and _correlation(*(stats.rankdata(x, axis=1) for x in (a, part))) > COPY_RANKS:
+            best = drawn_in
+    return best
+
+
+def _silent(people: Sequence[Person]) -> list[Flag]:
+    """Channels without bursts where everybody else has them."""
+    flags = []
+    for label in dict.fromkeys(label for one in people for label in one.labels):
+        mine = [one for one in people if label in one.labels and len(one.ids) >= FEWEST_TRIALS]
+        shares = np.array([np.mean(np.isnan(one.onset_s[one.place(label)])) for one in mine])
+        for at, (one, share) in enumerate(zip(mine, shares.tolist(), strict=True)):
+            if len(mine) > LOST_TRIALS and share >= SILENT and (np.delete(shares, at) < ELSEWHERE).all():
+                most = float(np.delete(shares, at).max())
+                words = (
+                    f"No burst in {share:.0%} of {len(one.ids)} trials; everybody else is without one in {most:.0%} at "
+                    "most."
+                )
+                flags.append(_flag(one, label, "silent", words, share, SILENT))
+    return flags
+
+
+def _correlation(a: FloatArray, b: FloatArray) -> float:
+    """Of two tables, each row about its own mean."""
+    a, b = (x - x.mean(axis=1, keepdims=True) for x in (a, b))
+    norm = math.sqrt(float(np.sum(a**2) * np.sum(b**2)))
+    return float(np.sum(a * b)) / norm if norm > 0 else 0.0
+
+
+def _drawn_in(x: FloatArray) -> FloatArray:
+    """Rows without their medians, no value further than 3 scaled MADs from it."""
+    x = x - np.median(x, axis=1, keepdims=True)
+    edge = 3 * odd.MAD_TO_SD * np.median(np.abs(x), axis=1, keepdims=True)
+    return np.clip(x, -edge, edge)
+
+
+def _turned(people: Sequence[Person]) -> list[Flag]:
+    """Channels whose correlations with the others point the other way than in the group.
+
+    With z the correlations as Fisher's z (Fisher 1915), m their median over people and s their scaled MAD,
+    sum(m z / s²) / sqrt(sum(m² / s²)) is below minus half of its value for m itself.
+    """
+    if len(people) < odd.FEWEST:
+        return []
+    labels = dict.fromkeys(label for one in people for label in one.labels)
+    flags = []
+    for label in labels:
+        mine = [one for one in people if label in one.labels and len(one.labels) > 1]
+        others = dict.fromkeys(name for one in mine for name in one.labels if name != label)
+        if len(mine) < odd.FEWEST or not others:
+            continue
+        z = np.array([[_fisher(one, label, name) for name in others] for one in mine])
+        with np.errstate(invalid="ignore"):
+            usual = median(z.T, odd.FEWEST)
+            spread = odd.MAD_TO_SD * median(np.abs(z - usual).T, odd.FEWEST)
+            weight = np.where(spread > 0, usual / spread**2, 0.0)
+        length = math.sqrt(float(np.nansum(weight * usual)))
+        if length < TURNED:
+            continue
+        for one, row in zip(mine, z, strict=True):
+            along = float(np.nansum(weight * row)) / length
+            if along < -length / 2:
+                words = (
+                    f"{label} goes with the other channels the other way round than in the rest of the group "
+                    f"({along:.1f} SD, the median person {length:.1f}): its two leads, or another's, are exchanged."
+                )
+                flags.append(_flag(one, label, "inverted", words, along, -length / 2))
+    return flags
+
+
+def _fisher(one: Person, label: str, name: str) -> float:
+    if name not in one.labels:
+        return math.nan
+    r = float(one.weighted("alike")[one.place(label), one.place(name)])
+    return math.atanh(min(max(r, -0.999), 0.999)) if math.isfinite(r) else math.nan
