@@ -10,7 +10,7 @@ import pytest
 from faulty_review import CUT, FAULTS, faulty
 
 import emgreview as er
-from emgreview.errors import ParameterError, SignalWarning, VersionError
+from emgreview.errors import ParameterError, ReadError, SignalWarning, VersionError
 
 pytestmark = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # the notes themselves are compared
 WINDOW = {"cue": "go", "before_s": 1.0, "after_s": 1.5}
@@ -148,8 +148,10 @@ def test_a_file_written_since_it_was_cut_is_not_measured_nor_kept_as_what_it_was
     half = len(stored) // 2
     file.write_bytes(stored[:half] + bytes(byte ^ 1 for byte in stored[half:]))
     runner = er.Runner(workers, cache=tmp_path / "cache", progress=None)
-    with pytest.raises(VersionError, match="has other samples"):
+    with pytest.raises(ReadError, match="was written since its trials were cut, and holds other samples"):
         er.measure(trials, decisions)
+    with pytest.raises(VersionError, match="has other samples"):
+        er.measure(later(copy), decisions)
     name = trials[0].recording.name
     with pytest.warns(SignalWarning, match=rf"bursts of {name} are left out, .* has other samples"):
         found = er.measure(trials, decisions, runner=runner)
