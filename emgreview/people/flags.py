@@ -93,7 +93,9 @@ def odd_people(people: Sequence[Person], *, expect: int | None = None, more: Seq
             f"{len(people)} people: of fewer than {odd.FEWEST} nobody is told apart by statistics; physical rules "
             "alone were used."
         )
-    return Odd(tuple(everything), tuple(below[:MOST_UNLIKE]), tuple(notes), _rules(people, limits))
+    return Odd(
+        tuple(everything), tuple(below[:MOST_UNLIKE]), tuple(notes), _rules(people, limits, len(features.labels))
+    )
 
 
 def _said_once(flags: Sequence[Flag], channels: int) -> list[Flag]:
@@ -116,36 +118,41 @@ def _limits(features: Features) -> dict[str, tuple[float, int]]:
 def _unlike(people: Sequence[Person], features: Features, limits: dict[str, tuple[float, int]]) -> Iterator[Flag]:
     """Every feature of everybody with its distance from the others."""
     for name, values in features.of_person.items():
-        yield from _of_feature(people, features, name, values, "", limits["person"])
+        yield from _of_feature(people, features, name, values[:, None], ("",), limits["person"])
     for name, table in features.labelled.items():
-        for place, label in enumerate(features.labels):
-            yield from _of_feature(people, features, name, table[:, place], label, limits["channel"])
+        yield from _of_feature(people, features, name, table, features.labels, limits["channel"])
 
 
 def _of_feature(
-    people: Sequence[Person], features: Features, name: str, values: FloatArray, channel: str, family: tuple[float, int]
+    people: Sequence[Person],
+    features: Features,
+    name: str,
+    values: FloatArray,
+    channels: Sequence[str],
+    family: tuple[float, int],
 ) -> Iterator[Flag]:
-    n = int(np.isfinite(values).sum())
+    """Distances of one feature, (people, channels); the spreads of channels borrow from one another."""
     share, count = family
-    limit = odd.limit_of(n, count, share)
-    if not math.isfinite(limit):
-        return
-    for at, far in enumerate(odd.distance(values, least=LEAST[name]).tolist()):
-        if math.isnan(far):
+    far = odd.distance(values.T, least=LEAST[name], borrow=True)
+    for channel, row, mine in zip(channels, far, values.T, strict=True):
+        n = int(np.isfinite(mine).sum())
+        limit = odd.limit_of(n, count, share, len(channels))
+        if not math.isfinite(limit):
             continue
-        one = people[at]
         plain = features.plain[name][:, features.labels.index(channel)] if channel else features.plain[name]
-        yield Flag(
-            participant=one.participant,
-            session=one.session,
-            channel=channel,
-            code=CODES[name][far > 0],
-            feature=name,
-            reason=_reason(name, channel, plain, at, far, limit, n, one.unit, len(features.labels)),
-            value=far,
-            limit=limit,
-            kind=UNLIKE,
-        )
+        for at in np.flatnonzero(np.isfinite(row)).tolist():
+            one = people[at]
+            yield Flag(
+                participant=one.participant,
+                session=one.session,
+                channel=channel,
+                code=CODES[name][int(row[at] > 0)],
+                feature=name,
+                reason=_reason(name, channel, plain, at, float(row[at]), limit, n, one.unit, len(features.labels)),
+                value=float(row[at]),
+                limit=limit,
+                kind=UNLIKE,
+            )
 
 
 def _reason(
@@ -262,13 +269,13 @@ def _after(one: Person, label: str) -> tuple[float, float]:
     return float((row[both] >= one.response_s[both]).sum()), float(both.sum())
 
 
-def _rules(people: Sequence[Person], limits: dict[str, tuple[float, int]]) -> tuple[str, ...]:
+def _rules(people: Sequence[Person], limits: dict[str, tuple[float, int]], channels: int) -> tuple[str, ...]:
     """The statistical rules in words, with the limits of this study."""
     n = len(people)
     out = []
     for name, words in (("person", "of a person over all channels"), ("channel", "of a channel")):
         share, count = limits[name]
-        limit = odd.limit_of(n, count, share)
+        limit = odd.limit_of(n, count, share, channels if name == "channel" else 1)
         if math.isfinite(limit):
             out.append(
                 f"Features {words} ({count} of them): more than {limit:.1f} SD of the other people from their mean, "

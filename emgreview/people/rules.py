@@ -27,11 +27,13 @@ PHYSICAL, UNLIKE = "physical", "unlike the others"
 
 NOISE_UV = LIMITS["dead"].value
 LOST_TRIALS = 3
+ACTIVE = 0.3
+"""A channel with bursts in more trials than this share is not dead (our own choice)."""
 THOUSANDFOLD = 100.0
 """Times the median of the others. People differ by less than ten times, a wrong unit by a thousand (our own choice)."""
-COPY, COPY_RANKS = 0.9, 0.8
-"""Correlation, and rank correlation, of the rests of two recordings, trial by trial. The ranks of 20 unrelated values
-pass theirs at 4.5 SD of Fisher's z, once in 300,000 pairs (our own choice)."""
+COPY, COPY_RANKS = 0.9, 0.9
+"""Correlation, and rank correlation, of the rests of two recordings, trial by trial. Of 20 unrelated values they lie 6
+SD of Fisher's z out (our own choice)."""
 COPY_VALUES = 20
 SILENT, ELSEWHERE = 0.9, 0.5
 """A channel is silent where no burst is found in so large a share of trials, and the share is below the second number
@@ -181,6 +183,16 @@ def _of_person(one: Person) -> Iterator[Flag]:
         )
 
     for place, label in enumerate(one.labels):
+        active = float(np.mean(np.isfinite(one.onset_s[place]))) > ACTIVE
+        lost = _lost(one.rest[place] * VOLTS[one.unit]) if one.unit in VOLTS else np.array([], dtype=int)
+        if lost.size == len(one.ids) and active:  # all of it, with bursts: another unit
+            lost = lost[:0]
+        if lost.size:
+            until = "all" if lost.size == len(one.ids) else f"{lost.size} of {len(one.ids)}"
+            words = (
+                f"Below {NOISE_UV:g} µV RMS at rest in {until} trials, from trial {lost[0] + 1} on: nothing is heard."
+            )
+            yield flag(label, "dead", words, float(np.nanmedian(one.rest[place][lost])), NOISE_UV, lost.tolist())
         railed = np.flatnonzero(one.railed[place] > 0)
         if railed.size:
             n = len(one.ids)
@@ -192,13 +204,10 @@ def _of_person(one: Person) -> Iterator[Flag]:
                     code = "inverted" if found.value < 0 else "identical"
                     yield flag(label, code, found.words, found.value, found.limit)
                 elif found.code in _OF_CHECK:
-                    yield flag(label, _OF_CHECK[found.code], found.words, found.value, found.limit)
-        if one.unit in VOLTS and (lost := _lost(one.rest[place] * VOLTS[one.unit])).size:
-            words = (
-                f"At rest below {NOISE_UV:g} µV RMS in {lost.size} of {len(one.ids)} trials, from trial {lost[0] + 1} "
-                "on: an electrode that was lost for a while."
-            )
-            yield flag(label, "dead", words, float(np.nanmedian(one.rest[place][lost])), NOISE_UV, lost.tolist())
+                    code = _OF_CHECK[found.code]
+                    if found.code == "too small" and (lost.size or not active):
+                        code = "dead"
+                    yield flag(label, code, found.words, found.value, found.limit)
 
 
 def _lost(rest_uv: FloatArray) -> np.ndarray:

@@ -15,9 +15,10 @@ import pandas as pd
 from emgreview import checks
 from emgreview.cohort.agreement import Agreement
 from emgreview.detecting import METHOD
-from emgreview.errors import ParameterError, tell
+from emgreview.errors import ParameterError, UnknownNameError, tell
 from emgreview.model import Processing
 from emgreview.people.flags import Odd, odd_people
+from emgreview.people.groups import with_and_without
 from emgreview.people.person import AUTOMATIC, MARKS, REVIEWED, Person, gathered, whose
 from emgreview.people.recorded import RESPONSE, Recorded, RecordedJob
 from emgreview.people.reviewed import MovedJob, moved_marks
@@ -67,6 +68,31 @@ class Summary(Shown):
     odd: Odd = field(repr=False)
     cue: str = ""
     marks: str = AUTOMATIC
+
+    def without(self, *participants: str) -> pd.DataFrame:
+        """The result with everybody, and without some people: medians over people, both ways.
+
+        Parameters
+        ----------
+        *participants : str
+            Who is left out; none: everybody with a flag.
+
+        Returns
+        -------
+        DataFrame
+            One row a channel and measure: people, median and quartiles with and without, and
+            the difference of the medians.
+
+        Raises
+        ------
+        UnknownNameError
+            Nobody has that name.
+        """
+        known = list(dict.fromkeys(self.table["participant"]))
+        for one in participants:
+            if one not in known:
+                raise UnknownNameError("participant", one, known)
+        return with_and_without(self.table, participants or set(self.flags["participant"]))
 
     def _parts(self) -> Iterator[Sheet | str]:
         whole = self.table.drop_duplicates(["participant", "session"])

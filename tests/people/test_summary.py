@@ -222,3 +222,14 @@ def test_the_commands_say_the_same(run, tmp_path):
     assert out.splitlines()[0].split("\t") == list(COLUMNS)
     _, out, _ = run("participants", study, "--cue", "go")
     assert "2 people's sessions, 6 trials" in out
+
+
+def test_the_result_with_and_without_somebody(found):
+    both = found.without("02")
+    for row in both.to_dict("records"):
+        values = found.table[found.table["channel"] == row["channel"]].set_index("participant")[row["measure"]]
+        assert row["median_with"] == pytest.approx(values.median(), nan_ok=True)
+        assert row["median_without"] == pytest.approx(values.drop("02").median(), nan_ok=True)
+        assert row["people_with"] - row["people_without"] in (0, 1)
+    with pytest.raises(er.EmgreviewError, match="participant"):
+        found.without("O2")
