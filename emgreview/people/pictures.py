@@ -11,7 +11,6 @@ Envelopes are (…, pieces of time), spectra (before and after the cue, …, fre
 """
 
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 

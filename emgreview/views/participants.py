@@ -30,7 +30,7 @@ from emgreview.running import Runner
 from emgreview.second_look.adjudication import Adjudication
 from emgreview.session import Session
 from emgreview.views import host, people_facts
-from emgreview.views.trial_review import TrialReview, review
+from emgreview.views.trial_review import review
 from emgreview.views.wire import Wire
 
 _JS = Path(__file__).parent / "js"
@@ -38,8 +38,8 @@ _MOST = 40
 """People whose trials are sent for one question."""
 _OPTIONS = tuple(name for name in inspect.signature(summarise).parameters if name != "data")
 NO_REVIEW = (
-    "Nothing was given to open trials in: er.participants(data, …, session=er.open_review(trials, folder, reviewer=…)), "
-    "or open_trial=a function of the trial's id and the channel."
+    "Nothing was given to open trials in. Give er.participants(data, …, session=er.open_review(…)), or open_trial=a "
+    "function of the trial's id and the channel."
 )
 BLIND = (
     "The review is blind: it shows neither conditions nor times; whose trial it shows, this screen has told. Take its "

@@ -38,34 +38,40 @@ class Column(NamedTuple):
     digits: int = 0
 
 
-_S, _SHARE = {"unit": "ms", "times": 1000.0}, {"unit": "%", "times": 100.0}
+def _ms(name: str, head: str) -> Column:
+    return Column(name, head, "ms", 1000.0)
+
+
+def _per_cent(name: str, head: str) -> Column:
+    return Column(name, head, "%", 100.0)
+
 
 COLUMNS = (
-    Column("none_share", "none", **_SHARE),
-    Column("onset_median_s", "onset", **_S),
-    Column("onset_spread_s", "± onset", **_S),
-    Column("duration_median_s", "duration", **_S),
+    _per_cent("none_share", "none"),
+    _ms("onset_median_s", "onset"),
+    _ms("onset_spread_s", "± onset"),
+    _ms("duration_median_s", "duration"),
     Column("level_median_db", "level", "dB", digits=1),
     Column("rest_median", "rest", "unit", digits=2),
     Column("rest_drift", "drift", "×", digits=2),
     Column("frequency_median_hz", "frequency", "Hz"),
-    Column("motor_time_median_s", "to response", **_S),
-    Column("after_response_share", "after it", **_SHARE),
-    Column("above_rest_share", "takes part", **_SHARE),
+    _ms("motor_time_median_s", "to response"),
+    _per_cent("after_response_share", "after it"),
+    _per_cent("above_rest_share", "takes part"),
     Column("cues", "cues"),
     Column("cues_expected", "expected"),
-    Column("unusable_share", "unusable", **_SHARE),
-    Column("caution_share", "caution", **_SHARE),
-    Column("unreviewed_share", "unreviewed", **_SHARE),
-    Column("moved_share", "moved", **_SHARE),
-    Column("offset_median_s", "offset", **_S),
-    Column("duration_spread_s", "± duration", **_S),
+    _per_cent("unusable_share", "unusable"),
+    _per_cent("caution_share", "caution"),
+    _per_cent("unreviewed_share", "unreviewed"),
+    _per_cent("moved_share", "moved"),
+    _ms("offset_median_s", "offset"),
+    _ms("duration_spread_s", "± duration"),
     Column("size_median", "size", "unit", digits=1),
     Column("slope_median", "slope", "unit/s"),
     Column("largest_alike", "most alike", digits=2),
     Column("floor_db", "floor", "dB", digits=1),
     Column("agreement", "agreement", digits=2),
-    Column("agreement_within_20_ms", "within 20 ms", **_SHARE),
+    _per_cent("agreement_within_20_ms", "within 20 ms"),
     Column("findings", "check found"),
     Column("kept_out", "kept out"),
 )
@@ -118,7 +124,7 @@ Rows = Mapping[tuple[str, str, str], Mapping[Any, Any]]
 
 
 def _person(one: Person, rows: Rows, labels: Sequence[str], columns: Sequence[Column]) -> dict[str, Any]:
-    cells = []
+    cells: list[list[Any] | None] = []
     for label in labels:
         if label not in one.labels:
             cells.append(None)

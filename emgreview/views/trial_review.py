@@ -25,7 +25,7 @@ from panel.custom import Child, JSComponent
 
 from emgreview import evidence
 from emgreview.checks import kind
-from emgreview.errors import DecisionError, EmgreviewError, UnknownNameError
+from emgreview.errors import EmgreviewError, UnknownNameError
 from emgreview.keys import KEYS, SETTLE_KEYS, Key, by_former_name, key_table
 from emgreview.model import Trials
 from emgreview.reading.dataset import NAMELESS

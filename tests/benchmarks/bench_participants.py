@@ -1,5 +1,5 @@
-"""The screen of people with 200 people × 6 channels × 80 trials: from a summary in memory to the first picture, and from
-a key to the painted person, against the floor of the same run: a key that changes one word.
+"""The screen of people with 200 people × 6 channels × 80 trials: from a summary in memory to the first picture, and
+from a key to the painted person, against the floor of the same run: a key that changes one word.
 
     python tests/benchmarks/bench_participants.py [--people 200] [--presses 60]
 
@@ -19,7 +19,8 @@ from pathlib import Path
 import numpy as np
 from playwright.sync_api import sync_playwright
 
-sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[1] / "browser")]
+sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "browser"))
 from bench_keys import FLOOR
 from conftest import ARGUMENTS, CHROMIUM, Served
 from invented_people import summary_of
@@ -96,9 +97,7 @@ def main():
             address = f"{server.base}/page?folder={urllib.parse.quote(str(folder))}"
             first_picture(page, address)  # the summary is made, and the page's own files are fetched
             shown = min(first_picture(page, address) for _ in range(3))
-            print(
-                f"making the widget {made:.2f} s; from the address to the first picture {shown:.2f} s (of that the widget, too)"
-            )
+            print(f"making the widget {made:.2f} s; from the address to the first picture, with it, {shown:.2f} s")
             root = page.locator(".emgreview.people")
             root.locator(".chip.keys").click()
             handle = root.element_handle()
@@ -123,9 +122,8 @@ def main():
             ):
                 told(f"{what}: key to drawn", values[:, 0])
                 painted = told(f"{what}: key to painted", values[:, 1])
-                print(
-                    f"{'':44} of the floor's p95: × {painted / base:.1f}; drawing alone {np.median(values[:, 2]):.1f} ms"
-                )
+                alone = np.median(values[:, 2])
+                print(f"{'':44} of the floor's p95: × {painted / base:.1f}; drawing alone {alone:.1f} ms")
             browser.close()
     finally:
         server.stop()

@@ -80,7 +80,7 @@ def test_a_person_without_a_channel_has_no_cells_of_it():
     facts = people_facts.facts(less)
     assert facts["people"][1]["cells"][2] is None
     assert facts["channels"][2]["rates"]["n"][1] == 0
-    head, samples = unpacked(people_facts.panel_pack(less.people, [0, 1], "BB", 2, 1))
+    head, _ = unpacked(people_facts.panel_pack(less.people, [0, 1], "BB", 2, 1))
     assert [one["person"] for one in head["panels"]] == [0]
 
 
