@@ -40,6 +40,10 @@ TURNED = 4.0
 their turning round in one can be told (our own choice)."""
 SAME_NUMBER = 0.6
 """Share of recordings that must have the same number of cues for that number to be the one that was meant."""
+FEWEST_ALIKE = 3
+EVERYTHING = ("*",)
+PARTS = (("sub",), ("sub", "ses"), EVERYTHING)
+"""What names may differ in while recordings are held against one another, narrowest first."""
 
 RULES = {
     "dead": f"RMS at rest below {NOISE_UV:g} µV, the noise of skin and amplifier, in all trials looked at, or in "
@@ -179,20 +183,21 @@ def _of_person(one: Person) -> Iterator[Flag]:
             trials=tuple(one.ids[at] for at in trials),
         )
 
+    there, usable = one.there, one.usable
     for place, label in enumerate(one.labels):
-        active = float(np.mean(np.isfinite(one.onset_s[place]))) > ACTIVE
+        n = int(there[place].sum())
+        active = bool(usable[place].any()) and float(np.mean(np.isfinite(one.onset_s[place][usable[place]]))) > ACTIVE
         lost = _lost(one.rest[place] * VOLTS[one.unit]) if one.unit in VOLTS else np.array([], dtype=int)
-        if lost.size == len(one.ids) and active:  # all of it, with bursts: another unit
+        if lost.size == n and active:  # all of it, with bursts: another unit
             lost = lost[:0]
         if lost.size:
-            until = "all" if lost.size == len(one.ids) else f"{lost.size} of {len(one.ids)}"
+            until = "all" if lost.size == n else f"{lost.size} of {n}"
             words = (
                 f"Below {NOISE_UV:g} µV RMS at rest in {until} trials, from trial {lost[0] + 1} on: nothing is heard."
             )
             yield flag(label, "dead", words, float(np.nanmedian(one.rest[place][lost])), NOISE_UV, lost.tolist())
         railed = np.flatnonzero(one.railed[place] > 0)
         if railed.size:
-            n = len(one.ids)
             words = f"Samples at a rail in {railed.size} of {n} trials: amplitudes there are too small."
             yield flag(label, "clipped", words, float(railed.size), 0.0, railed.tolist())
         for quality in one.quality(label):
@@ -255,29 +260,44 @@ def _flag(one: Person, channel: str, code: str, reason: str, value: float, limit
     )
 
 
-def expected(people: Sequence[Person]) -> int | None:
-    """The number of cues that most recordings have, None where there is none such."""
-    counts = Counter(len(rec.ids) for one in people for rec in one.recordings)
-    if not counts:
-        return None
-    (number, n), total = counts.most_common(1)[0], counts.total()
-    return number if total >= 3 and n >= SAME_NUMBER * total else None
+def expected(recorded: Sequence[Recorded], expect: int | None = None) -> dict[str, int | None]:
+    """How many cues each recording should have, by its name: ``expect``, or what most have of the same part of the plan
+    (task, run and session, as the name says), where at least FEWEST_ALIKE have it; else of the same part in whatever
+    session, else of all. None where no number is that of most. Runs may be meant to have unequal numbers."""
+    parts = [[(at, _part(rec, *without)) for at, without in enumerate(PARTS)] for rec in recorded]
+    counts: dict[object, Counter[int]] = {}
+    for rec, mine in zip(recorded, parts, strict=True):
+        for part in mine if rec.ids else ():
+            counts.setdefault(part, Counter())[len(rec.ids)] += 1
+    out: dict[str, int | None] = {}
+    for rec, mine in zip(recorded, parts, strict=True):
+        enough = [counts[part] for part in mine if part in counts and counts[part].total() >= FEWEST_ALIKE]
+        number, n = enough[0].most_common(1)[0] if enough else (0, 0)
+        usual = number if enough and n >= SAME_NUMBER * enough[0].total() else None
+        out[rec.name] = usual if expect is None else expect
+    return out
+
+
+def _part(rec: Recorded, *without: str) -> tuple[tuple[str, str], ...]:
+    if without == EVERYTHING:
+        return ()
+    return tuple(sorted((key, str(value)) for key, value in rec.entities.items() if key not in without))
 
 
 def _cues(people: Sequence[Person], expect: int | None) -> list[Flag]:
-    number = expected(people) if expect is None else expect
+    recs = [rec for one in people for rec in one.recordings]
+    usual = expected(recs, expect)
     source = "most have" if expect is None else "were expected"
-    holes = sum(bool(rec.hole) for one in people for rec in one.recordings)
-    total = sum(len(one.recordings) for one in people)
+    holes = sum(bool(rec.hole) for rec in recs)
     flags = []
     for one in people:
         for rec in one.recordings:
-            n = len(rec.ids)
+            n, number = len(rec.ids), usual[rec.name]
             if number is not None and n != number:
                 hole = f" {rec.hole}" if rec.hole else ""
                 words = f"{rec.name}: {n} cues, {number} {source}.{hole}"
                 flags.append(_flag(one, "", "cues", words, float(n), float(number)))
-            elif number is None and rec.hole and holes <= max(1, total / 4):
+            elif number is None and rec.hole and holes <= max(1, len(recs) / 4):
                 flags.append(_flag(one, "", "cues", f"{rec.name}: {rec.hole}", float(n), math.nan))
     return flags
 
@@ -302,13 +322,14 @@ def _silent(people: Sequence[Person]) -> list[Flag]:
     """Channels without bursts where everybody else has them."""
     flags = []
     for label in dict.fromkeys(label for one in people for label in one.labels):
-        mine = [one for one in people if label in one.labels and len(one.ids) >= FEWEST_TRIALS]
-        shares = np.array([np.mean(np.isnan(one.onset_s[one.place(label)])) for one in mine])
-        for at, (one, share) in enumerate(zip(mine, shares.tolist(), strict=True)):
+        having = [(one, one.usable[one.place(label)]) for one in people if label in one.labels]
+        mine = [(one, usable) for one, usable in having if usable.sum() >= FEWEST_TRIALS]
+        shares = np.array([np.mean(np.isnan(one.onset_s[one.place(label)][usable])) for one, usable in mine])
+        for at, ((one, usable), share) in enumerate(zip(mine, shares.tolist(), strict=True)):
             if len(mine) > LOST_TRIALS and share >= SILENT and (np.delete(shares, at) < ELSEWHERE).all():
                 most = float(np.delete(shares, at).max())
                 words = (
-                    f"No burst in {share:.0%} of {len(one.ids)} trials; everybody else is without one in {most:.0%} at "
+                    f"No burst in {share:.0%} of {usable.sum()} trials; everybody else is without one in {most:.0%} at "
                     "most."
                 )
                 flags.append(_flag(one, label, "silent", words, share, SILENT))
