@@ -19,6 +19,7 @@ import numpy as np
 from emgreview.model import VOLTS, FloatArray
 from emgreview.people import odd
 from emgreview.people.copies import COPY, copies, rest_pattern
+from emgreview.people.cues import expected
 from emgreview.people.features import FEWEST_TRIALS, median
 from emgreview.people.person import Person, whose
 from emgreview.people.recorded import Recorded
@@ -35,16 +36,12 @@ THOUSANDFOLD = 100.0
 SILENT, ELSEWHERE = 0.9, 0.5
 """A channel is silent where no burst is found in so large a share of trials, and the share is below the second number
 in everybody else (our own choice)."""
+TOGETHER = 0.7
+"""Two channels whose correlation is so large in one person, and below ELSEWHERE in everybody else, share a lead or hold
+copies with noise: bipolar channels of two muscles hear less of each other (our own choice)."""
 TURNED = 4.0
 """So many SDs between people must a channel's correlations with the others amount to, in the median person, before
 their turning round in one can be told (our own choice)."""
-SAME_NUMBER = 0.6
-"""Share of recordings that must have the same number of cues for that number to be the one that was meant."""
-FEWEST_ALIKE = 3
-EVERYTHING = ("*",)
-PARTS = (("sub",), ("sub", "ses"), EVERYTHING)
-"""What names may differ in while recordings are held against one another, narrowest first."""
-
 RULES = {
     "dead": f"RMS at rest below {NOISE_UV:g} µV, the noise of skin and amplifier, in all trials looked at, or in "
     f"{LOST_TRIALS} or more in a row; or a constant signal",
@@ -55,9 +52,10 @@ RULES = {
     "low frequencies": f"more than {LIMITS['low frequencies'].value:g} % of the power below 20 Hz",
     "unit": f"rest and bursts {THOUSANDFOLD:g} times as large or small as in the median person, or a level that "
     "no muscle has",
-    "identical": f"two channels carry one signal (correlation above {LIMITS['same signal'].value:g})",
-    "inverted": "two channels carry one signal with opposite signs, or a channel goes with the others the other way "
-    f"round than in the rest of the group, where that amounts to {TURNED:g} SD",
+    "identical": f"two channels carry one signal (correlation above {LIMITS['same signal'].value:g}, or above "
+    f"{TOGETHER:g} where it is below {ELSEWHERE:g} in everybody else)",
+    "inverted": "two channels carry one signal with opposite signs, as above, or a channel goes with the others the other "
+    f"way round than in the rest of the group, where that amounts to {TURNED:g} SD",
     "cues": "another number of cues than expected, or than most people have; or a hole in their rhythm",
     "duplicate": f"rests of two recordings go up and down together (correlation above {COPY:g}), which no two do",
     "swapped": "leads exchanged: channels are louder in each other's test contractions than in their own",
@@ -90,6 +88,12 @@ CONTRACTED = {
     "weak": "no contraction",
 }
 """What test contractions find, as the code of a flag."""
+
+EXPLAINS = {
+    "silent": ("dead", "missing"),
+    "together": ("dead", "mains", "heart", "low frequencies", "missing", "converter"),
+}
+"""What is not told of a channel beside others' codes, which are why."""
 
 SETTING_UP = ("heart", "mains", "clipped", "low frequencies", "missing", "converter")
 """Codes that, where half of the people have them on a channel, are no one's own."""
@@ -135,6 +139,7 @@ def physical(people: Sequence[Person], *, expect: int | None = None) -> tuple[li
     """Flags by physical rules, in the order of people, and sentences on what half of the people share."""
     flags = [flag for one in people for flag in _of_person(one)]
     flags += _units(people) + _cues(people, expect) + _duplicates(people) + _turned(people) + _silent(people)
+    flags = _unexplained(flags + _together(people))
     flags, told = _set_up(_merged(flags), people)
     order = {(one.participant, one.session): at for at, one in enumerate(people)}
     codes = {code: at for at, code in enumerate(RULES)}
@@ -260,30 +265,6 @@ def _flag(one: Person, channel: str, code: str, reason: str, value: float, limit
     )
 
 
-def expected(recorded: Sequence[Recorded], expect: int | None = None) -> dict[str, int | None]:
-    """How many cues each recording should have, by its name: ``expect``, or what most have of the same part of the plan
-    (task, run and session, as the name says), where at least FEWEST_ALIKE have it; else of the same part in whatever
-    session, else of all. None where no number is that of most. Runs may be meant to have unequal numbers."""
-    parts = [[(at, _part(rec, *without)) for at, without in enumerate(PARTS)] for rec in recorded]
-    counts: dict[object, Counter[int]] = {}
-    for rec, mine in zip(recorded, parts, strict=True):
-        for part in mine if rec.ids else ():
-            counts.setdefault(part, Counter())[len(rec.ids)] += 1
-    out: dict[str, int | None] = {}
-    for rec, mine in zip(recorded, parts, strict=True):
-        enough = [counts[part] for part in mine if part in counts and counts[part].total() >= FEWEST_ALIKE]
-        number, n = enough[0].most_common(1)[0] if enough else (0, 0)
-        usual = number if enough and n >= SAME_NUMBER * enough[0].total() else None
-        out[rec.name] = usual if expect is None else expect
-    return out
-
-
-def _part(rec: Recorded, *without: str) -> tuple[tuple[str, str], ...]:
-    if without == EVERYTHING:
-        return ()
-    return tuple(sorted((key, str(value)) for key, value in rec.entities.items() if key not in without))
-
-
 def _cues(people: Sequence[Person], expect: int | None) -> list[Flag]:
     recs = [rec for one in people for rec in one.recordings]
     usual = expected(recs, expect)
@@ -336,6 +317,47 @@ def _silent(people: Sequence[Person]) -> list[Flag]:
     return flags
 
 
+def _together(people: Sequence[Person]) -> list[Flag]:
+    """Pairs of channels that share much of one signal in one person alone."""
+    flags = []
+    labels = dict.fromkeys(label for one in people for label in one.labels)
+    for pair in combinations(labels, 2):
+        mine = [one for one in people if set(pair) <= set(one.labels)]
+        r = np.array([float(one.weighted("alike")[one.place(pair[0]), one.place(pair[1])]) for one in mine])
+        for at in np.flatnonzero(np.abs(np.nan_to_num(r)) > TOGETHER).tolist():
+            others = np.abs(np.delete(r, at))
+            others = others[np.isfinite(others)]
+            if others.size < LOST_TRIALS or others.max() >= ELSEWHERE:
+                continue
+            code = "inverted" if r[at] < 0 else "identical"
+            words = (
+                f"{pair[0]} and {pair[1]} go together after the cue, correlation {r[at]:.2f}, in everybody else "
+                f"{others.max():.2f} at most: one lead in both, or a copy"
+                f"{' turned round' if r[at] < 0 else ''} with noise."
+            )
+            flags += [_flag(mine[at], label, code, words, float(r[at]), TOGETHER) for label in pair]
+    return flags
+
+
+def _unexplained(flags: Sequence[Flag]) -> list[Flag]:
+    """Without what another flag of the same channel explains: a dead channel has no bursts, hum or heart beats in two
+    channels make them alike, and where other channels of the person are in another unit this one is, too, not dead."""
+    having = {(one.participant, one.session, one.channel, one.code) for one in flags}
+    units = {one[:3] for one in having if one[3] == "unit"}
+    several = Counter(one[:2] for one in units)
+    having -= {(*one, "dead") for one in units if several[one[:2]] > 1}
+    return [
+        one
+        for one in flags
+        if (one.participant, one.session, one.channel, one.code) in having
+        and not any((one.participant, one.session, one.channel, why) in having for why in EXPLAINS.get(_what(one), ()))
+    ]
+
+
+def _what(flag: Flag) -> str:
+    return "together" if flag.code in ("identical", "inverted") and abs(flag.limit) == TOGETHER else flag.code
+
+
 def _turned(people: Sequence[Person]) -> list[Flag]:
     """Channels whose correlations with the others point the other way than in the group.
 
@@ -352,7 +374,7 @@ def _turned(people: Sequence[Person]) -> list[Flag]:
         if len(mine) < odd.FEWEST or not others:
             continue
         z = np.array([[_fisher(one, label, name) for name in others] for one in mine])
-        with np.errstate(invalid="ignore"):
+        with np.errstate(invalid="ignore", divide="ignore"):
             usual = median(z.T, odd.FEWEST)
             spread = odd.MAD_TO_SD * median(np.abs(z - usual).T, odd.FEWEST)
             weight = np.where(spread > 0, usual / spread**2, 0.0)

@@ -17,12 +17,13 @@ from emgreview.cohort.agreement import Agreement
 from emgreview.detecting import METHOD
 from emgreview.errors import ParameterError, UnknownNameError, tell
 from emgreview.model import Processing
+from emgreview.people.cues import expected
 from emgreview.people.flags import Odd, odd_people
 from emgreview.people.groups import with_and_without
 from emgreview.people.person import AUTOMATIC, MARKS, REVIEWED, Person, gathered, whose
 from emgreview.people.recorded import RESPONSE, Recorded, RecordedJob
 from emgreview.people.reviewed import MovedJob, moved_marks
-from emgreview.people.rules import Flag, contracted, expected
+from emgreview.people.rules import Flag, contracted
 from emgreview.people.table import table_of
 from emgreview.running import Runner
 from emgreview.showing import Prose, Sheet, Shown
@@ -283,7 +284,9 @@ def _flags(flags: Sequence[Flag]) -> pd.DataFrame:
     return pd.DataFrame([{name: getattr(one, name) for name in names} for one in flags], columns=list(names))
 
 
-def _absent(asides: Sequence[Recorded], recorded: Sequence[Recorded], usual: Mapping[str, int | None]) -> Iterator[Flag]:
+def _absent(
+    asides: Sequence[Recorded], recorded: Sequence[Recorded], usual: Mapping[str, int | None]
+) -> Iterator[Flag]:
     """People of whom no recording has the cue: their test contractions may be all there is, or the cues were lost."""
     there = {whose(one) for one in recorded}
     for participant, session in dict.fromkeys(whose(one) for one in asides):

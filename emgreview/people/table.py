@@ -16,10 +16,11 @@ import pandas as pd
 
 from emgreview.cohort.agreement import Agreement
 from emgreview.intervals import wilson
+from emgreview.people.cues import expected
 from emgreview.people.features import drift, median, median_frequency, spread
 from emgreview.people.person import Person
 from emgreview.people.reviewed import agreed
-from emgreview.people.rules import Flag, expected
+from emgreview.people.rules import Flag
 
 COLUMNS: Mapping[str, tuple[str, str]] = MappingProxyType(
     {

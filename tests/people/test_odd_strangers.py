@@ -1,18 +1,17 @@
 """What a stranger's studies showed of flags: channels kept out or absent, plans of several runs, odd pairs."""
 
-import warnings
 from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
 
-import emgreview as er
+from emgreview.people import odd
 from emgreview.people.flags import odd_people
 from emgreview.people.lists import odd_trials
 from emgreview.people.person import gathered
 from emgreview.people.recorded import ARRAYS, BINS, GRID_HZ, Recorded
-from emgreview.people.rules import expected, physical
+from emgreview.people.rules import physical
 from emgreview.people.table import table_of
 
 LABELS = ("AA", "BB")
@@ -72,7 +71,13 @@ def codes(recs, decisions=None):
 def decided(rec, label, **said):
     """Decisions of one channel: every trial the same."""
     row = {"recording": rec.name, "channel": label, "origin": "automatic", "kind": "response", "signal": "usable"}
-    row |= {"excluded": None, "reviewed": True, "activity": "bursts", "offset_sample": 1500, "onset_sample": 1200} | said
+    row |= {
+        "excluded": None,
+        "reviewed": True,
+        "activity": "bursts",
+        "offset_sample": 1500,
+        "onset_sample": 1200,
+    } | said
     return pd.DataFrame([row | {"trial": trial} for trial in rec.ids])
 
 
@@ -104,3 +109,42 @@ def test_each_run_has_its_own_number_of_cues():
     people = gathered(short)
     row = table_of(people, found, expect=None, marks="automatic", agreement=None)
     assert set(row["cues_expected"]) == {32.0}
+
+
+@pytest.mark.parametrize(("r", "code"), [(-0.88, "inverted"), (0.85, "identical")])
+def test_two_channels_that_go_together_in_one_person_alone_are_told(r, code):
+    recs = study()
+    recs[3] = replace(recs[3], alike=np.array([[1.0, r], [r, 1.0]]))
+    assert codes(recs) == {("04", "AA", code), ("04", "BB", code)}
+    everywhere = [replace(rec, alike=recs[3].alike) for rec in recs]
+    assert codes(everywhere) == set()
+
+
+def test_what_a_dead_channel_explains_is_not_told_beside_it():
+    recs = study()
+    rest, onset = recs[2].rest.copy(), recs[2].onset_s.copy()
+    rest[0], onset[0] = 0.1, np.nan
+    recs[2] = replace(recs[2], rest=rest, onset_s=onset, second_s=onset, level_db=np.where(np.isnan(onset), np.nan, 20))
+    assert codes(recs) == {("03", "AA", "dead")}
+
+
+def test_a_channel_in_which_people_differ_more_is_not_one_that_was_exchanged():
+    """Shares of trials with a burst: the same in four channels, from a few to all in the fifth."""
+    rng = np.random.default_rng(7)
+    passed = 0
+    for _ in range(40):
+        x = np.concatenate(
+            [[0.0, 0.5, 1.0, 1.5] + 0.2 * rng.standard_normal((12, 4)), 0.75 + rng.standard_normal((12, 1))], axis=1
+        )
+        passed += bool(odd.exchanged(x[..., None], 0.02))
+    assert passed <= 2
+
+
+def test_a_person_in_another_unit_has_no_dead_channel_where_a_muscle_seldom_takes_part():
+    recs = study()
+    onset = recs[5].onset_s.copy()
+    onset[0, 2:] = np.nan
+    small = {"rest": recs[5].rest / 1000, "size": np.where(np.isnan(onset), np.nan, recs[5].size / 1000)}
+    recs[5] = replace(recs[5], onset_s=onset, second_s=onset, **small)
+    found, _ = physical(gathered(recs))
+    assert {(one.participant, one.channel, one.code) for one in found} == {("06", "AA", "unit"), ("06", "BB", "unit")}
