@@ -42,25 +42,25 @@ SAME_NUMBER = 0.6
 """Share of recordings that must have the same number of cues for that number to be the one that was meant."""
 
 RULES = {
+    "duplicate": f"rests of two recordings go up and down together (correlation above {COPY:g}), which no two do",
+    "cues": "another number of cues than expected, or than most people have; or a hole in their rhythm",
+    "unit": f"rest and bursts {THOUSANDFOLD:g} times as large or small as in the median person, or a level that "
+    "no muscle has",
+    "swapped": "leads exchanged: channels are louder in each other's test contractions than in their own",
+    "wrong site": "a channel is louder in another test contraction than in its own",
+    "inverted": "two channels carry one signal with opposite signs, or a channel goes with the others the other way "
+    f"round than in the rest of the group, where that amounts to {TURNED:g} SD",
+    "identical": f"two channels carry one signal (correlation above {LIMITS['same signal'].value:g})",
     "dead": f"RMS at rest below {NOISE_UV:g} µV, the noise of skin and amplifier, in all trials looked at, or in "
     f"{LOST_TRIALS} or more in a row; or a constant signal",
     "silent": f"no burst in {SILENT:.0%} of trials or more, where everybody else has one in more than {ELSEWHERE:.0%}",
-    "clipped": "samples pile up at the lowest or highest value",
-    "mains": f"mains and harmonics above {LIMITS['mains'].value:g} % of the power",
-    "heart": "waves of one shape that recur like heart beats",
-    "low frequencies": f"more than {LIMITS['low frequencies'].value:g} % of the power below 20 Hz",
-    "unit": f"rest and bursts {THOUSANDFOLD:g} times as large or small as in the median person, or a level that "
-    "no muscle has",
-    "identical": f"two channels carry one signal (correlation above {LIMITS['same signal'].value:g})",
-    "inverted": "two channels carry one signal with opposite signs, or a channel goes with the others the other way "
-    f"round than in the rest of the group, where that amounts to {TURNED:g} SD",
-    "cues": "another number of cues than expected, or than most people have; or a hole in their rhythm",
-    "duplicate": f"rests of two recordings go up and down together (correlation above {COPY:g}), which no two do",
-    "swapped": "leads exchanged: channels are louder in each other's test contractions than in their own",
-    "wrong site": "a channel is louder in another test contraction than in its own",
-    "no contraction": "no or a weak peak in the channel's own test contraction",
     "missing": "samples are missing, or hold codes",
     "converter": "values are held, repeated, or rounded coarsely",
+    "no contraction": "no or a weak peak in the channel's own test contraction",
+    "mains": f"mains and harmonics above {LIMITS['mains'].value:g} % of the power",
+    "low frequencies": f"more than {LIMITS['low frequencies'].value:g} % of the power below 20 Hz",
+    "heart": "waves of one shape that recur like heart beats",
+    "clipped": "samples pile up at the lowest or highest value",
 }
 _OF_CHECK = {
     "dead": "dead",
@@ -127,14 +127,24 @@ class Flag:
     trials: tuple[str, ...] = ()
 
 
+LAST = ("mains", "low frequencies", "heart", "clipped")
+"""Codes of what a filter, another window or leaving out single trials may mend: after all others."""
+
+
+def gravity(code: str) -> int:
+    """The place of a code in the order in which one looks: first whose data these are and whether they are whole, then
+    channels, then what stands out among people, last what may be mended."""
+    first = [one for one in RULES if one not in LAST]
+    return first.index(code) if code in first else len(first) + (1 + LAST.index(code) if code in LAST else 0)
+
+
 def physical(people: Sequence[Person], *, expect: int | None = None) -> tuple[list[Flag], list[str]]:
     """Flags by physical rules, in the order of people, and sentences on what half of the people share."""
     flags = [flag for one in people for flag in _of_person(one)]
     flags += _units(people) + _cues(people, expect) + _duplicates(people) + _turned(people) + _silent(people)
     flags, told = _set_up(_merged(flags), people)
     order = {(one.participant, one.session): at for at, one in enumerate(people)}
-    codes = {code: at for at, code in enumerate(RULES)}
-    return sorted(flags, key=lambda flag: (order[flag.participant, flag.session], codes[flag.code])), told
+    return sorted(flags, key=lambda flag: (order[flag.participant, flag.session], gravity(flag.code))), told
 
 
 def contracted(recorded: Sequence[Recorded], people: Sequence[Person]) -> list[Flag]:
