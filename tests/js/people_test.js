@@ -17,7 +17,7 @@ import {pack_of} from "./made.js"
 function study(values) {
   const people = values.map((value, i) => ({name: `P${i}`, n: 1, unit: "µV", runs: [], cells: [[value]]}))
   const flag = (/** @type {number} */ person) => (
-    {person, channel: "", code: "late", reason: "", kind: "", value: null, limit: null}
+    {person, channel: "", code: "late", reason: "", kind: "", value: null, limit: null, trials: []}
   )
   return {people, flags: [flag(2), flag(2), flag(4)]}
 }
