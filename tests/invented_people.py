@@ -10,7 +10,8 @@ from emgreview.people.flags import Odd
 from emgreview.people.person import Person, gathered
 from emgreview.people.recorded import BINS, GRID_HZ, Recorded
 from emgreview.people.rules import PHYSICAL, UNLIKE, Flag
-from emgreview.people.summary import Summary, _flags, _table
+from emgreview.people.summary import Summary, _flags
+from emgreview.people.table import table_of
 
 SPAN_S = (-1.0, 1.5)
 RESPONSE_AFTER_S = 0.17
@@ -86,7 +87,7 @@ def summary_of(
     made = gathered([recorded(k, having[k], trials, runs=runs, run=run) for k in range(people) for run in range(runs)])
     odd = _said(made)
     return Summary(
-        table=_table(made, odd.flags, expect=None, marks="automatic"),
+        table=table_of(made, odd.flags, expect=None, marks="automatic", agreement=None),
         flags=_flags(odd.flags),
         unlike=_flags(odd.unlike),
         notes=("One note: these people are invented.",),

@@ -12,7 +12,7 @@ from scipy import signal
 
 import emgreview as er
 from emgreview.demo import study, write_demo
-from emgreview.demo.study import FAULTS, LABELS, LIGHT_V, ODD, PARTICIPANTS, RATE_HZ, THRESHOLD_DEG, perform
+from emgreview.demo.study import FAULTS, LABELS, LIGHT_V, MORE, ODD, PARTICIPANTS, RATE_HZ, THRESHOLD_DEG, perform
 from emgreview.errors import ParameterError
 
 SEED = 20
@@ -184,7 +184,7 @@ def test_a_harmed_demo_is_refused_not_repaired(folder, tmp_path, harm):
     assert contents(mine) == before
 
 
-@pytest.mark.parametrize("wrong", [{"participants": 17}, {"participants": 0}, {"trials": 0}, {"workers": 0}])
+@pytest.mark.parametrize("wrong", [{"participants": 21}, {"participants": 0}, {"trials": 0}, {"workers": 0}])
 def test_numbers_out_of_range_are_refused(tmp_path, wrong):
     with pytest.raises(ParameterError, match=next(iter(wrong))):
         write_demo(tmp_path / "d", **wrong)
@@ -288,6 +288,25 @@ def test_four_are_odd_and_they_have_no_other_fault():
     assert len(ODD) == 4
     assert not set(ODD) & set(FAULTS)
     assert max(ODD) <= PARTICIPANTS
+
+
+def test_four_more_are_odd_each_in_the_way_that_is_stated(people):
+    assert set(MORE) == {17, 18, 19, 20}
+    assert max(MORE) == study.MOST
+    more = {MORE[number]: perform(number, seed=SEED, trials=12) for number in MORE}
+    assert np.array_equal(more["duplicate"].emg_uv, people[study.DUPLICATE_OF].emg_uv)
+    assert repr(more["duplicate"].truth) == repr(people[study.DUPLICATE_OF].truth)  # NaN is not itself
+    assert np.median(np.abs(more["wrong unit"].emg_uv)) < 0.01 < np.median(np.abs(people[1].emg_uv))
+    source, place = (LABELS.index(label) for label in study.COPIED)
+    copied = more["inverted copy"].emg_uv
+    assert np.array_equal(copied[place], -copied[source])
+    levels = {
+        label: [row.level_db for row in more["weak electrode"].truth if row.channel == label and row.present]
+        for label in LABELS
+    }
+    assert np.median(levels[study.WEAK]) < 4 < np.median(levels["BB"])
+    for made in more.values():
+        assert {row.signal for row in made.truth if row.signal in MORE.values()} <= {made.odd}
 
 
 def _found(people, measure):

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 import emgreview as er
-from emgreview.errors import SignalWarning, VersionError
+from emgreview.errors import DecisionWarning, SignalWarning, VersionError
 
 pytestmark = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # the notes themselves are read here
 
@@ -58,6 +58,25 @@ USUAL = [(0.25, 0.85)] * 4
 def firsts(table):
     """The first burst of each trial."""
     return table.sort_values("onset_s").drop_duplicates("trial").sort_index().reset_index(drop=True)
+
+
+def test_a_marked_burst_that_goes_on_in_the_rest_of_the_next_trial_is_told(tmp_path):
+    close = [4000, 7000, 16_000, 22_000]
+    said = "A: the burst ends beyond the trial, which does not keep its offset, and goes on in 1 other, whose rest does"
+    with pytest.warns(DecisionWarning, match=said):
+        trials, table = reviewed(tmp_path, USUAL, cues=close, mark=(5.2, 6.8))
+    assert er.measure(trials, table)["rest_rms"].max() > 10 * QUIET_UV, "the next trial's rest holds it"
+    with er.open_review(trials, tmp_path, reviewer="r1") as session:
+        session.set_aside("p", "A", 5.5, 6.8, ["other: activity of the trial before"])
+        table = session.decisions()
+    found = er.measure(trials, table)["rest_rms"]
+    assert found.isna().sum() == 1
+    np.testing.assert_allclose(found.dropna(), 2.75, rtol=0.1)
+
+
+@pytest.mark.filterwarnings("error::emgreview.errors.DecisionWarning")
+def test_a_marked_burst_that_ends_between_trials_needs_no_word(tmp_path):
+    reviewed(tmp_path, USUAL, mark=(5.2, 6.8))
 
 
 def test_a_burst_before_its_cue_is_not_in_its_own_rest(tmp_path):

@@ -30,6 +30,7 @@ from emgreview.annotations.events import ZEROS, Event
 from emgreview.annotations.fields import DEFAULTS, EXCLUDED, IN_RECORDING, OF_PARTICIPANT, read
 from emgreview.annotations.fields.activity import Activity, untouched
 from emgreview.annotations.log_lines import read_log
+from emgreview.annotations.taken_back import Plain, Step, Ways, carry
 from emgreview.errors import LogBrokenError, LogError
 
 Value = Any
@@ -63,8 +64,8 @@ class Key(NamedTuple):
 
 
 class Entry(NamedTuple):
-    """The present value of a key, ``stored`` as it stands in the log, and by what operation and command, when, and
-    while seeing what it was set."""
+    """The present value of a key, ``stored`` as it stands in the log, by what operation it was said ("" where all that
+    was said was taken back), and by what command, when, and while seeing what it was set."""
 
     value: Value
     stored: Any
@@ -72,23 +73,6 @@ class Entry(NamedTuple):
     time: str
     counter: int
     visible: Mapping[str, Any]
-
-
-class Step(NamedTuple):
-    """One command as undo sees it: where its event stands."""
-
-    counter: int
-    time: str
-    recording: str
-    seq: int
-    operation: str
-    trial: str | None
-    target: int | None
-    showing: int = 1
-
-
-_Plain = tuple[Any, ...]
-"""A Step as it is kept: of plain tuples that hold no others the garbage collector keeps no track."""
 
 
 @dataclass
@@ -130,16 +114,17 @@ class Ledger:
     notes: list[Event] = field(default_factory=list)
     heads: dict[str, dict[str, Any]] = field(default_factory=dict)
     unblinded: str = ""
-    _steps: list[_Plain] = field(default_factory=list)
+    _steps: list[Plain] = field(default_factory=list)
     _settled: int = 0
-    _done: list[_Plain] = field(default_factory=list)
-    _undone: list[_Plain] = field(default_factory=list)
-    _last: _Plain | None = None
-    _rare: set[_Plain] = field(default_factory=set)
+    _done: list[Plain] = field(default_factory=list)
+    _undone: list[Plain] = field(default_factory=list)
+    _last: Plain | None = None
+    _rare: set[Plain] = field(default_factory=set)
+    _ways: Ways = field(default_factory=Ways)
 
     def __post_init__(self) -> None:
-        self._first: dict[_Plain, Any] = {}  # (value, event) until somebody asks, then an Entry: a long log sets a key
-        self._shown: dict[int, dict[_Plain, Any]] = {1: self._first}  # many times, and only the last one counts
+        self._first: dict[Plain, Any] = {}  # (value, event) until somebody asks, then an Entry: a long log sets a key
+        self._shown: dict[int, dict[Plain, Any]] = {1: self._first}  # many times, and only the last one counts
 
     def apply(self, event: Event) -> None:
         """Take an event, in the order of its log; :meth:`settle` after the last one."""
@@ -152,11 +137,13 @@ class Ledger:
         if name in NOT_DECISIONS:
             self._take_of_review(said, event)
             return
-        if name in _SEVERAL or event.showing != 1 or self.bulk or event.operation == IN_BULK:
-            self._take(event)
-        else:
-            self._first[recording, trial, subject["channel"], name, None] = event.new, event
         step = event.counter, event.time, recording, event.seq, event.operation, trial, event.target, event.showing
+        if name in _SEVERAL or event.showing != 1 or self.bulk or event.operation == IN_BULK:
+            self._take(event, step)
+        else:
+            key = recording, trial, subject["channel"], name, None
+            self._first[key] = event.new, event
+            self._ways.take(key, step)
         self._steps.append(step)
 
     def apply_of_participant(self, event: Event) -> None:
@@ -167,7 +154,7 @@ class Ledger:
                 self._first[key] = value, event
                 self._rare.add(key)
 
-    def _take(self, event: Event) -> None:
+    def _take(self, event: Event, step: Plain) -> None:
         """Take a decision that is not one value of a first showing."""
         if event.field == OF_PARTICIPANT:
             self.apply_of_participant(event)
@@ -175,6 +162,7 @@ class Ledger:
         entries = self._shown.setdefault(event.showing, {})
         for key, value in keyed(event, event.new):
             entries[key] = value, event
+            self._ways.take(key, step)
             if event.field in RARE and event.showing == 1:
                 self._rare.add(key)
         if event.showing == 1 and (self.bulk or event.operation == IN_BULK):
@@ -212,9 +200,9 @@ class Ledger:
                 if self._undone:
                     self._undone.clear()
             elif operation == "undo":
-                _carry(step, self._done, self._undone)
+                carry(step, self._done, self._undone)
             else:
-                _carry(step, self._undone, self._done)
+                carry(step, self._undone, self._done)
 
     @property
     def to_undo(self) -> Step | None:
@@ -231,7 +219,7 @@ class Ledger:
         """The last command on a trial."""
         return None if self._last is None else Step._make(self._last)
 
-    def entry(self, key: _Plain, showing: int = 1) -> Entry | None:
+    def entry(self, key: Plain, showing: int = 1) -> Entry | None:
         """What is known of a key, or None where nothing was said."""
         entries = self._first if showing == 1 else self._shown.get(showing, {})
         found = entries.get(key)
@@ -239,15 +227,16 @@ class Ledger:
             return found
         stored, event = found
         value = read(key[3], stored)
-        made = entries[key] = Entry(value, stored, event.operation, event.time, event.counter, event.visible)
+        said = self._ways.operation(key, event)
+        made = entries[key] = Entry(value, stored, said, event.time, event.counter, event.visible)
         return made
 
-    def value(self, key: _Plain, showing: int = 1) -> Value:
+    def value(self, key: Plain, showing: int = 1) -> Value:
         """The value of a key, None where nothing was said."""
         found = self.entry(key, showing)
         return None if found is None else found.value
 
-    def counter(self, key: _Plain) -> int:
+    def counter(self, key: Plain) -> int:
         """The counter of the command that set a key of the first showing, 0 where none did."""
         found = self.entry(key)
         return 0 if found is None else found.counter
@@ -325,16 +314,6 @@ def carried(event: Event) -> list[Event]:
         if one.operation != CARRY_OVER and not misfit(line):
             found.append(one)
     return found
-
-
-def _carry(step: _Plain, source: list[_Plain], target: list[_Plain]) -> None:
-    """Move the command that an undo or redo names from one list to the other: the last one, unless logs were merged."""
-    named = step[Step._fields.index("target")], step[Step._fields.index("recording")]
-    for index in range(len(source) - 1, -1, -1):
-        counter, _, recording, *_ = source[index]
-        if (counter, recording) == named:
-            target.append(source.pop(index))
-            return
 
 
 # From files ------------------------------------------------------------------------------------------------------

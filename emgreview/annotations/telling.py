@@ -22,6 +22,7 @@ from emgreview.annotations import scales
 from emgreview.annotations.places import folded, logs_in, recording_in
 from emgreview.errors import LogError
 from emgreview.model import SAME_SAMPLES, Recording
+from emgreview.model.sources import files_of
 from emgreview.plain_files import found_at, inside, real
 
 Cuts = Sequence[Mapping[str, Any]]
@@ -227,7 +228,7 @@ def of_dataset(folder: Path, recordings: Iterable[Recording]) -> list[Told]:
     if found_at(folder / "dataset_description.json") is None:
         return []
     whole = real(folder)
-    if not any(one.source.file is not None and whole in real(one.source.file).parents for one in recordings):
+    if not any(whole in real(path).parents for one in recordings for path in files_of(one.source)):
         return []
     words = (
         f"{folder.name} is the dataset that is reviewed: decisions go into 'logs' in it, beside the recordings, and "

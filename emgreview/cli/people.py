@@ -8,9 +8,9 @@ from typing import Any
 import emgreview as er
 from emgreview.cli.beforehand import demand_new
 from emgreview.cli.command import FINE, NOT_FINE, Command, Status
-from emgreview.cli.options import add_band, add_expect, add_parameters, add_pulses, add_source, number
+from emgreview.cli.options import add_band, add_browser, add_expect, add_parameters, add_pulses, add_source, number
 from emgreview.cli.running import add_running, runner_of
-from emgreview.cli.saying import put, rows_to_tsv, to_json
+from emgreview.cli.saying import put, rows_to_tsv, tell, to_json
 from emgreview.cli.source import processing_of, recordings_of
 from emgreview.cli.words import in_shell_lines
 from emgreview.plain_files import write_new
@@ -36,6 +36,9 @@ def _people_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--response", default="response", metavar="LABEL", help="marker of the response (response)")
     parser.add_argument("--folder", type=Path, help="a review folder, whose version says what was reviewed")
     parser.add_argument("--version", metavar="NAME", help="the sealed version, v1 for example")
+    parser.add_argument(
+        "--agreement", nargs=2, metavar=("R1", "R2"), help="two reviewers of --folder, for how far they agree"
+    )
     parser.add_argument("--floor", action="store_true", help="measure the detection floor too: seconds a channel")
     add_running(parser)
 
@@ -44,6 +47,10 @@ def _found(given: argparse.Namespace) -> Any:
     """The summary that is asked for."""
     if (given.folder is None) != (given.version is None):
         raise er.EmgreviewError("--folder and --version go together; give both, or neither.")
+    if given.agreement is not None and given.folder is None:
+        raise er.EmgreviewError(
+            "--agreement came without --folder; it reads the logs there; give --folder and --version."
+        )
     checked_method(given.method, dict(given.set))
     decisions = None if given.folder is None else er.read_version(given.folder, given.version)
     recordings = [rec for _, rec in recordings_of(given) if rec is not None]
@@ -58,6 +65,7 @@ def _found(given: argparse.Namespace) -> Any:
         method=given.method,
         parameters=dict(given.set),
         response=given.response,
+        agreement=None if given.agreement is None else er.agreement(given.folder, *given.agreement),
         floor=given.floor,
         runner=runner_of(given, len(recordings)),
     )
@@ -101,6 +109,8 @@ def _summarise(given: argparse.Namespace) -> Status:
 
 def _participants_options(parser: argparse.ArgumentParser) -> None:
     _people_options(parser)
+    parser.add_argument("--screen", action="store_true", help="show the screen in a browser, until Ctrl-C")
+    add_browser(parser)
 
 
 def _participants(given: argparse.Namespace) -> Status:
@@ -109,6 +119,13 @@ def _participants(given: argparse.Namespace) -> Status:
         put(to_json(_report(given, found)))
     else:
         put(in_shell_lines(str(found)))
+    if given.screen:
+        from emgreview.views.host import serve  # optional and heavy: the user-interface toolkits
+
+        def ready(address: str) -> None:
+            tell(given, {"address": address}, f"The screen is at {address}\nEnd with Ctrl-C.")
+
+        serve(er.participants(found), port=given.port, open_browser=given.browser, ready=ready, title="Participants")
     return _status(given, found)
 
 
@@ -118,4 +135,6 @@ def _status(given: argparse.Namespace, found: Any) -> Status:
 
 
 SUMMARISE = Command("summarise", "everybody of a study in one table", _summarise_options, _summarise)
-PARTICIPANTS = Command("participants", "who is odd, and why", _participants_options, _participants)
+PARTICIPANTS = Command(
+    "participants", "who is odd, and why, with --screen in pictures", _participants_options, _participants
+)

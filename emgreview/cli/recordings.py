@@ -15,7 +15,9 @@ from emgreview.demo import lab
 
 def _demo_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", nargs="?", type=Path, default=Path("demo-study"), help="new or empty (demo-study)")
-    parser.add_argument("--participants", type=whole, default=16, metavar="N", help="1 to 16 (16)")
+    parser.add_argument(
+        "--participants", type=whole, default=16, metavar="N", help="1 to 20 (16); the four beyond 16 are all odd"
+    )
     parser.add_argument("--trials", type=whole, default=40, metavar="N", help="trials of each (40)")
     parser.add_argument("--seed", type=whole, default=20, metavar="N", help="another number gives another study (20)")
     parser.add_argument(

@@ -3,7 +3,8 @@ method in common, not their eyes: their agreement is counted apart.
 
 An onset or offset is left where it lies on the sample that the method had proposed, while the reviewer saw that
 proposal. A word is left where nothing was moved, added, removed or said of a burst's kind; where the method had found
-nothing, and that was accepted, not stated. A signal is left usable where nobody said anything of it.
+nothing, and that was accepted, not stated. A signal is left usable where nobody said anything of it. What was taken
+back was not said; what an undo or redo brings back was said as it first was.
 
     Left        which parts of a channel-trial
     left        of one reviewer's channel-trial: Left
@@ -30,7 +31,7 @@ class Left(NamedTuple):
 def left(logs: Logs, unit: Unit, showing: int = 1) -> Left:
     """What one reviewer left of a channel-trial, finished or not."""
     activity, signal = (logs.entry(*unit, field, showing) for field in ("activity", "signal"))
-    said = signal is not None and (signal.value.state != "usable" or signal.operation not in ("undo", "redo"))
+    said = signal is not None and signal.operation != ""
     if activity is None:  # finished without a look at the marks: the signal is unusable
         return Left(not said, not said, onset=False, offset=False)
     if activity.visible.get("automatic") is False:

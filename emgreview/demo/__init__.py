@@ -20,7 +20,17 @@ import edfio
 from emgreview.checks import kind
 from emgreview.demo import contractions as before
 from emgreview.demo import words
-from emgreview.demo.study import PARTICIPANTS, RAIL_UV, RATE_HZ, TRIALS, FloatArray, Performance, Truth, perform
+from emgreview.demo.study import (
+    MOST,
+    PARTICIPANTS,
+    RAIL_UV,
+    RATE_HZ,
+    TRIALS,
+    FloatArray,
+    Performance,
+    Truth,
+    perform,
+)
 from emgreview.errors import ParameterError
 from emgreview.plain_files import read_json
 
@@ -52,8 +62,9 @@ def write_demo(
     folder : str or Path
         Where to; new, empty, or one that holds a demo of the same arguments.
     participants : int, default 16
-        How many people, 1 to 16. With 16 four are odd (swapped leads, a lost electrode,
-        mains hum, tense and late); with fewer, those among them.
+        How many people, 1 to 20. With 16 four are odd (swapped leads, a lost electrode,
+        mains hum, tense and late); with fewer, those among them. The four beyond 16 are all
+        odd: a duplicate, a wrong unit, an inverted copy of a channel, a weak electrode.
     trials : int, default 40
         Trials of each, 1 to 400.
     seed : int, default 20
@@ -94,7 +105,7 @@ def write_demo(
     ...     len(data.recordings)
     1
     """
-    for name, came, most in (("participants", participants, PARTICIPANTS), ("trials", trials, 400)):
+    for name, came, most in (("participants", participants, MOST), ("trials", trials, 400)):
         if not (isinstance(came, int) and 1 <= came <= most):
             raise ParameterError(f"{name} came as {came!r}; allowed: a whole number from 1 to {most}; correct it.")
     if not (isinstance(workers, int) and workers >= 1):

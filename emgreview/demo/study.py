@@ -3,7 +3,7 @@
 A person holds one of two handles, small or large. An amber light warns; after 0.8 to 1.6 s it turns green: turn the
 handle outward at once. The response is the moment when the handle passes 10 degrees; after a while a motor turns it
 back. Six channels of surface EMG of the left arm, the handle's angle and a light sensor are sampled together. Four
-people are odd (ODD); twelve are not, but for single trials (FAULTS).
+people are odd (ODD); twelve are not, but for single trials (FAULTS). Four more, all odd (MORE), may be asked for.
 
 Times in seconds from the start of a recording, signals (channels, samples) each in the unit of its channel.
 
@@ -13,10 +13,12 @@ Times in seconds from the start of a recording, signals (channels, samples) each
 The recipe, all our own: motor time, from the first activity over the biceps to the response, 120 to 250 ms by person;
 rises of 30 to 150 ms and levels of 8 to 30 dB by person and channel; both wrist channels active in every turn; the
 pectoral channel does little with the small handle.
+
+A few lines over 400: one recipe, read from top to bottom.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 import numpy as np
@@ -31,6 +33,7 @@ RATE_HZ = 2000.0
 MAINS_HZ = 50.0
 RAIL_UV = 1000.0
 PARTICIPANTS = 16
+MOST = 20
 TRIALS = 40
 THRESHOLD_DEG = 10.0
 TURN_DEG = 45.0
@@ -65,6 +68,15 @@ LABELS = tuple(site.label for site in SITES)
 ODD: Mapping[int, str] = MappingProxyType(
     {4: "swapped leads", 7: "lost electrode", 11: "mains hum", 14: "tense and late"}
 )
+MORE: Mapping[int, str] = MappingProxyType(
+    {17: "duplicate", 18: "wrong unit", 19: "inverted copy", 20: "weak electrode"}
+)
+"""Further odd people, beyond the sixteen of the study, for whoever asks for them; nobody else's numbers change."""
+
+DUPLICATE_OF, UNIT_TIMES, COPIED, WEAK, WEAK_DB = 3, 0.001, ("BR", "FCR"), "ECR", -20.0
+"""Whose recording the duplicate is; the factor of values in another unit; the channel that is copied with the other
+sign and the one it stands in place of; the channel over the weak electrode, and what its bursts lose."""
+
 SWAPPED = ("BB", "PM")
 LOST, LOST_FROM = "ECR", 0.55
 """The lost electrode's channel, and the share of trials after which it comes off."""
@@ -247,6 +259,8 @@ def _turned() -> float:
 def perform(number: int, *, seed: int, trials: int = TRIALS) -> Performance:
     """Person ``number`` (from 1) doing ``trials`` trials. Same number, seed and trials: same bits."""
     styles, plans, signals = (np.random.default_rng(s) for s in np.random.SeedSequence([seed, number]).spawn(3))
+    if MORE.get(number) == "duplicate":
+        return replace(perform(DUPLICATE_OF, seed=seed, trials=trials), number=number, odd=MORE[number])
     style = _Style.draw(number, styles)
     plan = _Plan.draw(number, style, trials, plans)
     n_samples = int(np.ceil(plan.go_s[-1] + WINDOW_S + LEAD_S)) * int(RATE_HZ)
@@ -259,10 +273,17 @@ def perform(number: int, *, seed: int, trials: int = TRIALS) -> Performance:
         a, b = (LABELS.index(label) for label in SWAPPED)
         emg[[a, b]] = emg[[b, a]]
         truth[a], truth[b] = truth[b], truth[a]
+    if MORE.get(number) == "inverted copy":
+        source, place = (LABELS.index(label) for label in COPIED)
+        emg[place] = -emg[source]
+        truth[place] = [{**row, "signal": MORE[number]} for row in truth[source]]
     np.clip(emg, -RAIL_UV, RAIL_UV, out=emg)
+    if MORE.get(number) == "wrong unit":
+        emg *= UNIT_TIMES
+        truth = [[{**row, "signal": MORE[number]} for row in rows] for rows in truth]
     return Performance(
         number,
-        ODD.get(number, ""),
+        ODD.get(number, MORE.get(number, "")),
         emg,
         _angle(plan, n_samples, signals),
         _light(plan, n_samples, signals),
@@ -282,6 +303,9 @@ def _record(
 
     level_db = style.level_db[index] + style.level_spread_db * rng.standard_normal(trials)
     level_db = np.clip(level_db + np.where(plan.large, style.large_db[index], 0.0), 5.0, 32.0)
+    if MORE.get(number) == "weak electrode" and site.label == WEAK:
+        level_db = level_db + WEAK_DB
+        unusual = [MORE[number]] * trials
     level_uv = style.noise_uv[index] * 10 ** (level_db / 20)
     seldom = rng.uniform(size=trials) < 0.65
     if site.label == "PM":

@@ -95,8 +95,8 @@ def measure(
     runner : Runner or None
         Where trials that were cut with a runner are measured, each recording by itself, and
         what is measured of it is kept; the same table whether or not. A recording that cannot
-        be measured is then left out and told, and the others go on. None: all is measured in
-        this process, kept nowhere.
+        be measured, or is not the one that was reviewed, is then left out and told, and the
+        others go on. None: all is measured in this process, kept nowhere.
 
     Returns
     -------
@@ -119,7 +119,7 @@ def measure(
     RateError
         ``decisions`` are of another sampling rate.
     VersionError
-        They are of a recording with other samples, or in another scale.
+        Without a runner: they are of a recording with other samples, or in another scale.
     SignalError
         Samples of the trials are too large to be a voltage.
     UnknownNameError
@@ -250,7 +250,10 @@ def measure(
     checks.truth("included_only", included_only)
     _demand_auxiliary(parts, auxiliary)
     not_cues = foreign("not_cues", not_cues, [*(part.cue for part in parts), response], [p.recording for p in parts])
-    rows, notes = rows_to_measure(parts, decisions, accepted_only=accepted_only, included_only=included_only)
+    strangers: dict[str, str] | None = None if runner is None else {}
+    rows, notes = rows_to_measure(
+        parts, decisions, accepted_only=accepted_only, included_only=included_only, strangers=strangers
+    )
     notes += taken_away(decisions)
     short = [part.recording.name for part in parts if to_sample(creep_s, part.rate_hz) > part.before]
     notes += [
@@ -274,7 +277,7 @@ def measure(
         name for name in map(str, decisions.columns) if name not in COLUMNS and name.removesuffix(PERCENT) in columns
     ]
     demand(not own, "columns of decisions", ", ".join(own), "columns that are called like no measure; rename these")
-    made, failed = pieces_of(parts, rows, decisions, asked, runner)
+    made, failed = pieces_of(parts, rows, decisions, asked, runner, strangers or {})
     rows, said = without(rows, failed)
     one = together(rows, made)
     found, part_of, unrest = one.found, one.parted, one.unrest

@@ -272,25 +272,31 @@ class MeasureJob:
 
 
 def pieces_of(
-    parts: Sequence[Trials], rows: pd.DataFrame, decisions: pd.DataFrame, asked: Asked, runner: Runner | None
+    parts: Sequence[Trials],
+    rows: pd.DataFrame,
+    decisions: pd.DataFrame,
+    asked: Asked,
+    runner: Runner | None,
+    strangers: Mapping[str, str],
 ) -> tuple[dict[str, Piece], dict[str, str]]:
-    """The piece of each recording that has rows, by name; and by name why one has none. With a runner it makes those
+    """The piece of each recording that has rows, by name; and by name why one has none: ``strangers`` are not looked
+    at. With a runner it makes those
     whose trials are cut where they are looked at: their arrays are made anew there. All others are made here, and
     raise."""
     rows_of, decided = by_recording(rows), by_recording(decisions)
-    mine = [part for part in parts if part.recording.name in rows_of]
+    mine = [part for part in parts if part.recording.name in rows_of and part.recording.name not in strangers]
     works: dict[str, Work] = {}
     for part in mine:
         name = part.recording.name
         works[name] = Work.of(part, rows_of[name], decided[name], outside(decisions, name))
     there = [part.recording for part in mine if runner is not None and is_later(part)]
     made: dict[str, Piece] = {}
-    failed: dict[str, str] = {}
+    failed = {name: why for name, why in strangers.items() if name in rows_of}
     if runner is not None and there:
         outcomes = runner.run(MeasureJob(asked, {rec.name: works[rec.name] for rec in there}), there)
         for note in dict.fromkeys(note for one in outcomes for note in one.notes):
             tell(note)
-        failed = outcomes.failed
+        failed |= outcomes.failed
         made = {one.name: one.value for one in outcomes if not one.problem}
     for part in mine:
         work = works[part.recording.name]

@@ -23,10 +23,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from emgreview.annotations import scales
 from emgreview.annotations.telling import beside_the_emg, sentences
 from emgreview.checks import demand, demand_size, kind
 from emgreview.errors import ParameterError, RateError, UnitError, UnknownNameError, VersionError, tell
+from emgreview.measuring.strangers import why_another
 from emgreview.model import ARBITRARY, Trials
 from emgreview.tables.typed import demand_names, demand_typed
 from emgreview.trials import is_later
@@ -101,19 +101,21 @@ def rows_to_measure(
     accepted_only: bool = True,
     included_only: bool = True,
     one_reviewer: bool = False,
+    strangers: dict[str, str] | None = None,
 ) -> tuple[pd.DataFrame, list[str]]:
     """Rows of ``decisions`` that are bursts of these trials, have not been removed, are of no participant, recording or
     channel that was excluded, and are not left out by a rule (``included`` False); sentences on those left out.
 
     Raises ParameterError (not such a table; with ``one_reviewer``, two reviewers of one channel and trial),
     UnknownNameError (a trial or channel that its recording's trials lack), RateError (another sampling rate),
-    VersionError (the table is of a recording with other samples, or in another scale).
+    VersionError (the table is of a recording with other samples, or in another scale); with ``strangers``, which then
+    gains by name why, the rows of such a recording stay, and nothing more is asked of it.
     """
     _checked(decisions)
     if one_reviewer:
         of_one_reviewer(parts, decisions)
     known = {part.recording.name: part for part in parts}
-    notes = as_reviewed(parts, decisions)
+    notes = as_reviewed(parts, decisions, strangers)
     rows = decisions[decisions["burst"].notna() & (decisions["origin"] != "removed")]
     keys = [key for key in ("reviewer", "version", "recording", "trial", "channel", "burst") if key in rows]
     if twice := int(rows.duplicated(keys).sum()):
@@ -141,6 +143,8 @@ def rows_to_measure(
             notes.append(f"{(~accepted).sum()} bursts that nobody has accepted are left out.")
         rows = rows[accepted]
     for name, mine in by_recording(rows).items():
+        if name in (strangers or ()):
+            continue
         part = known[name]
         for what, values, allowed in (("trial", mine["trial"], part.ids), ("channel", mine["channel"], part.labels)):
             if strange := sorted(set(values) - set(allowed)):
@@ -176,9 +180,9 @@ def carried(decisions: pd.DataFrame | None) -> list[str]:
     return [str(note) for note in said] if isinstance(said, list | tuple) else []
 
 
-def as_reviewed(parts: Sequence[Trials], decisions: pd.DataFrame) -> list[str]:
+def as_reviewed(parts: Sequence[Trials], decisions: pd.DataFrame, strangers: dict[str, str] | None = None) -> list[str]:
     """Sentences on what the trials have otherwise than the review that the table is of, or what it does not say of it.
-    VersionError where the samples are others, or the scale."""
+    Where the samples are others, or the scale, ``strangers`` gains by name why; VersionError without it."""
     about = decisions.attrs.get("version", decisions.attrs)
     reviewed, outside = about.get("recordings", {}), about.get("outside_trials", {})
     unknown, processed = [], []
@@ -189,22 +193,12 @@ def as_reviewed(parts: Sequence[Trials], decisions: pd.DataFrame) -> list[str]:
         if said is None:
             unknown += [name] if name in set(decisions["recording"]) else []
             continue
-        if not part.recording.is_of(said["fingerprint"]["samples"]):
-            raise VersionError(
-                f"recording {name!r} has other samples, labels or rate than the one that was reviewed; its marks would "
-                "measure another signal; give the recording of the review."
-            )
-        found = scales.compare(said.get("scales"), scales.stated(part.recording))
-        if found.decisive:
-            way = (
-                "begin a review in another folder"
-                if found.place
-                else "open the review with scale_corrected='why' and take its decisions anew"
-            )
-            raise VersionError(
-                f"recording {name!r} comes in another scale than it was reviewed in: {'; '.join(found.decisive)}; "
-                f"read it as it was, or, where that was wrong, {way}."
-            )
+        why, found = why_another(part.recording, said)
+        if why and strangers is None:
+            raise VersionError(why)
+        if why:
+            strangers[name] = why
+            continue
         beside += [(name, beside_the_emg(found))] if found.beside else []
         unknown += [] if said.get("scales") else [name]
         processed += [name] if said["processing"]["hash"] != part.processing.hash else []

@@ -5,6 +5,7 @@ Scale, scale_of             how stored samples become values
 gain_and_offset, codes_of   the same of a source, channel by channel
 read_earlier                values with the delays of the device taken out
 Fingerprint                 digests of a recording
+files_of                    the files that samples are read from
 digest_of, row_digests      of stored samples, all together or channel by channel
 digest_now                  that of all samples of a recording, made once and again where its file was written since
 digest_kept, keep_digest    the same where it is known; know it from elsewhere
@@ -44,7 +45,7 @@ class SampleSource(Protocol):
     A source that scales what is stored may say so in a method ``scale(channel)``, which returns gain and offset; of one
     that does not, both are found from what it reads. One in which some stored values stand for missing samples says
     which in ``missing``: plain values, of which the fingerprint tells nothing; and those of a channel in a method
-    ``codes_of(channel)``, numbers.
+    ``codes_of(channel)``, numbers. One that is read from several files names them in ``files``, and has no ``file``.
     """
 
     @property
@@ -110,6 +111,14 @@ def scale_of(source: SampleSource, place: int, channel: Channel) -> Scale:
 def missing_of(source: SampleSource) -> object:
     """What a source says of stored values that stand for missing samples; () where it says nothing."""
     return getattr(source, "missing", ())
+
+
+def files_of(source: SampleSource) -> tuple[Path, ...]:
+    """The files that samples are read from; none of samples in memory."""
+    several: tuple[Path, ...] | None = getattr(source, "files", None)
+    if several is not None:
+        return several
+    return () if source.file is None else (source.file,)
 
 
 def codes_of(source: SampleSource, channel: int) -> tuple[float, ...]:
@@ -187,7 +196,7 @@ def digest_now(rec: Any) -> str:
     whoever needs its samples is told. Raises ReadError where none is."""
     if kept := digest_kept(rec):
         return kept
-    written = _written(rec.source.file)  # before it is read: what is written meanwhile makes it read again
+    written = _written(rec.source)  # before it is read: what is written meanwhile makes it read again
     try:
         digest = digest_of(rec.source, rec.labels, rec.rate_hz)
     except ReadError:
@@ -201,21 +210,21 @@ def digest_now(rec: Any) -> str:
 def digest_kept(rec: Any) -> str:
     """The digest of a recording where it is known, and its file has not been written since; else ""."""
     written, digest = rec.__dict__.get("_digest", (None, ""))
-    return digest if _written(rec.source.file) in (written, None) else ""
+    return digest if _written(rec.source) in (written, None) else ""
 
 
 def keep_digest(rec: Any, digest: str) -> None:
     """Know the digest of a recording as its file is now."""
-    rec.__dict__["_digest"] = _written(rec.source.file), digest
+    rec.__dict__["_digest"] = _written(rec.source), digest
 
 
-def _written(path: Path | None) -> tuple[int, ...] | None:
-    """What the system says of a file that changes when it is written; None without one."""
+def _written(source: SampleSource) -> tuple[tuple[int, ...], ...] | None:
+    """What the system says of each file of a source that changes when it is written; None where one is gone."""
     try:
-        told = None if path is None else path.stat()
+        told = [path.stat() for path in files_of(source)]
     except OSError:
         return None
-    return None if told is None else (told.st_size, told.st_mtime_ns, told.st_ctime_ns, told.st_ino)
+    return tuple((one.st_size, one.st_mtime_ns, one.st_ctime_ns, one.st_ino) for one in told)
 
 
 def digest_of_file(path: Path) -> str:

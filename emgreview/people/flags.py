@@ -22,7 +22,7 @@ from emgreview.model import FloatArray
 from emgreview.people import odd
 from emgreview.people.features import FEWEST_TRIALS, LABELLED, LEAST, MANY, OF_PERSON, RELATIVE, Features, features_of
 from emgreview.people.person import Person
-from emgreview.people.rules import UNLIKE, Flag, physical
+from emgreview.people.rules import UNLIKE, Flag, gravity, physical
 
 SHARES = {"person": 0.015, "channel": 0.015, "exchanged": 0.005, "rate": 0.005}
 """Shares of clean studies with a flag of the kind; together 4 %, of the 5 % that are allowed."""
@@ -86,14 +86,16 @@ def odd_people(people: Sequence[Person], *, expect: int | None = None, more: Seq
     silent = {(who[one.participant, one.session], one.channel) for one in flags if one.code == "silent"}
     rates = list(_rates(people, spoilt | silent))
     everything = [*flags, *swaps, *told, *rates]
-    everything.sort(key=lambda one: who[one.participant, one.session])
+    everything.sort(key=lambda one: (who[one.participant, one.session], gravity(one.code)))
     below = sorted((one for one in stands if abs(one.value) <= one.limit), key=lambda one: -abs(one.value) / one.limit)
     if len(people) < odd.FEWEST:
         notes.append(
             f"{len(people)} people: of fewer than {odd.FEWEST} nobody is told apart by statistics; physical rules "
             "alone were used."
         )
-    return Odd(tuple(everything), tuple(below[:MOST_UNLIKE]), tuple(notes), _rules(people, limits))
+    return Odd(
+        tuple(everything), tuple(below[:MOST_UNLIKE]), tuple(notes), _rules(people, limits, len(features.labels))
+    )
 
 
 def _said_once(flags: Sequence[Flag], channels: int) -> list[Flag]:
@@ -116,36 +118,46 @@ def _limits(features: Features) -> dict[str, tuple[float, int]]:
 def _unlike(people: Sequence[Person], features: Features, limits: dict[str, tuple[float, int]]) -> Iterator[Flag]:
     """Every feature of everybody with its distance from the others."""
     for name, values in features.of_person.items():
-        yield from _of_feature(people, features, name, values, "", limits["person"])
+        yield from _of_feature(people, features, name, values[:, None], ("",), limits["person"])
     for name, table in features.labelled.items():
-        for place, label in enumerate(features.labels):
-            yield from _of_feature(people, features, name, table[:, place], label, limits["channel"])
+        yield from _of_feature(people, features, name, table, features.labels, limits["channel"])
 
 
 def _of_feature(
-    people: Sequence[Person], features: Features, name: str, values: FloatArray, channel: str, family: tuple[float, int]
+    people: Sequence[Person],
+    features: Features,
+    name: str,
+    values: FloatArray,
+    channels: Sequence[str],
+    family: tuple[float, int],
 ) -> Iterator[Flag]:
-    n = int(np.isfinite(values).sum())
+    """Distances of one feature, (people, channels), beyond the limit and the largest below it; the spreads of channels
+    borrow from one another."""
     share, count = family
-    limit = odd.limit_of(n, count, share)
-    if not math.isfinite(limit):
-        return
-    for at, far in enumerate(odd.distance(values, least=LEAST[name]).tolist()):
-        if math.isnan(far):
+    far = odd.distance(values.T, least=LEAST[name], borrow=True)
+    for channel, row, mine in zip(channels, far, values.T, strict=True):
+        n = int(np.isfinite(mine).sum())
+        limit = odd.limit_of(n, count, share, len(channels))
+        if not math.isfinite(limit):
             continue
-        one = people[at]
         plain = features.plain[name][:, features.labels.index(channel)] if channel else features.plain[name]
-        yield Flag(
-            participant=one.participant,
-            session=one.session,
-            channel=channel,
-            code=CODES[name][far > 0],
-            feature=name,
-            reason=_reason(name, channel, plain, at, far, limit, n, one.unit, len(features.labels)),
-            value=far,
-            limit=limit,
-            kind=UNLIKE,
-        )
+        nearest = np.argsort(-np.abs(np.nan_to_num(row)), kind="stable")[:MOST_UNLIKE]
+        told = np.flatnonzero(np.abs(np.nan_to_num(row)) > limit)
+        for at in sorted({*nearest.tolist(), *told.tolist()}):
+            if math.isnan(row[at]):
+                continue
+            one = people[at]
+            yield Flag(
+                participant=one.participant,
+                session=one.session,
+                channel=channel,
+                code=CODES[name][int(row[at] > 0)],
+                feature=name,
+                reason=_reason(name, channel, plain, at, float(row[at]), limit, n, one.unit, len(features.labels)),
+                value=float(row[at]),
+                limit=limit,
+                kind=UNLIKE,
+            )
 
 
 def _reason(
@@ -262,13 +274,13 @@ def _after(one: Person, label: str) -> tuple[float, float]:
     return float((row[both] >= one.response_s[both]).sum()), float(both.sum())
 
 
-def _rules(people: Sequence[Person], limits: dict[str, tuple[float, int]]) -> tuple[str, ...]:
+def _rules(people: Sequence[Person], limits: dict[str, tuple[float, int]], channels: int) -> tuple[str, ...]:
     """The statistical rules in words, with the limits of this study."""
     n = len(people)
     out = []
     for name, words in (("person", "of a person over all channels"), ("channel", "of a channel")):
         share, count = limits[name]
-        limit = odd.limit_of(n, count, share)
+        limit = odd.limit_of(n, count, share, channels if name == "channel" else 1)
         if math.isfinite(limit):
             out.append(
                 f"Features {words} ({count} of them): more than {limit:.1f} SD of the other people from their mean, "

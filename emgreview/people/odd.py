@@ -37,6 +37,9 @@ LEFT_OUT = 3.5
 """Robust z beyond which a person counts not among the others, were there any number of people (Iglewicz & Hoaglin
 1993); times 1 + 8 / n, as the MAD of few people is uncertain."""
 
+BORROWED, MOST_BORROWED = 5, 20
+"""How many people's worth a variance takes from each other channel, and from all of them (our own choice)."""
+
 DRAWS = 1_000_000
 """Normal values that a limit rests on."""
 
@@ -57,13 +60,15 @@ def robust_z(values: ArrayLike, *, least: float = 0.0) -> FloatArray:
         return (x - middle) / np.where(scale > 0, scale, np.nan)
 
 
-def distance(values: ArrayLike, *, least: float = 0.0) -> FloatArray:
+def distance(values: ArrayLike, *, least: float = 0.0, borrow: bool = False) -> FloatArray:
     """How many SDs each value lies from the mean of the others, (..., people).
 
     (x - m) / (s sqrt(1 + 1/k)), m and s mean and SD of the k others that do not stand out themselves (robust z within
     LEFT_OUT (1 + 8 / n)): the deleted residual of a mean, Student's t with k - 1 degrees of freedom where all are of
-    one normal distribution. s is taken for ``least`` where it is smaller. NaN where fewer than FEWEST values are there,
-    or where the others are all alike.
+    one normal distribution. s is taken for ``least`` where it is smaller. With ``borrow`` the rows (channels, people)
+    are of one feature, and each variance is drawn towards their median, which counts like BORROWED further people for
+    every other row, MOST_BORROWED at most: the moderated t (Smyth 2004, from memory), its weights fixed. NaN where
+    fewer than FEWEST values are there, or where the others are all alike.
     """
     x = np.asarray(values, dtype=np.float64)
     present = np.isfinite(x)
@@ -81,7 +86,15 @@ def distance(values: ArrayLike, *, least: float = 0.0) -> FloatArray:
     mean = (total.sum(axis=-1, keepdims=True) - total) / np.maximum(k, 1)
     squares = (total**2).sum(axis=-1, keepdims=True) - total**2 - k * mean**2
     with np.errstate(invalid="ignore", divide="ignore"):
-        sd = np.maximum(np.sqrt(np.maximum(squares, 0.0) / np.maximum(k - 1, 1)), least)
+        variance = np.maximum(squares, 0.0) / np.maximum(k - 1, 1)
+        if borrow and x.ndim > 1 and x.shape[-2] > 1:
+            weight = min(BORROWED * (x.shape[-2] - 1), MOST_BORROWED)
+            of_rows = _nanmedian(np.where(counts >= FEWEST, variance, np.nan), axis=-1)
+            common = _nanmedian(of_rows, axis=-2)
+            variance = np.where(
+                np.isfinite(common), (weight * common + (k - 1) * variance) / (weight + k - 1), variance
+            )
+        sd = np.maximum(np.sqrt(variance), least)
         scale = np.abs(middle) + np.abs(from_it).max(axis=-1, keepdims=True, initial=0.0)
         sd = np.where(sd > 1e-12 * scale, sd, np.nan)
         out = (from_it - mean) / (sd * np.sqrt(1 + 1 / np.maximum(k, 1)))
@@ -89,21 +102,24 @@ def distance(values: ArrayLike, *, least: float = 0.0) -> FloatArray:
 
 
 @cache
-def _largest(n: int) -> FloatArray:
-    """The largest distance among n people of a clean group, many times, sorted."""
-    rng = np.random.default_rng(n)
-    rows = max(5000, min(60_000, DRAWS // n))
-    out = [np.abs(distance(rng.standard_normal((5000, n)))).max(axis=-1) for _ in range(-(-rows // 5000))]
+def _largest(n: int, rows: int) -> FloatArray:
+    """The largest distance among n people of a clean group in so many rows that borrow, many times, sorted."""
+    rng = np.random.default_rng([n, rows])
+    times = max(4000, min(60_000, DRAWS // (n * rows)))
+    out = [
+        np.nanmax(np.abs(distance(rng.standard_normal((2000, rows, n)), borrow=True)), axis=(-2, -1))
+        for _ in range(-(-times // 2000))
+    ]
     return np.sort(np.concatenate(out))
 
 
 @cache
-def limit_of(people: int, features: int, share: float) -> float:
+def limit_of(people: int, features: int, share: float, rows: int = 1) -> float:
     """The distance that somebody exceeds in any of so many features in a ``share`` of clean studies of so many people;
-    infinite of fewer than FEWEST people."""
+    infinite of fewer than FEWEST people. Features are in groups of ``rows`` that borrow from one another."""
     if people < FEWEST or features < 1:
         return math.inf
-    return float(np.quantile(_largest(min(people, 400)), (1 - share) ** (1 / features)))
+    return float(np.quantile(_largest(min(people, 400), rows), (1 - share) ** (rows / features)))
 
 
 def funnel(found: int, n: int, rate: float, chance: float) -> tuple[int, int]:
@@ -146,7 +162,7 @@ def exchanged(features: ArrayLike, share: float, *, least: ArrayLike = 0.0) -> l
     if people < FEWEST or channels < 2:
         return []
     with np.errstate(invalid="ignore"):
-        middle = _nanmedian(x)
+        middle = _nanmedian(x, axis=0)[0]
         spread = MAD_TO_SD * np.nanmedian(np.abs(x - middle).reshape(people * channels, -1), axis=0)
         spread = np.maximum(np.where(spread > 0, spread, np.nan), np.asarray(least))
     scaled, places = x / spread, middle / spread
@@ -167,7 +183,7 @@ def exchanged(features: ArrayLike, share: float, *, least: ArrayLike = 0.0) -> l
     return out
 
 
-def _nanmedian(x: FloatArray) -> FloatArray:
-    """Median over people, NaN where nobody has a value, without a word."""
-    empty = ~np.isfinite(x).any(axis=0)
-    return np.where(empty, np.nan, np.nanmedian(np.where(empty, 0.0, x), axis=0))
+def _nanmedian(x: FloatArray, axis: int) -> FloatArray:
+    """Median along an axis, which is kept; NaN where nothing has a value, without a word."""
+    empty = ~np.isfinite(x).any(axis=axis, keepdims=True)
+    return np.where(empty, np.nan, np.nanmedian(np.where(empty, 0.0, x), axis=axis, keepdims=True))

@@ -114,12 +114,12 @@ def _placed(values: FloatArray, have: Sequence[str], want: Sequence[str]) -> Flo
 class Marks:
     """Marks of a table of decisions, looked up by recording."""
 
-    def __init__(self, decisions: pd.DataFrame | None):
+    def __init__(self, decisions: pd.DataFrame | None, sizes: Mapping[str, Sequence[Sequence[Any]]]):
+        self._sizes = sizes
         self._by: dict[str, pd.DataFrame] = {}
         if decisions is not None:
             active = decisions[(decisions["origin"].fillna("") != "removed").to_numpy(dtype=bool)]
             self._by = {str(name): part for name, part in active.groupby("recording", sort=False)}
-        self.given = decisions is not None
 
     def over(self, rec: Recorded) -> dict[str, Any]:
         """Arrays of a recording with the marks that stand in place of the automatic ones, where a trial was reviewed;
@@ -143,11 +143,16 @@ class Marks:
                 signal[at] = WORDS.index(row["signal"]) if row["signal"] in WORDS else 0
                 if not pd.isna(row["excluded"]) and row["excluded"]:
                     kept[row["channel"]] = str(row["excluded"])
-                if not (row["reviewed"] is True or row["reviewed"] == True):  # noqa: E712 - pandas' own truth
+                decided = not pd.isna(row["reviewed"]) and bool(row["reviewed"])
+                if not decided and row["origin"] not in ("moved", "added"):
                     continue
-                said["reviewed"][at] = True
+                said["reviewed"][at] = decided
                 said["none"][at] = row["activity"] in ("none visible", "not locatable")
                 self._mark(out, said, at, row, rec)
+            for trial, label, size, slope in self._sizes.get(rec.name, ()):
+                if label in channels and trial in trials:
+                    out["size"][channels[label], trials[trial]] = size
+                    out["slope"][channels[label], trials[trial]] = slope
             out["onset_s"][signal == 2] = np.nan
             out["offset_s"][signal == 2] = np.nan
             for label in kept:
@@ -165,8 +170,10 @@ class Marks:
             out[f"{name}_s"][at] = (int(sample[name]) - cue) / rec.rate_hz if there else np.nan
         said["moved"][at] = moved
         if moved or not response:
-            for name in ("low_s", "high_s", "size", "slope", "level_db"):
+            for name in ("low_s", "high_s", "size", "slope"):
                 out[name][at] = np.nan
+        if row["origin"] == "added" or not response:  # of a moved one it is that of the burst that the method found
+            out["level_db"][at] = np.nan
 
 
 def whose(rec: Recorded) -> tuple[str, str]:
@@ -174,10 +181,15 @@ def whose(rec: Recorded) -> tuple[str, str]:
     return str(rec.entities.get("sub") or rec.name), str(rec.entities.get("ses") or "")
 
 
-def gathered(recorded: Iterable[Recorded], decisions: pd.DataFrame | None = None) -> list[Person]:
+def gathered(
+    recorded: Iterable[Recorded],
+    decisions: pd.DataFrame | None = None,
+    sizes: Mapping[str, Sequence[Sequence[Any]]] | None = None,
+) -> list[Person]:
     """People's sessions of what was recorded, in the order in which they first appear. A recording without a
-    participant is a person of its own."""
-    marks = Marks(decisions)
+    participant is a person of its own. ``sizes`` are those of marks that were moved, by recording: trial, channel, size
+    and slope."""
+    marks = Marks(decisions, sizes or {})
     by: dict[tuple[str, str], list[Recorded]] = {}
     for rec in recorded:
         by.setdefault(whose(rec), []).append(rec)

@@ -12,13 +12,14 @@ import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
-from scipy import stats
 
 from emgreview.model import VOLTS, FloatArray
 from emgreview.people import odd
-from emgreview.people.features import FEWEST_TRIALS, log, median
+from emgreview.people.copies import COPY, copies, rest_pattern
+from emgreview.people.features import FEWEST_TRIALS, median
 from emgreview.people.person import Person, whose
 from emgreview.people.recorded import Recorded
 from emgreview.signal.findings import LIMITS
@@ -27,12 +28,10 @@ PHYSICAL, UNLIKE = "physical", "unlike the others"
 
 NOISE_UV = LIMITS["dead"].value
 LOST_TRIALS = 3
+ACTIVE = 0.3
+"""A channel with bursts in more trials than this share is not dead (our own choice)."""
 THOUSANDFOLD = 100.0
 """Times the median of the others. People differ by less than ten times, a wrong unit by a thousand (our own choice)."""
-COPY, COPY_RANKS = 0.9, 0.8
-"""Correlation, and rank correlation, of the rests of two recordings, trial by trial. The ranks of 20 unrelated values
-pass theirs at 4.5 SD of Fisher's z, once in 300,000 pairs (our own choice)."""
-COPY_VALUES = 20
 SILENT, ELSEWHERE = 0.9, 0.5
 """A channel is silent where no burst is found in so large a share of trials, and the share is below the second number
 in everybody else (our own choice)."""
@@ -43,25 +42,25 @@ SAME_NUMBER = 0.6
 """Share of recordings that must have the same number of cues for that number to be the one that was meant."""
 
 RULES = {
+    "duplicate": f"rests of two recordings go up and down together (correlation above {COPY:g}), which no two do",
+    "cues": "another number of cues than expected, or than most people have; or a hole in their rhythm",
+    "unit": f"rest and bursts {THOUSANDFOLD:g} times as large or small as in the median person, or a level that "
+    "no muscle has",
+    "swapped": "leads exchanged: channels are louder in each other's test contractions than in their own",
+    "wrong site": "a channel is louder in another test contraction than in its own",
+    "inverted": "two channels carry one signal with opposite signs, or a channel goes with the others the other way "
+    f"round than in the rest of the group, where that amounts to {TURNED:g} SD",
+    "identical": f"two channels carry one signal (correlation above {LIMITS['same signal'].value:g})",
     "dead": f"RMS at rest below {NOISE_UV:g} µV, the noise of skin and amplifier, in all trials looked at, or in "
     f"{LOST_TRIALS} or more in a row; or a constant signal",
     "silent": f"no burst in {SILENT:.0%} of trials or more, where everybody else has one in more than {ELSEWHERE:.0%}",
-    "clipped": "samples pile up at the lowest or highest value",
-    "mains": f"mains and harmonics above {LIMITS['mains'].value:g} % of the power",
-    "heart": "waves of one shape that recur like heart beats",
-    "low frequencies": f"more than {LIMITS['low frequencies'].value:g} % of the power below 20 Hz",
-    "unit": f"rest and bursts {THOUSANDFOLD:g} times as large or small as in the median person, or a level that "
-    "no muscle has",
-    "identical": f"two channels carry one signal (correlation above {LIMITS['same signal'].value:g})",
-    "inverted": "two channels carry one signal with opposite signs, or a channel goes with the others the other way "
-    f"round than in the rest of the group, where that amounts to {TURNED:g} SD",
-    "cues": "another number of cues than expected, or than most people have; or a hole in their rhythm",
-    "duplicate": f"rests of two recordings go up and down together (correlation above {COPY:g}), which no two do",
-    "swapped": "leads exchanged: channels are louder in each other's test contractions than in their own",
-    "wrong site": "a channel is louder in another test contraction than in its own",
-    "no contraction": "no or a weak peak in the channel's own test contraction",
     "missing": "samples are missing, or hold codes",
     "converter": "values are held, repeated, or rounded coarsely",
+    "no contraction": "no or a weak peak in the channel's own test contraction",
+    "mains": f"mains and harmonics above {LIMITS['mains'].value:g} % of the power",
+    "low frequencies": f"more than {LIMITS['low frequencies'].value:g} % of the power below 20 Hz",
+    "heart": "waves of one shape that recur like heart beats",
+    "clipped": "samples pile up at the lowest or highest value",
 }
 _OF_CHECK = {
     "dead": "dead",
@@ -128,14 +127,24 @@ class Flag:
     trials: tuple[str, ...] = ()
 
 
+LAST = ("mains", "low frequencies", "heart", "clipped")
+"""Codes of what a filter, another window or leaving out single trials may mend: after all others."""
+
+
+def gravity(code: str) -> int:
+    """The place of a code in the order in which one looks: first whose data these are and whether they are whole, then
+    channels, then what stands out among people, last what may be mended."""
+    first = [one for one in RULES if one not in LAST]
+    return first.index(code) if code in first else len(first) + (1 + LAST.index(code) if code in LAST else 0)
+
+
 def physical(people: Sequence[Person], *, expect: int | None = None) -> tuple[list[Flag], list[str]]:
     """Flags by physical rules, in the order of people, and sentences on what half of the people share."""
     flags = [flag for one in people for flag in _of_person(one)]
     flags += _units(people) + _cues(people, expect) + _duplicates(people) + _turned(people) + _silent(people)
     flags, told = _set_up(_merged(flags), people)
     order = {(one.participant, one.session): at for at, one in enumerate(people)}
-    codes = {code: at for at, code in enumerate(RULES)}
-    return sorted(flags, key=lambda flag: (order[flag.participant, flag.session], codes[flag.code])), told
+    return sorted(flags, key=lambda flag: (order[flag.participant, flag.session], gravity(flag.code))), told
 
 
 def contracted(recorded: Sequence[Recorded], people: Sequence[Person]) -> list[Flag]:
@@ -181,6 +190,16 @@ def _of_person(one: Person) -> Iterator[Flag]:
         )
 
     for place, label in enumerate(one.labels):
+        active = float(np.mean(np.isfinite(one.onset_s[place]))) > ACTIVE
+        lost = _lost(one.rest[place] * VOLTS[one.unit]) if one.unit in VOLTS else np.array([], dtype=int)
+        if lost.size == len(one.ids) and active:  # all of it, with bursts: another unit
+            lost = lost[:0]
+        if lost.size:
+            until = "all" if lost.size == len(one.ids) else f"{lost.size} of {len(one.ids)}"
+            words = (
+                f"Below {NOISE_UV:g} µV RMS at rest in {until} trials, from trial {lost[0] + 1} on: nothing is heard."
+            )
+            yield flag(label, "dead", words, float(np.nanmedian(one.rest[place][lost])), NOISE_UV, lost.tolist())
         railed = np.flatnonzero(one.railed[place] > 0)
         if railed.size:
             n = len(one.ids)
@@ -192,13 +211,10 @@ def _of_person(one: Person) -> Iterator[Flag]:
                     code = "inverted" if found.value < 0 else "identical"
                     yield flag(label, code, found.words, found.value, found.limit)
                 elif found.code in _OF_CHECK:
-                    yield flag(label, _OF_CHECK[found.code], found.words, found.value, found.limit)
-        if one.unit in VOLTS and (lost := _lost(one.rest[place] * VOLTS[one.unit])).size:
-            words = (
-                f"At rest below {NOISE_UV:g} µV RMS in {lost.size} of {len(one.ids)} trials, from trial {lost[0] + 1} "
-                "on: an electrode that was lost for a while."
-            )
-            yield flag(label, "dead", words, float(np.nanmedian(one.rest[place][lost])), NOISE_UV, lost.tolist())
+                    code = _OF_CHECK[found.code]
+                    if found.code == "too small" and (lost.size or not active):
+                        code = "dead"
+                    yield flag(label, code, found.words, found.value, found.limit)
 
 
 def _lost(rest_uv: FloatArray) -> np.ndarray:
@@ -277,51 +293,19 @@ def _cues(people: Sequence[Person], expect: int | None) -> list[Flag]:
 
 
 def _duplicates(people: Sequence[Person]) -> list[Flag]:
-    """Recordings whose rests go together, trial by trial, apart from trend and gain."""
-    recs = [(one, rec, _rest_pattern(rec.rest)) for one in people for rec in one.recordings]
+    """Recordings that are there twice, under whatever names."""
+    recs = [(one, rec) for one in people for rec in one.recordings]
+    pairs = {(one.first, one.second): one.r for one in copies([rest_pattern(rec.rest) for _, rec in recs])}
+    by_digest: dict[str, list[int]] = {}
+    for at, (_, rec) in enumerate(recs):
+        by_digest.setdefault(rec.digest, []).append(at)
+    pairs |= {pair: 1.0 for same in by_digest.values() for pair in combinations(same, 2)}
     flags = []
-    for at, (one, rec, mine) in enumerate(recs):
-        for other, twin, theirs in recs[at + 1 :]:
-            if (other.participant, other.session) == (one.participant, one.session) and rec.name == twin.name:
-                continue
-            r = 1.0 if rec.digest == twin.digest else _together(mine, theirs)
-            if r > COPY:
-                for whose, name, like in ((one, rec.name, twin.name), (other, twin.name, rec.name)):
-                    words = f"{name} and {like} hold the same samples: their rests go together, correlation {r:.3f}."
-                    flags.append(_flag(whose, "", "duplicate", words, r, COPY))
+    for (first, second), r in sorted(pairs.items()):
+        for at, like in ((first, second), (second, first)):
+            words = f"{recs[at][1].name} and {recs[like][1].name} hold the same samples: their rests go together, "
+            flags.append(_flag(recs[at][0], "", "duplicate", f"{words}correlation {r:.3f}.", r, COPY))
     return flags
-
-
-def _rest_pattern(rest: FloatArray) -> FloatArray:
-    """Logarithms of rests without mean and trend of each channel, (channels, trials); 0 where missing."""
-    x = log(rest)
-    n = x.shape[1]
-    if n < 3:
-        return np.zeros_like(x)
-    present = np.isfinite(x)
-    counts = np.maximum(present.sum(axis=1, keepdims=True), 1)
-    centred = np.where(present, x - np.where(present, x, 0.0).sum(axis=1, keepdims=True) / counts, 0.0)
-    t = np.arange(n) - (n - 1) / 2
-    return np.where(present, centred - (centred @ t)[:, None] / np.sum(t**2) * t, 0.0)
-
-
-def _together(a: FloatArray, b: FloatArray) -> float:
-    """Correlation of two patterns whose outliers are drawn in, where their ranks go together too, so that no few trials
-    make them alike; else 0. Of unequal numbers of trials, the best over all ways to lay one along the other."""
-    if a.shape[0] != b.shape[0]:
-        return 0.0
-    if a.shape[1] > b.shape[1]:
-        a, b = b, a
-    n = a.shape[1]
-    if a.size < COPY_VALUES:
-        return 0.0
-    best = 0.0
-    for shift in range(b.shape[1] - n + 1):
-        part = b[:, shift : shift + n]
-        drawn_in = _correlation(_drawn_in(a), _drawn_in(part))
-        if drawn_in > max(best, COPY) and _correlation(*(stats.rankdata(x, axis=1) for x in (a, part))) > COPY_RANKS:
-            best = drawn_in
-    return best
 
 
 def _silent(people: Sequence[Person]) -> list[Flag]:
@@ -339,20 +323,6 @@ def _silent(people: Sequence[Person]) -> list[Flag]:
                 )
                 flags.append(_flag(one, label, "silent", words, share, SILENT))
     return flags
-
-
-def _correlation(a: FloatArray, b: FloatArray) -> float:
-    """Of two tables, each row about its own mean."""
-    a, b = (x - x.mean(axis=1, keepdims=True) for x in (a, b))
-    norm = math.sqrt(float(np.sum(a**2) * np.sum(b**2)))
-    return float(np.sum(a * b)) / norm if norm > 0 else 0.0
-
-
-def _drawn_in(x: FloatArray) -> FloatArray:
-    """Rows without their medians, no value further than 3 scaled MADs from it."""
-    x = x - np.median(x, axis=1, keepdims=True)
-    edge = 3 * odd.MAD_TO_SD * np.median(np.abs(x), axis=1, keepdims=True)
-    return np.clip(x, -edge, edge)
 
 
 def _turned(people: Sequence[Person]) -> list[Flag]:

@@ -7,74 +7,28 @@ COLUMNS         the columns of its table
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
-from types import MappingProxyType
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from emgreview import checks
+from emgreview.cohort.agreement import Agreement
 from emgreview.detecting import METHOD
-from emgreview.errors import ParameterError, tell
-from emgreview.intervals import wilson
+from emgreview.errors import ParameterError, UnknownNameError, tell
 from emgreview.model import Processing
-from emgreview.people.features import drift, median, median_frequency, spread
 from emgreview.people.flags import Odd, odd_people
-from emgreview.people.person import AUTOMATIC, MARKS, REVIEWED, Person, gathered
-from emgreview.people.recorded import RESPONSE, RecordedJob
+from emgreview.people.groups import with_and_without
+from emgreview.people.person import AUTOMATIC, MARKS, REVIEWED, Person, gathered, whose
+from emgreview.people.recorded import RESPONSE, Recorded, RecordedJob
+from emgreview.people.reviewed import MovedJob, moved_marks
 from emgreview.people.rules import Flag, contracted, expected
+from emgreview.people.table import table_of
 from emgreview.running import Runner
 from emgreview.showing import Prose, Sheet, Shown
 from emgreview.signal.onset import checked_method
 
 BEFORE_S, AFTER_S = 1.0, 1.5
-
-COLUMNS: Mapping[str, tuple[str, str]] = MappingProxyType(
-    {
-        "participant": ("", "Participant; the recording's name where it names none"),
-        "session": ("", "Session, empty where there is none"),
-        "channel": ("", "Channel"),
-        "recordings": ("", "Recordings of the session that have the channel"),
-        "cues": ("", "Cues of the session that were cut"),
-        "cues_expected": ("", "Cues that were expected, or that most recordings have, times its recordings"),
-        "marks": ("", "Whose marks the numbers rest on: automatic, or reviewed where a trial was reviewed"),
-        "unreviewed_share": ("", "Share of trials that nobody reviewed: their marks are automatic"),
-        "none_share": ("", "Share of usable trials without a burst"),
-        "unusable_share": ("", "Share of trials called unusable"),
-        "caution_share": ("", "Share of trials that carry a caution"),
-        "moved_share": ("", "Share of reviewed trials whose mark was moved or added"),
-        "onset_median_s": ("s", "Median onset from the cue"),
-        "onset_spread_s": ("s", "Scaled median absolute deviation (1.4826 MAD) of the onset"),
-        "offset_median_s": ("s", "Median offset from the cue"),
-        "offset_spread_s": ("s", "Scaled MAD of the offset"),
-        "duration_median_s": ("s", "Median duration, onset to offset"),
-        "duration_spread_s": ("s", "Scaled MAD of the duration"),
-        "size_median": ("unit", "Median RMS of the burst, onset to offset; its unit stands in the column unit"),
-        "size_spread": ("", "Scaled MAD of the logarithm of that RMS"),
-        "slope_median": ("unit/s", "Median slope of the envelope from the onset to its largest value"),
-        "slope_spread": ("", "Scaled MAD of the logarithm of that slope"),
-        "unit": ("", "Unit of amplitudes"),
-        "rest_median": ("unit", "Median RMS at rest"),
-        "rest_spread": ("", "Scaled MAD of the logarithm of the RMS at rest"),
-        "rest_drift": ("times", "Change of the rest from the first to the last trial: exp of its Theil-Sen slope"),
-        "level_median_db": ("dB", "Median level of the burst over rest"),
-        "floor_db": ("dB", "Detection floor: the smallest burst found in 95 % of trials; missing unless asked for"),
-        "frequency_median_hz": ("Hz", "Median frequency from the cue on, 20 to 450 Hz"),
-        "above_rest_share": ("", "Share of trials above the person's own rest range (involvement)"),
-        "above_rest_low": ("", "Lower end of its 95 % interval"),
-        "above_rest_high": ("", "Upper end of its 95 % interval"),
-        "motor_time_median_s": ("s", "Median of response less onset"),
-        "after_response_share": ("", "Share of trials with a response whose burst begins after it"),
-        "largest_alike": ("", "Largest correlation with another channel, by size, with its sign"),
-        "agreement": ("", "Cohen's kappa of two reviewers on the activity; missing unless a folder with two came"),
-        "agreement_within_20_ms": ("", "Share of onsets of both that are no more than 20 ms apart"),
-        "findings": ("", "Codes of what check found, between '; '"),
-        "flags": ("", "Codes of the flags of the channel, and of the person in all rows, between '; '"),
-        "kept_out": ("", "Why it is kept out of every analysis"),
-    }
-)
-"""Unit and meaning of every column."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -114,6 +68,31 @@ class Summary(Shown):
     odd: Odd = field(repr=False)
     cue: str = ""
     marks: str = AUTOMATIC
+
+    def without(self, *participants: str) -> pd.DataFrame:
+        """The result with everybody, and without some people: medians over people, both ways.
+
+        Parameters
+        ----------
+        *participants : str
+            Who is left out; none: everybody with a flag.
+
+        Returns
+        -------
+        DataFrame
+            One row a channel and measure: people, median and quartiles with and without, and
+            the difference of the medians.
+
+        Raises
+        ------
+        UnknownNameError
+            Nobody has that name.
+        """
+        known = list(dict.fromkeys(self.table["participant"]))
+        for one in participants:
+            if one not in known:
+                raise UnknownNameError("participant", one, known)
+        return with_and_without(self.table, participants or set(self.flags["participant"]))
 
     def _parts(self) -> Iterator[Sheet | str]:
         whole = self.table.drop_duplicates(["participant", "session"])
@@ -155,6 +134,7 @@ def summarise(
     method: str = METHOD,
     parameters: Mapping[str, Any] | None = None,
     response: str = RESPONSE,
+    agreement: Agreement | None = None,
     floor: bool = False,
     runner: Runner | None = None,
 ) -> Summary:
@@ -183,6 +163,8 @@ def summarise(
         What the method takes beside its defaults.
     response : str, default "response"
         Label of the markers of the response.
+    agreement : Agreement or None
+        What :func:`emgreview.agreement` found of two reviewers, for its columns in the table.
     floor : bool, default False
         Whether each channel's detection floor is measured, which takes seconds a channel.
     runner : Runner or None
@@ -237,6 +219,7 @@ def summarise(
     checks.kind("runner", runner, (Runner, type(None)), "a Runner, or None")
     checks.kind("cue", cue, str, "the label of the markers that start a trial")
     checks.truth("floor", floor)
+    checks.kind("agreement", agreement, (Agreement, type(None)), "what emgreview.agreement returns, or None")
     checks.kind("decisions", decisions, (pd.DataFrame, type(None)), "a table of decisions, or None")
     if expect is not None:
         expect = checks.whole("expect", expect, least=1)
@@ -269,9 +252,14 @@ def summarise(
         raise ParameterError(f"not one recording could be summarised; at least one must have the cue: {cues}")
     for name, why in outcomes.failed.items():
         tell(f"{name} is left out: {why}")
-    people = gathered(recorded, decisions if marks == REVIEWED else None)
+    sizes: dict[str, list[list[Any]]] = {}
+    if decisions is not None and marks == REVIEWED and (moved := moved_marks(decisions)):
+        again = MovedJob(cue, job.before_s, job.after_s, job.processing, moved)
+        sizes = {one.name: one.value for one in where.run(again, data) if not one.problem}
+    people = gathered(recorded, decisions if marks == REVIEWED else None, sizes)
     odd = odd_people(people, expect=expect, more=contracted([*recorded, *asides], people))
-    table = _table(people, odd.flags, expect=expect, marks=marks)
+    odd = replace(odd, flags=(*odd.flags, *_absent(asides, recorded, expected(people) if expect is None else expect)))
+    table = table_of(people, odd.flags, expect=expect, marks=marks, agreement=agreement)
     alone = tuple(
         f"{one.name} has no marker {cue!r}: it takes no part{', but its test contractions do' * bool(one.contracted)}."
         for one in asides
@@ -295,76 +283,17 @@ def _flags(flags: Sequence[Flag]) -> pd.DataFrame:
     return pd.DataFrame([{name: getattr(one, name) for name in names} for one in flags], columns=list(names))
 
 
-def _table(people: Sequence[Person], flags: Sequence[Flag], *, expect: int | None, marks: str) -> pd.DataFrame:
-    usual = expected(people) if expect is None else expect
-    rows = [row for one in people for row in _rows(one, flags, usual, marks)]
-    return pd.DataFrame(rows, columns=list(COLUMNS))
-
-
-def _rows(one: Person, flags: Sequence[Flag], usual: int | None, marks: str) -> Iterator[dict[str, Any]]:
-    mine = [flag for flag in flags if (flag.participant, flag.session) == (one.participant, one.session)]
-    frequency = median_frequency(one.weighted("spectra")[1])
-    alike = one.weighted("alike")
-    drifts = np.exp(drift(one.rest))
-    n = len(one.ids)
-    for place, label in enumerate(one.labels):
-        own = [rec for rec in one.recordings if label in rec.labels]
-        usable, none = one.signal[place] < 2, np.isnan(one.onset_s[place])
-        both = np.isfinite(one.onset_s[place]) & np.isfinite(one.response_s)
-        motor = np.where(both, one.response_s - one.onset_s[place], np.nan)
-        others = np.delete(alike[place], place)
-        above = [rec.above[rec.labels.index(label)] for rec in own]
-        share, low, high = _pooled(above)
-        floors = [rec.floor_db[rec.labels.index(label)] for rec in own]
-        row: dict[str, Any] = {
-            "participant": one.participant,
-            "session": one.session,
-            "channel": label,
-            "recordings": len(own),
-            "cues": n,
-            "cues_expected": math.nan if usual is None else usual * len(one.recordings),
-            "marks": marks,
-            "unreviewed_share": float(np.mean(~one.reviewed[place])),
-            "none_share": float(np.mean(none[usable])) if usable.any() else math.nan,
-            "unusable_share": float(np.mean(one.signal[place] == 2)),
-            "caution_share": float(np.mean(one.signal[place] == 1)),
-            "moved_share": _share(one.moved[place], one.reviewed[place]),
-            "unit": "µV" if one.unit == "uV" else one.unit,
-            "rest_drift": float(drifts[place]),
-            "floor_db": float(np.nanmax(floors)) if np.isfinite(floors).any() else math.nan,
-            "frequency_median_hz": float(frequency[place]),
-            "above_rest_share": share,
-            "above_rest_low": low,
-            "above_rest_high": high,
-            "motor_time_median_s": float(median(motor, 1)),
-            "after_response_share": _share(motor <= 0, both),
-            "largest_alike": float(others[np.nanargmax(np.abs(others))]) if np.isfinite(others).any() else math.nan,
-            "agreement": math.nan,
-            "agreement_within_20_ms": math.nan,
-            "findings": "; ".join(dict.fromkeys(f.code for q in one.quality(label) for f in q.found)),
-            "flags": "; ".join(dict.fromkeys(flag.code for flag in mine if flag.channel in ("", label))),
-            "kept_out": one.kept_out.get(label, ""),
-        }
-        for name, values in (("onset", one.onset_s), ("offset", one.offset_s), ("duration", one.duration_s)):
-            row[f"{name}_median_s"] = float(median(values[place], 1))
-            row[f"{name}_spread_s"] = float(spread(values[place]))
-        for name, values in (("size", one.size), ("slope", one.slope), ("rest", one.rest)):
-            row[f"{name}_median"] = float(median(values[place], 1))
-            with np.errstate(invalid="ignore", divide="ignore"):
-                row[f"{name}_spread"] = float(spread(np.log(np.where(values[place] > 0, values[place], np.nan))))
-        row["level_median_db"] = float(median(one.level_db[place], 1))
-        yield row
-
-
-def _share(which: Any, of: Any) -> float:
-    return float(np.mean(which[of])) if np.any(of) else math.nan
-
-
-def _pooled(above: Sequence[Any]) -> tuple[float, float, float]:
-    """Trials above the rest range of several recordings, as one share with Wilson's interval."""
-    counts = np.array(list(above), dtype=np.float64).reshape(-1, 2)
-    counts = counts[np.isfinite(counts).all(axis=1)]
-    if not len(counts) or counts[:, 1].sum() == 0:
-        return math.nan, math.nan, math.nan
-    found = wilson(int(counts[:, 0].sum()), int(counts[:, 1].sum()))
-    return found.value, found.low, found.high
+def _absent(asides: Sequence[Recorded], recorded: Sequence[Recorded], usual: int | None) -> Iterator[Flag]:
+    """People of whom no recording has the cue: their test contractions may be all there is, or the cues were lost."""
+    there = {whose(one) for one in recorded}
+    for participant, session in dict.fromkeys(whose(one) for one in asides):
+        if (participant, session) not in there:
+            names = ", ".join(one.name for one in asides if whose(one) == (participant, session))
+            yield Flag(
+                participant=participant,
+                session=session,
+                code="cues",
+                reason=f"{names}: no cue at all.",
+                value=0.0,
+                limit=math.nan if usual is None else float(usual),
+            )

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from emgreview.checks import ONE_RECORDING, demand, kind, truth
 from emgreview.errors import ParameterError, RateError, UnitError
 from emgreview.model import Channel, FloatArray, Recording
+from emgreview.model.sources import files_of
 
 WEIGHTS = {2: (1.0, -1.0), 3: (1.0, -2.0, 1.0)}
 """Of a difference of two, and of the difference of two differences."""
@@ -32,6 +33,10 @@ class _Derived:
     @property
     def file(self) -> Path | None:
         return None
+
+    @property
+    def files(self) -> tuple[Path, ...]:
+        return files_of(self.rec.source)
 
     def read(self, start: int, stop: int, channels: Sequence[int]) -> FloatArray:
         out = np.zeros((len(channels), stop - start))

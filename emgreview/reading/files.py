@@ -23,7 +23,7 @@ from emgreview.reading.checks import check_samples
 from emgreview.reading.columns import BY_NAME
 from emgreview.reading.contents import Columns, Contents, Reader
 from emgreview.reading.optional import load
-from emgreview.reading.registry import reader_for
+from emgreview.reading.registry import BUILT_IN, reader_for
 from emgreview.reading.settled import demand_kinds
 from emgreview.reading.text import READER as TEXT
 from emgreview.reading.text import demand_told
@@ -157,6 +157,13 @@ def read_of(
         raise ReadError(
             f"{path.name} or a file beside it cannot be read ({error.strerror or error}: {error.filename or path}); it "
             "must be there, whole and open to you for reading; see to that, then read it again."
+        ) from error
+    except Exception as error:
+        if reader in BUILT_IN:
+            raise
+        raise ReadError(
+            f"{path.name} cannot be read: the plug-in that reads {reader.name} ended with {error!r}; a reader says "
+            "what is wrong with a file; tell whoever made the plug-in, or export the file in another format."
         ) from error
     for sentence in loud + doubts:
         tell(f"{recording.name}: {sentence}")

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from emgreview.checks import kind
 from emgreview.errors import FormatError, ParameterError, RateError
 from emgreview.model import FloatArray, Recording
-from emgreview.model.sources import SampleSource, codes_of, gain_and_offset, missing_of
+from emgreview.model.sources import SampleSource, codes_of, files_of, gain_and_offset, missing_of
 
 ALIKE = 1e-9
 """Gains and offsets that differ by less than this share are the same: those that are found from samples are rounded."""
@@ -39,6 +39,14 @@ class _SideBySide:
     @property
     def file(self) -> Path | None:
         return None
+
+    @property
+    def files(self) -> tuple[Path, ...]:
+        return tuple(path for source in self.sources for path in files_of(source))
+
+    @property
+    def stored_by(self) -> str | None:
+        return _stored_by(self.sources, self.places)
 
     def read(self, start: int, stop: int, channels: Sequence[int]) -> FloatArray:
         out = np.empty((len(channels), stop - start))
@@ -82,6 +90,14 @@ class _InARow:
     def file(self) -> Path | None:
         return None
 
+    @property
+    def files(self) -> tuple[Path, ...]:
+        return tuple(path for source in self.sources for path in files_of(source))
+
+    @property
+    def stored_by(self) -> str | None:
+        return _stored_by(self.sources, self.starts)
+
     def read(self, start: int, stop: int, channels: Sequence[int]) -> FloatArray:
         pieces = [source.read(first, last, channels) for source, first, last in self._parts(start, stop)]
         return np.concatenate(pieces, axis=1) if pieces else np.empty((len(channels), 0))
@@ -109,6 +125,13 @@ class _InARow:
             if low < high:
                 found.append((source, low - first, high - first))
         return found
+
+
+def _stored_by(sources: Sequence[SampleSource], how: object) -> str | None:
+    """What beside the bytes of their files decides the stored samples of joined sources; None where it cannot be told
+    of one of them."""
+    told = [getattr(source, "stored_by", None) for source in sources]
+    return None if None in told else f"{told} {[source.n_samples for source in sources]} {how}"
 
 
 def _other_scale(one: SampleSource, other: SampleSource, channel: int) -> bool:
@@ -211,6 +234,14 @@ class _Shortened:
     @property
     def file(self) -> Path | None:
         return None
+
+    @property
+    def files(self) -> tuple[Path, ...]:
+        return files_of(self.source)
+
+    @property
+    def stored_by(self) -> str | None:
+        return _stored_by((self.source,), self.n_samples)
 
     def read(self, start: int, stop: int, channels: Sequence[int]) -> FloatArray:
         return self.source.read(start, min(stop, self.n_samples), channels)

@@ -28,7 +28,7 @@ from emgreview import __version__
 from emgreview.checks import kind
 from emgreview.errors import EmgreviewError, ReadError, hearing
 from emgreview.model import Recording
-from emgreview.model.sources import digest_kept, keep_digest, missing_of
+from emgreview.model.sources import digest_kept, files_of, keep_digest, missing_of
 from emgreview.plain_files import read_small
 from emgreview.running.cache import Cache
 from emgreview.running.values import encode
@@ -149,9 +149,8 @@ def work(opening: Opening, job: Job, cache: Cache | None) -> Packed:
         if learnt and rec.digest != learnt:
             raise ReadError(f"the file of {name} was written while it was worked on; run it again once it is whole.")
         content = encode((value, told))
-        if here is not None:
-            here.put(key, content)
-        return Packed(at, name, key, content, "", of_opening, False, here is not None, spoilt, seen_of(rec))
+        kept = here is not None and here.put(key, content)
+        return Packed(at, name, key, content, "", of_opening, False, kept, spoilt, seen_of(rec))
     except EmgreviewError as why:
         return Packed(at, name, problem=str(why))
     except Exception as why:
@@ -193,20 +192,24 @@ def learn(rec: Recording, cache: Cache | None, *, at_once: bool = False) -> bool
 
 
 def seen_of(rec: Recording, *, digest: bool = True) -> str:
-    """What the system says of the one file of a recording, and how it is read: another as soon as it is written; "" of
-    one without a file that alone says what is stored, or written a moment ago. With its digest, where that is known."""
+    """What the system says of the files of a recording, and how they are read: another as soon as one is written; "" of
+    one without files that alone say what is stored, or written a moment ago. With its digest, where that is known."""
     stored_by = getattr(rec.source, "stored_by", None)
-    if rec.source.file is None or stored_by is None or (digest and not digest_kept(rec)):
+    files = files_of(rec.source)
+    if not files or stored_by is None or (digest and not digest_kept(rec)):
         return ""
     try:
-        told = rec.source.file.stat()
+        told = [path.stat() for path in files]
     except OSError:
         return ""
-    if time.time() - max(told.st_mtime, told.st_ctime) < SETTLED_S:
+    if time.time() - max(max(one.st_mtime, one.st_ctime) for one in told) < SETTLED_S:
         return ""
-    what = [str(rec.source.file.absolute()), told.st_size, told.st_mtime_ns, told.st_ctime_ns, told.st_ino, told.st_dev]
+    what = [
+        [str(path.absolute()), one.st_size, one.st_mtime_ns, one.st_ctime_ns, one.st_ino, one.st_dev]
+        for path, one in zip(files, told, strict=True)
+    ]
     how = [stored_by, list(rec.labels), rec.rate_hz, rec.n_samples]
-    return json.dumps([*what, *how, *([rec.digest] if digest else [])])
+    return json.dumps([what, *how, *([rec.digest] if digest else [])])
 
 
 def key_of(rec: Recording, job: Job) -> str:

@@ -11,7 +11,7 @@ from typing import Any
 from emgreview.annotations.log_lines import read_log
 from emgreview.annotations.places import logs_in, recording_in
 from emgreview.annotations.unblinding import last_line
-from emgreview.errors import EmgreviewError, LogError, ParameterError
+from emgreview.errors import EmgreviewError, LogError, ParameterError, tell
 from emgreview.many.arriving import Arrivals, ArrivingTrials
 from emgreview.many.cut import left_out
 from emgreview.model import Trials
@@ -73,14 +73,21 @@ class Arriving(Order):
         ------
         EmgreviewError
             The work on them ended before its end, or :meth:`take_arrived` raises it.
+
+        Warns
+        -----
+        SignalWarning
+            A recording that was waited for has failed, and is left out.
         """
-        coming = self._coming
+        coming, waited = self._coming, not self._put_in_order
         while coming is not None and not self._came_to_grief and not self.complete:
             coming.until_over()
             self.take_arrived()
         if coming is not None and (self._came_to_grief or coming.problem):
             raise EmgreviewError(self.awaited)
         self.take_arrived()
+        if waited and self.awaited:  # a script sees no notice
+            tell(self.neutral(self.awaited))
 
     def _join(self, parts: Sequence[Trials], names: Sequence[str]) -> None:
         raise NotImplementedError
@@ -103,12 +110,16 @@ def first_of(
     ParameterError where there are none."""
     begun = (method, parameters) if method is not None or coming.method is not None else method_begun(folder, reviewer)
     arrivals = coming.begin(first=_last_recording(folder, reviewer, coming.names), method=begun[0], parameters=begun[1])
-    if all_at_once or _needs_all(folder, reviewer):
-        found = arrivals.all()
-    else:
-        found = []
-        while not found and arrivals.wait():
-            found = arrivals.take()
+    try:
+        if all_at_once or _needs_all(folder, reviewer):
+            found = arrivals.all()
+        else:
+            found = []
+            while not found and arrivals.wait():
+                found = arrivals.take()
+    except BaseException:  # interrupted: nothing goes on behind
+        arrivals.stop()
+        raise
     if found:
         return arrivals, found
     why = arrivals.problem or " ".join(left_out(arrivals.failed)[:3])

@@ -104,6 +104,12 @@ class Commands(OnTrials):
             The stretch does not lie in the recording.
         UnknownNameError
             No recording, EMG channel or kind has that name.
+
+        Warns
+        -----
+        DecisionWarning
+            It goes on in trials that do not know of it; or lies inside another burst, or has
+            become the response, as for :meth:`add`.
         """
         start, stop = self._stretch(recording, channel, onset_s, offset_s)
         if channel not in (known := self._recording(recording).emg_labels):
@@ -123,6 +129,14 @@ class Commands(OnTrials):
             place = self._places[trial]
             onset, offset = ((sample - place.cue) / place.rate_hz for sample in (start, stop))
             ids += self.add(trial, channel, onset_s=onset, offset_s=offset if stop < place.stop else None, kind=kind)
+            after = {self._proposals.source(other)[0] for other in self._touched(recording, place.stop, stop)}
+            if others := len(after - set(own)):
+                self.say(
+                    trial,
+                    f"{channel}: the burst ends beyond the trial, which does not keep its offset, and goes on in "
+                    f"{others} other{'s' * (others > 1)}, whose rest does not know of it. Set that stretch aside "
+                    "there, or cut longer trials.",
+                )
         return ids
 
     @command(CHANNEL_OF_RECORDING)

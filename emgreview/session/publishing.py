@@ -51,7 +51,7 @@ class Publishing(Awaiting):
             Recordings are still to come: the table is without them.
         """
         if self.awaited:
-            tell(f"The table is not of all: {self.awaited}")
+            tell(self.neutral(f"The table is not of all: {self.awaited}"))
         table = self._table(self._shown)
         table.attrs["recordings"] = tables.Said(self._described())
         table.attrs["outside_trials"] = tables.Said(self._outside())
@@ -136,10 +136,17 @@ class Publishing(Awaiting):
         DecisionError
             Nothing was decided, or all was taken back; the table does not have what the rule
             speaks of; recordings are still to come.
+
+        Warns
+        -----
+        SignalWarning
+            A recording that was to come has failed: the version is without it.
         """
         if self.problem:
             raise LogReadOnlyError(f"{self.problem}; nothing was sealed.")
         self.demand_all("Sealing")
+        if self.awaited:
+            tell(self.neutral(f"The version is not of all: {self.awaited}"))
         name = check_name("version name", name)
         demand_decided(self._policy.others_decided or self._ledger.decides, self.reviewer, self.folder)
         table, description = self.as_version(rule)

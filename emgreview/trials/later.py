@@ -14,7 +14,9 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any
 
+from emgreview.errors import ReadError
 from emgreview.model import Onsets, Trials
+from emgreview.model.sources import digest_kept
 from emgreview.trials.cutting import Cut, Plan, arrays
 
 AT_HAND_MB = 256.0
@@ -34,6 +36,7 @@ class LaterTrials(Trials):
     detected_by: tuple[str, Mapping[str, Any]] | None = None
     known: Mapping[str, Any] = MappingProxyType({})
     _plan: Plan
+    _samples: str = ""  # the digest of what was cut; "" where it was not known then
 
     @classmethod
     def of(
@@ -49,6 +52,7 @@ class LaterTrials(Trials):
         """``said``: the notes, codes and impossible levels of the cut."""
         made = object.__new__(cls)
         made.__dict__.update({**plan.trials(), **said, "blind": blind, "_plan": plan})
+        made.__dict__["_samples"] = digest_kept(plan.rec)
         made.__dict__.update({"detected": detected or {}, "detected_by": detected_by, "known": known or {}})
         return made
 
@@ -70,6 +74,16 @@ def is_later(trials: Trials) -> bool:
     return isinstance(trials, LaterTrials) and "_plan" in trials.__dict__
 
 
+def _demand_unchanged(trials: LaterTrials) -> None:
+    """ReadError where the file of a recording holds other samples than those of which onsets and notes are known."""
+    rec = trials._plan.rec
+    if trials._samples and rec.digest != trials._samples:
+        raise ReadError(
+            f"the file of {rec.name!r} was written since its trials were cut, and holds other samples; it must stay as "
+            "it is while it is reviewed; restore it, or read it and cut its trials again."
+        )
+
+
 class _Hand:
     """The arrays of the recordings that were asked for last."""
 
@@ -81,6 +95,7 @@ class _Hand:
         with self._lock:
             found = self._held.get(id(trials))
             if found is None:
+                _demand_unchanged(trials)
                 found = trials, arrays(trials._plan)
                 self._held[id(trials)] = found
                 while len(self._held) > 2 and self._size() > AT_HAND_MB * 1e6:

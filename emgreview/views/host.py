@@ -44,7 +44,14 @@ def prepare() -> None:
         pn.extension(inline=True)
 
 
-def serve(component: Any, *, port: int = 0, open_browser: bool = True, ready: Callable[[str], object] = print) -> None:
+def serve(
+    component: Any,
+    *,
+    port: int = 0,
+    open_browser: bool = True,
+    ready: Callable[[str], object] = print,
+    title: str = "Review",
+) -> None:
     """Serve a widget on 127.0.0.1 until Ctrl-C. Its address, which ``ready`` is told, holds a random word, so that
     other users of this machine cannot guess it; the browser is told it by a file that nobody else can read (doors.py).
     Sessions are signed: none can be invented. ``port`` 0 takes a free one. Raises ParameterError for a taken port."""
@@ -57,7 +64,7 @@ def serve(component: Any, *, port: int = 0, open_browser: bool = True, ready: Ca
             show=False,
             start=False,
             verbose=False,
-            title="Review",
+            title=title,
             use_index=False,
             redirect_root=False,
             sign_sessions=True,

@@ -20,8 +20,8 @@ from emgreview.people import pictures
 from emgreview.people.person import WORDS, Person
 from emgreview.people.recorded import BINS, GRID_HZ
 from emgreview.people.rules import Flag
-from emgreview.people.summary import COLUMNS as MEANINGS
 from emgreview.people.summary import Summary
+from emgreview.people.table import COLUMNS as MEANINGS
 from emgreview.views.packing import Traces
 
 SINGLE = 20

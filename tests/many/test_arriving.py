@@ -8,6 +8,7 @@ import pytest
 import emgreview as er
 from emgreview.errors import DecisionError, LogError, ParameterError
 from emgreview.many import cut
+from emgreview.many.arriving import Arrivals
 from emgreview.views.known_trials import KnownTrials
 
 WINDOW = {"cue": "go", "before_s": 1.0, "after_s": 1.5}
@@ -158,12 +159,31 @@ def test_one_that_fails_is_told_and_stops_none(study, tmp_path):
     recordings = [*study.recordings[:2], study.recordings[2].with_markers([]), *study.recordings[3:]]
     coming = er.cut_as_ready(recordings, **WINDOW, runner=er.Runner(progress=None))
     with er.open_review(coming, tmp_path, reviewer="r1") as session:
-        session.wait_for_all()
+        with pytest.warns(er.SignalWarning, match=f"{recordings[2].name} cannot be cut and is left out"):
+            session.wait_for_all()
         assert len(session.trials) == 5
         told = next(note for note in session.notices if "cannot be cut" in note)
         assert recordings[2].name in told
         session.accept_rest(session.queue[0])
-        session.seal("v1")
+        with pytest.warns(er.SignalWarning, match=f"The version is not of all: {recordings[2].name} cannot be cut"):
+            session.seal("v1")
+
+
+def test_an_interrupt_before_the_first_is_there_leaves_nothing_at_work(study, tmp_path, gate, monkeypatch):
+    begun, wait = [], Arrivals.wait
+
+    def interrupted(arrivals):
+        begun.append(arrivals)
+        threading.Timer(0.2, gate.let, [None]).start()
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Arrivals, "wait", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        er.open_review(coming_of(study), tmp_path / "review", reviewer="r1")
+    monkeypatch.setattr(Arrivals, "wait", wait)
+    begun[0].until_over()
+    assert "stopped after" in begun[0].problem
+    assert not (tmp_path / "review").exists()
 
 
 def test_all_of_them_at_once_are_those_that_cut_all_cuts(study):

@@ -127,6 +127,20 @@ def test_a_file_that_changes_meanwhile_is_told(tmp_path, runner):
         assert len(cut(study, runner=meddled)) == 1
 
 
+def test_a_file_written_while_its_trials_are_reviewed_is_not_shown_as_what_was_cut(tmp_path, runner):
+    """Before, the reviewer saw other samples than those that the log names, under the onsets of the first."""
+    study = er.read_dataset(er.write_demo(tmp_path / "study", participants=2, trials=2))
+    path = study.recordings.files[study.recordings.names[0]]
+    trials, stored = cut(study, runner=runner), path.read_bytes()
+    path.write_bytes(stored[:-100] + bytes(byte ^ 1 for byte in stored[-100:]))
+    for _ in range(2):  # also when its new digest is known
+        with pytest.raises(er.errors.ReadError, match="was written since its trials were cut"):
+            _ = trials[0].data
+    assert trials[1].data.size
+    path.write_bytes(stored)
+    assert np.array_equal(trials[0].data, cut(study)[0].data, equal_nan=True)
+
+
 def test_a_review_of_trials_cut_later_seals_and_replays_as_any_other(data, runner, tmp_path):
     tables = []
     for place, trials in enumerate((cut(data), cut(data, runner=runner, method="ramp"))):

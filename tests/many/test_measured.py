@@ -1,5 +1,6 @@
 """Measures by a runner: the same table whichever way, each recording once, and one that fails stops no other."""
 
+import copy
 import dataclasses
 import shutil
 import warnings
@@ -9,7 +10,7 @@ import pytest
 from faulty_review import CUT, FAULTS, faulty
 
 import emgreview as er
-from emgreview.errors import ParameterError, SignalWarning, VersionError
+from emgreview.errors import ParameterError, ReadError, SignalWarning, VersionError
 
 pytestmark = pytest.mark.filterwarnings("ignore::emgreview.errors.SignalWarning")  # the notes themselves are compared
 WINDOW = {"cue": "go", "before_s": 1.0, "after_s": 1.5}
@@ -147,9 +148,16 @@ def test_a_file_written_since_it_was_cut_is_not_measured_nor_kept_as_what_it_was
     half = len(stored) // 2
     file.write_bytes(stored[:half] + bytes(byte ^ 1 for byte in stored[half:]))
     runner = er.Runner(workers, cache=tmp_path / "cache", progress=None)
-    for how in ({}, {"runner": runner}):
-        with pytest.raises(VersionError, match="has other samples"):
-            er.measure(trials, decisions, **how)
+    with pytest.raises(ReadError, match="was written since its trials were cut, and holds other samples"):
+        er.measure(trials, decisions)
+    name = trials[0].recording.name
+    with pytest.warns(SignalWarning, match=rf"bursts of {name} are left out, .* has other samples"):
+        found = er.measure(trials, decisions, runner=runner)
+    assert list(found.attrs["failed"]) == [name]
+    others = whole[whole["recording"] != name].reset_index(drop=True)
+    pd.testing.assert_frame_equal(found, others, check_exact=True)
+    with pytest.raises(ParameterError, match=r"not one of 1 recordings could be measured; .* has other samples"):
+        er.measure(trials[:1], decisions, runner=runner)
     silent = decisions.copy()
     silent.attrs = {}  # nothing is said of the samples that were reviewed
     other = er.measure(trials, silent, runner=runner)
@@ -180,3 +188,19 @@ def test_columns_called_like_measures_and_endless_samples_are_refused(study, dec
     endless.loc[endless.index[0], "onset_sample"] = float("inf")
     with pytest.raises(ParameterError, match=r"onset_sample came as .*infinite in 1 rows"):
         er.measure(trials, endless)
+
+
+def test_with_a_runner_a_recording_in_another_scale_is_left_out_by_name_and_the_others_go_on(study, decisions):
+    trials = later(study)
+    whole, name = er.measure(trials, decisions), trials[1].recording.name
+    other = decisions.copy()
+    other.attrs = copy.deepcopy(decisions.attrs)
+    for channel in other.attrs.get("version", other.attrs)["recordings"][name]["scales"]:
+        channel["gain"] = 2 * channel["gain"]
+    with pytest.raises(VersionError, match=f"{name}.* comes in another scale"):
+        er.measure(trials, other)
+    with pytest.warns(SignalWarning, match=rf"bursts of {name} are left out, .* comes in another scale"):
+        found = er.measure(trials, other, runner=er.Runner(progress=None))
+    assert list(found.attrs["failed"]) == [name]
+    others = whole[whole["recording"] != name].reset_index(drop=True)
+    pd.testing.assert_frame_equal(found, others, check_exact=True)

@@ -332,6 +332,28 @@ def test_plug_in_by_entry_point(tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
     assert er.read(write(tmp_path / "b.edf", [Sig("FDI", noise(1, 40))])).name == "b"
 
 
+def read_all_but_b(path: Path, **said: object) -> Contents:
+    if path.stem == "b":
+        raise ZeroDivisionError("no samples in a record")
+    return read_ramp(path)
+
+
+def test_a_plug_in_that_ends_with_an_error_of_its_own_stops_no_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Before, a command on the folder ended with a traceback."""
+    for name in "abc":
+        (tmp_path / f"{name}.ramp").write_text("")
+    reader = Reader("ramps", (".ramp",), read_all_but_b)
+    monkeypatch.setattr("emgreview.reading.registry._readers", lambda: iter((reader,)))
+    with pytest.raises(
+        ReadError, match=r"b\.ramp cannot be read: the plug-in that reads ramps ended with ZeroDivision"
+    ):
+        er.read(tmp_path / "b.ramp")
+    with pytest.warns(er.SignalWarning, match="no samples in a record"):
+        assert [rec.name for rec in er.read_dataset(tmp_path).recordings] == ["a", "c"]
+
+
 @pytest.mark.skipif(OPEN_DATA is None, reason="EMGREVIEW_OPEN_DATA is unset: no open data at hand")
 def test_the_published_examples_read_or_say_exactly_what_is_wrong(counted: Callable[[str], None]) -> None:
     """Eight EMG layouts of the public BIDS examples (BSD 3-Clause, one CC0 1.0). Seven read: all their tables say V

@@ -9,6 +9,7 @@ import subprocess
 import sys
 import threading
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import edfio
@@ -228,6 +229,58 @@ def test_a_file_that_was_written_since_is_another(study, tmp_path, keep_times):
     assert results(again)[0] != results(first)[0]
 
 
+def in_files(folder, names="abc", length=4000):
+    """Recordings of one file each, with channels of their own."""
+    made = []
+    for place, name in enumerate(names):
+        x = np.random.default_rng(place).normal(0, 5, (2, length - 1000 * place))
+        signals = [
+            edfio.EdfSignal(row, 1000, label=f"EMG {name}{at}", physical_range=(-50, 50)) for at, row in enumerate(x)
+        ]
+        edfio.Edf(signals).write(folder / f"{name}.edf")
+        made.append(er.read(folder / f"{name}.edf", unit="uV"))
+    return made
+
+
+SEVERAL_FILES = {
+    "side by side": lambda parts: er.join_channels(parts, ends="first"),
+    "in a row": lambda parts: er.join_in_time([replace(one, channels=parts[0].channels) for one in parts]),
+    "derived": lambda parts: er.derive(SEVERAL_FILES["in a row"](parts), {"D": parts[0].labels}),
+}
+
+
+@pytest.mark.parametrize("how", SEVERAL_FILES)
+@pytest.mark.parametrize("which", [0, 1, 2])
+def test_a_recording_of_several_files_is_another_as_soon_as_one_of_them_is(tmp_path, how, which):
+    """Before, only recordings of one file were watched: results of samples that are gone were found again."""
+    rec = SEVERAL_FILES[how](parts := in_files(tmp_path))
+    runner = er.Runner(cache=tmp_path / "cache", progress=None)
+    before, first = rec.digest, runner.run(Sum(), [rec])
+    path = parts[which].source.file
+    content = bytearray(path.read_bytes())
+    content[1000] ^= 1
+    path.write_bytes(content)
+    again = runner.run(Sum(), [rec])
+    assert rec.digest != before
+    assert (first.ready, again.ready) == (0, 0)
+    assert results(again) == results(er.Runner(progress=None).run(Sum(), [rec])) != results(first)
+
+
+@pytest.mark.parametrize("how", ["side by side", "in a row"])
+def test_samples_of_several_files_are_read_for_their_digest_once_while_all_stay(tmp_path, monkeypatch, how):
+    monkeypatch.setattr("emgreview.running.work.SETTLED_S", 0.0)
+    parts = in_files(tmp_path)
+    runner = er.Runner(cache=tmp_path / "cache", progress=None)
+    runner.run(Sum(), [SEVERAL_FILES[how](parts)])
+    seen = {seen_of(SEVERAL_FILES[how](some), digest=False) for some in (parts, parts, parts[:2], parts[::-1])}
+    assert len(seen) == 3
+    with monkeypatch.context() as patched:
+        patched.setattr(sources, "digest_of", None)
+        assert runner.run(Sum(), [SEVERAL_FILES[how](parts)]).ready == 1
+    parts[1].source.file.unlink()
+    assert seen_of(SEVERAL_FILES[how](parts), digest=False) == ""
+
+
 def test_a_file_written_a_moment_ago_is_read_whatever_its_times_say(tmp_path):
     data = er.read_dataset(er.write_demo(tmp_path / "study", participants=1, trials=1))
     assert seen_of(data.recordings[0], digest=False) == ""
@@ -304,6 +357,19 @@ def test_two_runners_on_one_cache(tmp_path):
     assert not list((tmp_path / "cache").rglob("*.part"))
 
 
+def test_a_cache_that_is_begun_while_another_looks_at_its_folder_is_one(tmp_path, monkeypatch):
+    """Between the look for its mark and the look at what lies there another process begins it and keeps a result."""
+    look, folder = os.path.lexists, tmp_path / "cache"
+
+    def begun_since(path):
+        monkeypatch.setattr(os.path, "lexists", look)
+        er.Runner(cache=folder, progress=None).run(Sum(), recordings(1))
+        return False
+
+    monkeypatch.setattr(os.path, "lexists", begun_since)
+    assert er.Runner(cache=folder, progress=None).run(Sum(), recordings(1)).ready == 1
+
+
 def test_a_cache_that_cannot_be_written_stops_nothing(tmp_path):
     cache = er.Cache(tmp_path / "cache")
     cache.begin()
@@ -373,7 +439,9 @@ def test_nothing_behind_a_link_in_a_cache_is_written_or_deleted(tmp_path):
         place = cache._place(key_of(rec, Sum()))[1].parent
         shutil.rmtree(place, ignore_errors=True)
         place.symlink_to(elsewhere)
-    assert results(er.Runner(cache=cache, progress=None).run(Sum(), given)) == results(first)
+    with pytest.warns(er.SignalWarning, match=r"3 of 3 results could not be kept in .*cache: is the disk full"):
+        again = er.Runner(cache=cache, progress=None).run(Sum(), given)
+    assert results(again) == results(first)
     cache.trim()
     cache.clear()
     assert sorted(path.name for path in elsewhere.iterdir()) == ["mine.part", "mine.result"]

@@ -138,6 +138,41 @@ def test_what_counts_as_left(tmp_path):
     )
 
 
+def test_what_undo_and_redo_bring_back_was_said_as_it_first_was(tmp_path):
+    trials = make_trials(n=12)
+    a, b, c, d, e, f, *_ = trials.ids
+    missing = {"absent": range(12)}
+    with start(tmp_path, trials, detect=lambda *given, **named: _detect(*given, **named, **missing)) as session:
+        session.none_visible(a, "FDI")
+        session.undo()
+        session.redo()
+        session.none_visible(b, "FDI")
+        session.add(b, "FDI", onset_s=0.2, offset_s=0.4)
+        session.undo()
+        session.accept(c, "FDI")
+        session.add(c, "FDI", onset_s=0.2, offset_s=0.4)
+        session.undo()
+        session.none_visible(d, "FDI")
+        session.undo()
+        session.accept(d, "FDI")
+        session.none_visible(e, "FDI")
+        session.copy_to_all(e, "FDI")
+        session.add(e, "APB", onset_s=0.2)
+        session.undo()
+        session.undo()
+        session.redo()
+        session.caution(f, "FDI", ["weak"])
+        session.usable(f, "FDI")
+        session.unusable(f, "FDI", ["clipped"])
+        session.undo()
+        session.accept(f, "FDI")
+    logs = read_logs(tmp_path, "r1")
+    stated, accepted = Left(False, True, False, False), Left(True, True, False, False)
+    expected = {a: stated, b: stated, c: accepted, d: accepted, e: stated, f: Left(True, False, False, False)}
+    assert {trial: left(logs, ("rec", trial, "FDI")) for trial in expected} == expected
+    assert left(logs, ("rec", e, "APB")) == stated, "copied, and no other signal with it"
+
+
 def _detect(*given, **named):
     from small_reviews import detect
 

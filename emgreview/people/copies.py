@@ -1,0 +1,106 @@
+"""Are two recordings the same one: rests that go up and down together, trial by trial.
+
+    Copy            two recordings that are, and how alike
+    copies          all of them, of patterns of rest
+    rest_pattern    what is compared
+
+Unrelated rests differ by chance alone, whatever was done in between; those of one recording under two names go
+together, also with another gain, rounded, filtered anew, or with trials cut off at an end.
+"""
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from scipy import stats
+
+from emgreview.model import FloatArray
+from emgreview.people import odd
+from emgreview.people.features import log
+
+COPY = 0.9
+"""Correlation, and rank correlation, that two rests must pass. Of 20 unrelated values they lie 6 SD of Fisher's z out
+(our own choice)."""
+COPY_VALUES = 20
+PERHAPS = 0.7
+"""Correlation as it is, outliers and all, below which no closer look is taken: copies have the same outliers."""
+
+
+class Copy(NamedTuple):
+    """The places of two recordings, and the correlation of their rests."""
+
+    first: int
+    second: int
+    r: float
+
+
+def rest_pattern(rest: FloatArray) -> FloatArray:
+    """Logarithms of rests without mean and trend of each channel, (channels, trials); 0 where missing."""
+    x = log(rest)
+    n = x.shape[1]
+    if n < 3:
+        return np.zeros_like(x)
+    present = np.isfinite(x)
+    counts = np.maximum(present.sum(axis=1, keepdims=True), 1)
+    centred = np.where(present, x - np.where(present, x, 0.0).sum(axis=1, keepdims=True) / counts, 0.0)
+    t = np.arange(n) - (n - 1) / 2
+    return np.where(present, centred - (centred @ t)[:, None] / np.sum(t**2) * t, 0.0)
+
+
+def copies(patterns: Sequence[FloatArray]) -> list[Copy]:
+    """All pairs of recordings that are one, by the places of their patterns."""
+    by_shape: dict[tuple[int, ...], list[int]] = {}
+    for at, pattern in enumerate(patterns):
+        by_shape.setdefault(pattern.shape, []).append(at)
+    candidates = [pair for places in by_shape.values() for pair in _alike(patterns, places)]
+    shapes = list(by_shape)
+    for at, shape in enumerate(shapes):
+        for other in shapes[at + 1 :]:
+            if shape[0] == other[0]:
+                candidates += [(a, b) for a in by_shape[shape] for b in by_shape[other]]
+    found = [Copy(min(a, b), max(a, b), together(patterns[a], patterns[b])) for a, b in candidates]
+    return sorted(one for one in found if one.r > COPY)
+
+
+def _alike(patterns: Sequence[FloatArray], places: Sequence[int]) -> list[tuple[int, int]]:
+    """Pairs of patterns of one shape that are worth a closer look."""
+    flat = np.stack([patterns[at].ravel() for at in places])
+    norms = np.sqrt(np.sum(flat**2, axis=1, keepdims=True))
+    flat = np.divide(flat, norms, out=np.zeros_like(flat), where=norms > 0)
+    first, second = np.nonzero(np.triu(flat @ flat.T, 1) > PERHAPS)
+    return [(places[a], places[b]) for a, b in zip(first.tolist(), second.tolist(), strict=True)]
+
+
+def together(a: FloatArray, b: FloatArray) -> float:
+    """Correlation of two patterns whose outliers are drawn in, where their ranks go together too, so that no few trials
+    make them alike; else 0. Of unequal numbers of trials, the best over all ways to lay one along the other."""
+    if a.shape[1] > b.shape[1]:
+        a, b = b, a
+    n = a.shape[1]
+    if a.size < COPY_VALUES:
+        return 0.0
+    parts = np.lib.stride_tricks.sliding_window_view(b, n, axis=1)  # (channels, ways, trials)
+    norms = np.sqrt(np.sum(parts**2, axis=(0, 2)) * np.sum(a**2))
+    along = np.einsum("cn,cwn->w", a, parts)
+    best = 0.0
+    for way in np.flatnonzero(along > PERHAPS * norms).tolist():
+        part = parts[:, way]
+        drawn_in = _correlation(_drawn_in(a), _drawn_in(part))
+        if drawn_in > max(best, COPY) and _correlation(*(stats.rankdata(x, axis=1) for x in (a, part))) > COPY:
+            best = drawn_in
+    return best
+
+
+def _correlation(a: FloatArray, b: FloatArray) -> float:
+    """Of two tables, each row about its own mean."""
+    a, b = (x - x.mean(axis=1, keepdims=True) for x in (a, b))
+    norm = math.sqrt(float(np.sum(a**2) * np.sum(b**2)))
+    return float(np.sum(a * b)) / norm if norm > 0 else 0.0
+
+
+def _drawn_in(x: FloatArray) -> FloatArray:
+    """Rows without their medians, no value further than 3 scaled MADs from it."""
+    x = x - np.median(x, axis=1, keepdims=True)
+    edge = 3 * odd.MAD_TO_SD * np.median(np.abs(x), axis=1, keepdims=True)
+    return np.clip(x, -edge, edge)
