@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules a5b60bb36d705780f06171d674fe878bb2623bea55f7be58708e5bb49aba42c3
-// bundle 71bac3b8db976e26af7eb4c84e2753f2eaaea60aedca0f141c152772179eee8d
+// modules c3d6227732f963c6d2632af69c6b2d796644fad5d63821ad8312101e48905954
+// bundle 1bfb5e33b98599172f2806dba202abd1e8534dec32d01d21eb8e04a076bb9dfc
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -3744,6 +3744,7 @@ function draw_matrix(ctx, size, { setup, colours, font_px, row, alike }) {
       ctx.globalAlpha = 1;
       ctx.fillStyle = Math.abs(value) > 0.5 ? colours.ground : colours.ink;
       ctx.textAlign = "center";
+      ctx.font = `${font_px}px system-ui, sans-serif`;
       const words = value.toFixed(2).replace(/^-(?=0\.00)/, "").replace("-", "\u2212").replace(/0(?=\.)/, "");
       if (ctx.measureText(words).width < wide - 1) ctx.fillText(words, x + wide / 2, y + tall / 2);
     }

@@ -186,6 +186,7 @@ export function draw_matrix(ctx, size, {setup, colours, font_px, row, alike}) {
       ctx.globalAlpha = 1
       ctx.fillStyle = Math.abs(value) > 0.5 ? colours.ground : colours.ink
       ctx.textAlign = "center"
+      ctx.font = `${font_px}px system-ui, sans-serif`
       const words = value.toFixed(2).replace(/^-(?=0\.00)/, "").replace("-", "−").replace(/0(?=\.)/, "")
       if (ctx.measureText(words).width < wide - 1) ctx.fillText(words, x + wide / 2, y + tall / 2)
     }
