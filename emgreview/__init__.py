@@ -79,7 +79,8 @@ _HOMES = {
     "emgreview.muscles.drawings": ("draw_muscles",),
     "emgreview.people": ("summarise",),
     "emgreview.plans": ("Plan", "Site", "TrialsNeeded", "plan", "read_plan", "trials_needed"),
-    "emgreview.views": ("long_view", "participants", "review", "show_cues", "study_form"),
+    "emgreview.views": ("long_view", "review", "show_cues", "study_form"),
+    "emgreview.views.participants": ("participants",),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 

@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules c3d6227732f963c6d2632af69c6b2d796644fad5d63821ad8312101e48905954
-// bundle 1bfb5e33b98599172f2806dba202abd1e8534dec32d01d21eb8e04a076bb9dfc
+// modules 30c7f094b8bf8a43c194aa7ec647762c1ed0ecd42af89aded032db9eadbca655
+// bundle 40d46fd973567573cf7615c90eb2a139ef6544d9d0dd56d931489e18058212e2
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -4188,7 +4188,7 @@ function lay_panels({ width, height }, n, font_px) {
 var margin_px = (font_px) => Math.round(4.6 * font_px);
 var foot_px = (font_px) => Math.round(2.9 * font_px);
 function draw_multiples(ctx, size, scene) {
-  const { setup, colours, font_px, channel, people, person, own_scale } = scene;
+  const { setup, colours, font_px, channel, people, own_scale } = scene;
   const { across, wide, high, per_page, down } = lay_panels(size, setup.people.length, font_px);
   const [left, foot] = [
     margin_px(font_px),
@@ -4212,13 +4212,6 @@ function draw_multiples(ctx, size, scene) {
     ];
   });
   for (const [box, who] of boxes) draw_panel(ctx, box, who, scene);
-  const above = boxes.filter(([, who]) => who === person);
-  for (const [box] of above) {
-    ctx.strokeStyle = colours.onset;
-    ctx.lineWidth = 2;
-    ctx.strokeRect(box.left - 1, box.top - head + 1, box.width + 2, box.height + head);
-    ctx.lineWidth = 1;
-  }
   ctx.fillStyle = colours.ink;
   ctx.textBaseline = "middle";
   ctx.textAlign = "right";
@@ -4255,6 +4248,7 @@ function draw_multiples(ctx, size, scene) {
   ctx.textAlign = "left";
   ctx.textBaseline = "alphabetic";
   return {
+    boxes,
     find(x, y) {
       const found = boxes.find(([box]) => x >= box.left && x <= box.left + box.width && y >= box.top - head && y <= box.top + box.height);
       return found ? {
@@ -4264,27 +4258,45 @@ function draw_multiples(ctx, size, scene) {
     words: `Mean envelope of ${channel.label} of ${boxes.length} people with thin single trials, ${down} by ${across} panels` + (own_scale ? ", each on its own scale." : `, all from 0 to ${plain(channel.top)} ${channel.unit}; what goes beyond has a \u25B2.`)
   };
 }
+function draw_chosen(ctx, boxes, scene) {
+  const { setup, colours, font_px, row, store, person, trial, data } = scene;
+  const [box] = boxes.find(([, who]) => who === person) ?? [];
+  if (!box) return;
+  const head = 1.35 * font_px;
+  ctx.strokeStyle = colours.onset;
+  ctx.lineWidth = 2;
+  ctx.strokeRect(box.left - 1, box.top - head + 1, box.width + 2, box.height + head);
+  const mean = store.mean(person, row);
+  if (trial !== null && data && mean) {
+    ctx.save();
+    ctx.beginPath();
+    ctx.rect(box.left, box.top, box.width, box.height);
+    ctx.clip();
+    draw_curve(ctx, data.envelope, trial * setup.bins, setup.bins, box, box.width / setup.bins, top_of(mean, person, scene));
+    ctx.restore();
+  }
+  ctx.lineWidth = 1;
+}
+function top_of(mean, who, { setup, channel, own_scale }) {
+  const peak = mean.reduce((most, v) => v > most ? v : most, 0);
+  return own_scale || setup.people[who].unit !== channel.unit ? 1.5 * peak || 1 : channel.top;
+}
 var x_of = (s, [start, stop], width) => (s - start) / (stop - start) * width;
 var y_of = (value, top, height) => height * (1 - value / (1.06 * top));
 function draw_panel(ctx, box, who, scene) {
-  const { setup, colours, font_px, row, channel, store, own_scale, flags: flags2, person, trial, data } = scene;
+  const { setup, colours, font_px, row, channel, store, flags: flags2 } = scene;
   const { left, top: above, width, height } = box;
   const somebody = setup.people[who];
   const mean = store.mean(who, row);
   const foreign = somebody.unit !== channel.unit;
-  const [bins, here] = [
-    setup.bins,
-    who === person
-  ];
+  const { bins } = setup;
   ctx.fillStyle = colours.band;
   ctx.fillRect(left, above, width, height);
   ctx.textBaseline = "alphabetic";
   ctx.fillStyle = colours.ink;
-  ctx.font = `${here ? "bold " : ""}${font_px}px system-ui, sans-serif`;
   const name = cut_to(ctx, somebody.name, width);
   ctx.fillText(name, left, above - 0.35 * font_px);
   const beside = left + width_of(ctx, `${name} `);
-  ctx.font = `${font_px}px system-ui, sans-serif`;
   const said = [
     flags2[who] && `\u2691 ${flags2[who]}`,
     foreign && somebody.unit
@@ -4296,7 +4308,7 @@ function draw_panel(ctx, box, who, scene) {
     return;
   }
   const peak = mean.reduce((most, v) => v > most ? v : most, 0);
-  const top = own_scale || foreign ? 1.5 * peak || 1 : channel.top;
+  const top = top_of(mean, who, scene);
   const step = width / bins;
   ctx.save();
   ctx.beginPath();
@@ -4318,10 +4330,6 @@ function draw_panel(ctx, box, who, scene) {
     if (Number.isFinite(v)) ctx.lineTo(left + (k + 0.5) * step, above + y_of(v, top, height));
   });
   ctx.stroke();
-  if (here && trial !== null && data) {
-    ctx.strokeStyle = colours.onset;
-    draw_curve(ctx, data.envelope, trial * bins, bins, box, step, top);
-  }
   ctx.lineWidth = 1;
   ctx.restore();
   if (peak > 1.06 * top) {
@@ -4589,6 +4597,9 @@ function draw_onset_level(ctx, size, scene) {
 }
 
 // people/table.js
+var ROOM_PX = 200;
+var AT_ONCE = 40;
+var AFTER_MS2 = 120;
 function cell_words(value, { digits }) {
   if (value === null || value === void 0) return "n/a";
   return typeof value === "number" ? value.toFixed(digits).replace("-", "\u2212") : value;
@@ -4655,27 +4666,46 @@ function make_table(setup, act) {
       title: name
     }, brief(name, 40)), words, ...own);
   });
+  let later;
+  function rows_seen() {
+    const [top, bottom] = [
+      element.scrollTop - ROOM_PX,
+      element.scrollTop + element.clientHeight + ROOM_PX
+    ];
+    return rows.flatMap(({ offsetTop }, i) => offsetTop >= top && offsetTop <= bottom ? [
+      i
+    ] : []);
+  }
+  function fill_one(i, row, unit) {
+    const { cells: values, unit: own } = setup.people[i];
+    setup.columns.forEach((column, k) => {
+      const value = values[row]?.[k];
+      const cell = cells[i][k];
+      const foreign = own !== unit && column.unit.startsWith("unit") && value !== null ? ` ${own}` : "";
+      const text = brief(cell_words(value, column) + foreign, 60);
+      if (cell.textContent !== text) cell.textContent = text;
+      cell.className = value === null || value === void 0 ? "none" : typeof value === "string" ? "text" : "";
+    });
+  }
   return {
     element,
     flags: flags2,
     rows,
-    /** The cells of a channel.
+    /** The cells of a channel: those in view at once, the others soon after, so that no key waits for them.
      * @param {number} row */
     fill(row) {
       const { label, unit } = setup.channels[row];
       set_text(caption, `${setup.people.length} people's sessions \xB7 ${label} \xB7 ${setup.marks} marks`);
       heads.forEach(({ unit: said }, k) => set_text(units[k], said.replace("unit", unit)));
-      setup.people.forEach(({ cells: values, unit: own }, i) => {
-        setup.columns.forEach((column, k) => {
-          const value = values[row]?.[k];
-          const cell = cells[i][k];
-          const words = cell_words(value, column);
-          const foreign = own !== unit && column.unit.startsWith("unit") && value !== null ? ` ${own}` : "";
-          const text = brief(words + foreign, 60);
-          if (cell.textContent !== text) cell.textContent = text;
-          cell.className = value === null || value === void 0 ? "none" : typeof value === "string" ? "text" : "";
-        });
-      });
+      const seen = rows_seen();
+      seen.forEach((i) => fill_one(i, row, unit));
+      clearTimeout(later);
+      const rest = setup.people.map((_, i) => i).filter((i) => !seen.includes(i));
+      const go_on = () => {
+        for (const i of rest.splice(0, AT_ONCE)) fill_one(i, row, unit);
+        if (rest.length) later = setTimeout(go_on, 0);
+      };
+      if (rest.length) later = setTimeout(go_on, AFTER_MS2);
     },
     /** @param {number[]} order @param {{by: number, down: boolean}} sort */
     order(order, { by, down }) {
@@ -5185,6 +5215,13 @@ function render_people({ model, view }, setup) {
     -1,
     ""
   ];
+  let everybody = {
+    canvas: document.createElement("canvas"),
+    key: "",
+    find: null,
+    said: "",
+    boxes: []
+  };
   const wire = make_wire(model, {
     still: " What is shown was sent before."
   });
@@ -5222,8 +5259,8 @@ function render_people({ model, view }, setup) {
   }
   function write_table() {
     const how = JSON.stringify(state.sort);
-    if (filled !== state.row) table.fill(state.row);
     if (how !== ordered || filled !== state.row && state.sort.by >= 0) table.order(state.order, state.sort);
+    if (filled !== state.row) table.fill(state.row);
     [filled, ordered] = [
       state.row,
       how
@@ -5236,24 +5273,55 @@ function render_people({ model, view }, setup) {
     const size = size_of(small.canvas);
     if (width < 50) return;
     store.want_singles(page.people, state.row);
-    const painted = draw_multiples(paper_of(small.canvas, size), size, {
+    const { row, own_scale } = state;
+    const theme = theme_of(root);
+    const font_px = canvas_font_px();
+    const channel = setup.channels[row];
+    const { people } = page;
+    const scene = {
       setup,
-      colours: PALETTES[theme_of(root)],
-      font_px: canvas_font_px(),
-      row: state.row,
-      channel: setup.channels[state.row],
-      people: page.people,
+      colours: PALETTES[theme],
+      font_px,
+      row,
+      channel,
+      people,
+      own_scale,
+      store,
+      flags: table.flags
+    };
+    const here = people.filter((i) => store.singles(i, row)).length;
+    const key = JSON.stringify([
+      size,
+      window.devicePixelRatio,
+      theme,
+      font_px,
+      row,
+      people,
+      own_scale,
+      here
+    ]);
+    if (key !== everybody.key) {
+      const { find, words: said, boxes } = draw_multiples(paper_of(everybody.canvas, size), size, scene);
+      everybody = {
+        ...everybody,
+        key,
+        find,
+        said,
+        boxes
+      };
+    }
+    const ctx = paper_of(small.canvas, size);
+    ctx.drawImage(everybody.canvas, 0, 0, size.width, size.height);
+    draw_chosen(ctx, everybody.boxes, {
+      ...scene,
       person: state.person,
       trial: state.trial,
-      own_scale: state.own_scale,
-      store,
-      flags: table.flags,
       data: words.here()
     });
-    small.finder.find = painted.find;
+    small.finder.find = everybody.find;
     const pages = page.n > 1 ? ` \xB7 page ${page.at + 1} of ${page.n}` : "";
     small.caption.textContent = `${small.name}: mean envelope and single trials, ${setup.labels[state.row]}${pages}`;
-    small.canvas.setAttribute("aria-label", painted.words);
+    small.canvas.setAttribute("aria-label", everybody.said);
   }
   function paint_somebody() {
     const data = words.here();
