@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules b26df51241bc0f2862e4c90d29449454d767421060b39658af079858fe86b24d
-// bundle 39bfe57f47eadcd989b3912a024a238897cab29545d7d4215b20b50ca98384e3
+// modules c3d6227732f963c6d2632af69c6b2d796644fad5d63821ad8312101e48905954
+// bundle 1bfb5e33b98599172f2806dba202abd1e8534dec32d01d21eb8e04a076bb9dfc
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -3335,19 +3335,25 @@ function round_ticks(low, high, most = 5) {
   if (!(high > low)) return [
     low
   ];
-  const rough = (high - low) / Math.max(1, most);
-  const power = 10 ** Math.floor(Math.log10(rough));
-  const step = ([
-    1,
-    2,
-    5,
-    10
-  ].find((m) => m * power >= rough * (1 - 1e-9)) ?? 10) * power;
-  const ticks = [];
-  for (let k = Math.ceil(low / step - 1e-9); k * step <= high + 1e-9 * step; k++) {
-    ticks.push(Number((k * step).toPrecision(12)));
+  for (let n = Math.max(1, most); n < 20; n *= 2) {
+    const rough = (high - low) / n;
+    const power = 10 ** Math.floor(Math.log10(rough));
+    const step = ([
+      1,
+      2,
+      5,
+      10
+    ].find((m) => m * power >= rough * (1 - 1e-9)) ?? 10) * power;
+    const ticks = [];
+    for (let k = Math.ceil(low / step - 1e-9); k * step <= high + 1e-9 * step; k++) {
+      ticks.push(Number((k * step).toPrecision(12)));
+    }
+    if (ticks.length > 1) return ticks;
   }
-  return ticks;
+  return [
+    low,
+    high
+  ];
 }
 function log_ticks(low, high) {
   const ticks = [];
@@ -3706,43 +3712,47 @@ function draw_matrix(ctx, size, { setup, colours, font_px, row, alike }) {
   const n = labels.length;
   ctx.font = `${font_px}px system-ui, sans-serif`;
   const widest = Math.max(...labels.map((label) => ctx.measureText(label).width));
-  const words_px = Math.min(widest, 0.3 * size.width);
+  const words_px = Math.min(widest, 0.24 * size.width);
   const left = words_px + 8;
   const top = 1.6 * font_px;
-  const cell = Math.min((size.width - left - 6) / n, (size.height - top - 1.9 * font_px) / n);
+  const [wide, tall] = [
+    (size.width - left - 6) / n,
+    (size.height - top - 1.9 * font_px) / n
+  ];
   const own = labels.indexOf(setup.labels[row]);
   ctx.textBaseline = "middle";
   labels.forEach((label, i) => {
     ctx.fillStyle = colours.ink;
     ctx.textAlign = "right";
     ctx.font = `${i === own ? "bold " : ""}${font_px}px system-ui, sans-serif`;
-    ctx.fillText(cut_to(ctx, label, words_px), left - 4, top + (i + 0.5) * cell);
+    ctx.fillText(cut_to(ctx, label, words_px), left - 4, top + (i + 0.5) * tall);
     ctx.textAlign = "center";
-    ctx.fillText(cut_to(ctx, label, cell - 2, 1), left + (i + 0.5) * cell, 0.8 * font_px);
+    ctx.fillText(cut_to(ctx, label, wide - 2, 1), left + (i + 0.5) * wide, 0.8 * font_px);
     for (let j = 0; j < n; j++) {
       const value = values[i * n + j];
       const [x, y] = [
-        left + j * cell,
-        top + i * cell
+        left + j * wide,
+        top + i * tall
       ];
       ctx.strokeStyle = colours.grid;
-      ctx.strokeRect(x + 0.5, y + 0.5, cell, cell);
+      ctx.strokeRect(x + 0.5, y + 0.5, wide, tall);
       if (!Number.isFinite(value)) continue;
       if (i === j) continue;
       ctx.globalAlpha = Math.min(1, Math.abs(value)) * 0.85;
       ctx.fillStyle = value < 0 ? colours.onset : colours.accent;
-      ctx.fillRect(x + 1, y + 1, cell - 1, cell - 1);
+      ctx.fillRect(x + 1, y + 1, wide - 1, tall - 1);
       ctx.globalAlpha = 1;
       ctx.fillStyle = Math.abs(value) > 0.5 ? colours.ground : colours.ink;
       ctx.textAlign = "center";
+      ctx.font = `${font_px}px system-ui, sans-serif`;
       const words = value.toFixed(2).replace(/^-(?=0\.00)/, "").replace("-", "\u2212").replace(/0(?=\.)/, "");
-      if (ctx.measureText(words).width < cell - 2) ctx.fillText(words, x + cell / 2, y + cell / 2);
+      if (ctx.measureText(words).width < wide - 1) ctx.fillText(words, x + wide / 2, y + tall / 2);
     }
   });
   if (own >= 0) {
     ctx.strokeStyle = colours.onset;
     ctx.lineWidth = 2;
-    ctx.strokeRect(left - 0.5, top + own * cell, n * cell + 1, cell + 1);
+    ctx.strokeRect(left - 0.5, top + own * tall, n * wide + 1, tall + 1);
     ctx.lineWidth = 1;
   }
   ctx.textAlign = "left";
@@ -3758,7 +3768,7 @@ function draw_matrix(ctx, size, { setup, colours, font_px, row, alike }) {
   ctx.fillText(cut_to(ctx, most, size.width - 8), 4, size.height - 0.4 * font_px);
   return {
     find(x, y) {
-      const at = Math.floor((y - top) / cell);
+      const at = Math.floor((y - top) / tall);
       return x > 0 && at >= 0 && at < n ? {
         row: setup.labels.indexOf(labels[at])
       } : null;
