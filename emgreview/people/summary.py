@@ -155,8 +155,9 @@ def summarise(
     decisions : DataFrame or None
         Decisions of one reviewer, as a session or a sealed version gives them.
     marks : str or None
-        "automatic" or "reviewed": whose marks the numbers rest on; None: reviewed where ``decisions`` are given. Trials
-        that nobody reviewed keep automatic ones, and their share stands in the table.
+        "automatic" or "reviewed": whose marks the numbers rest on; None: reviewed where
+        ``decisions`` are given. Trials that nobody reviewed keep automatic ones, and their
+        share stands in the table.
     method : str, default "ramp"
         The onset method of automatic marks.
     parameters : mapping or None

@@ -250,8 +250,8 @@ class Runner:
                 self.cache.trim()
         if unkept and self.cache is not None:
             tell(
-                f"{unkept} of {made} results could not be kept in {self.cache.folder}: is the disk full, or may nothing be "
-                "written there? They are complete here, and will be made anew the next time."
+                f"{unkept} of {made} results could not be kept in {self.cache.folder}: is the disk full, or may "
+                "nothing be written there? They are complete here, and will be made anew the next time."
             )
         if spoilt:
             tell(f"{spoilt} kept results were not what was written, and were made anew: {self.cache}.")
