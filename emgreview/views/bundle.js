@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules 30c7f094b8bf8a43c194aa7ec647762c1ed0ecd42af89aded032db9eadbca655
-// bundle 40d46fd973567573cf7615c90eb2a139ef6544d9d0dd56d931489e18058212e2
+// modules 25ccc4936d51bdb0a658a51882a3fa41c346f46f4cb6f97670f0c843a4ad301d
+// bundle d3283b40964c38a67d1c5c7d18004893f39ca5a7678be0a98451b69cf1f3b797
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -4976,9 +4976,12 @@ function make_state2(setup) {
       return {
         at,
         n: Math.ceil(state.order.length / per_page),
-        people: state.order.slice(at * per_page, (at + 1) * per_page)
+        people: state.people_of(at, per_page)
       };
-    }
+    },
+    /** People of a page; nobody where there is none.
+     * @param {number} at @param {number} per_page */
+    people_of: (at, per_page) => at < 0 ? [] : state.order.slice(at * per_page, (at + 1) * per_page)
   };
   state.arrange();
   state.person = state.order[0];
@@ -4989,6 +4992,8 @@ function make_state2(setup) {
 
 // people/store.js
 var AGAIN_MS2 = 1500;
+var AT_ONCE2 = 6;
+var MOST_VALUES = 4e7;
 function values_of({ samples, scale }, from = 0, n = samples.length) {
   const out = new Float64Array(n);
   for (let i = 0; i < n; i++) out[i] = samples[from + i] === MISSING ? NaN : samples[from + i] * scale;
@@ -5001,11 +5006,12 @@ function make_store(model, setup, wire, came) {
   const singles = /* @__PURE__ */ new Map();
   const asked = /* @__PURE__ */ new Map();
   let means = [];
+  const values_each = bins * labels.length * Math.max(1, ...setup.people.map(({ n }) => n));
   function take_overview() {
     if (!model.overview?.byteLength) return;
     const { head, fill } = unpack(model.overview);
     means = head.people.map(fill);
-    came();
+    came(means.map((_, i) => i));
   }
   function take_pack() {
     if (!model.pack?.byteLength) return;
@@ -5015,7 +5021,7 @@ function make_store(model, setup, wire, came) {
       packs.set(pack.person, pack);
     }
     for (const panel of head.panels ?? []) singles.set(`${panel.person} ${head.row}`, fill(panel));
-    came();
+    came((head.people ?? []).map(({ person }) => person), head.row);
   }
   function ask(kind, people, name, more) {
     const now = performance.now();
@@ -5068,6 +5074,22 @@ function make_store(model, setup, wire, came) {
      * @param {number[]} people */
     want(people) {
       ask("person", people.filter((i) => !packs.has(i)), (i) => `p ${i}`, {});
+    },
+    /** Ask for the trials of further people, those nearest in the table first, while nothing else is on its way: so
+     * that no choice waits for Python.
+     * @param {number[]} order @param {number} at */
+    want_ahead(order, at) {
+      const now = performance.now();
+      const waiting = [
+        ...asked
+      ].some(([name, when]) => name.startsWith("p ") && now - when < AGAIN_MS2 && !packs.has(Number(name.slice(2))));
+      if (waiting || packs.size * values_each > MOST_VALUES) return;
+      const lacking = order.map((i, place) => ({
+        i,
+        away: Math.abs(place - at)
+      })).filter(({ i }) => !packs.has(i));
+      const near = lacking.sort((a, b) => a.away - b.away).slice(0, AT_ONCE2).map(({ i }) => i);
+      ask("person", near, (i) => `p ${i}`, {});
     },
     /** Ask for single trials of a page of people.
      * @param {number[]} people @param {number} row */
@@ -5226,7 +5248,9 @@ function render_people({ model, view }, setup) {
     still: " What is shown was sent before."
   });
   const state = make_state2(setup);
-  const store = make_store(model, setup, wire, () => refresh());
+  const store = make_store(model, setup, wire, (people, row) => {
+    if (people.includes(state.person) || row === state.row) refresh();
+  });
   const screen = make_screen2(setup, setup.within ? model.get_child("opened") : null, {
     act: (action) => act(action, null),
     sort: (by) => moving.sort_by(by),
@@ -5437,6 +5461,14 @@ function render_people({ model, view }, setup) {
     tick(attentive) {
       wire.watch(attentive);
       if (root.dataset.painted === "loading") refresh();
+      if (ready && !document.hidden && !state.opened) {
+        const page = state.page(panels().per_page);
+        for (const by of [
+          1,
+          -1
+        ]) store.want_singles(state.people_of(page.at + by, panels().per_page), state.row);
+        store.want_ahead(state.order, state.order.indexOf(state.person));
+      }
     },
     leave() {
     },

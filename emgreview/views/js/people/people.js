@@ -46,7 +46,9 @@ export function render_people({model, view}, setup) {
   let everybody = {canvas: document.createElement("canvas"), key: "", find: null, said: "", boxes: []}
   const wire = make_wire(model, {still: " What is shown was sent before."})
   const state = make_state(setup)
-  const store = make_store(model, setup, wire, () => refresh())
+  const store = make_store(model, setup, wire, (people, row) => {
+    if (people.includes(state.person) || row === state.row) refresh()
+  })
   const screen = make_screen(setup, setup.within ? model.get_child("opened") : null, {
     act: (action) => act(action, null),
     sort: (by) => moving.sort_by(by),
@@ -244,6 +246,11 @@ export function render_people({model, view}, setup) {
     tick(attentive) {
       wire.watch(attentive)
       if (root.dataset.painted === "loading") refresh()
+      if (ready && !document.hidden && !state.opened) {
+        const page = state.page(panels().per_page)
+        for (const by of [1, -1]) store.want_singles(state.people_of(page.at + by, panels().per_page), state.row)
+        store.want_ahead(state.order, state.order.indexOf(state.person))
+      }
     },
     leave() {},
     unsaved: () => false,
