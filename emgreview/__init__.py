@@ -79,8 +79,7 @@ _HOMES = {
     "emgreview.muscles.drawings": ("draw_muscles",),
     "emgreview.people": ("summarise",),
     "emgreview.plans": ("Plan", "Site", "TrialsNeeded", "plan", "read_plan", "trials_needed"),
-    "emgreview.views": ("long_view", "review", "show_cues", "study_form"),
-    "emgreview.views.participants": ("participants",),
+    "emgreview.views": ("long_view", "participants", "review", "show_cues", "study_form"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 
@@ -186,10 +185,10 @@ if TYPE_CHECKING:
     from emgreview.trials import cut_trials as cut_trials
     from emgreview.trials import with_bursts as with_bursts
     from emgreview.views import long_view as long_view  # type: ignore[no-redef]
+    from emgreview.views import participants as participants
     from emgreview.views import review as review
     from emgreview.views import show_cues as show_cues
     from emgreview.views import study_form as study_form  # type: ignore[no-redef]
-    from emgreview.views.participants import participants as participants
 
 
 def __getattr__(name: str) -> object:
