@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules 25ccc4936d51bdb0a658a51882a3fa41c346f46f4cb6f97670f0c843a4ad301d
-// bundle d3283b40964c38a67d1c5c7d18004893f39ca5a7678be0a98451b69cf1f3b797
+// modules 210e8eeaebc47088b7ba113ebfc41ca3acbc7ed2558e672ef3870b13e4eeecfc
+// bundle eae57717fb50c1ddfe19fa5461a06159789730b05466b825c6ec8fe5cc6195c3
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -3968,9 +3968,10 @@ function people_order({ people, flags: flags2 }, { by, down, row }) {
   const order = people.map((_, i) => i);
   if (by === STUDY) return down ? order.reverse() : order;
   if (by === FLAGGED) {
-    const count = order.map(() => 0);
-    for (const { person } of flags2) count[person] += 1;
-    return order.sort((a, b) => Math.sign(count[b]) - Math.sign(count[a]) || a - b);
+    const last = Math.max(0, ...flags2.map(({ rank }) => rank)) + 1;
+    const first = order.map(() => last);
+    for (const { person, rank } of flags2) first[person] = Math.min(first[person], rank);
+    return order.sort((a, b) => first[a] - first[b] || a - b);
   }
   const cell = (i) => people[i].cells[row]?.[by];
   return order.sort((a, b) => {
