@@ -36,16 +36,16 @@ class Copy(NamedTuple):
 
 
 def rest_pattern(rest: FloatArray) -> FloatArray:
-    """Logarithms of rests without mean and trend of each channel, (channels, trials); 0 where missing."""
+    """Logarithms of rests without median and trend of each channel, (channels, trials); 0 where missing. Outliers are
+    drawn in before the trend is taken out: two people who moved in the same trial would else share its shape."""
     x = log(rest)
     n = x.shape[1]
-    if n < 3:
-        return np.zeros_like(x)
     present = np.isfinite(x)
-    counts = np.maximum(present.sum(axis=1, keepdims=True), 1)
-    centred = np.where(present, x - np.where(present, x, 0.0).sum(axis=1, keepdims=True) / counts, 0.0)
+    if n < 3 or not present.any():
+        return np.zeros_like(x)
+    x = _drawn_in(np.where(present, x, np.nan))
     t = np.arange(n) - (n - 1) / 2
-    return np.where(present, centred - (centred @ t)[:, None] / np.sum(t**2) * t, 0.0)
+    return np.where(present, x - (x @ t)[:, None] / np.sum(t**2) * t, 0.0)
 
 
 def copies(patterns: Sequence[FloatArray]) -> list[Copy]:
@@ -100,7 +100,9 @@ def _correlation(a: FloatArray, b: FloatArray) -> float:
 
 
 def _drawn_in(x: FloatArray) -> FloatArray:
-    """Rows without their medians, no value further than 3 scaled MADs from it."""
-    x = x - np.median(x, axis=1, keepdims=True)
-    edge = 3 * odd.MAD_TO_SD * np.median(np.abs(x), axis=1, keepdims=True)
-    return np.clip(x, -edge, edge)
+    """Rows about their medians, no value further than 3 scaled MADs from it; 0 where missing."""
+    rows = [row[np.isfinite(row)] for row in x]
+    middle = np.array([np.median(row) if row.size else 0.0 for row in rows])[:, None]
+    mads = [np.median(np.abs(row - at)) if row.size else 0.0 for row, at in zip(rows, middle[:, 0], strict=True)]
+    edge = 3 * odd.MAD_TO_SD * np.array(mads)[:, None]
+    return np.nan_to_num(np.clip(x - middle, -edge, edge))
