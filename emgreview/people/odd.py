@@ -167,7 +167,7 @@ def exchanged(features: ArrayLike, share: float, *, least: ArrayLike = 0.0) -> l
         spread = np.maximum(np.where(spread > 0, spread, np.nan), np.asarray(least))
     scaled, places = x / spread, middle / spread
     pairs = people * channels * (channels - 1) / 2
-    limit = float(stats.t.isf(share / pairs, max(people - 2, 3)) ** 2)
+    limit = float(stats.t.isf(share / pairs, (people - 1) * channels) ** 2)  # s rests on so many values
     out = []
     for person in range(people):
         best: Exchange | None = None

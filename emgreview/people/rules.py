@@ -32,7 +32,7 @@ ACTIVE = 0.3
 """A channel with bursts in more trials than this share is not dead (our own choice)."""
 THOUSANDFOLD = 100.0
 """Times the median of the others. People differ by less than ten times, a wrong unit by a thousand (our own choice)."""
-SILENT, ELSEWHERE = 0.9, 0.5
+SILENT, ELSEWHERE = 0.75, 0.5
 """A channel is silent where no burst is found in so large a share of trials, and the share is below the second number
 in everybody else (our own choice)."""
 TURNED = 4.0
