@@ -185,7 +185,7 @@ if TYPE_CHECKING:
     from emgreview.trials import cut_trials as cut_trials
     from emgreview.trials import with_bursts as with_bursts
     from emgreview.views import long_view as long_view  # type: ignore[no-redef]
-    from emgreview.views import participants as participants  # type: ignore[no-redef]
+    from emgreview.views import participants as participants
     from emgreview.views import review as review
     from emgreview.views import show_cues as show_cues
     from emgreview.views import study_form as study_form  # type: ignore[no-redef]

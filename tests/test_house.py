@@ -102,6 +102,7 @@ OWN_FILES = {  # what these read is the package's own, or was written by the sam
     "annotations/conforming.py",
     "views/host.py",
     "views/long_view.py",
+    "views/people.py",
     "views/trial_review.py",
     "demo/lab.py",
     "bench/planted.py",

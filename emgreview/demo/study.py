@@ -14,7 +14,7 @@ The recipe, all our own: motor time, from the first activity over the biceps to 
 rises of 30 to 150 ms and levels of 8 to 30 dB by person and channel; both wrist channels active in every turn; the
 pectoral channel does little with the small handle.
 
-A few lines over 400: one recipe, read from top to bottom.
+A few lines over 400 lines: one recipe, read from top to bottom.
 """
 
 from collections.abc import Mapping

@@ -194,9 +194,9 @@ def as_reviewed(parts: Sequence[Trials], decisions: pd.DataFrame, strangers: dic
             unknown += [name] if name in set(decisions["recording"]) else []
             continue
         why, found = why_another(part.recording, said)
-        if why and strangers is None:
-            raise VersionError(why)
         if why:
+            if strangers is None:
+                raise VersionError(why)
             strangers[name] = why
             continue
         beside += [(name, beside_the_emg(found))] if found.beside else []

@@ -19,11 +19,15 @@ from emgreview.model import FloatArray
 from emgreview.people import odd
 from emgreview.people.features import log
 
-COPY = 0.9
-"""Correlation, and rank correlation, that two rests must pass. Of 20 unrelated values they lie 6 SD of Fisher's z out
-(our own choice)."""
+COPY, COPY_RANKS = 0.9, 0.8
+"""Correlation, and rank correlation, that two rests must pass. Of 20 unrelated values they lie 6 and 4.5 SD of Fisher's
+z out (our own choice)."""
+COPY_HALF, HALF_RANKS = 0.98, 0.6
+"""Or: the correlation that the nearer half of the values speaks of, from the scaled MAD of the differences
+(Gnanadesikan & Kettenring 1972, from memory), and the rank correlation of all: where single trials were cut off or
+filtered otherwise. Of 20 unrelated values it is passed once in two million pairs."""
 COPY_VALUES = 20
-PERHAPS = 0.7
+PERHAPS = 0.5
 """Correlation as it is, outliers and all, below which no closer look is taken: copies have the same outliers."""
 
 
@@ -36,16 +40,11 @@ class Copy(NamedTuple):
 
 
 def rest_pattern(rest: FloatArray) -> FloatArray:
-    """Logarithms of rests without mean and trend of each channel, (channels, trials); 0 where missing."""
+    """Logarithms of rests without median and trend (Theil-Sen) of each channel, (channels, trials), outliers drawn in;
+    0 where missing. A trend by least squares would make two people alike who moved in the same trial."""
     x = log(rest)
-    n = x.shape[1]
-    if n < 3:
-        return np.zeros_like(x)
-    present = np.isfinite(x)
-    counts = np.maximum(present.sum(axis=1, keepdims=True), 1)
-    centred = np.where(present, x - np.where(present, x, 0.0).sum(axis=1, keepdims=True) / counts, 0.0)
-    t = np.arange(n) - (n - 1) / 2
-    return np.where(present, centred - (centred @ t)[:, None] / np.sum(t**2) * t, 0.0)
+    slopes = np.nan_to_num([odd.slope(row) for row in x])[:, None]
+    return _drawn_in(x - slopes * np.arange(x.shape[1]))
 
 
 def copies(patterns: Sequence[FloatArray]) -> list[Copy]:
@@ -87,9 +86,23 @@ def together(a: FloatArray, b: FloatArray) -> float:
     for way in np.flatnonzero(along > PERHAPS * norms).tolist():
         part = parts[:, way]
         drawn_in = _correlation(_drawn_in(a), _drawn_in(part))
-        if drawn_in > max(best, COPY) and _correlation(*(stats.rankdata(x, axis=1) for x in (a, part))) > COPY:
-            best = drawn_in
+        half = _of_nearer_half(a, part)
+        ranks = _correlation(*(stats.rankdata(x, axis=1) for x in (a, part)))
+        if drawn_in > COPY and ranks > COPY_RANKS:
+            best = max(best, drawn_in)
+        if half > COPY_HALF and ranks > HALF_RANKS:
+            best = max(best, half)
     return best
+
+
+def _of_nearer_half(a: FloatArray, b: FloatArray) -> float:
+    """1 - s² / 2, s the scaled MAD of the differences of both in their own scaled MADs."""
+    scales = [odd.MAD_TO_SD * np.median(np.abs(x - np.median(x, axis=1, keepdims=True)), axis=1) for x in (a, b)]
+    if not all((scale > 0).all() for scale in scales):
+        return 0.0
+    apart = a / scales[0][:, None] - b / scales[1][:, None]
+    apart = apart - np.median(apart, axis=1, keepdims=True)
+    return float(1 - (odd.MAD_TO_SD * np.median(np.abs(apart))) ** 2 / 2)
 
 
 def _correlation(a: FloatArray, b: FloatArray) -> float:
@@ -100,7 +113,9 @@ def _correlation(a: FloatArray, b: FloatArray) -> float:
 
 
 def _drawn_in(x: FloatArray) -> FloatArray:
-    """Rows without their medians, no value further than 3 scaled MADs from it."""
-    x = x - np.median(x, axis=1, keepdims=True)
-    edge = 3 * odd.MAD_TO_SD * np.median(np.abs(x), axis=1, keepdims=True)
-    return np.clip(x, -edge, edge)
+    """Rows about their medians, no value further than 3 scaled MADs from it; 0 where missing."""
+    rows = [row[np.isfinite(row)] for row in x]
+    middle = np.array([np.median(row) if row.size else 0.0 for row in rows])[:, None]
+    mads = [np.median(np.abs(row - at)) if row.size else 0.0 for row, at in zip(rows, middle[:, 0], strict=True)]
+    edge = 3 * odd.MAD_TO_SD * np.array(mads)[:, None]
+    return np.nan_to_num(np.clip(x - middle, -edge, edge))

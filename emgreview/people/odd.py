@@ -170,7 +170,7 @@ def exchanged(features: ArrayLike, share: float, *, least: ArrayLike = 0.0) -> l
     own = np.sqrt((weight * spread**2 + people * np.where(np.isfinite(own), own, 0.0) ** 2) / (weight + people))
     spreads = np.fmax(spread, own)  # a channel in which people differ more takes its own
     pairs = people * channels * (channels - 1) / 2
-    limit = float(stats.t.isf(share / pairs, max(people - 2, 3)) ** 2)
+    limit = float(stats.t.isf(share / pairs, (people - 1) * channels) ** 2)  # s rests on so many values
     out = []
     for person in range(people):
         best: Exchange | None = None

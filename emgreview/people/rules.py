@@ -21,7 +21,7 @@ from emgreview.people import odd
 from emgreview.people.copies import COPY, copies, rest_pattern
 from emgreview.people.cues import expected
 from emgreview.people.features import FEWEST_TRIALS, median
-from emgreview.people.person import Person, whose
+from emgreview.people.person import Person
 from emgreview.people.recorded import Recorded
 from emgreview.signal.findings import LIMITS
 
@@ -33,7 +33,7 @@ ACTIVE = 0.3
 """A channel with bursts in more trials than this share is not dead (our own choice)."""
 THOUSANDFOLD = 100.0
 """Times the median of the others. People differ by less than ten times, a wrong unit by a thousand (our own choice)."""
-SILENT, ELSEWHERE = 0.9, 0.5
+SILENT, ELSEWHERE = 0.75, 0.5
 """A channel is silent where no burst is found in so large a share of trials, and the share is below the second number
 in everybody else (our own choice)."""
 TOGETHER = 0.7
@@ -43,26 +43,26 @@ TURNED = 4.0
 """So many SDs between people must a channel's correlations with the others amount to, in the median person, before
 their turning round in one can be told (our own choice)."""
 RULES = {
+    "duplicate": f"rests of two recordings go up and down together (correlation above {COPY:g}), which no two do",
+    "cues": "another number of cues than expected, or than most people have; or a hole in their rhythm",
+    "unit": f"rest and bursts {THOUSANDFOLD:g} times as large or small as in the median person, or a level that "
+    "no muscle has",
+    "swapped": "leads exchanged: channels are louder in each other's test contractions than in their own",
+    "wrong site": "a channel is louder in another test contraction than in its own",
+    "inverted": "two channels carry one signal with opposite signs, as below, or a channel goes with the others the "
+    f"other way round than in the rest of the group, where that amounts to {TURNED:g} SD",
+    "identical": f"two channels carry one signal (correlation above {LIMITS['same signal'].value:g}, or above "
+    f"{TOGETHER:g} where it is below {ELSEWHERE:g} in everybody else)",
     "dead": f"RMS at rest below {NOISE_UV:g} µV, the noise of skin and amplifier, in all trials looked at, or in "
     f"{LOST_TRIALS} or more in a row; or a constant signal",
     "silent": f"no burst in {SILENT:.0%} of trials or more, where everybody else has one in more than {ELSEWHERE:.0%}",
-    "clipped": "samples pile up at the lowest or highest value",
-    "mains": f"mains and harmonics above {LIMITS['mains'].value:g} % of the power",
-    "heart": "waves of one shape that recur like heart beats",
-    "low frequencies": f"more than {LIMITS['low frequencies'].value:g} % of the power below 20 Hz",
-    "unit": f"rest and bursts {THOUSANDFOLD:g} times as large or small as in the median person, or a level that "
-    "no muscle has",
-    "identical": f"two channels carry one signal (correlation above {LIMITS['same signal'].value:g}, or above "
-    f"{TOGETHER:g} where it is below {ELSEWHERE:g} in everybody else)",
-    "inverted": "two channels carry one signal with opposite signs, as above, or a channel goes with the others the other "
-    f"way round than in the rest of the group, where that amounts to {TURNED:g} SD",
-    "cues": "another number of cues than expected, or than most people have; or a hole in their rhythm",
-    "duplicate": f"rests of two recordings go up and down together (correlation above {COPY:g}), which no two do",
-    "swapped": "leads exchanged: channels are louder in each other's test contractions than in their own",
-    "wrong site": "a channel is louder in another test contraction than in its own",
-    "no contraction": "no or a weak peak in the channel's own test contraction",
     "missing": "samples are missing, or hold codes",
     "converter": "values are held, repeated, or rounded coarsely",
+    "no contraction": "no or a weak peak in the channel's own test contraction",
+    "mains": f"mains and harmonics above {LIMITS['mains'].value:g} % of the power",
+    "low frequencies": f"more than {LIMITS['low frequencies'].value:g} % of the power below 20 Hz",
+    "heart": "waves of one shape that recur like heart beats",
+    "clipped": "samples pile up at the lowest or highest value",
 }
 _OF_CHECK = {
     "dead": "dead",
@@ -81,14 +81,6 @@ _OF_CHECK = {
     "repeated": "converter",
     "coarse": "converter",
 }
-CONTRACTED = {
-    "exchanged": "swapped",
-    "wrong site": "wrong site",
-    "no signal": "no contraction",
-    "weak": "no contraction",
-}
-"""What test contractions find, as the code of a flag."""
-
 EXPLAINS = {
     "silent": ("dead", "missing"),
     "together": ("dead", "mains", "heart", "low frequencies", "missing", "converter"),
@@ -135,6 +127,17 @@ class Flag:
     trials: tuple[str, ...] = ()
 
 
+LAST = ("mains", "low frequencies", "heart", "clipped")
+"""Codes of what a filter, another window or leaving out single trials may mend: after all others."""
+
+
+def gravity(code: str) -> int:
+    """The place of a code in the order in which one looks: first whose data these are and whether they are whole, then
+    channels, then what stands out among people, last what may be mended."""
+    first = [one for one in RULES if one not in LAST]
+    return first.index(code) if code in first else len(first) + (1 + LAST.index(code) if code in LAST else 0)
+
+
 def physical(people: Sequence[Person], *, expect: int | None = None) -> tuple[list[Flag], list[str]]:
     """Flags by physical rules, in the order of people, and sentences on what half of the people share."""
     flags = [flag for one in people for flag in _of_person(one)]
@@ -142,20 +145,7 @@ def physical(people: Sequence[Person], *, expect: int | None = None) -> tuple[li
     flags = _unexplained(flags + _together(people))
     flags, told = _set_up(_merged(flags), people)
     order = {(one.participant, one.session): at for at, one in enumerate(people)}
-    codes = {code: at for at, code in enumerate(RULES)}
-    return sorted(flags, key=lambda flag: (order[flag.participant, flag.session], codes[flag.code])), told
-
-
-def contracted(recorded: Sequence[Recorded], people: Sequence[Person]) -> list[Flag]:
-    """Flags of test contractions, in the session of whom they are of."""
-    by = {(one.participant, one.session): one for one in people}
-    flags = []
-    for rec in recorded:
-        one = by.get(whose(rec))
-        for found in rec.contracted if one is not None else ():
-            if found.code in CONTRACTED and one is not None:
-                flags.append(_flag(one, found.channel, CONTRACTED[found.code], found.words, found.times, 1.0))
-    return flags
+    return sorted(flags, key=lambda flag: (order[flag.participant, flag.session], gravity(flag.code))), told
 
 
 def _merged(flags: Sequence[Flag]) -> list[Flag]:
@@ -249,11 +239,13 @@ def _units(people: Sequence[Person]) -> list[Flag]:
                     f"{times:.0f} times as {'large' if far[0] > 1 else 'small'} as in the median of the others, at "
                     "rest and in bursts: another unit or gain."
                 )
-                flags.append(_flag(one, label, "unit", words, far[0], THOUSANDFOLD if far[0] > 1 else 1 / THOUSANDFOLD))
+                flags.append(
+                    flag_of(one, label, "unit", words, far[0], THOUSANDFOLD if far[0] > 1 else 1 / THOUSANDFOLD)
+                )
     return flags
 
 
-def _flag(one: Person, channel: str, code: str, reason: str, value: float, limit: float) -> Flag:
+def flag_of(one: Person, channel: str, code: str, reason: str, value: float, limit: float) -> Flag:
     return Flag(
         participant=one.participant,
         session=one.session,
@@ -277,9 +269,9 @@ def _cues(people: Sequence[Person], expect: int | None) -> list[Flag]:
             if number is not None and n != number:
                 hole = f" {rec.hole}" if rec.hole else ""
                 words = f"{rec.name}: {n} cues, {number} {source}.{hole}"
-                flags.append(_flag(one, "", "cues", words, float(n), float(number)))
+                flags.append(flag_of(one, "", "cues", words, float(n), float(number)))
             elif number is None and rec.hole and holes <= max(1, len(recs) / 4):
-                flags.append(_flag(one, "", "cues", f"{rec.name}: {rec.hole}", float(n), math.nan))
+                flags.append(flag_of(one, "", "cues", f"{rec.name}: {rec.hole}", float(n), math.nan))
     return flags
 
 
@@ -295,7 +287,7 @@ def _duplicates(people: Sequence[Person]) -> list[Flag]:
     for (first, second), r in sorted(pairs.items()):
         for at, like in ((first, second), (second, first)):
             words = f"{recs[at][1].name} and {recs[like][1].name} hold the same samples: their rests go together, "
-            flags.append(_flag(recs[at][0], "", "duplicate", f"{words}correlation {r:.3f}.", r, COPY))
+            flags.append(flag_of(recs[at][0], "", "duplicate", f"{words}correlation {r:.3f}.", r, COPY))
     return flags
 
 
@@ -313,7 +305,7 @@ def _silent(people: Sequence[Person]) -> list[Flag]:
                     f"No burst in {share:.0%} of {usable.sum()} trials; everybody else is without one in {most:.0%} at "
                     "most."
                 )
-                flags.append(_flag(one, label, "silent", words, share, SILENT))
+                flags.append(flag_of(one, label, "silent", words, share, SILENT))
     return flags
 
 
@@ -335,7 +327,7 @@ def _together(people: Sequence[Person]) -> list[Flag]:
                 f"{others.max():.2f} at most: one lead in both, or a copy"
                 f"{' turned round' if r[at] < 0 else ''} with noise."
             )
-            flags += [_flag(mine[at], label, code, words, float(r[at]), TOGETHER) for label in pair]
+            flags += [flag_of(mine[at], label, code, words, float(r[at]), TOGETHER) for label in pair]
     return flags
 
 
@@ -388,7 +380,7 @@ def _turned(people: Sequence[Person]) -> list[Flag]:
                     f"{label} goes with the other channels the other way round than in the rest of the group "
                     f"({along:.1f} SD, the median person {length:.1f}): its two leads, or another's, are exchanged."
                 )
-                flags.append(_flag(one, label, "inverted", words, along, -length / 2))
+                flags.append(flag_of(one, label, "inverted", words, along, -length / 2))
     return flags
 
 

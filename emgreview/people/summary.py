@@ -17,13 +17,14 @@ from emgreview.cohort.agreement import Agreement
 from emgreview.detecting import METHOD
 from emgreview.errors import ParameterError, UnknownNameError, tell
 from emgreview.model import Processing
+from emgreview.people.contracted import contracted
 from emgreview.people.cues import expected
 from emgreview.people.flags import Odd, odd_people
 from emgreview.people.groups import with_and_without
 from emgreview.people.person import AUTOMATIC, MARKS, REVIEWED, Person, gathered, whose
 from emgreview.people.recorded import RESPONSE, Recorded, RecordedJob
 from emgreview.people.reviewed import MovedJob, moved_marks
-from emgreview.people.rules import Flag, contracted
+from emgreview.people.rules import Flag
 from emgreview.people.table import table_of
 from emgreview.running import Runner
 from emgreview.showing import Prose, Sheet, Shown
@@ -156,8 +157,9 @@ def summarise(
     decisions : DataFrame or None
         Decisions of one reviewer, as a session or a sealed version gives them.
     marks : str or None
-        "automatic" or "reviewed": whose marks the numbers rest on; None: reviewed where ``decisions`` are given. Trials
-        that nobody reviewed keep automatic ones, and their share stands in the table.
+        "automatic" or "reviewed": whose marks the numbers rest on; None: reviewed where
+        ``decisions`` are given. Trials that nobody reviewed keep automatic ones, and their
+        share stands in the table.
     method : str, default "ramp"
         The onset method of automatic marks.
     parameters : mapping or None

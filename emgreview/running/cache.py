@@ -92,6 +92,9 @@ class Cache:
             strange = sorted(name for name in there if not name.startswith(_ABOUT))  # another process begins it
         except OSError as why:
             raise self._not_there(why) from why
+        if strange and os.path.lexists(self.folder / _ABOUT):  # it was begun, and results were kept, since then
+            self.id = self._read_id(self.folder / _ABOUT)
+            return
         if strange:
             raise ParameterError(
                 f"{self.folder} holds {', '.join(strange[:3])} and is no cache; a cache deletes what it no longer "
@@ -179,7 +182,7 @@ class Cache:
             os.utime(path)  # what was used last
         return content
 
-    def put(self, key: str, content: bytes) -> None:
+    def put(self, key: str, content: bytes) -> bool:
         """Keep something. Where it cannot be written, nothing is kept, and the work goes on.
 
         Parameters
@@ -188,11 +191,18 @@ class Cache:
             The digest of all that it depends on.
         content : bytes
             What is kept.
+
+        Returns
+        -------
+        bool
+            Whether it is kept.
         """
         sealed_by, path = self._place(key)
         if len(content) < LARGEST - 1000 and not path.parent.is_symlink():
             with contextlib.suppress(OSError):
                 self._write(path, seal(content, sealed_by))
+                return True
+        return False
 
     def trim(self) -> int:
         """Delete those not used for longest until the rest fits, and what dead writers left.

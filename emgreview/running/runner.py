@@ -216,7 +216,7 @@ class Runner:
         show = show_of(self.progress)
         if self.cache is not None:
             self.cache.begin()
-        begun, made, ready, spoilt, done = time.monotonic(), 0, 0, 0, 0
+        begun, made, ready, spoilt, unkept, done = time.monotonic(), 0, 0, 0, 0, 0
         failed: list[str] = []
         started = False
         with closing(self._way(job, openings)) as way:
@@ -234,7 +234,7 @@ class Runner:
                 spoilt += len(packed.spoilt)
                 ready += packed.ready
                 if self.cache is not None and packed.content and not packed.written:
-                    self.cache.put(packed.key, packed.content)
+                    unkept += not self.cache.put(packed.key, packed.content)
                 if self.cache is not None and not packed.ready:
                     made += 1
                     if made % TRIM_EVERY == 0:
@@ -248,6 +248,11 @@ class Runner:
             self.cache.spoilt.clear()
             if made:
                 self.cache.trim()
+        if unkept and self.cache is not None:
+            tell(
+                f"{unkept} of {made} results could not be kept in {self.cache.folder}: is the disk full, or may "
+                "nothing be written there? They are complete here, and will be made anew the next time."
+            )
         if spoilt:
             tell(f"{spoilt} kept results were not what was written, and were made anew: {self.cache}.")
 

@@ -149,9 +149,8 @@ def work(opening: Opening, job: Job, cache: Cache | None) -> Packed:
         if learnt and rec.digest != learnt:
             raise ReadError(f"the file of {name} was written while it was worked on; run it again once it is whole.")
         content = encode((value, told))
-        if here is not None:
-            here.put(key, content)
-        return Packed(at, name, key, content, "", of_opening, False, here is not None, spoilt, seen_of(rec))
+        kept = here is not None and here.put(key, content)
+        return Packed(at, name, key, content, "", of_opening, False, kept, spoilt, seen_of(rec))
     except EmgreviewError as why:
         return Packed(at, name, problem=str(why))
     except Exception as why:

@@ -9,7 +9,7 @@ study_form(folder)          a form that describes a folder of a lab's own files
 
 from emgreview.views.cues import show_cues
 from emgreview.views.long_view import long_view
-from emgreview.views.participants import participants
+from emgreview.views.people import participants
 from emgreview.views.study_form import study_form
 from emgreview.views.trial_review import review
 

@@ -1,6 +1,6 @@
 // Generated from the modules in js/, which say what it does and why: edit those, then run python tests/js/bundle.py.
-// modules b26df51241bc0f2862e4c90d29449454d767421060b39658af079858fe86b24d
-// bundle 39bfe57f47eadcd989b3912a024a238897cab29545d7d4215b20b50ca98384e3
+// modules 210e8eeaebc47088b7ba113ebfc41ca3acbc7ed2558e672ef3870b13e4eeecfc
+// bundle eae57717fb50c1ddfe19fa5461a06159789730b05466b825c6ec8fe5cc6195c3
 // shared/keys.js
 var FIELDS = /* @__PURE__ */ new Set([
   "INPUT",
@@ -3335,19 +3335,25 @@ function round_ticks(low, high, most = 5) {
   if (!(high > low)) return [
     low
   ];
-  const rough = (high - low) / Math.max(1, most);
-  const power = 10 ** Math.floor(Math.log10(rough));
-  const step = ([
-    1,
-    2,
-    5,
-    10
-  ].find((m) => m * power >= rough * (1 - 1e-9)) ?? 10) * power;
-  const ticks = [];
-  for (let k = Math.ceil(low / step - 1e-9); k * step <= high + 1e-9 * step; k++) {
-    ticks.push(Number((k * step).toPrecision(12)));
+  for (let n = Math.max(1, most); n < 20; n *= 2) {
+    const rough = (high - low) / n;
+    const power = 10 ** Math.floor(Math.log10(rough));
+    const step = ([
+      1,
+      2,
+      5,
+      10
+    ].find((m) => m * power >= rough * (1 - 1e-9)) ?? 10) * power;
+    const ticks = [];
+    for (let k = Math.ceil(low / step - 1e-9); k * step <= high + 1e-9 * step; k++) {
+      ticks.push(Number((k * step).toPrecision(12)));
+    }
+    if (ticks.length > 1) return ticks;
   }
-  return ticks;
+  return [
+    low,
+    high
+  ];
 }
 function log_ticks(low, high) {
   const ticks = [];
@@ -3706,43 +3712,47 @@ function draw_matrix(ctx, size, { setup, colours, font_px, row, alike }) {
   const n = labels.length;
   ctx.font = `${font_px}px system-ui, sans-serif`;
   const widest = Math.max(...labels.map((label) => ctx.measureText(label).width));
-  const words_px = Math.min(widest, 0.3 * size.width);
+  const words_px = Math.min(widest, 0.24 * size.width);
   const left = words_px + 8;
   const top = 1.6 * font_px;
-  const cell = Math.min((size.width - left - 6) / n, (size.height - top - 1.9 * font_px) / n);
+  const [wide, tall] = [
+    (size.width - left - 6) / n,
+    (size.height - top - 1.9 * font_px) / n
+  ];
   const own = labels.indexOf(setup.labels[row]);
   ctx.textBaseline = "middle";
   labels.forEach((label, i) => {
     ctx.fillStyle = colours.ink;
     ctx.textAlign = "right";
     ctx.font = `${i === own ? "bold " : ""}${font_px}px system-ui, sans-serif`;
-    ctx.fillText(cut_to(ctx, label, words_px), left - 4, top + (i + 0.5) * cell);
+    ctx.fillText(cut_to(ctx, label, words_px), left - 4, top + (i + 0.5) * tall);
     ctx.textAlign = "center";
-    ctx.fillText(cut_to(ctx, label, cell - 2, 1), left + (i + 0.5) * cell, 0.8 * font_px);
+    ctx.fillText(cut_to(ctx, label, wide - 2, 1), left + (i + 0.5) * wide, 0.8 * font_px);
     for (let j = 0; j < n; j++) {
       const value = values[i * n + j];
       const [x, y] = [
-        left + j * cell,
-        top + i * cell
+        left + j * wide,
+        top + i * tall
       ];
       ctx.strokeStyle = colours.grid;
-      ctx.strokeRect(x + 0.5, y + 0.5, cell, cell);
+      ctx.strokeRect(x + 0.5, y + 0.5, wide, tall);
       if (!Number.isFinite(value)) continue;
       if (i === j) continue;
       ctx.globalAlpha = Math.min(1, Math.abs(value)) * 0.85;
       ctx.fillStyle = value < 0 ? colours.onset : colours.accent;
-      ctx.fillRect(x + 1, y + 1, cell - 1, cell - 1);
+      ctx.fillRect(x + 1, y + 1, wide - 1, tall - 1);
       ctx.globalAlpha = 1;
       ctx.fillStyle = Math.abs(value) > 0.5 ? colours.ground : colours.ink;
       ctx.textAlign = "center";
+      ctx.font = `${font_px}px system-ui, sans-serif`;
       const words = value.toFixed(2).replace(/^-(?=0\.00)/, "").replace("-", "\u2212").replace(/0(?=\.)/, "");
-      if (ctx.measureText(words).width < cell - 2) ctx.fillText(words, x + cell / 2, y + cell / 2);
+      if (ctx.measureText(words).width < wide - 1) ctx.fillText(words, x + wide / 2, y + tall / 2);
     }
   });
   if (own >= 0) {
     ctx.strokeStyle = colours.onset;
     ctx.lineWidth = 2;
-    ctx.strokeRect(left - 0.5, top + own * cell, n * cell + 1, cell + 1);
+    ctx.strokeRect(left - 0.5, top + own * tall, n * wide + 1, tall + 1);
     ctx.lineWidth = 1;
   }
   ctx.textAlign = "left";
@@ -3758,7 +3768,7 @@ function draw_matrix(ctx, size, { setup, colours, font_px, row, alike }) {
   ctx.fillText(cut_to(ctx, most, size.width - 8), 4, size.height - 0.4 * font_px);
   return {
     find(x, y) {
-      const at = Math.floor((y - top) / cell);
+      const at = Math.floor((y - top) / tall);
       return x > 0 && at >= 0 && at < n ? {
         row: setup.labels.indexOf(labels[at])
       } : null;
@@ -3958,9 +3968,10 @@ function people_order({ people, flags: flags2 }, { by, down, row }) {
   const order = people.map((_, i) => i);
   if (by === STUDY) return down ? order.reverse() : order;
   if (by === FLAGGED) {
-    const count = order.map(() => 0);
-    for (const { person } of flags2) count[person] += 1;
-    return order.sort((a, b) => Math.sign(count[b]) - Math.sign(count[a]) || a - b);
+    const last = Math.max(0, ...flags2.map(({ rank }) => rank)) + 1;
+    const first = order.map(() => last);
+    for (const { person, rank } of flags2) first[person] = Math.min(first[person], rank);
+    return order.sort((a, b) => first[a] - first[b] || a - b);
   }
   const cell = (i) => people[i].cells[row]?.[by];
   return order.sort((a, b) => {
@@ -4178,7 +4189,7 @@ function lay_panels({ width, height }, n, font_px) {
 var margin_px = (font_px) => Math.round(4.6 * font_px);
 var foot_px = (font_px) => Math.round(2.9 * font_px);
 function draw_multiples(ctx, size, scene) {
-  const { setup, colours, font_px, channel, people, person, own_scale } = scene;
+  const { setup, colours, font_px, channel, people, own_scale } = scene;
   const { across, wide, high, per_page, down } = lay_panels(size, setup.people.length, font_px);
   const [left, foot] = [
     margin_px(font_px),
@@ -4202,13 +4213,6 @@ function draw_multiples(ctx, size, scene) {
     ];
   });
   for (const [box, who] of boxes) draw_panel(ctx, box, who, scene);
-  const above = boxes.filter(([, who]) => who === person);
-  for (const [box] of above) {
-    ctx.strokeStyle = colours.onset;
-    ctx.lineWidth = 2;
-    ctx.strokeRect(box.left - 1, box.top - head + 1, box.width + 2, box.height + head);
-    ctx.lineWidth = 1;
-  }
   ctx.fillStyle = colours.ink;
   ctx.textBaseline = "middle";
   ctx.textAlign = "right";
@@ -4245,6 +4249,7 @@ function draw_multiples(ctx, size, scene) {
   ctx.textAlign = "left";
   ctx.textBaseline = "alphabetic";
   return {
+    boxes,
     find(x, y) {
       const found = boxes.find(([box]) => x >= box.left && x <= box.left + box.width && y >= box.top - head && y <= box.top + box.height);
       return found ? {
@@ -4254,27 +4259,45 @@ function draw_multiples(ctx, size, scene) {
     words: `Mean envelope of ${channel.label} of ${boxes.length} people with thin single trials, ${down} by ${across} panels` + (own_scale ? ", each on its own scale." : `, all from 0 to ${plain(channel.top)} ${channel.unit}; what goes beyond has a \u25B2.`)
   };
 }
+function draw_chosen(ctx, boxes, scene) {
+  const { setup, colours, font_px, row, store, person, trial, data } = scene;
+  const [box] = boxes.find(([, who]) => who === person) ?? [];
+  if (!box) return;
+  const head = 1.35 * font_px;
+  ctx.strokeStyle = colours.onset;
+  ctx.lineWidth = 2;
+  ctx.strokeRect(box.left - 1, box.top - head + 1, box.width + 2, box.height + head);
+  const mean = store.mean(person, row);
+  if (trial !== null && data && mean) {
+    ctx.save();
+    ctx.beginPath();
+    ctx.rect(box.left, box.top, box.width, box.height);
+    ctx.clip();
+    draw_curve(ctx, data.envelope, trial * setup.bins, setup.bins, box, box.width / setup.bins, top_of(mean, person, scene));
+    ctx.restore();
+  }
+  ctx.lineWidth = 1;
+}
+function top_of(mean, who, { setup, channel, own_scale }) {
+  const peak = mean.reduce((most, v) => v > most ? v : most, 0);
+  return own_scale || setup.people[who].unit !== channel.unit ? 1.5 * peak || 1 : channel.top;
+}
 var x_of = (s, [start, stop], width) => (s - start) / (stop - start) * width;
 var y_of = (value, top, height) => height * (1 - value / (1.06 * top));
 function draw_panel(ctx, box, who, scene) {
-  const { setup, colours, font_px, row, channel, store, own_scale, flags: flags2, person, trial, data } = scene;
+  const { setup, colours, font_px, row, channel, store, flags: flags2 } = scene;
   const { left, top: above, width, height } = box;
   const somebody = setup.people[who];
   const mean = store.mean(who, row);
   const foreign = somebody.unit !== channel.unit;
-  const [bins, here] = [
-    setup.bins,
-    who === person
-  ];
+  const { bins } = setup;
   ctx.fillStyle = colours.band;
   ctx.fillRect(left, above, width, height);
   ctx.textBaseline = "alphabetic";
   ctx.fillStyle = colours.ink;
-  ctx.font = `${here ? "bold " : ""}${font_px}px system-ui, sans-serif`;
   const name = cut_to(ctx, somebody.name, width);
   ctx.fillText(name, left, above - 0.35 * font_px);
   const beside = left + width_of(ctx, `${name} `);
-  ctx.font = `${font_px}px system-ui, sans-serif`;
   const said = [
     flags2[who] && `\u2691 ${flags2[who]}`,
     foreign && somebody.unit
@@ -4286,7 +4309,7 @@ function draw_panel(ctx, box, who, scene) {
     return;
   }
   const peak = mean.reduce((most, v) => v > most ? v : most, 0);
-  const top = own_scale || foreign ? 1.5 * peak || 1 : channel.top;
+  const top = top_of(mean, who, scene);
   const step = width / bins;
   ctx.save();
   ctx.beginPath();
@@ -4308,10 +4331,6 @@ function draw_panel(ctx, box, who, scene) {
     if (Number.isFinite(v)) ctx.lineTo(left + (k + 0.5) * step, above + y_of(v, top, height));
   });
   ctx.stroke();
-  if (here && trial !== null && data) {
-    ctx.strokeStyle = colours.onset;
-    draw_curve(ctx, data.envelope, trial * bins, bins, box, step, top);
-  }
   ctx.lineWidth = 1;
   ctx.restore();
   if (peak > 1.06 * top) {
@@ -4579,6 +4598,9 @@ function draw_onset_level(ctx, size, scene) {
 }
 
 // people/table.js
+var ROOM_PX = 200;
+var AT_ONCE = 40;
+var AFTER_MS2 = 120;
 function cell_words(value, { digits }) {
   if (value === null || value === void 0) return "n/a";
   return typeof value === "number" ? value.toFixed(digits).replace("-", "\u2212") : value;
@@ -4645,27 +4667,46 @@ function make_table(setup, act) {
       title: name
     }, brief(name, 40)), words, ...own);
   });
+  let later;
+  function rows_seen() {
+    const [top, bottom] = [
+      element.scrollTop - ROOM_PX,
+      element.scrollTop + element.clientHeight + ROOM_PX
+    ];
+    return rows.flatMap(({ offsetTop }, i) => offsetTop >= top && offsetTop <= bottom ? [
+      i
+    ] : []);
+  }
+  function fill_one(i, row, unit) {
+    const { cells: values, unit: own } = setup.people[i];
+    setup.columns.forEach((column, k) => {
+      const value = values[row]?.[k];
+      const cell = cells[i][k];
+      const foreign = own !== unit && column.unit.startsWith("unit") && value !== null ? ` ${own}` : "";
+      const text = brief(cell_words(value, column) + foreign, 60);
+      if (cell.textContent !== text) cell.textContent = text;
+      cell.className = value === null || value === void 0 ? "none" : typeof value === "string" ? "text" : "";
+    });
+  }
   return {
     element,
     flags: flags2,
     rows,
-    /** The cells of a channel.
+    /** The cells of a channel: those in view at once, the others soon after, so that no key waits for them.
      * @param {number} row */
     fill(row) {
       const { label, unit } = setup.channels[row];
       set_text(caption, `${setup.people.length} people's sessions \xB7 ${label} \xB7 ${setup.marks} marks`);
       heads.forEach(({ unit: said }, k) => set_text(units[k], said.replace("unit", unit)));
-      setup.people.forEach(({ cells: values, unit: own }, i) => {
-        setup.columns.forEach((column, k) => {
-          const value = values[row]?.[k];
-          const cell = cells[i][k];
-          const words = cell_words(value, column);
-          const foreign = own !== unit && column.unit.startsWith("unit") && value !== null ? ` ${own}` : "";
-          const text = brief(words + foreign, 60);
-          if (cell.textContent !== text) cell.textContent = text;
-          cell.className = value === null || value === void 0 ? "none" : typeof value === "string" ? "text" : "";
-        });
-      });
+      const seen = rows_seen();
+      seen.forEach((i) => fill_one(i, row, unit));
+      clearTimeout(later);
+      const rest = setup.people.map((_, i) => i).filter((i) => !seen.includes(i));
+      const go_on = () => {
+        for (const i of rest.splice(0, AT_ONCE)) fill_one(i, row, unit);
+        if (rest.length) later = setTimeout(go_on, 0);
+      };
+      if (rest.length) later = setTimeout(go_on, AFTER_MS2);
     },
     /** @param {number[]} order @param {{by: number, down: boolean}} sort */
     order(order, { by, down }) {
@@ -4936,9 +4977,12 @@ function make_state2(setup) {
       return {
         at,
         n: Math.ceil(state.order.length / per_page),
-        people: state.order.slice(at * per_page, (at + 1) * per_page)
+        people: state.people_of(at, per_page)
       };
-    }
+    },
+    /** People of a page; nobody where there is none.
+     * @param {number} at @param {number} per_page */
+    people_of: (at, per_page) => at < 0 ? [] : state.order.slice(at * per_page, (at + 1) * per_page)
   };
   state.arrange();
   state.person = state.order[0];
@@ -4949,6 +4993,8 @@ function make_state2(setup) {
 
 // people/store.js
 var AGAIN_MS2 = 1500;
+var AT_ONCE2 = 6;
+var MOST_VALUES = 4e7;
 function values_of({ samples, scale }, from = 0, n = samples.length) {
   const out = new Float64Array(n);
   for (let i = 0; i < n; i++) out[i] = samples[from + i] === MISSING ? NaN : samples[from + i] * scale;
@@ -4961,11 +5007,12 @@ function make_store(model, setup, wire, came) {
   const singles = /* @__PURE__ */ new Map();
   const asked = /* @__PURE__ */ new Map();
   let means = [];
+  const values_each = bins * labels.length * Math.max(1, ...setup.people.map(({ n }) => n));
   function take_overview() {
     if (!model.overview?.byteLength) return;
     const { head, fill } = unpack(model.overview);
     means = head.people.map(fill);
-    came();
+    came(means.map((_, i) => i));
   }
   function take_pack() {
     if (!model.pack?.byteLength) return;
@@ -4975,7 +5022,7 @@ function make_store(model, setup, wire, came) {
       packs.set(pack.person, pack);
     }
     for (const panel of head.panels ?? []) singles.set(`${panel.person} ${head.row}`, fill(panel));
-    came();
+    came((head.people ?? []).map(({ person }) => person), head.row);
   }
   function ask(kind, people, name, more) {
     const now = performance.now();
@@ -5028,6 +5075,22 @@ function make_store(model, setup, wire, came) {
      * @param {number[]} people */
     want(people) {
       ask("person", people.filter((i) => !packs.has(i)), (i) => `p ${i}`, {});
+    },
+    /** Ask for the trials of further people, those nearest in the table first, while nothing else is on its way: so
+     * that no choice waits for Python.
+     * @param {number[]} order @param {number} at */
+    want_ahead(order, at) {
+      const now = performance.now();
+      const waiting = [
+        ...asked
+      ].some(([name, when]) => name.startsWith("p ") && now - when < AGAIN_MS2 && !packs.has(Number(name.slice(2))));
+      if (waiting || packs.size * values_each > MOST_VALUES) return;
+      const lacking = order.map((i, place) => ({
+        i,
+        away: Math.abs(place - at)
+      })).filter(({ i }) => !packs.has(i));
+      const near = lacking.sort((a, b) => a.away - b.away).slice(0, AT_ONCE2).map(({ i }) => i);
+      ask("person", near, (i) => `p ${i}`, {});
     },
     /** Ask for single trials of a page of people.
      * @param {number[]} people @param {number} row */
@@ -5175,11 +5238,20 @@ function render_people({ model, view }, setup) {
     -1,
     ""
   ];
+  let everybody = {
+    canvas: document.createElement("canvas"),
+    key: "",
+    find: null,
+    said: "",
+    boxes: []
+  };
   const wire = make_wire(model, {
     still: " What is shown was sent before."
   });
   const state = make_state2(setup);
-  const store = make_store(model, setup, wire, () => refresh());
+  const store = make_store(model, setup, wire, (people, row) => {
+    if (people.includes(state.person) || row === state.row) refresh();
+  });
   const screen = make_screen2(setup, setup.within ? model.get_child("opened") : null, {
     act: (action) => act(action, null),
     sort: (by) => moving.sort_by(by),
@@ -5212,8 +5284,8 @@ function render_people({ model, view }, setup) {
   }
   function write_table() {
     const how = JSON.stringify(state.sort);
-    if (filled !== state.row) table.fill(state.row);
     if (how !== ordered || filled !== state.row && state.sort.by >= 0) table.order(state.order, state.sort);
+    if (filled !== state.row) table.fill(state.row);
     [filled, ordered] = [
       state.row,
       how
@@ -5226,24 +5298,55 @@ function render_people({ model, view }, setup) {
     const size = size_of(small.canvas);
     if (width < 50) return;
     store.want_singles(page.people, state.row);
-    const painted = draw_multiples(paper_of(small.canvas, size), size, {
+    const { row, own_scale } = state;
+    const theme = theme_of(root);
+    const font_px = canvas_font_px();
+    const channel = setup.channels[row];
+    const { people } = page;
+    const scene = {
       setup,
-      colours: PALETTES[theme_of(root)],
-      font_px: canvas_font_px(),
-      row: state.row,
-      channel: setup.channels[state.row],
-      people: page.people,
+      colours: PALETTES[theme],
+      font_px,
+      row,
+      channel,
+      people,
+      own_scale,
+      store,
+      flags: table.flags
+    };
+    const here = people.filter((i) => store.singles(i, row)).length;
+    const key = JSON.stringify([
+      size,
+      window.devicePixelRatio,
+      theme,
+      font_px,
+      row,
+      people,
+      own_scale,
+      here
+    ]);
+    if (key !== everybody.key) {
+      const { find, words: said, boxes } = draw_multiples(paper_of(everybody.canvas, size), size, scene);
+      everybody = {
+        ...everybody,
+        key,
+        find,
+        said,
+        boxes
+      };
+    }
+    const ctx = paper_of(small.canvas, size);
+    ctx.drawImage(everybody.canvas, 0, 0, size.width, size.height);
+    draw_chosen(ctx, everybody.boxes, {
+      ...scene,
       person: state.person,
       trial: state.trial,
-      own_scale: state.own_scale,
-      store,
-      flags: table.flags,
       data: words.here()
     });
-    small.finder.find = painted.find;
+    small.finder.find = everybody.find;
     const pages = page.n > 1 ? ` \xB7 page ${page.at + 1} of ${page.n}` : "";
     small.caption.textContent = `${small.name}: mean envelope and single trials, ${setup.labels[state.row]}${pages}`;
-    small.canvas.setAttribute("aria-label", painted.words);
+    small.canvas.setAttribute("aria-label", everybody.said);
   }
   function paint_somebody() {
     const data = words.here();
@@ -5359,6 +5462,14 @@ function render_people({ model, view }, setup) {
     tick(attentive) {
       wire.watch(attentive);
       if (root.dataset.painted === "loading") refresh();
+      if (ready && !document.hidden && !state.opened) {
+        const page = state.page(panels().per_page);
+        for (const by of [
+          1,
+          -1
+        ]) store.want_singles(state.people_of(page.at + by, panels().per_page), state.row);
+        store.want_ahead(state.order, state.order.indexOf(state.person));
+      }
     },
     leave() {
     },

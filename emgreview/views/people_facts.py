@@ -19,7 +19,7 @@ from emgreview.model import FloatArray
 from emgreview.people import pictures
 from emgreview.people.person import WORDS, Person
 from emgreview.people.recorded import BINS, GRID_HZ
-from emgreview.people.rules import Flag
+from emgreview.people.rules import Flag, gravity
 from emgreview.people.summary import Summary
 from emgreview.people.table import COLUMNS as MEANINGS
 from emgreview.views.packing import Traces
@@ -95,10 +95,14 @@ def facts(found: Summary) -> dict[str, Any]:
         "hz": GRID_HZ.tolist(),
         "columns": [{**column._asdict(), "words": MEANINGS[column.name][1]} for column in columns],
         "people": [_person(one, rows, labels, columns) for one in people],
-        "flags": [_flag(one, places, people) for one in found.odd.flags],
+        "flags": [_flag(one, places, people) for one in found.odd.flags if (one.participant, one.session) in places],
         "unlike": [_flag(one, places, people) for one in found.odd.unlike],
         "rules": list(found.rules),
-        "notes": [*found.notes, *(f"{name} is left out: {why}" for name, why in found.failed.items())],
+        "notes": [
+            *found.notes,
+            *(one.reason for one in found.odd.flags if (one.participant, one.session) not in places),
+            *(f"{name} is left out: {why}" for name, why in found.failed.items()),
+        ],
         "channels": [_channel(group, label) for label in labels],
         "signals": list(WORDS),
         "chances": [100 * (1 - 2 * chance) for chance in pictures.CHANCES],
@@ -115,7 +119,7 @@ def _flag(one: Flag, places: Mapping[tuple[str, str], int], people: Sequence[Per
     at = places[one.participant, one.session]
     return {
         **{"person": at, "channel": one.channel, "code": one.code, "reason": one.reason, "kind": one.kind},
-        **{"value": _number(one.value), "limit": _number(one.limit)},
+        **{"value": _number(one.value), "limit": _number(one.limit), "rank": gravity(one.code)},
         "trials": [people[at].ids.index(trial) for trial in one.trials if trial in people[at].ids],
     }
 

@@ -10,6 +10,7 @@ ms, for the next person of the table (sent ahead) and for one whose trials are n
 
 import argparse
 import os
+import pickle
 import sys
 import tempfile
 import time
@@ -29,9 +30,9 @@ import emgreview as er
 
 LABELS = ("FCR", "ECR", "BB", "TB", "FDI", "APB")
 CELLS = """
-import time, emgreview as er, invented_people
-if "kept" not in vars(invented_people):
-    invented_people.kept = invented_people.summary_of({people}, {labels!r}, 40, 2)
+import pickle, emgreview as er, invented_people
+if "kept" not in vars(invented_people):  # the server goes on from page to page
+    invented_people.kept = pickle.load(open("found.pickle", "rb"))
 er.participants(invented_people.kept)
 """
 WATCH = """(root) => {
@@ -59,7 +60,7 @@ def told(what: str, values: list[float]) -> float:
 def first_picture(page, address: str) -> float:
     """Seconds from a page's address to its pictures."""
     began = time.perf_counter()
-    page.goto(address)
+    page.goto(address, timeout=600_000)
     root = page.locator(".emgreview.people")
     root.wait_for(timeout=600_000)
     page.wait_for_function(
@@ -93,7 +94,8 @@ def main():
         with sync_playwright() as playwright:
             browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
             page = browser.new_page(viewport={"width": 1400, "height": 950})
-            (folder / "cells.py").write_text(CELLS.format(people=given.people, labels=LABELS))
+            (folder / "found.pickle").write_bytes(pickle.dumps(found))
+            (folder / "cells.py").write_text(CELLS)
             address = f"{server.base}/page?folder={urllib.parse.quote(str(folder))}"
             first_picture(page, address)  # the summary is made, and the page's own files are fetched
             shown = min(first_picture(page, address) for _ in range(3))

@@ -16,14 +16,14 @@ import {pack_of} from "./made.js"
 /** @param {(number | string | null)[]} values  one cell a person */
 function study(values) {
   const people = values.map((value, i) => ({name: `P${i}`, n: 1, unit: "µV", runs: [], cells: [[value]]}))
-  const flag = (/** @type {number} */ person) => (
-    {person, channel: "", code: "late", reason: "", kind: "", value: null, limit: null}
+  const flag = (/** @type {number} */ person, /** @type {number} */ rank) => (
+    {person, channel: "", code: "late", reason: "", kind: "", value: null, limit: null, trials: [], rank}
   )
-  return {people, flags: [flag(2), flag(2), flag(4)]}
+  return {people, flags: [flag(2, 5), flag(2, 9), flag(4, 1)]}
 }
 
-Deno.test("flagged people stand first, each group in the order of the study", () => {
-  assert.deepEqual(people_order(study([1, 1, 1, 1, 1]), {by: FLAGGED, down: false, row: 0}), [2, 4, 0, 1, 3])
+Deno.test("flagged people stand first, the gravest flag before all, the others in the order of the study", () => {
+  assert.deepEqual(people_order(study([1, 1, 1, 1, 1]), {by: FLAGGED, down: false, row: 0}), [4, 2, 0, 1, 3])
   assert.deepEqual(people_order(study([1, 1, 1]), {by: STUDY, down: true, row: 0}), [2, 1, 0])
 })
 

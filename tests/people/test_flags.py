@@ -7,6 +7,7 @@ import pytest
 from planted_people import FAULTS, RELATIVE, TASKS, WINDOW, named, person
 
 import emgreview as er
+from emgreview.people.copies import copies, rest_pattern
 from emgreview.people.flags import SHARES, odd_people
 from emgreview.people.person import gathered
 from emgreview.people.recorded import RecordedJob
@@ -128,3 +129,14 @@ def test_a_channel_whose_leads_are_turned_round_goes_the_other_way_than_in_the_g
     turned = {(one.participant, one.channel) for one in flags if one.code == "inverted"}
     assert ("001", recordings[0].labels[1]) in turned
     assert {who for who, _ in turned} == {"001"}
+
+
+def test_two_people_who_move_in_the_same_trial_are_not_one():
+    rng = np.random.default_rng(7)
+    rests = np.exp(rng.normal(0, 0.04, (60, 2, 20)))
+    rests[:, :, 17] *= rng.uniform(3, 20, (60, 2))
+    assert copies([rest_pattern(rest) for rest in rests]) == []
+    again = np.round(1.3 * rests[0], 3)
+    ((first, second, r),) = copies([rest_pattern(rest) for rest in [*rests, again, again[:, :4]]])
+    assert (first, second) == (0, 60)
+    assert r > 0.99

@@ -357,6 +357,19 @@ def test_two_runners_on_one_cache(tmp_path):
     assert not list((tmp_path / "cache").rglob("*.part"))
 
 
+def test_a_cache_that_is_begun_while_another_looks_at_its_folder_is_one(tmp_path, monkeypatch):
+    """Between the look for its mark and the look at what lies there another process begins it and keeps a result."""
+    look, folder = os.path.lexists, tmp_path / "cache"
+
+    def begun_since(path):
+        monkeypatch.setattr(os.path, "lexists", look)
+        er.Runner(cache=folder, progress=None).run(Sum(), recordings(1))
+        return False
+
+    monkeypatch.setattr(os.path, "lexists", begun_since)
+    assert er.Runner(cache=folder, progress=None).run(Sum(), recordings(1)).ready == 1
+
+
 def test_a_cache_that_cannot_be_written_stops_nothing(tmp_path):
     cache = er.Cache(tmp_path / "cache")
     cache.begin()
@@ -426,7 +439,9 @@ def test_nothing_behind_a_link_in_a_cache_is_written_or_deleted(tmp_path):
         place = cache._place(key_of(rec, Sum()))[1].parent
         shutil.rmtree(place, ignore_errors=True)
         place.symlink_to(elsewhere)
-    assert results(er.Runner(cache=cache, progress=None).run(Sum(), given)) == results(first)
+    with pytest.warns(er.SignalWarning, match=r"3 of 3 results could not be kept in .*cache: is the disk full"):
+        again = er.Runner(cache=cache, progress=None).run(Sum(), given)
+    assert results(again) == results(first)
     cache.trim()
     cache.clear()
     assert sorted(path.name for path in elsewhere.iterdir()) == ["mine.part", "mine.result"]

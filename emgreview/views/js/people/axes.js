@@ -6,18 +6,21 @@ import {width_of} from "../shared/paint.js"
 /** @import {Palette} from "../shared/palette.js" */
 /** @import {Axis, Box, Hit} from "./types.js" */
 
-/** Round numbers from low to high, at most so many: steps of 1, 2 or 5 times a power of ten.
+/** Round numbers from low to high, at most so many or twice as many, two at least: steps of 1, 2 or 5 times a power of ten.
  * @param {number} low @param {number} high @param {number} most */
 export function round_ticks(low, high, most = 5) {
   if (!(high > low)) return [low]
-  const rough = (high - low) / Math.max(1, most)
-  const power = 10 ** Math.floor(Math.log10(rough))
-  const step = ([1, 2, 5, 10].find((m) => m * power >= rough * (1 - 1e-9)) ?? 10) * power
-  const ticks = []
-  for (let k = Math.ceil(low / step - 1e-9); k * step <= high + 1e-9 * step; k++) {
-    ticks.push(Number((k * step).toPrecision(12)))
+  for (let n = Math.max(1, most); n < 20; n *= 2) {
+    const rough = (high - low) / n
+    const power = 10 ** Math.floor(Math.log10(rough))
+    const step = ([1, 2, 5, 10].find((m) => m * power >= rough * (1 - 1e-9)) ?? 10) * power
+    const ticks = []
+    for (let k = Math.ceil(low / step - 1e-9); k * step <= high + 1e-9 * step; k++) {
+      ticks.push(Number((k * step).toPrecision(12)))
+    }
+    if (ticks.length > 1) return ticks
   }
-  return ticks
+  return [low, high]
 }
 
 /** Of a logarithmic axis: powers of ten, with 2 and 5 times these where there are few.

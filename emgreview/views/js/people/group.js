@@ -160,40 +160,41 @@ export function draw_matrix(ctx, size, {setup, colours, font_px, row, alike}) {
   const n = labels.length
   ctx.font = `${font_px}px system-ui, sans-serif`
   const widest = Math.max(...labels.map((label) => ctx.measureText(label).width))
-  const words_px = Math.min(widest, 0.3 * size.width)
+  const words_px = Math.min(widest, 0.24 * size.width)
   const left = words_px + 8
   const top = 1.6 * font_px
-  const cell = Math.min((size.width - left - 6) / n, (size.height - top - 1.9 * font_px) / n)
+  const [wide, tall] = [(size.width - left - 6) / n, (size.height - top - 1.9 * font_px) / n]
   const own = labels.indexOf(setup.labels[row])
   ctx.textBaseline = "middle"
   labels.forEach((label, i) => {
     ctx.fillStyle = colours.ink
     ctx.textAlign = "right"
     ctx.font = `${i === own ? "bold " : ""}${font_px}px system-ui, sans-serif`
-    ctx.fillText(cut_to(ctx, label, words_px), left - 4, top + (i + 0.5) * cell)
+    ctx.fillText(cut_to(ctx, label, words_px), left - 4, top + (i + 0.5) * tall)
     ctx.textAlign = "center"
-    ctx.fillText(cut_to(ctx, label, cell - 2, 1), left + (i + 0.5) * cell, 0.8 * font_px)
+    ctx.fillText(cut_to(ctx, label, wide - 2, 1), left + (i + 0.5) * wide, 0.8 * font_px)
     for (let j = 0; j < n; j++) {
       const value = values[i * n + j]
-      const [x, y] = [left + j * cell, top + i * cell]
+      const [x, y] = [left + j * wide, top + i * tall]
       ctx.strokeStyle = colours.grid
-      ctx.strokeRect(x + 0.5, y + 0.5, cell, cell)
+      ctx.strokeRect(x + 0.5, y + 0.5, wide, tall)
       if (!Number.isFinite(value)) continue
       if (i === j) continue
       ctx.globalAlpha = Math.min(1, Math.abs(value)) * 0.85
       ctx.fillStyle = value < 0 ? colours.onset : colours.accent
-      ctx.fillRect(x + 1, y + 1, cell - 1, cell - 1)
+      ctx.fillRect(x + 1, y + 1, wide - 1, tall - 1)
       ctx.globalAlpha = 1
       ctx.fillStyle = Math.abs(value) > 0.5 ? colours.ground : colours.ink
       ctx.textAlign = "center"
+      ctx.font = `${font_px}px system-ui, sans-serif`
       const words = value.toFixed(2).replace(/^-(?=0\.00)/, "").replace("-", "−").replace(/0(?=\.)/, "")
-      if (ctx.measureText(words).width < cell - 2) ctx.fillText(words, x + cell / 2, y + cell / 2)
+      if (ctx.measureText(words).width < wide - 1) ctx.fillText(words, x + wide / 2, y + tall / 2)
     }
   })
   if (own >= 0) {
     ctx.strokeStyle = colours.onset
     ctx.lineWidth = 2
-    ctx.strokeRect(left - 0.5, top + own * cell, n * cell + 1, cell + 1)
+    ctx.strokeRect(left - 0.5, top + own * tall, n * wide + 1, tall + 1)
     ctx.lineWidth = 1
   }
   ctx.textAlign = "left"
@@ -209,7 +210,7 @@ export function draw_matrix(ctx, size, {setup, colours, font_px, row, alike}) {
   ctx.fillText(cut_to(ctx, most, size.width - 8), 4, size.height - 0.4 * font_px)
   return {
     find(x, y) {
-      const at = Math.floor((y - top) / cell)
+      const at = Math.floor((y - top) / tall)
       return x > 0 && at >= 0 && at < n ? {row: setup.labels.indexOf(labels[at])} : null
     },
     words: `Correlation of each two channels after the cue, at the same moment. ${most}`,

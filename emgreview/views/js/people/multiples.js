@@ -37,16 +37,20 @@ const margin_px = (font_px) => Math.round(4.6 * font_px)
 const foot_px = (font_px) => Math.round(2.9 * font_px)
 
 /**
+ * @typedef {{
+ *   setup: Setup, colours: Palette, font_px: number, row: number, channel: Channel, people: number[],
+ *   own_scale: boolean, store: Pick<Store, "mean" | "singles">, flags: string[]}} Everybody  `people`: those of the page
+ */
+
+/**
+ * All panels of a page, as they are whoever is chosen.
  * @param {CanvasRenderingContext2D} ctx
  * @param {{width: number, height: number}} size
- * @param {{
- *   setup: Setup, colours: Palette, font_px: number, row: number, channel: Channel, people: number[], person: number,
- *   trial: number | null, own_scale: boolean, store: Pick<Store, "mean" | "singles">, flags: string[],
- *   data: Trials | null | undefined}} scene  `people`: those of the page
- * @returns {Painted}
+ * @param {Everybody} scene
+ * @returns {Painted & {boxes: [Box, number][]}}
  */
 export function draw_multiples(ctx, size, scene) {
-  const {setup, colours, font_px, channel, people, person, own_scale} = scene
+  const {setup, colours, font_px, channel, people, own_scale} = scene
   const {across, wide, high, per_page, down} = lay_panels(size, setup.people.length, font_px)
   const [left, foot] = [margin_px(font_px), foot_px(font_px)]
   ctx.font = `${font_px}px system-ui, sans-serif`
@@ -57,13 +61,6 @@ export function draw_multiples(ctx, size, scene) {
     return [{left: x + 2, top: y + head, width: wide - 5, height: high - head - 3}, who]
   })
   for (const [box, who] of boxes) draw_panel(ctx, box, who, scene)
-  const above = boxes.filter(([, who]) => who === person)
-  for (const [box] of above) {
-    ctx.strokeStyle = colours.onset
-    ctx.lineWidth = 2
-    ctx.strokeRect(box.left - 1, box.top - head + 1, box.width + 2, box.height + head)
-    ctx.lineWidth = 1
-  }
   ctx.fillStyle = colours.ink
   ctx.textBaseline = "middle"
   ctx.textAlign = "right"
@@ -94,6 +91,7 @@ export function draw_multiples(ctx, size, scene) {
   ctx.textAlign = "left"
   ctx.textBaseline = "alphabetic"
   return {
+    boxes,
     find(x, y) {
       const found = boxes.find(([box]) =>
         x >= box.left && x <= box.left + box.width && y >= box.top - head && y <= box.top + box.height
@@ -108,6 +106,47 @@ export function draw_multiples(ctx, size, scene) {
   }
 }
 
+/**
+ * Over the panels: a frame around the chosen person, and the chosen trial in it.
+ * @param {CanvasRenderingContext2D} ctx
+ * @param {[Box, number][]} boxes
+ * @param {Everybody & {person: number, trial: number | null, data: Trials | null | undefined}} scene
+ */
+export function draw_chosen(ctx, boxes, scene) {
+  const {setup, colours, font_px, row, store, person, trial, data} = scene
+  const [box] = boxes.find(([, who]) => who === person) ?? []
+  if (!box) return
+  const head = 1.35 * font_px
+  ctx.strokeStyle = colours.onset
+  ctx.lineWidth = 2
+  ctx.strokeRect(box.left - 1, box.top - head + 1, box.width + 2, box.height + head)
+  const mean = store.mean(person, row)
+  if (trial !== null && data && mean) {
+    ctx.save()
+    ctx.beginPath()
+    ctx.rect(box.left, box.top, box.width, box.height)
+    ctx.clip()
+    draw_curve(
+      ctx,
+      data.envelope,
+      trial * setup.bins,
+      setup.bins,
+      box,
+      box.width / setup.bins,
+      top_of(mean, person, scene),
+    )
+    ctx.restore()
+  }
+  ctx.lineWidth = 1
+}
+
+/** The top of somebody's panel.
+ * @param {Float64Array} mean @param {number} who @param {Everybody} scene */
+function top_of(mean, who, {setup, channel, own_scale}) {
+  const peak = mean.reduce((most, v) => (v > most ? v : most), 0)
+  return own_scale || setup.people[who].unit !== channel.unit ? 1.5 * peak || 1 : channel.top
+}
+
 /** @param {number} s @param {[number, number]} span @param {number} width */
 const x_of = (s, [start, stop], width) => ((s - start) / (stop - start)) * width
 /** From the top of a panel: its top value a little below. @param {number} value @param {number} top @param {number} height */
@@ -117,24 +156,22 @@ const y_of = (value, top, height) => height * (1 - value / (1.06 * top))
  * @param {CanvasRenderingContext2D} ctx
  * @param {Box} box
  * @param {number} who
- * @param {Parameters<typeof draw_multiples>[2]} scene
+ * @param {Everybody} scene
  */
 function draw_panel(ctx, box, who, scene) {
-  const {setup, colours, font_px, row, channel, store, own_scale, flags, person, trial, data} = scene
+  const {setup, colours, font_px, row, channel, store, flags} = scene
   const {left, top: above, width, height} = box
   const somebody = setup.people[who]
   const mean = store.mean(who, row)
   const foreign = somebody.unit !== channel.unit
-  const [bins, here] = [setup.bins, who === person]
+  const {bins} = setup
   ctx.fillStyle = colours.band
   ctx.fillRect(left, above, width, height)
   ctx.textBaseline = "alphabetic"
   ctx.fillStyle = colours.ink
-  ctx.font = `${here ? "bold " : ""}${font_px}px system-ui, sans-serif`
   const name = cut_to(ctx, somebody.name, width)
   ctx.fillText(name, left, above - 0.35 * font_px)
   const beside = left + width_of(ctx, `${name} `)
-  ctx.font = `${font_px}px system-ui, sans-serif`
   const said = [flags[who] && `⚑ ${flags[who]}`, foreign && somebody.unit].filter(Boolean).join(", ")
   ctx.fillText(cut_to(ctx, said, left + width - beside, 3), beside, above - 0.35 * font_px)
   if (!mean) {
@@ -143,7 +180,7 @@ function draw_panel(ctx, box, who, scene) {
     return
   }
   const peak = mean.reduce((most, v) => (v > most ? v : most), 0)
-  const top = own_scale || foreign ? 1.5 * peak || 1 : channel.top
+  const top = top_of(mean, who, scene)
   const step = width / bins
   ctx.save()
   ctx.beginPath()
@@ -165,10 +202,6 @@ function draw_panel(ctx, box, who, scene) {
     if (Number.isFinite(v)) ctx.lineTo(left + (k + 0.5) * step, above + y_of(v, top, height))
   })
   ctx.stroke()
-  if (here && trial !== null && data) {
-    ctx.strokeStyle = colours.onset
-    draw_curve(ctx, data.envelope, trial * bins, bins, box, step, top)
-  }
   ctx.lineWidth = 1
   ctx.restore()
   if (peak > 1.06 * top) {

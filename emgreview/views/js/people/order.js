@@ -12,7 +12,7 @@ const NAMES = new Intl.Collator("en", {numeric: true})
 const missing = (value) => value === null || value === undefined || value === ""
 
 /**
- * Numbers of people in the order of a column, or FLAGGED, or STUDY.
+ * Numbers of people in the order of a column, or FLAGGED (by the gravest of their flags), or STUDY.
  * @param {Pick<Setup, "people" | "flags">} setup
  * @param {{by: number, down: boolean, row: number}} how  `down`: largest first; the channel
  */
@@ -20,9 +20,10 @@ export function people_order({people, flags}, {by, down, row}) {
   const order = people.map((_, i) => i)
   if (by === STUDY) return down ? order.reverse() : order
   if (by === FLAGGED) {
-    const count = order.map(() => 0)
-    for (const {person} of flags) count[person] += 1
-    return order.sort((a, b) => Math.sign(count[b]) - Math.sign(count[a]) || a - b)
+    const last = Math.max(0, ...flags.map(({rank}) => rank)) + 1
+    const first = order.map(() => last)
+    for (const {person, rank} of flags) first[person] = Math.min(first[person], rank)
+    return order.sort((a, b) => first[a] - first[b] || a - b)
   }
   const cell = (/** @type {number} */ i) => people[i].cells[row]?.[by]
   return order.sort((a, b) => {

@@ -8,7 +8,7 @@ import {make_wire} from "../shared/wire.js"
 import {draw_matrix, draw_rates, draw_spectra} from "./group.js"
 import {draw_heat, HEATS} from "./heat.js"
 import {make_moving} from "./moving.js"
-import {draw_multiples, lay_panels} from "./multiples.js"
+import {draw_chosen, draw_multiples, lay_panels} from "./multiples.js"
 import {draw_raster} from "./raster.js"
 import {draw_onset_level, draw_onset_response, draw_rest} from "./scatters.js"
 import {make_screen} from "./screen.js"
@@ -17,7 +17,7 @@ import {make_store} from "./store.js"
 import {make_words} from "./words.js"
 
 /** @import {Action, Model, Pressed} from "../types.js" */
-/** @import {Hit, Paint, Scene, Setup} from "./types.js" */
+/** @import {Box, Find, Hit, Paint, Scene, Setup} from "./types.js" */
 
 const TICK_MS = 250
 const AHEAD = 3 // so many people before and after the chosen one are asked for
@@ -41,9 +41,14 @@ const PAINTS = {
 export function render_people({model, view}, setup) {
   let ready = false // the page shows the screen
   let [filled, ordered] = [-1, ""] // what the table shows
+  /** The small pictures as they are whoever is chosen.
+   * @type {{canvas: HTMLCanvasElement, key: string, find: Find | null, said: string, boxes: [Box, number][]}} */
+  let everybody = {canvas: document.createElement("canvas"), key: "", find: null, said: "", boxes: []}
   const wire = make_wire(model, {still: " What is shown was sent before."})
   const state = make_state(setup)
-  const store = make_store(model, setup, wire, () => refresh())
+  const store = make_store(model, setup, wire, (people, row) => {
+    if (people.includes(state.person) || row === state.row) refresh()
+  })
   const screen = make_screen(setup, setup.within ? model.get_child("opened") : null, {
     act: (action) => act(action, null),
     sort: (by) => moving.sort_by(by),
@@ -82,8 +87,8 @@ export function render_people({model, view}, setup) {
 
   function write_table() {
     const how = JSON.stringify(state.sort)
-    if (filled !== state.row) table.fill(state.row)
     if (how !== ordered || (filled !== state.row && state.sort.by >= 0)) table.order(state.order, state.sort)
+    if (filled !== state.row) table.fill(state.row)
     ;[filled, ordered] = [state.row, how]
     table.choose(state.person)
   }
@@ -95,24 +100,25 @@ export function render_people({model, view}, setup) {
     const size = size_of(small.canvas)
     if (width < 50) return
     store.want_singles(page.people, state.row)
-    const painted = draw_multiples(paper_of(small.canvas, size), size, {
-      setup,
-      colours: PALETTES[theme_of(root)],
-      font_px: canvas_font_px(),
-      row: state.row,
-      channel: setup.channels[state.row],
-      people: page.people,
-      person: state.person,
-      trial: state.trial,
-      own_scale: state.own_scale,
-      store,
-      flags: table.flags,
-      data: words.here(),
-    })
-    small.finder.find = painted.find
+    const {row, own_scale} = state
+    const theme = theme_of(root)
+    const font_px = canvas_font_px()
+    const channel = setup.channels[row]
+    const {people} = page
+    const scene = {setup, colours: PALETTES[theme], font_px, row, channel, people, own_scale, store, flags: table.flags}
+    const here = people.filter((i) => store.singles(i, row)).length
+    const key = JSON.stringify([size, window.devicePixelRatio, theme, font_px, row, people, own_scale, here])
+    if (key !== everybody.key) {
+      const {find, words: said, boxes} = draw_multiples(paper_of(everybody.canvas, size), size, scene)
+      everybody = {...everybody, key, find, said, boxes}
+    }
+    const ctx = paper_of(small.canvas, size)
+    ctx.drawImage(everybody.canvas, 0, 0, size.width, size.height)
+    draw_chosen(ctx, everybody.boxes, {...scene, person: state.person, trial: state.trial, data: words.here()})
+    small.finder.find = everybody.find
     const pages = page.n > 1 ? ` · page ${page.at + 1} of ${page.n}` : ""
     small.caption.textContent = `${small.name}: mean envelope and single trials, ${setup.labels[state.row]}${pages}`
-    small.canvas.setAttribute("aria-label", painted.words)
+    small.canvas.setAttribute("aria-label", everybody.said)
   }
 
   function paint_somebody() {
@@ -240,6 +246,11 @@ export function render_people({model, view}, setup) {
     tick(attentive) {
       wire.watch(attentive)
       if (root.dataset.painted === "loading") refresh()
+      if (ready && !document.hidden && !state.opened) {
+        const page = state.page(panels().per_page)
+        for (const by of [1, -1]) store.want_singles(state.people_of(page.at + by, panels().per_page), state.row)
+        store.want_ahead(state.order, state.order.indexOf(state.person))
+      }
     },
     leave() {},
     unsaved: () => false,

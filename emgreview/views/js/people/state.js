@@ -38,12 +38,11 @@ export function make_state(setup) {
      * @param {number} per_page */
     page(per_page) {
       const at = Math.floor(state.order.indexOf(state.person) / per_page)
-      return {
-        at,
-        n: Math.ceil(state.order.length / per_page),
-        people: state.order.slice(at * per_page, (at + 1) * per_page),
-      }
+      return {at, n: Math.ceil(state.order.length / per_page), people: state.people_of(at, per_page)}
     },
+    /** People of a page; nobody where there is none.
+     * @param {number} at @param {number} per_page */
+    people_of: (at, per_page) => (at < 0 ? [] : state.order.slice(at * per_page, (at + 1) * per_page)),
   }
   state.arrange()
   state.person = state.order[0]

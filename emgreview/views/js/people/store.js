@@ -8,6 +8,8 @@ import {MISSING, unpack} from "../shared/pack.js"
 /** @import {Pack, Samples, Setup, Trials} from "./types.js" */
 
 const AGAIN_MS = 1500 // what was asked for and did not come is asked for again after this
+const AT_ONCE = 6 // people asked for ahead in one question
+const MOST_VALUES = 40e6 // so many values are kept here, two bytes each; beyond that only those near are asked for
 
 /** A stretch of samples as values.
  * @param {Samples} trace @param {number} from @param {number} n */
@@ -21,7 +23,7 @@ export function values_of({samples, scale}, from = 0, n = samples.length) {
  * @param {Model} model
  * @param {Setup} setup
  * @param {Wire} wire
- * @param {() => void} came
+ * @param {(people: number[], row?: number) => void} came  whose trials, or a page's on which channel
  */
 export function make_store(model, setup, wire, came) {
   const {bins, labels, hz} = setup
@@ -35,12 +37,13 @@ export function make_store(model, setup, wire, came) {
   const asked = new Map()
   /** @type {(Samples & {labels: string[]})[]} */
   let means = []
+  const values_each = bins * labels.length * Math.max(1, ...setup.people.map(({n}) => n))
 
   function take_overview() {
     if (!model.overview?.byteLength) return
     const {head, fill} = unpack(model.overview)
     means = head.people.map(fill)
-    came()
+    came(means.map((_, i) => i))
   }
 
   function take_pack() {
@@ -51,7 +54,7 @@ export function make_store(model, setup, wire, came) {
       packs.set(pack.person, pack)
     }
     for (const panel of head.panels ?? []) singles.set(`${panel.person} ${head.row}`, fill(panel))
-    came()
+    came((head.people ?? []).map((/** @type {Pack} */ {person}) => person), head.row)
   }
 
   /** Ask for what is neither here nor on its way.
@@ -100,6 +103,19 @@ export function make_store(model, setup, wire, came) {
      * @param {number[]} people */
     want(people) {
       ask("person", people.filter((i) => !packs.has(i)), (i) => `p ${i}`, {})
+    },
+    /** Ask for the trials of further people, those nearest in the table first, while nothing else is on its way: so
+     * that no choice waits for Python.
+     * @param {number[]} order @param {number} at */
+    want_ahead(order, at) {
+      const now = performance.now()
+      const waiting = [...asked].some(([name, when]) =>
+        name.startsWith("p ") && now - when < AGAIN_MS && !packs.has(Number(name.slice(2)))
+      )
+      if (waiting || packs.size * values_each > MOST_VALUES) return
+      const lacking = order.map((i, place) => ({i, away: Math.abs(place - at)})).filter(({i}) => !packs.has(i))
+      const near = lacking.sort((a, b) => a.away - b.away).slice(0, AT_ONCE).map(({i}) => i)
+      ask("person", near, (i) => `p ${i}`, {})
     },
     /** Ask for single trials of a page of people.
      * @param {number[]} people @param {number} row */

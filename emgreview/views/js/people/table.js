@@ -5,7 +5,12 @@ import {h, set_text} from "../shared/elements.js"
 import {brief} from "../shared/texts.js"
 import {flag_words, FLAGGED, STUDY} from "./order.js"
 
+/** @import {Timer} from "../types.js" */
 /** @import {Cell, Column, Setup} from "./types.js" */
+
+const ROOM_PX = 200 // above and below the rows in view, that are filled with them
+const AT_ONCE = 40 // rows
+const AFTER_MS = 120
 
 /** A cell as it is written.
  * @param {Cell | undefined} value @param {Column} column */
@@ -46,27 +51,47 @@ export function make_table(setup, act) {
     return h("tr", {onclick: () => act.choose(i)}, h("th", {scope: "row", title: name}, brief(name, 40)), words, ...own)
   })
 
+  /** @type {Timer} */
+  let later
+
+  /** People whose rows are in view, or near it; everybody as long as no row is laid out. */
+  function rows_seen() {
+    const [top, bottom] = [element.scrollTop - ROOM_PX, element.scrollTop + element.clientHeight + ROOM_PX]
+    return rows.flatMap(({offsetTop}, i) => (offsetTop >= top && offsetTop <= bottom ? [i] : []))
+  }
+
+  /** @param {number} i @param {number} row @param {string} unit  that most have */
+  function fill_one(i, row, unit) {
+    const {cells: values, unit: own} = setup.people[i]
+    setup.columns.forEach((column, k) => {
+      const value = values[row]?.[k]
+      const cell = cells[i][k]
+      const foreign = own !== unit && column.unit.startsWith("unit") && value !== null ? ` ${own}` : ""
+      const text = brief(cell_words(value, column) + foreign, 60)
+      if (cell.textContent !== text) cell.textContent = text
+      cell.className = value === null || value === undefined ? "none" : typeof value === "string" ? "text" : ""
+    })
+  }
+
   return {
     element,
     flags,
     rows,
-    /** The cells of a channel.
+    /** The cells of a channel: those in view at once, the others soon after, so that no key waits for them.
      * @param {number} row */
     fill(row) {
       const {label, unit} = setup.channels[row]
       set_text(caption, `${setup.people.length} people's sessions · ${label} · ${setup.marks} marks`)
       heads.forEach(({unit: said}, k) => set_text(units[k], said.replace("unit", unit)))
-      setup.people.forEach(({cells: values, unit: own}, i) => {
-        setup.columns.forEach((column, k) => {
-          const value = values[row]?.[k]
-          const cell = cells[i][k]
-          const words = cell_words(value, column)
-          const foreign = own !== unit && column.unit.startsWith("unit") && value !== null ? ` ${own}` : ""
-          const text = brief(words + foreign, 60)
-          if (cell.textContent !== text) cell.textContent = text
-          cell.className = value === null || value === undefined ? "none" : typeof value === "string" ? "text" : ""
-        })
-      })
+      const seen = rows_seen()
+      seen.forEach((i) => fill_one(i, row, unit))
+      clearTimeout(later)
+      const rest = setup.people.map((_, i) => i).filter((i) => !seen.includes(i))
+      const go_on = () => {
+        for (const i of rest.splice(0, AT_ONCE)) fill_one(i, row, unit)
+        if (rest.length) later = setTimeout(go_on, 0)
+      }
+      if (rest.length) later = setTimeout(go_on, AFTER_MS)
     },
     /** @param {number[]} order @param {{by: number, down: boolean}} sort */
     order(order, {by, down}) {

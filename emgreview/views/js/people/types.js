@@ -8,7 +8,8 @@
  * @typedef {{name: string, head: string, unit: string, words: string, digits: number}} Column
  *
  * @typedef {{person: number, channel: string, code: string, reason: string, kind: string, value: number | null,
- *   limit: number | null, trials: number[]}} Flag  `trials`: those that show it, where it is about some
+ *   limit: number | null, trials: number[], rank: number}} Flag  `trials`: those that show it, where it is about some;
+ *   `rank`: smallest of what one looks at first
  *
  * @typedef {number | string | null} Cell
  *

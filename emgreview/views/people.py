@@ -93,8 +93,8 @@ def participants(
 
     Notes
     -----
-    Conditions and groups are not looked at. Nothing here excludes anybody: that is a decision in
-    the review. Works where :func:`emgreview.review` does.
+    Conditions and groups are not looked at. Nothing here excludes anybody: that is a decision
+    in the review. Works where :func:`emgreview.review` does.
     """
     kind("session", session, (Session, Adjudication, type(None)), "the session that open_review returns, or None")
     if open_trial is not None and not callable(open_trial):
