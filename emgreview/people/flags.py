@@ -189,6 +189,7 @@ def _exchanged(people: Sequence[Person], features: Features) -> Iterator[Flag]:
     names = ("level", "lag", "duration", "frequency")
     table = np.stack([features.labelled[name] for name in names], axis=-1)
     shown = np.stack([_present(one, features.labels) for one in people])
+    shown = np.where(np.isfinite(features.plain["rest"]), shown, np.nan)  # of channels that are left out, nothing
     table = np.concatenate([table, shown[..., None]], axis=-1)
     least = np.array([*(LEAST[name] for name in names), LEAST_RATE])
     for pair in odd.exchanged(table, SHARES["exchanged"], least=least):

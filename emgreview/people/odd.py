@@ -40,6 +40,9 @@ LEFT_OUT = 3.5
 BORROWED, MOST_BORROWED = 5, 20
 """How many people's worth a variance takes from each other channel, and from all of them (our own choice)."""
 
+WIDER = 1.5
+"""Times the spread of all channels from which on a channel's own takes its place in exchanges (our own choice)."""
+
 DRAWS = 1_000_000
 """Normal values that a limit rests on."""
 
@@ -151,8 +154,9 @@ def exchanged(features: ArrayLike, share: float, *, least: ArrayLike = 0.0) -> l
     """People of whom two channels, exchanged, fit far better, from ``features`` (people, channels, features).
 
     With m the median of a feature over people in each channel, and s its scaled MAD around these over all channels (or
-    over the wider of the two, where that is larger, drawn towards it as in :func:`distance`), at least ``least``, the
-    misfit of a person's channel a at place b is d²(a, b) = sum ((f_a - m_b) / s)², f the features; exchanging i and j
+    that of the wider of the two, drawn towards it as in :func:`distance`, where that is WIDER times as large), at least
+    ``least``, the misfit of a person's channel a at place b is d²(a, b) = sum ((f_a - m_b) / s)², f the features;
+    exchanging i and j
     gains d²(i, i) + d²(j, j) - d²(i, j) - d²(j, i). For a clean person of whom the two places lie D apart that gain has
     mean -2 D² and SD 2 sqrt(2) D, so it passes a limit L with a chance of at most Q(sqrt(L)), whatever D: L is the
     square of Student's t at ``share`` over all pairs of all people. What stands out most is told, one pair a person.
@@ -168,7 +172,7 @@ def exchanged(features: ArrayLike, share: float, *, least: ArrayLike = 0.0) -> l
     own = MAD_TO_SD * _nanmedian(np.abs(x - middle), axis=0)[0]
     weight = min(BORROWED * (channels - 1), MOST_BORROWED)
     own = np.sqrt((weight * spread**2 + people * np.where(np.isfinite(own), own, 0.0) ** 2) / (weight + people))
-    spreads = np.fmax(spread, own)  # a channel in which people differ more takes its own
+    spreads = np.where(own > WIDER * spread, own, spread)  # a channel in which people differ far more takes its own
     pairs = people * channels * (channels - 1) / 2
     limit = float(stats.t.isf(share / pairs, (people - 1) * channels) ** 2)  # s rests on so many values
     out = []

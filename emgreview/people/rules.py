@@ -22,7 +22,6 @@ from emgreview.people.copies import COPY, copies, rest_pattern
 from emgreview.people.cues import expected
 from emgreview.people.features import FEWEST_TRIALS, median
 from emgreview.people.person import Person
-from emgreview.people.recorded import Recorded
 from emgreview.signal.findings import LIMITS
 
 PHYSICAL, UNLIKE = "physical", "unlike the others"
@@ -36,9 +35,9 @@ THOUSANDFOLD = 100.0
 SILENT, ELSEWHERE = 0.75, 0.5
 """A channel is silent where no burst is found in so large a share of trials, and the share is below the second number
 in everybody else (our own choice)."""
-TOGETHER = 0.7
-"""Two channels whose correlation is so large in one person, and below ELSEWHERE in everybody else, share a lead or hold
-copies with noise: bipolar channels of two muscles hear less of each other (our own choice)."""
+AGAINST = 0.75
+"""Two channels whose correlation is so far below 0 in one person, and within ELSEWHERE in everybody else, hear one
+lead: crosstalk, which may be strong where a muscle is weak, goes along (our own choice)."""
 TURNED = 4.0
 """So many SDs between people must a channel's correlations with the others amount to, in the median person, before
 their turning round in one can be told (our own choice)."""
@@ -49,10 +48,11 @@ RULES = {
     "no muscle has",
     "swapped": "leads exchanged: channels are louder in each other's test contractions than in their own",
     "wrong site": "a channel is louder in another test contraction than in its own",
-    "inverted": "two channels carry one signal with opposite signs, as below, or a channel goes with the others the "
-    f"other way round than in the rest of the group, where that amounts to {TURNED:g} SD",
-    "identical": f"two channels carry one signal (correlation above {LIMITS['same signal'].value:g}, or above "
-    f"{TOGETHER:g} where it is below {ELSEWHERE:g} in everybody else)",
+    "inverted": "two channels carry one signal with opposite signs (correlation below "
+    f"-{LIMITS['same signal'].value:g}, or below -{AGAINST:g} where it is within {ELSEWHERE:g} in everybody else), "
+    "or a channel goes with the others the other way round than in the rest of the group, where that amounts to "
+    f"{TURNED:g} SD",
+    "identical": f"two channels carry one signal (correlation above {LIMITS['same signal'].value:g})",
     "dead": f"RMS at rest below {NOISE_UV:g} µV, the noise of skin and amplifier, in all trials looked at, or in "
     f"{LOST_TRIALS} or more in a row; or a constant signal",
     "silent": f"no burst in {SILENT:.0%} of trials or more, where everybody else has one in more than {ELSEWHERE:.0%}",
@@ -83,7 +83,7 @@ _OF_CHECK = {
 }
 EXPLAINS = {
     "silent": ("dead", "missing"),
-    "together": ("dead", "mains", "heart", "low frequencies", "missing", "converter"),
+    "against": ("dead", "mains", "heart", "low frequencies", "missing", "converter"),
 }
 """What is not told of a channel beside others' codes, which are why."""
 
@@ -310,30 +310,28 @@ def _silent(people: Sequence[Person]) -> list[Flag]:
 
 
 def _together(people: Sequence[Person]) -> list[Flag]:
-    """Pairs of channels that share much of one signal in one person alone."""
+    """Pairs of channels that go against one another in one person alone."""
     flags = []
     labels = dict.fromkeys(label for one in people for label in one.labels)
     for pair in combinations(labels, 2):
         mine = [one for one in people if set(pair) <= set(one.labels)]
         r = np.array([float(one.weighted("alike")[one.place(pair[0]), one.place(pair[1])]) for one in mine])
-        for at in np.flatnonzero(np.abs(np.nan_to_num(r)) > TOGETHER).tolist():
+        for at in np.flatnonzero(np.nan_to_num(r) < -AGAINST).tolist():
             others = np.abs(np.delete(r, at))
             others = others[np.isfinite(others)]
             if others.size < LOST_TRIALS or others.max() >= ELSEWHERE:
                 continue
-            code = "inverted" if r[at] < 0 else "identical"
             words = (
-                f"{pair[0]} and {pair[1]} go together after the cue, correlation {r[at]:.2f}, in everybody else "
-                f"{others.max():.2f} at most: one lead in both, or a copy"
-                f"{' turned round' if r[at] < 0 else ''} with noise."
+                f"{pair[0]} and {pair[1]} go against one another after the cue, correlation {r[at]:.2f}; in everybody "
+                f"else it is {others.max():.2f} at most, of either sign: one lead in both, turned round in one of them."
             )
-            flags += [flag_of(mine[at], label, code, words, float(r[at]), TOGETHER) for label in pair]
+            flags += [flag_of(mine[at], label, "inverted", words, float(r[at]), -AGAINST) for label in pair]
     return flags
 
 
 def _unexplained(flags: Sequence[Flag]) -> list[Flag]:
     """Without what another flag of the same channel explains: a dead channel has no bursts, hum or heart beats in two
-    channels make them alike, and where other channels of the person are in another unit this one is, too, not dead."""
+    channels tie them together, and where other channels of the person are in another unit this one is, too."""
     having = {(one.participant, one.session, one.channel, one.code) for one in flags}
     units = {one[:3] for one in having if one[3] == "unit"}
     several = Counter(one[:2] for one in units)
@@ -347,7 +345,7 @@ def _unexplained(flags: Sequence[Flag]) -> list[Flag]:
 
 
 def _what(flag: Flag) -> str:
-    return "together" if flag.code in ("identical", "inverted") and abs(flag.limit) == TOGETHER else flag.code
+    return "against" if flag.code == "inverted" and flag.limit == -AGAINST else flag.code
 
 
 def _turned(people: Sequence[Person]) -> list[Flag]:
