@@ -214,9 +214,9 @@ def _exchanged(people: Sequence[Person], features: Features) -> Iterator[Flag]:
 def _present(one: Person, labels: Sequence[str]) -> FloatArray:
     """Arc sine of the root of the share of trials with a burst."""
     out = np.full(len(labels), np.nan)
-    if len(one.ids) >= FEWEST_TRIALS:
-        for place, label in enumerate(one.labels):
-            out[labels.index(label)] = math.asin(math.sqrt(float(np.isfinite(one.onset_s[place]).mean())))
+    for place, (label, usable) in enumerate(zip(one.labels, one.usable, strict=True)):
+        if usable.sum() >= FEWEST_TRIALS:
+            out[labels.index(label)] = math.asin(math.sqrt(float(np.isfinite(one.onset_s[place][usable]).mean())))
     return out
 
 
@@ -264,7 +264,7 @@ def _rates(people: Sequence[Person], spoilt: set[tuple[int, str]]) -> Iterator[F
 
 
 def _none(one: Person, label: str) -> tuple[float, float]:
-    row, usable = one.onset_s[one.place(label)], one.signal[one.place(label)] < 2
+    row, usable = one.onset_s[one.place(label)], one.usable[one.place(label)]
     return float((np.isnan(row) & usable).sum()), float(usable.sum())
 
 

@@ -51,9 +51,10 @@ def _by_channel(test: Callable[[Person, int], tuple[NDArray[np.bool_], Callable[
     """What finds trials channel by channel: a test gives which, and what is said of one."""
 
     def find(one: Person) -> Iterator[OddTrial]:
+        usable = one.usable
         for place, label in enumerate(one.labels):
             which, words = test(one, place)
-            for at in np.flatnonzero(which & (one.signal[place] < 2)).tolist():
+            for at in np.flatnonzero(which & usable[place]).tolist():
                 yield OddTrial(one.ids[at], label, words(at))
 
     return find
@@ -61,8 +62,9 @@ def _by_channel(test: Callable[[Person, int], tuple[NDArray[np.bool_], Callable[
 
 def _none(one: Person, place: int) -> tuple[NDArray[np.bool_], Callable[[int], str]]:
     none = np.isnan(one.onset_s[place])
-    share = float(np.mean(~none)) if none.size else 0.0
-    return none & (share > MOST_HAVE), lambda _: f"no burst, and {share:.0%} of the person's trials have one"
+    usable = one.usable[place]
+    share = float(np.mean(~none[usable])) if usable.any() else 0.0
+    return none & (share > MOST_HAVE), lambda _: f"no burst, and {share:.0%} of the person's usable trials have one"
 
 
 def _second(one: Person, place: int) -> tuple[NDArray[np.bool_], Callable[[int], str]]:
@@ -116,7 +118,7 @@ def _unlike(one: Person) -> Iterator[OddTrial]:
     if n < odd.FEWEST:
         return
     far = np.stack([unlikeness(one.envelope[place]) for place in range(len(one.labels))])
-    far = np.where(one.signal < 2, far, np.nan)
+    far = np.where(one.usable, far, np.nan)
     with np.errstate(invalid="ignore"):
         most = np.where(np.isfinite(far).any(axis=0), np.nanmax(np.nan_to_num(far, nan=-np.inf), axis=0), -np.inf)
     for at in np.argsort(-most, kind="stable")[: max(UNLIKE_LEAST, math.ceil(UNLIKE_SHARE * n))].tolist():

@@ -150,8 +150,8 @@ class Exchange(NamedTuple):
 def exchanged(features: ArrayLike, share: float, *, least: ArrayLike = 0.0) -> list[Exchange]:
     """People of whom two channels, exchanged, fit far better, from ``features`` (people, channels, features).
 
-    With m the median of a feature over people in each channel, and s its scaled MAD around these over all channels, at
-    least ``least``, the
+    With m the median of a feature over people in each channel, and s its scaled MAD around these over all channels (or
+    over the wider of the two, where that is larger, drawn towards it as in :func:`distance`), at least ``least``, the
     misfit of a person's channel a at place b is d²(a, b) = sum ((f_a - m_b) / s)², f the features; exchanging i and j
     gains d²(i, i) + d²(j, j) - d²(i, j) - d²(j, i). For a clean person of whom the two places lie D apart that gain has
     mean -2 D² and SD 2 sqrt(2) D, so it passes a limit L with a chance of at most Q(sqrt(L)), whatever D: L is the
@@ -165,15 +165,19 @@ def exchanged(features: ArrayLike, share: float, *, least: ArrayLike = 0.0) -> l
         middle = _nanmedian(x, axis=0)[0]
         spread = MAD_TO_SD * np.nanmedian(np.abs(x - middle).reshape(people * channels, -1), axis=0)
         spread = np.maximum(np.where(spread > 0, spread, np.nan), np.asarray(least))
-    scaled, places = x / spread, middle / spread
+    own = MAD_TO_SD * _nanmedian(np.abs(x - middle), axis=0)[0]
+    weight = min(BORROWED * (channels - 1), MOST_BORROWED)
+    own = np.sqrt((weight * spread**2 + people * np.where(np.isfinite(own), own, 0.0) ** 2) / (weight + people))
+    spreads = np.fmax(spread, own)  # a channel in which people differ more takes its own
     pairs = people * channels * (channels - 1) / 2
-    limit = float(stats.t.isf(share / pairs, (people - 1) * channels) ** 2)  # s rests on so many values
+    limit = float(stats.t.isf(share / pairs, people - 2) ** 2)  # of one channel: others may differ less
     out = []
     for person in range(people):
         best: Exchange | None = None
         for i in range(channels):
             for j in range(i + 1, channels):
-                a, b, at_a, at_b = scaled[person, i], scaled[person, j], places[i], places[j]
+                widest = np.fmax(spreads[i], spreads[j])
+                a, b, at_a, at_b = (row / widest for row in (x[person, i], x[person, j], middle[i], middle[j]))
                 terms = (a - at_a) ** 2 + (b - at_b) ** 2 - (a - at_b) ** 2 - (b - at_a) ** 2
                 gain = float(np.nansum(terms))
                 if gain > limit and (best is None or gain > best.gain):

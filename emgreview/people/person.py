@@ -88,6 +88,19 @@ class Person:
         with np.errstate(invalid="ignore", divide="ignore"):
             return np.where(total > 0, np.nansum(w * np.nan_to_num(stacked), axis=0) / total, np.nan)
 
+    @property
+    def there(self) -> NDArray[np.bool_]:
+        """Whether the trial's recording has the channel, (channels, trials)."""
+        has = np.array([[label in rec.labels for rec in self.recordings] for label in self.labels], dtype=bool)
+        return has.reshape(len(self.labels), len(self.recordings))[:, self.run]
+
+    @property
+    def usable(self) -> NDArray[np.bool_]:
+        """Whether a trial of a channel says anything, (channels, trials): it is there, was not called unusable, and the
+        channel is not kept out."""
+        kept = np.array([label not in self.kept_out for label in self.labels], dtype=bool)
+        return self.there & (self.signal < 2) & kept[:, None]
+
     def quality(self, label: str) -> list[Quality]:
         """What ``check`` measured on a channel, a value a recording that has it."""
         return [one for rec in self.recordings for one in rec.quality if one.label == label]

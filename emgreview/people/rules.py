@@ -6,6 +6,8 @@
 
 A finding that half of the people or more have on a channel is a matter of the set-up, not of a person: it is told once,
 and flags nobody. Codes of ``check`` keep their names.
+
+A few lines over 400 lines: the rules and their words are read in one place.
 """
 
 import math
@@ -19,6 +21,7 @@ import numpy as np
 from emgreview.model import VOLTS, FloatArray
 from emgreview.people import odd
 from emgreview.people.copies import COPY, copies, rest_pattern
+from emgreview.people.cues import expected
 from emgreview.people.features import FEWEST_TRIALS, median
 from emgreview.people.person import Person, whose
 from emgreview.people.recorded import Recorded
@@ -32,15 +35,15 @@ ACTIVE = 0.3
 """A channel with bursts in more trials than this share is not dead (our own choice)."""
 THOUSANDFOLD = 100.0
 """Times the median of the others. People differ by less than ten times, a wrong unit by a thousand (our own choice)."""
-SILENT, ELSEWHERE = 0.75, 0.5
+SILENT, ELSEWHERE = 0.85, 0.5
 """A channel is silent where no burst is found in so large a share of trials, and the share is below the second number
 in everybody else (our own choice)."""
+TOGETHER = 0.7
+"""Two channels whose correlation is so large in one person, and below ELSEWHERE in everybody else, share a lead or hold
+copies with noise: bipolar channels of two muscles hear less of each other (our own choice)."""
 TURNED = 4.0
 """So many SDs between people must a channel's correlations with the others amount to, in the median person, before
 their turning round in one can be told (our own choice)."""
-SAME_NUMBER = 0.6
-"""Share of recordings that must have the same number of cues for that number to be the one that was meant."""
-
 RULES = {
     "duplicate": f"rests of two recordings go up and down together (correlation above {COPY:g}), which no two do",
     "cues": "another number of cues than expected, or than most people have; or a hole in their rhythm",
@@ -48,9 +51,10 @@ RULES = {
     "no muscle has",
     "swapped": "leads exchanged: channels are louder in each other's test contractions than in their own",
     "wrong site": "a channel is louder in another test contraction than in its own",
-    "inverted": "two channels carry one signal with opposite signs, or a channel goes with the others the other way "
-    f"round than in the rest of the group, where that amounts to {TURNED:g} SD",
-    "identical": f"two channels carry one signal (correlation above {LIMITS['same signal'].value:g})",
+    "inverted": "two channels carry one signal with opposite signs, as below, or a channel goes with the others the "
+    f"other way round than in the rest of the group, where that amounts to {TURNED:g} SD",
+    "identical": f"two channels carry one signal (correlation above {LIMITS['same signal'].value:g}, or above "
+    f"{TOGETHER:g} where it is below {ELSEWHERE:g} in everybody else)",
     "dead": f"RMS at rest below {NOISE_UV:g} µV, the noise of skin and amplifier, in all trials looked at, or in "
     f"{LOST_TRIALS} or more in a row; or a constant signal",
     "silent": f"no burst in {SILENT:.0%} of trials or more, where everybody else has one in more than {ELSEWHERE:.0%}",
@@ -86,6 +90,12 @@ CONTRACTED = {
     "weak": "no contraction",
 }
 """What test contractions find, as the code of a flag."""
+
+EXPLAINS = {
+    "silent": ("dead", "missing"),
+    "together": ("dead", "mains", "heart", "low frequencies", "missing", "converter"),
+}
+"""What is not told of a channel beside others' codes, which are why."""
 
 SETTING_UP = ("heart", "mains", "clipped", "low frequencies", "missing", "converter")
 """Codes that, where half of the people have them on a channel, are no one's own."""
@@ -142,6 +152,7 @@ def physical(people: Sequence[Person], *, expect: int | None = None) -> tuple[li
     """Flags by physical rules, in the order of people, and sentences on what half of the people share."""
     flags = [flag for one in people for flag in _of_person(one)]
     flags += _units(people) + _cues(people, expect) + _duplicates(people) + _turned(people) + _silent(people)
+    flags = _unexplained(flags + _together(people))
     flags, told = _set_up(_merged(flags), people)
     order = {(one.participant, one.session): at for at, one in enumerate(people)}
     return sorted(flags, key=lambda flag: (order[flag.participant, flag.session], gravity(flag.code))), told
@@ -189,20 +200,21 @@ def _of_person(one: Person) -> Iterator[Flag]:
             trials=tuple(one.ids[at] for at in trials),
         )
 
+    there, usable = one.there, one.usable
     for place, label in enumerate(one.labels):
-        active = float(np.mean(np.isfinite(one.onset_s[place]))) > ACTIVE
+        n = int(there[place].sum())
+        active = bool(usable[place].any()) and float(np.mean(np.isfinite(one.onset_s[place][usable[place]]))) > ACTIVE
         lost = _lost(one.rest[place] * VOLTS[one.unit]) if one.unit in VOLTS else np.array([], dtype=int)
-        if lost.size == len(one.ids) and active:  # all of it, with bursts: another unit
+        if lost.size == n and active:  # all of it, with bursts: another unit
             lost = lost[:0]
         if lost.size:
-            until = "all" if lost.size == len(one.ids) else f"{lost.size} of {len(one.ids)}"
+            until = "all" if lost.size == n else f"{lost.size} of {n}"
             words = (
                 f"Below {NOISE_UV:g} µV RMS at rest in {until} trials, from trial {lost[0] + 1} on: nothing is heard."
             )
             yield flag(label, "dead", words, float(np.nanmedian(one.rest[place][lost])), NOISE_UV, lost.tolist())
         railed = np.flatnonzero(one.railed[place] > 0)
         if railed.size:
-            n = len(one.ids)
             words = f"Samples at a rail in {railed.size} of {n} trials: amplitudes there are too small."
             yield flag(label, "clipped", words, float(railed.size), 0.0, railed.tolist())
         for quality in one.quality(label):
@@ -265,29 +277,20 @@ def _flag(one: Person, channel: str, code: str, reason: str, value: float, limit
     )
 
 
-def expected(people: Sequence[Person]) -> int | None:
-    """The number of cues that most recordings have, None where there is none such."""
-    counts = Counter(len(rec.ids) for one in people for rec in one.recordings)
-    if not counts:
-        return None
-    (number, n), total = counts.most_common(1)[0], counts.total()
-    return number if total >= 3 and n >= SAME_NUMBER * total else None
-
-
 def _cues(people: Sequence[Person], expect: int | None) -> list[Flag]:
-    number = expected(people) if expect is None else expect
+    recs = [rec for one in people for rec in one.recordings]
+    usual = expected(recs, expect)
     source = "most have" if expect is None else "were expected"
-    holes = sum(bool(rec.hole) for one in people for rec in one.recordings)
-    total = sum(len(one.recordings) for one in people)
+    holes = sum(bool(rec.hole) for rec in recs)
     flags = []
     for one in people:
         for rec in one.recordings:
-            n = len(rec.ids)
+            n, number = len(rec.ids), usual[rec.name]
             if number is not None and n != number:
                 hole = f" {rec.hole}" if rec.hole else ""
                 words = f"{rec.name}: {n} cues, {number} {source}.{hole}"
                 flags.append(_flag(one, "", "cues", words, float(n), float(number)))
-            elif number is None and rec.hole and holes <= max(1, total / 4):
+            elif number is None and rec.hole and holes <= max(1, len(recs) / 4):
                 flags.append(_flag(one, "", "cues", f"{rec.name}: {rec.hole}", float(n), math.nan))
     return flags
 
@@ -312,17 +315,59 @@ def _silent(people: Sequence[Person]) -> list[Flag]:
     """Channels without bursts where everybody else has them."""
     flags = []
     for label in dict.fromkeys(label for one in people for label in one.labels):
-        mine = [one for one in people if label in one.labels and len(one.ids) >= FEWEST_TRIALS]
-        shares = np.array([np.mean(np.isnan(one.onset_s[one.place(label)])) for one in mine])
-        for at, (one, share) in enumerate(zip(mine, shares.tolist(), strict=True)):
+        having = [(one, one.usable[one.place(label)]) for one in people if label in one.labels]
+        mine = [(one, usable) for one, usable in having if usable.sum() >= FEWEST_TRIALS]
+        shares = np.array([np.mean(np.isnan(one.onset_s[one.place(label)][usable])) for one, usable in mine])
+        for at, ((one, usable), share) in enumerate(zip(mine, shares.tolist(), strict=True)):
             if len(mine) > LOST_TRIALS and share >= SILENT and (np.delete(shares, at) < ELSEWHERE).all():
                 most = float(np.delete(shares, at).max())
                 words = (
-                    f"No burst in {share:.0%} of {len(one.ids)} trials; everybody else is without one in {most:.0%} at "
+                    f"No burst in {share:.0%} of {usable.sum()} trials; everybody else is without one in {most:.0%} at "
                     "most."
                 )
                 flags.append(_flag(one, label, "silent", words, share, SILENT))
     return flags
+
+
+def _together(people: Sequence[Person]) -> list[Flag]:
+    """Pairs of channels that share much of one signal in one person alone."""
+    flags = []
+    labels = dict.fromkeys(label for one in people for label in one.labels)
+    for pair in combinations(labels, 2):
+        mine = [one for one in people if set(pair) <= set(one.labels)]
+        r = np.array([float(one.weighted("alike")[one.place(pair[0]), one.place(pair[1])]) for one in mine])
+        for at in np.flatnonzero(np.abs(np.nan_to_num(r)) > TOGETHER).tolist():
+            others = np.abs(np.delete(r, at))
+            others = others[np.isfinite(others)]
+            if others.size < LOST_TRIALS or others.max() >= ELSEWHERE:
+                continue
+            code = "inverted" if r[at] < 0 else "identical"
+            words = (
+                f"{pair[0]} and {pair[1]} go together after the cue, correlation {r[at]:.2f}, in everybody else "
+                f"{others.max():.2f} at most: one lead in both, or a copy"
+                f"{' turned round' if r[at] < 0 else ''} with noise."
+            )
+            flags += [_flag(mine[at], label, code, words, float(r[at]), TOGETHER) for label in pair]
+    return flags
+
+
+def _unexplained(flags: Sequence[Flag]) -> list[Flag]:
+    """Without what another flag of the same channel explains: a dead channel has no bursts, hum or heart beats in two
+    channels make them alike, and where other channels of the person are in another unit this one is, too, not dead."""
+    having = {(one.participant, one.session, one.channel, one.code) for one in flags}
+    units = {one[:3] for one in having if one[3] == "unit"}
+    several = Counter(one[:2] for one in units)
+    having -= {(*one, "dead") for one in units if several[one[:2]] > 1}
+    return [
+        one
+        for one in flags
+        if (one.participant, one.session, one.channel, one.code) in having
+        and not any((one.participant, one.session, one.channel, why) in having for why in EXPLAINS.get(_what(one), ()))
+    ]
+
+
+def _what(flag: Flag) -> str:
+    return "together" if flag.code in ("identical", "inverted") and abs(flag.limit) == TOGETHER else flag.code
 
 
 def _turned(people: Sequence[Person]) -> list[Flag]:
@@ -341,7 +386,7 @@ def _turned(people: Sequence[Person]) -> list[Flag]:
         if len(mine) < odd.FEWEST or not others:
             continue
         z = np.array([[_fisher(one, label, name) for name in others] for one in mine])
-        with np.errstate(invalid="ignore"):
+        with np.errstate(invalid="ignore", divide="ignore"):
             usual = median(z.T, odd.FEWEST)
             spread = odd.MAD_TO_SD * median(np.abs(z - usual).T, odd.FEWEST)
             weight = np.where(spread > 0, usual / spread**2, 0.0)

@@ -17,12 +17,13 @@ from emgreview.cohort.agreement import Agreement
 from emgreview.detecting import METHOD
 from emgreview.errors import ParameterError, UnknownNameError, tell
 from emgreview.model import Processing
+from emgreview.people.cues import expected
 from emgreview.people.flags import Odd, odd_people
 from emgreview.people.groups import with_and_without
 from emgreview.people.person import AUTOMATIC, MARKS, REVIEWED, Person, gathered, whose
 from emgreview.people.recorded import RESPONSE, Recorded, RecordedJob
 from emgreview.people.reviewed import MovedJob, moved_marks
-from emgreview.people.rules import Flag, contracted, expected
+from emgreview.people.rules import Flag, contracted
 from emgreview.people.table import table_of
 from emgreview.running import Runner
 from emgreview.showing import Prose, Sheet, Shown
@@ -95,8 +96,8 @@ class Summary(Shown):
         return with_and_without(self.table, participants or set(self.flags["participant"]))
 
     def _parts(self) -> Iterator[Sheet | str]:
-        whole = self.table.drop_duplicates(["participant", "session"])
-        yield f"{len(whole)} people's sessions, {int(whole['cues'].sum())} trials, {self.marks} marks."
+        trials = sum(len(one.ids) for one in self.people)
+        yield f"{len(self.people)} people's sessions, {trials} trials, {self.marks} marks."
         if len(self.flags):
             rows = [
                 (_whose(one), one["channel"] or "all", one["code"], one["reason"])
@@ -259,7 +260,7 @@ def summarise(
         sizes = {one.name: one.value for one in where.run(again, data) if not one.problem}
     people = gathered(recorded, decisions if marks == REVIEWED else None, sizes)
     odd = odd_people(people, expect=expect, more=contracted([*recorded, *asides], people))
-    odd = replace(odd, flags=(*odd.flags, *_absent(asides, recorded, expected(people) if expect is None else expect)))
+    odd = replace(odd, flags=(*odd.flags, *_absent(asides, recorded, expected([*recorded, *asides], expect))))
     table = table_of(people, odd.flags, expect=expect, marks=marks, agreement=agreement)
     alone = tuple(
         f"{one.name} has no marker {cue!r}: it takes no part{', but its test contractions do' * bool(one.contracted)}."
@@ -284,17 +285,20 @@ def _flags(flags: Sequence[Flag]) -> pd.DataFrame:
     return pd.DataFrame([{name: getattr(one, name) for name in names} for one in flags], columns=list(names))
 
 
-def _absent(asides: Sequence[Recorded], recorded: Sequence[Recorded], usual: int | None) -> Iterator[Flag]:
+def _absent(
+    asides: Sequence[Recorded], recorded: Sequence[Recorded], usual: Mapping[str, int | None]
+) -> Iterator[Flag]:
     """People of whom no recording has the cue: their test contractions may be all there is, or the cues were lost."""
     there = {whose(one) for one in recorded}
     for participant, session in dict.fromkeys(whose(one) for one in asides):
         if (participant, session) not in there:
-            names = ", ".join(one.name for one in asides if whose(one) == (participant, session))
+            names = [one.name for one in asides if whose(one) == (participant, session)]
+            numbers = [number for name in names if (number := usual[name]) is not None]
             yield Flag(
                 participant=participant,
                 session=session,
                 code="cues",
-                reason=f"{names}: no cue at all.",
+                reason=f"{', '.join(names)}: no cue at all.",
                 value=0.0,
-                limit=math.nan if usual is None else float(usual),
+                limit=float(max(numbers)) if numbers else math.nan,
             )

@@ -16,10 +16,11 @@ import pandas as pd
 
 from emgreview.cohort.agreement import Agreement
 from emgreview.intervals import wilson
+from emgreview.people.cues import expected
 from emgreview.people.features import drift, median, median_frequency, spread
 from emgreview.people.person import Person
 from emgreview.people.reviewed import agreed
-from emgreview.people.rules import Flag, expected
+from emgreview.people.rules import Flag
 
 COLUMNS: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
@@ -27,8 +28,8 @@ COLUMNS: Mapping[str, tuple[str, str]] = MappingProxyType(
         "session": ("", "Session, empty where there is none"),
         "channel": ("", "Channel"),
         "recordings": ("", "Recordings of the session that have the channel"),
-        "cues": ("", "Cues of the session that were cut"),
-        "cues_expected": ("", "Cues that were expected, or that most recordings have, times its recordings"),
+        "cues": ("", "Cues that were cut, of these recordings"),
+        "cues_expected": ("", "Cues that were expected of these, or that most recordings have of each"),
         "marks": ("", "Whose marks the numbers rest on: automatic, or reviewed where a trial was reviewed"),
         "unreviewed_share": ("", "Share of trials that nobody reviewed: their marks are automatic"),
         "none_share": ("", "Share of usable trials without a burst"),
@@ -71,7 +72,7 @@ COLUMNS: Mapping[str, tuple[str, str]] = MappingProxyType(
 def table_of(
     people: Sequence[Person], flags: Sequence[Flag], *, expect: int | None, marks: str, agreement: Agreement | None
 ) -> pd.DataFrame:
-    usual = expected(people) if expect is None else expect
+    usual = expected([rec for one in people for rec in one.recordings], expect)
     rows = [row for one in people for row in _rows(one, flags, usual, marks)]
     between = {} if agreement is None else agreed(agreement, people)
     for row in rows:
@@ -80,15 +81,16 @@ def table_of(
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
 
-def _rows(one: Person, flags: Sequence[Flag], usual: int | None, marks: str) -> Iterator[dict[str, Any]]:
+def _rows(one: Person, flags: Sequence[Flag], usual: Mapping[str, int | None], marks: str) -> Iterator[dict[str, Any]]:
     mine = [flag for flag in flags if (flag.participant, flag.session) == (one.participant, one.session)]
     frequency = median_frequency(one.weighted("spectra")[1])
     alike = one.weighted("alike")
     drifts = np.exp(drift(one.rest))
-    n = len(one.ids)
+    there, fit = one.there, one.usable
     for place, label in enumerate(one.labels):
         own = [rec for rec in one.recordings if label in rec.labels]
-        usable, none = one.signal[place] < 2, np.isnan(one.onset_s[place])
+        has, usable, none = there[place], fit[place], np.isnan(one.onset_s[place])
+        meant = [usual[rec.name] for rec in own]
         both = np.isfinite(one.onset_s[place]) & np.isfinite(one.response_s)
         motor = np.where(both, one.response_s - one.onset_s[place], np.nan)
         others = np.delete(alike[place], place)
@@ -100,13 +102,13 @@ def _rows(one: Person, flags: Sequence[Flag], usual: int | None, marks: str) -> 
             "session": one.session,
             "channel": label,
             "recordings": len(own),
-            "cues": n,
-            "cues_expected": math.nan if usual is None else usual * len(one.recordings),
+            "cues": int(has.sum()),
+            "cues_expected": math.nan if None in meant else sum(number for number in meant if number is not None),
             "marks": marks,
-            "unreviewed_share": float(np.mean(~one.reviewed[place])),
+            "unreviewed_share": float(np.mean(~one.reviewed[place][has])),
             "none_share": float(np.mean(none[usable])) if usable.any() else math.nan,
-            "unusable_share": float(np.mean(one.signal[place] == 2)),
-            "caution_share": float(np.mean(one.signal[place] == 1)),
+            "unusable_share": float(np.mean(one.signal[place][has] == 2)),
+            "caution_share": float(np.mean(one.signal[place][has] == 1)),
             "moved_share": _share(one.moved[place], one.reviewed[place]),
             "unit": "µV" if one.unit == "uV" else one.unit,
             "rest_drift": float(drifts[place]),
