@@ -64,7 +64,7 @@ def _none(one: Person, place: int) -> tuple[NDArray[np.bool_], Callable[[int], s
     none = np.isnan(one.onset_s[place])
     usable = one.usable[place]
     share = float(np.mean(~none[usable])) if usable.any() else 0.0
-    return none & (share > MOST_HAVE), lambda _: f"no burst, and {share:.0%} of the person's trials have one"
+    return none & (share > MOST_HAVE), lambda _: f"no burst, and {share:.0%} of the person's usable trials have one"
 
 
 def _second(one: Person, place: int) -> tuple[NDArray[np.bool_], Callable[[int], str]]:

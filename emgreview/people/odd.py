@@ -156,8 +156,8 @@ def exchanged(features: ArrayLike, share: float, *, least: ArrayLike = 0.0) -> l
     With m the median of a feature over people in each channel, and s its scaled MAD around these over all channels (or
     that of the wider of the two, drawn towards it as in :func:`distance`, where that is WIDER times as large), at least
     ``least``, the misfit of a person's channel a at place b is d²(a, b) = sum ((f_a - m_b) / s)², f the features;
-    exchanging i and j
-    gains d²(i, i) + d²(j, j) - d²(i, j) - d²(j, i). For a clean person of whom the two places lie D apart that gain has
+    exchanging i and j gains d²(i, i) + d²(j, j) - d²(i, j) - d²(j, i).
+    For a clean person of whom the two places lie D apart that gain has
     mean -2 D² and SD 2 sqrt(2) D, so it passes a limit L with a chance of at most Q(sqrt(L)), whatever D: L is the
     square of Student's t at ``share`` over all pairs of all people. What stands out most is told, one pair a person.
     """
@@ -174,7 +174,7 @@ def exchanged(features: ArrayLike, share: float, *, least: ArrayLike = 0.0) -> l
     own = np.sqrt((weight * spread**2 + people * np.where(np.isfinite(own), own, 0.0) ** 2) / (weight + people))
     spreads = np.where(own > WIDER * spread, own, spread)  # a channel in which people differ far more takes its own
     pairs = people * channels * (channels - 1) / 2
-    limit = float(stats.t.isf(share / pairs, (people - 1) * channels) ** 2)  # s rests on so many values
+    limit = float(stats.t.isf(share / pairs, people - 2) ** 2)  # of one channel: others may differ less
     out = []
     for person in range(people):
         best: Exchange | None = None

@@ -6,6 +6,8 @@
 
 A finding that half of the people or more have on a channel is a matter of the set-up, not of a person: it is told once,
 and flags nobody. Codes of ``check`` keep their names.
+
+A few lines over 400 lines: the rules and their words are read in one place.
 """
 
 import math
@@ -32,7 +34,7 @@ ACTIVE = 0.3
 """A channel with bursts in more trials than this share is not dead (our own choice)."""
 THOUSANDFOLD = 100.0
 """Times the median of the others. People differ by less than ten times, a wrong unit by a thousand (our own choice)."""
-SILENT, ELSEWHERE = 0.75, 0.5
+SILENT, ELSEWHERE = 0.85, 0.5
 """A channel is silent where no burst is found in so large a share of trials, and the share is below the second number
 in everybody else (our own choice)."""
 AGAINST = 0.75

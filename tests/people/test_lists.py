@@ -52,7 +52,7 @@ def test_a_trial_without_a_burst_among_trials_with_one():
 
     ((at, one),) = found(made(silence), "none found where most have one")
     assert at == 4
-    assert "of the person's trials have one" in one.reason
+    assert "of the person's usable trials have one" in one.reason
 
 
 def test_a_second_burst():
