@@ -4,7 +4,7 @@ they are installed."""
 
 import json
 import random
-from itertools import pairwise
+from itertools import groupby, pairwise
 from pathlib import Path
 
 import pandas as pd
@@ -120,13 +120,16 @@ def cell_sources(engine: Engine) -> list[str]:
 
 
 def decided(review: Path) -> dict[str, list[tuple]]:
-    """What each log says was done to what, in order. Moves of one burst that follow each other count once: on a busy
-    machine more than 300 ms pass between two presses of a held-back nudge, which then goes in two parts."""
+    """What each log says was done to what: trials in order, and in each what was done, in an order that does not ask
+    which of its channels was decided first. Moves of one burst that follow each other count once: on a busy machine
+    more than 300 ms pass between two presses of a held-back nudge, which then goes in two parts."""
     done = {}
     for path in sorted((review / "logs").rglob("*.jsonl")):
         events = [json.loads(line) for line in path.read_text().splitlines()]
         steps = [(e["operation"], e["field"], *sorted(e["subject"].items())) for e in events]
-        done[path.name] = [now for before, now in pairwise([None, *steps]) if not (now == before and now[0] == "move")]
+        once = [now for before, now in pairwise([None, *steps]) if not (now == before and now[0] == "move")]
+        by_trial = groupby(once, key=lambda step: dict(step[2:])["trial"])
+        done[path.name] = [step for _, mine in by_trial for step in sorted(mine, key=str)]
     return done
 
 
